@@ -1,0 +1,56 @@
+/* The checkerboard in one photo: found on a small copy, then each corner measured at full
+   resolution (marks/checker.h). The board looks the same after half a turn, so the numbering of its
+   corners may start at either of two of them; it never comes out mirrored. Board frame as a
+   sheet's: origin at the board's middle, x right, y up, z out of the printed face, mm. */
+#ifndef TR_CALIB_BOARD_H
+#define TR_CALIB_BOARD_H
+
+#include "base/error.h"
+#include "geom/geom.h"
+#include "image/image.h"
+
+/* Squares along either side, as the board is told by people: 10 x 7 squares have 9 x 6 corners. */
+enum { TR_BOARD_MIN_SQUARES = 4, TR_BOARD_MAX_SQUARES = 100 };
+
+typedef struct {
+    int squares_x, squares_y; /* TR_BOARD_MIN_SQUARES .. TR_BOARD_MAX_SQUARES */
+    double pitch_mm;          /* edge of a square */
+} tr_board;
+
+static inline int tr_board_columns(const tr_board *b) {
+    return b->squares_x - 1;
+}
+static inline int tr_board_rows(const tr_board *b) {
+    return b->squares_y - 1;
+}
+static inline int tr_board_corners(const tr_board *b) {
+    return tr_board_columns(b) * tr_board_rows(b);
+}
+
+/* Where corner `row * columns + column` lies on the board; column 0 is left, row 0 on top. */
+tr_vec2 tr_board_corner_mm(const tr_board *board, int corner);
+
+/* The corners measured in one photo. All zero is a valid empty one: no board. */
+typedef struct {
+    int n;         /* corners measured; 0: no board was found */
+    int n_missing; /* corners of a board that was found which could not be measured */
+    int *corner;   /* number of each, rising; n places, owned, as the arrays below */
+    tr_vec2 *p_board_mm;
+    tr_vec2 *uv_px;
+    double *sd_px;  /* of one coordinate */
+    double blur_px; /* median sigma of the edges' blur */
+} tr_board_view;
+
+/* Room for every corner of the board; n is 0. */
+TR_MUST_USE bool tr_board_view_init(tr_board_view *view, const tr_board *board, tr_error *err);
+/* Appends a corner; its number must be above those before. */
+void tr_board_view_add(tr_board_view *view, const tr_board *board, int corner, tr_vec2 uv_px,
+                       double sd_px);
+void tr_board_view_release(tr_board_view *view);
+
+/* Finds and measures the board. That there is none is no failure: *out is then empty. False: memory
+   ran out or the finder broke; *out is empty. */
+TR_MUST_USE bool tr_board_find(const tr_image *image, const tr_board *board, tr_board_view *out,
+                               tr_error *err);
+
+#endif

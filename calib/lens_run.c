@@ -1,0 +1,411 @@
+#include "calib/lens_run.h"
+
+#include <pthread.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/file.h"
+#include "base/text.h"
+#include "calib/median.h"
+#include "calib/quality.h"
+#include "network/network.h"
+
+/* A photo's file; the largest cameras write some 100 MB. */
+static const size_t MAX_FILE_BYTES = (size_t)512 << 20;
+enum { MAX_THREADS = 16 };
+
+/* A photo in which less of the board can be measured is not worth its doubts. */
+static const double MIN_CORNERS_PART = 0.5;
+enum { MIN_CORNERS = 8 };
+
+/* A photo whose corners typically lie this many times further off than in the middle photo shows
+   another board, another zoom, or a board that moved: noise alone does not reach 1.5. */
+static const double MISFIT_LEFT_OUT = 3.0;
+/* At most one photo in so many is left out: beyond that nobody can say which ones are right. */
+enum { LEFT_OUT_SHARE = 4 };
+/* A single corner beyond this many standard deviations is no noise. */
+static const double CORNER_OFF = 6.0;
+/* The median of a two-dimensional normal distance, in standard deviations of one coordinate:
+   sqrt(2 ln 2) (Rayleigh). */
+static const double RAYLEIGH_MEDIAN = 1.17741;
+
+/* Boards that are all parallel leave the focal length free (Zhang, PAMI 22(11), 2000, sec. 4). */
+static const double MIN_SPREAD_RAD = 10 * TR_RAD_PER_DEG;
+/* Beyond this the profile is worth less than none. */
+static const double MAX_FOCAL_SD_PART = 0.01;
+
+const char *tr_lens_photo_name(const tr_lens_photo *photo) {
+    const char *slash = strrchr(photo->file, '/');
+    return slash ? slash + 1 : photo->file;
+}
+
+/* ---- Photos to boards ---- */
+
+typedef struct {
+    tr_lens_run *run;
+    tr_lens_progress progress;
+    void *context;
+    pthread_mutex_t lock;
+    int next, done; /* under lock, as all below */
+    bool failed;
+    tr_error err;
+} work;
+
+static void say_why_not(tr_lens_photo *p, const char *why) {
+    p->is_used = false;
+    tr_text_show(why, strlen(why), p->why_not, sizeof p->why_not);
+}
+
+/* False only where memory ran out. */
+static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err) {
+    bool ok = false;
+    uint8_t *data = NULL;
+    size_t size = 0;
+    tr_image image = {0};
+    tr_error cause = {0};
+    if (!tr_file_read(p->file, MAX_FILE_BYTES, &data, &size, &cause)) goto out;
+    tr_sha256_hex(data, size, p->sha256);
+    if (!tr_image_decode(data, size, p->file, &image, &cause)) goto out;
+    p->width_px = image.width;
+    p->height_px = image.height;
+    if (!tr_board_find(&image, board, &p->view, &cause)) goto out;
+    if (p->view.n == 0) {
+        snprintf(p->why_not, sizeof p->why_not,
+                 "no board with %d x %d squares was found; the whole board must be in the photo, "
+                 "uncovered, evenly lit and sharp (squares are counted, not corners)",
+                 board->squares_x, board->squares_y);
+    } else if (p->view.n < MIN_CORNERS || p->view.n < MIN_CORNERS_PART * tr_board_corners(board)) {
+        snprintf(
+            p->why_not, sizeof p->why_not,
+            "only %d of the board's %d corners could be measured; avoid blur and glare, and let "
+            "nothing cover the board",
+            p->view.n, tr_board_corners(board));
+    } else {
+        p->is_used = true;
+    }
+    ok = true;
+out:
+    free(data);
+    tr_image_release(&image);
+    if (ok || cause.code == TR_NO_MEMORY) {
+        if (!ok) tr_fail_memory(err);
+        return ok;
+    }
+    say_why_not(p, cause.text);
+    return true;
+}
+
+static void *run_worker(void *context) {
+    work *w = context;
+    pthread_mutex_lock(&w->lock);
+    while (!w->failed && w->next < w->run->n_photos) {
+        int i = w->next++;
+        tr_error err = {0};
+        pthread_mutex_unlock(&w->lock);
+        bool ok = measure_photo(&w->run->board, &w->run->photos[i], &err);
+        pthread_mutex_lock(&w->lock);
+        if (!ok) {
+            w->failed = true;
+            w->err = err;
+        }
+        w->done++;
+        if (w->progress) w->progress(w->context, w->done, w->run->n_photos);
+    }
+    pthread_mutex_unlock(&w->lock);
+    return NULL;
+}
+
+static void run_all(work *w, int n_threads) {
+    pthread_t threads[MAX_THREADS];
+    int started = 0;
+    if (n_threads <= 0) n_threads = (int)sysconf(_SC_NPROCESSORS_ONLN);
+    if (n_threads > w->run->n_photos) n_threads = w->run->n_photos;
+    if (n_threads > MAX_THREADS) n_threads = MAX_THREADS;
+    /* This thread works, too: that no other can be started costs time only. */
+    while (started < n_threads - 1 && pthread_create(&threads[started], NULL, run_worker, w) == 0) {
+        started++;
+    }
+    run_worker(w);
+    for (int i = 0; i < started; i++)
+        pthread_join(threads[i], NULL);
+}
+
+/* The same file twice would count its noise twice. */
+static void drop_repeated(tr_lens_run *run) {
+    for (int i = 0; i < run->n_photos; i++) {
+        tr_lens_photo *p = &run->photos[i];
+        for (int k = 0; k < i && p->is_used; k++) {
+            if (strcmp(p->sha256, run->photos[k].sha256) != 0) continue;
+            p->is_used = false;
+            snprintf(p->why_not, sizeof p->why_not, "it is the same file as '%.200s'",
+                     run->photos[k].file);
+        }
+    }
+}
+
+bool tr_lens_photos(const tr_board *board, char *const *files, int n, int n_threads,
+                    tr_lens_progress progress, void *context, tr_lens_run *out, tr_error *err) {
+    *out = (tr_lens_run){.board = *board};
+    work w = {.run = out, .progress = progress, .context = context};
+    out->photos = calloc((size_t)n + 1, sizeof *out->photos);
+    if (!out->photos) return tr_fail_memory(err);
+    out->n_photos = n;
+    for (int i = 0; i < n; i++) {
+        out->photos[i].file = strdup(files[i]);
+        if (!out->photos[i].file) {
+            tr_lens_run_release(out);
+            return tr_fail_memory(err);
+        }
+    }
+    pthread_mutex_init(&w.lock, NULL);
+    run_all(&w, n_threads);
+    pthread_mutex_destroy(&w.lock);
+    if (w.failed) {
+        tr_lens_run_release(out);
+        return tr_fail_memory(err);
+    }
+    drop_repeated(out);
+    return true;
+}
+
+void tr_lens_run_release(tr_lens_run *run) {
+    for (int i = 0; i < run->n_photos; i++) {
+        free(run->photos[i].file);
+        tr_board_view_release(&run->photos[i].view);
+    }
+    free(run->photos);
+    tr_warnings_release(&run->advice);
+    *run = (tr_lens_run){0};
+}
+
+/* ---- Boards to the lens ---- */
+
+static int count_used(const tr_lens_run *run) {
+    int n = 0;
+    for (int i = 0; i < run->n_photos; i++)
+        n += run->photos[i].is_used;
+    return n;
+}
+
+/* A lens profile holds for one image size. All photos that could be read count, so that a stray one
+   shows even if it happens to have no board. */
+static bool check_sizes(const tr_lens_run *run, tr_error *err) {
+    const tr_lens_photo *first = NULL;
+    const tr_lens_photo *other = NULL;
+    int n_other = 0;
+    for (int i = 0; i < run->n_photos; i++) {
+        const tr_lens_photo *p = &run->photos[i];
+        if (p->width_px == 0) continue;
+        if (!first) first = p;
+        if (p->width_px == first->width_px && p->height_px == first->height_px) continue;
+        if (!other) other = p;
+        n_other++;
+    }
+    if (!other) return true;
+    char more[32] = "";
+    if (n_other > 1) snprintf(more, sizeof more, " (and %d more)", n_other - 1);
+    return tr_fail(
+        err, TR_NO_MEASURE,
+        "'%.80s' has %d x %d px, but '%.80s'%s has %d x %d px; a lens profile is for one "
+        "camera at one image size: use photos of one size only",
+        tr_lens_photo_name(first), first->width_px, first->height_px, tr_lens_photo_name(other),
+        more, other->width_px, other->height_px);
+}
+
+static bool check_count(const tr_lens_run *run, tr_error *err) {
+    int n = count_used(run);
+    if (n >= TR_LENS_MIN_PHOTOS) return true;
+    return tr_fail(err, TR_NO_MEASURE,
+                   "only %d of %d photos can be used; a lens needs at least %d, and 10 to 15 from "
+                   "different sides are good",
+                   n, run->n_photos, TR_LENS_MIN_PHOTOS);
+}
+
+/* Distance of a corner from its prediction, in its standard deviations; INFINITY where the lens
+   model says nothing there. */
+static double corner_misfit(const tr_calibration *c, const tr_lens_photo *p, int k) {
+    const tr_net_sheet board = {.world_from_sheet = tr_pose_identity(),
+                                .shape = {0, 0, c->bow_mm[0], c->bow_mm[1]},
+                                .half_mm = {c->half_mm[0], c->half_mm[1]}};
+    tr_vec3 p_board = tr_net_sheet_point(&board, p->view.p_board_mm[k]);
+    tr_vec2 uv;
+    if (!tr_lens_project(&c->lens, tr_pose_apply(p->pose.camera_from_board, p_board), &uv, NULL,
+                         NULL)) {
+        return INFINITY;
+    }
+    return tr_v2_norm(tr_v2_sub(uv, p->view.uv_px[k])) / p->view.sd_px[k];
+}
+
+/* Misfit of each photo used. *middle: the median photo's. scratch: a board's corners or the photos,
+   whichever is more. */
+static void judge_fit(tr_lens_run *run, double *scratch, double *middle) {
+    int n_used = 0;
+    for (int i = 0; i < run->n_photos; i++) {
+        tr_lens_photo *p = &run->photos[i];
+        if (!p->is_used) continue;
+        for (int k = 0; k < p->view.n; k++)
+            scratch[k] = corner_misfit(&run->calibration, p, k);
+        p->misfit = tr_median(scratch, p->view.n);
+        tr_vec3 normal = tr_m3_column(p->pose.camera_from_board.R, 2);
+        p->tilt_rad = acos(fmin(1, fabs(normal.z)));
+    }
+    for (int i = 0; i < run->n_photos; i++) {
+        if (run->photos[i].is_used) scratch[n_used++] = run->photos[i].misfit;
+    }
+    *middle = tr_median(scratch, n_used);
+    for (int i = 0; i < run->n_photos; i++) {
+        tr_lens_photo *p = &run->photos[i];
+        p->n_off = 0;
+        /* One photo's own noise may be above the others'. */
+        double sd = fmax(*middle, p->misfit) / RAYLEIGH_MEDIAN;
+        for (int k = 0; k < p->view.n && p->is_used; k++) {
+            p->n_off += !(corner_misfit(&run->calibration, p, k) <= CORNER_OFF * sd);
+        }
+    }
+}
+
+static bool solve_used(tr_lens_run *run, tr_calib_view *views, tr_calib_pose *poses,
+                       tr_error *err) {
+    int n = 0;
+    const tr_lens_photo *first = NULL;
+    tr_error cause = {0};
+    for (int i = 0; i < run->n_photos; i++) {
+        const tr_lens_photo *p = &run->photos[i];
+        if (!p->is_used) continue;
+        if (!first) first = p;
+        views[n++] = (tr_calib_view){p->view.p_board_mm, p->view.uv_px, p->view.sd_px, p->view.n};
+    }
+    tr_calib_options options = tr_calib_defaults(first->width_px, first->height_px);
+    /* A square board may lie turned by a quarter from photo to photo, and no bow along x is known.
+     */
+    options.has_bow = run->board.squares_x != run->board.squares_y;
+    if (!tr_calibrate(views, n, &options, &run->calibration, poses, &cause)) {
+        if (cause.code == TR_NO_MEMORY) return tr_fail_memory(err);
+        return tr_fail(
+            err, TR_NO_MEASURE,
+            "these photos do not determine a lens (%s); take photos in which the board is "
+            "tilted by 30 degrees and more to all sides",
+            cause.text);
+    }
+    n = 0;
+    for (int i = 0; i < run->n_photos; i++) {
+        if (run->photos[i].is_used) run->photos[i].pose = poses[n++];
+    }
+    return true;
+}
+
+/* The photo that contradicts the others; NULL where they agree, or too few would be left. */
+static tr_lens_photo *find_contradicting(tr_lens_run *run, double middle, int n_left_out) {
+    tr_lens_photo *worst = NULL;
+    int n_used = count_used(run);
+    if (n_used <= TR_LENS_MIN_PHOTOS) return NULL;
+    if ((n_left_out + 1) * LEFT_OUT_SHARE > n_used + n_left_out) return NULL;
+    for (int i = 0; i < run->n_photos; i++) {
+        tr_lens_photo *p = &run->photos[i];
+        if (p->is_used && (!worst || p->misfit > worst->misfit)) worst = p;
+    }
+    return worst->misfit > MISFIT_LEFT_OUT * middle ? worst : NULL;
+}
+
+/* The largest angle between the directions that two boards face. */
+static double spread_rad(const tr_lens_run *run) {
+    double smallest = 1;
+    for (int i = 0; i < run->n_photos; i++) {
+        for (int k = 0; k < i; k++) {
+            const tr_lens_photo *a = &run->photos[i];
+            const tr_lens_photo *b = &run->photos[k];
+            if (!a->is_used || !b->is_used) continue;
+            smallest = fmin(smallest, tr_v3_dot(tr_m3_column(a->pose.camera_from_board.R, 2),
+                                                tr_m3_column(b->pose.camera_from_board.R, 2)));
+        }
+    }
+    return acos(fmax(-1, smallest));
+}
+
+/* One direction a pixel up to the image's corners, where the model goes beyond all marks. */
+static bool is_one_to_one(const tr_lens *lens) {
+    enum { STEPS = 16 };
+    for (int i = 0; i <= STEPS; i++) {
+        for (int k = 0; k <= STEPS; k++) {
+            tr_vec2 xy;
+            if (!tr_lens_undistort(lens,
+                                   tr_v2((double)lens->width_px * i / STEPS - 0.5,
+                                         (double)lens->height_px * k / STEPS - 0.5),
+                                   &xy)) {
+                return false;
+            }
+        }
+    }
+    return true;
+}
+
+/* Whether the solved lens is worth a profile. */
+static bool check_lens(const tr_lens_run *run, tr_error *err) {
+    const tr_lens *lens = &run->calibration.lens;
+    double spread = spread_rad(run);
+    if (spread < MIN_SPREAD_RAD) {
+        return tr_fail(
+            err, TR_NO_MEASURE,
+            "all photos look at the board from the same side, to within %.0f degrees, and "
+            "so cannot tell the focal length; take photos in which it is tilted by 30 "
+            "degrees and more to the left, to the right, forward and back",
+            ceil(spread * TR_DEG_PER_RAD));
+    }
+    double sd_part = fmax(sqrt(lens->covariance[TR_FX * TR_LENS_N + TR_FX]) / lens->param[TR_FX],
+                          sqrt(lens->covariance[TR_FY * TR_LENS_N + TR_FY]) / lens->param[TR_FY]);
+    if (!(sd_part <= MAX_FOCAL_SD_PART)) {
+        return tr_fail(err, TR_NO_MEASURE,
+                       "the photos tell the focal length only to %.1f %% (one standard deviation); "
+                       "take more photos in which the board is tilted by 30 degrees and more and "
+                       "fills the image",
+                       100 * sd_part);
+    }
+    if (!is_one_to_one(lens)) {
+        char places[200];
+        tr_quality_uncovered(run, places, sizeof places);
+        return tr_fail(err, TR_NO_MEASURE,
+                       "the distortion found cannot hold up to the edges of the image; take more "
+                       "photos with the board in the image's corners%s%s",
+                       *places ? ": none reaches " : "", places);
+    }
+    return true;
+}
+
+bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
+    bool ok = false;
+    int n_scratch = tr_board_corners(&run->board) > run->n_photos ? tr_board_corners(&run->board)
+                                                                  : run->n_photos;
+    double *scratch = calloc((size_t)n_scratch + 1, sizeof *scratch);
+    tr_calib_view *views = calloc((size_t)run->n_photos + 1, sizeof *views);
+    tr_calib_pose *poses = calloc((size_t)run->n_photos + 1, sizeof *poses);
+    double middle = 0;
+    if (!scratch || !views || !poses) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    if (!check_sizes(run, err) || !check_count(run, err)) goto out;
+    for (int n_left_out = 0;; n_left_out++) {
+        if (!solve_used(run, views, poses, err)) goto out;
+        judge_fit(run, scratch, &middle);
+        tr_lens_photo *p = find_contradicting(run, middle, n_left_out);
+        if (!p) break;
+        p->is_used = false;
+        snprintf(
+            p->why_not, sizeof p->why_not,
+            "it does not fit the other photos: its corners lie some %.1f times further off; was "
+            "the board bent or moving, or the zoom another?",
+            p->misfit / middle);
+        if (!tr_warn(&run->advice, err, false, "photo_left_out", "'%s' was left out: %s",
+                     tr_lens_photo_name(p), p->why_not)) {
+            goto out;
+        }
+    }
+    ok = check_lens(run, err) && tr_quality_judge(run, err);
+out:
+    free(scratch);
+    free(views);
+    free(poses);
+    return ok;
+}

@@ -1,0 +1,62 @@
+/* One calibration, from photos of a board to a lens, with what a person should know about it.
+   Like a check it has two steps, so that simulated corners can take the place of photos:
+     tr_lens_photos   reads the photos and measures the board in each
+     tr_lens_solve    finds the lens, leaves out what contradicts the rest, and judges the set. */
+#ifndef TR_CALIB_LENS_RUN_H
+#define TR_CALIB_LENS_RUN_H
+
+#include "base/error.h"
+#include "base/warning.h"
+#include "calib/board.h"
+#include "calib/calibrate.h"
+
+/* Fewer photos give no lens: three determine it, the fourth begins to show what is wrong. */
+enum { TR_LENS_MIN_PHOTOS = 4 };
+
+typedef struct {
+    char *file;              /* as it was named */
+    char sha256[65];         /* of the file's bytes; "" where it could not be read */
+    int width_px, height_px; /* 0 where it could not be read */
+    tr_board_view view;
+    bool is_used;       /* its corners are in the calibration */
+    char why_not[256];  /* a sentence, where it is not used */
+    tr_calib_pose pose; /* where is_used */
+    double tilt_rad;    /* of the board's face from the image plane; where is_used */
+    /* Median distance of a corner from its prediction, in standard deviations of the corner as the
+       image alone tells them; about alike in photos that fit alike. Where is_used. */
+    double misfit;
+    int n_off; /* corners further off than the others make likely; where is_used */
+} tr_lens_photo;
+
+/* The file's name without its folders; borrowed. */
+const char *tr_lens_photo_name(const tr_lens_photo *photo);
+
+/* All zero is a valid empty one. */
+typedef struct {
+    tr_board board;
+    tr_lens_photo *photos;
+    int n_photos;
+    tr_calibration calibration;
+    tr_warnings advice; /* what is weak in the set, and what to shoot next; see quality.h */
+} tr_lens_run;
+
+/* Called as photos are done, in any order but never at the same time; may be NULL. */
+typedef void (*tr_lens_progress)(void *context, int done, int of);
+
+/* Reads the photos and measures the board in them, on n_threads threads (0: one a processor). A
+   photo that cannot be read or shows no board stays in the list with its reason; so does one whose
+   bytes are those of an earlier one. out: n photos in the order given. False only where memory ran
+   out; *out is then empty. */
+TR_MUST_USE bool tr_lens_photos(const tr_board *board, char *const *files, int n, int n_threads,
+                                tr_lens_progress progress, void *context, tr_lens_run *out,
+                                tr_error *err);
+
+/* Everything after the corners; run as tr_lens_photos left it (or with simulated corners: file,
+   width_px, height_px, view and is_used filled in). The lens's id is left empty. TR_NO_MEASURE
+   where the photos cannot give a lens: err says why and what to do; run's photos keep their
+   reasons. */
+TR_MUST_USE bool tr_lens_solve(tr_lens_run *run, tr_error *err);
+
+void tr_lens_run_release(tr_lens_run *run);
+
+#endif

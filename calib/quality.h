@@ -1,0 +1,30 @@
+/* How good a set of calibration photos is: what is weak becomes a sentence that says what to shoot
+   next. It judges, and changes nothing in the result. Codes:
+     photo_left_out         a photo contradicts the others, and takes no part
+     photo_misfit           a photo fits worse than the others
+     photo_blurred          a photo is less sharp than the others
+     photos_alike           two photos show nearly the same view
+     board_partly_hidden    corners of a board that was found could not be measured
+     corners_off            single corners contradict the others
+     few_photos             fewer than 8
+     part_not_covered       parts of the image in which no photo has a corner
+     few_tilted             too few photos look at the board from the side
+     tilt_missing           all tilted photos are tilted to the same side
+     focal_uncertain        the focal length is known poorly
+     board_bowed            the board is not flat; this was taken into account
+     board_square           as many squares along as across, so that a bow cannot be told
+     board_stretched        fx and fy differ: the print is likely longer one way than the other
+     measure_board          always: what photos cannot show */
+#ifndef TR_CALIB_QUALITY_H
+#define TR_CALIB_QUALITY_H
+
+#include "calib/lens_run.h"
+
+/* The places of the image in which no photo used has a corner, as words joined by commas; "" where
+   there is none. Returns how many of the image's parts that are. */
+int tr_quality_uncovered(const tr_lens_run *run, char *out, size_t size);
+
+/* Adds the advice for a run that was solved. False: memory ran out. */
+TR_MUST_USE bool tr_quality_judge(tr_lens_run *run, tr_error *err);
+
+#endif

@@ -1,0 +1,291 @@
+#include "adjust/adjust.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "adjust/findings.h"
+#include "adjust/start.h"
+
+/* A floor sheet's prior: workshop floors are flat within a few millimetres over a few metres. */
+static const double FLOOR_Z_SD_MM = 3.0;
+static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
+
+/* The adjustment is done when nothing moves by more than this part of its standard deviation. */
+static const double SMALL_STEP = 1e-6;
+
+/* |W r|^2 beyond which an observation contradicts the others, by its number of points: chi-squared
+   with 2 and 8 degrees of freedom is above these once in 20,000. Scaled by the residuals of the
+   others. */
+static double contradiction_limit(int n_points) { return n_points == 1 ? 20 : 34; }
+/* Medians of chi-squared, 2 and 8 degrees of freedom. */
+static double median_chi2(int n_points) { return n_points == 1 ? 1.386 : 7.344; }
+/* In one round only what is not far below the worst is left out: the others may come back into
+   line when the worst are gone. */
+static const double ROUND_PART = 0.4;
+enum { MAX_ROUNDS = 12 };
+
+static void *new_array(int n, size_t size) { return calloc((size_t)n + 1, size); }
+
+static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
+    tr_network *net = &out->net;
+    int n_obs = 0;
+    for (int i = 0; i < in->n_photos; i++) n_obs += in->photos[i] ? in->photos[i]->n_marks : 0;
+    net->lenses = new_array(1, sizeof *net->lenses);
+    net->cameras = new_array(1, sizeof *net->cameras);
+    net->rigs = new_array(in->n_photos, sizeof *net->rigs);
+    net->sheets = new_array(in->n_sheets, sizeof *net->sheets);
+    net->photos = new_array(in->n_photos, sizeof *net->photos);
+    net->observations = new_array(n_obs, sizeof *net->observations);
+    out->photo_placed = new_array(in->n_photos, sizeof *out->photo_placed);
+    out->sheet_placed = new_array(in->n_sheets, sizeof *out->sheet_placed);
+    out->covariance = new_array(36 * in->n_sheets * in->n_sheets, sizeof *out->covariance);
+    out->covariance_lens_held = new_array(36 * in->n_sheets * in->n_sheets, sizeof(double));
+    if (!net->lenses || !net->cameras || !net->rigs || !net->sheets || !net->photos ||
+        !net->observations || !out->photo_placed || !out->sheet_placed || !out->covariance ||
+        !out->covariance_lens_held) {
+        return tr_fail_memory(err);
+    }
+    net->n_lenses = net->n_cameras = 1;
+    net->n_rigs = net->n_photos = in->n_photos;
+    net->n_sheets = in->n_sheets;
+    return true;
+}
+
+void tr_adjustment_release(tr_adjustment *a) {
+    free(a->net.lenses);
+    free(a->net.cameras);
+    free(a->net.rigs);
+    free(a->net.sheets);
+    free(a->net.photos);
+    free(a->net.observations);
+    free(a->photo_placed);
+    free(a->sheet_placed);
+    free(a->covariance);
+    free(a->covariance_lens_held);
+    memset(a, 0, sizeof *a);
+}
+
+static void set_up_lens(const tr_lens *lens, tr_net_lens *out) {
+    *out = (tr_net_lens){.lens = *lens, .has_prior = lens->has_covariance};
+    /* A parameter that calibration held has no variance, and is held here too. */
+    for (int i = 0; i < TR_LENS_N; i++) {
+        out->is_free[i] = lens->has_covariance && lens->covariance[i * (TR_LENS_N + 1)] > 0;
+    }
+}
+
+static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_root, tr_net_sheet *out) {
+    out->half_mm[0] = sheet->width_mm / 2;
+    out->half_mm[1] = sheet->height_mm / 2;
+    for (int k = 0; k < 6; k++) out->is_free[k] = is_placed;
+    if (is_root) out->is_free[TR_SHEET_RZ] = out->is_free[TR_SHEET_TX] = out->is_free[TR_SHEET_TY] = false;
+    if (tr_sheet_lies_on_floor(sheet)) {
+        out->floor_z_sd_mm = FLOOR_Z_SD_MM;
+        out->floor_tilt_sd_rad = FLOOR_TILT_SD_RAD;
+    }
+}
+
+/* One observation a mark, in the order of photos and marks. */
+static void set_up_observations(const tr_adjust_input *in, tr_adjustment *out) {
+    tr_network *net = &out->net;
+    for (int i = 0; i < in->n_photos; i++) {
+        net->photos[i] = (tr_net_photo){.rig = i};
+        net->rigs[i].is_held = !out->photo_placed[i];
+        for (int k = 0; in->photos[i] && k < in->photos[i]->n_marks; k++) {
+            const tr_mark *m = &in->photos[i]->marks[k];
+            tr_net_obs *o = &net->observations[net->n_observations++];
+            *o = (tr_net_obs){.photo = i, .sheet = m->sheet, .n_points = m->n_points};
+            memcpy(o->p_sheet_mm, m->p_sheet_mm, sizeof o->p_sheet_mm);
+            memcpy(o->uv_px, m->uv_px, sizeof o->uv_px);
+            o->is_used = out->photo_placed[i] && out->sheet_placed[m->sheet] &&
+                         tr_net_whiten(m->covariance, m->n_points, o->W);
+        }
+    }
+}
+
+/* An observation that the start has behind the camera or outside the lens model can only be of a
+   mark that is not what it seems. */
+static void drop_impossible(tr_network *net) {
+    for (int i = 0; i < net->n_observations; i++) {
+        if (net->observations[i].is_used && !tr_network_residual(net, i, NULL, NULL)) {
+            net->observations[i].is_used = false;
+        }
+    }
+}
+
+static int compare_doubles(const void *a, const void *b) {
+    double x = *(const double *)a;
+    double y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* Robust scale of the residuals' variance: the median observation against what it should be. */
+static double robust_variance(const tr_network *net, const double *chi2, double *scratch) {
+    int n = 0;
+    for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *o = &net->observations[i];
+        if (o->is_used) scratch[n++] = chi2[i] / median_chi2(o->n_points);
+    }
+    if (n == 0) return 1;
+    qsort(scratch, (size_t)n, sizeof *scratch, compare_doubles);
+    return fmax(1, scratch[n / 2]);
+}
+
+/* One round of leaving out and taking back; returns how many observations changed. */
+static int revise(const tr_adjustment *adj, const bool *is_possible, double *chi2, double *scratch) {
+    const tr_network *net = &adj->net;
+    double worst = 0;
+    int changed = 0;
+    for (int i = 0; i < net->n_observations; i++) {
+        chi2[i] = INFINITY;
+        if (is_possible[i]) (void)tr_network_residual(net, i, NULL, &chi2[i]);
+    }
+    double variance = robust_variance(net, chi2, scratch);
+    for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *o = &net->observations[i];
+        if (o->is_used) worst = fmax(worst, chi2[i] / contradiction_limit(o->n_points) / variance);
+    }
+    for (int i = 0; i < net->n_observations; i++) {
+        tr_net_obs *o = &net->observations[i];
+        if (!is_possible[i]) continue;
+        double size = chi2[i] / contradiction_limit(o->n_points) / variance;
+        if (o->is_used && size > 1 && size > ROUND_PART * worst) {
+            o->is_used = false;
+            changed++;
+        } else if (!o->is_used && size < 1) {
+            o->is_used = true;
+            changed++;
+        }
+    }
+    return changed;
+}
+
+/* Photos and sheets that lost what held them to the root go out of the solution, with all their
+   marks for good. */
+static bool drop_unsupported(tr_adjustment *adj, bool *is_possible, tr_error *err) {
+    tr_network *net = &adj->net;
+    int n = net->n_photos + net->n_sheets;
+    int *component = new_array(n, sizeof *component);
+    int *points = new_array(n, sizeof *points);
+    if (!component || !points) {
+        free(component);
+        free(points);
+        return tr_fail_memory(err);
+    }
+    for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *o = &net->observations[i];
+        if (!o->is_used) continue;
+        points[o->photo] += o->n_points;
+        points[net->n_photos + o->sheet] += o->n_points;
+    }
+    tr_network_components(net, component);
+    int home = component[net->n_photos + adj->root];
+    for (int i = 0; i < net->n_photos; i++) {
+        adj->photo_placed[i] = adj->photo_placed[i] && component[i] == home && points[i] >= 4;
+        net->rigs[i].is_held = !adj->photo_placed[i];
+    }
+    for (int i = 0; i < net->n_sheets; i++) {
+        int k = net->n_photos + i;
+        adj->sheet_placed[i] = adj->sheet_placed[i] && component[k] == home && points[k] >= 4;
+        if (!adj->sheet_placed[i]) memset(net->sheets[i].is_free, 0, sizeof net->sheets[i].is_free);
+    }
+    for (int i = 0; i < net->n_observations; i++) {
+        tr_net_obs *o = &net->observations[i];
+        if (adj->photo_placed[o->photo] && adj->sheet_placed[o->sheet]) continue;
+        o->is_used = is_possible[i] = false;
+    }
+    free(component);
+    free(points);
+    return true;
+}
+
+static bool leave_out(tr_adjustment *adj, tr_lsq_result *result, tr_error *err) {
+    tr_network *net = &adj->net;
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
+    bool ok = false;
+    double *chi2 = new_array(net->n_observations, sizeof *chi2);
+    double *scratch = new_array(net->n_observations, sizeof *scratch);
+    bool *is_possible = new_array(net->n_observations, sizeof *is_possible);
+    if (!chi2 || !scratch || !is_possible) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    for (int i = 0; i < net->n_observations; i++) is_possible[i] = net->observations[i].is_used;
+    for (int round = 0; round < MAX_ROUNDS; round++) {
+        if (revise(adj, is_possible, chi2, scratch) == 0) break;
+        if (!drop_unsupported(adj, is_possible, err)) goto out;
+        if (!tr_network_solve(net, &options, result, err)) goto out;
+    }
+    ok = true;
+out:
+    free(chi2);
+    free(scratch);
+    free(is_possible);
+    return ok;
+}
+
+/* Solves once more for the covariance of all sheets' poses, with the lens free or held. */
+static bool covariances(tr_adjustment *adj, int n_sheets, tr_lsq_result *result, tr_error *err) {
+    tr_network *net = &adj->net;
+    tr_net_lens lens = net->lenses[0];
+    bool ok = false;
+    int n = 6 * n_sheets;
+    tr_net_unknown *wanted = new_array(n, sizeof *wanted);
+    if (!wanted) return tr_fail_memory(err);
+    for (int i = 0; i < n; i++) wanted[i] = (tr_net_unknown){TR_NET_SHEET, i / 6, i % 6};
+    tr_net_options options = {.huber = TR_ADJUST_HUBER,
+                              .small_step = SMALL_STEP,
+                              .wanted = wanted,
+                              .n_wanted = n,
+                              .covariance = adj->covariance};
+    tr_lsq_result held;
+    if (!tr_network_solve(net, &options, result, err)) goto out;
+    memset(net->lenses[0].is_free, 0, sizeof net->lenses[0].is_free);
+    net->lenses[0].has_prior = false;
+    options.covariance = adj->covariance_lens_held;
+    if (!tr_network_solve(net, &options, &held, err)) goto out;
+    net->lenses[0].has_prior = lens.has_prior;
+    memcpy(net->lenses[0].is_free, lens.is_free, sizeof lens.is_free);
+    double factor = fmax(1, result->variance_factor);
+    for (int i = 0; i < n * n; i++) {
+        adj->covariance[i] *= factor;
+        adj->covariance_lens_held[i] *= factor;
+    }
+    ok = true;
+out:
+    free(wanted);
+    return ok;
+}
+
+bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warnings,
+               tr_error *err) {
+    tr_network *net = &out->net;
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
+    tr_lsq_result result;
+    bool is_explained;
+    memset(out, 0, sizeof *out);
+    if (!allocate(in, out, err) || !tr_adjust_start(in, out, err)) goto fail;
+    set_up_lens(in->lens, &net->lenses[0]);
+    net->cameras[0].camera_from_rig = tr_pose_identity();
+    for (int i = 0; i < in->n_sheets; i++) {
+        set_up_sheet(&in->sheets[i], out->sheet_placed[i], i == out->root, &net->sheets[i]);
+    }
+    set_up_observations(in, out);
+    if (!tr_find_unconnected(in, out, warnings, err)) goto fail;
+    drop_impossible(net);
+    if (!tr_network_solve(net, &options, &result, err)) goto fail;
+    if (!tr_find_cause(in, out, &result, warnings, &is_explained, err)) goto fail;
+    if (!is_explained && !leave_out(out, &result, err)) goto fail;
+    if (!covariances(out, in->n_sheets, &result, err)) goto fail;
+    out->is_settled = result.is_settled;
+    out->variance_factor = result.variance_factor;
+    out->degrees_of_freedom = result.degrees_of_freedom;
+    for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *o = &net->observations[i];
+        out->n_left_out += !o->is_used && out->photo_placed[o->photo] && out->sheet_placed[o->sheet];
+    }
+    if (!tr_find_left_out(in, out, warnings, err)) goto fail;
+    return true;
+fail:
+    tr_adjustment_release(out);
+    return false;
+}

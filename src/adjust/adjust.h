@@ -1,0 +1,57 @@
+/* The job's network: from the marks of all photos to where every sheet lies, with covariance, and
+   to what does not fit.
+
+   World frame: the floor. Sheets that lie on the floor (mats, plates) carry a weak prior that they
+   do (3 mm, 0.3 degrees): a help where few photos show a small plate, and far too weak to hide a
+   lifted edge. One of them (the root) holds x, y and yaw.
+
+   Marks that contradict the others are left out one by one, and named. Before that, each cause that
+   would make the whole consistent is tried as a hypothesis of its own (another lens; a sheet
+   printed at another scale), and the one that explains most is named: detection, identification and
+   adaptation after Baarda (A testing procedure for use in geodetic networks, 1968) and Teunissen. */
+#ifndef TR_ADJUST_ADJUST_H
+#define TR_ADJUST_ADJUST_H
+
+#include "base/error.h"
+#include "base/warning.h"
+#include "lens/lens.h"
+#include "marks/marks.h"
+#include "network/network.h"
+#include "sheet/sheet.h"
+
+typedef struct {
+    const tr_lens *lens;
+    const tr_sheet *sheets;
+    int n_sheets;
+    const tr_photo_marks *const *photos; /* NULL for one that cannot be used */
+    const char *const *photo_names;      /* for warnings */
+    int n_photos;
+} tr_adjust_input;
+
+typedef struct {
+    tr_network net;      /* photo i, rig i and sheet i of the network are those of the input */
+    bool *photo_placed;  /* connected to the root, and in the solution */
+    bool *sheet_placed;
+    int root;            /* index of the sheet that holds the frame */
+    bool is_settled;     /* the last adjustment reached its minimum */
+    double variance_factor;
+    int degrees_of_freedom;
+    int n_left_out;      /* observations left out */
+    /* Of the pose unknowns TR_SHEET_RX .. TR_SHEET_TZ of all sheets: 6 n_sheets square, row by row,
+       scaled by the variance factor where that is above 1. Rows of what is not free are 0. */
+    double *covariance;
+    double *covariance_lens_held; /* the same with the lens taken as exact: the marks' share */
+} tr_adjustment;
+
+/* False: nothing can be solved (TR_NO_MEASURE; no photo shows two sheets, no marks, ...). Findings
+   are added to warnings, also where it fails. Everything in out is owned by it. */
+TR_MUST_USE bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warnings,
+                           tr_error *err);
+void tr_adjustment_release(tr_adjustment *adjustment);
+
+/* Mats and plates do; boards stand, hub sheets hang. */
+static inline bool tr_sheet_lies_on_floor(const tr_sheet *sheet) {
+    return sheet->kind == TR_SHEET_MAT || sheet->kind == TR_SHEET_PLATE;
+}
+
+#endif

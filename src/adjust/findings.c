@@ -1,0 +1,474 @@
+#include "adjust/findings.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "adjust/start.h"
+
+/* A cause is believed when it takes away this part of what is too much in the residuals. */
+static const double EXPLAINED_PART = 0.8;
+/* Residuals this much larger (in variance) than the marks' own standard deviations say that
+   something does not fit; honest photos stay below 2 (tools/bench accuracy). */
+static const double SUSPECT_VARIANCE = 2.5;
+static const double BLOCK_VARIANCE = 6.0;
+/* A change of focal length or of a print's scale that matters (0.4 % of 2 m are 8 mm), and how many
+   standard deviations make it more than chance. */
+static const double FOCAL_PART = 0.004;
+static const double SCALE_PART = 0.005;
+static const double SIGNIFICANT_SIGMAS = 4.5;
+/* The lens profile's standard deviations are widened by this to let the photos speak. */
+static const double WIDEN_LENS = 100;
+/* Share of a sheet's marks in one photo, and of all marks, that may be left out. */
+static const double LEFT_OUT_OF_VIEW = 0.34;
+static const double LEFT_OUT_OF_ALL = 0.10;
+/* A sheet that lies further from its place than this in some photos was moved. */
+static const double MOVED_MM = 4.0;
+
+/* ---- trying causes ---- */
+
+typedef struct {
+    tr_net_lens lens;
+    tr_net_rig *rigs;
+    tr_net_sheet *sheets;
+    bool *is_used;
+} snapshot;
+
+static void release_snapshot(snapshot *s) {
+    free(s->rigs);
+    free(s->sheets);
+    free(s->is_used);
+}
+
+static bool take_snapshot(const tr_network *net, snapshot *s, tr_error *err) {
+    s->lens = net->lenses[0];
+    s->rigs = malloc(((size_t)net->n_rigs + 1) * sizeof *s->rigs);
+    s->sheets = malloc(((size_t)net->n_sheets + 1) * sizeof *s->sheets);
+    s->is_used = malloc((size_t)net->n_observations + 1);
+    if (!s->rigs || !s->sheets || !s->is_used) {
+        release_snapshot(s);
+        return tr_fail_memory(err);
+    }
+    memcpy(s->rigs, net->rigs, (size_t)net->n_rigs * sizeof *s->rigs);
+    memcpy(s->sheets, net->sheets, (size_t)net->n_sheets * sizeof *s->sheets);
+    for (int i = 0; i < net->n_observations; i++) s->is_used[i] = net->observations[i].is_used;
+    return true;
+}
+
+static void restore(tr_network *net, const snapshot *s) {
+    net->lenses[0] = s->lens;
+    memcpy(net->rigs, s->rigs, (size_t)net->n_rigs * sizeof *s->rigs);
+    memcpy(net->sheets, s->sheets, (size_t)net->n_sheets * sizeof *s->sheets);
+    for (int i = 0; i < net->n_observations; i++) net->observations[i].is_used = s->is_used[i];
+}
+
+/* One cause tried: how well the network fits with it, and what it says. */
+typedef struct {
+    bool is_solved;
+    double cost;
+    int degrees_of_freedom;
+    double change[2]; /* relative: of the focal lengths; of the print's width and height */
+    double sd[2];     /* of those, scaled by the residuals */
+} trial;
+
+static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const double scale[2],
+                        trial *t) {
+    double C[4] = {0};
+    tr_lsq_result result;
+    tr_error ignored = {0};
+    /* A hundredth of a standard deviation is close enough to tell a cause. */
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = 0.01, .max_iterations = 30};
+    if (wanted) {
+        options.wanted = wanted;
+        options.n_wanted = 2;
+        options.covariance = C;
+    }
+    t->is_solved = tr_network_solve(net, &options, &result, &ignored);
+    if (!t->is_solved) return;
+    t->cost = result.cost;
+    t->degrees_of_freedom = result.degrees_of_freedom;
+    double s2 = fmax(1, result.variance_factor);
+    for (int k = 0; k < 2 && wanted; k++) t->sd[k] = sqrt(s2 * C[3 * k]) * scale[k];
+}
+
+/* The photos themselves say what the focal lengths are. */
+static trial try_lens(tr_network *net) {
+    trial t = {0};
+    tr_net_lens *lens = &net->lenses[0];
+    tr_lens stated = lens->lens;
+    double before[2] = {stated.param[TR_FX], stated.param[TR_FY]};
+    double prior_sd[2] = {0, 0};
+    if (lens->has_prior) {
+        for (int k = 0; k < 2; k++) {
+            prior_sd[k] = sqrt(stated.covariance[(TR_FX + k) * (TR_LENS_N + 1)]) / before[k];
+        }
+        for (int i = 0; i < TR_LENS_N * TR_LENS_N; i++) {
+            lens->lens.covariance[i] *= WIDEN_LENS * WIDEN_LENS;
+        }
+    } else {
+        lens->is_free[TR_FX] = lens->is_free[TR_FY] = true;
+    }
+    tr_net_unknown wanted[2] = {{TR_NET_LENS, 0, TR_FX}, {TR_NET_LENS, 0, TR_FY}};
+    double scale[2] = {1 / before[0], 1 / before[1]};
+    solve_trial(net, wanted, scale, &t);
+    for (int k = 0; k < 2; k++) {
+        t.change[k] = lens->lens.param[TR_FX + k] / before[k] - 1;
+        t.sd[k] = hypot(t.sd[k], prior_sd[k]);
+    }
+    return t;
+}
+
+/* The sheet's print is wider or higher than its file says. */
+static trial try_scale(tr_network *net, int sheet) {
+    trial t = {0};
+    tr_net_sheet *s = &net->sheets[sheet];
+    s->is_free[TR_STRETCH_X] = s->is_free[TR_STRETCH_Y] = true;
+    tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_STRETCH_X},
+                                {TR_NET_SHEET, sheet, TR_STRETCH_Y}};
+    double scale[2] = {1, 1};
+    solve_trial(net, wanted, scale, &t);
+    t.change[0] = s->shape[0];
+    t.change[1] = s->shape[1];
+    return t;
+}
+
+/* Without the sheet, the rest fits. */
+static trial try_without(tr_network *net, int sheet) {
+    trial t = {0};
+    for (int i = 0; i < net->n_observations; i++) {
+        if (net->observations[i].sheet == sheet) net->observations[i].is_used = false;
+    }
+    tr_net_sheet *s = &net->sheets[sheet];
+    memset(s->is_free, 0, sizeof s->is_free);
+    solve_trial(net, NULL, NULL, &t);
+    return t;
+}
+
+/* The larger of the two changes that is significant and matters; 0 where neither does. */
+static double telling_change(const trial *t, double matters) {
+    double best = 0;
+    for (int k = 0; k < 2; k++) {
+        bool is_telling = fabs(t->change[k]) > matters &&
+                          fabs(t->change[k]) > SIGNIFICANT_SIGMAS * t->sd[k];
+        if (is_telling && fabs(t->change[k]) > fabs(best)) best = t->change[k];
+    }
+    return best;
+}
+
+/* ---- words ---- */
+
+/* "1.jpg, 2.jpg and 3.jpg" of the photos marked in the list; at most four are named. */
+static void name_photos(const tr_adjust_input *in, const bool *is_listed, char *out, size_t size) {
+    int total = 0;
+    int named = 0;
+    size_t used = 0;
+    for (int i = 0; i < in->n_photos; i++) total += is_listed[i];
+    int most = total > 4 ? 3 : total;
+    out[0] = 0;
+    for (int i = 0; i < in->n_photos && named < most; i++) {
+        if (!is_listed[i]) continue;
+        const char *slash = strrchr(in->photo_names[i], '/');
+        const char *name = slash ? slash + 1 : in->photo_names[i];
+        const char *joint = named == 0 ? "" : named + 1 == total ? " and " : ", ";
+        int n = snprintf(out + used, size - used, "%s%.60s", joint, name);
+        if (n < 0 || (size_t)n >= size - used) return;
+        used += (size_t)n;
+        named++;
+    }
+    if (total > most) snprintf(out + used, size - used, " and %d more", total - most);
+}
+
+/* Where a sheet lies in each photo alone, against its place in the network. */
+typedef struct {
+    bool is_away[1024]; /* photos that have it elsewhere */
+    bool is_seen[1024]; /* photos that have it at all */
+    int n_away, n_seen;
+    double away_mm;     /* mean distance of those */
+} displacement;
+
+static void find_displacement(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
+                              tr_pose home, displacement *d) {
+    memset(d, 0, sizeof *d);
+    for (int i = 0; i < in->n_photos && i < 1024; i++) {
+        if (!adj->photo_placed[i]) continue;
+        for (int k = 0; k < in->photos[i]->n_views; k++) {
+            const tr_sheet_view *view = &in->photos[i]->views[k];
+            tr_pose pose;
+            if (view->sheet != sheet || !tr_adjust_floor_pose(in, adj, i, view, &pose)) continue;
+            double mm = hypot(pose.t_mm.x - home.t_mm.x, pose.t_mm.y - home.t_mm.y);
+            d->is_seen[i] = true;
+            d->n_seen++;
+            if (mm <= MOVED_MM) continue;
+            d->is_away[i] = true;
+            d->n_away++;
+            d->away_mm += mm;
+        }
+    }
+    if (d->n_away > 0) d->away_mm /= d->n_away;
+}
+
+/* ---- causes of the whole ---- */
+
+/* The network was solved without the sheet: its place in the first photo that has it is `home`, and
+   photos that have it elsewhere tell that it moved. */
+static bool warn_moved(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
+                       tr_warnings *warnings, tr_error *err) {
+    char there[256];
+    displacement d;
+    tr_pose home;
+    bool has_home = false;
+    for (int i = 0; i < in->n_photos && !has_home; i++) {
+        if (!adj->photo_placed[i]) continue;
+        for (int k = 0; k < in->photos[i]->n_views && !has_home; k++) {
+            const tr_sheet_view *view = &in->photos[i]->views[k];
+            has_home = view->sheet == sheet && tr_adjust_floor_pose(in, adj, i, view, &home);
+        }
+    }
+    if (has_home) find_displacement(in, adj, sheet, home, &d);
+    if (has_home && d.n_away > 0 && d.n_away < d.n_seen) {
+        name_photos(in, d.is_away, there, sizeof there);
+        return tr_warn(warnings, err, true, "sheet_moved",
+                       "%s was moved between the photos: it lies some %.0f mm away in %s. Leave "
+                       "everything where it is and take all photos anew.",
+                       in->sheets[sheet].id, d.away_mm, there);
+    }
+    return tr_warn(warnings, err, true, "sheet_does_not_fit",
+                   "%s contradicts all other sheets: it is bent, was moved between photos, or is not "
+                   "what its sheet file says. Flatten it, check it with a rule, and take the photos "
+                   "anew.",
+                   in->sheets[sheet].id);
+}
+
+static bool warn_lens(const tr_adjust_input *in, const trial *t, double change,
+                      tr_warnings *warnings, tr_error *err) {
+    double f = in->lens->param[TR_FX];
+    (void)t;
+    return tr_warn(warnings, err, true, "lens_mismatch",
+                   "These photos were not taken with the lens of profile '%s': they fit a focal length "
+                   "of %.0f px, the profile says %.0f px (%+.1f %%). Use the profile of this camera, at "
+                   "this zoom and image size, or calibrate it with 'trammel lens'.",
+                   in->lens->id, f * (1 + change), f, 100 * change);
+}
+
+static bool warn_scale(const tr_adjust_input *in, int sheet, const trial *t, tr_warnings *warnings,
+                       tr_error *err) {
+    return tr_warn(warnings, err, true, "sheet_scale",
+                   "%s is not printed at the size that its file says: its width measures %.1f %%, its "
+                   "height %.1f %% of it. Check the sheet with a rule; print it at 100 %% or correct the "
+                   "file.",
+                   in->sheets[sheet].id, 100 * (1 + t->change[0]), 100 * (1 + t->change[1]));
+}
+
+bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
+                   tr_warnings *warnings, bool *is_explained, tr_error *err) {
+    enum { NOTHING, LENS, SCALE, WITHOUT } cause = NOTHING;
+    tr_network *net = &adj->net;
+    snapshot base;
+    trial best = {0};
+    int best_sheet = -1;
+    double best_change = 0;
+    bool ok = false;
+    bool is_suspect = result->variance_factor > SUSPECT_VARIANCE;
+    *is_explained = false;
+    if (!take_snapshot(net, &base, err)) return false;
+    /* One parameter more always takes some cost away: only what is telling competes, by how much. */
+    double lowest = result->cost;
+    trial t = try_lens(net);
+    double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
+    if (change != 0.0 && t.cost < lowest) {
+        cause = LENS;
+        best = t;
+        best_change = change;
+        lowest = t.cost;
+    }
+    restore(net, &base);
+    for (int i = 0; i < in->n_sheets; i++) {
+        if (!adj->sheet_placed[i]) continue;
+        t = try_scale(net, i);
+        restore(net, &base);
+        if (!t.is_solved || telling_change(&t, SCALE_PART) == 0.0 || t.cost >= lowest) continue;
+        cause = SCALE;
+        best = t;
+        best_sheet = i;
+        lowest = t.cost;
+    }
+    double excess = result->cost - result->degrees_of_freedom;
+    if (is_suspect && (cause == NOTHING || result->cost - lowest < EXPLAINED_PART * excess)) {
+        /* No single number explains it: is it one sheet? */
+        double lowest_variance = result->variance_factor;
+        int worst = -1;
+        for (int i = 0; i < in->n_sheets; i++) {
+            if (!adj->sheet_placed[i] || i == adj->root) continue;
+            t = try_without(net, i);
+            restore(net, &base);
+            double variance = t.is_solved ? t.cost / fmax(1, t.degrees_of_freedom) : INFINITY;
+            if (variance < lowest_variance) {
+                lowest_variance = variance;
+                worst = i;
+            }
+        }
+        double limit = 1 + (1 - EXPLAINED_PART) * (result->variance_factor - 1);
+        if (worst >= 0 && lowest_variance < fmax(limit, 1.5)) {
+            cause = WITHOUT;
+            best_sheet = worst;
+        }
+    }
+    switch (cause) {
+    case NOTHING: ok = true; break;
+    case LENS: ok = warn_lens(in, &best, best_change, warnings, err); break;
+    case SCALE: ok = warn_scale(in, best_sheet, &best, warnings, err); break;
+    case WITHOUT:
+        (void)try_without(net, best_sheet);
+        ok = warn_moved(in, adj, best_sheet, warnings, err);
+        break;
+    }
+    restore(net, &base);
+    *is_explained = cause == LENS || cause == SCALE;
+    release_snapshot(&base);
+    return ok;
+}
+
+/* ---- what is not connected ---- */
+
+bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj,
+                         tr_warnings *warnings, tr_error *err) {
+    for (int s = 0; s < in->n_sheets; s++) {
+        char list[256];
+        bool shows[1024] = {false};
+        int n = 0;
+        if (adj->sheet_placed[s]) continue;
+        for (int i = 0; i < in->n_photos && i < 1024; i++) {
+            for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
+                if (in->photos[i]->views[k].sheet == s) shows[i] = true;
+            }
+            n += shows[i];
+        }
+        if (n == 0) continue; /* not seen at all: told elsewhere */
+        name_photos(in, shows, list, sizeof list);
+        if (!tr_warn(warnings, err, true, "sheet_not_connected",
+                     "%s is seen only in %s, which show%s nothing that ties it to the other sheets. Take "
+                     "two more photos that show %s together with a neighbouring sheet.",
+                     in->sheets[s].id, list, n == 1 ? "s" : "", in->sheets[s].id)) {
+            return false;
+        }
+    }
+    for (int i = 0; i < in->n_photos; i++) {
+        if (!in->photos[i] || adj->photo_placed[i] || in->photos[i]->n_views == 0) continue;
+        if (!tr_warn(warnings, err, false, "photo_not_connected",
+                     "Photo %s shows no sheet that the other photos share; it is not used.",
+                     in->photo_names[i])) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* ---- marks left out ---- */
+
+/* Points of the observations of one photo and sheet (either -1: all), in all and left out. */
+static void count_points(const tr_adjustment *adj, int photo, int sheet, int *all, int *left_out) {
+    *all = *left_out = 0;
+    for (int i = 0; i < adj->net.n_observations; i++) {
+        const tr_net_obs *o = &adj->net.observations[i];
+        if ((photo >= 0 && o->photo != photo) || (sheet >= 0 && o->sheet != sheet)) continue;
+        if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet]) continue;
+        *all += o->n_points;
+        if (!o->is_used) *left_out += o->n_points;
+    }
+}
+
+/* Photos of one sheet from which much of it was left out. */
+static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
+                       tr_warnings *warnings, tr_error *err) {
+    bool is_listed[1024] = {false};
+    char list[256];
+    displacement d;
+    int n = 0;
+    for (int i = 0; i < in->n_photos && i < 1024; i++) {
+        int all;
+        int left_out;
+        count_points(adj, i, sheet, &all, &left_out);
+        if (all == 0 || left_out <= LEFT_OUT_OF_VIEW * all) continue;
+        is_listed[i] = true;
+        n++;
+    }
+    if (n == 0) return true;
+    find_displacement(in, adj, sheet, adj->net.sheets[sheet].world_from_sheet, &d);
+    name_photos(in, is_listed, list, sizeof list);
+    if (tr_warnings_have(warnings, "sheet_moved")) return true; /* said already */
+    if (d.n_away > 0) {
+        return tr_warn(warnings, err, true, "sheet_moved",
+                       "%s does not lie at one place: in %s it is some %.0f mm away from where the other "
+                       "photos have it. Something was moved between the photos; take them all anew.",
+                       in->sheets[sheet].id, list, d.away_mm);
+    }
+    return tr_warn(warnings, err, true, "marks_contradict",
+                   "Much of %s contradicts the other photos in %s: it is hidden in part, bent, or not what "
+                   "its file says. Take the photo anew with the whole sheet in view, lying flat.",
+                   in->sheets[sheet].id, list);
+}
+
+/* A tag that is left out wherever it was seen is not where its sheet file says. */
+static bool warn_tags(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
+                      tr_warnings *warnings, tr_error *err) {
+    const tr_sheet *s = &in->sheets[sheet];
+    for (int t = 0; t < s->n_tags; t++) {
+        tr_vec2 at = tr_tag_corner(&s->tags[t], 0);
+        int all = 0;
+        int left_out = 0;
+        double away = 0;
+        for (int i = 0; i < adj->net.n_observations; i++) {
+            const tr_net_obs *o = &adj->net.observations[i];
+            if (o->sheet != sheet || o->n_points != 4 || !adj->photo_placed[o->photo]) continue;
+            if (o->p_sheet_mm[0].x != at.x || o->p_sheet_mm[0].y != at.y) continue;
+            all++;
+            left_out += !o->is_used;
+            tr_vec2 r[4];
+            if (!o->is_used && tr_network_residual(&adj->net, i, r, NULL)) {
+                double px = tr_v2_norm(tr_v2_sub(o->uv_px[0], o->uv_px[1]));
+                away = fmax(away, tr_v2_norm(r[0]) * s->tags[t].size_mm / fmax(px, 1));
+            }
+        }
+        if (all < 2 || 2 * left_out <= all) continue;
+        if (!tr_warn(warnings, err, true, "tag_misplaced",
+                     "Tag %d of %s is not where the sheet file says (some %.0f mm off): check the file, and "
+                     "that the sheet lies flat.",
+                     s->tags[t].id, s->id, fmax(1, away))) {
+            return false;
+        }
+    }
+    return true;
+}
+
+bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
+                      tr_error *err) {
+    int all;
+    int left_out;
+    count_points(adj, -1, -1, &all, &left_out);
+    for (int s = 0; s < in->n_sheets; s++) {
+        if (!adj->sheet_placed[s]) continue;
+        if (!warn_views(in, adj, s, warnings, err) || !warn_tags(in, adj, s, warnings, err)) {
+            return false;
+        }
+    }
+    if (left_out > 0 && !tr_warn(warnings, err, left_out > LEFT_OUT_OF_ALL * all, "marks_left_out",
+                                 "%d of %d marks contradict the others and were left out.", left_out,
+                                 all)) {
+        return false;
+    }
+    if (adj->variance_factor > BLOCK_VARIANCE || !adj->is_settled) {
+        return tr_warn(warnings, err, true, "does_not_fit",
+                       "The photos contradict each other: marks lie %.1f times further from their places "
+                       "than they can be measured. Something was moved, is bent, or the lens profile is "
+                       "not of this camera. Check both, and take all photos anew.",
+                       sqrt(adj->variance_factor));
+    }
+    if (adj->variance_factor > SUSPECT_VARIANCE) {
+        return tr_warn(warnings, err, false, "fits_poorly",
+                       "Marks lie %.1f times further from their places than they can be measured; the "
+                       "uncertainty was raised by that. A new lens calibration or flatter sheets would "
+                       "help.",
+                       sqrt(adj->variance_factor));
+    }
+    return true;
+}

@@ -1,0 +1,184 @@
+#include "base/file.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <sodium.h>
+
+/* What the system said, as the rest of a sentence that begins with the file's name. */
+static bool fail_system(tr_error *err, const char *path, int error) {
+    switch (error) {
+    case ENOMEM:
+        return tr_fail_memory(err);
+    case ENOENT:
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL, "does not exist; check the path");
+    case ENOTDIR:
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                          "does not exist, a part of its path is not a folder; check the path");
+    case EACCES:
+    case EPERM:
+    case EROFS:
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                          "may not be used; check who may read and write there");
+    case ENOSPC:
+    case EDQUOT:
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                          "finds no room on the disk; free some space");
+    default: {
+        char text[128] = "unknown error";
+        (void)strerror_r(error, text, sizeof text);
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL, "cannot be used (%s); check the path",
+                          text);
+    }
+    }
+}
+
+/* Reads until the end of the file or until capacity bytes are there. */
+static bool read_all(int fd, uint8_t *data, size_t capacity, size_t *size) {
+    *size = 0;
+    while (*size < capacity) {
+        ssize_t n = read(fd, data + *size, capacity - *size);
+        if (n < 0 && errno == EINTR) continue;
+        if (n < 0) return false;
+        if (n == 0) break;
+        *size += (size_t)n;
+    }
+    return true;
+}
+
+static bool read_open_file(int fd, const char *path, size_t limit, uint8_t **data, size_t *size,
+                           tr_error *err) {
+    struct stat about;
+    if (fstat(fd, &about) != 0) return fail_system(err, path, errno);
+    if (S_ISDIR(about.st_mode)) {
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL, "is a folder; name a file in it");
+    }
+    if (!S_ISREG(about.st_mode)) {
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                          "is not a regular file; save its content to one first");
+    }
+    if ((uintmax_t)about.st_size > limit) {
+        return tr_fail_at(
+            err, TR_BAD_INPUT, path, 0, NULL,
+            "has %jd bytes, more than the %zu allowed; check that it is the right file",
+            (intmax_t)about.st_size, limit);
+    }
+    size_t expected = (size_t)about.st_size;
+    uint8_t *buffer = malloc(expected + 1);
+    if (!buffer) return tr_fail_memory(err);
+    /* One byte more than expected is asked for, so that a file that grows is noticed. */
+    if (!read_all(fd, buffer, expected + 1, size)) {
+        int error = errno;
+        free(buffer);
+        return fail_system(err, path, error);
+    }
+    if (*size != expected) {
+        free(buffer);
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                          "changed while it was read; wait until it is written, then try again");
+    }
+    buffer[expected] = 0;
+    *data = buffer;
+    return true;
+}
+
+bool tr_file_read(const char *path, size_t limit, uint8_t **data, size_t *size, tr_error *err) {
+    *data = NULL;
+    *size = 0;
+    /* Without O_NONBLOCK a pipe that nobody writes to would stop the program here. */
+    int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOCTTY);
+    if (fd < 0) return fail_system(err, path, errno);
+    bool is_read = read_open_file(fd, path, limit, data, size, err);
+    close(fd);
+    if (!is_read) *size = 0;
+    return is_read;
+}
+
+static bool write_all(int fd, const uint8_t *data, size_t size) {
+    while (size > 0) {
+        ssize_t n = write(fd, data, size);
+        if (n < 0 && errno == EINTR) continue;
+        if (n < 0) return false;
+        data += n;
+        size -= (size_t)n;
+    }
+    return true;
+}
+
+/* Creates a new file beside path; its name goes to name. -1 and errno on failure. */
+static int create_beside(const char *path, char *name, size_t size) {
+    int fd = -1;
+    for (int k = 0; k < 100; k++) {
+        snprintf(name, size, "%s.%ld-%d.tmp", path, (long)getpid(), k);
+        fd = open(name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+        if (fd >= 0 || errno != EEXIST) break;
+    }
+    return fd;
+}
+
+/* The folder's entry, too, is flushed. The file is complete by then: a file system that cannot
+   flush a folder is no reason to report a failure. */
+static void flush_folder(const char *path) {
+    char *folder = tr_path_beside(path, ".");
+    int fd = folder ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
+    if (fd >= 0) {
+        (void)fsync(fd);
+        close(fd);
+    }
+    free(folder);
+}
+
+bool tr_file_write(const char *path, const void *data, size_t size, tr_error *err) {
+    struct stat about;
+    /* A rename would put a file in the place of a device or a pipe. */
+    if (stat(path, &about) == 0 && !S_ISREG(about.st_mode)) {
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                          "is there already and is not a regular file; give another name");
+    }
+    size_t name_size = strlen(path) + 64;
+    char *name = malloc(name_size);
+    if (!name) return tr_fail_memory(err);
+    int error = 0;
+    int fd = create_beside(path, name, name_size);
+    if (fd < 0) {
+        error = errno;
+        free(name);
+        if (error == ENOENT) {
+            return tr_fail_at(
+                err, TR_NO_FILE, path, 0, NULL,
+                "cannot be written, its folder does not exist; make the folder first");
+        }
+        return fail_system(err, path, error);
+    }
+    if (!write_all(fd, data, size) || fsync(fd) != 0) error = errno;
+    if (close(fd) != 0 && error == 0) error = errno;
+    if (error == 0 && rename(name, path) != 0) error = errno;
+    if (error == 0)
+        flush_folder(path);
+    else
+        unlink(name);
+    free(name);
+    return error == 0 || fail_system(err, path, error);
+}
+
+char *tr_path_beside(const char *from, const char *path) {
+    const char *slash = strrchr(from, '/');
+    size_t n_folder = path[0] == '/' || !slash ? 0 : (size_t)(slash - from) + 1;
+    size_t n_path = strlen(path);
+    char *joined = malloc(n_folder + n_path + 1);
+    if (!joined) return NULL;
+    memcpy(joined, from, n_folder);
+    memcpy(joined + n_folder, path, n_path + 1);
+    return joined;
+}
+
+void tr_sha256_hex(const void *data, size_t size, char hex[65]) {
+    /* This hash needs no sodium_init: it has no state of its own and draws no random numbers. */
+    unsigned char digest[crypto_hash_sha256_BYTES];
+    crypto_hash_sha256(digest, data, size);
+    sodium_bin2hex(hex, 65, digest, sizeof digest);
+}

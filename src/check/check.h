@@ -1,0 +1,91 @@
+/* A check: one measurement of a job, from photos to the verdict. A check is a function of its job
+   and its photos; the same input gives the same result to the last bit.
+
+   Two steps, so that simulated marks can take the place of photos (tools/campaign):
+     tr_check_photos    reads the photos and measures their marks
+     tr_check_evaluate  adjusts the network, forms the vehicle frame, judges. */
+#ifndef TR_CHECK_CHECK_H
+#define TR_CHECK_CHECK_H
+
+#include "base/error.h"
+#include "base/warning.h"
+#include "geom/geom.h"
+#include "job/job.h"
+#include "marks/marks.h"
+#include "verdict/verdict.h"
+
+typedef struct {
+    char *file;        /* as it was named */
+    char sha256[65];   /* of the file's bytes; "" where it could not be read */
+    int width_px, height_px;
+    bool is_readable;  /* it is a photo that fits the lens profile: its marks were sought */
+    bool is_used;      /* its marks are in the network */
+    char why_not[256]; /* a sentence, where it is not used */
+    tr_photo_marks marks;
+    /* Of the marks used in the network; a tag counts as four. */
+    int n_marks;
+    double rms_px;     /* root mean square distance of a mark from its place in the solved network */
+    tr_pose camera_from_vehicle; /* where is_used */
+} tr_check_photo;
+
+/* A sheet as the network found it. The vehicle frame here has its origin under the middle of the
+   rear axle, whatever axle a placement names. */
+typedef struct {
+    bool is_placed;
+    int n_photos, n_marks;
+    tr_pose vehicle_from_sheet;
+} tr_sheet_result;
+
+typedef struct {
+    int placement; /* index into the layout's */
+    int sheet;     /* index into the job's sheets */
+    tr_verdict verdict;
+    tr_axis_result axis[TR_N_AXES];
+    char moves[TR_MAX_MOVES][TR_MOVE_SIZE];
+    int n_moves;
+    tr_pose vehicle_from_required; /* where the sheet should lie; origin as in tr_sheet_result */
+} tr_target_result;
+
+/* A length between wheel points. */
+typedef struct {
+    bool is_measured;
+    double measured_mm, u95_mm;
+    double stated_mm; /* by the layout; 0 where it does not say */
+} tr_length_result;
+
+typedef struct {
+    const tr_job *job; /* borrowed */
+    tr_verdict verdict;
+    tr_check_photo *photos;
+    int n_photos;
+    tr_sheet_result *sheets; /* one a sheet of the job */
+    tr_target_result *targets; /* one a placement of the layout */
+    tr_length_result wheelbase, track_front, track_rear;
+    /* Each reference's wheel point in the vehicle frame (mm, z = 0), in the job's order. */
+    struct {
+        bool is_placed;
+        tr_vec2 at_mm;
+    } *points;
+    tr_lens lens; /* as the network has it */
+    double variance_factor;
+    int degrees_of_freedom;
+    int n_left_out; /* marks found that contradict the others, and take no part */
+    tr_warnings warnings;
+} tr_check;
+
+/* Called as photos are done, in any order but never at the same time; may be NULL. */
+typedef void (*tr_progress)(void *context, int done, int of);
+
+/* Reads the photos and measures their marks, on n_threads threads (0: one a processor). A photo that cannot be
+   read or does not fit the lens profile stays in the list with its reason, and a warning. out: n
+   photos in the order given. False only where memory ran out. */
+TR_MUST_USE bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
+                                 tr_progress progress, void *context, tr_check *out, tr_error *err);
+
+/* Everything after the marks; out as tr_check_photos left it (or with simulated marks). False where
+   nothing can be measured: err is set (TR_NO_MEASURE), and out->photos and out->warnings tell more. */
+TR_MUST_USE bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err);
+
+void tr_check_release(tr_check *check);
+
+#endif

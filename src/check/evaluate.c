@@ -1,0 +1,477 @@
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "adjust/adjust.h"
+#include "check/check.h"
+#include "check/references.h"
+#include "vehicle/vehicle.h"
+#include "verdict/propagate.h"
+
+/* The results are a function of where the sheets lie and of how far each plate's point is from its
+   wheel's: for each target six values, then wheelbase and tracks. */
+enum { PER_TARGET = TR_N_AXES, N_LENGTHS = 3 };
+
+typedef struct {
+    const tr_job *job;
+    const tr_adjustment *adj;
+    tr_check *check;
+    int n_inputs;  /* 6 a sheet, then 2 a reference */
+    int n_outputs; /* 6 a target, then 3 */
+} evaluation;
+
+static tr_pose pose_moved(tr_pose pose, const double d[6]) {
+    pose.R = tr_m3_mul(tr_rotation_from_vector(tr_v3(d[0], d[1], d[2])), pose.R);
+    pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(d[3], d[4], d[5]));
+    return pose;
+}
+
+static tr_pose world_from_sheet(const evaluation *e, int sheet, const double *inputs) {
+    tr_pose pose = e->adj->net.sheets[sheet].world_from_sheet;
+    return inputs ? pose_moved(pose, inputs + (long)6 * sheet) : pose;
+}
+
+/* The frame, with the inputs moved by small amounts (NULL: as they are). */
+static bool frame_of(const evaluation *e, const double *inputs, tr_vehicle *vehicle) {
+    const tr_job *job = e->job;
+    tr_vec3 point[TR_N_POINTS] = {{0, 0, 0}};
+    bool is_there[TR_N_POINTS] = {false};
+    for (int i = 0; i < job->n_references; i++) {
+        const tr_reference *r = &job->references[i];
+        if (!e->adj->sheet_placed[r->sheet]) continue;
+        tr_pose pose = world_from_sheet(e, r->sheet, inputs);
+        point[r->point] = tr_pose_apply(pose, tr_v3(r->at_mm.x, r->at_mm.y, 0));
+        if (inputs) {
+            const double *d = inputs + (long)6 * job->n_sheets + (long)2 * i;
+            point[r->point] = tr_v3_add(point[r->point], tr_v3(d[0], d[1], 0));
+        }
+        is_there[r->point] = true;
+    }
+    return tr_vehicle_frame(point, is_there, job->layout.axes, vehicle);
+}
+
+static double origin_x(const tr_placement *placement, const tr_vehicle *vehicle) {
+    return placement->from == TR_FROM_FRONT_AXLE ? vehicle->wheelbase_mm : 0;
+}
+
+static bool outputs_of(const evaluation *e, const double *inputs, double *out) {
+    const tr_layout *layout = &e->job->layout;
+    tr_vehicle vehicle;
+    if (!frame_of(e, inputs, &vehicle)) return false;
+    for (int i = 0; i < layout->n_placements; i++) {
+        int sheet = e->check->targets[i].sheet;
+        double *value = out + (long)PER_TARGET * i;
+        for (int k = 0; k < PER_TARGET; k++) value[k] = 0;
+        if (!e->adj->sheet_placed[sheet]) continue;
+        tr_placement_of(tr_pose_mul(vehicle.vehicle_from_world, world_from_sheet(e, sheet, inputs)),
+                        value);
+        value[TR_X] -= origin_x(&layout->placements[i], &vehicle);
+    }
+    double *length = out + (long)PER_TARGET * layout->n_placements;
+    length[0] = vehicle.wheelbase_mm;
+    length[1] = vehicle.track_front_mm;
+    length[2] = vehicle.track_rear_mm;
+    return true;
+}
+
+/* d(output)/d(input) by central differences: the function is smooth, and its curvature over these
+   steps is 1e-9 of it. Angles among the outputs are differenced the short way round. */
+static bool jacobian(const evaluation *e, double *J, tr_error *err) {
+    bool ok = false;
+    double *inputs = calloc((size_t)e->n_inputs + 1, sizeof *inputs);
+    double *plus = calloc((size_t)e->n_outputs + 1, sizeof *plus);
+    double *minus = calloc((size_t)e->n_outputs + 1, sizeof *minus);
+    if (!inputs || !plus || !minus) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    for (int j = 0; j < e->n_inputs; j++) {
+        bool is_rotation = j < 6 * e->job->n_sheets && j % 6 < 3;
+        double h = is_rotation ? 1e-5 : 1e-2; /* rad, mm */
+        inputs[j] = h;
+        bool is_defined = outputs_of(e, inputs, plus);
+        inputs[j] = -h;
+        is_defined = is_defined && outputs_of(e, inputs, minus);
+        inputs[j] = 0;
+        if (!is_defined) {
+            tr_fail(err, TR_NO_MEASURE, "the plates lie too close together to make a vehicle frame");
+            goto out;
+        }
+        for (int i = 0; i < e->n_outputs; i++) {
+            double d = plus[i] - minus[i];
+            bool is_angle = i < PER_TARGET * e->job->layout.n_placements &&
+                            tr_axis_is_angle((tr_axis)(i % PER_TARGET));
+            J[(long)i * e->n_inputs + j] = (is_angle ? tr_wrap_rad(d) : d) / (2 * h);
+        }
+    }
+    ok = true;
+out:
+    free(inputs);
+    free(plus);
+    free(minus);
+    return ok;
+}
+
+/* Variances of all outputs, and the shares of the three sources in them. */
+typedef struct {
+    double *total, *marks, *lens, *plates;
+} variances;
+
+static bool propagate(const evaluation *e, variances *v, tr_error *err) {
+    int n = e->n_inputs;
+    int n_pose = 6 * e->job->n_sheets;
+    int m = e->n_outputs;
+    bool ok = false;
+    double *J = calloc((size_t)(m * n) + 1, sizeof *J);
+    double *Jp = calloc((size_t)(m * n_pose) + 1, sizeof *Jp);
+    double *C = calloc((size_t)(m * m) + 1, sizeof *C);
+    if (!J || !Jp || !C) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    if (!jacobian(e, J, err)) goto out;
+    for (int i = 0; i < m; i++) memcpy(Jp + i * n_pose, J + i * n, (size_t)n_pose * sizeof *Jp);
+    tr_propagate(Jp, m, e->adj->covariance, n_pose, C);
+    for (int i = 0; i < m; i++) v->total[i] = C[i * m + i];
+    tr_propagate(Jp, m, e->adj->covariance_lens_held, n_pose, C);
+    for (int i = 0; i < m; i++) {
+        v->marks[i] = fmin(C[i * m + i], v->total[i]);
+        v->lens[i] = v->total[i] - v->marks[i];
+        v->plates[i] = 0;
+        for (int j = n_pose; j < n; j++) {
+            double u = J[i * n + j] * e->job->reference_sd_mm;
+            v->plates[i] += u * u;
+        }
+        v->total[i] += v->plates[i];
+    }
+    ok = true;
+out:
+    free(J);
+    free(Jp);
+    free(C);
+    return ok;
+}
+
+static double expanded(double variance) { return TR_COVERAGE_FACTOR * sqrt(fmax(0, variance)); }
+
+static void fill_axis(const tr_requirement *requirement, tr_axis axis, double value,
+                      const variances *v, int at, tr_axis_result *out) {
+    *out = (tr_axis_result){.is_required = requirement->is_required,
+                            .is_judged = requirement->is_judged,
+                            .required = requirement->required,
+                            .limit = requirement->limit,
+                            .is_measured = true,
+                            .measured = value,
+                            .u95 = expanded(v->total[at]),
+                            .u95_marks = expanded(v->marks[at]),
+                            .u95_lens = expanded(v->lens[at]),
+                            .u95_plates = expanded(v->plates[at]),
+                            .verdict = TR_INCONCLUSIVE};
+    if (!out->is_required) return;
+    out->error = value - requirement->required;
+    if (tr_axis_is_angle(axis)) out->error = tr_wrap_rad(out->error);
+    if (out->is_judged) out->verdict = tr_decide(out->error, out->u95, out->limit);
+}
+
+static void fill_length(double value, double variance, double stated, tr_length_result *out) {
+    *out = (tr_length_result){.is_measured = value > 0,
+                              .measured_mm = value,
+                              .u95_mm = expanded(variance),
+                              .stated_mm = stated};
+}
+
+/* ---- what the targets say ---- */
+
+/* Where a placement wants its sheet, in the frame under the rear axle. */
+static tr_pose required_pose(const tr_placement *p, double wheelbase_mm) {
+    double value[TR_N_AXES] = {0};
+    for (int k = 0; k < TR_N_AXES; k++) {
+        if (p->axis[k].is_required) value[k] = p->axis[k].required;
+    }
+    if (p->from == TR_FROM_FRONT_AXLE) value[TR_X] += wheelbase_mm;
+    return tr_pose_of_placement(value);
+}
+
+static void set_up_targets(const tr_job *job, tr_check *out) {
+    double wheelbase = job->layout.wheelbase_mm;
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        const tr_placement *p = &job->layout.placements[i];
+        tr_target_result *t = &out->targets[i];
+        *t = (tr_target_result){.placement = i,
+                                .sheet = tr_job_find_sheet(job, p->sheet),
+                                .verdict = TR_INCONCLUSIVE,
+                                .vehicle_from_required = required_pose(p, wheelbase)};
+        for (int k = 0; k < TR_N_AXES; k++) {
+            t->axis[k] = (tr_axis_result){.is_required = p->axis[k].is_required,
+                                          .is_judged = p->axis[k].is_judged,
+                                          .required = p->axis[k].required,
+                                          .limit = p->axis[k].limit,
+                                          .verdict = TR_INCONCLUSIVE};
+        }
+    }
+}
+
+/* A sheet turned by a half or a quarter is most often laid down the wrong way round. */
+static bool warn_turned(const tr_job *job, const tr_target_result *t, tr_warnings *warnings,
+                        tr_error *err) {
+    double error = fabs(t->axis[TR_YAW].error);
+    const char *id = job->sheets[t->sheet].id;
+    if (error < 45 * TR_RAD_PER_DEG) return true;
+    return tr_warn(warnings, err, true, "sheet_turned",
+                   "%s lies turned by %.0f°: %s. Its up direction must point as the layout says.", id,
+                   error * TR_DEG_PER_RAD,
+                   error > 135 * TR_RAD_PER_DEG ? "it is laid down the wrong way round"
+                                                : "it is laid down with the wrong side forward");
+}
+
+static tr_verdict judge(tr_target_result *t) {
+    tr_verdict verdict = TR_PASS;
+    bool is_judged = false;
+    for (int k = 0; k < TR_N_AXES; k++) {
+        if (!t->axis[k].is_judged) continue;
+        is_judged = true;
+        verdict = tr_verdict_join(verdict, t->axis[k].is_measured ? t->axis[k].verdict
+                                                                  : TR_INCONCLUSIVE);
+    }
+    return is_judged ? verdict : TR_INCONCLUSIVE;
+}
+
+/* "the mat", or its id where there are several. */
+static void name_target(const tr_job *job, const tr_target_result *t, char *out, size_t size) {
+    const tr_sheet *sheet = &job->sheets[t->sheet];
+    if (job->layout.n_placements > 1) snprintf(out, size, "%s", sheet->id);
+    else snprintf(out, size, "the %s", tr_sheet_kind_name(sheet->kind));
+}
+
+static bool finish_targets(const tr_job *job, tr_check *out, tr_error *err) {
+    /* A measurement that does not hold together is nothing to move a mat by. */
+    bool is_sound = !tr_warnings_block_pass(&out->warnings);
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        tr_target_result *t = &out->targets[i];
+        t->verdict = judge(t);
+        if (t->axis[TR_YAW].is_measured && !warn_turned(job, t, &out->warnings, err)) return false;
+    }
+    bool is_blocked = tr_warnings_block_pass(&out->warnings);
+    out->verdict = TR_PASS;
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        tr_target_result *t = &out->targets[i];
+        char what[sizeof job->sheets->id + 8];
+        name_target(job, t, what, sizeof what);
+        if (is_blocked) t->verdict = tr_verdict_join(t->verdict, TR_INCONCLUSIVE);
+        if (t->verdict != TR_PASS && is_sound) t->n_moves = tr_moves(what, t->axis, t->moves);
+        out->verdict = tr_verdict_join(out->verdict, t->verdict);
+    }
+    return true;
+}
+
+/* ---- what was seen ---- */
+
+static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check *out, tr_error *err) {
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        int s = out->targets[i].sheet;
+        if (!adj->sheet_placed[s] &&
+            !tr_warn(&out->warnings, err, true, "sheet_not_found",
+                     "%s, which the layout requires, could not be measured: it is in no usable photo "
+                     "together with other sheets.",
+                     job->sheets[s].id)) {
+            return false;
+        }
+    }
+    for (int i = 0; i < job->n_references; i++) {
+        const tr_reference *r = &job->references[i];
+        if (!adj->sheet_placed[r->sheet] &&
+            !tr_warn(&out->warnings, err, true, "plate_not_found",
+                     "%s, which marks the %s wheel, could not be measured: take two photos that show it "
+                     "together with another sheet.",
+                     job->sheets[r->sheet].id, tr_wheel_point_name(r->point))) {
+            return false;
+        }
+    }
+    for (int i = 0; i < out->n_photos; i++) {
+        for (int k = 0; k < out->photos[i].marks.n_strays; k++) {
+            const tr_stray_tag *t = &out->photos[i].marks.strays[k];
+            if (t->is_repeated &&
+                !tr_warn(&out->warnings, err, true, "tag_seen_twice",
+                         "Photo %s shows tag %d of %s twice: a second print of the same sheet is in view. "
+                         "Take it away and take the photos anew.",
+                         out->photos[i].file, t->id, t->family)) {
+                return false;
+            }
+        }
+    }
+    for (int i = 0; i < job->n_sheets; i++) {
+        if (out->sheets[i].is_placed && out->sheets[i].n_photos == 1 &&
+            !tr_warn(&out->warnings, err, false, "seen_once",
+                     "%s was measured in one photo only: that it lay still cannot be shown. Take another "
+                     "photo of it from a different side.",
+                     job->sheets[i].id)) {
+            return false;
+        }
+    }
+    if (!job->lens.has_covariance) {
+        return tr_warn(&out->warnings, err, false, "lens_without_covariance",
+                       "The lens profile '%s' has no covariance: it was taken as exact, and the "
+                       "uncertainties tell nothing of its errors. Calibrate with 'trammel lens'.",
+                       job->lens.id);
+    }
+    return true;
+}
+
+/* Counts and residuals of every photo and sheet. */
+static void fill_counts(const tr_adjustment *adj, tr_check *out) {
+    const tr_network *net = &adj->net;
+    for (int i = 0; i < out->n_photos; i++) {
+        tr_check_photo *p = &out->photos[i];
+        bool shows[64] = {false};
+        double sum = 0;
+        p->is_used = false;
+        p->n_marks = 0;
+        for (int k = 0; k < net->n_observations; k++) {
+            const tr_net_obs *o = &net->observations[k];
+            tr_vec2 r[TR_OBS_MAX_POINTS];
+            if (o->photo != i || !o->is_used || !tr_network_residual(net, k, r, NULL)) continue;
+            for (int j = 0; j < o->n_points; j++) sum += tr_v2_dot(r[j], r[j]);
+            p->n_marks += o->n_points;
+            out->sheets[o->sheet].n_marks += o->n_points;
+            if (!shows[o->sheet]) out->sheets[o->sheet].n_photos++;
+            shows[o->sheet] = true;
+        }
+        p->is_used = p->n_marks > 0;
+        p->rms_px = p->is_used ? sqrt(sum / p->n_marks) : 0;
+        if (!p->is_used && p->is_readable && !p->why_not[0]) {
+            snprintf(p->why_not, sizeof p->why_not, "%s",
+                     p->marks.is_mirrored     ? "it is mirrored left to right"
+                     : p->marks.n_marks == 0 ? "no mark of this job's sheets was found in it"
+                                             : "its marks do not tie it to the other photos");
+        }
+    }
+    out->n_left_out = adj->n_left_out;
+    out->variance_factor = adj->variance_factor;
+    out->degrees_of_freedom = adj->degrees_of_freedom;
+    out->lens = net->lenses[0].lens;
+}
+
+/* Everything in the vehicle frame. */
+static bool measure(evaluation *e, const tr_vehicle *vehicle, tr_error *err) {
+    const tr_job *job = e->job;
+    tr_check *out = e->check;
+    const tr_network *net = &e->adj->net;
+    bool ok = false;
+    size_t m = (size_t)e->n_outputs;
+    double *value = calloc(5 * m + 1, sizeof *value);
+    if (!value) return tr_fail_memory(err);
+    variances v = {value + m, value + 2 * m, value + 3 * m, value + 4 * m};
+    if (!outputs_of(e, NULL, value) || !propagate(e, &v, err)) goto out;
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        const tr_placement *p = &job->layout.placements[i];
+        tr_target_result *t = &out->targets[i];
+        t->vehicle_from_required = required_pose(p, vehicle->wheelbase_mm);
+        if (!e->adj->sheet_placed[t->sheet]) continue;
+        /* Without front points the front axle's place is not known. */
+        if (p->from == TR_FROM_FRONT_AXLE && !vehicle->has_front) continue;
+        for (int k = 0; k < TR_N_AXES; k++) {
+            int at = PER_TARGET * i + k;
+            fill_axis(&p->axis[k], (tr_axis)k, value[at], &v, at, &t->axis[k]);
+        }
+    }
+    int at = PER_TARGET * job->layout.n_placements;
+    fill_length(value[at], v.total[at], job->layout.wheelbase_mm, &out->wheelbase);
+    fill_length(value[at + 1], v.total[at + 1], job->layout.track_front_mm, &out->track_front);
+    fill_length(value[at + 2], v.total[at + 2], job->layout.track_rear_mm, &out->track_rear);
+    for (int i = 0; i < job->n_sheets; i++) {
+        if (!e->adj->sheet_placed[i]) continue;
+        out->sheets[i].is_placed = true;
+        out->sheets[i].vehicle_from_sheet =
+            tr_pose_mul(vehicle->vehicle_from_world, net->sheets[i].world_from_sheet);
+    }
+    tr_pose world_from_vehicle = tr_pose_inverse(vehicle->vehicle_from_world);
+    for (int i = 0; i < out->n_photos; i++) {
+        out->photos[i].camera_from_vehicle =
+            tr_pose_mul(net->rigs[i].rig_from_world, world_from_vehicle);
+    }
+    for (int i = 0; i < job->n_references; i++) {
+        out->points[i].is_placed = e->adj->sheet_placed[job->references[i].sheet];
+        out->points[i].at_mm = vehicle->point_mm[job->references[i].point];
+    }
+    ok = tr_check_references(job, vehicle, &out->warnings, err);
+out:
+    free(value);
+    return ok;
+}
+
+static bool refuse_what_is_not_measured_yet(const tr_job *job, tr_error *err) {
+    if (job->layout.axes == TR_AXES_THRUST) {
+        return tr_fail_at(err, TR_NO_MEASURE, job->layout.path, 0, "axes",
+                          "is thrust, which needs sheets hung on the wheels; this version measures "
+                          "centreline and rear-axle");
+    }
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        const tr_placement *p = &job->layout.placements[i];
+        const tr_sheet *s = &job->sheets[tr_job_find_sheet(job, p->sheet)];
+        if (tr_sheet_lies_on_floor(s)) continue;
+        return tr_fail_at(err, TR_NO_MEASURE, job->layout.path, p->line, NULL,
+                          "sheet %s is a %s; this version measures sheets that lie on the floor (mat, "
+                          "plate)",
+                          s->id, tr_sheet_kind_name(s->kind));
+    }
+    return true;
+}
+
+bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
+    tr_adjustment adj = {0};
+    bool ok = false;
+    size_t n = (size_t)out->n_photos;
+    const tr_photo_marks **marks = calloc(n + 1, sizeof *marks);
+    const char **names = calloc(n + 1, sizeof *names);
+    out->job = job;
+    out->sheets = calloc((size_t)job->n_sheets + 1, sizeof *out->sheets);
+    out->targets = calloc((size_t)job->layout.n_placements + 1, sizeof *out->targets);
+    out->points = calloc((size_t)job->n_references + 1, sizeof *out->points);
+    out->lens = job->lens;
+    if (!marks || !names || !out->sheets || !out->targets || !out->points) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    out->verdict = TR_INCONCLUSIVE;
+    set_up_targets(job, out);
+    if (!refuse_what_is_not_measured_yet(job, err)) goto out;
+    for (size_t i = 0; i < n; i++) {
+        marks[i] = out->photos[i].is_readable ? &out->photos[i].marks : NULL;
+        names[i] = out->photos[i].file;
+    }
+    tr_adjust_input input = {.lens = &job->lens,
+                             .sheets = job->sheets,
+                             .n_sheets = job->n_sheets,
+                             .photos = marks,
+                             .photo_names = names,
+                             .n_photos = out->n_photos};
+    if (!tr_adjust(&input, &adj, &out->warnings, err)) goto out;
+    fill_counts(&adj, out);
+    evaluation e = {.job = job,
+                    .adj = &adj,
+                    .check = out,
+                    .n_inputs = 6 * job->n_sheets + 2 * job->n_references,
+                    .n_outputs = PER_TARGET * job->layout.n_placements + N_LENGTHS};
+    tr_vehicle vehicle;
+    if (frame_of(&e, NULL, &vehicle) && !measure(&e, &vehicle, err)) goto out;
+    if (!warn_not_seen(job, &adj, out, err) || !finish_targets(job, out, err)) goto out;
+    ok = true;
+out:
+    tr_adjustment_release(&adj);
+    free(marks);
+    free(names);
+    return ok;
+}
+
+void tr_check_release(tr_check *check) {
+    for (int i = 0; i < check->n_photos; i++) {
+        free(check->photos[i].file);
+        tr_photo_marks_release(&check->photos[i].marks);
+    }
+    free(check->photos);
+    free(check->sheets);
+    free(check->targets);
+    free(check->points);
+    tr_warnings_release(&check->warnings);
+    memset(check, 0, sizeof *check);
+}

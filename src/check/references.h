@@ -1,0 +1,15 @@
+/* Do the wheel points make a vehicle? Private to check. */
+#ifndef TR_CHECK_REFERENCES_H
+#define TR_CHECK_REFERENCES_H
+
+#include "base/warning.h"
+#include "job/job.h"
+#include "vehicle/vehicle.h"
+
+/* Warnings, all of which block a pass: plates exchanged left and right or front and rear, wheelbase
+   or tracks off the layout's by more than its tolerance, axles not square to each other; and, where
+   one plate alone explains it, which one and by how much. */
+TR_MUST_USE bool tr_check_references(const tr_job *job, const tr_vehicle *vehicle,
+                                     tr_warnings *warnings, tr_error *err);
+
+#endif

@@ -1,0 +1,454 @@
+/* trammel lens: from photos of a checkerboard to a lens profile. */
+#include "cli/commands.h"
+
+#include <errno.h>
+#include <jansson.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "base/number.h"
+#include "base/text.h"
+#include "calib/lens_run.h"
+#include "lens/profile.h"
+#include "present/cautions.h"
+#include "present/check_json.h"
+
+/* Columns of text for people. */
+enum { TEXT_WIDTH = 88 };
+static const double MAX_PITCH_MM = 10000;
+
+static const char HELP[] =
+    "usage: trammel lens PHOTO... --squares COLSxROWS --pitch MM --out LENS.yaml [--json]\n"
+    "\n"
+    "Finds the lens of one camera from photos of a checkerboard, and writes its profile.\n"
+    "\n"
+    "  --squares COLSxROWS  squares of the board, for example 10x7 (it has 9 x 6 inner corners)\n"
+    "  --pitch MM           edge of a square, as measured on the print\n"
+    "  --out LENS.yaml      the profile to write; its name without .yaml becomes the lens's name\n"
+    "  --json               print the result as one JSON object\n"
+    "  --help               print this text\n"
+    "\n"
+    "Example:\n"
+    "  trammel lens board/*.jpg --squares 10x7 --pitch 30 --out lens/bay-2-tablet.yaml\n"
+    "\n"
+    "How to shoot:\n"
+    "  - Print the board at true size, glue it to a flat plate, and measure it with a steel rule\n"
+    "    both ways. Unequal numbers of squares are best.\n"
+    "  - Take 10 to 15 photos with the camera, focus, zoom and image size that the checks will be\n"
+    "    made with; switch off digital zoom, changing lenses, and focus that moves by itself.\n"
+    "  - In each photo the whole board is seen, sharp and evenly lit, without glare or fingers.\n"
+    "  - Tilt the board by 30 to 45 degrees: left edge nearer, right, top, bottom. A few photos\n"
+    "    look straight at it, and in some the camera is turned by a quarter.\n"
+    "  - Between them the photos bring the board into every part of the image, corners too.\n"
+    "\n"
+    "Exit status: 0 the profile was written, 3 it was not (the photos do not give a lens, or a\n"
+    "file could not be written), 64 wrong usage.\n";
+
+/* ---- What was asked ---- */
+
+typedef struct {
+    char **photos; /* borrowed words, in an owned array */
+    int n_photos;
+    tr_board board;
+    const char *out;
+    bool is_json, is_help;
+    char id[sizeof((tr_lens *)NULL)->id];
+} request;
+
+static bool parse_squares(const char *text, tr_board *board) {
+    char across[16];
+    long n[2];
+    const char *x = strpbrk(text, "xX");
+    if (!x || x == text || (size_t)(x - text) >= sizeof across) return false;
+    memcpy(across, text, (size_t)(x - text));
+    across[x - text] = 0;
+    if (!tr_integer_parse(across, &n[0]) || !tr_integer_parse(x + 1, &n[1])) return false;
+    for (int k = 0; k < 2; k++) {
+        if (n[k] < TR_BOARD_MIN_SQUARES || n[k] > TR_BOARD_MAX_SQUARES) return false;
+    }
+    board->squares_x = (int)n[0];
+    board->squares_y = (int)n[1];
+    return true;
+}
+
+/* The file's name without its folders and its last extension. */
+static bool make_id(const char *path, char *id, size_t size) {
+    const char *slash = strrchr(path, '/');
+    const char *name = slash ? slash + 1 : path;
+    const char *dot = strrchr(name, '.');
+    size_t n = dot && dot > name ? (size_t)(dot - name) : strlen(name);
+    if (n == 0 || n >= size || !tr_text_is_line(name, n)) return false;
+    memcpy(id, name, n);
+    id[n] = 0;
+    return true;
+}
+
+/* Writing the profile must not replace a photo. */
+static bool is_same_file(const char *a, const char *b) {
+    struct stat sa, sb;
+    return stat(a, &sa) == 0 && stat(b, &sb) == 0 && sa.st_dev == sb.st_dev &&
+           sa.st_ino == sb.st_ino;
+}
+
+/* One option with its value; false: err is set. */
+static bool take_value(request *r, const char *option, const char *value, tr_error *err) {
+    if (!value) return tr_fail(err, TR_BAD_INPUT, "'%s' needs a value", option);
+    if (strcmp(option, "--squares") == 0) {
+        return parse_squares(value, &r->board) ||
+               tr_fail(err, TR_BAD_INPUT,
+                       "'--squares %.40s' is not COLSxROWS from %dx%d to %dx%d, as in 10x7; count "
+                       "the squares, not the corners between them",
+                       value, TR_BOARD_MIN_SQUARES, TR_BOARD_MIN_SQUARES, TR_BOARD_MAX_SQUARES,
+                       TR_BOARD_MAX_SQUARES);
+    }
+    if (strcmp(option, "--pitch") == 0) {
+        return (tr_number_parse(value, &r->board.pitch_mm) && r->board.pitch_mm > 0 &&
+                r->board.pitch_mm <= MAX_PITCH_MM) ||
+               tr_fail(err, TR_BAD_INPUT,
+                       "'--pitch %.40s' is not a length in mm above 0, as in 30 or 29.95", value);
+    }
+    r->out = value;
+    return make_id(value, r->id, sizeof r->id) ||
+           tr_fail(err, TR_BAD_INPUT,
+                   "the name of the file '--out %.80s' gives the lens its name: 1 to %zu printable "
+                   "bytes before the extension",
+                   value, sizeof r->id - 1);
+}
+
+static bool parse(int argc, char **argv, request *r, tr_error *err) {
+    bool only_photos = false;
+    r->photos = calloc((size_t)argc + 1, sizeof *r->photos);
+    if (!r->photos) return tr_fail_memory(err);
+    for (int i = 1; i < argc; i++) {
+        char *word = argv[i];
+        if (only_photos || word[0] != '-' || word[1] == 0) {
+            r->photos[r->n_photos++] = word;
+        } else if (strcmp(word, "--") == 0) {
+            only_photos = true;
+        } else if (strcmp(word, "--help") == 0 || strcmp(word, "-h") == 0) {
+            r->is_help = true;
+            return true;
+        } else if (strcmp(word, "--json") == 0) {
+            r->is_json = true;
+        } else if (strcmp(word, "--squares") == 0 || strcmp(word, "--pitch") == 0 ||
+                   strcmp(word, "--out") == 0) {
+            const char *value = i + 1 < argc ? argv[++i] : NULL;
+            if (!take_value(r, word, value, err)) return false;
+        } else {
+            return tr_fail(err, TR_BAD_INPUT, "there is no option '%.40s'", word);
+        }
+    }
+    if (r->n_photos == 0) return tr_fail(err, TR_BAD_INPUT, "no photos are named");
+    if (r->board.squares_x == 0) return tr_fail(err, TR_BAD_INPUT, "'--squares' is missing");
+    if (!(r->board.pitch_mm > 0)) return tr_fail(err, TR_BAD_INPUT, "'--pitch' is missing");
+    if (!r->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing");
+    for (int i = 0; i < r->n_photos; i++) {
+        if (is_same_file(r->out, r->photos[i])) {
+            return tr_fail(err, TR_BAD_INPUT, "'--out %.80s' is one of the photos", r->out);
+        }
+    }
+    return true;
+}
+
+/* ---- Text for people ---- */
+
+/* One paragraph, wrapped; the first line begins with head, which is as wide as indent. */
+static void print_wrapped(FILE *to, const char *head, int indent, const char *text) {
+    int column = indent;
+    fputs(head, to);
+    while (*text) {
+        size_t length = strcspn(text, " ");
+        int width = 0;
+        for (size_t i = 0; i < length; i++)
+            width += ((unsigned char)text[i] & 0xC0) != 0x80;
+        if (column > indent && column + 1 + width > TEXT_WIDTH) {
+            fprintf(to, "\n%*s", indent, "");
+            column = indent;
+        } else if (column > indent) {
+            fputc(' ', to);
+            column++;
+        }
+        fwrite(text, 1, length, to);
+        column += width;
+        text += length;
+        text += strspn(text, " ");
+    }
+    fputc('\n', to);
+}
+
+static void print_file_name(const char *name, int width) {
+    char shown[64];
+    tr_text_show(name, strlen(name), shown, sizeof shown);
+    int columns = 0;
+    for (const char *c = shown; *c; c++)
+        columns += ((unsigned char)*c & 0xC0) != 0x80;
+    printf("%s%*s", shown, width > columns ? width - columns : 0, "");
+}
+
+/* "k1  -0.27547 ± 0.00472": as many decimals as give the standard deviation two digits. */
+static void print_parameter(const char *name, double value, double sd, const char *unit) {
+    int decimals = sd > 0 ? 1 - (int)floor(log10(sd)) : 6;
+    decimals = decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
+    char number[64], deviation[64];
+    snprintf(number, sizeof number, "%.*f", decimals, value);
+    snprintf(deviation, sizeof deviation, "%.*f", decimals, sd);
+    printf("  %-4s %12s ± %s%s\n", name, number, deviation, unit);
+}
+
+static void print_photos(const tr_lens_run *run) {
+    int width = 8;
+    for (int i = 0; i < run->n_photos; i++) {
+        int n = (int)strlen(tr_lens_photo_name(&run->photos[i]));
+        width = n > width ? n : width;
+    }
+    width = width > 32 ? 32 : width;
+    printf("  %-*s  corners  rms px  largest px  tilt °  blur px\n", width, "photo");
+    for (int i = 0; i < run->n_photos; i++) {
+        const tr_lens_photo *p = &run->photos[i];
+        fputs("  ", stdout);
+        print_file_name(tr_lens_photo_name(p), width);
+        if (!p->is_used) {
+            fputs("  not used:\n", stdout);
+            print_wrapped(stdout, "      ", 6, p->why_not);
+            continue;
+        }
+        printf("  %7d  %6.2f  %10.2f  %6.0f  %7.2f\n", p->view.n, p->pose.rms_px,
+               p->pose.largest_px, p->tilt_rad * TR_DEG_PER_RAD, p->view.blur_px);
+    }
+}
+
+static void print_text(const request *r, const tr_lens_run *run) {
+    static const char *const names[TR_LENS_N] = {"fx", "fy", "cx", "cy", "k1",
+                                                 "k2", "p1", "p2", "k3"};
+    const tr_calibration *c = &run->calibration;
+    int n_used = 0;
+    for (int i = 0; i < run->n_photos; i++)
+        n_used += run->photos[i].is_used;
+    printf("Lens %s, written to %s\n", r->id, r->out);
+    printf("%d x %d px; %d of %d photos used; ± is one standard deviation\n\n", c->lens.width_px,
+           c->lens.height_px, n_used, run->n_photos);
+    for (int k = 0; k < TR_LENS_N; k++) {
+        print_parameter(names[k], c->lens.param[k], sqrt(c->lens.covariance[k * (TR_LENS_N + 1)]),
+                        k < TR_K1 ? " px" : "");
+    }
+    printf("\nA corner lies %.2f px (rms) from where this lens puts it.\n", c->rms_px);
+    if (c->bow_sd_mm[0] > 0) {
+        printf("The board's middle stands out by %.2f ± %.2f mm along and %.2f ± %.2f mm across.\n",
+               c->bow_mm[0], c->bow_sd_mm[0], c->bow_mm[1], c->bow_sd_mm[1]);
+    }
+    fputc('\n', stdout);
+    print_photos(run);
+    fputs("\nTo make it better, or sure:\n", stdout);
+    for (int i = 0; i < run->advice.n; i++) {
+        char shown[sizeof run->advice.items[i].text];
+        const char *text = run->advice.items[i].text;
+        tr_text_show(text, strlen(text), shown, sizeof shown);
+        print_wrapped(stdout, "  - ", 4, shown);
+    }
+    fputc('\n', stdout);
+    print_wrapped(stdout, "", 0, tr_cautions_short());
+}
+
+/* Why there is no lens, for standard error. */
+static void print_failure(const tr_lens_run *run, const tr_error *why) {
+    char line[sizeof why->file + sizeof why->key + sizeof why->text + 64];
+    char shown[sizeof line];
+    for (int i = 0; i < run->n_photos; i++) {
+        const tr_lens_photo *p = &run->photos[i];
+        if (p->is_used || !*p->why_not) continue;
+        snprintf(line, sizeof line, "%.250s: not used: %s", p->file, p->why_not);
+        tr_text_show(line, strlen(line), shown, sizeof shown);
+        fprintf(stderr, "trammel lens: %s\n", shown);
+    }
+    tr_error_print(why, line, sizeof line);
+    tr_text_show(line, strlen(line), shown, sizeof shown);
+    fprintf(stderr, "trammel lens: %s\n", shown);
+}
+
+/* ---- JSON ---- */
+
+/* Adds to an object and takes the value. False where either is missing: memory ran out. */
+static bool put(json_t *object, const char *key, json_t *value) {
+    return json_object_set_new(object, key, value) == 0;
+}
+
+static bool push(json_t *array, json_t *value) {
+    return json_array_append_new(array, value) == 0;
+}
+
+static json_t *number(double value) {
+    return isfinite(value) ? json_real(value) : json_null();
+}
+
+/* Names of files need not be UTF-8, which JSON must be. */
+static json_t *text(const char *bytes) {
+    char shown[4096];
+    json_t *json = json_string(bytes);
+    if (json) return json;
+    tr_text_show(bytes, strlen(bytes), shown, sizeof shown);
+    return json_string(shown);
+}
+
+static json_t *photo_json(const tr_lens_photo *p) {
+    json_t *json = json_object();
+    bool used = p->is_used;
+    if (json && put(json, "file", text(p->file)) && put(json, "used", json_boolean(used)) &&
+        put(json, "corners", json_integer(p->view.n)) &&
+        put(json, "rms_px", used ? number(p->pose.rms_px) : json_null()) &&
+        put(json, "largest_px", used ? number(p->pose.largest_px) : json_null()) &&
+        put(json, "missing", json_integer(p->view.n_missing)) &&
+        put(json, "blur_px", p->view.n > 0 ? number(p->view.blur_px) : json_null()) &&
+        put(json, "tilt_deg", used ? number(p->tilt_rad * TR_DEG_PER_RAD) : json_null()) &&
+        put(json, "sha256", *p->sha256 ? text(p->sha256) : json_null()) &&
+        put(json, "reason", *p->why_not ? text(p->why_not) : json_null())) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *photos_json(const tr_lens_run *run) {
+    json_t *array = json_array();
+    bool ok = array;
+    for (int i = 0; i < run->n_photos && ok; i++)
+        ok = push(array, photo_json(&run->photos[i]));
+    if (ok) return array;
+    json_decref(array);
+    return NULL;
+}
+
+static json_t *advice_json(const tr_warnings *advice) {
+    json_t *array = json_array();
+    bool ok = array;
+    for (int i = 0; i < advice->n && ok; i++) {
+        json_t *item = json_object();
+        ok = item && put(item, "code", text(advice->items[i].code)) &&
+             put(item, "text", text(advice->items[i].text)) && push(array, json_incref(item));
+        json_decref(item);
+    }
+    if (ok) return array;
+    json_decref(array);
+    return NULL;
+}
+
+static json_t *numbers(const double *values, int n, int stride) {
+    json_t *array = json_array();
+    bool ok = array;
+    for (int i = 0; i < n && ok; i++)
+        ok = push(array, number(values[i * stride]));
+    if (ok) return array;
+    json_decref(array);
+    return NULL;
+}
+
+static json_t *error_json(const tr_error *why) {
+    json_t *json = json_object();
+    if (json && put(json, "file", *why->file ? text(why->file) : json_null()) &&
+        put(json, "text", text(why->text))) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+/* The contract's "Result of lens --json", then more; with why, nothing of the lens but an "error".
+ */
+static json_t *run_json(const request *r, const tr_lens_run *run, const tr_error *why) {
+    const tr_calibration *c = &run->calibration;
+    const double *p = c->lens.param;
+    double sd[TR_LENS_N];
+    for (int k = 0; k < TR_LENS_N; k++)
+        sd[k] = sqrt(c->lens.covariance[k * (TR_LENS_N + 1)]);
+    json_t *json = json_object();
+    bool ok = json && put(json, "lens", text(r->id));
+    if (why) {
+        ok = ok && put(json, "error", error_json(why));
+    } else {
+        json_t *image = json_array();
+        ok = ok && image && push(image, json_integer(c->lens.width_px)) &&
+             push(image, json_integer(c->lens.height_px)) &&
+             put(json, "image_px", json_incref(image));
+        json_decref(image);
+        ok = ok && put(json, "fx_px", number(p[TR_FX])) && put(json, "fy_px", number(p[TR_FY])) &&
+             put(json, "cx_px", number(p[TR_CX])) && put(json, "cy_px", number(p[TR_CY])) &&
+             put(json, "distortion", numbers(p + TR_K1, TR_LENS_N - TR_K1, 1)) &&
+             put(json, "sd", numbers(sd, TR_LENS_N, 1)) && put(json, "rms_px", number(c->rms_px));
+    }
+    ok = ok && put(json, "photos", photos_json(run));
+    if (!why) {
+        ok = ok && put(json, "sigma_px", number(c->sigma_px)) &&
+             put(json, "degrees_of_freedom", json_integer(c->degrees_of_freedom)) &&
+             put(json, "bow_mm", numbers(c->bow_mm, 2, 1)) &&
+             put(json, "bow_sd_mm", numbers(c->bow_sd_mm, 2, 1)) &&
+             put(json, "profile", text(r->out));
+    }
+    ok = ok && put(json, "advice", advice_json(&run->advice));
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static bool print_json(const request *r, const tr_lens_run *run, const tr_error *why) {
+    json_t *json = run_json(r, run, why);
+    bool ok = json && tr_json_print(json, stdout);
+    json_decref(json);
+    return ok;
+}
+
+/* ---- The command ---- */
+
+static void show_progress(void *context, int done, int of) {
+    (void)context;
+    fprintf(stderr, "\r%d of %d photos", done, of);
+    if (done == of) fputs("\r\033[K", stderr);
+    fflush(stderr);
+}
+
+static int run_request(const request *r) {
+    tr_lens_run run = {0};
+    tr_error err = {0};
+    bool is_shown = true;
+    bool ok = tr_lens_photos(&r->board, r->photos, r->n_photos, 0,
+                             isatty(STDERR_FILENO) ? show_progress : NULL, NULL, &run, &err) &&
+              tr_lens_solve(&run, &err);
+    if (ok) {
+        snprintf(run.calibration.lens.id, sizeof run.calibration.lens.id, "%s", r->id);
+        ok = tr_lens_profile_write(r->out, &run.calibration.lens, &err);
+    }
+    if (!ok) print_failure(&run, &err);
+    if (r->is_json) {
+        is_shown = print_json(r, &run, ok ? NULL : &err);
+    } else if (ok) {
+        print_text(r, &run);
+    }
+    if (fflush(stdout) != 0 || ferror(stdout) || !is_shown) {
+        fprintf(stderr, "trammel lens: the result could not be printed: %s\n", strerror(errno));
+        ok = false;
+    }
+    tr_lens_run_release(&run);
+    return ok ? TR_EXIT_PASS : TR_EXIT_NO_MEASURE;
+}
+
+int tr_cmd_lens(int argc, char **argv) {
+    request r = {0};
+    tr_error err = {0};
+    int status = TR_EXIT_USAGE;
+    if (!parse(argc, argv, &r, &err)) {
+        char shown[sizeof err.text];
+        tr_text_show(err.text, strlen(err.text), shown, sizeof shown);
+        fprintf(stderr, "trammel lens: %s; see 'trammel lens --help'\n", shown);
+        if (err.code == TR_NO_MEMORY) status = TR_EXIT_NO_MEASURE;
+    } else if (r.is_help) {
+        fputs(HELP, stdout);
+        fputc('\n', stdout);
+        print_wrapped(stdout, "", 0, tr_cautions());
+        status = TR_EXIT_PASS;
+    } else {
+        status = run_request(&r);
+    }
+    free(r.photos);
+    return status;
+}

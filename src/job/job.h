@@ -1,0 +1,56 @@
+/* A job: one vehicle on one day, with everything that the job file names, read and checked. */
+#ifndef TR_JOB_JOB_H
+#define TR_JOB_JOB_H
+
+#include "base/error.h"
+#include "job/layout.h"
+#include "lens/lens.h"
+#include "sheet/sheet.h"
+
+typedef enum {
+    TR_FRONT_LEFT,
+    TR_FRONT_RIGHT,
+    TR_REAR_LEFT,
+    TR_REAR_RIGHT,
+    TR_N_POINTS
+} tr_wheel_point;
+
+/* "front-left", ... : the contract's words. */
+const char *tr_wheel_point_name(tr_wheel_point point);
+
+/* A sheet that marks a wheel point. */
+typedef struct {
+    tr_wheel_point point;
+    int sheet;     /* index into the job's sheets */
+    tr_vec2 at_mm; /* the place on that sheet that lies on the point */
+} tr_reference;
+
+typedef struct {
+    char *path;
+    char id[64];
+    char vehicle_id[64]; /* "" where not given */
+    char technician[64]; /* "" where not given */
+    tr_lens lens;
+    tr_layout layout;
+    tr_sheet *sheets;
+    int n_sheets;
+    tr_reference *references; /* in the file's order */
+    int n_references;
+    double reference_sd_mm; /* >= 0; one standard deviation per axis */
+    char **photos;          /* paths as they can be opened: the job's folder is put in front */
+    int n_photos;
+} tr_job;
+
+/* Reads the job file and all files that it names (lens, layout, sheets; not the photos). On failure
+   err names the file, line and key at fault, and *out is empty. Beyond the single files it is
+   checked that: no tag (family and id) stands on two sheets; no sheet id is given twice; every
+   sheet of a placement and of a reference is there; no point and no reference sheet is named twice;
+   no sheet is both placed and a reference; both rear points are marked (and all four where the
+   layout's axes are `centreline`). Limits: 64 sheets, 1000 photos. */
+TR_MUST_USE bool tr_job_read(const char *path, tr_job *out, tr_error *err);
+void tr_job_release(tr_job *job);
+
+/* The index of a sheet by its id, -1 where there is none. */
+int tr_job_find_sheet(const tr_job *job, const char *id);
+
+#endif

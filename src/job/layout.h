@@ -1,0 +1,47 @@
+/* What a procedure requires: which sheets, where, within which limits. */
+#ifndef TR_JOB_LAYOUT_H
+#define TR_JOB_LAYOUT_H
+
+#include "base/error.h"
+#include "geom/geom.h"
+
+/* The six axes of a placement in the vehicle frame (ISO 8855 directions): mm and rad. */
+typedef enum { TR_X, TR_Y, TR_Z, TR_YAW, TR_PITCH, TR_ROLL, TR_N_AXES } tr_axis;
+
+/* "x_mm", "y_mm", "z_mm", "yaw_deg", "pitch_deg", "roll_deg": the contract's keys. */
+const char *tr_axis_key(tr_axis axis);
+bool tr_axis_is_angle(tr_axis axis);
+
+typedef enum { TR_AXES_CENTRELINE, TR_AXES_REAR_AXLE, TR_AXES_THRUST } tr_axes;
+typedef enum { TR_FROM_FRONT_AXLE, TR_FROM_REAR_AXLE } tr_origin;
+
+typedef struct {
+    bool is_required; /* the layout gives a required value */
+    bool is_judged;   /* the layout gives a limit; implies is_required */
+    double required;  /* mm or rad */
+    double limit;     /* mm or rad, above 0: required value +- limit */
+} tr_requirement;
+
+typedef struct {
+    char sheet[64]; /* id of the sheet */
+    tr_origin from;
+    tr_requirement axis[TR_N_AXES]; /* x, y and yaw are always required */
+    int line;                       /* in the layout file, for messages */
+} tr_placement;
+
+typedef struct {
+    char *path;
+    char id[64];
+    char vehicle[128];
+    tr_axes axes;
+    double wheelbase_mm, track_front_mm, track_rear_mm; /* 0 where the layout does not say */
+    double reference_tolerance_mm;                      /* default 15 */
+    tr_placement *placements;
+    int n_placements;
+} tr_layout;
+
+/* On failure err names file, line and key, and *out is empty. A sheet may be placed only once. */
+TR_MUST_USE bool tr_layout_read(const char *path, tr_layout *out, tr_error *err);
+void tr_layout_release(tr_layout *layout);
+
+#endif

@@ -1,0 +1,16 @@
+/* Vehicle identification numbers: 49 CFR 565.15 (the same number as ISO 3779, with the check digit
+   of North America). Elsewhere the ninth place need not be a check digit, so a failing one is no
+   more than a reason to look again. */
+#ifndef TR_JOB_VIN_H
+#define TR_JOB_VIN_H
+
+typedef enum {
+    TR_VIN_OK,
+    TR_VIN_MALFORMED,     /* not 17 places, or other characters than 0-9 and A-Z without I, O, Q;
+                             small letters are refused */
+    TR_VIN_CHECK_DIFFERS, /* well formed, but place 9 is not its check digit */
+} tr_vin_result;
+
+tr_vin_result tr_vin_check(const char *vin);
+
+#endif

@@ -1,0 +1,45 @@
+/* The lens model and its profile: how a point in front of the camera becomes a pixel, and how well
+   that is known. Camera frame: x right, y down, z forward, mm. Pixel: (0, 0) is the centre of the
+   first pixel, u to the right, v down. */
+#ifndef TR_LENS_LENS_H
+#define TR_LENS_LENS_H
+
+#include "geom/geom.h"
+
+/* Order of the profile's parameters, and of every Jacobian and covariance of a lens. */
+enum { TR_FX, TR_FY, TR_CX, TR_CY, TR_K1, TR_K2, TR_P1, TR_P2, TR_K3, TR_LENS_N };
+
+typedef struct {
+    char id[64];             /* the profile's name */
+    int width_px, height_px; /* of the photos that it is for */
+    double param[TR_LENS_N]; /* fx fy cx cy (px), k1 k2 p1 p2 k3 */
+    bool has_covariance;     /* false: taken as exact */
+    double covariance[TR_LENS_N * TR_LENS_N]; /* row by row, symmetric */
+} tr_lens;
+
+/* Pixel of a point, and how it moves. Model brown5:
+     x = X/Z   y = Y/Z   r2 = x^2 + y^2   s = 1 + k1 r2 + k2 r2^2 + k3 r2^3
+     u = fx (x s + 2 p1 x y + p2 (r2 + 2 x^2)) + cx
+     v = fy (y s + 2 p2 x y + p1 (r2 + 2 y^2)) + cy
+   Source: Brown, Close-range camera calibration, Photogrammetric Engineering 37(8), 1971; order and
+   signs as in OpenCV's 5-coefficient model.
+   J_point: 2 x 3 by rows, px per mm. J_lens: 2 x 9 by rows, px per unit. Either may be NULL.
+   False, and nothing written, where Z is not above 0 or the point lies outside the part of the
+   image plane in which the model is one-to-one (see tr_lens_fold_r2). */
+bool tr_lens_project(const tr_lens *lens, tr_vec3 p_camera_mm, tr_vec2 *uv_px, double J_point[6],
+                     double J_lens[2 * TR_LENS_N]);
+
+/* The same from the ideal image plane (x, y as above). J_xy: 2 x 2 by rows, px per unit; may be
+   NULL. False, and nothing written, beyond the fold. */
+bool tr_lens_distort(const tr_lens *lens, tr_vec2 xy, tr_vec2 *uv_px, double J_xy[4]);
+
+/* The inverse: ideal image plane of a pixel, by Newton's iteration to 1e-12.
+   False, and nothing written, where no point of the plane within the fold leads to that pixel. */
+bool tr_lens_undistort(const tr_lens *lens, tr_vec2 uv_px, tr_vec2 *xy);
+
+/* Square of the radius on the ideal image plane at which the radial part stops growing, that is,
+   the smallest r2 > 0 with d(r s)/dr = 1 + 3 k1 r2 + 5 k2 r2^2 + 7 k3 r2^3 = 0; beyond it the model
+   folds back and says nothing about the lens. INFINITY where it never does. */
+double tr_lens_fold_r2(const double param[TR_LENS_N]);
+
+#endif

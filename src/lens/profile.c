@@ -1,0 +1,268 @@
+#include "lens/profile.h"
+
+#include <assert.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "base/file.h"
+#include "base/number.h"
+#include "base/text.h"
+#include "base/yaml.h"
+
+enum { MAX_SIDE_PX = 65535, GRID = 16 };
+
+/* No parameter and no covariance of one reaches this. */
+#define MAX_VALUE 1e12
+
+/* Focal length over the image's longer side: 0.1 sees 157 degrees across, far more than a pinhole
+   model is good for; 100 sees half a degree. */
+#define MIN_FOCAL 0.1
+#define MAX_FOCAL 100.0
+
+/* fx over fy, or the reverse: a pixel is square, give or take. */
+#define MAX_ASPECT 2.0
+
+/* Of an element of the correlation matrix: far above rounding in 17 digits, far below anything that
+   a solver would notice. */
+#define CORRELATION_TOLERANCE 1e-9
+
+static const char *const MODELS[] = {"brown5"};
+static const char *const PIXEL_KEYS[] = {"fx_px", "fy_px", "cx_px", "cy_px"}; /* TR_FX .. TR_CY */
+
+/* True where A, of unit diagonal or zero, is positive semi-definite within the tolerance: Cholesky
+   with diagonal pivoting, which stops when no pivot is left (Higham, Analysis of the Cholesky
+   decomposition of a semi-definite matrix, 1990). A is overwritten. */
+static bool is_semidefinite(double A[TR_LENS_N][TR_LENS_N]) {
+    bool is_done[TR_LENS_N] = {false};
+    for (int step = 0; step < TR_LENS_N; step++) {
+        int p = -1;
+        for (int i = 0; i < TR_LENS_N; i++) {
+            if (!is_done[i] && (p < 0 || A[i][i] > A[p][p])) p = i;
+        }
+        if (A[p][p] <= CORRELATION_TOLERANCE) break;
+        is_done[p] = true;
+        for (int i = 0; i < TR_LENS_N; i++) {
+            for (int j = 0; j < TR_LENS_N; j++) {
+                if (!is_done[i] && !is_done[j]) A[i][j] -= A[i][p] * A[p][j] / A[p][p];
+            }
+        }
+    }
+    /* What is left must be zero. */
+    for (int i = 0; i < TR_LENS_N; i++) {
+        for (int j = 0; j < TR_LENS_N; j++) {
+            if (is_done[i] || is_done[j]) continue;
+            if (!(fabs(A[i][j]) <= 2 * CORRELATION_TOLERANCE)) return false;
+        }
+    }
+    return true;
+}
+
+static const char *covariance_fault(const double *C) {
+    double correlation[TR_LENS_N][TR_LENS_N];
+    for (int i = 0; i < TR_LENS_N; i++) {
+        if (!(C[i * TR_LENS_N + i] >= 0 && C[i * TR_LENS_N + i] <= MAX_VALUE)) {
+            return "has a variance below 0 or beyond all bounds; calibrate anew";
+        }
+    }
+    for (int i = 0; i < TR_LENS_N; i++) {
+        for (int j = 0; j < TR_LENS_N; j++) {
+            double scale = sqrt(C[i * TR_LENS_N + i]) * sqrt(C[j * TR_LENS_N + j]);
+            double c = C[i * TR_LENS_N + j];
+            double mirrored = C[j * TR_LENS_N + i];
+            if (!(fabs(c - mirrored) <= CORRELATION_TOLERANCE * scale)) {
+                return "is not symmetric; calibrate anew";
+            }
+            if (scale == 0 && c != 0) {
+                return "has a covariance where a variance is 0; calibrate anew";
+            }
+            correlation[i][j] = scale > 0 ? (c + mirrored) / 2 / scale : 0;
+        }
+    }
+    return is_semidefinite(correlation) ? NULL
+                                        : "is not positive semi-definite; calibrate anew, or write "
+                                          "it with more digits";
+}
+
+/* One pixel has one direction: from the image's corner to its corner, on a grid that includes the
+   edges, the model can be inverted and keeps the sense of rotation. */
+static bool is_one_to_one(const tr_lens *lens) {
+    for (int i = 0; i <= GRID; i++) {
+        for (int j = 0; j <= GRID; j++) {
+            tr_vec2 uv_px = tr_v2((double)lens->width_px * i / GRID - 0.5,
+                                  (double)lens->height_px * j / GRID - 0.5);
+            tr_vec2 xy;
+            tr_vec2 back_px;
+            double J[4];
+            if (!tr_lens_undistort(lens, uv_px, &xy)) return false;
+            if (!tr_lens_distort(lens, xy, &back_px, J)) return false;
+            if (!(J[0] * J[3] - J[1] * J[2] > 0)) return false;
+        }
+    }
+    return true;
+}
+
+/* What is wrong with a lens, and at which key; NULL: nothing. */
+static const char *find_fault(const tr_lens *lens, const char **key) {
+    const double *p = lens->param;
+    double longer = fmax(lens->width_px, lens->height_px);
+    *key = "lens";
+    if (lens->id[0] == 0 || !tr_text_is_line(lens->id, strlen(lens->id))) {
+        return "is not a name in one line of UTF-8; give another";
+    }
+    *key = "image_px";
+    if (lens->width_px < 1 || lens->height_px < 1 || longer > MAX_SIDE_PX) {
+        return "is not the size of a photo";
+    }
+    for (int k = TR_FX; k <= TR_FY; k++) {
+        *key = PIXEL_KEYS[k];
+        if (!(p[k] >= MIN_FOCAL * longer && p[k] <= MAX_FOCAL * longer)) {
+            return "does not fit image_px; give the focal length in pixels, from a tenth to a "
+                   "hundred times the longer side";
+        }
+    }
+    if (!(p[TR_FX] <= MAX_ASPECT * p[TR_FY] && p[TR_FY] <= MAX_ASPECT * p[TR_FX])) {
+        return "differs from fx_px by more than a factor of 2; calibrate anew";
+    }
+    for (int k = TR_CX; k <= TR_CY; k++) {
+        double side = k == TR_CX ? lens->width_px : lens->height_px;
+        *key = PIXEL_KEYS[k];
+        if (!(p[k] >= -side && p[k] <= 2 * side)) {
+            return "lies more than one image size outside the image; calibrate anew";
+        }
+    }
+    *key = "distortion";
+    for (int k = TR_K1; k <= TR_K3; k++) {
+        if (!(fabs(p[k]) <= MAX_VALUE)) return "is not finite; calibrate anew";
+    }
+    if (!is_one_to_one(lens)) {
+        return "maps two directions to one pixel of the image; calibrate anew with marks near all "
+               "corners of the image";
+    }
+    *key = "covariance";
+    return lens->has_covariance ? covariance_fault(lens->covariance) : NULL;
+}
+
+/* Nine rows of nine, or all 81 in one list. */
+static void read_covariance(tr_yaml y, tr_lens *lens) {
+    int n = tr_yaml_count(y);
+    double *C = lens->covariance;
+    lens->has_covariance = n > 0;
+    if (n == TR_LENS_N) {
+        for (int i = 0; i < TR_LENS_N; i++) {
+            tr_yaml_numbers(tr_yaml_item(y, i), C + i * TR_LENS_N, TR_LENS_N, -MAX_VALUE,
+                            MAX_VALUE);
+        }
+    } else if (n == TR_LENS_N * TR_LENS_N) {
+        tr_yaml_numbers(y, C, n, -MAX_VALUE, MAX_VALUE);
+    } else if (n > 0) {
+        tr_yaml_fail(
+            y, "is a list of %d; give 9 rows of 9 numbers, or [] for a lens taken as exact", n);
+    }
+}
+
+static void make_symmetric(double *C) {
+    for (int i = 0; i < TR_LENS_N; i++) {
+        for (int j = 0; j < i; j++) {
+            double mean = (C[i * TR_LENS_N + j] + C[j * TR_LENS_N + i]) / 2;
+            C[i * TR_LENS_N + j] = mean;
+            C[j * TR_LENS_N + i] = mean;
+        }
+    }
+}
+
+bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
+    tr_lens lens = {0};
+    *out = lens;
+    tr_yaml y = tr_yaml_open(path);
+    tr_yaml_keys(y, "lens model image_px fx_px fy_px cx_px cy_px distortion covariance?");
+    tr_yaml_text(tr_yaml_at(y, "lens"), lens.id, sizeof lens.id);
+    (void)tr_yaml_choice(tr_yaml_at(y, "model"), MODELS, 1);
+    int size_px[2] = {0, 0};
+    tr_yaml_integers(tr_yaml_at(y, "image_px"), size_px, 2, 1, MAX_SIDE_PX);
+    lens.width_px = size_px[0];
+    lens.height_px = size_px[1];
+    for (int k = TR_FX; k <= TR_CY; k++) {
+        lens.param[k] = tr_yaml_number(tr_yaml_at(y, PIXEL_KEYS[k]), -MAX_VALUE, MAX_VALUE);
+    }
+    tr_yaml_numbers(tr_yaml_at(y, "distortion"), lens.param + TR_K1, 5, -MAX_VALUE, MAX_VALUE);
+    read_covariance(tr_yaml_at(y, "covariance"), &lens);
+    if (tr_yaml_has(y)) {
+        const char *key = NULL;
+        const char *fault = find_fault(&lens, &key);
+        if (fault) tr_yaml_fail(tr_yaml_at(y, key), "%s", fault);
+    }
+    if (!tr_yaml_close(y, err)) return false;
+    make_symmetric(lens.covariance);
+    *out = lens;
+    return true;
+}
+
+/* The text of a profile grows here: 90 numbers of at most TR_NUMBER_SIZE and a few words. */
+typedef struct {
+    char text[8192];
+    size_t size;
+} builder;
+
+static void add(builder *to, const char *text) {
+    size_t n = strlen(text);
+    assert(to->size + n < sizeof to->text);
+    memcpy(to->text + to->size, text, n + 1);
+    to->size += n;
+}
+
+static void add_number(builder *to, double x) {
+    char text[TR_NUMBER_SIZE];
+    tr_number_print(x, text);
+    add(to, text);
+}
+
+static void add_row(builder *to, const double *x, int n) {
+    for (int i = 0; i < n; i++) {
+        add(to, i > 0 ? ", " : "[");
+        add_number(to, x[i]);
+    }
+    add(to, "]");
+}
+
+/* Between double quotes, so that no name can be taken for a number, a date or a boolean. */
+static void add_quoted(builder *to, const char *text) {
+    add(to, "\"");
+    for (; *text; text++) {
+        char character[] = {*text, 0};
+        if (*text == '"' || *text == '\\') add(to, "\\");
+        add(to, character);
+    }
+    add(to, "\"");
+}
+
+static void add_profile(builder *to, const tr_lens *lens) {
+    char line[80];
+    add(to, "lens: ");
+    add_quoted(to, lens->id);
+    snprintf(line, sizeof line, "\nmodel: %s\nimage_px: [%d, %d]", MODELS[0], lens->width_px,
+             lens->height_px);
+    add(to, line);
+    for (int k = TR_FX; k <= TR_CY; k++) {
+        snprintf(line, sizeof line, "\n%s: ", PIXEL_KEYS[k]);
+        add(to, line);
+        add_number(to, lens->param[k]);
+    }
+    add(to, "\n# k1 k2 p1 p2 k3\ndistortion: ");
+    add_row(to, lens->param + TR_K1, 5);
+    add(to, "\n# row by row, in the order fx fy cx cy k1 k2 p1 p2 k3\ncovariance:");
+    if (!lens->has_covariance) add(to, " []");
+    for (int i = 0; lens->has_covariance && i < TR_LENS_N; i++) {
+        add(to, "\n  - ");
+        add_row(to, lens->covariance + i * TR_LENS_N, TR_LENS_N);
+    }
+    add(to, "\n");
+}
+
+bool tr_lens_profile_write(const char *path, const tr_lens *lens, tr_error *err) {
+    const char *key = NULL;
+    const char *fault = find_fault(lens, &key);
+    if (fault) return tr_fail_at(err, TR_BAD_INPUT, path, 0, key, "%s", fault);
+    builder profile = {.size = 0};
+    add_profile(&profile, lens);
+    return tr_file_write(path, profile.text, profile.size, err);
+}

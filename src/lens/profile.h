@@ -1,0 +1,30 @@
+/* The lens profile file: what calibration found for one camera at one focus and image size.
+
+     lens: bay-2-tablet
+     model: brown5                  # see lens/lens.h
+     image_px: [4032, 3024]         # width, height
+     fx_px: 3012.4
+     fy_px: 3011.8
+     cx_px: 2010.1
+     cy_px: 1512.7
+     distortion: [0.0831, -0.2105, 0.0004, -0.0002, 0.1377]   # k1 k2 p1 p2 k3
+     covariance: []                 # optional: 9 rows of 9 numbers, or the same 81 in one list, in
+                                    # the order fx fy cx cy k1 k2 p1 p2 k3; empty: taken as exact
+
+   Reading and writing refuse a lens that cannot be one: focal lengths or a centre that do not fit
+   the image size, a distortion that maps two directions to one pixel of the image, a covariance
+   that is not symmetric or not positive semi-definite. */
+#ifndef TR_LENS_PROFILE_H
+#define TR_LENS_PROFILE_H
+
+#include "base/error.h"
+#include "lens/lens.h"
+
+/* On failure err names file, line and key, and *out is all zero. */
+TR_MUST_USE bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err);
+
+/* Writes a profile from which the same lens is read, bit by bit; whole or not at all (see
+   base/file.h). */
+TR_MUST_USE bool tr_lens_profile_write(const char *path, const tr_lens *lens, tr_error *err);
+
+#endif

@@ -1,0 +1,264 @@
+#include "marks/checker.h"
+
+#include <string.h>
+
+#include "lens/planar.h"
+
+/* The window: this part of a square along each edge, and never further than this from the corner.
+   Beyond the blur's reach pixels only tell black from white. */
+static const double WINDOW_PART = 0.45;
+static const double WINDOW_MAX_PX = 6.0;
+/* A square lower than this in the image leaves no room between its edges. */
+static const double MIN_SQUARE_PX = 3.5;
+
+static const double MIN_CONTRAST = 6.0; /* grey values; noise of phones in poor light is 2 to 4 */
+static const double MIN_CORRELATION = 0.6;
+/* The fit's rms as part of the contrast: clean corners reach 0.02 to 0.05, blotches 0.3. */
+static const double MAX_RMS_PART = 0.15;
+static const double MAX_SD_PX = 0.5;
+static const double MIN_SIGMA_PX = 0.3; /* a pixel's own box is 0.29 */
+
+enum { U, V, TURN_X, TURN_Y, SIGMA, MEAN, CONTRAST, BLEED, GRADIENT_U, GRADIENT_V, N_PARAM };
+
+typedef struct {
+    const tr_image *image;
+    tr_vec2 along_x, along_y; /* of one square, px */
+    double inverse[4];        /* pixel to squares */
+    double radius_px;
+    double angle_x, angle_y; /* of the edges at the start */
+} window;
+
+static bool make_window(window *w, const tr_image *image, tr_vec2 along_x, tr_vec2 along_y) {
+    double det = tr_v2_cross(along_x, along_y);
+    double nx = tr_v2_norm(along_x);
+    double ny = tr_v2_norm(along_y);
+    /* Height of the square over either edge. */
+    double height = fabs(det) / fmax(nx, ny);
+    if (!(height >= MIN_SQUARE_PX)) return false;
+    *w = (window){.image = image,
+                  .along_x = along_x,
+                  .along_y = along_y,
+                  .inverse = {along_y.y / det, -along_y.x / det, -along_x.y / det, along_x.x / det},
+                  .radius_px = WINDOW_MAX_PX,
+                  .angle_x = atan2(along_x.y, along_x.x),
+                  .angle_y = atan2(along_y.y, along_y.x)};
+    return true;
+}
+
+/* Smooth weight of a pixel at q from the corner: 1 inside, 0 outside, so that no pixel on the rim
+   decides by being in or out. */
+static double weight(const window *w, tr_vec2 q) {
+    double a = fabs(w->inverse[0] * q.x + w->inverse[1] * q.y) / WINDOW_PART;
+    double b = fabs(w->inverse[2] * q.x + w->inverse[3] * q.y) / WINDOW_PART;
+    double r = tr_v2_norm(q) / w->radius_px;
+    double t = fmax(fmax(a, b), r);
+    double linear = 3 * (1 - t);
+    return linear <= 0 ? 0 : linear >= 1 ? 1 : linear;
+}
+
+static bool is_inside(const tr_image *image, tr_vec2 c, double margin) {
+    return c.x >= margin && c.y >= margin && c.x <= image->width - 1 - margin &&
+           c.y <= image->height - 1 - margin;
+}
+
+/* Correlation of the image about a whole pixel with the sign pattern of a checker corner. */
+static double correlation(const window *w, int cu, int cv) {
+    int reach = (int)ceil(w->radius_px);
+    double sw = 0, si = 0, sp = 0, sii = 0, spp = 0, sip = 0;
+    for (int dv = -reach; dv <= reach; dv++) {
+        const uint8_t *row = tr_image_row(w->image, cv + dv);
+        for (int du = -reach; du <= reach; du++) {
+            tr_vec2 q = tr_v2(du, dv);
+            double k = weight(w, q);
+            if (k <= 0) continue;
+            double a = w->inverse[0] * q.x + w->inverse[1] * q.y;
+            double b = w->inverse[2] * q.x + w->inverse[3] * q.y;
+            double p = a * b > 0 ? 1 : a * b < 0 ? -1 : 0;
+            double i = row[cu + du];
+            sw += k;
+            si += k * i;
+            sp += k * p;
+            sii += k * i * i;
+            spp += k * p * p;
+            sip += k * i * p;
+        }
+    }
+    double vi = sii - si * si / sw;
+    double vp = spp - sp * sp / sw;
+    if (!(vi > 1e-9) || !(vp > 1e-9)) return 0;
+    /* Flat parts correlate with anything: noise of 1 grey value counts as much as the pattern. */
+    return (sip - si * sp / sw) / sqrt((vi + sw) * vp);
+}
+
+static bool search(const window *w, tr_vec2 start, double reach_px, tr_vec2 *found, double *score) {
+    int reach = (int)ceil(reach_px);
+    int u0 = (int)lround(start.x);
+    int v0 = (int)lround(start.y);
+    double best = 0;
+    for (int v = v0 - reach; v <= v0 + reach; v++) {
+        for (int u = u0 - reach; u <= u0 + reach; u++) {
+            if (!is_inside(w->image, tr_v2(u, v), w->radius_px + 1)) continue;
+            double c = correlation(w, u, v);
+            if (fabs(c) > fabs(best)) {
+                best = c;
+                *found = tr_v2(u, v);
+            }
+        }
+    }
+    *score = best;
+    return fabs(best) >= MIN_CORRELATION;
+}
+
+/* Model value and its derivatives at a pixel q. */
+static double model(const window *w, const double p[N_PARAM], tr_vec2 q, double J[N_PARAM]) {
+    double tx = w->angle_x + p[TURN_X];
+    double ty = w->angle_y + p[TURN_Y];
+    tr_vec2 d = tr_v2(q.x - p[U], q.y - p[V]);
+    tr_vec2 nx = tr_v2(-sin(tx), cos(tx));
+    tr_vec2 ny = tr_v2(-sin(ty), cos(ty));
+    double dx = tr_v2_dot(nx, d); /* from the edge along x */
+    double dy = tr_v2_dot(ny, d);
+    double sigma = p[SIGMA];
+    double ex = erf(dx / (sqrt(2.0) * sigma));
+    double ey = erf(dy / (sqrt(2.0) * sigma));
+    double gx = sqrt(2 / TR_PI) / sigma * exp(-dx * dx / (2 * sigma * sigma));
+    double gy = sqrt(2 / TR_PI) / sigma * exp(-dy * dy / (2 * sigma * sigma));
+    double s = ex * ey;
+    double ds = p[CONTRAST] - 2 * p[BLEED] * s; /* of the value by s */
+    J[U] = ds * (-nx.x * gx * ey - ny.x * gy * ex);
+    J[V] = ds * (-nx.y * gx * ey - ny.y * gy * ex);
+    J[TURN_X] = ds * gx * ey * -(cos(tx) * d.x + sin(tx) * d.y);
+    J[TURN_Y] = ds * gy * ex * -(cos(ty) * d.x + sin(ty) * d.y);
+    J[SIGMA] = ds * (-dx / sigma * gx * ey - dy / sigma * gy * ex);
+    J[MEAN] = 1;
+    J[CONTRAST] = s;
+    J[BLEED] = 1 - s * s; /* the tone curve's lift of the half-way values */
+    J[GRADIENT_U] = d.x;
+    J[GRADIENT_V] = d.y;
+    J[U] -= p[GRADIENT_U];
+    J[V] -= p[GRADIENT_V];
+    return p[MEAN] + p[CONTRAST] * s + p[BLEED] * (1 - s * s) + p[GRADIENT_U] * d.x +
+           p[GRADIENT_V] * d.y;
+}
+
+typedef struct {
+    double A[N_PARAM * N_PARAM]; /* sum w J J' */
+    double b[N_PARAM];
+    double sum_w, sum_wrr;
+} equations;
+
+/* Normal equations with the window about `centre`. */
+static void assemble(const window *w, const double p[N_PARAM], tr_vec2 centre, equations *e) {
+    int reach = (int)ceil(w->radius_px) + 1;
+    int cu = (int)lround(centre.x);
+    int cv = (int)lround(centre.y);
+    memset(e, 0, sizeof *e);
+    for (int v = cv - reach; v <= cv + reach; v++) {
+        const uint8_t *row = tr_image_row(w->image, v);
+        for (int u = cu - reach; u <= cu + reach; u++) {
+            double k = weight(w, tr_v2(u - centre.x, v - centre.y));
+            if (k <= 0) continue;
+            double J[N_PARAM];
+            double r = row[u] - model(w, p, tr_v2(u, v), J);
+            e->sum_w += k;
+            e->sum_wrr += k * r * r;
+            for (int i = 0; i < N_PARAM; i++) {
+                e->b[i] += k * J[i] * r;
+                for (int j = 0; j <= i; j++) e->A[i * N_PARAM + j] += k * J[i] * J[j];
+            }
+        }
+    }
+}
+
+/* Starting values of mean and contrast at a whole pixel. */
+static void start_values(const window *w, tr_vec2 at, double score, double p[N_PARAM]) {
+    int reach = (int)ceil(w->radius_px);
+    double sum[2] = {0, 0};
+    double count[2] = {0, 0};
+    for (int dv = -reach; dv <= reach; dv++) {
+        const uint8_t *row = tr_image_row(w->image, (int)at.y + dv);
+        for (int du = -reach; du <= reach; du++) {
+            double k = weight(w, tr_v2(du, dv));
+            double a = w->inverse[0] * du + w->inverse[1] * dv;
+            double b = w->inverse[2] * du + w->inverse[3] * dv;
+            int side = a * b > 0;
+            sum[side] += k * row[(int)at.x + du];
+            count[side] += k;
+        }
+    }
+    double plus = sum[1] / fmax(count[1], 1e-9);
+    double minus = sum[0] / fmax(count[0], 1e-9);
+    memset(p, 0, N_PARAM * sizeof *p);
+    p[U] = at.x;
+    p[V] = at.y;
+    p[SIGMA] = 0.9;
+    p[MEAN] = (plus + minus) / 2;
+    /* E(dx) E(dy) is positive where a and b have the sign of the axes' own orientation. */
+    double orientation = tr_v2_cross(w->along_x, w->along_y) > 0 ? -1 : 1;
+    p[CONTRAST] = orientation * (score > 0 ? 1 : -1) * fabs(plus - minus) / 2;
+}
+
+bool tr_checker_measure(const tr_image *image, tr_vec2 start_px, tr_vec2 along_x_px,
+                        tr_vec2 along_y_px, double reach_px, tr_checker *out) {
+    window w;
+    tr_vec2 at = start_px;
+    double score;
+    double p[N_PARAM];
+    if (!make_window(&w, image, along_x_px, along_y_px)) return false;
+    double margin = w.radius_px + 2;
+    if (!search(&w, start_px, reach_px, &at, &score) || !is_inside(image, at, margin)) return false;
+    start_values(&w, at, score, p);
+    equations e;
+    bool settled = false;
+    double step_limit = 1.0;
+    for (int iteration = 0; iteration < 25 && !settled; iteration++) {
+        double step[N_PARAM];
+        double A[N_PARAM * N_PARAM];
+        if (!is_inside(image, tr_v2(p[U], p[V]), margin)) return false;
+        assemble(&w, p, tr_v2(p[U], p[V]), &e);
+        memcpy(A, e.A, sizeof A);
+        memcpy(step, e.b, sizeof step);
+        for (int i = 0; i < N_PARAM; i++) A[i * N_PARAM + i] *= 1 + 1e-3;
+        if (!tr_solve_small(A, step, N_PARAM)) return false;
+        double length = hypot(step[U], step[V]);
+        double damp = length > step_limit ? step_limit / length : 1;
+        damp = fmin(damp, 0.3 * p[SIGMA] / fmax(1e-12, fabs(step[SIGMA])));
+        for (int i = 0; i < N_PARAM; i++) p[i] += damp * step[i];
+        if (p[SIGMA] < MIN_SIGMA_PX) p[SIGMA] = MIN_SIGMA_PX;
+        settled = length < 1e-4 && damp >= 1;
+    }
+    tr_vec2 corner = tr_v2(p[U], p[V]);
+    if (!settled || !is_inside(image, corner, margin)) return false;
+    if (tr_v2_norm(tr_v2_sub(corner, start_px)) > reach_px + 1) return false;
+    /* Edges further turned than 20 degrees are other edges; a blur as wide as the window leaves
+       nothing to see. */
+    if (fabs(p[TURN_X]) > 0.35 || fabs(p[TURN_Y]) > 0.35 || p[SIGMA] > w.radius_px / 2) return false;
+    assemble(&w, p, corner, &e);
+    double variance = e.sum_wrr / fmax(1, e.sum_w - N_PARAM);
+    double contrast = fabs(p[CONTRAST]);
+    if (!(contrast >= MIN_CONTRAST) || !(sqrt(variance) <= MAX_RMS_PART * contrast)) return false;
+    /* Rounding to whole grey values alone leaves 1/12. */
+    variance = fmax(variance, 1.0 / 12);
+    double C[2][2];
+    for (int k = 0; k < 2; k++) {
+        double A[N_PARAM * N_PARAM];
+        double unit[N_PARAM] = {0};
+        unit[k] = 1;
+        memcpy(A, e.A, sizeof A);
+        if (!tr_solve_small(A, unit, N_PARAM)) return false;
+        C[k][0] = unit[U];
+        C[k][1] = unit[V];
+    }
+    out->uv_px = corner;
+    for (int i = 0; i < 2; i++) {
+        for (int j = 0; j < 2; j++) out->covariance[2 * i + j] = variance * (C[i][j] + C[j][i]) / 2;
+    }
+    if (!(out->covariance[0] < MAX_SD_PX * MAX_SD_PX) ||
+        !(out->covariance[3] < MAX_SD_PX * MAX_SD_PX)) {
+        return false;
+    }
+    out->sigma_px = p[SIGMA];
+    out->contrast = contrast;
+    out->rms = sqrt(variance);
+    return true;
+}

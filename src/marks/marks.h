@@ -1,0 +1,67 @@
+/* The marks of one photo: which tags and checker corners of the given sheets are seen, and where, each
+   with its covariance. Tags are found by libapriltag, which only says which tag lies roughly where;
+   every place is then measured anew at full resolution (tag.h, checker.h). Where a sheet was found,
+   its other tags and its checker corners are predicted from a first pose and measured too. */
+#ifndef TR_MARKS_MARKS_H
+#define TR_MARKS_MARKS_H
+
+#include "base/error.h"
+#include "geom/geom.h"
+#include "image/image.h"
+#include "lens/lens.h"
+#include "lens/planar.h"
+#include "sheet/sheet.h"
+
+typedef enum { TR_MARK_TAG, TR_MARK_CORNER } tr_mark_kind;
+
+typedef struct {
+    tr_mark_kind kind;
+    int sheet;          /* index into the sheets given */
+    int index;          /* of the tag or corner on its sheet */
+    int n_points;       /* 4 or 1 */
+    tr_vec2 p_sheet_mm[4];
+    tr_vec2 uv_px[4];
+    double covariance[64]; /* of u0 v0 u1 v1 ..., px^2: 2n x 2n, row by row */
+    double sigma_px;       /* blur */
+    double contrast;       /* black to white, grey values */
+} tr_mark;
+
+/* A tag that belongs to none of the sheets, or that was read but could not be measured. */
+typedef struct {
+    char family[32];
+    int id;
+    tr_vec2 centre_px;
+    bool is_foreign;   /* of none of the sheets */
+    bool is_repeated;  /* of a sheet, but seen more than once in this photo; none of them is used */
+} tr_stray_tag;
+
+/* Where a sheet lies as this photo alone has it: start values for the network. */
+typedef struct {
+    int sheet;
+    tr_planar_pose pose[2];
+    int n_poses; /* 1 or 2, best first */
+    int n_points;
+} tr_sheet_view;
+
+typedef struct {
+    tr_mark *marks;
+    int n_marks;
+    tr_stray_tag *strays;
+    int n_strays;
+    tr_sheet_view *views; /* one a sheet that was found */
+    int n_views;
+    bool is_mirrored; /* no tag was found, but the mirrored photo shows some */
+} tr_photo_marks;
+
+/* The detector of one thread: libapriltag's, set up for the families that the sheets use. */
+typedef struct tr_marks_finder tr_marks_finder;
+/* NULL: err is set. The sheets are borrowed and must outlive the finder. */
+tr_marks_finder *tr_marks_finder_new(const tr_sheet *sheets, int n_sheets, tr_error *err);
+void tr_marks_finder_free(tr_marks_finder *finder);
+
+/* Finds and measures all marks. That there are none is no failure. False: memory ran out. */
+TR_MUST_USE bool tr_marks_find(tr_marks_finder *finder, const tr_image *image, const tr_lens *lens,
+                               tr_photo_marks *out, tr_error *err);
+void tr_photo_marks_release(tr_photo_marks *marks);
+
+#endif

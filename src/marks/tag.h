@@ -1,0 +1,45 @@
+/* Measuring one square tag: its four corners, at full resolution, through the lens.
+
+   Optics blur in linear light; cameras then apply a tone curve and sharpen. So in a photo the edge
+   of a black cell lies off its true place, by tenths of a pixel, always to the same side: white
+   cells look larger, black ones smaller (the edges bleed). No outline of the border alone can tell
+   this from a smaller tag. But the inner cells have edges of both polarities, which bleed in
+   opposite directions: so every edge between a black and a white cell of the tag's known pattern is
+   measured, and the bleed is one more unknown (one along each axis of the tag, since motion blurs
+   one way). What is left is free of it, whatever the tone curve is.
+
+   1. Each edge of a cell gives its offset from the prediction along its normal, by least squares on
+      the pixels near it: I = b + a S(d - offset), S being the blurred pattern along that line, with
+      the neighbouring parallel edges in it. Black and white levels are each edge's own, so that
+      uneven light and shadows do no harm.
+   2. The offsets of all edges give the corners: unknowns are the four corners, moved in the image
+      and joined through the lens model by a homography, and the bleeds. Edges that disagree
+      (something lies over them) are left out.
+   Both are repeated until the corners rest. */
+#ifndef TR_MARKS_TAG_H
+#define TR_MARKS_TAG_H
+
+#include <stdbool.h>
+
+#include "geom/geom.h"
+#include "image/image.h"
+#include "lens/lens.h"
+#include "marks/family.h"
+
+typedef struct {
+    tr_vec2 corner_px[4];  /* order of tr_tag_corner */
+    double covariance[64]; /* of u0 v0 u1 v1 ..., px^2, row by row */
+    double bleed_px[2];    /* by which white grows: edges that stand upright on the tag, edges that lie */
+    double sigma_px[2];    /* blur across those edges */
+    double contrast;       /* median step between black and white, grey values */
+    int n_edges;           /* edges used ... */
+    int n_possible;        /* ... of those that the pattern has in the image and large enough */
+    double rms_px;         /* of the edges' offsets after the fit */
+} tr_tag_fit;
+
+/* Measures the tag near start_px (four corners, order of tr_tag_corner, within some 2 px or a third
+   of a cell). False where it is not there as the pattern says, is too small, or too much of it is hidden. */
+bool tr_tag_measure(const tr_image *image, const tr_lens *lens, const tr_tag_pattern *pattern,
+                    const tr_vec2 start_px[4], tr_tag_fit *out);
+
+#endif

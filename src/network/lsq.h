@@ -1,0 +1,86 @@
+/* Sparse nonlinear least squares: the one solver of this program. It knows nothing of photos; the
+   network (network.h) and the tests bring their own terms.
+
+   Minimised is  F = sum over terms of rho(|r|^2)  where a term is a short vector of residuals
+   that were divided by their standard deviations (whitened), so that |r|^2 of a good term is about
+   its number of rows. The method is Levenberg-Marquardt on the normal equations H = J'J with
+   Marquardt's scaling by the diagonal of H and Nielsen's control of the damping (Madsen, Nielsen,
+   Tingleff, Methods for non-linear least squares problems, 2nd ed., DTU 2004, alg. 3.16). H is
+   assembled term by term into a sparse matrix whose pattern never changes, and factorised by
+   CHOLMOD (simplicial, so that the result does not depend on a BLAS or on threads). */
+#ifndef TR_NETWORK_LSQ_H
+#define TR_NETWORK_LSQ_H
+
+#include "base/error.h"
+
+/* The widest term: rows and columns of its Jacobian. */
+enum { TR_LSQ_MAX_ROWS = 12, TR_LSQ_MAX_COLUMNS = 40 };
+
+typedef struct {
+    int rows;           /* 1 .. TR_LSQ_MAX_ROWS */
+    int n_columns;      /* 0 .. TR_LSQ_MAX_COLUMNS */
+    const int *columns; /* the unknowns that it depends on, each once; borrowed */
+    bool is_robust;     /* false: rho(s) = s */
+} tr_lsq_term;
+
+typedef struct {
+    int n_unknowns;
+    int n_terms;
+    const tr_lsq_term *terms; /* borrowed */
+    void *context;
+    /* Residuals of a term in the trial state; J (rows x n_columns, row by row) where it is not
+       NULL. False where there is no residual in that state (a point behind the camera): the step
+       that led there is taken back. */
+    bool (*evaluate)(void *context, int term, double *r, double *J);
+    /* trial state = accepted state moved by delta (one value per unknown). */
+    void (*move)(void *context, const double *delta);
+    /* accepted state = trial state. */
+    void (*accept)(void *context);
+    /* A name for an unknown, for messages. */
+    void (*name)(void *context, int unknown, char *out, size_t size);
+} tr_lsq_problem;
+
+typedef struct {
+    /* Huber's loss for robust terms: a term with |r| > huber sqrt(rows) counts linearly beyond.
+       0: no loss, plain least squares. (Huber, Robust Statistics, 1981, ch. 7.) */
+    double huber;
+    int max_iterations; /* 0: 100 */
+    /* Done when no unknown moves by more than this part of its conditional standard deviation;
+       0: 1e-9. */
+    double small_step;
+    /* Damping of the first step, as a part of H's diagonal; 0: 1e-4, fit for starts that are far off.
+       Where unknowns are strongly correlated, damping makes for many short steps: good starts want
+       less. */
+    double start_damping;
+} tr_lsq_options;
+
+typedef struct {
+    /* False: the steps ran out before a minimum was reached, as happens where many terms contradict
+       each other. The state is the best that was seen. */
+    bool is_settled;
+    int iterations;
+    double cost;            /* F, with the loss */
+    double sum_squares;     /* sum of w |r|^2, w = 1 where no loss acts */
+    int degrees_of_freedom; /* rows minus unknowns */
+    /* sum_squares / degrees_of_freedom: the a-posteriori variance factor; 1 where the standard
+       deviations that whitened the residuals are right. 0 where there is no redundancy. */
+    double variance_factor;
+} tr_lsq_result;
+
+typedef struct tr_lsq tr_lsq;
+
+/* Makes a solver for a problem; the problem must outlive it. NULL: err is set. Owned by the caller. */
+tr_lsq *tr_lsq_new(const tr_lsq_problem *problem, tr_error *err);
+void tr_lsq_free(tr_lsq *lsq);
+
+/* Solves from the accepted state and leaves the solution there. TR_NO_MEASURE where an unknown is
+   not determined; it is named. See also result->is_settled. */
+TR_MUST_USE bool tr_lsq_solve(tr_lsq *lsq, tr_lsq_options options, tr_lsq_result *result,
+                              tr_error *err);
+
+/* Columns of the inverse of H at the solution: the covariance of the unknowns for unit variance of
+   the whitened residuals. out: n x n, row by row, for the n unknowns listed. */
+TR_MUST_USE bool tr_lsq_covariance(tr_lsq *lsq, const int *unknowns, int n, double *out,
+                                   tr_error *err);
+
+#endif

@@ -1,0 +1,686 @@
+#include "network/network.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+typedef enum { TERM_OBSERVATION, TERM_LENS_PRIOR, TERM_FLOOR, TERM_SHAPE } term_kind;
+
+typedef struct {
+    term_kind kind;
+    int index; /* of the observation, lens or sheet */
+} term_source;
+
+/* Starts come from the marks themselves, and the focal length, distances and tilts are correlated
+   to 1 - 1e-6: with more damping the last of the way takes ten steps instead of two. */
+static const double START_DAMPING = 1e-9;
+
+/* What the solver moves: a copy of every unknown as accepted, and the network's own arrays as the
+   trial state. */
+typedef struct {
+    tr_network *net;
+    tr_lens *lenses; /* accepted */
+    tr_net_camera *cameras;
+    tr_net_rig *rigs;
+    tr_net_sheet *sheets;
+    double (*lens_prior)[TR_LENS_N];                  /* values that the priors draw to */
+    double (*lens_W)[TR_LENS_N * TR_LENS_N];          /* whitening of the free ones */
+    /* First unknown of each, -1 where nothing of it is free. */
+    int *lens_column, *camera_column, *rig_column, *sheet_column;
+    tr_net_unknown *unknowns;
+    int n_unknowns;
+    term_source *sources;
+    tr_lsq_term *terms;
+    int *columns; /* TR_LSQ_MAX_COLUMNS a term */
+    int n_terms;
+} state;
+
+/* ---- whitening ---- */
+
+/* Upper triangular W with W'W = A^-1, n x n: A = L L', W = L^-1 is lower; to have it upper the
+   Cholesky factor is taken from the last row upwards (A = U U', U upper, W = U^-1). */
+static bool inverse_root(const double *A, int n, double *W) {
+    double U[2 * TR_OBS_MAX_POINTS * 2 * TR_OBS_MAX_POINTS + TR_LENS_N * TR_LENS_N];
+    memset(U, 0, sizeof U);
+    for (int j = n - 1; j >= 0; j--) {
+        double d = A[j * n + j];
+        for (int k = j + 1; k < n; k++) d -= U[j * n + k] * U[j * n + k];
+        if (!(d > 1e-14 * A[j * n + j]) || !isfinite(d)) return false;
+        U[j * n + j] = sqrt(d);
+        for (int i = j - 1; i >= 0; i--) {
+            double s = A[i * n + j];
+            for (int k = j + 1; k < n; k++) s -= U[i * n + k] * U[j * n + k];
+            U[i * n + j] = s / U[j * n + j];
+        }
+    }
+    memset(W, 0, (size_t)(n * n) * sizeof *W);
+    for (int j = 0; j < n; j++) {
+        W[j * n + j] = 1 / U[j * n + j];
+        for (int i = j - 1; i >= 0; i--) {
+            double s = 0;
+            for (int k = i + 1; k <= j; k++) s += U[i * n + k] * W[k * n + j];
+            W[i * n + j] = -s / U[i * n + i];
+        }
+    }
+    return true;
+}
+
+bool tr_net_whiten(const double *covariance, int n_points, double *W) {
+    return inverse_root(covariance, 2 * n_points, W);
+}
+
+void tr_net_whiten_equal(double sd_px, int n_points, double *W) {
+    int n = 2 * n_points;
+    memset(W, 0, (size_t)(n * n) * sizeof *W);
+    for (int i = 0; i < n; i++) W[i * n + i] = 1 / sd_px;
+}
+
+/* ---- one observation ---- */
+
+/* A point of a sheet in the sheet's frame, with its shape; J: 3 x 4 by rows, may be NULL. */
+static tr_vec3 shaped(const tr_net_sheet *sheet, tr_vec2 p, double J[12]) {
+    double qx = 1 - (p.x / sheet->half_mm[0]) * (p.x / sheet->half_mm[0]);
+    double qy = 1 - (p.y / sheet->half_mm[1]) * (p.y / sheet->half_mm[1]);
+    if (J) {
+        memset(J, 0, 12 * sizeof *J);
+        J[0] = p.x;
+        J[4 + 1] = p.y;
+        J[8 + 2] = qx;
+        J[8 + 3] = qy;
+    }
+    return tr_v3(p.x * (1 + sheet->shape[0]), p.y * (1 + sheet->shape[1]),
+                 sheet->shape[2] * qx + sheet->shape[3] * qy);
+}
+
+tr_vec3 tr_net_sheet_point(const tr_net_sheet *sheet, tr_vec2 p_sheet_mm) {
+    return tr_pose_apply(sheet->world_from_sheet, shaped(sheet, p_sheet_mm, NULL));
+}
+
+static tr_pose camera_from_world(const tr_network *net, int photo) {
+    const tr_net_photo *ph = &net->photos[photo];
+    return tr_pose_mul(net->cameras[ph->camera].camera_from_rig,
+                       net->rigs[ph->rig].rig_from_world);
+}
+
+bool tr_network_project(const tr_network *net, int photo, tr_vec3 p_world_mm, tr_vec2 *uv_px) {
+    tr_vec3 p = tr_pose_apply(camera_from_world(net, photo), p_world_mm);
+    return tr_lens_project(&net->lenses[net->photos[photo].lens].lens, p, uv_px, NULL, NULL);
+}
+
+/* out (2 x 3) = J (2 x 3) * A (3 x 3). */
+static void chain(const double J[6], tr_mat3 A, double out[6]) {
+    for (int i = 0; i < 2; i++) {
+        for (int j = 0; j < 3; j++) {
+            out[3 * i + j] = J[3 * i] * A.m[0][j] + J[3 * i + 1] * A.m[1][j] +
+                             J[3 * i + 2] * A.m[2][j];
+        }
+    }
+}
+
+/* out (2 x 3) = -J (2 x 3) * [v]x: how a pixel moves when the point at v turns about the origin. */
+static void chain_turn(const double J[6], tr_vec3 v, double out[6]) {
+    for (int i = 0; i < 2; i++) {
+        const double *a = J + 3 * i;
+        out[3 * i] = a[2] * v.y - a[1] * v.z;
+        out[3 * i + 1] = a[0] * v.z - a[2] * v.x;
+        out[3 * i + 2] = a[1] * v.x - a[0] * v.y;
+    }
+}
+
+/* Jacobian of one point's pixel to all that it may depend on. */
+typedef struct {
+    double lens[2 * TR_LENS_N];
+    double camera[2 * TR_POSE_N];
+    double rig[2 * TR_POSE_N];
+    double sheet[2 * TR_SHEET_N];
+} point_jacobian;
+
+static bool project_point(const tr_network *net, const tr_net_obs *obs, int k, tr_vec2 *uv,
+                          point_jacobian *J) {
+    const tr_net_photo *photo = &net->photos[obs->photo];
+    const tr_net_sheet *sheet = &net->sheets[obs->sheet];
+    const tr_pose *mount = &net->cameras[photo->camera].camera_from_rig;
+    const tr_pose *rig = &net->rigs[photo->rig].rig_from_world;
+    double Jshape[12];
+    tr_vec3 p_sheet = shaped(sheet, obs->p_sheet_mm[k], J ? Jshape : NULL);
+    tr_vec3 turned_sheet = tr_m3_apply(sheet->world_from_sheet.R, p_sheet);
+    tr_vec3 p_world = tr_v3_add(turned_sheet, sheet->world_from_sheet.t_mm);
+    tr_vec3 turned_rig = tr_m3_apply(rig->R, p_world);
+    tr_vec3 p_rig = tr_v3_add(turned_rig, rig->t_mm);
+    tr_vec3 turned_camera = tr_m3_apply(mount->R, p_rig);
+    tr_vec3 p_camera = tr_v3_add(turned_camera, mount->t_mm);
+    double Jc[6];
+    if (!tr_lens_project(&net->lenses[photo->lens].lens, p_camera, uv, J ? Jc : NULL,
+                         J ? J->lens : NULL)) {
+        return false;
+    }
+    if (!J) return true;
+    double Jturn[6];
+    double Jr[6];
+    double Jw[6];
+    double Js[6];
+    chain_turn(Jc, turned_camera, Jturn);
+    for (int i = 0; i < 2; i++) {
+        for (int j = 0; j < 3; j++) {
+            J->camera[TR_POSE_N * i + j] = Jturn[3 * i + j];
+            J->camera[TR_POSE_N * i + 3 + j] = Jc[3 * i + j];
+        }
+    }
+    chain(Jc, mount->R, Jr);
+    chain_turn(Jr, turned_rig, Jturn);
+    for (int i = 0; i < 2; i++) {
+        for (int j = 0; j < 3; j++) {
+            J->rig[TR_POSE_N * i + j] = Jturn[3 * i + j];
+            J->rig[TR_POSE_N * i + 3 + j] = Jr[3 * i + j];
+        }
+    }
+    chain(Jr, rig->R, Jw);
+    chain_turn(Jw, turned_sheet, Jturn);
+    chain(Jw, sheet->world_from_sheet.R, Js);
+    for (int i = 0; i < 2; i++) {
+        double *row = J->sheet + TR_SHEET_N * i;
+        for (int j = 0; j < 3; j++) {
+            row[TR_SHEET_RX + j] = Jturn[3 * i + j];
+            row[TR_SHEET_TX + j] = Jw[3 * i + j];
+        }
+        for (int j = 0; j < 4; j++) {
+            row[TR_STRETCH_X + j] =
+                Js[3 * i] * Jshape[j] + Js[3 * i + 1] * Jshape[4 + j] + Js[3 * i + 2] * Jshape[8 + j];
+        }
+    }
+    return true;
+}
+
+/* Copies the free columns of one part's Jacobian (2 x n) to the term's rows; returns the next
+   column. */
+static int put_columns(const double *part, int n, const bool *is_free, double *raw, int width,
+                       int column) {
+    for (int j = 0; j < n; j++) {
+        if (is_free && !is_free[j]) continue;
+        raw[column] = part[j];
+        raw[width + column] = part[n + j];
+        column++;
+    }
+    return column;
+}
+
+static bool evaluate_observation(const state *s, const tr_net_obs *obs, int n_columns, double *r,
+                                 double *J) {
+    const tr_network *net = s->net;
+    const tr_net_photo *photo = &net->photos[obs->photo];
+    int rows = 2 * obs->n_points;
+    double raw_r[TR_LSQ_MAX_ROWS];
+    double raw_J[TR_LSQ_MAX_ROWS * TR_LSQ_MAX_COLUMNS];
+    for (int k = 0; k < obs->n_points; k++) {
+        tr_vec2 uv;
+        point_jacobian part;
+        if (!project_point(net, obs, k, &uv, J ? &part : NULL)) return false;
+        raw_r[2 * k] = uv.x - obs->uv_px[k].x;
+        raw_r[2 * k + 1] = uv.y - obs->uv_px[k].y;
+        if (!J) continue;
+        double *raw = raw_J + (long)2 * k * n_columns;
+        int c = put_columns(part.lens, TR_LENS_N, net->lenses[photo->lens].is_free, raw, n_columns, 0);
+        if (net->cameras[photo->camera].is_free) {
+            c = put_columns(part.camera, TR_POSE_N, NULL, raw, n_columns, c);
+        }
+        if (!net->rigs[photo->rig].is_held) {
+            c = put_columns(part.rig, TR_POSE_N, NULL, raw, n_columns, c);
+        }
+        put_columns(part.sheet, TR_SHEET_N, net->sheets[obs->sheet].is_free, raw, n_columns, c);
+    }
+    /* Whitening: W is upper triangular. */
+    for (int i = 0; i < rows; i++) {
+        const double *w = obs->W + (long)i * rows;
+        r[i] = 0;
+        for (int k = i; k < rows; k++) r[i] += w[k] * raw_r[k];
+        if (!J) continue;
+        double *row = J + (long)i * n_columns;
+        for (int j = 0; j < n_columns; j++) row[j] = 0;
+        for (int k = i; k < rows; k++) {
+            if (w[k] == 0.0) continue;
+            const double *raw = raw_J + (long)k * n_columns;
+            for (int j = 0; j < n_columns; j++) row[j] += w[k] * raw[j];
+        }
+    }
+    return true;
+}
+
+/* ---- priors ---- */
+
+static int count_free(const bool *is_free, int n) {
+    int count = 0;
+    for (int i = 0; i < n; i++) count += is_free[i];
+    return count;
+}
+
+static void evaluate_lens_prior(const state *s, int index, double *r, double *J) {
+    const tr_net_lens *lens = &s->net->lenses[index];
+    int n = count_free(lens->is_free, TR_LENS_N);
+    double d[TR_LENS_N];
+    int k = 0;
+    for (int i = 0; i < TR_LENS_N; i++) {
+        if (lens->is_free[i]) d[k++] = lens->lens.param[i] - s->lens_prior[index][i];
+    }
+    for (int i = 0; i < n; i++) {
+        const double *w = s->lens_W[index] + (long)i * n;
+        r[i] = 0;
+        for (int j = i; j < n; j++) r[i] += w[j] * d[j];
+    }
+    if (J) memcpy(J, s->lens_W[index], (size_t)(n * n) * sizeof *J);
+}
+
+static void evaluate_floor(const state *s, int index, int n_columns, double *r, double *J) {
+    const tr_net_sheet *sheet = &s->net->sheets[index];
+    double tilt = 1 / sheet->floor_tilt_sd_rad;
+    double z = 1 / sheet->floor_z_sd_mm;
+    tr_vec3 normal = tr_m3_column(sheet->world_from_sheet.R, 2);
+    r[0] = normal.x * tilt;
+    r[1] = normal.y * tilt;
+    r[2] = sheet->world_from_sheet.t_mm.z * z;
+    if (!J) return;
+    /* d(normal) = d_rotation x normal */
+    double full[3][TR_SHEET_N] = {{0}};
+    full[0][TR_SHEET_RY] = normal.z * tilt;
+    full[0][TR_SHEET_RZ] = -normal.y * tilt;
+    full[1][TR_SHEET_RX] = -normal.z * tilt;
+    full[1][TR_SHEET_RZ] = normal.x * tilt;
+    full[2][TR_SHEET_TZ] = z;
+    for (int i = 0; i < 3; i++) {
+        int c = 0;
+        for (int j = 0; j < TR_SHEET_N; j++) {
+            if (sheet->is_free[j]) J[i * n_columns + c++] = full[i][j];
+        }
+    }
+}
+
+/* One row a shape component that is free and has a prior. */
+static void evaluate_shape(const state *s, int index, int n_columns, double *r, double *J) {
+    const tr_net_sheet *sheet = &s->net->sheets[index];
+    int row = 0;
+    for (int k = 0; k < 4; k++) {
+        if (!sheet->is_free[TR_STRETCH_X + k] || !(sheet->shape_sd[k] > 0)) continue;
+        r[row] = sheet->shape[k] / sheet->shape_sd[k];
+        if (J) {
+            int c = 0;
+            for (int j = 0; j < TR_SHEET_N; j++) {
+                if (!sheet->is_free[j]) continue;
+                J[row * n_columns + c++] = j == TR_STRETCH_X + k ? 1 / sheet->shape_sd[k] : 0;
+            }
+        }
+        row++;
+    }
+}
+
+static int shape_rows(const tr_net_sheet *sheet) {
+    int rows = 0;
+    for (int k = 0; k < 4; k++) {
+        rows += sheet->is_free[TR_STRETCH_X + k] && sheet->shape_sd[k] > 0;
+    }
+    return rows;
+}
+
+/* ---- what the solver calls ---- */
+
+static bool evaluate(void *context, int term, double *r, double *J) {
+    const state *s = context;
+    int n_columns = s->terms[term].n_columns;
+    int index = s->sources[term].index;
+    switch (s->sources[term].kind) {
+    case TERM_OBSERVATION:
+        return evaluate_observation(s, &s->net->observations[index], n_columns, r, J);
+    case TERM_LENS_PRIOR: evaluate_lens_prior(s, index, r, J); return true;
+    case TERM_FLOOR: evaluate_floor(s, index, n_columns, r, J); return true;
+    case TERM_SHAPE: evaluate_shape(s, index, n_columns, r, J); return true;
+    }
+    return false;
+}
+
+/* R_new = exp([d]x) R, t_new = t + d. */
+static tr_pose moved_pose(tr_pose pose, const double d[TR_POSE_N]) {
+    pose.R = tr_m3_mul(tr_rotation_from_vector(tr_v3(d[0], d[1], d[2])), pose.R);
+    pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(d[3], d[4], d[5]));
+    return pose;
+}
+
+static void move(void *context, const double *delta) {
+    state *s = context;
+    tr_network *net = s->net;
+    for (int i = 0; i < net->n_lenses; i++) {
+        int c = s->lens_column[i];
+        for (int k = 0; k < TR_LENS_N; k++) {
+            net->lenses[i].lens.param[k] =
+                s->lenses[i].param[k] + (net->lenses[i].is_free[k] ? delta[c++] : 0);
+        }
+    }
+    for (int i = 0; i < net->n_cameras; i++) {
+        if (!net->cameras[i].is_free) continue;
+        net->cameras[i].camera_from_rig =
+            moved_pose(s->cameras[i].camera_from_rig, delta + s->camera_column[i]);
+    }
+    for (int i = 0; i < net->n_rigs; i++) {
+        if (s->rig_column[i] < 0) continue;
+        net->rigs[i].rig_from_world = moved_pose(s->rigs[i].rig_from_world, delta + s->rig_column[i]);
+    }
+    for (int i = 0; i < net->n_sheets; i++) {
+        const tr_net_sheet *from = &s->sheets[i];
+        double d[TR_SHEET_N];
+        int c = s->sheet_column[i];
+        for (int k = 0; k < TR_SHEET_N; k++) d[k] = c >= 0 && from->is_free[k] ? delta[c++] : 0;
+        net->sheets[i].world_from_sheet = moved_pose(from->world_from_sheet, d);
+        for (int k = 0; k < 4; k++) net->sheets[i].shape[k] = from->shape[k] + d[TR_STRETCH_X + k];
+    }
+}
+
+static void accept(void *context) {
+    state *s = context;
+    const tr_network *net = s->net;
+    for (int i = 0; i < net->n_lenses; i++) s->lenses[i] = net->lenses[i].lens;
+    for (int i = 0; i < net->n_cameras; i++) s->cameras[i] = net->cameras[i];
+    for (int i = 0; i < net->n_rigs; i++) s->rigs[i] = net->rigs[i];
+    for (int i = 0; i < net->n_sheets; i++) s->sheets[i] = net->sheets[i];
+}
+
+static void name(void *context, int unknown, char *out, size_t size) {
+    static const char *const lens_names[TR_LENS_N] = {"fx", "fy", "cx", "cy", "k1",
+                                                      "k2", "p1", "p2", "k3"};
+    const state *s = context;
+    tr_net_unknown u = s->unknowns[unknown];
+    switch (u.kind) {
+    case TR_NET_LENS: snprintf(out, size, "the lens's %s", lens_names[u.component]); return;
+    case TR_NET_CAMERA: snprintf(out, size, "the place of camera %d on its rig", u.index + 1); return;
+    case TR_NET_RIG: snprintf(out, size, "the place of photo %d", u.index + 1); return;
+    case TR_NET_SHEET: snprintf(out, size, "the place of sheet %d", u.index + 1); return;
+    }
+}
+
+/* ---- setting up ---- */
+
+static void add_unknowns(state *s, tr_net_kind kind, int index, const bool *is_free, int n,
+                         int *first) {
+    *first = -1;
+    for (int k = 0; k < n; k++) {
+        if (is_free && !is_free[k]) continue;
+        if (*first < 0) *first = s->n_unknowns;
+        s->unknowns[s->n_unknowns++] = (tr_net_unknown){kind, index, k};
+    }
+}
+
+static int push_columns(int *columns, int n, int first, int count) {
+    for (int k = 0; k < count; k++) columns[n++] = first + k;
+    return n;
+}
+
+static void add_term(state *s, term_kind kind, int index, int rows, int n_columns) {
+    tr_lsq_term *term = &s->terms[s->n_terms];
+    term->rows = rows;
+    term->n_columns = n_columns;
+    term->columns = s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS;
+    term->is_robust = kind == TERM_OBSERVATION;
+    s->sources[s->n_terms] = (term_source){kind, index};
+    s->n_terms++;
+}
+
+static void add_terms(state *s) {
+    const tr_network *net = s->net;
+    for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *obs = &net->observations[i];
+        if (!obs->is_used) continue;
+        const tr_net_photo *photo = &net->photos[obs->photo];
+        const tr_net_lens *lens = &net->lenses[photo->lens];
+        const tr_net_sheet *sheet = &net->sheets[obs->sheet];
+        int *columns = s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS;
+        int n = push_columns(columns, 0, s->lens_column[photo->lens],
+                             count_free(lens->is_free, TR_LENS_N));
+        if (net->cameras[photo->camera].is_free) {
+            n = push_columns(columns, n, s->camera_column[photo->camera], TR_POSE_N);
+        }
+        if (!net->rigs[photo->rig].is_held) {
+            n = push_columns(columns, n, s->rig_column[photo->rig], TR_POSE_N);
+        }
+        n = push_columns(columns, n, s->sheet_column[obs->sheet],
+                         count_free(sheet->is_free, TR_SHEET_N));
+        add_term(s, TERM_OBSERVATION, i, 2 * obs->n_points, n);
+    }
+    for (int i = 0; i < net->n_lenses; i++) {
+        int n = count_free(net->lenses[i].is_free, TR_LENS_N);
+        if (!net->lenses[i].has_prior || n == 0) continue;
+        push_columns(s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS, 0, s->lens_column[i], n);
+        add_term(s, TERM_LENS_PRIOR, i, n, n);
+    }
+    for (int i = 0; i < net->n_sheets; i++) {
+        const tr_net_sheet *sheet = &net->sheets[i];
+        int n = count_free(sheet->is_free, TR_SHEET_N);
+        int rows = shape_rows(sheet);
+        if (n > 0 && sheet->floor_z_sd_mm > 0) {
+            push_columns(s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS, 0,
+                         s->sheet_column[i], n);
+            add_term(s, TERM_FLOOR, i, 3, n);
+        }
+        if (rows > 0) {
+            push_columns(s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS, 0,
+                         s->sheet_column[i], n);
+            add_term(s, TERM_SHAPE, i, rows, n);
+        }
+    }
+}
+
+/* Whitening of the free lens parameters' prior. Where the covariance is singular within rounding,
+   its diagonal is raised by one part in 1e10, which widens the prior by nothing that matters. */
+static bool prepare_lens_prior(state *s, int index, tr_error *err) {
+    const tr_net_lens *lens = &s->net->lenses[index];
+    int n = 0;
+    int free_params[TR_LENS_N];
+    for (int i = 0; i < TR_LENS_N; i++) {
+        s->lens_prior[index][i] = lens->lens.param[i];
+        if (lens->is_free[i]) free_params[n++] = i;
+    }
+    if (!lens->has_prior || n == 0) return true;
+    double C[TR_LENS_N * TR_LENS_N];
+    for (int raise = 0; raise < 2; raise++) {
+        for (int i = 0; i < n; i++) {
+            for (int j = 0; j < n; j++) {
+                C[i * n + j] = lens->lens.covariance[free_params[i] * TR_LENS_N + free_params[j]];
+            }
+            C[i * n + i] *= 1 + (raise ? 1e-10 : 0);
+        }
+        if (inverse_root(C, n, s->lens_W[index])) return true;
+    }
+    return tr_fail(err, TR_BAD_INPUT, "the covariance of lens '%s' is not positive definite",
+                   lens->lens.id);
+}
+
+static void release_state(state *s) {
+    free(s->lenses);
+    free(s->cameras);
+    free(s->rigs);
+    free(s->sheets);
+    free(s->lens_prior);
+    free(s->lens_W);
+    free(s->lens_column);
+    free(s->camera_column);
+    free(s->rig_column);
+    free(s->sheet_column);
+    free(s->unknowns);
+    free(s->sources);
+    free(s->terms);
+    free(s->columns);
+}
+
+/* An array of at least one, zeroed. */
+static void *new_array(int n, size_t size) { return calloc((size_t)n + 1, size); }
+
+static bool init_state(state *s, tr_network *net, tr_error *err) {
+    memset(s, 0, sizeof *s);
+    s->net = net;
+    int most_terms = net->n_observations + net->n_lenses + 2 * net->n_sheets;
+    int most_unknowns = TR_LENS_N * net->n_lenses + TR_POSE_N * (net->n_cameras + net->n_rigs) +
+                        TR_SHEET_N * net->n_sheets;
+    s->lenses = new_array(net->n_lenses, sizeof *s->lenses);
+    s->cameras = new_array(net->n_cameras, sizeof *s->cameras);
+    s->rigs = new_array(net->n_rigs, sizeof *s->rigs);
+    s->sheets = new_array(net->n_sheets, sizeof *s->sheets);
+    s->lens_prior = new_array(net->n_lenses, sizeof *s->lens_prior);
+    s->lens_W = new_array(net->n_lenses, sizeof *s->lens_W);
+    s->lens_column = new_array(net->n_lenses, sizeof *s->lens_column);
+    s->camera_column = new_array(net->n_cameras, sizeof *s->camera_column);
+    s->rig_column = new_array(net->n_rigs, sizeof *s->rig_column);
+    s->sheet_column = new_array(net->n_sheets, sizeof *s->sheet_column);
+    s->unknowns = new_array(most_unknowns, sizeof *s->unknowns);
+    s->sources = new_array(most_terms, sizeof *s->sources);
+    s->terms = new_array(most_terms, sizeof *s->terms);
+    s->columns = new_array(most_terms * TR_LSQ_MAX_COLUMNS, sizeof *s->columns);
+    if (!s->lenses || !s->cameras || !s->rigs || !s->sheets || !s->lens_prior || !s->lens_W ||
+        !s->lens_column || !s->camera_column || !s->rig_column || !s->sheet_column ||
+        !s->unknowns || !s->sources || !s->terms || !s->columns) {
+        return tr_fail_memory(err);
+    }
+    for (int i = 0; i < net->n_lenses; i++) {
+        add_unknowns(s, TR_NET_LENS, i, net->lenses[i].is_free, TR_LENS_N, &s->lens_column[i]);
+        if (!prepare_lens_prior(s, i, err)) return false;
+    }
+    for (int i = 0; i < net->n_cameras; i++) {
+        s->camera_column[i] = -1;
+        if (net->cameras[i].is_free) {
+            add_unknowns(s, TR_NET_CAMERA, i, NULL, TR_POSE_N, &s->camera_column[i]);
+        }
+    }
+    for (int i = 0; i < net->n_rigs; i++) {
+        s->rig_column[i] = -1;
+        if (!net->rigs[i].is_held) {
+            add_unknowns(s, TR_NET_RIG, i, NULL, TR_POSE_N, &s->rig_column[i]);
+        }
+    }
+    for (int i = 0; i < net->n_sheets; i++) {
+        add_unknowns(s, TR_NET_SHEET, i, net->sheets[i].is_free, TR_SHEET_N, &s->sheet_column[i]);
+    }
+    add_terms(s);
+    accept(s);
+    return true;
+}
+
+/* The column of an unknown, -1 where it is not free. */
+static int find_unknown(const state *s, tr_net_unknown u) {
+    for (int i = 0; i < s->n_unknowns; i++) {
+        const tr_net_unknown *v = &s->unknowns[i];
+        if (v->kind == u.kind && v->index == u.index && v->component == u.component) return i;
+    }
+    return -1;
+}
+
+static bool wanted_covariance(const state *s, tr_lsq *lsq, const tr_net_options *o, tr_error *err) {
+    bool ok = false;
+    int *column = new_array(o->n_wanted, sizeof *column);
+    int *place = new_array(o->n_wanted, sizeof *place);
+    double *C = new_array(o->n_wanted * o->n_wanted, sizeof *C);
+    int n = 0;
+    if (!column || !place || !C) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    for (int i = 0; i < o->n_wanted; i++) {
+        int c = find_unknown(s, o->wanted[i]);
+        if (c < 0) continue;
+        column[n] = c;
+        place[n++] = i;
+    }
+    if (!tr_lsq_covariance(lsq, column, n, C, err)) goto out;
+    memset(o->covariance, 0, (size_t)o->n_wanted * (size_t)o->n_wanted * sizeof *o->covariance);
+    for (int i = 0; i < n; i++) {
+        for (int j = 0; j < n; j++) o->covariance[place[i] * o->n_wanted + place[j]] = C[i * n + j];
+    }
+    ok = true;
+out:
+    free(column);
+    free(place);
+    free(C);
+    return ok;
+}
+
+bool tr_network_solve(tr_network *net, const tr_net_options *options, tr_lsq_result *result,
+                      tr_error *err) {
+    bool ok = false;
+    tr_lsq *lsq = NULL;
+    state s;
+    if (!init_state(&s, net, err)) goto out;
+    tr_lsq_problem problem = {.n_unknowns = s.n_unknowns,
+                              .n_terms = s.n_terms,
+                              .terms = s.terms,
+                              .context = &s,
+                              .evaluate = evaluate,
+                              .move = move,
+                              .accept = accept,
+                              .name = name};
+    lsq = tr_lsq_new(&problem, err);
+    if (!lsq) goto out;
+    tr_lsq_options o = {.huber = options->huber,
+                        .max_iterations = options->max_iterations,
+                        .small_step = options->small_step,
+                        .start_damping = START_DAMPING};
+    if (!tr_lsq_solve(lsq, o, result, err)) goto out;
+    if (options->n_wanted > 0 && !wanted_covariance(&s, lsq, options, err)) goto out;
+    ok = true;
+out:
+    tr_lsq_free(lsq);
+    release_state(&s);
+    return ok;
+}
+
+bool tr_network_residual(const tr_network *net, int observation, tr_vec2 *r_px, double *chi2) {
+    const tr_net_obs *obs = &net->observations[observation];
+    int rows = 2 * obs->n_points;
+    double r[2 * TR_OBS_MAX_POINTS];
+    for (int k = 0; k < obs->n_points; k++) {
+        tr_vec2 uv;
+        if (!project_point(net, obs, k, &uv, NULL)) return false;
+        tr_vec2 d = tr_v2_sub(obs->uv_px[k], uv);
+        r[2 * k] = d.x;
+        r[2 * k + 1] = d.y;
+        if (r_px) r_px[k] = d;
+    }
+    if (chi2) {
+        *chi2 = 0;
+        for (int i = 0; i < rows; i++) {
+            double w = 0;
+            for (int k = i; k < rows; k++) w += obs->W[i * rows + k] * r[k];
+            *chi2 += w * w;
+        }
+    }
+    return true;
+}
+
+static int root_of(int *parent, int i) {
+    while (parent[i] != i) {
+        parent[i] = parent[parent[i]];
+        i = parent[i];
+    }
+    return i;
+}
+
+int tr_network_components(const tr_network *net, int *component) {
+    int n = net->n_photos + net->n_sheets;
+    for (int i = 0; i < n; i++) component[i] = i;
+    for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *obs = &net->observations[i];
+        if (!obs->is_used) continue;
+        int a = root_of(component, obs->photo);
+        int b = root_of(component, net->n_photos + obs->sheet);
+        /* The smaller number is the root, so that numbering below follows first appearance. */
+        if (a < b) component[b] = a;
+        else component[a] = b;
+    }
+    int count = 0;
+    for (int i = 0; i < n; i++) {
+        int root = root_of(component, i);
+        /* Roots come before their members; -1 - number marks a numbered root. */
+        component[i] = root == i ? i : root;
+    }
+    for (int i = 0; i < n; i++) {
+        if (component[i] == i) {
+            component[i] = -1 - count++;
+        } else {
+            component[i] = component[component[i]];
+        }
+    }
+    for (int i = 0; i < n; i++) component[i] = -1 - component[i];
+    return count;
+}

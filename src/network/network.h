@@ -1,0 +1,146 @@
+/* The joint adjustment: where are the sheets, the cameras and the lens, given the marks seen in the
+   photos? Calibrating a lens, checking a placement and asking what does not fit differ only in
+   which unknowns are free and which priors they carry.
+
+   An observation says that certain points of a sheet were seen at certain pixels of a photo:
+     p_sheet' = shape(p_sheet)
+     p_camera = camera_from_rig * rig_from_world * world_from_sheet * p_sheet'
+     residual = W (project(lens, p_camera) - measured)
+   with W'W the inverse covariance of the measured pixels. shape() is the print's stretch and bow:
+     x' = x (1 + stretch_x)    y' = y (1 + stretch_y)
+     z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2)
+   where hx, hy are the half extents of the sheet: bow_x is how far, in mm, the middle of the sheet
+   stands out of the plane through its left and right edges.
+
+   World frame: the floor, z up; which sheet holds it in place (its x, y and yaw fixed) is up to the
+   caller. A photo is taken by a rig (a station) through one camera of it; a lone camera is a rig
+   with the camera at its origin. Small rotations turn about the axes of the world (sheets) or of
+   the camera (rigs, cameras): R_new = exp([d]x) R. Units: mm, rad, px. */
+#ifndef TR_NETWORK_NETWORK_H
+#define TR_NETWORK_NETWORK_H
+
+#include "base/error.h"
+#include "geom/geom.h"
+#include "lens/lens.h"
+#include "network/lsq.h"
+
+/* Components of a sheet's unknowns: rotation (rad), place (mm), shape (1, 1, mm, mm). */
+enum {
+    TR_SHEET_RX,
+    TR_SHEET_RY,
+    TR_SHEET_RZ,
+    TR_SHEET_TX,
+    TR_SHEET_TY,
+    TR_SHEET_TZ,
+    TR_STRETCH_X,
+    TR_STRETCH_Y,
+    TR_BOW_X,
+    TR_BOW_Y,
+    TR_SHEET_N
+};
+/* Of a rig or a camera: rotation (rad) 0..2, place (mm) 3..5. */
+enum { TR_POSE_N = 6 };
+
+/* The most points of one observation: the four corners of a tag, whose errors go together. */
+enum { TR_OBS_MAX_POINTS = 4 };
+
+typedef struct {
+    tr_lens lens;
+    bool is_free[TR_LENS_N]; /* which parameters are unknowns */
+    /* The lens's own covariance is the prior of its free parameters where this is set. */
+    bool has_prior;
+} tr_net_lens;
+
+typedef struct {
+    tr_pose camera_from_rig;
+    bool is_free;
+} tr_net_camera;
+
+typedef struct {
+    tr_pose rig_from_world;
+    bool is_held; /* it is no unknown */
+} tr_net_rig;
+
+typedef struct {
+    tr_pose world_from_sheet;
+    double shape[4];           /* stretch_x, stretch_y, bow_x, bow_y */
+    double half_mm[2];         /* hx, hy above; > 0 */
+    bool is_free[TR_SHEET_N];
+    double shape_sd[4];        /* prior about 0 of a free shape component; 0: none */
+    double floor_z_sd_mm;      /* prior: origin on the floor z = 0; 0: none */
+    double floor_tilt_sd_rad;  /* prior: face level; goes with floor_z_sd_mm */
+} tr_net_sheet;
+
+typedef struct {
+    int lens, camera, rig;
+} tr_net_photo;
+
+typedef struct {
+    int photo, sheet;
+    int n_points;                              /* 1 .. TR_OBS_MAX_POINTS */
+    tr_vec2 p_sheet_mm[TR_OBS_MAX_POINTS];
+    tr_vec2 uv_px[TR_OBS_MAX_POINTS];
+    /* W: 2n x 2n upper triangular, row by row, 1/px; see tr_net_whiten. */
+    double W[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
+    bool is_used; /* false: it takes no part, but has residuals */
+} tr_net_obs;
+
+/* All arrays belong to the caller, who fills them in; solving moves the free unknowns in place.
+   A network that is all zero is a valid empty one. */
+typedef struct {
+    tr_net_lens *lenses;
+    tr_net_camera *cameras;
+    tr_net_rig *rigs;
+    tr_net_sheet *sheets;
+    tr_net_photo *photos;
+    tr_net_obs *observations;
+    int n_lenses, n_cameras, n_rigs, n_sheets, n_photos, n_observations;
+} tr_network;
+
+/* W from a covariance of the 2n pixel coordinates (u1 v1 u2 v2 ...), row by row, px^2:
+   W'W = covariance^-1. False where the covariance is not positive definite. */
+bool tr_net_whiten(const double *covariance, int n_points, double *W);
+/* W of n independent points with one standard deviation. */
+void tr_net_whiten_equal(double sd_px, int n_points, double *W);
+
+/* One unknown of the network, for covariances. */
+typedef enum { TR_NET_LENS, TR_NET_CAMERA, TR_NET_RIG, TR_NET_SHEET } tr_net_kind;
+typedef struct {
+    tr_net_kind kind;
+    int index;     /* of the lens, camera, rig or sheet */
+    int component; /* of it */
+} tr_net_unknown;
+
+typedef struct {
+    double huber; /* of observations, in standard deviations; 0: plain least squares */
+    int max_iterations;
+    double small_step; /* as in tr_lsq_options */
+    /* Unknowns whose covariance is wanted, and where to: n x n, row by row. An unknown that is not
+       free gets rows of zeros. For unit variance: the caller scales by the variance factor. */
+    const tr_net_unknown *wanted;
+    int n_wanted;
+    double *covariance;
+} tr_net_options;
+
+/* Solves in place. Fewer residuals than unknowns, or an unknown that the marks do not determine:
+   TR_NO_MEASURE; the network is then left at the last state reached. */
+TR_MUST_USE bool tr_network_solve(tr_network *net, const tr_net_options *options,
+                                  tr_lsq_result *result, tr_error *err);
+
+/* Residual of an observation in the network's present state: measured minus predicted, px, one
+   vector a point (may be NULL), and |W r|^2 (may be NULL). False where a point lies behind the camera or outside the
+   lens model. */
+bool tr_network_residual(const tr_network *net, int observation, tr_vec2 *r_px, double *chi2);
+
+/* A point of a sheet, mm on its face, in the world, with the sheet's shape. */
+tr_vec3 tr_net_sheet_point(const tr_net_sheet *sheet, tr_vec2 p_sheet_mm);
+
+/* Where a world point appears in a photo. False as tr_lens_project. */
+bool tr_network_project(const tr_network *net, int photo, tr_vec3 p_world_mm, tr_vec2 *uv_px);
+
+/* Which photos and sheets hang together: component[i] for photo i, component[n_photos + k] for
+   sheet k, numbered from 0 in order of first appearance (photos first); only used observations
+   connect. component has n_photos + n_sheets places. Returns the number of components. */
+int tr_network_components(const tr_network *net, int *component);
+
+#endif

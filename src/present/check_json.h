@@ -1,0 +1,27 @@
+/* A check as JSON: the object of the contract's "Result of check --json", its keys in the
+   contract's order, full precision, millimetres and degrees. What was not measured is null. Added
+   keys, all at the end of their object: target axis     budget {marks, lens, plates}: what u95 is
+   made of, expanded alike references.*    stated: the layout's value photos[]        reason: why
+   the photo is not used warnings[]      blocks_pass top             left_out, variance_factor,
+   degrees_of_freedom, program A check in which nothing could be measured has verdict null and an
+   object "error". */
+#ifndef TR_PRESENT_CHECK_JSON_H
+#define TR_PRESENT_CHECK_JSON_H
+
+#include <jansson.h>
+#include <stdio.h>
+
+#include "check/check.h"
+
+/* A new reference; NULL when memory ran out. */
+json_t *tr_check_json(const tr_check *check);
+
+/* For a check that ended with why. check may be NULL, and what it does not know is null or an
+   empty list. */
+json_t *tr_check_json_failed(const tr_check *check, const tr_error *why);
+
+/* One line of text with 17 significant digits and a newline. False where it cannot be made or
+   written. */
+bool tr_json_print(const json_t *json, FILE *out);
+
+#endif

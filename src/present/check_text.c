@@ -1,0 +1,401 @@
+#include "present/check_text.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "present/cautions.h"
+#include "present/words.h"
+
+typedef struct {
+    FILE *out;
+    bool is_coloured;
+} page;
+
+/* ---- Columns ---- */
+
+/* One character of UTF-8 (valid: text is cleaned before it comes here) and how long it is. */
+static size_t decode(const char *s, unsigned long *code) {
+    unsigned char c = (unsigned char)*s;
+    size_t length = c < 0x80 ? 1 : c < 0xe0 ? 2 : c < 0xf0 ? 3 : 4;
+    *code = length == 1 ? c : c & (0x7fu >> length);
+    for (size_t i = 1; i < length; i++) {
+        if (!s[i]) return i;
+        *code = *code << 6 | ((unsigned char)s[i] & 0x3f);
+    }
+    return length;
+}
+
+/* Blocks of marks that join the character before, and of those that take two columns (Unicode
+   Standard Annex 11, East Asian Width, W and F; by block, which is coarse but never too narrow). */
+static int columns_of(unsigned long code) {
+    static const struct {
+        unsigned long first, last;
+        int columns;
+    } BLOCKS[] = {
+        {0x0300, 0x036f, 0}, {0x200b, 0x200f, 0}, {0xfe00, 0xfe0f, 0},   {0x1100, 0x115f, 2},
+        {0x2e80, 0xa4cf, 2}, {0xac00, 0xd7a3, 2}, {0xf900, 0xfaff, 2},   {0xfe30, 0xfe6f, 2},
+        {0xff00, 0xff60, 2}, {0xffe0, 0xffe6, 2}, {0x1f300, 0x1faff, 2}, {0x20000, 0x3fffd, 2},
+    };
+    for (size_t i = 0; i < sizeof BLOCKS / sizeof *BLOCKS; i++) {
+        if (code >= BLOCKS[i].first && code <= BLOCKS[i].last) return BLOCKS[i].columns;
+    }
+    return 1;
+}
+
+int tr_text_columns(const char *text) {
+    int n = 0;
+    while (*text) {
+        unsigned long code;
+        text += decode(text, &code);
+        n += columns_of(code);
+    }
+    return n;
+}
+
+/* Bytes of the longest beginning of n bytes that fits into the columns; at least one character. */
+static size_t fitting(const char *text, size_t n, int columns) {
+    size_t fits = 0;
+    int used = 0;
+    while (fits < n) {
+        unsigned long code;
+        size_t length = decode(text + fits, &code);
+        used += columns_of(code);
+        if (used > columns && fits > 0) break;
+        fits += length;
+    }
+    return fits;
+}
+
+static int word_columns(const char *word, size_t n) {
+    int columns = 0;
+    for (size_t i = 0; i < n;) {
+        unsigned long code;
+        i += decode(word + i, &code);
+        columns += columns_of(code);
+    }
+    return columns;
+}
+
+static int new_line(FILE *out, int indent) {
+    fprintf(out, "\n%*s", indent, "");
+    return indent;
+}
+
+void tr_text_wrap(FILE *out, int column, int indent, const char *text) {
+    bool is_line_empty = true;
+    while (*text) {
+        size_t n = strcspn(text, " ");
+        int columns = word_columns(text, n);
+        if (!is_line_empty && column + 1 + columns > TR_TEXT_WIDTH) {
+            column = new_line(out, indent);
+            is_line_empty = true;
+        }
+        if (!is_line_empty) {
+            fputc(' ', out);
+            column++;
+        }
+        /* A word that is wider than a line is cut. */
+        while (column + columns > TR_TEXT_WIDTH) {
+            size_t fits = fitting(text, n, TR_TEXT_WIDTH - column);
+            if (fits == n) break;
+            fwrite(text, 1, fits, out);
+            text += fits;
+            n -= fits;
+            columns = word_columns(text, n);
+            column = new_line(out, indent);
+        }
+        fwrite(text, 1, n, out);
+        column += columns;
+        is_line_empty = false;
+        text += n;
+        text += strspn(text, " ");
+    }
+    fputc('\n', out);
+}
+
+/* A copy that may be shown; cut to 1023 bytes. */
+typedef struct {
+    char text[1024];
+} shown;
+
+static shown show(const char *text) {
+    shown s;
+    tr_text_show(text, strlen(text), s.text, sizeof s.text);
+    return s;
+}
+
+static void put_cell(FILE *out, const char *text, int width) {
+    int pad = width - tr_text_columns(text);
+    fprintf(out, "%*s%s", pad > 0 ? pad : 0, "", text);
+}
+
+/* ---- Colours ---- */
+
+/* Okabe and Ito's blue and vermillion, and a grey, as near as the 256 colours of a terminal come;
+   the blue a little lighter, so that it is read on black too. */
+static const char *verdict_colour(tr_verdict verdict) {
+    return verdict == TR_PASS   ? "\033[1;38;5;33m"
+           : verdict == TR_FAIL ? "\033[1;38;5;166m"
+                                : "\033[1;38;5;245m";
+}
+
+static void put_style(const page *p, const char *sequence) {
+    if (p->is_coloured) fputs(sequence, p->out);
+}
+
+/* ---- Parts ---- */
+
+static void put_head(const page *p, const tr_job *job) {
+    char head[1024];
+    snprintf(head, sizeof head, "Job %s, layout %s, %s%s%s%s%s", job->id, job->layout.id,
+             job->layout.vehicle, *job->vehicle_id ? ", " : "", job->vehicle_id,
+             *job->technician ? ", technician " : "", job->technician);
+    tr_text_wrap(p->out, 0, 4, show(head).text);
+}
+
+static void put_axis(const page *p, tr_axis axis, const tr_axis_result *r) {
+    tr_axis_cells cells;
+    tr_axis_cells_of(axis, r, &cells);
+    char title[32];
+    snprintf(title, sizeof title, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
+    fprintf(p->out, "  %s%*s", title, 14 - tr_text_columns(title), "");
+    put_cell(p->out, cells.required, 10);
+    put_cell(p->out, r->is_measured ? cells.measured : "–", 10);
+    put_cell(p->out, cells.error, 10);
+    put_cell(p->out, cells.u95, 8);
+    if (r->is_judged) {
+        put_cell(p->out, cells.limit, 8);
+        fputs("  ", p->out);
+        put_style(p, verdict_colour(r->verdict));
+        fprintf(p->out, "%s %s", tr_verdict_shape(r->verdict), tr_verdict_name(r->verdict));
+        put_style(p, "\033[0m");
+    }
+    fputc('\n', p->out);
+}
+
+static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r) {
+    const double parts[TR_N_SOURCES] = {r->u95_marks, r->u95_lens, r->u95_plates};
+    char title[32], cell[TR_CELL_SIZE];
+    snprintf(title, sizeof title, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
+    fprintf(p->out, "  %s%*s", title, 14 - tr_text_columns(title), "");
+    for (int source = 0; source < TR_N_SOURCES; source++) {
+        tr_u95_cell(axis, parts[source], cell);
+        put_cell(p->out, parts[source] > 0 ? cell : "–", 10);
+    }
+    fputc('\n', p->out);
+}
+
+static void put_budget(const page *p, const tr_target_result *t) {
+    bool has_any = false;
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        const tr_axis_result *r = &t->axis[axis];
+        if (!r->is_judged || !r->is_measured) continue;
+        if (!has_any) {
+            fputs("\n  u95 comes from     marks      lens    plates\n", p->out);
+        }
+        has_any = true;
+        put_budget_row(p, axis, r);
+    }
+}
+
+static bool is_uncertain(const tr_axis_result *r) {
+    return r->is_judged && r->is_measured && r->verdict == TR_INCONCLUSIVE;
+}
+
+/* How large u95 may be for the error that was measured; not above 0 where no u95 makes it a pass.
+ */
+static double room_for_u95(const tr_axis_result *r) {
+    return r->limit - fabs(r->error);
+}
+
+/* What an axis that is measured, but not decided, needs. */
+static void put_what_axis_needs(const page *p, tr_axis axis, const tr_axis_result *r) {
+    char text[256], now[TR_CELL_SIZE], needed[TR_CELL_SIZE];
+    const char *title = tr_axis_title(axis);
+    double step = tr_axis_is_angle(axis) ? 0.01 * TR_RAD_PER_DEG : 0.1; /* that is printed */
+    double room = floor(room_for_u95(r) / step) * step;
+    tr_u95_cell(axis, r->u95, now);
+    tr_u95_cell(axis, room, needed);
+    if (!(room > 0)) {
+        snprintf(text, sizeof text, "%s: set it nearer, then check again.", title);
+    } else if (r->u95 < r->limit) {
+        snprintf(text, sizeof text, "%s: set it nearer, or bring u95 down to %s %s (now %s).",
+                 title, needed, tr_axis_unit(axis), now);
+    } else {
+        snprintf(text, sizeof text, "%s: cannot pass with u95 %s %s; it needs at most %s.", title,
+                 now, tr_axis_unit(axis), needed);
+    }
+    fputs("  ", p->out);
+    tr_text_wrap(p->out, 2, 4, text);
+}
+
+/* What to do about the largest part of u95, once for each source. */
+static void put_advice(const page *p, const tr_check *check, int target) {
+    static const char *const FROM[TR_N_SOURCES] = {"the marks", "the lens", "the plates"};
+    const tr_target_result *t = &check->targets[target];
+    bool is_wanted[TR_N_SOURCES] = {false};
+    bool has_any = false;
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        if (!is_uncertain(&t->axis[axis])) continue;
+        if (!has_any) fputs("\n  To decide what is inconclusive:\n", p->out);
+        has_any = true;
+        put_what_axis_needs(p, axis, &t->axis[axis]);
+        bool helps = room_for_u95(&t->axis[axis]) > 0;
+        is_wanted[tr_largest_source(&t->axis[axis])] |= helps;
+    }
+    for (tr_source source = 0; source < TR_N_SOURCES; source++) {
+        if (!is_wanted[source]) continue;
+        char text[512], sentence[640];
+        tr_source_advice(check, target, source, text, sizeof text);
+        snprintf(sentence, sizeof sentence, "For less u95 from %s: %s", FROM[source], text);
+        fputs("  ", p->out);
+        tr_text_wrap(p->out, 2, 4, show(sentence).text);
+    }
+}
+
+static void put_moves(const page *p, const tr_target_result *t) {
+    if (t->verdict == TR_PASS) {
+        fputs("\n  Nothing needs to be moved.\n", p->out);
+        return;
+    }
+    if (!tr_target_needs_move(t)) return;
+    char text[TR_MAX_MOVES * (TR_MOVE_SIZE + 1)];
+    snprintf(text, sizeof text, "%s %s", t->moves[0], t->n_moves > 1 ? t->moves[1] : "");
+    fputs("\n  ", p->out);
+    put_style(p, "\033[1m");
+    fputs("► ", p->out);
+    tr_text_wrap(p->out, 4, 4, show(text).text);
+    put_style(p, "\033[0m");
+}
+
+static void put_target(const page *p, const tr_check *check, int target) {
+    const tr_target_result *t = &check->targets[target];
+    const tr_sheet *sheet = &check->job->sheets[t->sheet];
+    const tr_sheet_result *found = &check->sheets[t->sheet];
+    char head[512];
+    snprintf(head, sizeof head, "%s: %s, from the %s axle; %d marks in %d photos", sheet->id,
+             sheet->title,
+             check->job->layout.placements[t->placement].from == TR_FROM_FRONT_AXLE ? "front"
+                                                                                    : "rear",
+             found->n_marks, found->n_photos);
+    fputc('\n', p->out);
+    put_style(p, verdict_colour(t->verdict));
+    fprintf(p->out, "%s ", tr_verdict_shape(t->verdict));
+    tr_text_wrap(p->out, 2, 2, show(head).text);
+    put_style(p, "\033[0m");
+    if (!found->is_placed) {
+        fputs("  ", p->out);
+        tr_text_wrap(p->out, 2, 2,
+                     "Not measured. Take photos that show this sheet together with the plates "
+                     "at the wheels.");
+        return;
+    }
+    fputs("                  required  measured     error     u95   limit\n", p->out);
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++)
+        put_axis(p, axis, &t->axis[axis]);
+    put_moves(p, t);
+    put_budget(p, t);
+    put_advice(p, check, target);
+}
+
+static void put_length(const page *p, const char *title, const tr_length_result *length) {
+    char cell[TR_CELL_SIZE];
+    fprintf(p->out, "  %-16s", title);
+    if (!length->is_measured) {
+        put_cell(p->out, "–", 10);
+    } else {
+        tr_number_cell(TR_X, length->measured_mm, cell);
+        put_cell(p->out, cell, 10);
+        tr_u95_cell(TR_X, length->u95_mm, cell);
+        put_cell(p->out, cell, 10);
+    }
+    if (length->stated_mm > 0) {
+        tr_number_cell(TR_X, length->stated_mm, cell);
+        put_cell(p->out, cell, length->is_measured ? 10 : 20);
+    }
+    fputc('\n', p->out);
+}
+
+static void put_references(const page *p, const tr_check *check) {
+    fputs("\nPlates at the wheels  measured       u95    stated\n", p->out);
+    put_length(p, "wheelbase, mm", &check->wheelbase);
+    put_length(p, "front track, mm", &check->track_front);
+    put_length(p, "rear track, mm", &check->track_rear);
+}
+
+static void put_photos(const page *p, const tr_check *check) {
+    int n_used = 0;
+    for (int i = 0; i < check->n_photos; i++)
+        n_used += check->photos[i].is_used;
+    fprintf(p->out, "\nPhotos: %d of %d used.", n_used, check->n_photos);
+    if (check->n_left_out > 0) {
+        fprintf(p->out, " %d %s the others and left out.", check->n_left_out,
+                check->n_left_out == 1 ? "mark contradicts" : "marks contradict");
+    }
+    fputc('\n', p->out);
+    for (int i = 0; i < check->n_photos; i++) {
+        const tr_check_photo *photo = &check->photos[i];
+        if (photo->is_used) continue;
+        fputs("  - ", p->out);
+        shown name = show(photo->file);
+        shown reason = show(*photo->why_not ? photo->why_not : "not used");
+        char line[sizeof name + sizeof reason + 2];
+        snprintf(line, sizeof line, "%s: %s", name.text, reason.text);
+        tr_text_wrap(p->out, 4, 4, line);
+    }
+}
+
+static void put_warnings(const page *p, const tr_check *check) {
+    if (check->warnings.n > 0) fputs("\nWarnings\n", p->out);
+    for (int i = 0; i < check->warnings.n; i++) {
+        const tr_warning *warning = &check->warnings.items[i];
+        char line[sizeof warning->text + sizeof warning->code + 32];
+        snprintf(line, sizeof line, "%s [%s%s]", warning->text, warning->code,
+                 warning->blocks_pass ? "; no pass" : "");
+        fputs("  ! ", p->out);
+        tr_text_wrap(p->out, 4, 4, show(line).text);
+    }
+}
+
+static void put_rule(const page *p) {
+    for (int i = 0; i < TR_TEXT_WIDTH; i++)
+        fputs("━", p->out);
+    fputc('\n', p->out);
+}
+
+static void put_verdict(const page *p, tr_verdict verdict, const char *word, const char *why) {
+    fputc('\n', p->out);
+    put_style(p, verdict_colour(verdict));
+    put_rule(p);
+    fprintf(p->out, "  %s  %s\n", tr_verdict_shape(verdict), word);
+    put_rule(p);
+    put_style(p, "\033[0m");
+    tr_text_wrap(p->out, 0, 0, show(why).text);
+    fputc('\n', p->out);
+    tr_text_wrap(p->out, 0, 0, tr_cautions_short());
+}
+
+void tr_check_text(const tr_check *check, bool is_coloured, FILE *out) {
+    const page p = {out, is_coloured};
+    put_head(&p, check->job);
+    for (int i = 0; check->targets && i < check->job->layout.n_placements; i++) {
+        put_target(&p, check, i);
+    }
+    put_references(&p, check);
+    put_photos(&p, check);
+    put_warnings(&p, check);
+    char why[1024];
+    tr_check_why(check, why, sizeof why);
+    put_verdict(&p, check->verdict, tr_verdict_headline(check->verdict), why);
+}
+
+void tr_check_text_failed(const tr_check *check, const tr_error *why, bool is_coloured, FILE *out) {
+    const page p = {out, is_coloured};
+    if (check && check->job) put_head(&p, check->job);
+    if (check && check->photos) put_photos(&p, check);
+    if (check) put_warnings(&p, check);
+    char text[1024];
+    tr_error_print(why, text, sizeof text);
+    put_verdict(&p, TR_INCONCLUSIVE, "NO MEASUREMENT", text);
+}

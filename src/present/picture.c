@@ -1,0 +1,265 @@
+#include "present/picture.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#include "present/canvas.h"
+#include "present/cautions.h"
+#include "present/overlay.h"
+#include "present/plan.h"
+#include "present/words.h"
+
+/* The page, px. */
+static const double MARGIN = 36;
+static const tr_box PHOTO = {36, 258, 770, 512};
+static const tr_box DETAIL = {826, 258, 430, 560};
+static const tr_box PLAN = {1290, 254, 600, 868};
+static const tr_box TABLE = {36, 838, 1220, 290};
+static const double FOOT_Y = 1138;
+
+static double page_width(void) {
+    return TR_PICTURE_WIDTH_PX - 2 * MARGIN;
+}
+
+static void draw_rule(tr_canvas *canvas, double y) {
+    tr_canvas_colour(canvas, TR_FAINT);
+    cairo_set_line_width(canvas->cr, 2);
+    cairo_move_to(canvas->cr, MARGIN, y);
+    cairo_line_to(canvas->cr, MARGIN + page_width(), y);
+    cairo_stroke(canvas->cr);
+}
+
+/* Badge and word; to the right of them what was checked. */
+static void draw_head(tr_canvas *canvas, tr_verdict verdict, const char *word, const char *first,
+                      const char *second) {
+    static const double RADIUS = 52, Y = 66;
+    tr_canvas_badge(canvas, MARGIN + RADIUS, Y, RADIUS, verdict);
+    const tr_type big = {.size_px = 84, .is_bold = true, .colour = tr_verdict_colour(verdict)};
+    double x = MARGIN + 2 * RADIUS + 28;
+    double width = tr_canvas_text_width(canvas, big, word);
+    tr_canvas_text(canvas, x, Y - 50, width + 4, big, word);
+    x += width + 60;
+    double room = MARGIN + page_width() - x;
+    tr_type type = {.size_px = 34,
+                    .smallest_px = 26,
+                    .is_bold = true,
+                    .colour = TR_INK,
+                    .align = TR_ALIGN_RIGHT};
+    tr_canvas_text(canvas, x, 18, room, type, first);
+    type.size_px = 28;
+    type.smallest_px = 22;
+    type.is_bold = false;
+    tr_canvas_text(canvas, x, 68, room, type, second);
+}
+
+static void draw_foot(tr_canvas *canvas) {
+    const tr_type type = {.size_px = 20, .smallest_px = 15, .colour = TR_INK, .lines = 2};
+    draw_rule(canvas, FOOT_Y - 6);
+    tr_canvas_text(canvas, MARGIN, FOOT_Y, page_width(), type, tr_cautions());
+}
+
+static const tr_warning *first_blocking(const tr_warnings *warnings) {
+    for (int i = 0; i < warnings->n; i++) {
+        if (warnings->items[i].blocks_pass) return &warnings->items[i];
+    }
+    return NULL;
+}
+
+/* Why the check has its verdict and, where a smaller u95 would decide it, what to do for that. */
+static void print_why(const tr_check *check, int target, char *text, size_t size) {
+    char why[768], advice[512] = "";
+    const tr_target_result *t = &check->targets[target];
+    tr_check_why(check, why, sizeof why);
+    for (tr_axis axis = 0; axis < TR_N_AXES && !*advice; axis++) {
+        const tr_axis_result *r = &t->axis[axis];
+        if (!r->is_judged || !r->is_measured || r->verdict != TR_INCONCLUSIVE) continue;
+        tr_source_advice(check, target, tr_largest_source(r), advice, sizeof advice);
+    }
+    snprintf(text, size, "%s%s%s", why, *advice ? " To decide it: " : "", advice);
+}
+
+/* What to do, or why it is as it is. */
+static void draw_message(tr_canvas *canvas, const tr_check *check, int target) {
+    const tr_target_result *t = &check->targets[target];
+    char text[1536];
+    const tr_warning *warning = first_blocking(&check->warnings);
+    if (tr_target_needs_move(t)) {
+        snprintf(text, sizeof text, "%s %s", t->moves[0], t->n_moves > 1 ? t->moves[1] : "");
+    } else {
+        print_why(check, target, text, sizeof text);
+    }
+    const tr_type type = {
+        .size_px = 36, .smallest_px = 26, .is_bold = true, .colour = TR_INK, .lines = 2};
+    double height = tr_canvas_text(canvas, MARGIN, 128, page_width(), type, text);
+    if (!warning) return;
+    snprintf(text, sizeof text, "! %s", warning->text);
+    const tr_type small = {
+        .size_px = 26, .smallest_px = 18, .colour = TR_INK, .lines = height > 50 ? 1 : 2};
+    tr_canvas_text(canvas, MARGIN, 128 + height, page_width(), small, text);
+}
+
+/* ---- The numbers ---- */
+
+enum { N_COLUMNS = 7 };
+/* Right edge of each column but the last, which is set from its left edge. px from the table's. */
+static const double COLUMN[N_COLUMNS] = {0, 400, 560, 690, 812, 936, 962};
+
+static void draw_cell(tr_canvas *canvas, double y, int column, tr_type type, const char *cell) {
+    char text[TR_MINUS_SIZE];
+    tr_cell_with_minus(cell, text);
+    bool is_left = column == 0 || column == N_COLUMNS - 1;
+    type.align = is_left ? TR_ALIGN_LEFT : TR_ALIGN_RIGHT;
+    double x = is_left ? COLUMN[column] : COLUMN[column - 1] + (column == 1 ? 244 : 0);
+    double width = is_left ? 240 : COLUMN[column] - x;
+    tr_canvas_text(canvas, TABLE.x + x, y, width, type, text);
+}
+
+static void draw_table_head(tr_canvas *canvas, double y) {
+    static const char *const HEADS[N_COLUMNS] = {"",    "required", "measured", "error",
+                                                 "u95", "limit",    ""};
+    const tr_type type = {.size_px = 26, .smallest_px = 20, .colour = TR_INK};
+    for (int i = 0; i < N_COLUMNS; i++)
+        draw_cell(canvas, y, i, type, HEADS[i]);
+}
+
+static void draw_row(tr_canvas *canvas, double y, double height, tr_axis axis,
+                     const tr_axis_result *r) {
+    tr_axis_cells cells;
+    tr_axis_cells_of(axis, r, &cells);
+    char title[48];
+    snprintf(title, sizeof title, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
+    double size = fmin(30, 0.72 * height);
+    tr_type type = {.size_px = size, .smallest_px = 0.6 * size, .colour = TR_INK};
+    draw_cell(canvas, y, 0, type, title);
+    draw_cell(canvas, y, 1, type, cells.required);
+    draw_cell(canvas, y, 2, type, r->is_measured ? cells.measured : "–");
+    draw_cell(canvas, y, 4, type, cells.u95);
+    draw_cell(canvas, y, 5, type, cells.limit);
+    type.is_bold = true;
+    draw_cell(canvas, y, 3, type, cells.error);
+    if (!r->is_judged) return;
+    type.colour = tr_verdict_colour(r->verdict);
+    tr_canvas_badge(canvas, TABLE.x + COLUMN[6] + 22, y + 0.6 * size, 0.5 * size, r->verdict);
+    tr_canvas_text(canvas, TABLE.x + COLUMN[6] + 46, y, 220, type, tr_verdict_name(r->verdict));
+}
+
+/* The axes that the layout does not ask for, in one line. */
+static void draw_others(tr_canvas *canvas, double y, const tr_target_result *t) {
+    char text[256] = "";
+    size_t n = 0;
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        const tr_axis_result *r = &t->axis[axis];
+        if (r->is_required || !r->is_measured) continue;
+        tr_axis_cells cells;
+        char measured[TR_MINUS_SIZE];
+        tr_axis_cells_of(axis, r, &cells);
+        tr_cell_with_minus(cells.measured, measured);
+        n += (size_t)snprintf(text + n, sizeof text - n, "%s%s %s %s %s", n ? "   ·   " : "",
+                              tr_axis_title(axis), measured, cells.u95, tr_axis_unit(axis));
+        if (n >= sizeof text) return;
+    }
+    const tr_type type = {.size_px = 26, .smallest_px = 18, .colour = TR_INK};
+    tr_canvas_text(canvas, TABLE.x, y, TABLE.width, type, text);
+}
+
+static void draw_table(tr_canvas *canvas, const tr_target_result *t) {
+    static const double HEAD_PX = 40, OTHERS_PX = 44;
+    int rows = 0;
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++)
+        rows += t->axis[axis].is_required;
+    bool has_others = rows < TR_N_AXES;
+    double room = TABLE.height - HEAD_PX - (has_others ? OTHERS_PX : 0);
+    double height = fmin(54, room / rows);
+    double y = TABLE.y;
+    draw_table_head(canvas, y);
+    y += HEAD_PX;
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        if (!t->axis[axis].is_required) continue;
+        tr_canvas_colour(canvas, TR_FAINT);
+        cairo_set_line_width(canvas->cr, 1);
+        cairo_move_to(canvas->cr, TABLE.x, y);
+        cairo_line_to(canvas->cr, TABLE.x + TABLE.width, y);
+        cairo_stroke(canvas->cr);
+        draw_row(canvas, y + 4, height, axis, &t->axis[axis]);
+        y += height;
+    }
+    if (has_others) draw_others(canvas, TABLE.y + TABLE.height - OTHERS_PX, t);
+}
+
+static void draw_caption(tr_canvas *canvas, const tr_check *check, int photo) {
+    if (photo < 0) return;
+    char text[512];
+    const char *name = strrchr(check->photos[photo].file, '/');
+    snprintf(text, sizeof text, "%s · dashed: required · solid: measured · arrows not to scale",
+             name ? name + 1 : check->photos[photo].file);
+    const tr_type type = {.size_px = 22, .smallest_px = 16, .colour = TR_INK};
+    tr_canvas_text(canvas, PHOTO.x, PHOTO.y + PHOTO.height + 6, PHOTO.width, type, text);
+}
+
+static bool draw(tr_canvas *canvas, const tr_check *check, tr_error *err) {
+    const tr_job *job = check->job;
+    int target = tr_worst_target(check);
+    const tr_target_result *t = &check->targets[target];
+    const tr_sheet *sheet = &job->sheets[t->sheet];
+    char first[320], second[512];
+    snprintf(first, sizeof first, "%s · %s", sheet->id, sheet->title);
+    snprintf(second, sizeof second, "Job %s · %s · %s%s%s", job->id, job->layout.id,
+             job->layout.vehicle, *job->vehicle_id ? " · " : "", job->vehicle_id);
+    draw_head(canvas, check->verdict, tr_verdict_headline(check->verdict), first, second);
+    draw_message(canvas, check, target);
+    draw_rule(canvas, 246);
+    int photo = tr_best_photo(check, target);
+    if (!tr_overlay_draw(canvas, PHOTO, check, target, photo, err)) return false;
+    draw_caption(canvas, check, photo);
+    tr_plan_draw_detail(canvas, DETAIL, check, target);
+    tr_plan_draw(canvas, PLAN, check, target);
+    draw_table(canvas, t);
+    draw_foot(canvas);
+    return true;
+}
+
+bool tr_picture_write(const tr_check *check, const char *path, tr_error *err) {
+    tr_canvas canvas;
+    if (!tr_canvas_init(&canvas, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX, err)) return false;
+    bool ok = draw(&canvas, check, err) && tr_canvas_write(&canvas, path, err);
+    tr_canvas_release(&canvas);
+    return ok;
+}
+
+/* Photos that are not used, and warnings, as far as there is room. */
+static void draw_reasons(tr_canvas *canvas, const tr_check *check) {
+    const tr_type type = {.size_px = 30, .smallest_px = 24, .colour = TR_INK, .lines = 2};
+    double y = 420;
+    static const double LAST_Y = 1040;
+    char text[1024];
+    for (int i = 0; i < check->warnings.n && y < LAST_Y; i++) {
+        snprintf(text, sizeof text, "! %s", check->warnings.items[i].text);
+        y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
+    }
+    for (int i = 0; check->photos && i < check->n_photos && y < LAST_Y; i++) {
+        const tr_check_photo *photo = &check->photos[i];
+        if (photo->is_used || !*photo->why_not) continue;
+        const char *name = strrchr(photo->file, '/');
+        snprintf(text, sizeof text, "%s: %s", name ? name + 1 : photo->file, photo->why_not);
+        y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
+    }
+}
+
+bool tr_picture_write_failed(const tr_check *check, const tr_error *why, const char *path,
+                             tr_error *err) {
+    tr_canvas canvas;
+    if (!tr_canvas_init(&canvas, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX, err)) return false;
+    const tr_job *job = check ? check->job : NULL;
+    char first[160] = "", text[1024];
+    if (job) snprintf(first, sizeof first, "Job %s", job->id);
+    draw_head(&canvas, TR_INCONCLUSIVE, "NO MEASUREMENT", first, job ? job->layout.id : "");
+    tr_error_print(why, text, sizeof text);
+    const tr_type type = {
+        .size_px = 42, .smallest_px = 30, .is_bold = true, .colour = TR_INK, .lines = 4};
+    tr_canvas_text(&canvas, MARGIN, 170, page_width(), type, text);
+    if (check) draw_reasons(&canvas, check);
+    draw_foot(&canvas);
+    bool ok = tr_canvas_write(&canvas, path, err);
+    tr_canvas_release(&canvas);
+    return ok;
+}

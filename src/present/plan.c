@@ -1,0 +1,466 @@
+#include "present/plan.h"
+
+#include <stdio.h>
+
+#include "present/words.h"
+
+/* Strokes, px. */
+static const double THIN_PX = 2, THICK_PX = 5;
+
+/* Of the arrows of the vehicle frame. */
+static const double ARM_PX = 62;
+
+/* A usual car tyre, for a symbol at the wheel point: the point lies just outside it. mm */
+static const double WHEEL_LENGTH_MM = 640, WHEEL_WIDTH_MM = 210;
+
+void tr_sheet_outline(const tr_sheet *sheet, tr_pose a_from_sheet, tr_vec3 corners_mm[4]) {
+    static const int SIGN[4][2] = {{-1, -1}, {1, -1}, {1, 1}, {-1, 1}};
+    for (int i = 0; i < 4; i++) {
+        tr_vec3 p = tr_v3(SIGN[i][0] * sheet->width_mm / 2, SIGN[i][1] * sheet->height_mm / 2, 0);
+        corners_mm[i] = tr_pose_apply(a_from_sheet, p);
+    }
+}
+
+bool tr_target_has_slide(const tr_target_result *t) {
+    static const double LEAST_MM = 0.5;
+    return tr_target_needs_move(t) && hypot(t->axis[TR_X].error, t->axis[TR_Y].error) >= LEAST_MM;
+}
+
+bool tr_target_has_turn(const tr_target_result *t) {
+    static const double LEAST_RAD = 0.05 * TR_RAD_PER_DEG;
+    return tr_target_needs_move(t) && fabs(t->axis[TR_YAW].error) >= LEAST_RAD;
+}
+
+/* Where the vehicle's floor lies on the page: page = origin - scale (Y, X). */
+typedef struct {
+    tr_canvas *canvas;
+    const tr_check *check;
+    double x0_px, y0_px, px_per_mm;
+} plan;
+
+static tr_vec2 on_page(const plan *p, double x_mm, double y_mm) {
+    return tr_v2(p->x0_px - p->px_per_mm * y_mm, p->y0_px - p->px_per_mm * x_mm);
+}
+
+typedef struct {
+    double x_min, x_max, y_min, y_max; /* mm, vehicle frame */
+} extent;
+
+static void grow(extent *e, double x, double y) {
+    e->x_min = fmin(e->x_min, x);
+    e->x_max = fmax(e->x_max, x);
+    e->y_min = fmin(e->y_min, y);
+    e->y_max = fmax(e->y_max, y);
+}
+
+static void grow_by_sheet(extent *e, const tr_sheet *sheet, tr_pose vehicle_from_sheet) {
+    tr_vec3 corners[4];
+    tr_sheet_outline(sheet, vehicle_from_sheet, corners);
+    for (int i = 0; i < 4; i++)
+        grow(e, corners[i].x, corners[i].y);
+}
+
+static bool is_target_placed(const tr_check *check, int target) {
+    return check->sheets[check->targets[target].sheet].is_placed;
+}
+
+static const tr_sheet *sheet_of(const tr_check *check, int target) {
+    return &check->job->sheets[check->targets[target].sheet];
+}
+
+static tr_pose measured_pose(const tr_check *check, int target) {
+    return check->sheets[check->targets[target].sheet].vehicle_from_sheet;
+}
+
+/* X of the front axle; 0 where neither plates nor layout tell. */
+static double front_axle_mm(const tr_check *check) {
+    if (check->wheelbase.is_measured) return check->wheelbase.measured_mm;
+    return check->job->layout.wheelbase_mm;
+}
+
+static extent extent_of(const tr_check *check) {
+    extent e = {-WHEEL_LENGTH_MM / 2, WHEEL_LENGTH_MM / 2, -800, 800};
+    grow(&e, front_axle_mm(check), 0);
+    for (int i = 0; check->points && i < check->job->n_references; i++) {
+        if (!check->points[i].is_placed) continue;
+        tr_vec2 at = check->points[i].at_mm;
+        grow(&e, at.x - WHEEL_LENGTH_MM / 2, at.y);
+        grow(&e, at.x + WHEEL_LENGTH_MM / 2, at.y);
+    }
+    for (int i = 0; i < check->job->layout.n_placements; i++) {
+        grow_by_sheet(&e, sheet_of(check, i), check->targets[i].vehicle_from_required);
+        if (is_target_placed(check, i))
+            grow_by_sheet(&e, sheet_of(check, i), measured_pose(check, i));
+    }
+    return e;
+}
+
+static plan fit(tr_canvas *canvas, tr_box box, const tr_check *check) {
+    /* Room for dimensions and words about the drawing, px. */
+    static const double LEFT = 78, RIGHT = 66, TOP = 140, BOTTOM = 74;
+    extent e = extent_of(check);
+    double width = box.width - LEFT - RIGHT;
+    double height = box.height - TOP - BOTTOM;
+    double scale = fmin(width / (e.y_max - e.y_min), height / (e.x_max - e.x_min));
+    double slack_x = width - scale * (e.y_max - e.y_min);
+    double slack_y = height - scale * (e.x_max - e.x_min);
+    return (plan){canvas, check, box.x + LEFT + slack_x / 2 + scale * e.y_max,
+                  box.y + TOP + slack_y / 2 + scale * e.x_max, scale};
+}
+
+static void line_mm(const plan *p, double x0, double y0, double x1, double y1) {
+    tr_vec2 a = on_page(p, x0, y0);
+    tr_vec2 b = on_page(p, x1, y1);
+    cairo_move_to(p->canvas->cr, a.x, a.y);
+    cairo_line_to(p->canvas->cr, b.x, b.y);
+    cairo_stroke(p->canvas->cr);
+}
+
+static void set_pen(const plan *p, double width_px, tr_colour colour) {
+    tr_canvas_colour(p->canvas, colour);
+    cairo_set_line_width(p->canvas->cr, width_px);
+    cairo_set_dash(p->canvas->cr, NULL, 0, 0);
+}
+
+static void set_dash(const plan *p, double on_px, double off_px) {
+    const double dashes[2] = {on_px, off_px};
+    cairo_set_dash(p->canvas->cr, dashes, 2, 0);
+}
+
+/* Long and short dashes, as a drawing marks a line of symmetry (ISO 128-2, type 04). */
+static void draw_centreline(const plan *p, const extent *e) {
+    static const double DASHES[] = {28, 6, 6, 6};
+    set_pen(p, THIN_PX, TR_FAINT);
+    cairo_set_dash(p->canvas->cr, DASHES, 4, 0);
+    line_mm(p, e->x_min - 150, 0, e->x_max + 150, 0);
+    cairo_set_dash(p->canvas->cr, NULL, 0, 0);
+}
+
+static void draw_wheel(const plan *p, tr_vec2 point) {
+    double inward = point.y > 0 ? -1 : 1;
+    tr_vec2 a = on_page(p, point.x + WHEEL_LENGTH_MM / 2, point.y + inward * 30);
+    tr_vec2 b = on_page(p, point.x - WHEEL_LENGTH_MM / 2, point.y + inward * (30 + WHEEL_WIDTH_MM));
+    set_pen(p, THIN_PX, TR_INK);
+    cairo_rectangle(p->canvas->cr, fmin(a.x, b.x), fmin(a.y, b.y), fabs(b.x - a.x),
+                    fabs(b.y - a.y));
+    cairo_stroke(p->canvas->cr);
+    tr_vec2 c = on_page(p, point.x, point.y);
+    tr_canvas_colour(p->canvas, TR_INK);
+    cairo_arc(p->canvas->cr, c.x, c.y, 6, 0, 2 * TR_PI);
+    cairo_fill(p->canvas->cr);
+}
+
+/* The wheel point of that name, where its plate was found. */
+static bool find_point(const tr_check *check, tr_wheel_point point, tr_vec2 *at_mm) {
+    for (int i = 0; check->points && i < check->job->n_references; i++) {
+        if (check->job->references[i].point != point || !check->points[i].is_placed) continue;
+        *at_mm = check->points[i].at_mm;
+        return true;
+    }
+    return false;
+}
+
+static void draw_axle(const plan *p, tr_wheel_point left, tr_wheel_point right, double x_mm) {
+    tr_vec2 a, b;
+    bool has_left = find_point(p->check, left, &a);
+    bool has_right = find_point(p->check, right, &b);
+    if (has_left && has_right) {
+        set_pen(p, THIN_PX, TR_INK);
+        line_mm(p, a.x, a.y, b.x, b.y);
+    } else {
+        set_pen(p, THIN_PX, TR_FAINT);
+        set_dash(p, 10, 8);
+        line_mm(p, x_mm, -800, x_mm, 800);
+    }
+    if (has_left) draw_wheel(p, a);
+    if (has_right) draw_wheel(p, b);
+}
+
+/* The directions of the vehicle frame at its origin. */
+static void draw_frame(const plan *p) {
+    const tr_type type = {.size_px = 24, .is_bold = true, .colour = TR_INK};
+    tr_vec2 o = on_page(p, 0, 0);
+    tr_vec2 x = tr_v2(o.x, o.y - ARM_PX);
+    tr_vec2 y = tr_v2(o.x - ARM_PX, o.y);
+    set_pen(p, 3, TR_INK);
+    tr_vec2 path[3] = {x, o, y};
+    tr_canvas_path(p->canvas, path, 3);
+    cairo_stroke(p->canvas->cr);
+    tr_canvas_head(p->canvas, o, tr_v2(x.x, x.y - 8), 18);
+    tr_canvas_head(p->canvas, o, tr_v2(y.x - 8, y.y), 18);
+    tr_canvas_label(p->canvas, x.x + 20, x.y, 0, type, false, "X");
+    tr_canvas_label(p->canvas, y.x, y.y - 24, 0, type, false, "Y");
+}
+
+static void length_text(const tr_length_result *length, char *text, size_t size) {
+    char value[TR_CELL_SIZE], u95[TR_CELL_SIZE];
+    tr_number_cell(TR_X, length->measured_mm, value);
+    tr_u95_cell(TR_X, length->u95_mm, u95);
+    snprintf(text, size, "%s %s", value, u95);
+}
+
+static void draw_track(const plan *p, tr_wheel_point left, tr_wheel_point right,
+                       const tr_length_result *track) {
+    tr_vec2 a, b;
+    if (!track->is_measured || !find_point(p->check, left, &a) ||
+        !find_point(p->check, right, &b)) {
+        return;
+    }
+    char text[64];
+    length_text(track, text, sizeof text);
+    bool is_rear = left == TR_REAR_LEFT;
+    /* Ahead of the wheels, and of the arrows of the vehicle frame. */
+    double shift = fmax(p->px_per_mm * WHEEL_LENGTH_MM / 2 + 24, is_rear ? ARM_PX + 54 : 0);
+    tr_canvas_dimension(p->canvas, on_page(p, a.x, a.y), on_page(p, b.x, b.y), -shift, 24, text);
+}
+
+static void draw_wheelbase(const plan *p, double aside_px) {
+    tr_vec2 front, rear;
+    if (!p->check->wheelbase.is_measured || !find_point(p->check, TR_FRONT_RIGHT, &front) ||
+        !find_point(p->check, TR_REAR_RIGHT, &rear)) {
+        return;
+    }
+    char text[64];
+    length_text(&p->check->wheelbase, text, sizeof text);
+    tr_vec2 a = on_page(p, p->check->wheelbase.measured_mm, fmin(front.y, rear.y));
+    tr_vec2 b = on_page(p, 0, fmin(front.y, rear.y));
+    tr_canvas_dimension(p->canvas, a, b, -aside_px, 24, text);
+}
+
+static void draw_front(const plan *p, tr_box box) {
+    const tr_type type = {.size_px = 26, .is_bold = true, .colour = TR_INK};
+    tr_canvas_colour(p->canvas, TR_INK);
+    tr_canvas_head(p->canvas, tr_v2(p->x0_px, box.y + 60), tr_v2(p->x0_px, box.y + 2), 30);
+    tr_canvas_label(p->canvas, p->x0_px, box.y + 48, 0, type, true, "vehicle's front");
+}
+
+static void draw_outline(const plan *p, const tr_vec3 corners[4]) {
+    tr_vec2 page[4];
+    for (int i = 0; i < 4; i++)
+        page[i] = on_page(p, corners[i].x, corners[i].y);
+    tr_canvas_path(p->canvas, page, 4);
+    cairo_close_path(p->canvas->cr);
+    cairo_stroke(p->canvas->cr);
+}
+
+static void draw_sheet(const plan *p, int target) {
+    tr_vec3 corners[4];
+    const tr_target_result *t = &p->check->targets[target];
+    if (is_target_placed(p->check, target)) {
+        tr_sheet_outline(sheet_of(p->check, target), measured_pose(p->check, target), corners);
+        set_pen(p, THICK_PX, tr_verdict_colour(t->verdict));
+        draw_outline(p, corners);
+    }
+    tr_sheet_outline(sheet_of(p->check, target), t->vehicle_from_required, corners);
+    set_pen(p, THIN_PX + 1, TR_INK);
+    set_dash(p, 12, 8);
+    draw_outline(p, corners);
+    cairo_set_dash(p->canvas->cr, NULL, 0, 0);
+}
+
+static extent outline_extent(const plan *p, int target) {
+    const tr_target_result *t = &p->check->targets[target];
+    tr_pose pose = is_target_placed(p->check, target) ? measured_pose(p->check, target)
+                                                      : t->vehicle_from_required;
+    extent e = {INFINITY, -INFINITY, INFINITY, -INFINITY};
+    grow_by_sheet(&e, sheet_of(p->check, target), pose);
+    return e;
+}
+
+/* Name, shape and yaw: on the sheet where it is large enough, else on its side towards the
+   vehicle. */
+static void draw_name(const plan *p, int target, bool has_yaw) {
+    const tr_target_result *t = &p->check->targets[target];
+    tr_type type = {.size_px = 26, .is_bold = true, .colour = tr_verdict_colour(t->verdict)};
+    char text[160];
+    tr_axis_cells yaw;
+    tr_axis_cells_of(TR_YAW, &t->axis[TR_YAW], &yaw);
+    extent e = outline_extent(p, target);
+    tr_vec2 c = on_page(p, (e.x_min + e.x_max) / 2, (e.y_min + e.y_max) / 2);
+    double height = p->px_per_mm * (e.x_max - e.x_min);
+    if (height < 90) c.y += (e.x_max > 0 ? 1 : -1) * (height / 2 + (has_yaw ? 38 : 22));
+    snprintf(text, sizeof text, "%s %s", tr_verdict_shape(t->verdict),
+             sheet_of(p->check, target)->id);
+    tr_canvas_label(p->canvas, c.x, c.y - (has_yaw ? 16 : 0), 0, type, true, text);
+    if (!has_yaw) return;
+    if (is_target_placed(p->check, target)) {
+        char measured[TR_MINUS_SIZE];
+        tr_cell_with_minus(yaw.measured, measured);
+        snprintf(text, sizeof text, "yaw %s°", measured);
+    } else {
+        snprintf(text, sizeof text, "not measured");
+    }
+    type.is_bold = false;
+    type.size_px = 24;
+    type.colour = TR_INK;
+    tr_canvas_label(p->canvas, c.x, c.y + 16, 0, type, true, text);
+}
+
+static void value_text(tr_axis axis, const tr_axis_result *r, char *text, size_t size) {
+    tr_axis_cells cells;
+    char value[TR_MINUS_SIZE];
+    tr_axis_cells_of(axis, r, &cells);
+    tr_cell_with_minus(r->is_measured ? cells.measured : cells.required, value);
+    snprintf(text, size, "%s%s %s", r->is_measured ? "" : "required ", value, cells.u95);
+}
+
+/* From the axle that the placement names, and from the vehicle's X axis, to the sheet's centre. */
+static void draw_dimensions(const plan *p, tr_box box, int target) {
+    const tr_target_result *t = &p->check->targets[target];
+    bool is_front = p->check->job->layout.placements[t->placement].from == TR_FROM_FRONT_AXLE;
+    double axle = is_front ? front_axle_mm(p->check) : 0;
+    bool is_placed = is_target_placed(p->check, target);
+    tr_vec3 c = is_placed ? measured_pose(p->check, target).t_mm : t->vehicle_from_required.t_mm;
+    extent e = outline_extent(p, target);
+    char text[64];
+
+    value_text(TR_X, &t->axis[TR_X], text, sizeof text);
+    tr_vec2 a = on_page(p, axle, e.y_max);
+    tr_vec2 b = on_page(p, c.x, e.y_max);
+    double left = a.x - (box.x + 40);
+    tr_canvas_dimension(p->canvas, a, b, b.y > a.y ? left : -left, 24, text);
+
+    value_text(TR_Y, &t->axis[TR_Y], text, sizeof text);
+    bool is_ahead = e.x_min > 0;
+    double edge = is_ahead ? e.x_max : e.x_min;
+    a = on_page(p, edge, 0);
+    b = on_page(p, edge, c.y);
+    /* The side away from the vehicle: see tr_canvas_dimension for the sign. */
+    double shift = (is_ahead ? -1 : 1) * (b.x < a.x ? -1 : 1) * 26.0;
+    tr_canvas_dimension(p->canvas, a, b, shift, 24, text);
+}
+
+void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int target) {
+    plan p = fit(canvas, box, check);
+    extent e = extent_of(check);
+    cairo_save(canvas->cr);
+    draw_front(&p, box);
+    draw_centreline(&p, &e);
+    draw_axle(&p, TR_REAR_LEFT, TR_REAR_RIGHT, 0);
+    double front = front_axle_mm(check);
+    if (front > 0) draw_axle(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, front);
+    draw_track(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, &check->track_front);
+    draw_track(&p, TR_REAR_LEFT, TR_REAR_RIGHT, &check->track_rear);
+    draw_wheelbase(&p, 40);
+    for (int i = 0; i < check->job->layout.n_placements; i++)
+        draw_sheet(&p, i);
+    draw_frame(&p);
+    if (target >= 0) draw_dimensions(&p, box, target);
+    for (int i = 0; i < check->job->layout.n_placements; i++)
+        draw_name(&p, i, i == target);
+    cairo_restore(canvas->cr);
+}
+
+/* ---- The detail ---- */
+
+/* The largest round factor at which mm stays below px, and turn_rad below a fifth of a turn. */
+static double enlargement(double px_per_mm, double mm, double px, double turn_rad) {
+    static const double FACTORS[] = {200, 100, 50, 20, 10, 5, 2, 1};
+    static const double LARGEST_TURN_RAD = 25 * TR_RAD_PER_DEG;
+    for (size_t i = 0; i < sizeof FACTORS / sizeof *FACTORS; i++) {
+        double f = FACTORS[i];
+        if (f * mm * px_per_mm <= px && f * turn_rad <= LARGEST_TURN_RAD) return f;
+    }
+    return 1;
+}
+
+static void draw_limits(const plan *p, const tr_target_result *t, double factor) {
+    const tr_axis_result *x = &t->axis[TR_X];
+    const tr_axis_result *y = &t->axis[TR_Y];
+    if (!x->is_judged || !y->is_judged) return;
+    tr_vec3 c = t->vehicle_from_required.t_mm;
+    tr_vec2 a = on_page(p, c.x + factor * x->limit, c.y + factor * y->limit);
+    tr_vec2 b = on_page(p, c.x - factor * x->limit, c.y - factor * y->limit);
+    static const tr_colour GROUND = {0.90, 0.90, 0.90};
+    tr_canvas_colour(p->canvas, GROUND);
+    cairo_rectangle(p->canvas->cr, a.x, a.y, b.x - a.x, b.y - a.y);
+    cairo_fill_preserve(p->canvas->cr);
+    set_pen(p, THIN_PX, TR_FAINT);
+    cairo_stroke(p->canvas->cr);
+}
+
+static void draw_cross_mm(const plan *p, tr_vec3 c, double half_px) {
+    tr_vec2 o = on_page(p, c.x, c.y);
+    cairo_move_to(p->canvas->cr, o.x - half_px, o.y);
+    cairo_line_to(p->canvas->cr, o.x + half_px, o.y);
+    cairo_move_to(p->canvas->cr, o.x, o.y - half_px);
+    cairo_line_to(p->canvas->cr, o.x, o.y + half_px);
+    cairo_stroke(p->canvas->cr);
+}
+
+/* u95 as a box about the measured centre: the sheet's centre lies in it. */
+static void draw_u95(const plan *p, const tr_target_result *t, tr_vec3 c, double factor) {
+    double x = factor * t->axis[TR_X].u95;
+    double y = factor * t->axis[TR_Y].u95;
+    if (!isfinite(x) || !isfinite(y)) return;
+    tr_vec2 a = on_page(p, c.x + x, c.y + y);
+    tr_vec2 b = on_page(p, c.x - x, c.y - y);
+    tr_canvas_colour(p->canvas, tr_verdict_colour(t->verdict));
+    cairo_rectangle(p->canvas->cr, a.x, a.y, fmax(b.x - a.x, 3), fmax(b.y - a.y, 3));
+    cairo_fill(p->canvas->cr);
+}
+
+void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check *check, int target) {
+    const tr_target_result *t = &check->targets[target];
+    const tr_sheet *sheet = sheet_of(check, target);
+    const tr_type type = {
+        .size_px = 24, .smallest_px = 18, .colour = TR_INK, .align = TR_ALIGN_CENTRE, .lines = 2};
+    static const double SHARE = 0.66; /* of the box that the sheet takes */
+    static const double OFFSET = 0.2; /* and of its shorter side that the largest offset takes */
+    static const double WORDS_PX = 64;
+    tr_box drawing = {box.x, box.y, box.width, box.height - WORDS_PX};
+    extent e = {INFINITY, -INFINITY, INFINITY, -INFINITY};
+    grow_by_sheet(&e, sheet, t->vehicle_from_required);
+    double scale = SHARE * fmin(drawing.width / (e.y_max - e.y_min),
+                                drawing.height / fmax(e.x_max - e.x_min, 1));
+    tr_vec3 c = t->vehicle_from_required.t_mm;
+    plan p = {canvas, check, drawing.x + drawing.width / 2 + scale * c.y,
+              drawing.y + drawing.height / 2 + scale * c.x, scale};
+
+    bool is_placed = is_target_placed(check, target);
+    tr_vec3 offset = {0, 0, 0};
+    if (is_placed) offset = tr_v3_sub(measured_pose(check, target).t_mm, c);
+    double turn = t->axis[TR_YAW].is_measured ? t->axis[TR_YAW].error : 0;
+    double largest = hypot(offset.x, offset.y);
+    if (t->axis[TR_X].is_judged) largest = fmax(largest, t->axis[TR_X].limit);
+    if (t->axis[TR_Y].is_judged) largest = fmax(largest, t->axis[TR_Y].limit);
+    double factor =
+        enlargement(scale, largest, OFFSET * fmin(drawing.width, drawing.height), fabs(turn));
+
+    cairo_save(canvas->cr);
+    cairo_rectangle(canvas->cr, drawing.x, drawing.y, drawing.width, drawing.height);
+    cairo_clip(canvas->cr);
+    draw_limits(&p, t, factor);
+    tr_vec3 corners[4];
+    tr_sheet_outline(sheet, t->vehicle_from_required, corners);
+    set_pen(&p, THIN_PX + 1, TR_INK);
+    draw_cross_mm(&p, c, 26);
+    set_dash(&p, 12, 8);
+    draw_outline(&p, corners);
+    if (is_placed) {
+        tr_pose shown = {tr_m3_mul(tr_rotation_z(factor * turn), t->vehicle_from_required.R),
+                         tr_v3_add(c, tr_v3_scale(factor, offset))};
+        tr_sheet_outline(sheet, shown, corners);
+        set_pen(&p, THICK_PX, tr_verdict_colour(t->verdict));
+        draw_outline(&p, corners);
+        draw_u95(&p, t, shown.t_mm, factor);
+        if (tr_target_has_slide(t)) {
+            tr_vec2 from = on_page(&p, shown.t_mm.x, shown.t_mm.y);
+            tr_vec2 to = on_page(&p, c.x, c.y);
+            set_pen(&p, 4, tr_verdict_colour(t->verdict));
+            cairo_move_to(canvas->cr, from.x, from.y);
+            cairo_line_to(canvas->cr, to.x, to.y);
+            cairo_stroke(canvas->cr);
+            tr_canvas_head(canvas, from, to, fmin(22, 0.7 * tr_v2_norm(tr_v2_sub(to, from))));
+        }
+    }
+    cairo_restore(canvas->cr);
+    char text[160];
+    if (is_placed) {
+        snprintf(text, sizeof text, "Offset drawn %.0f times as large; grey: limits of the centre",
+                 factor);
+    } else {
+        snprintf(text, sizeof text, "Where the sheet should lie; it was not measured");
+    }
+    tr_canvas_text(canvas, box.x, box.y + box.height - WORDS_PX + 4, box.width, type, text);
+}

@@ -1,0 +1,264 @@
+#include "present/words.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "base/text.h"
+
+enum { MAX_DECIMALS = 4 };
+
+/* From here on a length in mm or an angle in degrees is nonsense, and printed as such. */
+static const double LARGEST_PLAIN = 1e7;
+
+const char *tr_verdict_shape(tr_verdict verdict) {
+    return verdict == TR_PASS ? "✓" : verdict == TR_FAIL ? "✗" : "?";
+}
+
+const char *tr_verdict_headline(tr_verdict verdict) {
+    return verdict == TR_PASS ? "PASS" : verdict == TR_FAIL ? "FAIL" : "INCONCLUSIVE";
+}
+
+const char *tr_axis_title(tr_axis axis) {
+    static const char *const TITLES[TR_N_AXES] = {"X forward", "Y left", "Z up",
+                                                  "yaw",       "pitch",  "roll"};
+    return TITLES[axis];
+}
+
+const char *tr_axis_unit(tr_axis axis) {
+    return tr_axis_is_angle(axis) ? "°" : "mm";
+}
+
+/* mm or degrees, as people read them. */
+static double in_unit(tr_axis axis, double value) {
+    return tr_axis_is_angle(axis) ? value * TR_DEG_PER_RAD : value;
+}
+
+static int usual_decimals(tr_axis axis) {
+    return tr_axis_is_angle(axis) ? 2 : 1;
+}
+
+static double rounded(double value, int decimals) {
+    double scale = pow(10, decimals);
+    return round(value * scale) / scale;
+}
+
+/* Nothing of the value is lost at that many decimals (but for the noise of unit conversion). */
+static bool is_whole(double value, int decimals) {
+    return fabs(rounded(value, decimals) - value) < 1e-9;
+}
+
+/* An uncertainty is never shown as nothing. */
+static double rounded_u95(double u95, int decimals) {
+    double r = rounded(u95, decimals);
+    return r > 0 || !(u95 > 0) ? r : pow(10, -decimals);
+}
+
+static bool same_verdict_rounded(tr_axis axis, const tr_axis_result *r, int decimals) {
+    double error = in_unit(axis, r->error);
+    double u95 = in_unit(axis, r->u95);
+    double limit = in_unit(axis, r->limit);
+    tr_verdict exact = tr_decide(error, u95, limit);
+    return tr_decide(rounded(error, decimals), rounded_u95(u95, decimals),
+                     rounded(limit, decimals)) == exact;
+}
+
+static int row_decimals(tr_axis axis, const tr_axis_result *r) {
+    int n = usual_decimals(axis);
+    for (; n < MAX_DECIMALS; n++) {
+        if (r->is_required && !is_whole(in_unit(axis, r->required), n)) continue;
+        if (r->is_judged && !is_whole(in_unit(axis, r->limit), n)) continue;
+        if (r->is_judged && r->is_measured && !same_verdict_rounded(axis, r, n)) continue;
+        break;
+    }
+    return n;
+}
+
+static void print_number(double value, int decimals, const char *sign, char out[TR_CELL_SIZE]) {
+    if (!isfinite(value) || fabs(value) >= LARGEST_PLAIN) {
+        snprintf(out, TR_CELL_SIZE, "%s%.3g", sign, value);
+        return;
+    }
+    double r = rounded(value, decimals);
+    if (r == 0) r = 0; /* not "-0.0" */
+    snprintf(out, TR_CELL_SIZE, "%s%.*f", r > 0 || *sign != '+' ? sign : "", decimals, r);
+}
+
+void tr_number_cell(tr_axis axis, double value, char out[TR_CELL_SIZE]) {
+    print_number(in_unit(axis, value), usual_decimals(axis), "", out);
+}
+
+static void print_u95(double u95, int decimals, char out[TR_CELL_SIZE]) {
+    print_number(rounded_u95(u95, decimals), decimals, "±", out);
+}
+
+void tr_u95_cell(tr_axis axis, double u95, char out[TR_CELL_SIZE]) {
+    print_u95(in_unit(axis, u95), usual_decimals(axis), out);
+}
+
+void tr_axis_cells_of(tr_axis axis, const tr_axis_result *r, tr_axis_cells *cells) {
+    memset(cells, 0, sizeof *cells);
+    int n = row_decimals(axis, r);
+    if (r->is_required) print_number(in_unit(axis, r->required), n, "", cells->required);
+    if (r->is_judged) print_number(in_unit(axis, r->limit), n, "±", cells->limit);
+    if (!r->is_measured) return;
+    print_number(in_unit(axis, r->measured), n, "", cells->measured);
+    print_u95(in_unit(axis, r->u95), n, cells->u95);
+    if (r->is_required) print_number(in_unit(axis, r->error), n, "+", cells->error);
+}
+
+void tr_cell_with_minus(const char cell[TR_CELL_SIZE], char out[TR_MINUS_SIZE]) {
+    bool is_negative = *cell == '-';
+    snprintf(out, TR_MINUS_SIZE, "%s%.*s", is_negative ? "−" : "", TR_CELL_SIZE - 2,
+             is_negative ? cell + 1 : cell);
+}
+
+int tr_worst_target(const tr_check *check) {
+    int worst = -1;
+    for (int i = 0; check->targets && i < check->job->layout.n_placements; i++) {
+        tr_verdict v = check->targets[i].verdict;
+        if (worst < 0) worst = i;
+        tr_verdict w = check->targets[worst].verdict;
+        if (v != w && tr_verdict_join(v, w) == v) worst = i;
+    }
+    return worst;
+}
+
+/* Text that grows up to its buffer. */
+typedef struct {
+    char text[2048];
+    size_t n;
+} line;
+
+static void append(line *l, const char *format, ...) TR_PRINTF(2, 3);
+
+static void append(line *l, const char *format, ...) {
+    va_list args;
+    va_start(args, format);
+    int n = vsnprintf(l->text + l->n, sizeof l->text - l->n, format, args);
+    va_end(args);
+    if (n > 0) l->n += (size_t)n;
+    if (l->n >= sizeof l->text) l->n = sizeof l->text - 1;
+}
+
+/* "MAT-7 (X forward, yaw)", after the sheets before it. */
+static void append_axes(line *l, const tr_check *check, const tr_target_result *t,
+                        tr_verdict verdict) {
+    bool is_first = true;
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        if (!t->axis[axis].is_judged || t->axis[axis].verdict != verdict) continue;
+        if (is_first) append(l, "%s%s (", l->n ? ", " : "", check->job->sheets[t->sheet].id);
+        append(l, "%s%s", is_first ? "" : ", ", tr_axis_title(axis));
+        is_first = false;
+    }
+    if (!is_first) append(l, ")");
+}
+
+void tr_check_why(const tr_check *check, char *out, size_t size) {
+    line failed = {.n = 0}, uncertain = {.n = 0}, missing = {.n = 0}, all = {.n = 0};
+    for (int i = 0; check->targets && i < check->job->layout.n_placements; i++) {
+        const tr_target_result *t = &check->targets[i];
+        if (!check->sheets[t->sheet].is_placed) {
+            append(&missing, "%s%s", missing.n ? ", " : "", check->job->sheets[t->sheet].id);
+            continue;
+        }
+        append_axes(&failed, check, t, TR_FAIL);
+        append_axes(&uncertain, check, t, TR_INCONCLUSIVE);
+    }
+    if (failed.n) append(&all, "Out of limits: %s. ", failed.text);
+    if (uncertain.n) append(&all, "Too uncertain to tell: %s. ", uncertain.text);
+    if (missing.n)
+        append(&all, "Not measured: %s; take photos that show it together with the plates. ",
+               missing.text);
+    if (tr_warnings_block_pass(&check->warnings)) {
+        append(&all, "A warning stands against a pass. ");
+    }
+    if (check->verdict == TR_PASS) {
+        append(&all, "Every judged axis lies within its limit, its uncertainty included. ");
+    } else if (!all.n) {
+        append(&all, "The measurement is not complete. ");
+    }
+    tr_text_show(all.text, all.n - 1, out, size);
+}
+
+bool tr_target_needs_move(const tr_target_result *t) {
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        const tr_axis_result *r = &t->axis[axis];
+        if (!r->is_judged || !r->is_measured || r->verdict == TR_PASS) continue;
+        if (r->verdict == TR_FAIL || fabs(r->error) > r->limit / 2) return t->n_moves > 0;
+    }
+    return false;
+}
+
+tr_source tr_largest_source(const tr_axis_result *r) {
+    if (r->u95_plates >= r->u95_marks && r->u95_plates >= r->u95_lens) return TR_FROM_PLATES;
+    return r->u95_lens >= r->u95_marks ? TR_FROM_LENS : TR_FROM_MARKS;
+}
+
+/* Sides of a sheet from which a photo can be taken, in the vehicle's directions. */
+enum { AHEAD, LEFT, BEHIND, RIGHT, N_SIDES };
+
+/* The sides, as bits, from which the used photos were taken: quarters of the circle about the
+   sheet's required place. */
+static unsigned sides_seen(const tr_check *check, const tr_target_result *t) {
+    unsigned seen = 0;
+    for (int i = 0; i < check->n_photos; i++) {
+        if (!check->photos[i].is_used) continue;
+        tr_pose vehicle_from_camera = tr_pose_inverse(check->photos[i].camera_from_vehicle);
+        tr_vec3 d = tr_v3_sub(vehicle_from_camera.t_mm, t->vehicle_from_required.t_mm);
+        int side = fabs(d.x) >= fabs(d.y) ? (d.x > 0 ? AHEAD : BEHIND) : (d.y > 0 ? LEFT : RIGHT);
+        seen |= 1u << side;
+    }
+    return seen;
+}
+
+/* The reference or the target itself that is in the fewest photos. */
+static int rarest_sheet(const tr_check *check, const tr_target_result *t) {
+    int rarest = t->sheet;
+    for (int i = 0; i < check->job->n_references; i++) {
+        int sheet = check->job->references[i].sheet;
+        if (check->sheets[sheet].n_photos < check->sheets[rarest].n_photos) rarest = sheet;
+    }
+    return rarest;
+}
+
+static void append_photos_wanted(line *l, const tr_check *check, const tr_target_result *t) {
+    static const char *const SIDES[N_SIDES] = {"from ahead", "from the vehicle's left",
+                                               "from behind", "from the vehicle's right"};
+    enum { FEW = 2 };
+    append(l,
+           "add photos, closer and sharp, each with the sheet and as many plates as it can hold");
+    int rarest = rarest_sheet(check, t);
+    int n = check->sheets[rarest].n_photos;
+    if (n <= FEW) {
+        append(l, "; %s is in %d %s only", check->job->sheets[rarest].id, n,
+               n == 1 ? "photo" : "photos");
+    }
+    /* Between sheet and vehicle there is seldom room to stand. */
+    bool is_behind_vehicle = t->vehicle_from_required.t_mm.x < 0;
+    unsigned wanted = 1u << LEFT | 1u << RIGHT | 1u << (is_behind_vehicle ? BEHIND : AHEAD);
+    unsigned missing = wanted & ~sides_seen(check, t);
+    bool is_first = true;
+    for (int side = 0; side < N_SIDES; side++) {
+        if (!(missing & 1u << side)) continue;
+        append(l, "%s%s", is_first ? "; none was taken " : " or ", SIDES[side]);
+        is_first = false;
+    }
+    append(l, ".");
+}
+
+void tr_source_advice(const tr_check *check, int target, tr_source source, char *out, size_t size) {
+    line l = {.n = 0};
+    if (source == TR_FROM_PLATES) {
+        append(&l,
+               "set the plates more exactly on their plumb marks, and state in the job how well "
+               "they sit (reference_sd_mm, now %.3g).",
+               check->job->reference_sd_mm);
+    } else if (source == TR_FROM_LENS) {
+        append(&l, "calibrate the lens again, with more photos of the board: tilted, near, and "
+                   "out to every corner of the image.");
+    } else {
+        append_photos_wanted(&l, check, &check->targets[target]);
+    }
+    tr_text_show(l.text, l.n, out, size);
+}

@@ -1,0 +1,60 @@
+/* Words for people: a result's numbers rounded as they are worth reading, and what a verdict rests
+   on. The terminal's text and the picture both take them from here, and so say the same. All text
+   is UTF-8. */
+#ifndef TR_PRESENT_WORDS_H
+#define TR_PRESENT_WORDS_H
+
+#include <stddef.h>
+
+#include "check/check.h"
+
+/* The shape that goes with the word: a tick, a cross, a question mark. */
+const char *tr_verdict_shape(tr_verdict verdict);
+/* "PASS", "FAIL", "INCONCLUSIVE". */
+const char *tr_verdict_headline(tr_verdict verdict);
+
+/* "X forward", "Y left", "Z up", "yaw", "pitch", "roll". */
+const char *tr_axis_title(tr_axis axis);
+/* "mm", "°". */
+const char *tr_axis_unit(tr_axis axis);
+
+/* One axis, ready to print in its unit; "" where there is nothing to print. Lengths have one
+   decimal, angles two. A row gets more (at most four) where the rounded numbers would not lead a
+   reader who does the sum to the verdict that stands beside them, or would hide a part of a limit
+   or a required value. */
+enum { TR_CELL_SIZE = 24 };
+typedef struct {
+    char required[TR_CELL_SIZE], measured[TR_CELL_SIZE], error[TR_CELL_SIZE];
+    char u95[TR_CELL_SIZE], limit[TR_CELL_SIZE]; /* begin with ± */
+} tr_axis_cells;
+void tr_axis_cells_of(tr_axis axis, const tr_axis_result *result, tr_axis_cells *cells);
+
+/* A length or an angle (mm or rad) with the decimals above: "12.1", "±0.06". */
+void tr_number_cell(tr_axis axis, double value, char out[TR_CELL_SIZE]);
+void tr_u95_cell(tr_axis axis, double u95, char out[TR_CELL_SIZE]);
+
+/* A cell with a true minus sign, as wide as a plus, for drawings. */
+enum { TR_MINUS_SIZE = TR_CELL_SIZE + 2 };
+void tr_cell_with_minus(const char cell[TR_CELL_SIZE], char out[TR_MINUS_SIZE]);
+
+/* Why the whole check has its verdict, one line: which sheets and axes are out of limits, not
+   found, or too uncertain. */
+void tr_check_why(const tr_check *check, char *out, size_t size);
+
+/* The target that a person looks at first: the first one of the worst verdict. -1 where the check
+   has none. */
+int tr_worst_target(const tr_check *check);
+
+/* Moving the sheet is what helps: a judged axis is out of its limit, or undecided with an error
+   that takes up more than half of it. False for a pass, and where only a smaller u95 helps. */
+bool tr_target_needs_move(const tr_target_result *target);
+
+/* What makes up most of an axis' u95. */
+typedef enum { TR_FROM_MARKS, TR_FROM_LENS, TR_FROM_PLATES, TR_N_SOURCES } tr_source;
+tr_source tr_largest_source(const tr_axis_result *result);
+
+/* What to do so that u95 becomes smaller, where it comes mostly from that source: a sentence or
+   two. For the marks it says from where to take more photos. */
+void tr_source_advice(const tr_check *check, int target, tr_source source, char *out, size_t size);
+
+#endif

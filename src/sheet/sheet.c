@@ -1,0 +1,166 @@
+#include "sheet/sheet.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/file.h"
+#include "base/yaml.h"
+
+/* No face is larger than this: it is the size of a workshop. mm */
+#define MAX_SIZE_MM 100000.0
+
+/* Rounding of a mark that reaches exactly to the edge of the face. mm */
+#define EDGE_TOLERANCE_MM 1e-6
+
+/* Two corners nearer than this are one, written twice; the finest checker has squares of some mm.
+ */
+#define SAME_CORNER_MM 0.1
+
+/* More marks than any face needs; each is compared with every other. */
+enum { MAX_TAGS = 1000, MAX_CORNERS = 10000 };
+
+/* In the order of tr_sheet_kind. */
+static const char *const KINDS[] = {"mat", "board", "plate", "hub"};
+enum { N_KINDS = sizeof KINDS / sizeof *KINDS };
+
+/* Number of codes of each family that libapriltag 3.3 has (ncodes of its family tables). */
+static const struct {
+    const char *name;
+    int size;
+} FAMILIES[] = {
+    {"tag36h11", 587},         {"tag36h10", 2320},         {"tag25h9", 35},
+    {"tag16h5", 30},           {"tagCircle21h7", 38},      {"tagCircle49h12", 65535},
+    {"tagCustom48h12", 42211}, {"tagStandard41h12", 2115}, {"tagStandard52h13", 48714},
+};
+
+int tr_sheet_family_size(const char *family) {
+    for (size_t i = 0; i < sizeof FAMILIES / sizeof *FAMILIES; i++) {
+        if (strcmp(family, FAMILIES[i].name) == 0) return FAMILIES[i].size;
+    }
+    return 0;
+}
+
+const char *tr_sheet_kind_name(tr_sheet_kind kind) {
+    return KINDS[kind];
+}
+
+tr_vec2 tr_tag_corner(const tr_tag *tag, int k) {
+    static const double SIGN[4][2] = {{-1, -1}, {1, -1}, {1, 1}, {-1, 1}};
+    double x = SIGN[k][0] * tag->size_mm / 2;
+    double y = SIGN[k][1] * tag->size_mm / 2;
+    double c = cos(tag->turn_rad);
+    double s = sin(tag->turn_rad);
+    return tr_v2_add(tag->centre_mm, tr_v2(c * x - s * y, s * x + c * y));
+}
+
+static bool is_on_face(const tr_sheet *sheet, tr_vec2 p_mm) {
+    return fabs(p_mm.x) <= sheet->width_mm / 2 + EDGE_TOLERANCE_MM &&
+           fabs(p_mm.y) <= sheet->height_mm / 2 + EDGE_TOLERANCE_MM;
+}
+
+static tr_vec2 read_point(tr_yaml y) {
+    double p[2] = {0, 0};
+    tr_yaml_numbers(y, p, 2, -MAX_SIZE_MM, MAX_SIZE_MM);
+    return tr_v2(p[0], p[1]);
+}
+
+static tr_tag read_tag(tr_yaml y, int family_size) {
+    tr_tag tag = {0};
+    tr_yaml_keys(y, "id centre_mm size_mm turn_deg?");
+    tag.line = tr_yaml_line(y);
+    tag.id = tr_yaml_integer(tr_yaml_at(y, "id"), 0, family_size - 1);
+    tag.centre_mm = read_point(tr_yaml_at(y, "centre_mm"));
+    tag.size_mm = tr_yaml_size(tr_yaml_at(y, "size_mm"), MAX_SIZE_MM);
+    tag.turn_rad = TR_RAD_PER_DEG * tr_yaml_number(tr_yaml_at(y, "turn_deg"), -360, 360);
+    return tag;
+}
+
+/* Tag i against the face and the tags before it. */
+static void check_tag(tr_yaml y, const tr_sheet *sheet, int i) {
+    const tr_tag *tag = &sheet->tags[i];
+    for (int k = 0; k < 4; k++) {
+        if (is_on_face(sheet, tr_tag_corner(tag, k))) continue;
+        tr_yaml_fail(tr_yaml_at(y, "centre_mm"),
+                     "and size_mm put the tag over the edge of the face; correct them or the "
+                     "sheet's size_mm");
+    }
+    for (int j = 0; j < i; j++) {
+        const tr_tag *other = &sheet->tags[j];
+        if (tag->id == other->id) {
+            tr_yaml_fail(tr_yaml_at(y, "id"),
+                         "is %d, which line %d has already; each tag needs an id of its own",
+                         tag->id, other->line);
+        }
+        /* The circles inside both squares meet, whichever way these are turned. */
+        double distance_mm = tr_v2_norm(tr_v2_sub(tag->centre_mm, other->centre_mm));
+        if (distance_mm < (tag->size_mm + other->size_mm) / 2 - EDGE_TOLERANCE_MM) {
+            tr_yaml_fail(tr_yaml_at(y, "centre_mm"),
+                         "puts the tag over the one of line %d; correct the places or sizes",
+                         other->line);
+        }
+    }
+}
+
+static void read_tags(tr_yaml y, tr_sheet *sheet) {
+    int family_size = tr_sheet_family_size(sheet->tag_family);
+    int most = family_size < MAX_TAGS ? family_size : MAX_TAGS;
+    sheet->tags = tr_yaml_array(y, 1, most, sizeof *sheet->tags, &sheet->n_tags);
+    for (int i = 0; i < sheet->n_tags && tr_yaml_has(y); i++) {
+        tr_yaml item = tr_yaml_item(y, i);
+        sheet->tags[i] = read_tag(item, family_size);
+        check_tag(item, sheet, i);
+    }
+}
+
+static void read_corners(tr_yaml y, tr_sheet *sheet) {
+    sheet->corners_mm =
+        tr_yaml_array(y, 0, MAX_CORNERS, sizeof *sheet->corners_mm, &sheet->n_corners);
+    for (int i = 0; i < sheet->n_corners && tr_yaml_has(y); i++) {
+        tr_yaml item = tr_yaml_item(y, i);
+        tr_vec2 corner_mm = read_point(item);
+        if (!is_on_face(sheet, corner_mm)) {
+            tr_yaml_fail(item, "lies outside the face; correct it or the sheet's size_mm");
+        }
+        for (int j = 0; j < i; j++) {
+            if (tr_v2_norm(tr_v2_sub(corner_mm, sheet->corners_mm[j])) >= SAME_CORNER_MM) continue;
+            tr_yaml_fail(item, "is the same as corners_mm[%d]; leave one out", j);
+        }
+        sheet->corners_mm[i] = corner_mm;
+    }
+}
+
+bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err) {
+    tr_sheet sheet = {0};
+    double size_mm[2] = {0, 0};
+    *out = sheet;
+    tr_yaml y = tr_yaml_open(path);
+    tr_yaml_keys(y, "sheet title kind size_mm tag_family tags corners_mm?");
+    tr_yaml_text(tr_yaml_at(y, "sheet"), sheet.id, sizeof sheet.id);
+    tr_yaml_text(tr_yaml_at(y, "title"), sheet.title, sizeof sheet.title);
+    sheet.kind = (tr_sheet_kind)tr_yaml_choice(tr_yaml_at(y, "kind"), KINDS, N_KINDS);
+    tr_yaml_sizes(tr_yaml_at(y, "size_mm"), size_mm, 2, MAX_SIZE_MM);
+    sheet.width_mm = size_mm[0];
+    sheet.height_mm = size_mm[1];
+    tr_yaml_text(tr_yaml_at(y, "tag_family"), sheet.tag_family, sizeof sheet.tag_family);
+    if (tr_yaml_has(y) && tr_sheet_family_size(sheet.tag_family) == 0) {
+        tr_yaml_fail(tr_yaml_at(y, "tag_family"),
+                     "is %s, which is not known here; tag36h11 is the usual one", sheet.tag_family);
+    }
+    read_tags(tr_yaml_at(y, "tags"), &sheet);
+    read_corners(tr_yaml_at(y, "corners_mm"), &sheet);
+    sheet.path = tr_path_beside("", path);
+    if (!sheet.path) tr_yaml_fail_memory(y);
+    if (!tr_yaml_close(y, err)) {
+        tr_sheet_release(&sheet);
+        return false;
+    }
+    *out = sheet;
+    return true;
+}
+
+void tr_sheet_release(tr_sheet *sheet) {
+    free(sheet->path);
+    free(sheet->tags);
+    free(sheet->corners_mm);
+    *sheet = (tr_sheet){0};
+}

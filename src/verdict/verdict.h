@@ -1,0 +1,48 @@
+/* The decision: is a measured value within its limits, given its uncertainty? */
+#ifndef TR_VERDICT_VERDICT_H
+#define TR_VERDICT_VERDICT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "job/layout.h"
+
+typedef enum { TR_PASS, TR_FAIL, TR_INCONCLUSIVE } tr_verdict;
+
+/* "pass", "fail", "inconclusive". */
+const char *tr_verdict_name(tr_verdict verdict);
+
+/* Expanded uncertainty: k = 2 (JCGM 100:2008, 6.2). */
+#define TR_COVERAGE_FACTOR 2.0
+
+/* Guarded acceptance with a guard band of the whole expanded uncertainty (contract; ILAC-G8:09/2019,
+   4.2.2, w = U): pass if |error| + u95 <= limit, fail if |error| - u95 > limit, else inconclusive.
+   error and u95 in the unit of limit. Anything that is not a number is inconclusive. */
+tr_verdict tr_decide(double error, double u95, double limit);
+
+/* The verdict of a whole from one more of its parts: fail over inconclusive over pass. */
+tr_verdict tr_verdict_join(tr_verdict a, tr_verdict b);
+
+/* One axis of a placement. mm or rad. */
+typedef struct {
+    bool is_required, is_judged; /* from the layout */
+    double required, limit;      /* where they are */
+    bool is_measured;
+    double measured, error, u95; /* where it is measured; error where is_required too */
+    /* What u95 is made of (each expanded alike; their squares add up to u95 squared): noise of the
+       marks, the lens profile, how well the plates sit on their plumb marks. */
+    double u95_marks, u95_lens, u95_plates;
+    tr_verdict verdict; /* where is_judged */
+} tr_axis_result;
+
+/* What a person is to do so that a floor sheet comes to lie as required: at most two sentences,
+   "Slide the mat 12 mm backward and 3 mm to the vehicle's left, then turn it 0.9° clockwise seen
+   from above." (UTF-8). what: "the mat". Slides are along the vehicle's axes and move the sheet's
+   centre; the turn is about the centre. Values are rounded to what the limits make worth doing; a
+   part that rounds to nothing is left out. Returns the number of sentences written, 0 where nothing
+   is left to do or x, y or yaw is not measured. */
+enum { TR_MAX_MOVES = 2, TR_MOVE_SIZE = 256 };
+int tr_moves(const char *what, const tr_axis_result axis[TR_N_AXES],
+             char out[TR_MAX_MOVES][TR_MOVE_SIZE]);
+
+#endif

@@ -1,0 +1,36 @@
+/* Asserts of our own for doubles: cmocka's compare floats, and call a NaN equal to anything. */
+#ifndef TR_TESTS_CHECK_H
+#define TR_TESTS_CHECK_H
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <cmocka.h>
+
+#include <math.h>
+#include <stdbool.h>
+
+/* |a - b| <= tol; a NaN on either side fails. */
+#define CHECK_NEAR(a, b, tol) check_near((a), (b), (tol), #a " ~ " #b, __FILE__, __LINE__)
+/* a <= b; a NaN fails. */
+#define CHECK_AT_MOST(a, b) check_at_most((a), (b), #a " <= " #b, __FILE__, __LINE__)
+
+static inline void check_near(double a, double b, double tol, const char *what, const char *file,
+                              int line) {
+    if (!(fabs(a - b) <= tol)) {
+        print_error("%s: %.12g and %.12g differ by %.3g, allowed %.3g\n", what, a, b, fabs(a - b),
+                    tol);
+        _fail(file, line);
+    }
+}
+
+static inline void check_at_most(double a, double b, const char *what, const char *file,
+                                 int line) {
+    if (!(a <= b)) {
+        print_error("%s: %.12g is above %.12g\n", what, a, b);
+        _fail(file, line);
+    }
+}
+
+#endif

@@ -1,0 +1,332 @@
+/* From marks to the verdict, on simulated jobs: right values, honest verdicts, and no way to a pass
+   for a job that is wrong. */
+#include "check.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "check/check.h"
+#include "tools/simulate/simulate.h"
+
+typedef struct {
+    tr_sim sim;
+    bool is_measured;
+    tr_error err;
+} outcome;
+
+static outcome run(const tr_sim_options *options) {
+    outcome o = {0};
+    if (!tr_simulate(options, &o.sim, &o.err)) fail_msg("%s", o.err.text);
+    o.is_measured = tr_check_evaluate(&o.sim.job, &o.sim.check, &o.err);
+    return o;
+}
+
+static bool warns(const outcome *o, const char *code) {
+    return tr_warnings_have(&o->sim.check.warnings, code);
+}
+
+static void print_warnings(const outcome *o) {
+    for (int i = 0; i < o->sim.check.warnings.n; i++) {
+        print_message("  %s: %s\n", o->sim.check.warnings.items[i].code,
+                      o->sim.check.warnings.items[i].text);
+    }
+}
+
+/* The job must not pass, and one of the named warnings (separated by blanks) must be given. */
+static void expect_no_pass(const char *what, const tr_sim_options *options, const char *codes) {
+    outcome o = run(options);
+    char list[256];
+    bool is_named = false;
+    snprintf(list, sizeof list, "%s", codes);
+    for (char *code = strtok(list, " "); code; code = strtok(NULL, " ")) is_named |= warns(&o, code);
+    if (!o.is_measured) fail_msg("%s: %s", what, o.err.text);
+    if (o.sim.check.verdict == TR_PASS || o.sim.check.targets[0].verdict == TR_PASS || !is_named) {
+        print_message("%s: verdict %s\n", what, tr_verdict_name(o.sim.check.verdict));
+        print_warnings(&o);
+        fail_msg("%s: must not pass and must warn of: %s", what, codes);
+    }
+    tr_sim_release(&o.sim);
+}
+
+static tr_sim_options honest(uint64_t seed) {
+    return (tr_sim_options){.seed = seed, .noise = 1, .reference_sd_mm = 1, .draws_lens = true,
+                            .draws_floor = true};
+}
+
+/* ---- right values ---- */
+
+static void test_exact(void **state) {
+    (void)state;
+    tr_sim_options options = {.seed = 3, .mat_error = {4.25, -2.5, 0.2 * TR_RAD_PER_DEG}};
+    outcome o = run(&options);
+    assert_true(o.is_measured);
+    const tr_axis_result *a = o.sim.check.targets[0].axis;
+    CHECK_NEAR(a[TR_X].measured, o.sim.truth[0], 1e-5);
+    CHECK_NEAR(a[TR_Y].measured, o.sim.truth[1], 1e-5);
+    CHECK_NEAR(a[TR_YAW].measured, o.sim.truth[2], 1e-8);
+    CHECK_NEAR(a[TR_Z].measured, 0, 1e-5);
+    CHECK_NEAR(a[TR_X].error, 4.25, 1e-5);
+    CHECK_NEAR(o.sim.check.wheelbase.measured_mm, 2700, 1e-5);
+    CHECK_NEAR(o.sim.check.track_front.measured_mm, 1760, 1e-5);
+    CHECK_NEAR(o.sim.check.track_rear.measured_mm, 1750, 1e-5);
+    assert_int_equal(o.sim.check.verdict, TR_PASS);
+    assert_int_equal(o.sim.check.warnings.n, 0);
+    tr_sim_release(&o.sim);
+}
+
+/* The budget's parts add up, and the plates' part is what geometry says: with both rear points moved
+   by u along X, the middle moves by u / sqrt(2). */
+static void test_budget(void **state) {
+    (void)state;
+    tr_sim_options options = {.seed = 5, .reference_sd_mm = 1.5};
+    outcome o = run(&options);
+    assert_true(o.is_measured);
+    for (int k = 0; k < TR_N_AXES; k++) {
+        const tr_axis_result *a = &o.sim.check.targets[0].axis[k];
+        double sum = a->u95_marks * a->u95_marks + a->u95_lens * a->u95_lens +
+                     a->u95_plates * a->u95_plates;
+        CHECK_NEAR(a->u95, sqrt(sum), 1e-9);
+    }
+    CHECK_NEAR(o.sim.check.targets[0].axis[TR_X].u95_plates, 2 * 1.5 / sqrt(2.0), 0.02);
+    /* yaw: both middles move sideways by u / sqrt(2) against each other over the wheelbase. */
+    CHECK_NEAR(o.sim.check.targets[0].axis[TR_YAW].u95_plates, 2 * 1.5 / 2700, 2e-5);
+    tr_sim_release(&o.sim);
+}
+
+static void test_lens_is_a_prior(void **state) {
+    (void)state;
+    tr_sim_options options = {.seed = 6, .reference_sd_mm = 1};
+    outcome with = run(&options);
+    options.is_exact_lens = true;
+    outcome without = run(&options);
+    assert_true(with.is_measured && without.is_measured);
+    assert_true(with.sim.check.targets[0].axis[TR_X].u95_lens > 0.01);
+    CHECK_NEAR(without.sim.check.targets[0].axis[TR_X].u95_lens, 0, 1e-6);
+    assert_true(warns(&without, "lens_without_covariance"));
+    tr_sim_release(&with.sim);
+    tr_sim_release(&without.sim);
+}
+
+static void test_fail_and_moves(void **state) {
+    (void)state;
+    tr_sim_options options = honest(7);
+    options.mat_error[0] = -24;
+    options.mat_error[1] = 13;
+    options.mat_error[2] = 1.2 * TR_RAD_PER_DEG;
+    outcome o = run(&options);
+    assert_true(o.is_measured);
+    assert_int_equal(o.sim.check.verdict, TR_FAIL);
+    const tr_target_result *t = &o.sim.check.targets[0];
+    assert_int_equal(t->axis[TR_X].verdict, TR_FAIL);
+    assert_int_equal(t->axis[TR_YAW].verdict, TR_FAIL);
+    assert_true(t->n_moves >= 1);
+    double along;
+    double aside;
+    double turn;
+    int n = sscanf(t->moves[0],
+                   "Slide the mat %lf mm forward and %lf mm to the vehicle's right, then turn it %lf° "
+                   "clockwise seen from above.",
+                   &along, &aside, &turn);
+    assert_int_equal(n, 3);
+    /* Doing exactly that lands on the required place, but for rounding. */
+    CHECK_NEAR(t->axis[TR_X].measured + along, -1800, 0.51);
+    CHECK_NEAR(t->axis[TR_Y].measured - aside, 0, 0.51);
+    CHECK_NEAR(t->axis[TR_YAW].measured * TR_DEG_PER_RAD - turn, 0, 0.051);
+    tr_sim_release(&o.sim);
+}
+
+static void test_inconclusive_when_unsure(void **state) {
+    (void)state;
+    tr_sim_options options = honest(8);
+    options.reference_sd_mm = 12;
+    outcome o = run(&options);
+    assert_true(o.is_measured);
+    assert_true(o.sim.check.targets[0].axis[TR_X].u95 > 10);
+    assert_int_not_equal(o.sim.check.verdict, TR_PASS);
+    tr_sim_release(&o.sim);
+}
+
+/* ---- traps: none may pass, each is named ---- */
+
+enum { SEEDS = 6 };
+
+static void test_trap_turned(void **state) {
+    (void)state;
+    for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+        tr_sim_options options = honest(seed);
+        options.mat_error[2] = TR_PI;
+        expect_no_pass("mat turned by 180 degrees", &options, "sheet_turned");
+    }
+}
+
+static void test_trap_swapped(void **state) {
+    (void)state;
+    static const struct {
+        const char *what;
+        tr_wheel_point at[TR_N_POINTS];
+    } cases[] = {
+        {"left and right", {TR_FRONT_RIGHT, TR_FRONT_LEFT, TR_REAR_RIGHT, TR_REAR_LEFT}},
+        {"front and rear", {TR_REAR_LEFT, TR_REAR_RIGHT, TR_FRONT_LEFT, TR_FRONT_RIGHT}},
+        {"rear ones", {TR_FRONT_LEFT, TR_FRONT_RIGHT, TR_REAR_RIGHT, TR_REAR_LEFT}},
+        {"front ones", {TR_FRONT_RIGHT, TR_FRONT_LEFT, TR_REAR_LEFT, TR_REAR_RIGHT}},
+        {"left ones", {TR_REAR_LEFT, TR_FRONT_RIGHT, TR_FRONT_LEFT, TR_REAR_RIGHT}},
+        {"crosswise", {TR_REAR_RIGHT, TR_REAR_LEFT, TR_FRONT_RIGHT, TR_FRONT_LEFT}},
+        {"front left and rear right", {TR_REAR_RIGHT, TR_FRONT_RIGHT, TR_REAR_LEFT, TR_FRONT_LEFT}},
+    };
+    for (size_t c = 0; c < sizeof cases / sizeof *cases; c++) {
+        tr_sim_options options = honest(11 + c);
+        memcpy(options.plate_at, cases[c].at, sizeof options.plate_at);
+        options.has_plate_at = true;
+        /* Exchanged crosswise the plates make a sound vehicle that faces the other way; only the mat
+           is then not where it should be, and turned. */
+        expect_no_pass(cases[c].what, &options,
+                       "plates_swapped wheelbase_off axles_not_square track_off sheet_turned");
+    }
+}
+
+static void test_trap_scale(void **state) {
+    (void)state;
+    for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+        tr_sim_options options = honest(seed);
+        options.mat_scale = 0.97;
+        expect_no_pass("mat printed at 97 %", &options, "sheet_scale");
+    }
+}
+
+static void test_trap_lens(void **state) {
+    (void)state;
+    for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+        tr_sim_options options = honest(seed);
+        options.lens_factor = seed % 2 ? 1.04 : 0.96;
+        options.is_exact_lens = seed > SEEDS / 2;
+        expect_no_pass("lens of another camera", &options, "lens_mismatch");
+    }
+}
+
+static void test_trap_moved(void **state) {
+    (void)state;
+    /* 30 mm in eight directions, after each photo. */
+    for (int k = 0; k < 8; k++) {
+        tr_sim_options options = honest(21 + (uint64_t)k);
+        double a = k * TR_PI / 4;
+        options.mat_moved_mm = tr_v2(30 * cos(a), 30 * sin(a));
+        options.moved_from = 1;
+        expect_no_pass("mat moved by 30 mm", &options, "sheet_moved marks_contradict does_not_fit");
+    }
+}
+
+static void test_trap_missing(void **state) {
+    (void)state;
+    tr_sim_options options = honest(4);
+    options.is_mat_missing = true;
+    outcome o = run(&options);
+    /* Without the mat nothing joins the plates of both sides in these photos, or they are joined and
+       the mat is not there: either way no pass, and the mat is named. */
+    if (o.is_measured) {
+        assert_int_equal(o.sim.check.verdict, TR_INCONCLUSIVE);
+        assert_true(warns(&o, "sheet_not_found"));
+        assert_false(o.sim.check.targets[0].axis[TR_X].is_measured);
+    }
+    tr_sim_release(&o.sim);
+}
+
+static void test_trap_plate_off(void **state) {
+    (void)state;
+    for (int p = 0; p < TR_N_POINTS; p++) {
+        for (int k = 0; k < 4; k++) {
+            tr_sim_options options = honest(31 + (uint64_t)(4 * p + k));
+            double a = k * TR_PI / 2;
+            options.plate_off_mm[p] = tr_v2(40 * cos(a), 40 * sin(a));
+            expect_no_pass("plate 40 mm off", &options, "plate_off");
+        }
+    }
+}
+
+/* ---- properties ---- */
+
+static void test_same_again(void **state) {
+    (void)state;
+    tr_sim_options options = honest(9);
+    outcome a = run(&options);
+    outcome b = run(&options);
+    assert_true(a.is_measured && b.is_measured);
+    assert_memory_equal(a.sim.check.targets[0].axis, b.sim.check.targets[0].axis,
+                        sizeof a.sim.check.targets[0].axis);
+    tr_sim_release(&a.sim);
+    tr_sim_release(&b.sim);
+}
+
+static void test_no_marks(void **state) {
+    (void)state;
+    tr_sim_options options = honest(9);
+    tr_sim sim;
+    tr_error err = {0};
+    assert_true(tr_simulate(&options, &sim, &err));
+    for (int i = 0; i < sim.check.n_photos; i++) {
+        sim.check.photos[i].marks.n_marks = 0;
+        sim.check.photos[i].marks.n_views = 0;
+    }
+    assert_false(tr_check_evaluate(&sim.job, &sim.check, &err));
+    assert_int_equal(err.code, TR_NO_MEASURE);
+    assert_true(strlen(err.text) > 0);
+    tr_sim_release(&sim);
+}
+
+static void test_thrust_is_refused(void **state) {
+    (void)state;
+    tr_sim_options options = honest(9);
+    tr_sim sim;
+    tr_error err = {0};
+    assert_true(tr_simulate(&options, &sim, &err));
+    sim.job.layout.axes = TR_AXES_THRUST;
+    assert_false(tr_check_evaluate(&sim.job, &sim.check, &err));
+    assert_int_equal(err.code, TR_NO_MEASURE);
+    tr_sim_release(&sim);
+}
+
+/* The two rear plates alone carry the frame with axes: rear-axle. */
+static void test_rear_axle(void **state) {
+    (void)state;
+    tr_sim_options options = {.seed = 12, .reference_sd_mm = 1, .mat_error = {3, 2, 0.001}};
+    tr_sim sim;
+    tr_error err = {0};
+    assert_true(tr_simulate(&options, &sim, &err));
+    sim.job.layout.axes = TR_AXES_REAR_AXLE;
+    int n = 0;
+    for (int i = 0; i < sim.job.n_references; i++) {
+        tr_reference r = sim.job.references[i];
+        if (r.point == TR_REAR_LEFT || r.point == TR_REAR_RIGHT) sim.job.references[n++] = r;
+    }
+    sim.job.n_references = n;
+    assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
+    const tr_axis_result *a = sim.check.targets[0].axis;
+    /* The plates' own placement errors (1 mm) turn and shift the frame. */
+    CHECK_NEAR(a[TR_X].measured, sim.truth[0], 6);
+    CHECK_NEAR(a[TR_YAW].measured, sim.truth[2], 4e-3);
+    assert_true(tr_warnings_have(&sim.check.warnings, "rear_plates_only"));
+    assert_false(sim.check.wheelbase.is_measured);
+    tr_sim_release(&sim);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_exact),
+        cmocka_unit_test(test_budget),
+        cmocka_unit_test(test_lens_is_a_prior),
+        cmocka_unit_test(test_fail_and_moves),
+        cmocka_unit_test(test_inconclusive_when_unsure),
+        cmocka_unit_test(test_trap_turned),
+        cmocka_unit_test(test_trap_swapped),
+        cmocka_unit_test(test_trap_scale),
+        cmocka_unit_test(test_trap_lens),
+        cmocka_unit_test(test_trap_moved),
+        cmocka_unit_test(test_trap_missing),
+        cmocka_unit_test(test_trap_plate_off),
+        cmocka_unit_test(test_same_again),
+        cmocka_unit_test(test_no_marks),
+        cmocka_unit_test(test_thrust_is_refused),
+        cmocka_unit_test(test_rear_axle),
+    };
+    return cmocka_run_group_tests_name("check", tests, NULL, NULL);
+}

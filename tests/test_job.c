@@ -1,0 +1,215 @@
+/* Layouts and jobs that are read. What must be refused is kept in tests/bad. */
+#include "check.h"
+#include "temp.h"
+
+#include "job/job.h"
+#include "job/vin.h"
+
+static const char *source_path(char path[TEMP_SIZE], const char *name) {
+    const char *source = getenv("TRAMMEL_SOURCE");
+    assert_non_null(source);
+    return temp_path(path, source, name);
+}
+
+static void a_layout_is_read(void **state) {
+    (void)state;
+    char path[TEMP_SIZE];
+    tr_layout layout;
+    assert_true(tr_layout_read(source_path(path, "tests/good/layout.yaml"), &layout, NULL));
+    assert_string_equal(layout.path, path);
+    assert_string_equal(layout.id, "DEMO-REAR");
+    assert_string_equal(layout.vehicle, "Demo estate car");
+    assert_int_equal(layout.axes, TR_AXES_CENTRELINE);
+    CHECK_NEAR(layout.wheelbase_mm, 2700, 0);
+    CHECK_NEAR(layout.track_front_mm, 1760, 0);
+    CHECK_NEAR(layout.track_rear_mm, 1750, 0);
+    CHECK_NEAR(layout.reference_tolerance_mm, 15, 0);
+    assert_int_equal(layout.n_placements, 1);
+    const tr_placement *placement = &layout.placements[0];
+    assert_string_equal(placement->sheet, "MAT-7");
+    assert_int_equal(placement->from, TR_FROM_REAR_AXLE);
+    assert_int_equal(placement->line, 9);
+    CHECK_NEAR(placement->axis[TR_X].required, -1800, 0);
+    CHECK_NEAR(placement->axis[TR_X].limit, 10, 0);
+    CHECK_NEAR(placement->axis[TR_YAW].limit, TR_RAD_PER_DEG * 0.5, 1e-18);
+    assert_true(placement->axis[TR_YAW].is_required && placement->axis[TR_YAW].is_judged);
+    assert_false(placement->axis[TR_Z].is_required || placement->axis[TR_Z].is_judged);
+    tr_layout_release(&layout);
+    tr_layout_release(&layout);
+}
+
+static void read_text(tr_layout *layout, const char *text) {
+    char folder[TEMP_SIZE];
+    char path[TEMP_SIZE];
+    tr_error err = {0};
+    temp_make(folder);
+    temp_write(temp_path(path, folder, "layout.yaml"), text, strlen(text));
+    bool is_read = tr_layout_read(path, layout, &err);
+    temp_remove(folder);
+    if (!is_read) fail_msg("'%s' %s", err.key, err.text);
+}
+
+static void a_board_takes_all_six_axes(void **state) {
+    (void)state;
+    tr_layout layout;
+    read_text(&layout, "layout: L\nvehicle: V\naxes: thrust\nplacements:\n"
+                       "  - { sheet: B, from: front-axle, x_mm: 4000, y_mm: -5.5, z_mm: 1200,\n"
+                       "      yaw_deg: 180, pitch_deg: -1, roll_deg: 0.25,\n"
+                       "      limits: { z_mm: 20, pitch_deg: 1, roll_deg: 2 } }\n");
+    assert_int_equal(layout.axes, TR_AXES_THRUST);
+    CHECK_NEAR(layout.wheelbase_mm, 0, 0);
+    CHECK_NEAR(layout.track_front_mm, 0, 0);
+    CHECK_NEAR(layout.track_rear_mm, 0, 0);
+    CHECK_NEAR(layout.reference_tolerance_mm, 15, 0);
+    const tr_requirement *axis = layout.placements[0].axis;
+    assert_int_equal(layout.placements[0].from, TR_FROM_FRONT_AXLE);
+    assert_false(axis[TR_X].is_judged || axis[TR_Y].is_judged || axis[TR_YAW].is_judged);
+    CHECK_NEAR(axis[TR_Y].required, -5.5, 0);
+    CHECK_NEAR(axis[TR_Z].required, 1200, 0);
+    CHECK_NEAR(axis[TR_Z].limit, 20, 0);
+    CHECK_NEAR(axis[TR_YAW].required, TR_PI, 1e-15);
+    CHECK_NEAR(axis[TR_PITCH].required, -TR_RAD_PER_DEG, 1e-17);
+    CHECK_NEAR(axis[TR_PITCH].limit, TR_RAD_PER_DEG, 1e-17);
+    CHECK_NEAR(axis[TR_ROLL].required, TR_RAD_PER_DEG / 4, 1e-17);
+    CHECK_NEAR(axis[TR_ROLL].limit, TR_RAD_PER_DEG * 2, 1e-17);
+    tr_layout_release(&layout);
+}
+
+static void limits_may_be_empty(void **state) {
+    (void)state;
+    tr_layout layout;
+    read_text(&layout,
+              "layout: L\nvehicle: V\naxes: rear-axle\nplacements:\n"
+              "  - { sheet: B, from: rear-axle, x_mm: 0, y_mm: 0, yaw_deg: 0, limits: {} }\n");
+    for (int axis = 0; axis < TR_N_AXES; axis++) {
+        assert_false(layout.placements[0].axis[axis].is_judged);
+    }
+    assert_true(layout.placements[0].axis[TR_X].is_required);
+    tr_layout_release(&layout);
+}
+
+static void axes_have_the_keys_of_the_file(void **state) {
+    (void)state;
+    static const char *const KEYS[] = {"x_mm", "y_mm", "z_mm", "yaw_deg", "pitch_deg", "roll_deg"};
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        assert_string_equal(tr_axis_key(axis), KEYS[axis]);
+        assert_int_equal(tr_axis_is_angle(axis), strstr(KEYS[axis], "_deg") != NULL);
+    }
+}
+
+/* tests/good/NAME, where NAME is written in the job file. */
+static void check_photo(const tr_job *job, int i, const char *name) {
+    char path[TEMP_SIZE];
+    char relative[64];
+    snprintf(relative, sizeof relative, "tests/good/%s", name);
+    assert_string_equal(job->photos[i], source_path(path, relative));
+}
+
+static void a_job_is_read_with_all_that_it_names(void **state) {
+    (void)state;
+    char path[TEMP_SIZE];
+    tr_job job;
+    tr_error err = {0};
+    if (!tr_job_read(source_path(path, "tests/good/job.yaml"), &job, &err)) {
+        fail_msg("%s:%d '%s' %s", err.file, err.line, err.key, err.text);
+    }
+    assert_string_equal(job.path, path);
+    assert_string_equal(job.id, "J-0147");
+    assert_string_equal(job.vehicle_id, "1M8GDM9AXKP042788");
+    assert_int_equal(tr_vin_check(job.vehicle_id), TR_VIN_OK);
+    assert_string_equal(job.technician, "T-04");
+    assert_string_equal(job.lens.id, "bay-2-tablet");
+    assert_string_equal(job.layout.id, "DEMO-REAR");
+    assert_int_equal(job.n_sheets, 5);
+    assert_int_equal(tr_job_find_sheet(&job, "MAT-7"), 0);
+    assert_int_equal(tr_job_find_sheet(&job, "PLATE-D"), 4);
+    assert_int_equal(tr_job_find_sheet(&job, "PLATE-E"), -1);
+    assert_int_equal(job.n_references, 4);
+    assert_int_equal(job.references[0].point, TR_REAR_LEFT);
+    assert_int_equal(job.references[0].sheet, 1);
+    assert_int_equal(job.references[3].point, TR_FRONT_RIGHT);
+    assert_int_equal(job.references[3].sheet, 4);
+    CHECK_NEAR(job.references[3].at_mm.x, 0, 0);
+    CHECK_NEAR(job.reference_sd_mm, 1, 0);
+    assert_int_equal(job.n_photos, 2);
+    check_photo(&job, 0, "photos/1.jpg");
+    check_photo(&job, 1, "photos/2.jpg");
+    tr_job_release(&job);
+    tr_job_release(&job);
+}
+
+/* A job of good files, with other lines at its end. */
+static void read_job(tr_job *job, const char *head, const char *references) {
+    static const char LAYOUT[] = "layout: L\nvehicle: V\naxes: rear-axle\nplacements:\n"
+                                 "  - { sheet: MAT-7, from: rear-axle, x_mm: 0, y_mm: 0, "
+                                 "yaw_deg: 0, limits: {} }\n";
+    char folder[TEMP_SIZE];
+    char path[TEMP_SIZE];
+    char text[4096];
+    const char *source = getenv("TRAMMEL_SOURCE");
+    tr_error err = {0};
+    assert_non_null(source);
+    temp_make(folder);
+    temp_write(temp_path(path, folder, "layout.yaml"), LAYOUT, sizeof LAYOUT - 1);
+    snprintf(text, sizeof text,
+             "%s\nlens: %s/tests/good/lens.yaml\nlayout: layout.yaml\n"
+             "sheets: [%s/tests/good/mat-7.yaml, %s/tests/good/plate-a.yaml,\n"
+             "  %s/tests/good/plate-b.yaml]\nreferences:\n%s",
+             head, source, source, source, source, references);
+    temp_write(temp_path(path, folder, "job.yaml"), text, strlen(text));
+    bool is_read = tr_job_read(path, job, &err);
+    temp_remove(folder);
+    if (!is_read) fail_msg("%s:%d '%s' %s", err.file, err.line, err.key, err.text);
+}
+
+static void what_is_optional_may_be_left_out(void **state) {
+    (void)state;
+    tr_job job;
+    read_job(&job, "job: J",
+             "  - { point: rear-right, sheet: PLATE-B, at_mm: [-60, 100] }\n"
+             "  - { point: rear-left, sheet: PLATE-A }\nreference_sd_mm: 0\n");
+    assert_string_equal(job.vehicle_id, "");
+    assert_string_equal(job.technician, "");
+    assert_int_equal(job.n_photos, 0);
+    assert_null(job.photos);
+    CHECK_NEAR(job.reference_sd_mm, 0, 0);
+    assert_int_equal(job.references[0].point, TR_REAR_RIGHT);
+    CHECK_NEAR(job.references[0].at_mm.x, -60, 0);
+    CHECK_NEAR(job.references[0].at_mm.y, 100, 0);
+    tr_job_release(&job);
+}
+
+static void a_bad_vehicle_number_is_kept(void **state) {
+    (void)state;
+    tr_job job;
+    read_job(&job, "job: 147\nvehicle_id: 11111111111111112",
+             "  - { point: rear-right, sheet: PLATE-B }\n"
+             "  - { point: rear-left, sheet: PLATE-A }\nreference_sd_mm: 1e-1\nphotos: []\n");
+    assert_string_equal(job.id, "147");
+    assert_string_equal(job.vehicle_id, "11111111111111112");
+    assert_int_equal(tr_vin_check(job.vehicle_id), TR_VIN_CHECK_DIFFERS);
+    CHECK_NEAR(job.reference_sd_mm, 0.1, 0);
+    tr_job_release(&job);
+}
+
+static void wheel_points_have_the_words_of_the_file(void **state) {
+    (void)state;
+    assert_string_equal(tr_wheel_point_name(TR_FRONT_LEFT), "front-left");
+    assert_string_equal(tr_wheel_point_name(TR_FRONT_RIGHT), "front-right");
+    assert_string_equal(tr_wheel_point_name(TR_REAR_LEFT), "rear-left");
+    assert_string_equal(tr_wheel_point_name(TR_REAR_RIGHT), "rear-right");
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_layout_is_read),
+        cmocka_unit_test(a_board_takes_all_six_axes),
+        cmocka_unit_test(limits_may_be_empty),
+        cmocka_unit_test(axes_have_the_keys_of_the_file),
+        cmocka_unit_test(a_job_is_read_with_all_that_it_names),
+        cmocka_unit_test(what_is_optional_may_be_left_out),
+        cmocka_unit_test(a_bad_vehicle_number_is_kept),
+        cmocka_unit_test(wheel_points_have_the_words_of_the_file),
+    };
+    return cmocka_run_group_tests_name("job", tests, NULL, NULL);
+}

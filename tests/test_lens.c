@@ -1,0 +1,397 @@
+/* The lens model and its profile file. Profiles that must be refused are kept in tests/bad. */
+#include "check.h"
+#include "temp.h"
+
+#include <float.h>
+
+#include "base/file.h"
+#include "lens/lens.h"
+#include "lens/profile.h"
+
+/* A wide phone camera (the contract's sample), and a published calibration with strong barrel
+   distortion: calib1 of opencv/opencv_extra, testdata/cv/cameracalibration. */
+static const tr_lens PHONE = {
+    .id = "phone",
+    .width_px = 4032,
+    .height_px = 3024,
+    .param = {3012.4, 3011.8, 2010.1, 1512.7, 0.0831, -0.2105, 0.0004, -0.0002, 0.1377},
+};
+static const tr_lens BARREL = {
+    .id = "barrel",
+    .width_px = 640,
+    .height_px = 480,
+    .param = {809.94790, 806.55964, 361.99611, 214.39514, -0.12821, -0.39441, -0.00435, -0.00732,
+              0},
+};
+
+static tr_vec2 project(const tr_lens *lens, tr_vec3 p_mm) {
+    tr_vec2 uv_px = {NAN, NAN};
+    assert_true(tr_lens_project(lens, p_mm, &uv_px, NULL, NULL));
+    return uv_px;
+}
+
+/* By hand, from the formula: fx = 1000, fy = 2000, cx = 10, cy = 20. */
+static void projection_has_values_worked_out_by_hand(void **state) {
+    (void)state;
+    tr_lens lens = {.param = {1000, 2000, 10, 20}};
+    tr_vec2 uv = project(&lens, tr_v3(50, -20, 100));
+    CHECK_NEAR(uv.x, 510, 1e-12);
+    CHECK_NEAR(uv.y, -380, 1e-12);
+    /* x = 0.5, y = -0.2, r2 = 0.29 */
+    lens.param[TR_K1] = 0.1; /* s = 1.029 */
+    uv = project(&lens, tr_v3(50, -20, 100));
+    CHECK_NEAR(uv.x, 524.5, 1e-12);
+    CHECK_NEAR(uv.y, -391.6, 1e-12);
+    lens.param[TR_K2] = 1; /* + 0.0841 */
+    lens.param[TR_K3] = 1; /* + 0.024389; s = 1.137489 */
+    uv = project(&lens, tr_v3(50, -20, 100));
+    CHECK_NEAR(uv.x, 578.7445, 1e-10);
+    CHECK_NEAR(uv.y, -434.9956, 1e-10);
+    lens.param[TR_P1] = 0.01; /* u + 10 * 2xy = -2;  v + 20 (r2 + 2y2) = 7.4 */
+    lens.param[TR_P2] = 0.02; /* u + 20 (r2 + 2x2) = 15.8;  v + 40 * 2xy = -8 */
+    uv = project(&lens, tr_v3(50, -20, 100));
+    CHECK_NEAR(uv.x, 592.5445, 1e-10);
+    CHECK_NEAR(uv.y, -435.5956, 1e-10);
+}
+
+static void nothing_is_seen_behind_the_camera_or_beyond_the_fold(void **state) {
+    (void)state;
+    tr_vec2 uv_px = {-7, -7};
+    assert_false(tr_lens_project(&PHONE, tr_v3(1, 2, 0), &uv_px, NULL, NULL));
+    assert_false(tr_lens_project(&PHONE, tr_v3(1, 2, -100), &uv_px, NULL, NULL));
+    assert_false(tr_lens_project(&PHONE, tr_v3(1, 2, NAN), &uv_px, NULL, NULL));
+    double r = sqrt(tr_lens_fold_r2(BARREL.param));
+    assert_false(tr_lens_project(&BARREL, tr_v3(1.001 * r, 0, 1), &uv_px, NULL, NULL));
+    assert_false(tr_lens_distort(&BARREL, tr_v2(0, 5 * r), &uv_px, NULL));
+    CHECK_NEAR(uv_px.x, -7, 0);
+    CHECK_NEAR(uv_px.y, -7, 0);
+    assert_true(tr_lens_project(&BARREL, tr_v3(0.999 * r, 0, 1), &uv_px, NULL, NULL));
+}
+
+/* 1 + 3 k1 q + 5 k2 q^2 + 7 k3 q^3 = 0, worked out by hand. */
+static void the_fold_is_the_first_root(void **state) {
+    (void)state;
+    static const struct {
+        double k1, k2, k3, fold_r2;
+    } CASES[] = {
+        {0, 0, 0, INFINITY},
+        {0.1, 0.1, 0.1, INFINITY},
+        {-1.0 / 3, 0, 0, 1},
+        {0, -0.2, 0, 1},
+        {0, 0, -1.0 / 7, 1},
+        {-1.0 / 12, 0, 0, 4},
+        /* (1 - q)(1 - q/2)(1 - q/4) = 1 - 7/4 q + 7/8 q^2 - 1/8 q^3: roots 1, 2, 4 */
+        {-7.0 / 12, 7.0 / 40, -1.0 / 56, 1},
+        /* (1 + q)(1 - q/3) = 1 + 2/3 q - 1/3 q^2 */
+        {2.0 / 9, -1.0 / 15, 0, 3},
+        /* 1 - q + q^2: no root */
+        {-1.0 / 3, 1.0 / 5, 0, INFINITY},
+        /* (1 - q/2)(1 + q^2/4) = 1 - q/2 + q^2/4 - q^3/8 */
+        {-1.0 / 6, 1.0 / 20, -1.0 / 56, 2},
+    };
+    for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++) {
+        double param[TR_LENS_N] = {0};
+        param[TR_K1] = CASES[i].k1;
+        param[TR_K2] = CASES[i].k2;
+        param[TR_K3] = CASES[i].k3;
+        double fold_r2 = tr_lens_fold_r2(param);
+        if (isinf(CASES[i].fold_r2)) {
+            assert_true(isinf(fold_r2) && fold_r2 > 0);
+        } else {
+            CHECK_NEAR(fold_r2, CASES[i].fold_r2, 1e-12);
+        }
+    }
+}
+
+/* Central differences with a step near the cube root of the machine epsilon times the scale of the
+   unknown; errors are relative to the largest derivative of the row. */
+static void check_derivative(tr_vec2 plus, tr_vec2 minus, double step, double du, double dv,
+                             double scale) {
+    CHECK_NEAR((plus.x - minus.x) / (2 * step), du, 1e-6 * scale);
+    CHECK_NEAR((plus.y - minus.y) / (2 * step), dv, 1e-6 * scale);
+}
+
+static void check_point_derivatives(const tr_lens *lens, tr_vec3 p_mm) {
+    tr_vec2 uv_px;
+    double J[6];
+    assert_true(tr_lens_project(lens, p_mm, &uv_px, J, NULL));
+    double scale = fmax(fabs(J[0]), fabs(J[4]));
+    double step = 6e-6 * tr_v3_norm(p_mm);
+    for (int k = 0; k < 3; k++) {
+        tr_vec3 d = {k == 0 ? step : 0, k == 1 ? step : 0, k == 2 ? step : 0};
+        check_derivative(project(lens, tr_v3_add(p_mm, d)), project(lens, tr_v3_sub(p_mm, d)), step,
+                         J[k], J[3 + k], scale);
+    }
+}
+
+static void check_lens_derivatives(const tr_lens *lens, tr_vec3 p_mm) {
+    tr_vec2 uv_px;
+    double J[2 * TR_LENS_N];
+    assert_true(tr_lens_project(lens, p_mm, &uv_px, NULL, J));
+    for (int k = 0; k < TR_LENS_N; k++) {
+        double step = 6e-6 * fmax(fabs(lens->param[k]), 0.1);
+        tr_lens plus = *lens;
+        tr_lens minus = *lens;
+        plus.param[k] += step;
+        minus.param[k] -= step;
+        double scale = fmax(1, fmax(fabs(J[k]), fabs(J[TR_LENS_N + k])));
+        check_derivative(project(&plus, p_mm), project(&minus, p_mm), step, J[k], J[TR_LENS_N + k],
+                         scale);
+    }
+}
+
+static void check_distort_derivatives(const tr_lens *lens, tr_vec2 xy) {
+    tr_vec2 uv_px;
+    tr_vec2 plus;
+    tr_vec2 minus;
+    double J[4];
+    double step = 6e-6;
+    assert_true(tr_lens_distort(lens, xy, &uv_px, J));
+    for (int k = 0; k < 2; k++) {
+        tr_vec2 d = {k == 0 ? step : 0, k == 1 ? step : 0};
+        assert_true(tr_lens_distort(lens, tr_v2_add(xy, d), &plus, NULL));
+        assert_true(tr_lens_distort(lens, tr_v2_sub(xy, d), &minus, NULL));
+        check_derivative(plus, minus, step, J[k], J[2 + k], fmax(fabs(J[0]), fabs(J[3])));
+    }
+}
+
+/* On a grid of pixels that includes the very corners of the image. */
+static void derivatives_agree_with_differences(void **state) {
+    (void)state;
+    static const tr_lens *const LENSES[] = {&PHONE, &BARREL};
+    for (int l = 0; l < 2; l++) {
+        const tr_lens *lens = LENSES[l];
+        for (int i = 0; i <= 6; i++) {
+            for (int j = 0; j <= 6; j++) {
+                tr_vec2 uv_px = {lens->width_px * i / 6.0 - 0.5, lens->height_px * j / 6.0 - 0.5};
+                tr_vec2 xy;
+                assert_true(tr_lens_undistort(lens, uv_px, &xy));
+                double depth_mm = 500.0 + 700 * i + 100 * j;
+                tr_vec3 p_mm = {depth_mm * xy.x, depth_mm * xy.y, depth_mm};
+                check_distort_derivatives(lens, xy);
+                check_point_derivatives(lens, p_mm);
+                check_lens_derivatives(lens, p_mm);
+            }
+        }
+    }
+}
+
+static void undistorting_inverts_distorting(void **state) {
+    (void)state;
+    static const tr_lens *const LENSES[] = {&PHONE, &BARREL};
+    for (int l = 0; l < 2; l++) {
+        const tr_lens *lens = LENSES[l];
+        for (int i = 0; i <= 16; i++) {
+            for (int j = 0; j <= 16; j++) {
+                tr_vec2 uv_px = {lens->width_px * i / 16.0, lens->height_px * j / 16.0};
+                tr_vec2 xy;
+                tr_vec2 back_px;
+                tr_vec2 xy_again;
+                assert_true(tr_lens_undistort(lens, uv_px, &xy));
+                assert_true(tr_lens_distort(lens, xy, &back_px, NULL));
+                CHECK_NEAR(back_px.x, uv_px.x, 1e-9);
+                CHECK_NEAR(back_px.y, uv_px.y, 1e-9);
+                assert_true(tr_lens_undistort(lens, back_px, &xy_again));
+                CHECK_NEAR(xy_again.x, xy.x, 1e-12);
+                CHECK_NEAR(xy_again.y, xy.y, 1e-12);
+            }
+        }
+    }
+}
+
+static void a_pixel_beyond_the_fold_has_no_direction(void **state) {
+    (void)state;
+    /* k1 = -1/3 folds at r = 1, where r s = 2/3: nothing lands farther out. */
+    tr_lens lens = {.param = {1000, 1000, 0, 0, -1.0 / 3}};
+    tr_vec2 xy = {-7, -7};
+    assert_true(tr_lens_undistort(&lens, tr_v2(0, 660), &xy));
+    CHECK_AT_MOST(xy.y, 1);
+    xy.y = -7;
+    assert_false(tr_lens_undistort(&lens, tr_v2(0, 670), &xy));
+    assert_false(tr_lens_undistort(&lens, tr_v2(-5000, 5000), &xy));
+    assert_false(tr_lens_undistort(&lens, tr_v2(NAN, 0), &xy));
+    CHECK_NEAR(xy.y, -7, 0);
+}
+
+/* ---- profile ---- */
+
+static int make_folder(void **state) {
+    char *folder = malloc(TEMP_SIZE);
+    if (!folder) return -1;
+    temp_make(folder);
+    *state = folder;
+    return 0;
+}
+
+static int remove_folder(void **state) {
+    temp_remove(*state);
+    free(*state);
+    return 0;
+}
+
+/* A covariance like a calibration's: A A' of a matrix that is all different, of very different
+   scales. */
+static tr_lens lens_with_covariance(void) {
+    static const double SD[TR_LENS_N] = {0.5, 0.5, 0.7, 0.6, 1e-3, 1e-2, 1e-5, 1e-5, 3e-2};
+    tr_lens lens = PHONE;
+    double A[TR_LENS_N][TR_LENS_N];
+    for (int i = 0; i < TR_LENS_N; i++) {
+        for (int j = 0; j < TR_LENS_N; j++)
+            A[i][j] = SD[i] * sin(1 + i * i + 3.1 * j) / 3;
+    }
+    for (int i = 0; i < TR_LENS_N; i++) {
+        for (int j = 0; j < TR_LENS_N; j++) {
+            double sum = 0;
+            for (int k = 0; k < TR_LENS_N; k++)
+                sum += A[i][k] * A[j][k];
+            lens.covariance[i * TR_LENS_N + j] = sum;
+        }
+    }
+    lens.has_covariance = true;
+    return lens;
+}
+
+static void check_profile_round_trip(const char *folder, const tr_lens *lens) {
+    char path[TEMP_SIZE];
+    tr_error err = {0};
+    tr_lens back;
+    if (!tr_lens_profile_write(temp_path(path, folder, "lens.yaml"), lens, &err) ||
+        !tr_lens_profile_read(path, &back, &err)) {
+        fail_msg("%s:%d '%s' %s", err.file, err.line, err.key, err.text);
+    }
+    assert_string_equal(back.id, lens->id);
+    assert_int_equal(back.width_px, lens->width_px);
+    assert_int_equal(back.height_px, lens->height_px);
+    assert_memory_equal(back.param, lens->param, sizeof back.param);
+    assert_int_equal(back.has_covariance, lens->has_covariance);
+    assert_memory_equal(back.covariance, lens->covariance, sizeof back.covariance);
+}
+
+static void check_profiles(const char *folder) {
+    tr_lens lens = lens_with_covariance();
+    check_profile_round_trip(folder, &PHONE);
+    check_profile_round_trip(folder, &BARREL);
+    check_profile_round_trip(folder, &lens);
+    snprintf(lens.id, sizeof lens.id, "%s", "it's \"quoted\" \\n: # yes \xc3\xbc");
+    for (int k = 0; k < 4; k++)
+        lens.param[k] = nextafter(lens.param[k], 0);
+    for (int k = TR_K1; k < TR_LENS_N; k++)
+        lens.param[k] *= 1e-7 / 3;
+    check_profile_round_trip(folder, &lens);
+    /* A parameter that was held fixed has no variance. */
+    for (int k = 0; k < TR_LENS_N; k++) {
+        lens.covariance[TR_K3 * TR_LENS_N + k] = 0;
+        lens.covariance[k * TR_LENS_N + TR_K3] = 0;
+    }
+    check_profile_round_trip(folder, &lens);
+    /* Two parameters that always move together: singular, but no error. */
+    for (int k = 0; k < TR_LENS_N; k++) {
+        lens.covariance[TR_FY * TR_LENS_N + k] = lens.covariance[TR_FX * TR_LENS_N + k];
+    }
+    for (int k = 0; k < TR_LENS_N; k++) {
+        lens.covariance[k * TR_LENS_N + TR_FY] = lens.covariance[k * TR_LENS_N + TR_FX];
+    }
+    check_profile_round_trip(folder, &lens);
+}
+
+static void profiles_come_back_bit_by_bit(void **state) {
+    check_profiles(*state);
+}
+
+static void profiles_do_not_depend_on_the_locale(void **state) {
+    if (!set_comma_locale(*state)) {
+        set_c_locale();
+        skip();
+    }
+    check_profiles(*state);
+    set_c_locale();
+}
+
+static void a_covariance_may_stand_in_one_list(void **state) {
+    char path[TEMP_SIZE];
+    tr_lens nested;
+    tr_lens flat;
+    tr_lens lens = lens_with_covariance();
+    uint8_t *data = NULL;
+    size_t size = 0;
+    assert_true(tr_lens_profile_write(temp_path(path, *state, "lens.yaml"), &lens, NULL));
+    assert_true(tr_lens_profile_read(path, &nested, NULL));
+    assert_true(tr_file_read(path, 100000, &data, &size, NULL));
+    char *covariance = strstr((char *)data, "covariance:");
+    assert_non_null(covariance);
+    /* "covariance:\n  - [1, 2]\n  - [3, 4]\n" becomes "covariance: [ 1, 2,  3, 4 \n". */
+    bool is_first = true;
+    for (char *c = covariance; *c; c++) {
+        bool is_row = *c == '-' && c[1] == ' ' && c[2] == '[';
+        if (is_row) {
+            *c = is_first ? '[' : ',';
+            c[2] = ' ';
+            is_first = false;
+        }
+        if (*c == ']') *c = c[2] ? ' ' : ']';
+    }
+    temp_write(path, data, size);
+    free(data);
+    tr_error err = {0};
+    if (!tr_lens_profile_read(path, &flat, &err)) fail_msg("%d: %s", err.line, err.text);
+    assert_memory_equal(flat.covariance, nested.covariance, sizeof flat.covariance);
+}
+
+static void a_lens_that_cannot_be_one_is_not_written(void **state) {
+    char path[TEMP_SIZE];
+    temp_path(path, *state, "lens.yaml");
+    for (int k = 0; k < TR_LENS_N; k++) {
+        tr_lens lens = PHONE;
+        tr_error err = {0};
+        lens.param[k] = NAN;
+        assert_false(tr_lens_profile_write(path, &lens, &err));
+        assert_int_equal(err.code, TR_BAD_INPUT);
+        lens.param[k] = INFINITY;
+        assert_false(tr_lens_profile_write(path, &lens, NULL));
+    }
+    tr_lens lens = lens_with_covariance();
+    lens.covariance[10] = NAN;
+    assert_false(tr_lens_profile_write(path, &lens, NULL));
+    lens = PHONE;
+    lens.id[0] = 0;
+    assert_false(tr_lens_profile_write(path, &lens, NULL));
+    snprintf(lens.id, sizeof lens.id, "two\nlines");
+    assert_false(tr_lens_profile_write(path, &lens, NULL));
+    lens = PHONE;
+    lens.param[TR_K1] = -0.9;
+    tr_error err = {0};
+    assert_false(tr_lens_profile_write(path, &lens, &err));
+    assert_string_equal(err.key, "distortion");
+    assert_int_equal(temp_count(*state), 0);
+}
+
+static void rounding_does_not_make_a_covariance_asymmetric(void **state) {
+    char path[TEMP_SIZE];
+    tr_lens lens = lens_with_covariance();
+    tr_lens back;
+    lens.covariance[1] = nextafter(lens.covariance[1], 1);
+    assert_true(tr_lens_profile_write(temp_path(path, *state, "lens.yaml"), &lens, NULL));
+    assert_true(tr_lens_profile_read(path, &back, NULL));
+    assert_memory_equal(&back.covariance[1], &back.covariance[TR_LENS_N], sizeof(double));
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(projection_has_values_worked_out_by_hand),
+        cmocka_unit_test(nothing_is_seen_behind_the_camera_or_beyond_the_fold),
+        cmocka_unit_test(the_fold_is_the_first_root),
+        cmocka_unit_test(derivatives_agree_with_differences),
+        cmocka_unit_test(undistorting_inverts_distorting),
+        cmocka_unit_test(a_pixel_beyond_the_fold_has_no_direction),
+        cmocka_unit_test_setup_teardown(profiles_come_back_bit_by_bit, make_folder, remove_folder),
+        cmocka_unit_test_setup_teardown(profiles_do_not_depend_on_the_locale, make_folder,
+                                        remove_folder),
+        cmocka_unit_test_setup_teardown(a_covariance_may_stand_in_one_list, make_folder,
+                                        remove_folder),
+        cmocka_unit_test_setup_teardown(a_lens_that_cannot_be_one_is_not_written, make_folder,
+                                        remove_folder),
+        cmocka_unit_test_setup_teardown(rounding_does_not_make_a_covariance_asymmetric, make_folder,
+                                        remove_folder),
+    };
+    return cmocka_run_group_tests_name("lens", tests, NULL, NULL);
+}

@@ -1,0 +1,134 @@
+/* Sheet files and the geometry of tags. What must be refused is kept in tests/bad. */
+#include "check.h"
+#include "temp.h"
+
+#include <apriltag/apriltag.h>
+#include <apriltag/tag16h5.h>
+#include <apriltag/tag25h9.h>
+#include <apriltag/tag36h10.h>
+#include <apriltag/tag36h11.h>
+#include <apriltag/tagCircle21h7.h>
+#include <apriltag/tagCircle49h12.h>
+#include <apriltag/tagCustom48h12.h>
+#include <apriltag/tagStandard41h12.h>
+#include <apriltag/tagStandard52h13.h>
+
+#include "sheet/sheet.h"
+
+static void a_sheet_is_read(void **state) {
+    (void)state;
+    char path[TEMP_SIZE];
+    const char *source = getenv("TRAMMEL_SOURCE");
+    assert_non_null(source);
+    tr_sheet sheet;
+    assert_true(tr_sheet_read(temp_path(path, source, "tests/good/mat-7.yaml"), &sheet, NULL));
+    assert_string_equal(sheet.path, path);
+    assert_string_equal(sheet.id, "MAT-7");
+    assert_string_equal(sheet.title, "Rear floor mat, 1600 x 1000");
+    assert_int_equal(sheet.kind, TR_SHEET_MAT);
+    CHECK_NEAR(sheet.width_mm, 1600, 0);
+    CHECK_NEAR(sheet.height_mm, 1000, 0);
+    assert_string_equal(sheet.tag_family, "tag36h11");
+    assert_int_equal(sheet.n_tags, 2);
+    assert_int_equal(sheet.tags[0].id, 40);
+    CHECK_NEAR(sheet.tags[0].turn_rad, 0, 0);
+    assert_int_equal(sheet.tags[1].id, 41);
+    CHECK_NEAR(sheet.tags[1].centre_mm.x, 650, 0);
+    CHECK_NEAR(sheet.tags[1].centre_mm.y, 350, 0);
+    CHECK_NEAR(sheet.tags[1].size_mm, 160, 0);
+    CHECK_NEAR(sheet.tags[1].turn_rad, TR_PI / 2, 1e-15);
+    assert_int_equal(sheet.tags[1].line, 8);
+    assert_int_equal(sheet.n_corners, 2);
+    CHECK_NEAR(sheet.corners_mm[0].x, -100, 0);
+    CHECK_NEAR(sheet.corners_mm[1].x, 100, 0);
+    tr_sheet_release(&sheet);
+    tr_sheet_release(&sheet); /* an empty sheet may be released, too */
+}
+
+static void marks_may_reach_the_edge_of_the_face(void **state) {
+    (void)state;
+    static const char TEXT[] =
+        "sheet: S\ntitle: To the edge\nkind: board\nsize_mm: [0.3, 0.1]\n"
+        "tag_family: tag25h9\n"
+        "tags: [{ id: 34, centre_mm: [-0.1, 0], size_mm: 0.1 },\n"
+        "       { id: 0, centre_mm: [0, 0], size_mm: 0.1, turn_deg: -270 }]\n"
+        "corners_mm: [[0.15, 0.05], [0.15, -0.05]]\n";
+    char folder[TEMP_SIZE];
+    char path[TEMP_SIZE];
+    tr_sheet sheet;
+    tr_error err = {0};
+    temp_make(folder);
+    temp_write(temp_path(path, folder, "s.yaml"), TEXT, sizeof TEXT - 1);
+    bool is_read = tr_sheet_read(path, &sheet, &err);
+    temp_remove(folder);
+    /* The corners are 0.1 mm apart, which is no mistake yet. */
+    if (!is_read) fail_msg("%s", err.text);
+    assert_int_equal(sheet.n_corners, 2);
+    tr_sheet_release(&sheet);
+}
+
+static void check_corner(const tr_tag *tag, int k, double x_mm, double y_mm) {
+    tr_vec2 corner_mm = tr_tag_corner(tag, k);
+    CHECK_NEAR(corner_mm.x, x_mm, 1e-12);
+    CHECK_NEAR(corner_mm.y, y_mm, 1e-12);
+}
+
+static void corners_run_anticlockwise_from_bottom_left(void **state) {
+    (void)state;
+    tr_tag tag = {.centre_mm = {10, 20}, .size_mm = 8};
+    check_corner(&tag, 0, 6, 16);
+    check_corner(&tag, 1, 14, 16);
+    check_corner(&tag, 2, 14, 24);
+    check_corner(&tag, 3, 6, 24);
+    /* A quarter turn anticlockwise takes the bottom left corner to the bottom right. */
+    tag.turn_rad = TR_PI / 2;
+    check_corner(&tag, 0, 14, 16);
+    check_corner(&tag, 1, 14, 24);
+    tag.turn_rad = TR_PI / 4;
+    check_corner(&tag, 0, 10, 20 - 4 * sqrt(2));
+    check_corner(&tag, 1, 10 + 4 * sqrt(2), 20);
+}
+
+static void kinds_have_the_words_of_the_file(void **state) {
+    (void)state;
+    assert_string_equal(tr_sheet_kind_name(TR_SHEET_MAT), "mat");
+    assert_string_equal(tr_sheet_kind_name(TR_SHEET_BOARD), "board");
+    assert_string_equal(tr_sheet_kind_name(TR_SHEET_PLATE), "plate");
+    assert_string_equal(tr_sheet_kind_name(TR_SHEET_HUB), "hub");
+}
+
+/* The counts agree with the library that finds the tags. */
+#define CHECK_FAMILY(name)                                                                         \
+    do {                                                                                           \
+        apriltag_family_t *family = name##_create();                                               \
+        assert_non_null(family);                                                                   \
+        assert_int_equal(tr_sheet_family_size(#name), family->ncodes);                             \
+        name##_destroy(family);                                                                    \
+    } while (0)
+
+static void families_have_the_sizes_of_the_library(void **state) {
+    (void)state;
+    CHECK_FAMILY(tag16h5);
+    CHECK_FAMILY(tag25h9);
+    CHECK_FAMILY(tag36h10);
+    CHECK_FAMILY(tag36h11);
+    CHECK_FAMILY(tagCircle21h7);
+    CHECK_FAMILY(tagCircle49h12);
+    CHECK_FAMILY(tagCustom48h12);
+    CHECK_FAMILY(tagStandard41h12);
+    CHECK_FAMILY(tagStandard52h13);
+    assert_int_equal(tr_sheet_family_size("tag36h11"), 587); /* AprilRobotics/apriltag tag36h11.c */
+    assert_int_equal(tr_sheet_family_size("tag36h1"), 0);
+    assert_int_equal(tr_sheet_family_size(""), 0);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_sheet_is_read),
+        cmocka_unit_test(marks_may_reach_the_edge_of_the_face),
+        cmocka_unit_test(corners_run_anticlockwise_from_bottom_left),
+        cmocka_unit_test(kinds_have_the_words_of_the_file),
+        cmocka_unit_test(families_have_the_sizes_of_the_library),
+    };
+    return cmocka_run_group_tests_name("sheet", tests, NULL, NULL);
+}

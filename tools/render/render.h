@@ -1,0 +1,187 @@
+/* Photographs of a made-up workshop, with the truth: where every mark of every sheet lies in the
+   image. The renderer judges the measuring part, so it shares as little with it as it can: of this
+   program it uses the lens model, the sheet as read from its file, and the tag families' cells.
+
+   How a photo comes about:
+     1. One ray per pixel finds which surface is seen. Rays go through the lens model inverted by
+        Newton's iteration, not through a table.
+     2. Every pixel that an edge may touch is cut into TR_CELLS x TR_CELLS cells. Where it lies on
+   one sheet, the black part of each cell is the exact area of the printed squares within the cell's
+        outline on the sheet; where surfaces meet, 16 rays a cell are averaged.
+     3. The pixel's own box and the optics' Gaussian are one kernel, integrated over those cells in
+        linear light, separately along u and v.
+     4. Vignetting, exposure, tone curve, sharpening, noise and rounding follow, pixel by pixel.
+   A straight edge lies within 0.005 px of the truth (tests/test_render.c measures it).
+
+   The vehicle frame is the contract's: origin on the floor under the middle of the rear axle, X
+   forward, Y left, Z up; the camera frame: x right, y down, z forward. mm. Pixel (0, 0) is the
+   centre of the first one. Reflectances and light are linear, 1 is the sensor's white at
+   exposure 1. */
+#ifndef TR_TOOLS_RENDER_H
+#define TR_TOOLS_RENDER_H
+
+#include <stdint.h>
+
+#include "base/error.h"
+#include "geom/geom.h"
+#include "image/image.h"
+#include "lens/lens.h"
+#include "sheet/sheet.h"
+
+enum { TR_CELLS = 4, TR_MAX_OUTLINE = 12 };
+
+/* Ink and paper. */
+#define TR_BLACK 0.05
+#define TR_WHITE 0.85
+
+/* A sheet and how it lies. Its face is white; each tag of it is printed with its family's cells,
+   each checker corner as 2 x 2 squares, black at the top left and the bottom right.
+   Of a point (x, y) of the sheet file, the print lies at (compare network.h)
+     x' = x (1 + stretch_x)   y' = y (1 + stretch_y)
+     z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2)   hx, hy: half the face's width and height. */
+typedef struct {
+    tr_sheet sheet;
+    int squares[2];    /* columns, rows of a checkerboard over the whole sheet; 0, 0: it is none */
+    double pitch_mm;   /* edge of its squares */
+    double checker_mm; /* edge of each square at a checker corner */
+    double stretch[2];
+    double bow_mm[2];
+    tr_pose vehicle_from_sheet;
+} tr_scene_sheet;
+
+/* A thing that hides what is behind it: an outline in side view (convex, at most TR_MAX_OUTLINE
+   corners), or a circle, drawn out along Y. */
+typedef struct {
+    tr_vec2 outline_xz_mm[TR_MAX_OUTLINE];
+    int n_outline; /* 0: a circle */
+    double centre_xz_mm[2], radius_mm;
+    double y_mm[2]; /* from, to */
+    double reflectance;
+    double tint[2]; /* Cb, Cr - 128 per unit of Y / 255 */
+} tr_solid;
+
+/* Paint or a joint on the floor. */
+typedef struct {
+    tr_vec2 from_mm, to_mm;
+    double width_mm;
+    double reflectance;
+    double tint[2];
+} tr_floor_line;
+
+/* Less light within a polygon (any sense of rotation), seen from above; of two corners: to the left
+   of the line from the first to the second. The edge is softness_mm wide, at least 10. */
+typedef struct {
+    tr_vec2 corner_mm[TR_MAX_OUTLINE];
+    int n_corners;
+    double softness_mm;
+    double strength; /* part of the light that is missing, 0..1 */
+} tr_shadow;
+
+typedef enum { TR_TONE_LINEAR, TR_TONE_SRGB, TR_TONE_S_CURVE } tr_tone;
+
+typedef struct {
+    double blur_px[2];  /* sd of the optics' Gaussian along u and v; the pixel's box comes on top */
+    double exposure;    /* factor on the light */
+    double vignetting;  /* part of the light that the image's corners lack */
+    double gradient[2]; /* relative change of light from the centre to the right and bottom edge */
+    /* srgb: IEC 61966-2-1. s-curve: c -> c^2 (3 - 2c) on top of it, steeper in the middle. */
+    tr_tone tone;
+    double sharpen;           /* unsharp mask in the coded domain: c + sharpen (c - blurred c) */
+    double sharpen_radius_px; /* sd of that blur */
+    double noise_sd;          /* of 255, added to the coded image */
+    uint64_t seed;
+    int jpeg_quality; /* 1..100 */
+    bool is_colour;   /* JPEG with slight tints, 4:2:0; its Y is the grey image */
+} tr_imaging;
+
+/* No blur, exposure 1, linear, no noise; JPEG quality 95, grey. */
+tr_imaging tr_imaging_plain(void);
+
+typedef struct {
+    char file[128]; /* name of the photo */
+    tr_pose vehicle_from_camera;
+    tr_imaging imaging;
+} tr_scene_camera;
+
+/* All arrays are owned where tr_scene_release is called; a caller who builds a scene on the stack
+   does not call it. All zero but the lens is a valid scene of an empty, black floor. */
+typedef struct {
+    char id[64];
+    tr_lens lens;
+    tr_scene_sheet *sheets;
+    int n_sheets;
+    tr_solid *solids;
+    int n_solids;
+    tr_floor_line *lines;
+    int n_lines;
+    tr_shadow *shadows;
+    int n_shadows;
+    double floor_reflectance;
+    double floor_texture; /* 0: even; 1: concrete */
+    double floor_tint[2];
+    tr_scene_camera *cameras;
+    int n_cameras;
+} tr_scene;
+
+void tr_scene_release(tr_scene *scene);
+
+/* Reads a scene file; the format is described in tools/render/scene_file.c. */
+TR_MUST_USE bool tr_scene_read(const char *path, tr_scene *out, tr_error *err);
+
+/* vehicle_from_sheet of the contract's placement: a floor sheet (mat, plate) lies face up, its up
+   direction forward at yaw 0; an upright one (board, hub) faces backward, top up, at yaw 0. Then
+   roll about X, pitch about Y and yaw about Z of the vehicle, in this order (ISO 8855: yaw, pitch,
+   roll as Euler angles): R = Rz(yaw) Ry(pitch) Rx(roll) R0. rad. */
+tr_pose tr_sheet_pose(tr_sheet_kind kind, tr_vec3 centre_mm, double yaw_rad, double pitch_rad,
+                      double roll_rad);
+
+/* vehicle_from_camera of a camera at a place that looks at a point, the image's up direction being
+   upward, then turned by roll about the line of sight, clockwise as the photographer sees it. */
+tr_pose tr_camera_pose(tr_vec3 at_mm, tr_vec3 look_at_mm, double roll_rad);
+
+/* A checkerboard of columns x rows squares, its top left one black, with a white margin; its sheet
+   has the inner corners, row by row from the top left, as corners_mm. Owned by the caller
+   (tr_sheet_release). kind: as the sheet lies. */
+TR_MUST_USE bool tr_checkerboard(const char *id, tr_sheet_kind kind, int columns, int rows,
+                                 double pitch_mm, double margin_mm, tr_scene_sheet *out,
+                                 tr_error *err);
+
+/* The photo of one camera before vignetting and tone curve: linear light, width x height of the
+   lens, row by row; owned by the caller (free). NULL: err is set. */
+float *tr_scene_light(const tr_scene *scene, int camera, tr_error *err);
+
+/* Cb and Cr, width x height each as the photo; owned. */
+typedef struct {
+    uint8_t *cb, *cr;
+} tr_chroma;
+void tr_chroma_release(tr_chroma *chroma);
+
+/* The photo of one camera as a file would hold it before JPEG. chroma may be NULL. The same scene
+   gives the same bytes. */
+TR_MUST_USE bool tr_scene_photo(const tr_scene *scene, int camera, tr_image *out, tr_chroma *chroma,
+                                tr_error *err);
+
+/* The same as a JPEG file, as the camera's imaging says. */
+TR_MUST_USE bool tr_scene_photo_write(const tr_scene *scene, int camera, const char *path,
+                                      tr_error *err);
+
+/* Where one point of a sheet is in one photo. */
+typedef struct {
+    int sheet;
+    int tag;    /* index on its sheet, -1: a checker corner */
+    int corner; /* 0..3 of the tag (order of tr_tag_corner), or the index of the checker corner */
+    tr_vec2 p_sheet_mm;
+    bool is_projected; /* it lies before the camera, within the lens model */
+    tr_vec2 uv_px;
+    bool is_visible; /* within the image, and nothing stands before it */
+} tr_seen;
+
+/* All tag and checker corners of all sheets, sheet by sheet, tags first; *n of them; owned by the
+   caller (free). NULL and *n = 0 where there are none, or on failure (err is set). */
+tr_seen *tr_scene_truth(const tr_scene *scene, int camera, int *n, tr_error *err);
+
+/* All that is known of a scene as JSON: the lens, where each sheet lies, and per photo the camera's
+   pose and tr_scene_truth. */
+TR_MUST_USE bool tr_scene_truth_write(const tr_scene *scene, const char *path, tr_error *err);
+
+#endif

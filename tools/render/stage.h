@@ -1,0 +1,76 @@
+/* A scene made ready for one camera: what a ray from it meets first, and how much light comes from
+   there. A ray is a direction in the camera frame with z = 1, so that its parameter is the depth in
+   mm. Private to the renderer. */
+#ifndef TR_TOOLS_STAGE_H
+#define TR_TOOLS_STAGE_H
+
+#include "tools/render/face.h"
+#include "tools/render/render.h"
+
+typedef struct {
+    const tr_scene_sheet *of;
+    tr_face face;
+    double half_mm[2];
+    tr_pose sheet_from_camera;
+    double shade; /* by the tilt of the face */
+} tr_stage_sheet;
+
+typedef struct {
+    const tr_scene *scene;
+    tr_pose vehicle_from_camera;
+    tr_stage_sheet *sheets; /* as many as the scene has */
+} tr_stage;
+
+/* Surfaces by number: the floor, what lies beyond it, the sheets, the faces of the solids. */
+enum {
+    TR_SURFACE_FLOOR,
+    TR_SURFACE_SKY,
+    TR_SURFACE_SHEETS,
+    TR_FACES_PER_SOLID = TR_MAX_OUTLINE + 2
+};
+
+typedef struct {
+    double depth_mm;
+    int surface;
+    tr_vec2 p_mm;         /* place on the sheet (of its file), or on the floor */
+    bool is_back;         /* of a sheet */
+    tr_vec3 p_vehicle_mm; /* of the floor and of solids */
+    tr_vec3 normal;       /* of solids, in the vehicle frame */
+} tr_hit;
+
+/* The camera must be one of the scene's. The scene is borrowed. */
+TR_MUST_USE bool tr_stage_make(const tr_scene *scene, int camera, tr_stage *out, tr_error *err);
+void tr_stage_release(tr_stage *stage);
+
+/* The surface that a ray meets first. The floor lies behind everything else, so that a sheet may
+   sink into it. */
+tr_hit tr_stage_trace(const tr_stage *stage, tr_vec3 ray);
+
+/* Where a ray meets the surface of sheet i, even off its face. False where it does not. */
+bool tr_stage_meet_sheet(const tr_stage *stage, int i, tr_vec3 ray, tr_vec2 *p_mm,
+                         double *depth_mm);
+
+/* How the place of a hit on a sheet or the floor moves when the ray moves: J_ray is d(x, y) of the
+   ray over d(u, v), 2 x 2 by rows; J likewise, mm per px.
+   All 0 for other surfaces. */
+void tr_stage_jacobian(const tr_stage *stage, const tr_hit *hit, tr_vec3 ray, const double J_ray[4],
+                       double J[4]);
+
+/* Lower bound of the distance, in px, from a hit to the nearest edge on its surface. J: of the hit;
+   not read for solids, which have none. */
+double tr_stage_clear_px(const tr_stage *stage, const tr_hit *hit, const double J[4]);
+
+/* Light from a hit. step_mm: how far apart neighbouring rays meet the floor; finer texture fades.
+ */
+double tr_stage_light(const tr_stage *stage, const tr_hit *hit, double step_mm);
+
+/* Light from a place on the printed side of sheet i of which the given part is black. */
+double tr_stage_sheet_light(const tr_stage *stage, int i, tr_vec3 p_vehicle_mm, double black_part);
+
+/* Cb, Cr - 128 per unit of Y / 255. */
+const double *tr_stage_tint(const tr_stage *stage, const tr_hit *hit);
+
+/* Of a point of the sheet's file: where its print lies in the sheet frame. */
+tr_vec3 tr_scene_sheet_point(const tr_scene_sheet *sheet, tr_vec2 p_mm);
+
+#endif
