@@ -105,6 +105,41 @@ static void mirror(coarse *c) {
     }
 }
 
+static double grey_at(const tr_image *image, tr_vec2 at) {
+    long u = lround(fmin(fmax(at.x, 0), image->width - 1));
+    long v = lround(fmin(fmax(at.y, 0), image->height - 1));
+    return tr_image_row(image, (int)v)[u];
+}
+
+/* Whether the square at the start of the numbering is darker than its neighbours, by the majority
+   of all squares. */
+static bool starts_dark(const tr_image *image, const coarse *c) {
+    int columns = tr_board_columns(c->board);
+    double light = 0;
+    for (int k = 0; k < tr_board_corners(c->board); k++) {
+        tr_vec2 p = c->uv_px[k];
+        tr_vec2 right = tr_v2_scale(0.5, step_right_px(c, k));
+        tr_vec2 down = tr_v2_scale(0.5, step_down_px(c, k));
+        /* The middles of the four squares about a corner: those on one diagonal have the colour of
+           the start's square where column + row is even. */
+        double diagonal = grey_at(image, tr_v2_sub(tr_v2_sub(p, right), down)) +
+                          grey_at(image, tr_v2_add(tr_v2_add(p, right), down));
+        double other = grey_at(image, tr_v2_sub(tr_v2_add(p, right), down)) +
+                       grey_at(image, tr_v2_add(tr_v2_sub(p, right), down));
+        light += ((k % columns + k / columns) % 2 == 0 ? 1 : -1) * (diagonal - other);
+    }
+    return light < 0;
+}
+
+/* Numbers the corners from the board's other end. */
+static void turn(coarse *c) {
+    for (int i = 0, j = tr_board_corners(c->board) - 1; i < j; i++, j--) {
+        tr_vec2 keep = c->uv_px[i];
+        c->uv_px[i] = c->uv_px[j];
+        c->uv_px[j] = keep;
+    }
+}
+
 static bool find_at(const tr_image *image, int factor, bool is_exhaustive, coarse *c, bool *found,
                     tr_error *err) {
     tr_image small = {0};
@@ -125,6 +160,7 @@ static bool find_at(const tr_image *image, int factor, bool is_exhaustive, coars
     c->off_px = factor * COARSE_PX;
     int hand = handedness(c);
     if (hand < 0) mirror(c);
+    if (tr_board_tells_ends(c->board) && !starts_dark(image, c)) turn(c);
     *found = hand != 0;
     return true;
 }

@@ -1,7 +1,8 @@
 /* The checkerboard in one photo: found on a small copy, then each corner measured at full
-   resolution (marks/checker.h). The board looks the same after half a turn, so the numbering of its
-   corners may start at either of two of them; it never comes out mirrored. Board frame as a
-   sheet's: origin at the board's middle, x right, y up, z out of the printed face, mm. */
+   resolution (marks/checker.h). The numbering of its corners starts next to a
+   dark square; where both ends of the board have one, it may start at either, since the board looks
+   the same after half a turn. It never comes out mirrored. Board frame as a sheet's: origin at the
+   board's middle, x right, y up, z out of the printed face, mm. */
 #ifndef TR_CALIB_BOARD_H
 #define TR_CALIB_BOARD_H
 
@@ -25,6 +26,11 @@ static inline int tr_board_rows(const tr_board *b) {
 }
 static inline int tr_board_corners(const tr_board *b) {
     return tr_board_columns(b) * tr_board_rows(b);
+}
+
+/* Half a turn changes the colours: an even number of squares one way and an odd one the other. */
+static inline bool tr_board_tells_ends(const tr_board *b) {
+    return (b->squares_x + b->squares_y) % 2 == 1;
 }
 
 /* Where corner `row * columns + column` lies on the board; column 0 is left, row 0 on top. */

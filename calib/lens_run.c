@@ -128,8 +128,7 @@ static void run_all(work *w, int n_threads) {
         started++;
     }
     run_worker(w);
-    for (int i = 0; i < started; i++)
-        pthread_join(threads[i], NULL);
+    for (int i = 0; i < started; i++) pthread_join(threads[i], NULL);
 }
 
 /* The same file twice would count its noise twice. */
@@ -184,8 +183,7 @@ void tr_lens_run_release(tr_lens_run *run) {
 
 static int count_used(const tr_lens_run *run) {
     int n = 0;
-    for (int i = 0; i < run->n_photos; i++)
-        n += run->photos[i].is_used;
+    for (int i = 0; i < run->n_photos; i++) n += run->photos[i].is_used;
     return n;
 }
 
@@ -223,19 +221,38 @@ static bool check_count(const tr_lens_run *run, tr_error *err) {
                    n, run->n_photos, TR_LENS_MIN_PHOTOS);
 }
 
-/* Distance of a corner from its prediction, in its standard deviations; INFINITY where the lens
-   model says nothing there. */
-static double corner_misfit(const tr_calibration *c, const tr_lens_photo *p, int k) {
+bool tr_lens_residual(const tr_lens_run *run, const tr_lens_photo *p, int k, tr_vec2 *r_px,
+                      tr_vec2 *r_board_mm) {
+    const tr_calibration *c = &run->calibration;
+    const tr_pose T = p->pose.camera_from_board;
     const tr_net_sheet board = {.world_from_sheet = tr_pose_identity(),
                                 .shape = {0, 0, c->bow_mm[0], c->bow_mm[1]},
                                 .half_mm = {c->half_mm[0], c->half_mm[1]}};
-    tr_vec3 p_board = tr_net_sheet_point(&board, p->view.p_board_mm[k]);
+    tr_vec3 p_board_mm = tr_net_sheet_point(&board, p->view.p_board_mm[k]);
     tr_vec2 uv;
-    if (!tr_lens_project(&c->lens, tr_pose_apply(p->pose.camera_from_board, p_board), &uv, NULL,
-                         NULL)) {
-        return INFINITY;
-    }
-    return tr_v2_norm(tr_v2_sub(uv, p->view.uv_px[k])) / p->view.sd_px[k];
+    double J[6];
+    if (!tr_lens_project(&c->lens, tr_pose_apply(T, p_board_mm), &uv, J, NULL)) return false;
+    *r_px = tr_v2_sub(p->view.uv_px[k], uv);
+    if (!r_board_mm) return true;
+    /* Pixels per mm along the board's x and y. */
+    tr_vec3 ux = tr_m3_column(T.R, 0);
+    tr_vec3 uy = tr_m3_column(T.R, 1);
+    tr_vec2 gx =
+        tr_v2(J[0] * ux.x + J[1] * ux.y + J[2] * ux.z, J[3] * ux.x + J[4] * ux.y + J[5] * ux.z);
+    tr_vec2 gy =
+        tr_v2(J[0] * uy.x + J[1] * uy.y + J[2] * uy.z, J[3] * uy.x + J[4] * uy.y + J[5] * uy.z);
+    double det = tr_v2_cross(gx, gy);
+    if (!(fabs(det) > 1e-12)) return false;
+    *r_board_mm = tr_v2(tr_v2_cross(*r_px, gy) / det, tr_v2_cross(gx, *r_px) / det);
+    return true;
+}
+
+/* Distance of a corner from its prediction, in its standard deviations; INFINITY where the lens
+   model says nothing there. */
+static double corner_misfit(const tr_lens_run *run, const tr_lens_photo *p, int k) {
+    tr_vec2 r_px;
+    if (!tr_lens_residual(run, p, k, &r_px, NULL)) return INFINITY;
+    return tr_v2_norm(r_px) / p->view.sd_px[k];
 }
 
 /* Misfit of each photo used. *middle: the median photo's. scratch: a board's corners or the photos,
@@ -245,8 +262,7 @@ static void judge_fit(tr_lens_run *run, double *scratch, double *middle) {
     for (int i = 0; i < run->n_photos; i++) {
         tr_lens_photo *p = &run->photos[i];
         if (!p->is_used) continue;
-        for (int k = 0; k < p->view.n; k++)
-            scratch[k] = corner_misfit(&run->calibration, p, k);
+        for (int k = 0; k < p->view.n; k++) scratch[k] = corner_misfit(run, p, k);
         p->misfit = tr_median(scratch, p->view.n);
         tr_vec3 normal = tr_m3_column(p->pose.camera_from_board.R, 2);
         p->tilt_rad = acos(fmin(1, fabs(normal.z)));
@@ -261,7 +277,7 @@ static void judge_fit(tr_lens_run *run, double *scratch, double *middle) {
         /* One photo's own noise may be above the others'. */
         double sd = fmax(*middle, p->misfit) / RAYLEIGH_MEDIAN;
         for (int k = 0; k < p->view.n && p->is_used; k++) {
-            p->n_off += !(corner_misfit(&run->calibration, p, k) <= CORNER_OFF * sd);
+            p->n_off += !(corner_misfit(run, p, k) <= CORNER_OFF * sd);
         }
     }
 }
@@ -270,7 +286,6 @@ static bool solve_used(tr_lens_run *run, tr_calib_view *views, tr_calib_pose *po
                        tr_error *err) {
     int n = 0;
     const tr_lens_photo *first = NULL;
-    tr_error cause = {0};
     for (int i = 0; i < run->n_photos; i++) {
         const tr_lens_photo *p = &run->photos[i];
         if (!p->is_used) continue;
@@ -281,14 +296,7 @@ static bool solve_used(tr_lens_run *run, tr_calib_view *views, tr_calib_pose *po
     /* A square board may lie turned by a quarter from photo to photo, and no bow along x is known.
      */
     options.has_bow = run->board.squares_x != run->board.squares_y;
-    if (!tr_calibrate(views, n, &options, &run->calibration, poses, &cause)) {
-        if (cause.code == TR_NO_MEMORY) return tr_fail_memory(err);
-        return tr_fail(
-            err, TR_NO_MEASURE,
-            "these photos do not determine a lens (%s); take photos in which the board is "
-            "tilted by 30 degrees and more to all sides",
-            cause.text);
-    }
+    if (!tr_calibrate(views, n, &options, &run->calibration, poses, err)) return false;
     n = 0;
     for (int i = 0; i < run->n_photos; i++) {
         if (run->photos[i].is_used) run->photos[i].pose = poses[n++];
@@ -348,7 +356,7 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
     if (spread < MIN_SPREAD_RAD) {
         return tr_fail(
             err, TR_NO_MEASURE,
-            "all photos look at the board from the same side, to within %.0f degrees, and "
+            "all photos show the board from the same direction, to within %.0f degrees, and "
             "so cannot tell the focal length; take photos in which it is tilted by 30 "
             "degrees and more to the left, to the right, forward and back",
             ceil(spread * TR_DEG_PER_RAD));

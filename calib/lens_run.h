@@ -57,6 +57,12 @@ TR_MUST_USE bool tr_lens_photos(const tr_board *board, char *const *files, int n
    reasons. */
 TR_MUST_USE bool tr_lens_solve(tr_lens_run *run, tr_error *err);
 
+/* Corner k of a photo's view: measured minus predicted, px, and how far that is on the board's
+   face, mm along its x and y (may be NULL). False where the lens model says nothing there, or the
+   board is seen edge-on. For photos used in a run that was solved. */
+bool tr_lens_residual(const tr_lens_run *run, const tr_lens_photo *photo, int k, tr_vec2 *r_px,
+                      tr_vec2 *r_board_mm);
+
 void tr_lens_run_release(tr_lens_run *run);
 
 #endif

@@ -11,6 +11,7 @@
      few_tilted             too few photos look at the board from the side
      tilt_missing           all tilted photos are tilted to the same side
      focal_uncertain        the focal length is known poorly
+     board_uneven           the same corners are off in the same way in all photos
      board_bowed            the board is not flat; this was taken into account
      board_square           as many squares along as across, so that a bow cannot be told
      board_stretched        fx and fy differ: the print is likely longer one way than the other

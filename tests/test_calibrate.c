@@ -11,7 +11,9 @@
 #include "outside/opencv_ref.h"
 #include "outside/zhang.h"
 
-static double square(double x) { return x * x; }
+static double square(double x) {
+    return x * x;
+}
 
 /* Published boards have y down and z into the board; ours y up and z out of it. The pose in their
    axes: */
@@ -45,8 +47,8 @@ static tr_calib_options plain_options(void) {
 static void calib1_views(tr_vec2 p[CALIB1_POINTS], tr_vec2 uv[CALIB1_VIEWS][CALIB1_POINTS],
                          tr_calib_view views[CALIB1_VIEWS]) {
     for (int k = 0; k < CALIB1_POINTS; k++) {
-        p[k] = tr_v2(CALIB1_PITCH_MM * (k % CALIB1_COLUMNS),
-                     -CALIB1_PITCH_MM * (k / CALIB1_COLUMNS));
+        p[k] =
+            tr_v2(CALIB1_PITCH_MM * (k % CALIB1_COLUMNS), -CALIB1_PITCH_MM * (k / CALIB1_COLUMNS));
     }
     for (int i = 0; i < CALIB1_VIEWS; i++) {
         for (int k = 0; k < CALIB1_POINTS; k++) {
@@ -75,8 +77,8 @@ static void calib1(void **unused) {
         CHECK_NEAR(found.lens.param[k], calib1_published[k], tolerance[k]);
         CHECK_NEAR(lens_sd(&found, k) / calib1_sd[k], 1, 1e-4);
         /* What the file stores counts points: too large by 1.50214. Its run stopped early. */
-        double right = calib1_stored_sd[k] *
-                       sqrt((double)(POINTS - UNKNOWNS) / (2 * POINTS - UNKNOWNS));
+        double right =
+            calib1_stored_sd[k] * sqrt((double)(POINTS - UNKNOWNS) / (2 * POINTS - UNKNOWNS));
         CHECK_NEAR(lens_sd(&found, k) / right, 1, 1e-4);
     }
     CHECK_NEAR(found.lens.param[TR_K3], 0, 0);
@@ -170,7 +172,8 @@ static void zhang_five_views(void **unused) {
         tr_pose pose = with_y_down(poses[i].camera_from_board);
         const double *row = zhang_poses[i];
         for (int a = 0; a < 3; a++) {
-            for (int b = 0; b < 3; b++) CHECK_NEAR(pose.R.m[a][b], row[3 * a + b], 1e-3);
+            for (int b = 0; b < 3; b++)
+                CHECK_NEAR(pose.R.m[a][b], row[3 * a + b], 1e-3);
         }
         CHECK_NEAR(pose.t_mm.x / 25.4, row[9], 0.01);
         CHECK_NEAR(pose.t_mm.y / 25.4, row[10], 0.01);
@@ -180,7 +183,8 @@ static void zhang_five_views(void **unused) {
 
 static void zhang_two_views(void **unused) {
     (void)unused;
-    /* Half a unit of the paper's last digit, and a whole one for fx's standard deviation (4.7497). */
+    /* Half a unit of the paper's last digit, and a whole one for fx's standard deviation (4.7497).
+     */
     static const double tolerance[6] = {0.006, 0.006, 0.006, 0.006, 6e-4, 6e-4};
     static const double sd_tolerance[6] = {0.011, 0.006, 0.006, 0.006, 6e-4, 6e-4};
     static tr_vec2 p[ZHANG_POINTS], uv[ZHANG_VIEWS][ZHANG_POINTS];
@@ -254,15 +258,16 @@ typedef struct {
     int n_views;
 } simulation;
 
-static const truth usual = {{1520, 1516, 951, 728, 0.08, -0.21, 4e-4, -3e-4, 0.14}, {0, 0}, 30, 0.1};
+static const truth usual = {
+    {1520, 1516, 951, 728, 0.08, -0.21, 4e-4, -3e-4, 0.14}, {0, 0}, 30, 0.1};
 
 /* A camera before the board at `distance_mm`, the board tilted by `tilt_rad` about an axis in its
    face that stands at `axis_rad`, and the camera rolled. */
 static tr_pose board_pose(double distance_mm, double tilt_rad, double axis_rad, double roll_rad,
                           tr_vec2 shift_mm) {
     tr_mat3 flip = {{{1, 0, 0}, {0, -1, 0}, {0, 0, -1}}};
-    tr_mat3 tilt = tr_rotation_from_vector(
-        tr_v3(tilt_rad * cos(axis_rad), tilt_rad * sin(axis_rad), 0));
+    tr_mat3 tilt =
+        tr_rotation_from_vector(tr_v3(tilt_rad * cos(axis_rad), tilt_rad * sin(axis_rad), 0));
     return (tr_pose){tr_m3_mul(tr_rotation_z(roll_rad), tr_m3_mul(tilt, flip)),
                      {shift_mm.x, shift_mm.y, distance_mm}};
 }
@@ -276,7 +281,8 @@ static void see_board(const truth *t, tr_pose camera_from_board, tr_draw *d, sim
     for (int k = 0; k < SIM_POINTS; k++) {
         double x = k % SIM_COLUMNS * t->pitch_mm - half_x;
         double y = k / SIM_COLUMNS * t->pitch_mm - half_y;
-        double z = t->bow_mm[0] * (1 - square(x / half_x)) + t->bow_mm[1] * (1 - square(y / half_y));
+        double z =
+            t->bow_mm[0] * (1 - square(x / half_x)) + t->bow_mm[1] * (1 - square(y / half_y));
         tr_vec2 uv;
         assert_true(tr_lens_project(&lens, tr_pose_apply(camera_from_board, tr_v3(x, y, z)), &uv,
                                     NULL, NULL));
@@ -300,7 +306,9 @@ static void simulate(const truth *t, tr_draw *d, simulation *s) {
     }
 }
 
-static tr_calib_options sim_options(void) { return tr_calib_defaults(1920, 1440); }
+static tr_calib_options sim_options(void) {
+    return tr_calib_defaults(1920, 1440);
+}
 
 /* e' C^-1 e for the nine lens parameters. */
 static double lens_distance(const tr_calibration *c, const double *param) {
@@ -308,14 +316,16 @@ static double lens_distance(const tr_calibration *c, const double *param) {
     for (int j = 0; j < TR_LENS_N; j++) {
         for (int i = j; i < TR_LENS_N; i++) {
             double v = c->lens.covariance[i * TR_LENS_N + j];
-            for (int k = 0; k < j; k++) v -= L[i][k] * L[j][k];
+            for (int k = 0; k < j; k++)
+                v -= L[i][k] * L[j][k];
             if (i == j) assert_true(v > 0);
             L[i][j] = i == j ? sqrt(v) : v / L[j][j];
         }
     }
     for (int i = 0; i < TR_LENS_N; i++) {
         z[i] = c->lens.param[i] - param[i];
-        for (int k = 0; k < i; k++) z[i] -= L[i][k] * z[k];
+        for (int k = 0; k < i; k++)
+            z[i] -= L[i][k] * z[k];
         z[i] /= L[i][i];
         sum += z[i] * z[i];
     }
@@ -351,7 +361,8 @@ static void covariance_by_drawing(void **unused) {
         all += lens_distance(&found, t.param) / (DRAWS * TR_LENS_N);
         sigma += found.sigma_px / DRAWS;
     }
-    for (int k = 0; k < TR_LENS_N + 2; k++) CHECK_NEAR(ratio[k], 1, 4.5 * sqrt(2.0 / DRAWS));
+    for (int k = 0; k < TR_LENS_N + 2; k++)
+        CHECK_NEAR(ratio[k], 1, 4.5 * sqrt(2.0 / DRAWS));
     CHECK_NEAR(all, 1, 4.5 * sqrt(2.0 / (DRAWS * TR_LENS_N)));
     CHECK_NEAR(sigma / t.sd_px, 1, 0.01);
 }
@@ -444,25 +455,29 @@ static void what_does_not_matter(void **unused) {
     tr_calib_options options = sim_options();
     simulate(&usual, &d, &s);
     check_calibration(s.views, s.n_views, &options, &found, poses);
-    for (int k = 0; k < SIM_POINTS; k++) sd[k] = 0.037;
+    for (int k = 0; k < SIM_POINTS; k++)
+        sd[k] = 0.037;
     for (int i = 0; i < s.n_views; i++) {
         views[i] = s.views[i];
         views[i].sd_px = sd;
     }
     check_calibration(views, s.n_views, &options, &other, other_poses);
     check_same(&found, &other, 1e-4);
-    for (int i = 0; i < s.n_views; i++) views[i] = s.views[s.n_views - 1 - i];
+    for (int i = 0; i < s.n_views; i++)
+        views[i] = s.views[s.n_views - 1 - i];
     check_calibration(views, s.n_views, &options, &other, other_poses);
     check_same(&found, &other, 1e-4);
     CHECK_NEAR(other_poses[0].rms_px, poses[s.n_views - 1].rms_px, 1e-6);
-    for (int k = 0; k < SIM_POINTS; k++) twice[k] = tr_v2_scale(2, s.p[k]);
+    for (int k = 0; k < SIM_POINTS; k++)
+        twice[k] = tr_v2_scale(2, s.p[k]);
     for (int i = 0; i < s.n_views; i++) {
         views[i] = s.views[i];
         views[i].p_board_mm = twice;
     }
     check_calibration(views, s.n_views, &options, &other, other_poses);
     check_same(&found, &other, 1e-4);
-    CHECK_NEAR(other_poses[1].camera_from_board.t_mm.z / poses[1].camera_from_board.t_mm.z, 2, 1e-6);
+    CHECK_NEAR(other_poses[1].camera_from_board.t_mm.z / poses[1].camera_from_board.t_mm.z, 2,
+               1e-6);
 }
 
 /* A poor photo with its honest sd: the noisy corners weigh less than if all were called alike. */
@@ -528,7 +543,8 @@ static void too_little(void **unused) {
     tr_vec2 uv[2][4];
     tr_calib_view few[2];
     for (int i = 0; i < 2; i++) {
-        for (int k = 0; k < 4; k++) uv[i][k] = s.uv[3 + i][index[k]];
+        for (int k = 0; k < 4; k++)
+            uv[i][k] = s.uv[3 + i][index[k]];
         few[i] = (tr_calib_view){corner, uv[i], NULL, 4};
     }
     check_refused(few, 2, "more");
@@ -539,7 +555,8 @@ static void too_little(void **unused) {
     check_refused(s.views, s.n_views, "photo 5");
     s.views[4].n = SIM_COLUMNS;
     check_refused(s.views, s.n_views, "photo 5");
-    for (int k = 0; k < SIM_POINTS; k++) line[k] = tr_v2(k, 0);
+    for (int k = 0; k < SIM_POINTS; k++)
+        line[k] = tr_v2(k, 0);
     s.views[4].n = SIM_POINTS;
     s.views[4].p_board_mm = line;
     check_refused(s.views, s.n_views, "photo 5");

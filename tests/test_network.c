@@ -841,6 +841,36 @@ static void floor_prior_draws(void **unused) {
     CHECK_NEAR(variance, prior * measured / (prior + measured), 1e-4 * measured);
 }
 
+/* The lens's prior stays where the profile has it: solving again moves nothing further. */
+static void lens_prior_stays(void **unused) {
+    (void)unused;
+    tr_draw d = draw_seeded("lens_prior_stays");
+    static job q;
+    tr_lsq_result result;
+    double first[TR_LENS_N] = {0};
+    make_held_job(&q);
+    for (int i = 0; i < q.net.n_observations; i++) {
+        for (int k = 0; k < 4; k++) {
+            q.obs[i].uv_px[k].x += draw_normal(&d);
+            q.obs[i].uv_px[k].y += draw_normal(&d);
+        }
+    }
+    for (int k = 0; k < TR_LENS_N; k++) {
+        q.lens.is_free[k] = true;
+        q.lens.lens.covariance[k * (TR_LENS_N + 1)] = square(phone_sd[k]);
+    }
+    q.lens.has_prior = true;
+    for (int round = 0; round < 5; round++) {
+        assert_true(job_solve(&q, &(tr_net_options){0}, &result));
+        for (int k = 0; k < TR_LENS_N; k++) {
+            if (round == 0) first[k] = q.lens.lens.param[k];
+            CHECK_NEAR(q.lens.lens.param[k], first[k], 1e-4 * phone_sd[k]);
+        }
+    }
+    /* The marks did draw it away from the profile. */
+    CHECK_AT_MOST(0.1, fabs(q.lens.lens.param[TR_FX] - phone_param[TR_FX]) / phone_sd[TR_FX]);
+}
+
 /* An unknown that is not free has a covariance of zero. */
 static void held_unknown_has_no_variance(void **unused) {
     (void)unused;
@@ -1112,6 +1142,7 @@ int main(void) {
         cmocka_unit_test(floor_prior_adds_information),
         cmocka_unit_test(shape_prior_adds_information),
         cmocka_unit_test(floor_prior_draws),
+        cmocka_unit_test(lens_prior_stays),
         cmocka_unit_test(held_unknown_has_no_variance),
         cmocka_unit_test(rig_of_two_cameras),
         cmocka_unit_test(undetermined_parts_are_named),

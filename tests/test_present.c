@@ -100,8 +100,7 @@ static void make_job(scene *s, int n_placements) {
     job->n_sheets = N_SHEETS;
     job->references = s->references;
     job->n_references = 4;
-    for (int i = 0; i < 4; i++)
-        s->references[i] = (tr_reference){POINTS[i], PLATE_A + i, {0, 0}};
+    for (int i = 0; i < 4; i++) s->references[i] = (tr_reference){POINTS[i], PLATE_A + i, {0, 0}};
     job->reference_sd_mm = 1;
     snprintf(job->layout.id, sizeof job->layout.id, "DEMO-REAR");
     snprintf(job->layout.vehicle, sizeof job->layout.vehicle, "Demo estate car");
@@ -236,8 +235,7 @@ static scene *make_scene(int n_placements) {
         s->points[i].at_mm = tr_v2(POINTS[i][0], POINTS[i][1]);
         s->results[PLATE_A + i] = (tr_sheet_result){true, i == 2 ? 1 : 2, 8, floor_pose(0, 0, 0)};
     }
-    for (int i = 0; i < n_placements; i++)
-        make_target(s, i);
+    for (int i = 0; i < n_placements; i++) make_target(s, i);
     make_photos(s);
     check->verdict = TR_INCONCLUSIVE;
     return s;
@@ -522,8 +520,7 @@ static void check_picture(const char *path) {
     assert_int_equal(image.width, TR_PICTURE_WIDTH_PX);
     assert_int_equal(image.height, TR_PICTURE_HEIGHT_PX);
     long n_dark = 0;
-    for (long i = 0; i < (long)image.width * image.height; i++)
-        n_dark += image.px[i] < 128;
+    for (long i = 0; i < (long)image.width * image.height; i++) n_dark += image.px[i] < 128;
     assert_true(n_dark > 10000);
     tr_image_release(&image);
     free(data);
@@ -708,8 +705,7 @@ static void columns_are_counted_by_characters(void **state) {
     size_t size = 0;
     FILE *out = open_memstream(&text, &size);
     tr_text_wrap(out, 4, 2, "one  two");
-    for (int i = 0; i < 5; i++)
-        tr_text_wrap(out, 70 + i, 60, "車両車両車両車両車両車両車両車両");
+    for (int i = 0; i < 5; i++) tr_text_wrap(out, 70 + i, 60, "車両車両車両車両車両車両車両車両");
     fclose(out);
     assert_memory_equal(text, "one two\n", 8);
     assert_null(strstr(text, "\n\n"));
@@ -732,11 +728,9 @@ static void text_and_picture_survive_any_name(void **state) {
         scene *s = make_scene(1);
         place_mat(s, 30, 30, 3, 8);
         char *fields[] = {s->job.id, s->job.layout.id, s->sheets[MAT].id, s->job.vehicle_id};
-        for (size_t k = 0; k < 4; k++)
-            snprintf(fields[k], 64, "%s", NAMES[i]);
+        for (size_t k = 0; k < 4; k++) snprintf(fields[k], 64, "%s", NAMES[i]);
         snprintf(s->sheets[MAT].title, 128, "%s", NAMES[i]);
-        for (int k = 0; k < 200; k++)
-            strncat(s->files[2], NAMES[i], 1);
+        for (int k = 0; k < 200; k++) strncat(s->files[2], NAMES[i], 1);
         add_warning(s, true, "name", NAMES[i]);
         char *text = text_of(s, NULL, false);
         check_lines_fit(text);
@@ -803,13 +797,25 @@ static void picture_of_two_targets_one_not_found(void **state) {
     free(s);
 }
 
+static void picture_of_numbers_that_are_none(void **state) {
+    (void)state;
+    static const double BAD[] = {NAN, INFINITY, 1e12};
+    for (size_t i = 0; i < sizeof BAD / sizeof *BAD; i++) {
+        scene *s = make_scene(1);
+        place_mat(s, BAD[i], 1, 1, 2);
+        write_picture(s, "present-nan.png");
+        free(text_of(s, NULL, false));
+        place_mat(s, 1, 1, BAD[i], BAD[i]);
+        write_picture(s, "present-nan.png");
+        free(s);
+    }
+}
+
 static void picture_without_any_measurement(void **state) {
     (void)state;
     scene *s = make_scene(1);
-    for (int i = 0; i < N_PHOTOS; i++)
-        s->photos[i].is_used = false;
-    for (int i = 0; i < 4; i++)
-        s->points[i].is_placed = false;
+    for (int i = 0; i < N_PHOTOS; i++) s->photos[i].is_used = false;
+    for (int i = 0; i < 4; i++) s->points[i].is_placed = false;
     s->check.wheelbase.is_measured = s->check.track_rear.is_measured = false;
     s->check.track_front.is_measured = false;
     write_picture(s, "present-nothing.png");
@@ -885,6 +891,7 @@ int main(void) {
         cmocka_unit_test(picture_of_a_small_error_and_a_photo_on_its_side),
         cmocka_unit_test(picture_of_a_pass),
         cmocka_unit_test(picture_of_two_targets_one_not_found),
+        cmocka_unit_test(picture_of_numbers_that_are_none),
         cmocka_unit_test(picture_without_any_measurement),
         cmocka_unit_test(picture_of_a_photo_that_changed_does_not_show_it),
         cmocka_unit_test(picture_that_cannot_be_written_is_an_error),

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -15,37 +16,49 @@
 #include "lens/profile.h"
 #include "present/cautions.h"
 #include "present/check_json.h"
+#include "present/check_text.h"
 
-/* Columns of text for people. */
-enum { TEXT_WIDTH = 88 };
 static const double MAX_PITCH_MM = 10000;
+enum { MAX_THREADS = 64 };
+
+static const char USAGE[] = "usage: trammel lens PHOTO... --squares COLSxROWS --pitch MM --out "
+                            "LENS.yaml\n                    [--json] [--threads N]\n";
 
 static const char HELP[] =
-    "usage: trammel lens PHOTO... --squares COLSxROWS --pitch MM --out LENS.yaml [--json]\n"
     "\n"
     "Finds the lens of one camera from photos of a checkerboard, and writes its profile.\n"
     "\n"
-    "  --squares COLSxROWS  squares of the board, for example 10x7 (it has 9 x 6 inner corners)\n"
+    "  --squares COLSxROWS  squares of the board, for example 10x7 (that board has 9 x 6\n"
+    "                       inner corners)\n"
     "  --pitch MM           edge of a square, as measured on the print\n"
-    "  --out LENS.yaml      the profile to write; its name without .yaml becomes the lens's name\n"
-    "  --json               print the result as one JSON object\n"
+    "  --out LENS.yaml      the profile to write; its name without .yaml is the lens's name\n"
+    "  --json               print the result as one JSON object, also when there is none\n"
+    "  --threads N          work on N photos at a time (default: one a processor); the\n"
+    "                       result is the same for any N\n"
     "  --help               print this text\n"
+    "Options may stand anywhere; after -- everything is a photo.\n"
     "\n"
     "Example:\n"
     "  trammel lens board/*.jpg --squares 10x7 --pitch 30 --out lens/bay-2-tablet.yaml\n"
     "\n"
     "How to shoot:\n"
-    "  - Print the board at true size, glue it to a flat plate, and measure it with a steel rule\n"
-    "    both ways. Unequal numbers of squares are best.\n"
-    "  - Take 10 to 15 photos with the camera, focus, zoom and image size that the checks will be\n"
-    "    made with; switch off digital zoom, changing lenses, and focus that moves by itself.\n"
-    "  - In each photo the whole board is seen, sharp and evenly lit, without glare or fingers.\n"
-    "  - Tilt the board by 30 to 45 degrees: left edge nearer, right, top, bottom. A few photos\n"
-    "    look straight at it, and in some the camera is turned by a quarter.\n"
-    "  - Between them the photos bring the board into every part of the image, corners too.\n"
+    "  - Print the board at true size, glue it to a flat plate, and measure it with a\n"
+    "    steel rule both ways. Unequal numbers of squares are best.\n"
+    "  - Take 10 to 15 photos with the camera, focus, zoom and image size that the checks\n"
+    "    will be made with; switch off digital zoom, changing of lenses, and focus that\n"
+    "    moves by itself.\n"
+    "  - Each photo shows the whole board, sharp and evenly lit, without glare or fingers.\n"
+    "  - Tilt the board by 30 to 45 degrees: left edge nearer, right, top, bottom. Let a\n"
+    "    few photos look straight at it, and turn the camera by a quarter in some.\n"
+    "  - Between them the photos bring the board into every part of the image, its\n"
+    "    corners too.\n"
     "\n"
-    "Exit status: 0 the profile was written, 3 it was not (the photos do not give a lens, or a\n"
-    "file could not be written), 64 wrong usage.\n";
+    "Exit status:\n"
+    "   0  the profile was written\n"
+    "   3  it was not, or the result could not be printed: the photos do not give a lens,\n"
+    "      or a file could not be read or written; the reason is on standard error\n"
+    "  64  wrong usage\n"
+    "\n";
 
 /* ---- What was asked ---- */
 
@@ -54,6 +67,7 @@ typedef struct {
     int n_photos;
     tr_board board;
     const char *out;
+    long n_threads; /* 0: one a processor */
     bool is_json, is_help;
     char id[sizeof((tr_lens *)NULL)->id];
 } request;
@@ -74,12 +88,13 @@ static bool parse_squares(const char *text, tr_board *board) {
     return true;
 }
 
-/* The file's name without its folders and its last extension. */
+/* The file's name without its folders and its extension, which must be .yaml or .yml. */
 static bool make_id(const char *path, char *id, size_t size) {
     const char *slash = strrchr(path, '/');
     const char *name = slash ? slash + 1 : path;
     const char *dot = strrchr(name, '.');
-    size_t n = dot && dot > name ? (size_t)(dot - name) : strlen(name);
+    if (!dot || (strcasecmp(dot, ".yaml") != 0 && strcasecmp(dot, ".yml") != 0)) return false;
+    size_t n = (size_t)(dot - name);
     if (n == 0 || n >= size || !tr_text_is_line(name, n)) return false;
     memcpy(id, name, n);
     id[n] = 0;
@@ -93,58 +108,92 @@ static bool is_same_file(const char *a, const char *b) {
            sa.st_ino == sb.st_ino;
 }
 
-/* One option with its value; false: err is set. */
-static bool take_value(request *r, const char *option, const char *value, tr_error *err) {
-    if (!value) return tr_fail(err, TR_BAD_INPUT, "'%s' needs a value", option);
-    if (strcmp(option, "--squares") == 0) {
-        return parse_squares(value, &r->board) ||
-               tr_fail(err, TR_BAD_INPUT,
-                       "'--squares %.40s' is not COLSxROWS from %dx%d to %dx%d, as in 10x7; count "
-                       "the squares, not the corners between them",
-                       value, TR_BOARD_MIN_SQUARES, TR_BOARD_MIN_SQUARES, TR_BOARD_MAX_SQUARES,
-                       TR_BOARD_MAX_SQUARES);
-    }
-    if (strcmp(option, "--pitch") == 0) {
-        return (tr_number_parse(value, &r->board.pitch_mm) && r->board.pitch_mm > 0 &&
-                r->board.pitch_mm <= MAX_PITCH_MM) ||
-               tr_fail(err, TR_BAD_INPUT,
-                       "'--pitch %.40s' is not a length in mm above 0, as in 30 or 29.95", value);
-    }
-    r->out = value;
-    return make_id(value, r->id, sizeof r->id) ||
+static bool set_squares(request *r, const char *value, tr_error *err) {
+    return parse_squares(value, &r->board) ||
            tr_fail(err, TR_BAD_INPUT,
-                   "the name of the file '--out %.80s' gives the lens its name: 1 to %zu printable "
-                   "bytes before the extension",
-                   value, sizeof r->id - 1);
+                   "'--squares %.40s' is not COLSxROWS from %dx%d to %dx%d, as in 10x7; count the "
+                   "squares, not the corners between them",
+                   value, TR_BOARD_MIN_SQUARES, TR_BOARD_MIN_SQUARES, TR_BOARD_MAX_SQUARES,
+                   TR_BOARD_MAX_SQUARES);
 }
 
+static bool set_pitch(request *r, const char *value, tr_error *err) {
+    return (tr_number_parse(value, &r->board.pitch_mm) && r->board.pitch_mm > 0 &&
+            r->board.pitch_mm <= MAX_PITCH_MM) ||
+           tr_fail(err, TR_BAD_INPUT,
+                   "'--pitch %.40s' is not a length in mm above 0, as in 30 or 29.95", value);
+}
+
+static bool set_out(request *r, const char *value, tr_error *err) {
+    r->out = value;
+    return make_id(value, r->id, sizeof r->id) ||
+           tr_fail(
+               err, TR_BAD_INPUT,
+               "'--out %.80s': the profile's name ends in .yaml, after 1 to %zu printable bytes "
+               "that name the lens",
+               value, sizeof r->id - 1);
+}
+
+static bool set_threads(request *r, const char *value, tr_error *err) {
+    return (tr_integer_parse(value, &r->n_threads) && r->n_threads >= 1 &&
+            r->n_threads <= MAX_THREADS) ||
+           tr_fail(err, TR_BAD_INPUT, "'--threads %.40s' is not a number from 1 to %d", value,
+                   MAX_THREADS);
+}
+
+static const struct {
+    const char *name;
+    bool (*set)(request *r, const char *value, tr_error *err);
+} OPTIONS[] = {
+    {"--squares", set_squares},
+    {"--pitch", set_pitch},
+    {"--out", set_out},
+    {"--threads", set_threads},
+};
+enum { N_OPTIONS = sizeof OPTIONS / sizeof *OPTIONS };
+
+/* An option with a value, behind '=' or in the next word. given: which ones there were. */
+static bool parse_option(int argc, char **argv, int *i, bool given[N_OPTIONS], request *r,
+                         tr_error *err) {
+    const char *word = argv[*i];
+    size_t n = strcspn(word, "=");
+    for (int k = 0; k < N_OPTIONS; k++) {
+        const char *name = OPTIONS[k].name;
+        if (strlen(name) != n || strncmp(word, name, n) != 0) continue;
+        if (given[k]) return tr_fail(err, TR_BAD_INPUT, "'%s' is given twice", name);
+        given[k] = true;
+        if (word[n] == '=') return OPTIONS[k].set(r, word + n + 1, err);
+        if (*i + 1 == argc) return tr_fail(err, TR_BAD_INPUT, "'%s' needs a value", name);
+        return OPTIONS[k].set(r, argv[++*i], err);
+    }
+    return tr_fail(err, TR_BAD_INPUT, "there is no option '%.80s'", word);
+}
+
+/* r->photos has room for all words. */
 static bool parse(int argc, char **argv, request *r, tr_error *err) {
-    bool only_photos = false;
-    r->photos = calloc((size_t)argc + 1, sizeof *r->photos);
-    if (!r->photos) return tr_fail_memory(err);
+    bool are_options_over = false;
+    bool given[N_OPTIONS] = {false};
     for (int i = 1; i < argc; i++) {
         char *word = argv[i];
-        if (only_photos || word[0] != '-' || word[1] == 0) {
+        if (are_options_over || word[0] != '-' || word[1] == 0) {
             r->photos[r->n_photos++] = word;
         } else if (strcmp(word, "--") == 0) {
-            only_photos = true;
+            are_options_over = true;
         } else if (strcmp(word, "--help") == 0 || strcmp(word, "-h") == 0) {
             r->is_help = true;
             return true;
         } else if (strcmp(word, "--json") == 0) {
             r->is_json = true;
-        } else if (strcmp(word, "--squares") == 0 || strcmp(word, "--pitch") == 0 ||
-                   strcmp(word, "--out") == 0) {
-            const char *value = i + 1 < argc ? argv[++i] : NULL;
-            if (!take_value(r, word, value, err)) return false;
-        } else {
-            return tr_fail(err, TR_BAD_INPUT, "there is no option '%.40s'", word);
+        } else if (!parse_option(argc, argv, &i, given, r, err)) {
+            return false;
         }
     }
     if (r->n_photos == 0) return tr_fail(err, TR_BAD_INPUT, "no photos are named");
-    if (r->board.squares_x == 0) return tr_fail(err, TR_BAD_INPUT, "'--squares' is missing");
-    if (!(r->board.pitch_mm > 0)) return tr_fail(err, TR_BAD_INPUT, "'--pitch' is missing");
-    if (!r->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing");
+    for (int k = 0; k < N_OPTIONS; k++) {
+        if (!given[k] && OPTIONS[k].set != set_threads) {
+            return tr_fail(err, TR_BAD_INPUT, "'%s' is missing", OPTIONS[k].name);
+        }
+    }
     for (int i = 0; i < r->n_photos; i++) {
         if (is_same_file(r->out, r->photos[i])) {
             return tr_fail(err, TR_BAD_INPUT, "'--out %.80s' is one of the photos", r->out);
@@ -155,36 +204,10 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
 
 /* ---- Text for people ---- */
 
-/* One paragraph, wrapped; the first line begins with head, which is as wide as indent. */
-static void print_wrapped(FILE *to, const char *head, int indent, const char *text) {
-    int column = indent;
-    fputs(head, to);
-    while (*text) {
-        size_t length = strcspn(text, " ");
-        int width = 0;
-        for (size_t i = 0; i < length; i++)
-            width += ((unsigned char)text[i] & 0xC0) != 0x80;
-        if (column > indent && column + 1 + width > TEXT_WIDTH) {
-            fprintf(to, "\n%*s", indent, "");
-            column = indent;
-        } else if (column > indent) {
-            fputc(' ', to);
-            column++;
-        }
-        fwrite(text, 1, length, to);
-        column += width;
-        text += length;
-        text += strspn(text, " ");
-    }
-    fputc('\n', to);
-}
-
 static void print_file_name(const char *name, int width) {
     char shown[64];
     tr_text_show(name, strlen(name), shown, sizeof shown);
-    int columns = 0;
-    for (const char *c = shown; *c; c++)
-        columns += ((unsigned char)*c & 0xC0) != 0x80;
+    int columns = tr_text_columns(shown);
     printf("%s%*s", shown, width > columns ? width - columns : 0, "");
 }
 
@@ -198,13 +221,18 @@ static void print_parameter(const char *name, double value, double sd, const cha
     printf("  %-4s %12s ± %s%s\n", name, number, deviation, unit);
 }
 
+/* What rounds to 0.00 has no sign. */
+static double without_minus_zero(double mm) {
+    return fabs(mm) < 0.005 ? 0 : mm;
+}
+
 static void print_photos(const tr_lens_run *run) {
     int width = 8;
     for (int i = 0; i < run->n_photos; i++) {
         int n = (int)strlen(tr_lens_photo_name(&run->photos[i]));
         width = n > width ? n : width;
     }
-    width = width > 32 ? 32 : width;
+    width = width > 28 ? 28 : width;
     printf("  %-*s  corners  rms px  largest px  tilt °  blur px\n", width, "photo");
     for (int i = 0; i < run->n_photos; i++) {
         const tr_lens_photo *p = &run->photos[i];
@@ -212,10 +240,11 @@ static void print_photos(const tr_lens_run *run) {
         print_file_name(tr_lens_photo_name(p), width);
         if (!p->is_used) {
             fputs("  not used:\n", stdout);
-            print_wrapped(stdout, "      ", 6, p->why_not);
+            fputs("      ", stdout);
+            tr_text_wrap(stdout, 6, 6, p->why_not);
             continue;
         }
-        printf("  %7d  %6.2f  %10.2f  %6.0f  %7.2f\n", p->view.n, p->pose.rms_px,
+        printf("  %7d  %6.3f  %10.3f  %6.0f  %7.2f\n", p->view.n, p->pose.rms_px,
                p->pose.largest_px, p->tilt_rad * TR_DEG_PER_RAD, p->view.blur_px);
     }
 }
@@ -225,8 +254,7 @@ static void print_text(const request *r, const tr_lens_run *run) {
                                                  "k2", "p1", "p2", "k3"};
     const tr_calibration *c = &run->calibration;
     int n_used = 0;
-    for (int i = 0; i < run->n_photos; i++)
-        n_used += run->photos[i].is_used;
+    for (int i = 0; i < run->n_photos; i++) n_used += run->photos[i].is_used;
     printf("Lens %s, written to %s\n", r->id, r->out);
     printf("%d x %d px; %d of %d photos used; ± is one standard deviation\n\n", c->lens.width_px,
            c->lens.height_px, n_used, run->n_photos);
@@ -234,10 +262,11 @@ static void print_text(const request *r, const tr_lens_run *run) {
         print_parameter(names[k], c->lens.param[k], sqrt(c->lens.covariance[k * (TR_LENS_N + 1)]),
                         k < TR_K1 ? " px" : "");
     }
-    printf("\nA corner lies %.2f px (rms) from where this lens puts it.\n", c->rms_px);
+    printf("\nA corner lies %.3f px (rms) from where this lens puts it.\n", c->rms_px);
     if (c->bow_sd_mm[0] > 0) {
         printf("The board's middle stands out by %.2f ± %.2f mm along and %.2f ± %.2f mm across.\n",
-               c->bow_mm[0], c->bow_sd_mm[0], c->bow_mm[1], c->bow_sd_mm[1]);
+               without_minus_zero(c->bow_mm[0]), c->bow_sd_mm[0], without_minus_zero(c->bow_mm[1]),
+               c->bow_sd_mm[1]);
     }
     fputc('\n', stdout);
     print_photos(run);
@@ -246,10 +275,11 @@ static void print_text(const request *r, const tr_lens_run *run) {
         char shown[sizeof run->advice.items[i].text];
         const char *text = run->advice.items[i].text;
         tr_text_show(text, strlen(text), shown, sizeof shown);
-        print_wrapped(stdout, "  - ", 4, shown);
+        fputs("  - ", stdout);
+        tr_text_wrap(stdout, 4, 4, shown);
     }
     fputc('\n', stdout);
-    print_wrapped(stdout, "", 0, tr_cautions_short());
+    tr_text_wrap(stdout, 0, 0, tr_cautions_short());
 }
 
 /* Why there is no lens, for standard error. */
@@ -292,9 +322,10 @@ static json_t *text(const char *bytes) {
     return json_string(shown);
 }
 
-static json_t *photo_json(const tr_lens_photo *p) {
+/* Where there is no lens, no photo is used. */
+static json_t *photo_json(const tr_lens_photo *p, bool has_lens) {
     json_t *json = json_object();
-    bool used = p->is_used;
+    bool used = p->is_used && has_lens;
     if (json && put(json, "file", text(p->file)) && put(json, "used", json_boolean(used)) &&
         put(json, "corners", json_integer(p->view.n)) &&
         put(json, "rms_px", used ? number(p->pose.rms_px) : json_null()) &&
@@ -310,11 +341,11 @@ static json_t *photo_json(const tr_lens_photo *p) {
     return NULL;
 }
 
-static json_t *photos_json(const tr_lens_run *run) {
+static json_t *photos_json(const tr_lens_run *run, bool has_lens) {
     json_t *array = json_array();
     bool ok = array;
     for (int i = 0; i < run->n_photos && ok; i++)
-        ok = push(array, photo_json(&run->photos[i]));
+        ok = push(array, photo_json(&run->photos[i], has_lens));
     if (ok) return array;
     json_decref(array);
     return NULL;
@@ -337,8 +368,7 @@ static json_t *advice_json(const tr_warnings *advice) {
 static json_t *numbers(const double *values, int n, int stride) {
     json_t *array = json_array();
     bool ok = array;
-    for (int i = 0; i < n && ok; i++)
-        ok = push(array, number(values[i * stride]));
+    for (int i = 0; i < n && ok; i++) ok = push(array, number(values[i * stride]));
     if (ok) return array;
     json_decref(array);
     return NULL;
@@ -360,8 +390,7 @@ static json_t *run_json(const request *r, const tr_lens_run *run, const tr_error
     const tr_calibration *c = &run->calibration;
     const double *p = c->lens.param;
     double sd[TR_LENS_N];
-    for (int k = 0; k < TR_LENS_N; k++)
-        sd[k] = sqrt(c->lens.covariance[k * (TR_LENS_N + 1)]);
+    for (int k = 0; k < TR_LENS_N; k++) sd[k] = sqrt(c->lens.covariance[k * (TR_LENS_N + 1)]);
     json_t *json = json_object();
     bool ok = json && put(json, "lens", text(r->id));
     if (why) {
@@ -377,7 +406,7 @@ static json_t *run_json(const request *r, const tr_lens_run *run, const tr_error
              put(json, "distortion", numbers(p + TR_K1, TR_LENS_N - TR_K1, 1)) &&
              put(json, "sd", numbers(sd, TR_LENS_N, 1)) && put(json, "rms_px", number(c->rms_px));
     }
-    ok = ok && put(json, "photos", photos_json(run));
+    ok = ok && put(json, "photos", photos_json(run, !why));
     if (!why) {
         ok = ok && put(json, "sigma_px", number(c->sigma_px)) &&
              put(json, "degrees_of_freedom", json_integer(c->degrees_of_freedom)) &&
@@ -411,7 +440,7 @@ static int run_request(const request *r) {
     tr_lens_run run = {0};
     tr_error err = {0};
     bool is_shown = true;
-    bool ok = tr_lens_photos(&r->board, r->photos, r->n_photos, 0,
+    bool ok = tr_lens_photos(&r->board, r->photos, r->n_photos, (int)r->n_threads,
                              isatty(STDERR_FILENO) ? show_progress : NULL, NULL, &run, &err) &&
               tr_lens_solve(&run, &err);
     if (ok) {
@@ -433,18 +462,20 @@ static int run_request(const request *r) {
 }
 
 int tr_cmd_lens(int argc, char **argv) {
-    request r = {0};
+    request r = {.photos = calloc((size_t)argc + 1, sizeof *r.photos)};
     tr_error err = {0};
     int status = TR_EXIT_USAGE;
-    if (!parse(argc, argv, &r, &err)) {
+    if (!r.photos) {
+        fputs("trammel lens: memory ran out\n", stderr);
+        status = TR_EXIT_NO_MEASURE;
+    } else if (!parse(argc, argv, &r, &err)) {
         char shown[sizeof err.text];
         tr_text_show(err.text, strlen(err.text), shown, sizeof shown);
-        fprintf(stderr, "trammel lens: %s; see 'trammel lens --help'\n", shown);
-        if (err.code == TR_NO_MEMORY) status = TR_EXIT_NO_MEASURE;
+        fprintf(stderr, "trammel lens: %s\n%sMore: trammel lens --help\n", shown, USAGE);
     } else if (r.is_help) {
+        fputs(USAGE, stdout);
         fputs(HELP, stdout);
-        fputc('\n', stdout);
-        print_wrapped(stdout, "", 0, tr_cautions());
+        tr_text_wrap(stdout, 0, 0, tr_cautions());
         status = TR_EXIT_PASS;
     } else {
         status = run_request(&r);

@@ -14,10 +14,6 @@ static const double UNDETERMINED_PIVOT = 1e-12;
 static const double DEFAULT_SMALL_STEP = 1e-9;
 static const double DEFAULT_START_DAMPING = 1e-4;
 
-/* With a loss: done when a step takes less than this off the cost, in units of the variance factor;
-   that is 1e-4 of a standard deviation from the minimum where the cost is quadratic. */
-static const double FLAT_VALLEY = 1e-8;
-
 /* Rounding of one whitened residual, generously: ten roundings of 4000 px at 16 digits, over an sd
    of 0.001 px. */
 static const double ROUNDING_OF_RESIDUAL = 1e-8;
@@ -213,6 +209,9 @@ tr_lsq *tr_lsq_new(const tr_lsq_problem *problem, tr_error *err) {
     q->common.print = 0;
     q->common.supernodal = CHOLMOD_SIMPLICIAL;
     q->common.final_ll = 1;
+    /* One ordering, not whichever built into this CHOLMOD looks best: the same bytes everywhere. */
+    q->common.nmethods = 1;
+    q->common.method[0].ordering = CHOLMOD_AMD;
     q->common.quick_return_if_not_posdef = 1;
     q->slot_start = calloc((size_t)problem->n_terms + 1, sizeof *q->slot_start);
     q->diagonal = calloc(n + 1, sizeof *q->diagonal);
@@ -267,7 +266,8 @@ static double trial_cost(const tr_lsq *q, loss l) {
     return cost;
 }
 
-/* Adds g = w J'r and w J'J - radial g g' of one term. Inner loops run along rows of J, so that they vectorise. */
+/* Adds g = w J'r and w J'J - radial g g' of one term. Inner loops run along rows of J, so that they
+   vectorise. */
 static void add_term(tr_lsq *q, int t, double w, double radial, const double *r, const double *J) {
     const tr_lsq_term *term = &q->problem->terms[t];
     const int n = term->n_columns;
@@ -437,9 +437,6 @@ bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_e
         double gain = (result->cost - cost) / predicted;
         if (cost <= result->cost + (is_last ? nothing : 0)) {
             problem->accept(problem->context);
-            /* Where the loss acts on many terms the method crawls along a flat valley. */
-            is_last |= l.huber > 0 && lambda < 0.01 &&
-                       result->cost - cost <= FLAT_VALLEY * unit * unit;
             double f = 2 * gain - 1;
             lambda *= fmax(1.0 / 3, 1 - f * f * f);
             lambda = fmax(lambda, 1e-15);

@@ -23,7 +23,6 @@ typedef struct {
     tr_net_camera *cameras;
     tr_net_rig *rigs;
     tr_net_sheet *sheets;
-    double (*lens_prior)[TR_LENS_N];                  /* values that the priors draw to */
     double (*lens_W)[TR_LENS_N * TR_LENS_N];          /* whitening of the free ones */
     /* First unknown of each, -1 where nothing of it is free. */
     int *lens_column, *camera_column, *rig_column, *sheet_column;
@@ -259,7 +258,7 @@ static void evaluate_lens_prior(const state *s, int index, double *r, double *J)
     double d[TR_LENS_N];
     int k = 0;
     for (int i = 0; i < TR_LENS_N; i++) {
-        if (lens->is_free[i]) d[k++] = lens->lens.param[i] - s->lens_prior[index][i];
+        if (lens->is_free[i]) d[k++] = lens->lens.param[i] - lens->prior[i];
     }
     for (int i = 0; i < n; i++) {
         const double *w = s->lens_W[index] + (long)i * n;
@@ -467,11 +466,14 @@ static void add_terms(state *s) {
 /* Whitening of the free lens parameters' prior. Where the covariance is singular within rounding,
    its diagonal is raised by one part in 1e10, which widens the prior by nothing that matters. */
 static bool prepare_lens_prior(state *s, int index, tr_error *err) {
-    const tr_net_lens *lens = &s->net->lenses[index];
+    tr_net_lens *lens = &s->net->lenses[index];
     int n = 0;
     int free_params[TR_LENS_N];
+    if (lens->has_prior && !lens->is_prior_kept) {
+        memcpy(lens->prior, lens->lens.param, sizeof lens->prior);
+        lens->is_prior_kept = true;
+    }
     for (int i = 0; i < TR_LENS_N; i++) {
-        s->lens_prior[index][i] = lens->lens.param[i];
         if (lens->is_free[i]) free_params[n++] = i;
     }
     if (!lens->has_prior || n == 0) return true;
@@ -494,7 +496,6 @@ static void release_state(state *s) {
     free(s->cameras);
     free(s->rigs);
     free(s->sheets);
-    free(s->lens_prior);
     free(s->lens_W);
     free(s->lens_column);
     free(s->camera_column);
@@ -519,7 +520,6 @@ static bool init_state(state *s, tr_network *net, tr_error *err) {
     s->cameras = new_array(net->n_cameras, sizeof *s->cameras);
     s->rigs = new_array(net->n_rigs, sizeof *s->rigs);
     s->sheets = new_array(net->n_sheets, sizeof *s->sheets);
-    s->lens_prior = new_array(net->n_lenses, sizeof *s->lens_prior);
     s->lens_W = new_array(net->n_lenses, sizeof *s->lens_W);
     s->lens_column = new_array(net->n_lenses, sizeof *s->lens_column);
     s->camera_column = new_array(net->n_cameras, sizeof *s->camera_column);
@@ -529,7 +529,7 @@ static bool init_state(state *s, tr_network *net, tr_error *err) {
     s->sources = new_array(most_terms, sizeof *s->sources);
     s->terms = new_array(most_terms, sizeof *s->terms);
     s->columns = new_array(most_terms * TR_LSQ_MAX_COLUMNS, sizeof *s->columns);
-    if (!s->lenses || !s->cameras || !s->rigs || !s->sheets || !s->lens_prior || !s->lens_W ||
+    if (!s->lenses || !s->cameras || !s->rigs || !s->sheets || !s->lens_W ||
         !s->lens_column || !s->camera_column || !s->rig_column || !s->sheet_column ||
         !s->unknowns || !s->sources || !s->terms || !s->columns) {
         return tr_fail_memory(err);

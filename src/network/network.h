@@ -47,8 +47,12 @@ enum { TR_OBS_MAX_POINTS = 4 };
 typedef struct {
     tr_lens lens;
     bool is_free[TR_LENS_N]; /* which parameters are unknowns */
-    /* The lens's own covariance is the prior of its free parameters where this is set. */
+    /* The lens's own covariance is the prior of its free parameters where this is set. It draws to
+       the values that the lens had when it was first solved with it: solving keeps them here, so
+       that solving again does not draw to what the same marks said before. */
     bool has_prior;
+    bool is_prior_kept;
+    double prior[TR_LENS_N];
 } tr_net_lens;
 
 typedef struct {

@@ -13,6 +13,19 @@ static const char FONT[] = "DejaVu Sans, Sans";
 /* Thin and thick strokes of a drawing (ISO 128-2: two widths, 1 : 2). px */
 static const double THIN_PX = 2;
 
+#ifdef __SANITIZE_ADDRESS__
+/* Fontconfig keeps 288 bytes of its configuration for ever, once a process; they are not ours to
+   free. */
+const char *__lsan_default_suppressions(void);
+const char *__lsan_default_options(void);
+const char *__lsan_default_suppressions(void) {
+    return "leak:libfontconfig";
+}
+const char *__lsan_default_options(void) {
+    return "print_suppressions=0";
+}
+#endif
+
 bool tr_canvas_init(tr_canvas *canvas, int width_px, int height_px, tr_error *err) {
     memset(canvas, 0, sizeof *canvas);
     canvas->surface = cairo_image_surface_create(CAIRO_FORMAT_RGB24, width_px, height_px);
@@ -166,6 +179,7 @@ double tr_canvas_text_width(tr_canvas *canvas, tr_type type, const char *text) {
 void tr_canvas_label(tr_canvas *canvas, double x, double y, double angle_rad, tr_type type,
                      bool is_on_white, const char *text) {
     double width, height;
+    if (!isfinite(x) || !isfinite(y) || !isfinite(angle_rad)) return;
     set_line(canvas, type, text);
     line_size(canvas, &width, &height);
     cairo_save(canvas->cr);
@@ -213,7 +227,7 @@ void tr_canvas_head(tr_canvas *canvas, tr_vec2 from, tr_vec2 to, double length_p
     static const double HALF_WIDTH = 0.3; /* of the length */
     tr_vec2 d = tr_v2_sub(to, from);
     double norm = tr_v2_norm(d);
-    if (!(norm > 0)) return;
+    if (!isfinite(norm) || !(norm > 0)) return;
     tr_vec2 along = tr_v2_scale(length_px / norm, d);
     tr_vec2 aside = tr_v2_scale(HALF_WIDTH, tr_v2(-along.y, along.x));
     tr_vec2 base = tr_v2_sub(to, along);

@@ -1,6 +1,7 @@
 /* A page to draw on: cairo and pango behind the few strokes that the picture is made of. Lengths in
-   px of the page, y down. The palette is Okabe and Ito's (Color Universal Design, 2008), which
-   colour-blind people can tell apart; a verdict has a word and a shape besides.
+   px of the page, y down. What has no finite place is not drawn. The palette is Okabe and Ito's
+   (Color Universal Design, 2008), which colour-blind people can tell apart; a verdict has a word
+   and a shape besides.
 
    Errors do not need to be asked for after every stroke: cairo keeps the first, and
    tr_canvas_write tells it. */

@@ -73,8 +73,7 @@ static json_t *target_json(const tr_check *check, const tr_target_result *t) {
     json_t *target = json_object();
     json_t *moves = json_array();
     bool ok = target && moves;
-    for (int i = 0; i < t->n_moves; i++)
-        ok = ok && push(moves, text(t->moves[i]));
+    for (int i = 0; i < t->n_moves; i++) ok = ok && push(moves, text(t->moves[i]));
     ok = ok && put(target, "sheet", text(check->job->sheets[t->sheet].id)) &&
          put(target, "verdict", json_string(tr_verdict_name(t->verdict))) &&
          put(target, "photos", json_integer(check->sheets[t->sheet].n_photos)) &&

@@ -176,12 +176,14 @@ static void put_axis(const page *p, tr_axis axis, const tr_axis_result *r) {
 
 static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r) {
     const double parts[TR_N_SOURCES] = {r->u95_marks, r->u95_lens, r->u95_plates};
-    char title[32], cell[TR_CELL_SIZE];
+    char title[32], cell[TR_CELL_SIZE + 4];
     snprintf(title, sizeof title, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
     fprintf(p->out, "  %s%*s", title, 14 - tr_text_columns(title), "");
     for (int source = 0; source < TR_N_SOURCES; source++) {
-        tr_u95_cell(axis, parts[source], cell);
-        put_cell(p->out, parts[source] > 0 ? cell : "–", 10);
+        char number[TR_CELL_SIZE];
+        tr_number_cell(axis, parts[source], number);
+        snprintf(cell, sizeof cell, "±%s", number);
+        put_cell(p->out, strtod(number, NULL) == 0.0 ? "–" : cell, 10);
     }
     fputc('\n', p->out);
 }
@@ -192,7 +194,7 @@ static void put_budget(const page *p, const tr_target_result *t) {
         const tr_axis_result *r = &t->axis[axis];
         if (!r->is_judged || !r->is_measured) continue;
         if (!has_any) {
-            fputs("\n  u95 comes from     marks      lens    plates\n", p->out);
+            fputs("\n  u95 (k = 2) from   marks      lens    plates\n", p->out);
         }
         has_any = true;
         put_budget_row(p, axis, r);
@@ -292,8 +294,7 @@ static void put_target(const page *p, const tr_check *check, int target) {
         return;
     }
     fputs("                  required  measured     error     u95   limit\n", p->out);
-    for (tr_axis axis = 0; axis < TR_N_AXES; axis++)
-        put_axis(p, axis, &t->axis[axis]);
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) put_axis(p, axis, &t->axis[axis]);
     put_moves(p, t);
     put_budget(p, t);
     put_advice(p, check, target);
@@ -326,8 +327,7 @@ static void put_references(const page *p, const tr_check *check) {
 
 static void put_photos(const page *p, const tr_check *check) {
     int n_used = 0;
-    for (int i = 0; i < check->n_photos; i++)
-        n_used += check->photos[i].is_used;
+    for (int i = 0; i < check->n_photos; i++) n_used += check->photos[i].is_used;
     fprintf(p->out, "\nPhotos: %d of %d used.", n_used, check->n_photos);
     if (check->n_left_out > 0) {
         fprintf(p->out, " %d %s the others and left out.", check->n_left_out,
@@ -339,28 +339,36 @@ static void put_photos(const page *p, const tr_check *check) {
         if (photo->is_used) continue;
         fputs("  - ", p->out);
         shown name = show(photo->file);
-        shown reason = show(*photo->why_not ? photo->why_not : "not used");
+        char found[64];
+        snprintf(found, sizeof found, "%d marks found, but not used", photo->marks.n_marks);
+        shown reason = show(*photo->why_not ? photo->why_not : found);
         char line[sizeof name + sizeof reason + 2];
         snprintf(line, sizeof line, "%s: %s", name.text, reason.text);
         tr_text_wrap(p->out, 4, 4, line);
     }
 }
 
+/* Said already in the list of photos. */
+static bool is_about_unused_photo(const tr_warning *warning) {
+    return strcmp(warning->code, "photo_not_used") == 0 || strcmp(warning->code, "photo_size") == 0;
+}
+
 static void put_warnings(const page *p, const tr_check *check) {
-    if (check->warnings.n > 0) fputs("\nWarnings\n", p->out);
+    bool is_first = true;
     for (int i = 0; i < check->warnings.n; i++) {
         const tr_warning *warning = &check->warnings.items[i];
-        char line[sizeof warning->text + sizeof warning->code + 32];
-        snprintf(line, sizeof line, "%s [%s%s]", warning->text, warning->code,
+        char sentence[sizeof warning->text + sizeof warning->code + 32];
+        if (is_about_unused_photo(warning)) continue;
+        snprintf(sentence, sizeof sentence, "%s [%s%s]", warning->text, warning->code,
                  warning->blocks_pass ? "; no pass" : "");
-        fputs("  ! ", p->out);
-        tr_text_wrap(p->out, 4, 4, show(line).text);
+        fputs(is_first ? "\nWarnings\n  ! " : "  ! ", p->out);
+        tr_text_wrap(p->out, 4, 4, show(sentence).text);
+        is_first = false;
     }
 }
 
 static void put_rule(const page *p) {
-    for (int i = 0; i < TR_TEXT_WIDTH; i++)
-        fputs("━", p->out);
+    for (int i = 0; i < TR_TEXT_WIDTH; i++) fputs("━", p->out);
     fputc('\n', p->out);
 }
 

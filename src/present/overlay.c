@@ -97,18 +97,10 @@ static cairo_matrix_t turned_from_pixel(const tr_check_photo *photo) {
     double h = photo->height_px;
     cairo_matrix_t m;
     switch (quarter_turns(photo)) {
-    case 1:
-        cairo_matrix_init(&m, 0, 1, -1, 0, h - 0.5, 0.5);
-        break;
-    case 2:
-        cairo_matrix_init(&m, -1, 0, 0, -1, w - 0.5, h - 0.5);
-        break;
-    case 3:
-        cairo_matrix_init(&m, 0, -1, 1, 0, 0.5, w - 0.5);
-        break;
-    default:
-        cairo_matrix_init(&m, 1, 0, 0, 1, 0.5, 0.5);
-        break;
+    case 1: cairo_matrix_init(&m, 0, 1, -1, 0, h - 0.5, 0.5); break;
+    case 2: cairo_matrix_init(&m, -1, 0, 0, -1, w - 0.5, h - 0.5); break;
+    case 3: cairo_matrix_init(&m, 0, -1, 1, 0, 0.5, w - 0.5); break;
+    default: cairo_matrix_init(&m, 1, 0, 0, 1, 0.5, 0.5); break;
     }
     return m;
 }
@@ -257,8 +249,7 @@ static bool paint_photo(const view *v, const tr_image *image, tr_error *err) {
     enum { MAX_SHRINK = 16 };
     double scale = hypot(v->page_from_pixel.xx, v->page_from_pixel.yx);
     int factor = (int)fmin(fmax(floor(1 / scale), 1), MAX_SHRINK);
-    while (factor > 1 && (image->width / factor < 1 || image->height / factor < 1))
-        factor--;
+    while (factor > 1 && (image->width / factor < 1 || image->height / factor < 1)) factor--;
     tr_image small = {0};
     if (!tr_image_shrink(image, factor, &small, err)) return false;
     cairo_surface_t *surface = surface_of(&small);
@@ -278,21 +269,22 @@ static bool paint_photo(const view *v, const tr_image *image, tr_error *err) {
 
 /* ---- What is drawn over it ---- */
 
-static void draw_marks(const view *v) {
+/* Those of other sheets are drawn finer: they lie farther away, and matter less here. */
+static void draw_marks(const view *v, int sheet) {
     cairo_t *cr = v->canvas->cr;
     for (int i = 0; i < v->photo->marks.n_marks; i++) {
         const tr_mark *mark = &v->photo->marks.marks[i];
+        double size = mark->sheet == sheet ? 1 : 0.5;
         tr_vec2 p[4];
-        for (int k = 0; k < mark->n_points; k++)
-            p[k] = on_page(v, mark->uv_px[k]);
+        for (int k = 0; k < mark->n_points; k++) p[k] = on_page(v, mark->uv_px[k]);
         cairo_new_path(cr);
         if (mark->kind == TR_MARK_TAG) {
             tr_canvas_path(v->canvas, p, 4);
             cairo_close_path(cr);
         } else {
-            cairo_arc(cr, p[0].x, p[0].y, 5, 0, 2 * TR_PI);
+            cairo_arc(cr, p[0].x, p[0].y, 5 * size, 0, 2 * TR_PI);
         }
-        tr_canvas_stroke_cased(v->canvas, MARK_PX, TR_SKY, TR_INK);
+        tr_canvas_stroke_cased(v->canvas, MARK_PX * size, TR_SKY, TR_INK);
     }
 }
 
@@ -300,8 +292,7 @@ static void outline_path(const view *v, const tr_sheet *sheet, tr_pose vehicle_f
     tr_vec3 corners[4];
     tr_vec2 page[N_OUTLINE];
     tr_sheet_outline(sheet, vehicle_from_sheet, corners);
-    for (int k = 0; k < N_OUTLINE; k++)
-        page[k] = vehicle_on_page(v, outline_point(corners, k));
+    for (int k = 0; k < N_OUTLINE; k++) page[k] = vehicle_on_page(v, outline_point(corners, k));
     cairo_new_path(v->canvas->cr);
     tr_canvas_path(v->canvas, page, N_OUTLINE);
 }
@@ -414,7 +405,9 @@ bool tr_overlay_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int t
     tr_image image;
     if (!read_photo(&check->photos[photo], &image, &why)) {
         if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
-        say_why(canvas, box, why.text);
+        char text[1024];
+        tr_error_print(&why, text, sizeof text);
+        say_why(canvas, box, text);
         return true;
     }
     view v = view_of(canvas, box, check, &check->photos[photo], target);
@@ -424,7 +417,7 @@ bool tr_overlay_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int t
     say_why(canvas, box, "");
     bool ok = paint_photo(&v, &image, err);
     if (ok) {
-        draw_marks(&v);
+        draw_marks(&v, check->targets[target].sheet);
         draw_target(&v, target);
     }
     cairo_restore(canvas->cr);

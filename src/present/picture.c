@@ -118,8 +118,7 @@ static void draw_table_head(tr_canvas *canvas, double y) {
     static const char *const HEADS[N_COLUMNS] = {"",    "required", "measured", "error",
                                                  "u95", "limit",    ""};
     const tr_type type = {.size_px = 26, .smallest_px = 20, .colour = TR_INK};
-    for (int i = 0; i < N_COLUMNS; i++)
-        draw_cell(canvas, y, i, type, HEADS[i]);
+    for (int i = 0; i < N_COLUMNS; i++) draw_cell(canvas, y, i, type, HEADS[i]);
 }
 
 static void draw_row(tr_canvas *canvas, double y, double height, tr_axis axis,
@@ -165,8 +164,7 @@ static void draw_others(tr_canvas *canvas, double y, const tr_target_result *t) 
 static void draw_table(tr_canvas *canvas, const tr_target_result *t) {
     static const double HEAD_PX = 40, OTHERS_PX = 44;
     int rows = 0;
-    for (tr_axis axis = 0; axis < TR_N_AXES; axis++)
-        rows += t->axis[axis].is_required;
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) rows += t->axis[axis].is_required;
     bool has_others = rows < TR_N_AXES;
     double room = TABLE.height - HEAD_PX - (has_others ? OTHERS_PX : 0);
     double height = fmin(54, room / rows);

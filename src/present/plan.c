@@ -7,8 +7,8 @@
 /* Strokes, px. */
 static const double THIN_PX = 2, THICK_PX = 5;
 
-/* Of the arrows of the vehicle frame. */
-static const double ARM_PX = 62;
+/* Of the arrows of the vehicle frame, but not up to the wheels. */
+static const double ARM_PX = 62, ARM_MM = 450;
 
 /* A usual car tyre, for a symbol at the wheel point: the point lies just outside it. mm */
 static const double WHEEL_LENGTH_MM = 640, WHEEL_WIDTH_MM = 210;
@@ -46,7 +46,11 @@ typedef struct {
     double x_min, x_max, y_min, y_max; /* mm, vehicle frame */
 } extent;
 
+/* What lies farther away, or nowhere, is not in the plan: no workshop is so large. mm */
+static const double LARGEST_MM = 1e6;
+
 static void grow(extent *e, double x, double y) {
+    if (!(fabs(x) <= LARGEST_MM) || !(fabs(y) <= LARGEST_MM)) return;
     e->x_min = fmin(e->x_min, x);
     e->x_max = fmax(e->x_max, x);
     e->y_min = fmin(e->y_min, y);
@@ -56,8 +60,7 @@ static void grow(extent *e, double x, double y) {
 static void grow_by_sheet(extent *e, const tr_sheet *sheet, tr_pose vehicle_from_sheet) {
     tr_vec3 corners[4];
     tr_sheet_outline(sheet, vehicle_from_sheet, corners);
-    for (int i = 0; i < 4; i++)
-        grow(e, corners[i].x, corners[i].y);
+    for (int i = 0; i < 4; i++) grow(e, corners[i].x, corners[i].y);
 }
 
 static bool is_target_placed(const tr_check *check, int target) {
@@ -180,8 +183,9 @@ static void draw_axle(const plan *p, tr_wheel_point left, tr_wheel_point right, 
 static void draw_frame(const plan *p) {
     const tr_type type = {.size_px = 24, .is_bold = true, .colour = TR_INK};
     tr_vec2 o = on_page(p, 0, 0);
-    tr_vec2 x = tr_v2(o.x, o.y - ARM_PX);
-    tr_vec2 y = tr_v2(o.x - ARM_PX, o.y);
+    double arm = fmin(ARM_PX, p->px_per_mm * ARM_MM);
+    tr_vec2 x = tr_v2(o.x, o.y - arm);
+    tr_vec2 y = tr_v2(o.x - arm, o.y);
     set_pen(p, 3, TR_INK);
     tr_vec2 path[3] = {x, o, y};
     tr_canvas_path(p->canvas, path, 3);
@@ -236,8 +240,7 @@ static void draw_front(const plan *p, tr_box box) {
 
 static void draw_outline(const plan *p, const tr_vec3 corners[4]) {
     tr_vec2 page[4];
-    for (int i = 0; i < 4; i++)
-        page[i] = on_page(p, corners[i].x, corners[i].y);
+    for (int i = 0; i < 4; i++) page[i] = on_page(p, corners[i].x, corners[i].y);
     tr_canvas_path(p->canvas, page, 4);
     cairo_close_path(p->canvas->cr);
     cairo_stroke(p->canvas->cr);
@@ -267,33 +270,35 @@ static extent outline_extent(const plan *p, int target) {
     return e;
 }
 
-/* Name, shape and yaw: on the sheet where it is large enough, else on its side towards the
-   vehicle. */
+/* Name and shape, and below them the yaw where there is room: on the sheet where it is large
+   enough, else on its side towards the vehicle. */
 static void draw_name(const plan *p, int target, bool has_yaw) {
+    static const double LEAST_PX = 90, LINE_PX = 32;
     const tr_target_result *t = &p->check->targets[target];
     tr_type type = {.size_px = 26, .is_bold = true, .colour = tr_verdict_colour(t->verdict)};
     char text[160];
-    tr_axis_cells yaw;
-    tr_axis_cells_of(TR_YAW, &t->axis[TR_YAW], &yaw);
     extent e = outline_extent(p, target);
     tr_vec2 c = on_page(p, (e.x_min + e.x_max) / 2, (e.y_min + e.y_max) / 2);
     double height = p->px_per_mm * (e.x_max - e.x_min);
-    if (height < 90) c.y += (e.x_max > 0 ? 1 : -1) * (height / 2 + (has_yaw ? 38 : 22));
+    if (!(height >= LEAST_PX)) {
+        c.y += (e.x_max > 0 ? 1 : -1) * (height / 2 + 22);
+        has_yaw = false;
+    }
     snprintf(text, sizeof text, "%s %s", tr_verdict_shape(t->verdict),
              sheet_of(p->check, target)->id);
-    tr_canvas_label(p->canvas, c.x, c.y - (has_yaw ? 16 : 0), 0, type, true, text);
+    tr_canvas_label(p->canvas, c.x, c.y - (has_yaw ? LINE_PX / 2 : 0), 0, type, true, text);
     if (!has_yaw) return;
     if (is_target_placed(p->check, target)) {
+        tr_axis_cells yaw;
         char measured[TR_MINUS_SIZE];
+        tr_axis_cells_of(TR_YAW, &t->axis[TR_YAW], &yaw);
         tr_cell_with_minus(yaw.measured, measured);
         snprintf(text, sizeof text, "yaw %s°", measured);
     } else {
         snprintf(text, sizeof text, "not measured");
     }
-    type.is_bold = false;
-    type.size_px = 24;
-    type.colour = TR_INK;
-    tr_canvas_label(p->canvas, c.x, c.y + 16, 0, type, true, text);
+    type = (tr_type){.size_px = 24, .colour = TR_INK};
+    tr_canvas_label(p->canvas, c.x, c.y + LINE_PX / 2, 0, type, true, text);
 }
 
 static void value_text(tr_axis axis, const tr_axis_result *r, char *text, size_t size) {
@@ -342,12 +347,10 @@ void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int targ
     draw_track(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, &check->track_front);
     draw_track(&p, TR_REAR_LEFT, TR_REAR_RIGHT, &check->track_rear);
     draw_wheelbase(&p, 40);
-    for (int i = 0; i < check->job->layout.n_placements; i++)
-        draw_sheet(&p, i);
+    for (int i = 0; i < check->job->layout.n_placements; i++) draw_sheet(&p, i);
     draw_frame(&p);
     if (target >= 0) draw_dimensions(&p, box, target);
-    for (int i = 0; i < check->job->layout.n_placements; i++)
-        draw_name(&p, i, i == target);
+    for (int i = 0; i < check->job->layout.n_placements; i++) draw_name(&p, i, i == target);
     cairo_restore(canvas->cr);
 }
 
@@ -395,8 +398,11 @@ static void draw_u95(const plan *p, const tr_target_result *t, tr_vec3 c, double
     if (!isfinite(x) || !isfinite(y)) return;
     tr_vec2 a = on_page(p, c.x + x, c.y + y);
     tr_vec2 b = on_page(p, c.x - x, c.y - y);
-    tr_canvas_colour(p->canvas, tr_verdict_colour(t->verdict));
-    cairo_rectangle(p->canvas->cr, a.x, a.y, fmax(b.x - a.x, 3), fmax(b.y - a.y, 3));
+    tr_vec2 o = on_page(p, c.x, c.y);
+    set_pen(p, THIN_PX + 1, tr_verdict_colour(t->verdict));
+    cairo_rectangle(p->canvas->cr, a.x, a.y, b.x - a.x, b.y - a.y);
+    cairo_stroke(p->canvas->cr);
+    cairo_arc(p->canvas->cr, o.x, o.y, THICK_PX, 0, 2 * TR_PI);
     cairo_fill(p->canvas->cr);
 }
 
@@ -457,7 +463,8 @@ void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check *check, i
     cairo_restore(canvas->cr);
     char text[160];
     if (is_placed) {
-        snprintf(text, sizeof text, "Offset drawn %.0f times as large; grey: limits of the centre",
+        snprintf(text, sizeof text,
+                 "Offset drawn %.0f times as large; grey: limits of the centre, box: its u95",
                  factor);
     } else {
         snprintf(text, sizeof text, "Where the sheet should lie; it was not measured");

@@ -5,8 +5,8 @@
 
    The values to expect are the minimum of the same least squares, which the stored run missed by
    up to 0.0014 px in the focal lengths; the standard deviations are those of least squares
-   (s^2 = sum r^2 / (2n - m)). The file's own are larger by sqrt((2n - m) / (n - m)) = 1.50214, since
-   OpenCV counted points, not coordinates (opencv/opencv, issue 19803, pull request 22992). */
+   (s^2 = sum r^2 / (2n - m)). The file's own are larger by sqrt((2n - m) / (n - m)) = 1.50214,
+   since OpenCV counted points, not coordinates (opencv/opencv, issue 19803, pull request 22992). */
 #ifndef TR_TESTS_OUTSIDE_CALIB1_H
 #define TR_TESTS_OUTSIDE_CALIB1_H
 

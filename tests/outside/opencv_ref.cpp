@@ -17,13 +17,15 @@ static cv::Vec<double, 5> distortion(const double *l) {
 
 static std::vector<cv::Point3d> points3(const double *xyz, int n) {
     std::vector<cv::Point3d> out;
-    for (int i = 0; i < n; i++) out.emplace_back(xyz[3 * i], xyz[3 * i + 1], xyz[3 * i + 2]);
+    for (int i = 0; i < n; i++)
+        out.emplace_back(xyz[3 * i], xyz[3 * i + 1], xyz[3 * i + 2]);
     return out;
 }
 
 static std::vector<cv::Point2d> points2(const double *uv, int n) {
     std::vector<cv::Point2d> out;
-    for (int i = 0; i < n; i++) out.emplace_back(uv[2 * i], uv[2 * i + 1]);
+    for (int i = 0; i < n; i++)
+        out.emplace_back(uv[2 * i], uv[2 * i + 1]);
     return out;
 }
 
@@ -47,7 +49,8 @@ bool ref_project(const double *xyz, int n, const double rotation[3], const doubl
         if (!J) return true;
         if (jacobian.rows != 2 * n || jacobian.cols < REF_COLUMNS) return false;
         for (int i = 0; i < 2 * n; i++) {
-            for (int j = 0; j < REF_COLUMNS; j++) J[i * REF_COLUMNS + j] = jacobian.at<double>(i, j);
+            for (int j = 0; j < REF_COLUMNS; j++)
+                J[i * REF_COLUMNS + j] = jacobian.at<double>(i, j);
         }
         return true;
     } catch (...) {

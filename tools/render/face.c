@@ -139,8 +139,8 @@ double tr_face_clear_px(const tr_face *face, tr_vec2 p_mm, const double J[4]) {
         const tr_grid *grid = &face->grids[i];
         tr_vec2 along_u = turn_into(grid, tr_v2(J[0], J[2]));
         tr_vec2 along_v = turn_into(grid, tr_v2(J[1], J[3]));
-        tr_vec2 px_per_cell =
-            tr_v2(1 / hypot(along_u.x, along_v.x), 1 / hypot(along_u.y, along_v.y));
+        tr_vec2 px_per_cell = tr_v2(1 / sqrt(along_u.x * along_u.x + along_v.x * along_v.x),
+                                    1 / sqrt(along_u.y * along_u.y + along_v.y * along_v.y));
         clear_px = fmin(clear_px, clear_of_grid(grid, place_in(grid, p_mm), px_per_cell));
     }
     return clear_px;

@@ -7,7 +7,7 @@
         Newton's iteration, not through a table.
      2. Every pixel that an edge may touch is cut into TR_CELLS x TR_CELLS cells. Where it lies on
    one sheet, the black part of each cell is the exact area of the printed squares within the cell's
-        outline on the sheet; where surfaces meet, 16 rays a cell are averaged.
+        outline on the sheet; where surfaces meet, 9 rays a cell are averaged.
      3. The pixel's own box and the optics' Gaussian are one kernel, integrated over those cells in
         linear light, separately along u and v.
      4. Vignetting, exposure, tone curve, sharpening, noise and rounding follow, pixel by pixel.

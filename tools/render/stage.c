@@ -13,6 +13,88 @@ static double shade_of(tr_vec3 n) {
     return 0.62 + 0.38 * n.z + 0.07 * (1 - fabs(n.z)) * (0.8 * n.y - 0.6 * n.x);
 }
 
+tr_vec3 tr_scene_sheet_point(const tr_scene_sheet *sheet, tr_vec2 p) {
+    double a = p.x / (sheet->sheet.width_mm / 2);
+    double b = p.y / (sheet->sheet.height_mm / 2);
+    return tr_v3(p.x * (1 + sheet->stretch[0]), p.y * (1 + sheet->stretch[1]),
+                 sheet->bow_mm[0] * (1 - a * a) + sheet->bow_mm[1] * (1 - b * b));
+}
+
+/* ---- making ---- */
+
+static double outline_area(const tr_solid *solid) {
+    double twice = 0;
+    for (int k = 0; k < solid->n_outline; k++) {
+        twice +=
+            tr_v2_cross(solid->outline_xz_mm[k], solid->outline_xz_mm[(k + 1) % solid->n_outline]);
+    }
+    return twice / 2;
+}
+
+/* From the vehicle frame: n.p <= n.on. */
+static tr_half_space half_space(tr_pose vehicle_from_camera, tr_vec3 n, tr_vec3 on) {
+    tr_mat3 camera_from_vehicle = tr_m3_transpose(vehicle_from_camera.R);
+    return (tr_half_space){tr_m3_apply(camera_from_vehicle, n),
+                           tr_v3_dot(n, tr_v3_sub(on, vehicle_from_camera.t_mm))};
+}
+
+static void make_sides(const tr_solid *of, tr_pose vehicle_from_camera, tr_stage_solid *out) {
+    double sense = outline_area(of) > 0 ? 1 : -1;
+    for (int k = 0; k < 2; k++) {
+        out->side[out->n_sides++] =
+            half_space(vehicle_from_camera, tr_v3(0, k == 0 ? -1 : 1, 0), tr_v3(0, of->y_mm[k], 0));
+    }
+    for (int k = 0; k < of->n_outline; k++) {
+        tr_vec2 a = of->outline_xz_mm[k];
+        tr_vec2 edge = tr_v2_sub(of->outline_xz_mm[(k + 1) % of->n_outline], a);
+        double length = sense * tr_v2_norm(edge);
+        out->side[out->n_sides++] = half_space(
+            vehicle_from_camera, tr_v3(edge.y / length, 0, -edge.x / length), tr_v3(a.x, 0, a.y));
+    }
+}
+
+static tr_stage_solid make_solid(const tr_solid *of, tr_pose vehicle_from_camera) {
+    tr_stage_solid out = {.of = of};
+    make_sides(of, vehicle_from_camera, &out);
+    tr_vec2 middle = tr_v2(of->centre_xz_mm[0], of->centre_xz_mm[1]);
+    double reach2 = of->radius_mm * of->radius_mm;
+    for (int k = 0; k < of->n_outline; k++) {
+        if (k == 0) middle = tr_v2(0, 0);
+        middle = tr_v2_add(middle, tr_v2_scale(1.0 / of->n_outline, of->outline_xz_mm[k]));
+    }
+    for (int k = 0; k < of->n_outline; k++) {
+        tr_vec2 to = tr_v2_sub(of->outline_xz_mm[k], middle);
+        reach2 = fmax(reach2, tr_v2_dot(to, to));
+    }
+    double half_y = (of->y_mm[1] - of->y_mm[0]) / 2;
+    out.centre_mm = tr_pose_apply(tr_pose_inverse(vehicle_from_camera),
+                                  tr_v3(middle.x, of->y_mm[0] + half_y, middle.y));
+    out.radius2 = reach2 + half_y * half_y;
+    return out;
+}
+
+static bool make_sheet(const tr_scene_sheet *of, tr_pose vehicle_from_camera, tr_stage_sheet *out,
+                       tr_error *err) {
+    double w = of->sheet.width_mm, h = of->sheet.height_mm;
+    tr_pose camera_from_sheet =
+        tr_pose_mul(tr_pose_inverse(vehicle_from_camera), of->vehicle_from_sheet);
+    tr_vec3 far = tr_scene_sheet_point(of, tr_v2(w / 2, h / 2));
+    double bow_mm = fabs(of->bow_mm[0]) + fabs(of->bow_mm[1]);
+    *out = (tr_stage_sheet){.of = of,
+                            .half_mm = {w / 2, h / 2},
+                            .sheet_from_camera = tr_pose_inverse(camera_from_sheet),
+                            .shade = shade_of(tr_m3_column(of->vehicle_from_sheet.R, 2)),
+                            .centre_mm = camera_from_sheet.t_mm,
+                            .radius2 = far.x * far.x + far.y * far.y + bow_mm * bow_mm};
+    return tr_face_make(of, &out->face, err);
+}
+
+static tr_stage_line make_line(const tr_floor_line *of) {
+    tr_vec2 way = tr_v2_sub(of->to_mm, of->from_mm);
+    double length_mm = tr_v2_norm(way);
+    return (tr_stage_line){of, tr_v2_scale(1 / length_mm, way), length_mm};
+}
+
 bool tr_stage_make(const tr_scene *scene, int camera, tr_stage *out, tr_error *err) {
     *out = (tr_stage){.scene = scene};
     if (camera < 0 || camera >= scene->n_cameras) {
@@ -21,22 +103,19 @@ bool tr_stage_make(const tr_scene *scene, int camera, tr_stage *out, tr_error *e
     }
     out->vehicle_from_camera = scene->cameras[camera].vehicle_from_camera;
     out->sheets = calloc((size_t)scene->n_sheets + 1, sizeof *out->sheets);
-    if (!out->sheets) return tr_fail_memory(err);
-    for (int i = 0; i < scene->n_sheets; i++) {
-        const tr_scene_sheet *of = &scene->sheets[i];
-        tr_stage_sheet *s = &out->sheets[i];
-        s->of = of;
-        s->half_mm[0] = of->sheet.width_mm / 2;
-        s->half_mm[1] = of->sheet.height_mm / 2;
-        s->sheet_from_camera =
-            tr_pose_mul(tr_pose_inverse(of->vehicle_from_sheet), out->vehicle_from_camera);
-        s->shade = shade_of(tr_m3_column(of->vehicle_from_sheet.R, 2));
-        if (!tr_face_make(of, &s->face, err)) {
-            tr_stage_release(out);
-            return false;
-        }
+    out->solids = calloc((size_t)scene->n_solids + 1, sizeof *out->solids);
+    out->lines = calloc((size_t)scene->n_lines + 1, sizeof *out->lines);
+    bool ok = (out->sheets && out->solids && out->lines) || tr_fail_memory(err);
+    for (int i = 0; i < scene->n_lines && ok; i++)
+        out->lines[i] = make_line(&scene->lines[i]);
+    for (int i = 0; i < scene->n_solids && ok; i++) {
+        out->solids[i] = make_solid(&scene->solids[i], out->vehicle_from_camera);
     }
-    return true;
+    for (int i = 0; i < scene->n_sheets && ok; i++) {
+        ok = make_sheet(&scene->sheets[i], out->vehicle_from_camera, &out->sheets[i], err);
+    }
+    if (!ok) tr_stage_release(out);
+    return ok;
 }
 
 void tr_stage_release(tr_stage *stage) {
@@ -45,17 +124,12 @@ void tr_stage_release(tr_stage *stage) {
             tr_face_release(&stage->sheets[i].face);
     }
     free(stage->sheets);
+    free(stage->solids);
+    free(stage->lines);
     *stage = (tr_stage){0};
 }
 
 /* ---- sheets ---- */
-
-tr_vec3 tr_scene_sheet_point(const tr_scene_sheet *sheet, tr_vec2 p) {
-    double a = p.x / (sheet->sheet.width_mm / 2);
-    double b = p.y / (sheet->sheet.height_mm / 2);
-    return tr_v3(p.x * (1 + sheet->stretch[0]), p.y * (1 + sheet->stretch[1]),
-                 sheet->bow_mm[0] * (1 - a * a) + sheet->bow_mm[1] * (1 - b * b));
-}
 
 /* Depth at which the ray o + t d meets the sheet's surface, of which there may be two; returns how
    many, nearer one first. In the sheet's own coordinates x = X / (1 + stretch_x), and with
@@ -137,90 +211,84 @@ static void trace_sheet(const tr_stage *stage, int i, tr_vec3 ray, tr_hit *hit) 
 
 /* ---- solids ---- */
 
-/* The part of a ray inside a convex solid, from where it enters: cut down plane by plane. */
+/* The part of a ray inside a convex solid: cut down side by side. */
 typedef struct {
     double in, out;
-    int face;
-    tr_vec3 normal; /* of the face that it enters through */
-} stretch_inside;
+    int face; /* that it enters through; -1: the camera is inside */
+} inside_part;
 
-/* Half space n.p <= limit. */
-static void cut_plane(stretch_inside *part, tr_vec3 o, tr_vec3 d, tr_vec3 n, double limit,
-                      int face) {
-    double along = tr_v3_dot(n, d);
-    double gap = limit - tr_v3_dot(n, o);
+static void cut_side(inside_part *part, tr_vec3 ray, const tr_half_space *side, int face) {
+    double along = tr_v3_dot(side->normal, ray);
     if (along == 0) {
-        if (gap < 0) part->out = -INFINITY;
+        if (side->gap < 0) part->out = -INFINITY;
         return;
     }
-    double t = gap / along;
+    double t = side->gap / along;
     if (along > 0) {
-        part->out = fmin(part->out, t);
+        part->out = t < part->out ? t : part->out;
     } else if (t > part->in) {
         part->in = t;
         part->face = face;
-        part->normal = n;
     }
 }
 
-static void cut_round(stretch_inside *part, tr_vec3 o, tr_vec3 d, const tr_solid *solid) {
+static void cut_round(inside_part *part, tr_vec3 o, tr_vec3 d, const tr_solid *solid) {
     double x = o.x - solid->centre_xz_mm[0], z = o.z - solid->centre_xz_mm[1];
     double a = d.x * d.x + d.z * d.z;
     double b = x * d.x + z * d.z;
     double c = x * x + z * z - solid->radius_mm * solid->radius_mm;
     double D = b * b - a * c;
-    if (a == 0 ? c > 0 : D <= 0) {
-        part->out = -INFINITY;
-        return;
-    }
-    if (a == 0) return;
+    if (a == 0 ? c > 0 : D <= 0) part->out = -INFINITY;
+    if (a == 0 || D <= 0) return;
     double in = (-b - sqrt(D)) / a;
     if (in > part->in) {
         part->in = in;
         part->face = 2;
-        part->normal = tr_v3_scale(1 / solid->radius_mm, tr_v3(x + in * d.x, 0, z + in * d.z));
     }
     part->out = fmin(part->out, (-b + sqrt(D)) / a);
 }
 
-static double outline_area(const tr_solid *solid) {
-    double twice = 0;
-    for (int k = 0; k < solid->n_outline; k++) {
-        twice +=
-            tr_v2_cross(solid->outline_xz_mm[k], solid->outline_xz_mm[(k + 1) % solid->n_outline]);
+static tr_vec3 solid_normal(const tr_stage *stage, const tr_stage_solid *s, int face,
+                            tr_vec3 p_vehicle_mm) {
+    if (face >= s->n_sides) {
+        const tr_solid *round = s->of;
+        return tr_v3((p_vehicle_mm.x - round->centre_xz_mm[0]) / round->radius_mm, 0,
+                     (p_vehicle_mm.z - round->centre_xz_mm[1]) / round->radius_mm);
     }
-    return twice / 2;
+    return tr_m3_apply(stage->vehicle_from_camera.R, s->side[face].normal);
 }
 
-static void cut_outline(stretch_inside *part, tr_vec3 o, tr_vec3 d, const tr_solid *solid) {
-    double sense = outline_area(solid) > 0 ? 1 : -1;
-    for (int k = 0; k < solid->n_outline && part->in < part->out; k++) {
-        tr_vec2 a = solid->outline_xz_mm[k];
-        tr_vec2 b = solid->outline_xz_mm[(k + 1) % solid->n_outline];
-        tr_vec2 edge = tr_v2_sub(b, a);
-        double length = sense * tr_v2_norm(edge);
-        tr_vec3 n = tr_v3(edge.y / length, 0, -edge.x / length);
-        cut_plane(part, o, d, n, n.x * a.x + n.z * a.y, 2 + k);
-    }
+static bool is_sheet(const tr_stage *stage, int surface) {
+    return surface >= TR_SURFACE_SHEETS && surface < TR_SURFACE_SHEETS + stage->scene->n_sheets;
 }
 
-static void trace_solid(const tr_stage *stage, int i, tr_vec3 o, tr_vec3 d, tr_hit *hit) {
-    const tr_solid *solid = &stage->scene->solids[i];
-    stretch_inside part = {.in = 0, .out = hit->depth_mm, .face = -1};
-    cut_plane(&part, o, d, tr_v3(0, -1, 0), -solid->y_mm[0], 0);
-    cut_plane(&part, o, d, tr_v3(0, 1, 0), solid->y_mm[1], 1);
-    if (part.in >= part.out) return;
-    if (solid->n_outline == 0)
-        cut_round(&part, o, d, solid);
-    else
-        cut_outline(&part, o, d, solid);
+static int first_face_of(const tr_stage *stage, int solid) {
+    return TR_SURFACE_SHEETS + stage->scene->n_sheets + solid * TR_FACES_PER_SOLID;
+}
+
+static int solid_index(const tr_stage *stage, int surface) {
+    return (surface - first_face_of(stage, 0)) / TR_FACES_PER_SOLID;
+}
+
+static const tr_solid *solid_of(const tr_stage *stage, int surface) {
+    return &stage->scene->solids[solid_index(stage, surface)];
+}
+
+static void trace_solid(const tr_stage *stage, int i, tr_vec3 ray, tr_vec3 d, tr_hit *hit) {
+    const tr_stage_solid *s = &stage->solids[i];
+    inside_part part = {.in = 0, .out = hit->depth_mm, .face = -1};
+    for (int k = 0; k < s->n_sides && part.in < part.out; k++) {
+        cut_side(&part, ray, &s->side[k], k);
+    }
+    tr_vec3 o = stage->vehicle_from_camera.t_mm;
+    if (s->of->n_outline == 0 && part.in < part.out) cut_round(&part, o, d, s->of);
     /* A camera inside a solid looks through it. */
     if (part.in >= part.out || part.face < 0) return;
+    tr_vec3 p = tr_v3_add(o, tr_v3_scale(part.in, d));
     *hit = (tr_hit){.depth_mm = part.in,
-                    .surface = TR_SURFACE_SHEETS + stage->scene->n_sheets + i * TR_FACES_PER_SOLID +
-                               part.face,
-                    .p_vehicle_mm = tr_v3_add(o, tr_v3_scale(part.in, d)),
-                    .normal = part.normal};
+                    .surface = first_face_of(stage, i) + part.face,
+                    .p_vehicle_mm = p,
+                    .normal = solid_normal(stage, s, part.face, p)};
 }
 
 /* ---- all together ---- */
@@ -234,20 +302,40 @@ static void trace_floor(tr_vec3 o, tr_vec3 d, tr_hit *hit) {
     hit->p_mm = tr_v2(hit->p_vehicle_mm.x, hit->p_vehicle_mm.y);
 }
 
+/* Whether the ray misses a sphere: |c x d|^2 > r^2 |d|^2, or it lies behind. */
+static bool misses(tr_vec3 ray, double ray2, tr_vec3 centre_mm, double radius2) {
+    double along = tr_v3_dot(centre_mm, ray);
+    double centre2 = tr_v3_dot(centre_mm, centre_mm);
+    return centre2 > radius2 && (along < 0 || centre2 * ray2 - along * along > radius2 * ray2);
+}
+
 tr_hit tr_stage_trace(const tr_stage *stage, tr_vec3 ray) {
     tr_hit hit = {.depth_mm = FAR_MM, .surface = TR_SURFACE_SKY};
-    tr_vec3 o = stage->vehicle_from_camera.t_mm;
+    double ray2 = tr_v3_dot(ray, ray);
     tr_vec3 d = tr_m3_apply(stage->vehicle_from_camera.R, ray);
-    for (int i = 0; i < stage->scene->n_sheets; i++)
-        trace_sheet(stage, i, ray, &hit);
-    for (int i = 0; i < stage->scene->n_solids; i++)
-        trace_solid(stage, i, o, d, &hit);
-    if (hit.depth_mm >= FAR_MM) trace_floor(o, d, &hit);
+    for (int i = 0; i < stage->scene->n_sheets; i++) {
+        const tr_stage_sheet *s = &stage->sheets[i];
+        if (!misses(ray, ray2, s->centre_mm, s->radius2)) trace_sheet(stage, i, ray, &hit);
+    }
+    for (int i = 0; i < stage->scene->n_solids; i++) {
+        const tr_stage_solid *s = &stage->solids[i];
+        if (!misses(ray, ray2, s->centre_mm, s->radius2)) trace_solid(stage, i, ray, d, &hit);
+    }
+    if (hit.depth_mm >= FAR_MM) trace_floor(stage->vehicle_from_camera.t_mm, d, &hit);
     return hit;
 }
 
-static bool is_sheet(const tr_stage *stage, int surface) {
-    return surface >= TR_SURFACE_SHEETS && surface < TR_SURFACE_SHEETS + stage->scene->n_sheets;
+tr_hit tr_stage_trace_only(const tr_stage *stage, int surface, tr_vec3 ray) {
+    tr_hit hit = {.depth_mm = FAR_MM, .surface = TR_SURFACE_SKY};
+    tr_vec3 d = tr_m3_apply(stage->vehicle_from_camera.R, ray);
+    if (surface == TR_SURFACE_FLOOR) {
+        trace_floor(stage->vehicle_from_camera.t_mm, d, &hit);
+    } else if (is_sheet(stage, surface)) {
+        trace_sheet(stage, surface - TR_SURFACE_SHEETS, ray, &hit);
+    } else if (surface != TR_SURFACE_SKY) {
+        trace_solid(stage, solid_index(stage, surface), ray, d, &hit);
+    }
+    return hit;
 }
 
 void tr_stage_jacobian(const tr_stage *stage, const tr_hit *hit, tr_vec3 ray, const double J_ray[4],
@@ -284,7 +372,7 @@ static double depth_in_shadow(const tr_shadow *shadow, tr_vec2 p) {
     const tr_vec2 *c = shadow->corner_mm;
     if (shadow->n_corners == 2) {
         tr_vec2 edge = tr_v2_sub(c[1], c[0]);
-        return tr_v2_cross(edge, tr_v2_sub(p, c[0])) / tr_v2_norm(edge);
+        return tr_v2_cross(edge, tr_v2_sub(p, c[0])) / sqrt(tr_v2_dot(edge, edge));
     }
     double nearest2 = INFINITY;
     bool is_inside = false;
@@ -355,27 +443,26 @@ static double concrete(tr_vec2 p, double step_mm) {
     return sum;
 }
 
-/* Distance of p from the edge of a floor line, positive inside. */
-static double depth_in_line(const tr_floor_line *line, tr_vec2 p) {
-    tr_vec2 edge = tr_v2_sub(line->to_mm, line->from_mm);
-    double length = tr_v2_norm(edge);
-    tr_vec2 to = tr_v2_sub(p, line->from_mm);
-    double along = tr_v2_dot(to, edge) / length;
-    double across = fabs(tr_v2_cross(edge, to)) / length;
-    return fmin(line->width_mm / 2 - across, fmin(along, length - along));
+/* Distance of p from the edge of a floor line, positive inside; outside at most that. */
+static double depth_in_line(const tr_stage_line *line, tr_vec2 p) {
+    tr_vec2 to = tr_v2_sub(p, line->of->from_mm);
+    double along = tr_v2_dot(to, line->along);
+    double inside = line->of->width_mm / 2 - fabs(tr_v2_cross(line->along, to));
+    double ends = along < line->length_mm - along ? along : line->length_mm - along;
+    return inside < ends ? inside : ends;
 }
 
 /* The last one counts where lines cross; NULL: bare floor. */
-static const tr_floor_line *line_at(const tr_scene *scene, tr_vec2 p) {
-    for (int i = scene->n_lines - 1; i >= 0; i--) {
-        if (depth_in_line(&scene->lines[i], p) > 0) return &scene->lines[i];
+static const tr_floor_line *line_at(const tr_stage *stage, tr_vec2 p) {
+    for (int i = stage->scene->n_lines - 1; i >= 0; i--) {
+        if (depth_in_line(&stage->lines[i], p) > 0) return &stage->scene->lines[i];
     }
     return NULL;
 }
 
 static double floor_light(const tr_stage *stage, const tr_hit *hit, double step_mm) {
     const tr_scene *scene = stage->scene;
-    const tr_floor_line *line = line_at(scene, hit->p_mm);
+    const tr_floor_line *line = line_at(stage, hit->p_mm);
     double reflectance = line ? line->reflectance : scene->floor_reflectance;
     double texture = scene->floor_texture > 0 ? concrete(hit->p_mm, step_mm) : 0;
     return reflectance * (1 + scene->floor_texture * texture) *
@@ -385,11 +472,6 @@ static double floor_light(const tr_stage *stage, const tr_hit *hit, double step_
 double tr_stage_sheet_light(const tr_stage *stage, int i, tr_vec3 p_vehicle_mm, double black_part) {
     return (TR_WHITE + (TR_BLACK - TR_WHITE) * black_part) * stage->sheets[i].shade *
            light_at(stage->scene, p_vehicle_mm.x, p_vehicle_mm.y);
-}
-
-static const tr_solid *solid_of(const tr_stage *stage, int surface) {
-    int k = surface - TR_SURFACE_SHEETS - stage->scene->n_sheets;
-    return &stage->scene->solids[k / TR_FACES_PER_SOLID];
 }
 
 /* Less light gets to what stands low. */
@@ -424,7 +506,7 @@ double tr_stage_clear_px(const tr_stage *stage, const tr_hit *hit, const double 
     if (hit->surface != TR_SURFACE_FLOOR) return INFINITY;
     double clear_mm = INFINITY;
     for (int i = 0; i < stage->scene->n_lines; i++) {
-        clear_mm = fmin(clear_mm, fabs(depth_in_line(&stage->scene->lines[i], hit->p_mm)));
+        clear_mm = fmin(clear_mm, fabs(depth_in_line(&stage->lines[i], hit->p_mm)));
     }
     /* The longest way that one px covers on the floor, at most. */
     return clear_mm / sqrt(J[0] * J[0] + J[1] * J[1] + J[2] * J[2] + J[3] * J[3]);
@@ -436,6 +518,6 @@ const double *tr_stage_tint(const tr_stage *stage, const tr_hit *hit) {
     if (hit->surface == TR_SURFACE_SKY) return SKY;
     if (is_sheet(stage, hit->surface)) return PAPER;
     if (hit->surface != TR_SURFACE_FLOOR) return solid_of(stage, hit->surface)->tint;
-    const tr_floor_line *line = line_at(stage->scene, hit->p_mm);
+    const tr_floor_line *line = line_at(stage, hit->p_mm);
     return line ? line->tint : stage->scene->floor_tint;
 }

@@ -12,13 +12,38 @@ typedef struct {
     tr_face face;
     double half_mm[2];
     tr_pose sheet_from_camera;
-    double shade; /* by the tilt of the face */
+    double shade;      /* by the tilt of the face */
+    tr_vec3 centre_mm; /* sphere about it, in the camera frame */
+    double radius2;
 } tr_stage_sheet;
+
+/* A half space normal.p <= gap of the camera frame. */
+typedef struct {
+    tr_vec3 normal;
+    double gap;
+} tr_half_space;
+
+/* A solid in the camera frame: half spaces, and the sphere about it. */
+typedef struct {
+    const tr_solid *of;
+    tr_half_space side[TR_MAX_OUTLINE + 2]; /* y from, y to, edges of the outline */
+    int n_sides;
+    tr_vec3 centre_mm;
+    double radius2;
+} tr_stage_solid;
+
+typedef struct {
+    const tr_floor_line *of;
+    tr_vec2 along; /* unit vector */
+    double length_mm;
+} tr_stage_line;
 
 typedef struct {
     const tr_scene *scene;
     tr_pose vehicle_from_camera;
     tr_stage_sheet *sheets; /* as many as the scene has */
+    tr_stage_solid *solids; /* likewise */
+    tr_stage_line *lines;
 } tr_stage;
 
 /* Surfaces by number: the floor, what lies beyond it, the sheets, the faces of the solids. */
@@ -45,6 +70,9 @@ void tr_stage_release(tr_stage *stage);
 /* The surface that a ray meets first. The floor lies behind everything else, so that a sheet may
    sink into it. */
 tr_hit tr_stage_trace(const tr_stage *stage, tr_vec3 ray);
+
+/* The same where nothing but this surface is in the way. */
+tr_hit tr_stage_trace_only(const tr_stage *stage, int surface, tr_vec3 ray);
 
 /* Where a ray meets the surface of sheet i, even off its face. False where it does not. */
 bool tr_stage_meet_sheet(const tr_stage *stage, int i, tr_vec3 ray, tr_vec2 *p_mm,

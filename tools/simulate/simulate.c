@@ -11,7 +11,9 @@ enum { MAT, PLATE_0, N_SHEETS = PLATE_0 + TR_N_POINTS, MAX_STATIONS = 8 };
 static const double WHEELBASE_MM = 2700;
 static const double TRACK_FRONT_MM = 1760;
 static const double TRACK_REAR_MM = 1750;
-static const double MAT_X_MM = -1800;
+static const double DEFAULT_MAT_X_MM = -1800;
+const double TR_SIM_BODY_LOW_MM[3] = {-900, -830, 160};
+const double TR_SIM_BODY_HIGH_MM[3] = {3550, 830, 1450};
 /* The floor's prior: see adjust.c. */
 static const double FLOOR_Z_SD_MM = 3.0;
 static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
@@ -110,6 +112,10 @@ static void make_lens(tr_lens *lens, bool is_exact) {
     }
 }
 
+static double mat_x(const tr_sim_options *o) {
+    return o->mat_x_mm != 0.0 ? o->mat_x_mm : DEFAULT_MAT_X_MM;
+}
+
 static bool make_job(const tr_sim_options *o, tr_job *job) {
     memset(job, 0, sizeof *job);
     snprintf(job->id, sizeof job->id, "SIM-%llu", (unsigned long long)o->seed);
@@ -132,7 +138,7 @@ static bool make_job(const tr_sim_options *o, tr_job *job) {
     tr_placement *p = &l->placements[0];
     snprintf(p->sheet, sizeof p->sheet, "MAT-SIM");
     p->from = TR_FROM_REAR_AXLE;
-    p->axis[TR_X] = (tr_requirement){true, true, MAT_X_MM, 10};
+    p->axis[TR_X] = (tr_requirement){true, true, mat_x(o), 10};
     p->axis[TR_Y] = (tr_requirement){true, true, 0, 10};
     p->axis[TR_YAW] = (tr_requirement){true, true, 0, 0.5 * TR_RAD_PER_DEG};
     job->n_references = TR_N_POINTS;
@@ -187,7 +193,7 @@ static void place_sheets(scene *s) {
         [TR_REAR_RIGHT] = {0, -TRACK_REAR_MM / 2},
     };
     s->sheets[MAT] =
-        on_floor(s, MAT_X_MM + o->mat_error[0], o->mat_error[1], o->mat_error[2]);
+        on_floor(s, mat_x(o) + o->mat_error[0], o->mat_error[1], o->mat_error[2]);
     for (int p = 0; p < TR_N_POINTS; p++) {
         tr_vec2 at = wheel[o->has_plate_at ? o->plate_at[p] : (tr_wheel_point)p];
         double dx = o->reference_sd_mm * tr_random_normal(&s->random) + o->plate_off_mm[p].x;
@@ -223,8 +229,8 @@ static tr_pose station(scene *s, int i) {
 
 /* The body: a box over the wheels. True where the line from the camera to a point meets it. */
 static bool is_hidden(tr_vec3 camera, tr_vec3 p) {
-    const double lo[3] = {-900, -830, 160};
-    const double hi[3] = {3550, 830, 1450};
+    const double *lo = TR_SIM_BODY_LOW_MM;
+    const double *hi = TR_SIM_BODY_HIGH_MM;
     double o[3] = {camera.x, camera.y, camera.z};
     double d[3] = {p.x - camera.x, p.y - camera.y, p.z - camera.z};
     double t0 = 0;
@@ -330,12 +336,16 @@ bool tr_simulate(const tr_sim_options *o, tr_sim *out, tr_error *err) {
         s.true_lens.param[TR_FY] *= o->lens_factor;
     }
     place_sheets(&s);
-    out->truth[0] = MAT_X_MM + o->mat_error[0];
+    out->truth[0] = mat_x(o) + o->mat_error[0];
     out->truth[1] = o->mat_error[1];
     out->truth[2] = o->mat_error[2];
     out->check.job = &out->job;
     out->check.photos = calloc((size_t)n, sizeof *out->check.photos);
-    if (!out->check.photos) goto no_memory;
+    out->vehicle_from_sheet = calloc(N_SHEETS, sizeof *out->vehicle_from_sheet);
+    out->vehicle_from_camera = calloc((size_t)n, sizeof *out->vehicle_from_camera);
+    if (!out->check.photos || !out->vehicle_from_sheet || !out->vehicle_from_camera) goto no_memory;
+    memcpy(out->vehicle_from_sheet, s.sheets, sizeof s.sheets);
+    out->true_lens = s.true_lens;
     for (int i = 0; i < n; i++) {
         tr_check_photo *photo = &out->check.photos[i];
         char name[32];
@@ -347,7 +357,8 @@ bool tr_simulate(const tr_sim_options *o, tr_sim *out, tr_error *err) {
         photo->width_px = out->job.lens.width_px;
         photo->height_px = out->job.lens.height_px;
         shot h = {.s = &s, .job = &out->job, .camera_from_vehicle = station(&s, i)};
-        h.camera = tr_pose_inverse(h.camera_from_vehicle).t_mm;
+        out->vehicle_from_camera[i] = tr_pose_inverse(h.camera_from_vehicle);
+        h.camera = out->vehicle_from_camera[i].t_mm;
         if (o->moved_from > 0 && i >= o->moved_from) h.mat_shift = o->mat_moved_mm;
         if (!take_photo(&h, &photo->marks)) goto no_memory;
     }
@@ -358,6 +369,8 @@ no_memory:
 }
 
 void tr_sim_release(tr_sim *sim) {
+    free(sim->vehicle_from_sheet);
+    free(sim->vehicle_from_camera);
     tr_check_release(&sim->check);
     tr_job_release(&sim->job);
 }

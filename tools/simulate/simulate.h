@@ -19,6 +19,7 @@ typedef struct {
     double reference_sd_mm;  /* what the job says, and what plates are moved by */
     bool draws_lens;         /* the true lens is drawn from the profile's covariance */
     bool draws_floor;        /* z and tilt of sheets are drawn from the floor's prior */
+    double mat_x_mm;         /* where the layout wants the mat, from the rear axle; 0: -1800 */
     double mat_error[3];     /* true placement error: x mm, y mm, yaw rad */
     /* Faults. */
     bool is_mat_missing;
@@ -36,7 +37,15 @@ typedef struct {
     tr_job job;
     tr_check check;       /* photos with marks, ready for tr_check_evaluate */
     double truth[3];      /* of the mat: x mm (from the rear axle), y mm, yaw rad */
+    /* The scene, for those who render it: one pose a sheet of the job, one a photo. */
+    tr_lens true_lens;
+    tr_pose *vehicle_from_sheet;
+    tr_pose *vehicle_from_camera;
 } tr_sim;
+
+/* The body that hides what is behind it: a box, low and high corner, mm in the vehicle frame. */
+extern const double TR_SIM_BODY_LOW_MM[3];
+extern const double TR_SIM_BODY_HIGH_MM[3];
 
 TR_MUST_USE bool tr_simulate(const tr_sim_options *options, tr_sim *out, tr_error *err);
 void tr_sim_release(tr_sim *sim);

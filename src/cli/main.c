@@ -1,0 +1,119 @@
+/* trammel: which command is meant, and what goes for all of them. */
+#include <errno.h>
+#include <fcntl.h>
+#include <signal.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "cli/commands.h"
+#include "present/cautions.h"
+#include "present/check_text.h"
+
+typedef struct {
+    const char *name;
+    int (*run)(int argc, char **argv);
+    const char *usage, *summary;
+} command;
+
+static const command COMMANDS[] = {
+    {"check", tr_cmd_check, "trammel check JOB.yaml [PHOTO...] [--json] [--picture OUT.png]",
+     "whether a mat or a board lies where the job's layout requires it"},
+    {"lens", tr_cmd_lens,
+     "trammel lens PHOTO... --squares COLSxROWS --pitch MM --out LENS.yaml [--json]",
+     "the lens of a camera, from photos of a checkerboard"},
+};
+enum { N_COMMANDS = sizeof COMMANDS / sizeof *COMMANDS };
+
+static void print_usage(FILE *out) {
+    fputs("usage:\n", out);
+    for (int i = 0; i < N_COMMANDS; i++) fprintf(out, "  %s\n", COMMANDS[i].usage);
+    fputs("  trammel help [COMMAND]\n  trammel --version\n", out);
+}
+
+static int print_help(void) {
+    puts("trammel measures from photos of any calibrated camera whether a patterned mat or\n"
+         "board lies where a calibration procedure requires it in the vehicle's frame,\n"
+         "with its uncertainty and a verdict: pass, fail or inconclusive.\n");
+    print_usage(stdout);
+    puts("");
+    for (int i = 0; i < N_COMMANDS; i++)
+        printf("  %-6s %s\n", COMMANDS[i].name, COMMANDS[i].summary);
+    puts("\n"
+         "First `trammel lens`, once for each camera at one focus and image size; then\n"
+         "`trammel check`, for each vehicle. `trammel help COMMAND` tells more.\n"
+         "\n"
+         "Exit status: 0 pass (or done), 1 fail, 2 inconclusive, 3 no measurement, or\n"
+         "something asked for could not be written, 64 wrong usage.\n");
+    tr_text_wrap(stdout, 0, 0, tr_cautions());
+    return TR_EXIT_PASS;
+}
+
+static const command *find(const char *name) {
+    for (int i = 0; i < N_COMMANDS; i++) {
+        if (strcmp(COMMANDS[i].name, name) == 0) return &COMMANDS[i];
+    }
+    return NULL;
+}
+
+static int wrong_command(const char *name) {
+    char shown[64];
+    tr_text_show(name, strlen(name), shown, sizeof shown);
+    fprintf(stderr, "trammel: there is no command '%s'\n", shown);
+    print_usage(stderr);
+    return TR_EXIT_USAGE;
+}
+
+static int help_on(const char *name) {
+    char help[] = "--help";
+    const command *c = find(name);
+    if (!c) return wrong_command(name);
+    char own_name[16];
+    snprintf(own_name, sizeof own_name, "%s", c->name);
+    char *argv[] = {own_name, help, NULL};
+    return c->run(2, argv);
+}
+
+static int run(int argc, char **argv) {
+    if (argc < 2) {
+        fputs("trammel: which command?\n", stderr);
+        print_usage(stderr);
+        return TR_EXIT_USAGE;
+    }
+    const char *name = argv[1];
+    if (strcmp(name, "--version") == 0) {
+        puts("trammel " TRAMMEL_VERSION);
+        return TR_EXIT_PASS;
+    }
+    if (strcmp(name, "help") == 0 || strcmp(name, "--help") == 0 || strcmp(name, "-h") == 0) {
+        return argc > 2 ? help_on(argv[2]) : print_help();
+    }
+    const command *c = find(name);
+    return c ? c->run(argc - 1, argv + 1) : wrong_command(name);
+}
+
+/* A program started with a standard stream closed would get a photo, or the picture it writes, as
+   that stream's number, and print into it. What takes its place can be read but not written, so
+   that printing to it fails and is noticed. */
+static bool keep_standard_streams(void) {
+    for (int fd = 0; fd <= 2; fd++) {
+        if (fcntl(fd, F_GETFD) < 0 && open("/dev/null", O_RDONLY) != fd) return false;
+    }
+    return true;
+}
+
+int main(int argc, char **argv) {
+    if (!keep_standard_streams()) return TR_EXIT_NO_MEASURE;
+    signal(SIGPIPE, SIG_IGN); /* a pipe that was closed is an error of writing, noticed below */
+    int status = run(argc, argv);
+    errno = 0;
+    bool was_written = !ferror(stdout);
+    if (fclose(stdout) != 0) was_written = false;
+    if (was_written) return status;
+    if (status != TR_EXIT_NO_MEASURE) {
+        fprintf(stderr, "trammel: the result could not be written to standard output%s%s\n",
+                errno ? ": " : "", errno ? strerror(errno) : "");
+    }
+    return TR_EXIT_NO_MEASURE;
+}

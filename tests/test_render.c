@@ -1,0 +1,657 @@
+/* The renderer is the truth that the measuring part is judged by, so it is held against fits that
+   know nothing of it: where do edges lie in the light that it gives, and how wide are they? */
+#include "check.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include <apriltag/apriltag.h>
+#include <apriltag/tag36h11.h>
+
+#include "base/file.h"
+#include "draw.h"
+#include "tools/render/render.h"
+
+enum { WIDTH = 800, HEIGHT = 600 };
+
+/* A face with tags and checker corners of all sorts; scenes are built on the stack. */
+typedef struct {
+    tr_tag tags[2];
+    tr_vec2 corners_mm[2];
+    tr_scene_sheet sheets[1];
+    tr_solid solids[1];
+    tr_shadow shadows[1];
+    tr_scene_camera cameras[1];
+    tr_scene scene;
+} stage;
+
+static tr_lens lens_with(double k1, double p1) {
+    return (tr_lens){.id = "test",
+                     .width_px = WIDTH,
+                     .height_px = HEIGHT,
+                     .param = {700.5, 698.25, 402.3, 297.1, k1, -0.1, p1, -0.001, 0.02}};
+}
+
+static void set_up_stage(stage *s, tr_vec3 camera_mm, tr_vec3 look_at_mm, double roll_rad) {
+    memset(s, 0, sizeof *s);
+    s->tags[0] = (tr_tag){.id = 0, .centre_mm = {-150, 30}, .size_mm = 160};
+    s->tags[1] = (tr_tag){.id = 123, .centre_mm = {150, -20}, .size_mm = 160, .turn_rad = 0.6};
+    s->corners_mm[0] = tr_v2(-10, 110);
+    s->corners_mm[1] = tr_v2(-10, -110);
+    s->sheets[0] = (tr_scene_sheet){.sheet = {.id = "MAT-1",
+                                              .kind = TR_SHEET_MAT,
+                                              .width_mm = 600,
+                                              .height_mm = 320,
+                                              .tag_family = "tag36h11",
+                                              .tags = s->tags,
+                                              .n_tags = 2,
+                                              .corners_mm = s->corners_mm,
+                                              .n_corners = 2},
+                                    .checker_mm = 40,
+                                    .vehicle_from_sheet =
+                                        tr_sheet_pose(TR_SHEET_MAT, tr_v3(0, 0, 0), 0.1, 0, 0)};
+    s->cameras[0] =
+        (tr_scene_camera){.vehicle_from_camera = tr_camera_pose(camera_mm, look_at_mm, roll_rad),
+                          .imaging = tr_imaging_plain()};
+    s->cameras[0].imaging.blur_px[0] = 0.7;
+    s->cameras[0].imaging.blur_px[1] = 0.7;
+    s->scene = (tr_scene){.lens = lens_with(0.08, 0.001),
+                          .sheets = s->sheets,
+                          .n_sheets = 1,
+                          .floor_reflectance = 0.3,
+                          .cameras = s->cameras,
+                          .n_cameras = 1};
+}
+
+/* ---- an edge, fitted ---- */
+
+/* Where a place of the sheet, given by the contract's words alone, is seen. */
+static tr_vec2 project(const stage *s, tr_vec2 p) {
+    const tr_scene_sheet *sheet = &s->sheets[0];
+    double a = p.x / (sheet->sheet.width_mm / 2), b = p.y / (sheet->sheet.height_mm / 2);
+    tr_vec3 bent = tr_v3(p.x * (1 + sheet->stretch[0]), p.y * (1 + sheet->stretch[1]),
+                         sheet->bow_mm[0] * (1 - a * a) + sheet->bow_mm[1] * (1 - b * b));
+    tr_pose camera_from_vehicle = tr_pose_inverse(s->cameras[0].vehicle_from_camera);
+    tr_vec2 uv;
+    assert_true(tr_lens_project(
+        &s->scene.lens,
+        tr_pose_apply(camera_from_vehicle, tr_pose_apply(sheet->vehicle_from_sheet, bent)), &uv,
+        NULL, NULL));
+    return uv;
+}
+
+typedef struct {
+    double offset_px; /* of the edge from the truth, along the normal to its left */
+    double sigma_px;
+    double low, high; /* levels right and left of it */
+    double rms;       /* of the fit */
+    int n;
+} edge_fit;
+
+enum { MAX_PIXELS = 20000 };
+typedef struct {
+    double distance[MAX_PIXELS], value[MAX_PIXELS];
+    int n;
+} edge_pixels;
+
+/* Pixels near the edge from a to b (on the sheet), away from its ends: their signed distance from
+   the true edge, a curve in the image, to its left as seen with v up. */
+static void gather(const stage *s, const float *light, tr_vec2 a, tr_vec2 b, double reach_px,
+                   edge_pixels *out) {
+    tr_vec2 ua = project(s, a), ub = project(s, b);
+    double length_px = tr_v2_norm(tr_v2_sub(ub, ua));
+    int low_u = (int)(fmin(ua.x, ub.x) - reach_px - 2),
+        high_u = (int)(fmax(ua.x, ub.x) + reach_px + 2);
+    int low_v = (int)(fmin(ua.y, ub.y) - reach_px - 2),
+        high_v = (int)(fmax(ua.y, ub.y) + reach_px + 2);
+    out->n = 0;
+    for (int v = low_v; v <= high_v; v++) {
+        for (int u = low_u; u <= high_u; u++) {
+            if (u < 0 || v < 0 || u >= WIDTH || v >= HEIGHT) continue;
+            /* The foot point of the pixel, by secant steps along the edge. */
+            tr_vec2 q = tr_v2(u, v);
+            double t = 0.5, h = 1e-4;
+            tr_vec2 foot = ua, tangent = ua;
+            for (int step = 0; step < 8; step++) {
+                foot = project(s, tr_v2_add(a, tr_v2_scale(t, tr_v2_sub(b, a))));
+                tr_vec2 ahead = project(s, tr_v2_add(a, tr_v2_scale(t + h, tr_v2_sub(b, a))));
+                tangent = tr_v2_scale(1 / h, tr_v2_sub(ahead, foot));
+                t += tr_v2_dot(tr_v2_sub(q, foot), tangent) / tr_v2_dot(tangent, tangent);
+                if (t < -0.5 || t > 1.5) break;
+            }
+            double margin = 4 / length_px;
+            if (t < margin || t > 1 - margin) continue;
+            double distance = tr_v2_cross(tr_v2_sub(q, foot), tangent) / tr_v2_norm(tangent);
+            if (fabs(distance) > reach_px) continue;
+            assert_true(out->n < MAX_PIXELS);
+            out->distance[out->n] = distance;
+            out->value[out->n++] = (double)light[v * WIDTH + u];
+        }
+    }
+}
+
+/* low + (high - low) Phi((distance - offset) / sigma), by Gauss-Newton. */
+static edge_fit fit_edge(const edge_pixels *p) {
+    double x[4] = {0, 0.8, 0, 0}; /* offset, sigma, low, high */
+    double low = INFINITY, high = -INFINITY;
+    double left = 0, right = 0;
+    for (int i = 0; i < p->n; i++) {
+        low = fmin(low, p->value[i]);
+        high = fmax(high, p->value[i]);
+        (p->distance[i] > 0 ? (left += p->value[i]) : (right += p->value[i]));
+    }
+    x[2] = left > right ? low : high;
+    x[3] = left > right ? high : low;
+    double sum2 = 0;
+    for (int step = 0; step < 30; step++) {
+        double A[4][5] = {{0}};
+        sum2 = 0;
+        for (int i = 0; i < p->n; i++) {
+            double z = (p->distance[i] - x[0]) / x[1];
+            double Phi = 0.5 * erfc(-z / sqrt(2));
+            double phi = exp(-z * z / 2) / sqrt(2 * TR_PI);
+            double k = (x[3] - x[2]) * phi / x[1];
+            double J[4] = {-k, -k * z, 1 - Phi, Phi};
+            double r = p->value[i] - (x[2] + (x[3] - x[2]) * Phi);
+            sum2 += r * r;
+            for (int a = 0; a < 4; a++) {
+                for (int b = 0; b < 4; b++)
+                    A[a][b] += J[a] * J[b];
+                A[a][4] += J[a] * r;
+            }
+        }
+        for (int c = 0; c < 4; c++) { /* Gauss-Jordan; A is positive definite */
+            for (int r = 0; r < 4; r++) {
+                double f = r == c ? 0 : A[r][c] / A[c][c];
+                for (int k = c; k < 5; k++)
+                    A[r][k] -= f * A[c][k];
+            }
+        }
+        for (int a = 0; a < 4; a++)
+            x[a] += A[a][4] / A[a][a];
+    }
+    return (edge_fit){x[0], x[1], x[2], x[3], sqrt(sum2 / p->n), p->n};
+}
+
+/* All straight edges of the marks of a stage: the outer sides of the tags' borders, and the arms of
+   the checker corners. */
+static int mark_edges(const stage *s, tr_vec2 from[], tr_vec2 to[]) {
+    int n = 0;
+    for (int i = 0; i < 2; i++) {
+        for (int k = 0; k < 4; k++) {
+            from[n] = tr_tag_corner(&s->tags[i], k);
+            to[n++] = tr_tag_corner(&s->tags[i], (k + 1) % 4);
+        }
+        static const double ARM[4][2] = {{1, 0}, {0, 1}, {-1, 0}, {0, -1}};
+        for (int k = 0; k < 4; k++) {
+            from[n] = s->corners_mm[i];
+            to[n++] = tr_v2_add(s->corners_mm[i], tr_v2(40 * ARM[k][0], 40 * ARM[k][1]));
+        }
+    }
+    return n;
+}
+
+typedef struct {
+    double sum_bleed; /* towards the black side */
+    double sum2, largest, largest_rms, sum_sigma;
+    int n;
+} edge_totals;
+
+static void measure_edges(const stage *s, edge_totals *totals) {
+    tr_error err = {0};
+    tr_vec2 from[16], to[16];
+    float *light = tr_scene_light(&s->scene, 0, &err);
+    assert_non_null(light);
+    edge_pixels *pixels = malloc(sizeof *pixels);
+    assert_non_null(pixels);
+    int n = mark_edges(s, from, to);
+    for (int i = 0; i < n; i++) {
+        gather(s, light, from[i], to[i], 4.5, pixels);
+        if (pixels->n < 60) continue;
+        edge_fit fit = fit_edge(pixels);
+        double to_black = fit.low < fit.high ? -fit.offset_px : fit.offset_px;
+        totals->sum_bleed += to_black;
+        totals->sum2 += fit.offset_px * fit.offset_px;
+        totals->largest = fmax(totals->largest, fabs(fit.offset_px));
+        totals->largest_rms = fmax(totals->largest_rms, fit.rms);
+        totals->sum_sigma += fit.sigma_px;
+        totals->n++;
+        /* Ink and paper at both ends. */
+        CHECK_NEAR(fmin(fit.low, fit.high), TR_BLACK, 0.004);
+        CHECK_NEAR(fmax(fit.low, fit.high), TR_WHITE, 0.004);
+    }
+    free(pixels);
+    free(light);
+}
+
+static void report(const char *name, const edge_totals *t) {
+    print_message("%s: %d edges; towards black %.5f px, rms %.5f px, largest %.5f px; sigma %.4f "
+                  "px; rms of fits %.5f\n",
+                  name, t->n, t->sum_bleed / t->n, sqrt(t->sum2 / t->n), t->largest,
+                  t->sum_sigma / t->n, t->largest_rms);
+}
+
+static void edges_lie_where_the_truth_says(void **state) {
+    (void)state;
+    tr_draw d = draw_seeded("edges of rendered marks");
+    edge_totals t = {0};
+    for (int i = 0; i < 8; i++) {
+        stage s;
+        double direction = draw_between(&d, 0, 2 * TR_PI);
+        double aside_mm = draw_between(&d, 0, 320);
+        set_up_stage(
+            &s,
+            tr_v3(aside_mm * cos(direction), aside_mm * sin(direction), draw_between(&d, 380, 460)),
+            tr_v3(draw_between(&d, -25, 25), draw_between(&d, -25, 25), 0),
+            draw_between(&d, -3, 3));
+        measure_edges(&s, &t);
+    }
+    report("oblique views", &t);
+    assert_true(t.n > 80);
+    CHECK_NEAR(t.sum_bleed / t.n, 0, 0.0005);
+    CHECK_AT_MOST(sqrt(t.sum2 / t.n), 0.001);
+    CHECK_AT_MOST(t.largest, 0.005);
+}
+
+/* Edges along the pixel rows, at all places between two rows: where sampling shows first. */
+static void edges_along_rows_do_not_snap_to_pixels(void **state) {
+    (void)state;
+    edge_totals t = {0};
+    for (int i = 0; i < 8; i++) {
+        stage s;
+        /* Straight above; shifted by an eighth of a pixel each time. */
+        set_up_stage(&s, tr_v3(0.09 * i, 0.09 * i, 500), tr_v3(0.09 * i, 0.09 * i, 0), 0);
+        s.scene.lens = lens_with(0, 0);
+        memset(s.scene.lens.param + TR_K1, 0, 5 * sizeof(double));
+        s.sheets[0].vehicle_from_sheet = tr_sheet_pose(TR_SHEET_MAT, tr_v3(0, 0, 0), 0, 0, 0);
+        measure_edges(&s, &t);
+    }
+    report("edges along rows", &t);
+    assert_true(t.n > 80);
+    CHECK_NEAR(t.sum_bleed / t.n, 0, 0.001);
+    CHECK_AT_MOST(sqrt(t.sum2 / t.n), 0.0025);
+    CHECK_AT_MOST(t.largest, 0.005);
+}
+
+static void bowed_and_stretched_prints_too(void **state) {
+    (void)state;
+    stage s;
+    edge_totals t = {0};
+    set_up_stage(&s, tr_v3(-250, 120, 380), tr_v3(0, 0, 0), 0.2);
+    s.sheets[0].bow_mm[0] = 6;
+    s.sheets[0].bow_mm[1] = -3;
+    s.sheets[0].stretch[0] = 0.004;
+    s.sheets[0].stretch[1] = -0.003;
+    measure_edges(&s, &t);
+    report("bowed sheet", &t);
+    assert_true(t.n >= 12);
+    CHECK_AT_MOST(sqrt(t.sum2 / t.n), 0.001);
+    CHECK_AT_MOST(t.largest, 0.005);
+}
+
+/* The spread is the box of a pixel and the Gaussian: variances add, 1/12 and sigma^2. Edges that
+   run across both axes' kernels, and along one of them. */
+static void blur_is_as_wide_as_it_says(void **state) {
+    (void)state;
+    static const double BLURS[] = {0.5, 0.8, 1.5};
+    for (int i = 0; i < 3; i++) {
+        stage s;
+        edge_totals t = {0};
+        set_up_stage(&s, tr_v3(-250, 120, 380), tr_v3(0, 0, 0), 0.2);
+        s.cameras[0].imaging.blur_px[0] = BLURS[i];
+        s.cameras[0].imaging.blur_px[1] = BLURS[i];
+        measure_edges(&s, &t);
+        double expected = sqrt(BLURS[i] * BLURS[i] + 1.0 / 12);
+        CHECK_NEAR(t.sum_sigma / t.n, expected, 0.01 * expected);
+        CHECK_AT_MOST(t.largest, 0.005);
+    }
+}
+
+/* ---- what is printed ---- */
+
+static uint8_t grey_at(const tr_image *image, tr_vec2 uv) {
+    return image->px[(long)lrint(uv.y) * image->width + lrint(uv.x)];
+}
+
+/* Cells of the code, row by row from the top left, white = 1, in the tag's own frame. */
+static uint64_t code_of(const stage *s, const tr_image *image, const tr_tag *tag) {
+    uint64_t code = 0;
+    for (int r = 0; r < 6; r++) {
+        for (int c = 0; c < 6; c++) {
+            double x = (c - 2.5) * tag->size_mm / 8, y = (2.5 - r) * tag->size_mm / 8;
+            double co = cos(tag->turn_rad), si = sin(tag->turn_rad);
+            tr_vec2 p =
+                tr_v2(tag->centre_mm.x + co * x - si * y, tag->centre_mm.y + si * x + co * y);
+            code = code << 1 | (grey_at(image, project(s, p)) > 115 ? 1 : 0);
+        }
+    }
+    return code;
+}
+
+static void tags_are_the_familys_official_images(void **state) {
+    (void)state;
+    /* Of ids 0, 1, 2 as in AprilRobotics/apriltag's tag36h11.c before version 3, which read the
+       official images row by row. */
+    static const uint64_t CODES[] = {0xd5d628584, 0xd97f18b49, 0xdd280910e};
+    for (int id = 0; id < 3; id++) {
+        stage s;
+        tr_error err = {0};
+        tr_image image;
+        set_up_stage(&s, tr_v3(-100, 30, 500), tr_v3(0, 0, 0), 0.3);
+        s.tags[0].id = id;
+        s.tags[1].id = id;
+        assert_true(tr_scene_photo(&s.scene, 0, &image, NULL, &err));
+        assert_int_equal(code_of(&s, &image, &s.tags[0]), CODES[id]);
+        assert_int_equal(code_of(&s, &image, &s.tags[1]), CODES[id]);
+        /* Border black, rim white. */
+        for (int k = 0; k < 4; k++) {
+            tr_vec2 out = tr_v2_sub(tr_tag_corner(&s.tags[0], k), s.tags[0].centre_mm);
+            tr_vec2 c = s.tags[0].centre_mm;
+            assert_true(grey_at(&image, project(&s, tr_v2_add(c, tr_v2_scale(0.88, out)))) < 60);
+            assert_true(grey_at(&image, project(&s, tr_v2_add(c, tr_v2_scale(1.12, out)))) > 180);
+        }
+        tr_image_release(&image);
+    }
+}
+
+/* Another program's eyes: ids, the order of the corners, the origin of its pixels. */
+static void libapriltag_finds_the_tags_at_their_places(void **state) {
+    (void)state;
+    stage s;
+    tr_error err = {0};
+    tr_image image;
+    int n = 0;
+    set_up_stage(&s, tr_v3(-150, 60, 420), tr_v3(0, 0, 0), -0.4);
+    s.scene.lens = lens_with(0, 0);
+    memset(s.scene.lens.param + TR_K1, 0, 5 * sizeof(double));
+    assert_true(tr_scene_photo(&s.scene, 0, &image, NULL, &err));
+    tr_seen *truth = tr_scene_truth(&s.scene, 0, &n, &err);
+    assert_int_equal(n, 2 * 4 + 2);
+    apriltag_family_t *family = tag36h11_create();
+    apriltag_detector_t *detector = apriltag_detector_create();
+    apriltag_detector_add_family(detector, family);
+    detector->quad_decimate = 1;
+    image_u8_t view = {.width = WIDTH, .height = HEIGHT, .stride = WIDTH, .buf = image.px};
+    zarray_t *found = apriltag_detector_detect(detector, &view);
+    assert_int_equal(zarray_size(found), 2);
+    tr_vec2 sum = {0, 0};
+    for (int i = 0; i < 2; i++) {
+        apriltag_detection_t *tag;
+        zarray_get(found, i, &tag);
+        int index = tag->id == 123 ? 1 : 0;
+        assert_int_equal(tag->id, s.tags[index].id);
+        for (int k = 0; k < 4; k++) {
+            tr_seen *seen = &truth[4 * index + k];
+            assert_true(seen->is_visible);
+            /* Its (0, 0) is the outer corner of the first pixel (published: issue 121 there). */
+            CHECK_NEAR(tag->p[k][0] - 0.5, seen->uv_px.x, 0.6);
+            CHECK_NEAR(tag->p[k][1] - 0.5, seen->uv_px.y, 0.6);
+            sum = tr_v2_add(
+                sum, tr_v2(tag->p[k][0] - 0.5 - seen->uv_px.x, tag->p[k][1] - 0.5 - seen->uv_px.y));
+        }
+    }
+    CHECK_NEAR(sum.x / 8, 0, 0.1);
+    CHECK_NEAR(sum.y / 8, 0, 0.1);
+    apriltag_detections_destroy(found);
+    apriltag_detector_destroy(detector);
+    tag36h11_destroy(family);
+    free(truth);
+    tr_image_release(&image);
+}
+
+static void checkerboards_have_a_black_top_left_square(void **state) {
+    (void)state;
+    stage s;
+    tr_error err = {0};
+    tr_image image;
+    set_up_stage(&s, tr_v3(0, 0, 500), tr_v3(0, 0, 0), 0);
+    assert_true(tr_checkerboard("B-1", TR_SHEET_MAT, 10, 7, 40, 20, &s.sheets[0], &err));
+    s.sheets[0].vehicle_from_sheet = tr_sheet_pose(TR_SHEET_MAT, tr_v3(0, 0, 0), 0, 0, 0);
+    const tr_sheet *sheet = &s.sheets[0].sheet;
+    assert_int_equal(sheet->n_corners, 9 * 6);
+    CHECK_NEAR(sheet->corners_mm[0].x, -160, 0);
+    CHECK_NEAR(sheet->corners_mm[0].y, 100, 0);
+    CHECK_NEAR(sheet->corners_mm[53].x, 160, 0);
+    CHECK_NEAR(sheet->corners_mm[53].y, -100, 0);
+    assert_true(tr_scene_photo(&s.scene, 0, &image, NULL, &err));
+    for (int i = 0; i < 70; i++) {
+        tr_vec2 middle = tr_v2((i % 10 - 4.5) * 40, (3 - i / 10) * 40);
+        bool is_black = grey_at(&image, project(&s, middle)) < 60;
+        assert_int_equal(is_black, (i % 10 + i / 10) % 2 == 0);
+    }
+    tr_image_release(&image);
+    tr_sheet_release(&s.sheets[0].sheet);
+}
+
+/* ---- poses and truth ---- */
+
+static void check_direction(tr_pose vehicle_from_sheet, tr_vec3 sheet, double x, double y,
+                            double z) {
+    tr_vec3 v = tr_m3_apply(vehicle_from_sheet.R, sheet);
+    CHECK_NEAR(v.x, x, 1e-12);
+    CHECK_NEAR(v.y, y, 1e-12);
+    CHECK_NEAR(v.z, z, 1e-12);
+}
+
+static void sheets_lie_as_the_contract_says(void **state) {
+    (void)state;
+    tr_vec3 o = tr_v3(0, 0, 0);
+    tr_vec3 right = tr_v3(1, 0, 0), up = tr_v3(0, 1, 0), out = tr_v3(0, 0, 1);
+    tr_pose mat = tr_sheet_pose(TR_SHEET_MAT, o, 0, 0, 0);
+    check_direction(mat, up, 1, 0, 0);
+    check_direction(mat, right, 0, -1, 0);
+    check_direction(mat, out, 0, 0, 1);
+    /* Anticlockwise seen from above: up turns to the vehicle's left. */
+    check_direction(tr_sheet_pose(TR_SHEET_PLATE, o, TR_PI / 2, 0, 0), up, 0, 1, 0);
+    tr_pose board = tr_sheet_pose(TR_SHEET_BOARD, o, 0, 0, 0);
+    check_direction(board, out, -1, 0, 0);
+    check_direction(board, up, 0, 0, 1);
+    check_direction(board, right, 0, -1, 0);
+    check_direction(tr_sheet_pose(TR_SHEET_BOARD, o, TR_PI, 0, 0), out, 1, 0, 0);
+}
+
+static void cameras_look_where_they_are_pointed(void **state) {
+    (void)state;
+    tr_pose pose = tr_camera_pose(tr_v3(-1000, 0, 1000), tr_v3(0, 0, 0), 0);
+    tr_vec3 ahead = tr_m3_apply(pose.R, tr_v3(0, 0, 1));
+    CHECK_NEAR(ahead.x, sqrt(0.5), 1e-12);
+    CHECK_NEAR(ahead.z, -sqrt(0.5), 1e-12);
+    CHECK_NEAR(tr_m3_apply(pose.R, tr_v3(1, 0, 0)).y, -1, 1e-12); /* right: the vehicle's right */
+    assert_true(tr_m3_apply(pose.R, tr_v3(0, 1, 0)).z < 0);       /* down is down */
+    /* Turned clockwise by a quarter: what was down is now the image's left ... */
+    tr_pose rolled = tr_camera_pose(tr_v3(-1000, 0, 1000), tr_v3(0, 0, 0), TR_PI / 2);
+    assert_true(tr_m3_apply(rolled.R, tr_v3(1, 0, 0)).z < -0.7); /* ... and its right is down */
+}
+
+static void what_stands_before_a_mark_hides_it(void **state) {
+    (void)state;
+    stage s;
+    tr_error err = {0};
+    int n = 0;
+    set_up_stage(&s, tr_v3(0, 0, 500), tr_v3(0, 0, 0), 0);
+    s.sheets[0].vehicle_from_sheet = tr_sheet_pose(TR_SHEET_MAT, tr_v3(0, 0, 0), 0, 0, 0);
+    /* A post over the left half of the sheet, where tag 0 is: y from 40 to 300. */
+    s.solids[0] = (tr_solid){.outline_xz_mm = {{-150, 10}, {150, 10}, {150, 20}, {-150, 20}},
+                             .n_outline = 4,
+                             .y_mm = {40, 300},
+                             .reflectance = 0.1};
+    s.scene.solids = s.solids;
+    s.scene.n_solids = 1;
+    tr_seen *truth = tr_scene_truth(&s.scene, 0, &n, &err);
+    for (int k = 0; k < n; k++) {
+        assert_true(truth[k].is_projected);
+        assert_int_equal(truth[k].is_visible, truth[k].p_sheet_mm.x > -50);
+    }
+    free(truth);
+    /* From below the floor the face is not seen; from afar it leaves the image. */
+    s.scene.n_solids = 0;
+    s.cameras[0].vehicle_from_camera = tr_camera_pose(tr_v3(0, 0, -400), tr_v3(0, 0, 0), 0);
+    truth = tr_scene_truth(&s.scene, 0, &n, &err);
+    for (int k = 0; k < n; k++)
+        assert_false(truth[k].is_visible);
+    free(truth);
+    s.cameras[0].vehicle_from_camera = tr_camera_pose(tr_v3(0, 0, 400), tr_v3(900, 0, 0), 0);
+    truth = tr_scene_truth(&s.scene, 0, &n, &err);
+    for (int k = 0; k < n; k++)
+        assert_false(truth[k].is_visible);
+    free(truth);
+}
+
+/* ---- imaging ---- */
+
+static void same_scene_same_bytes(void **state) {
+    (void)state;
+    stage s;
+    tr_error err = {0};
+    tr_image a, b;
+    set_up_stage(&s, tr_v3(-150, 60, 420), tr_v3(0, 0, 0), 0);
+    s.scene.floor_texture = 1;
+    s.cameras[0].imaging.noise_sd = 3;
+    s.cameras[0].imaging.seed = 7;
+    assert_true(tr_scene_photo(&s.scene, 0, &a, NULL, &err));
+    assert_true(tr_scene_photo(&s.scene, 0, &b, NULL, &err));
+    assert_memory_equal(a.px, b.px, WIDTH * HEIGHT);
+    tr_image_release(&b);
+    s.cameras[0].imaging.seed = 8;
+    assert_true(tr_scene_photo(&s.scene, 0, &b, NULL, &err));
+    assert_memory_not_equal(a.px, b.px, WIDTH * HEIGHT);
+    tr_image_release(&a);
+    tr_image_release(&b);
+}
+
+/* Mean and sd of a square of the floor, where nothing is printed. */
+static void floor_statistics(const stage *s, double *mean, double *sd) {
+    tr_error err = {0};
+    tr_image image;
+    double sum = 0, sum2 = 0;
+    assert_true(tr_scene_photo(&s->scene, 0, &image, NULL, &err));
+    for (int i = 0; i < 10000; i++) {
+        double g = image.px[(long)(i / 100) * WIDTH + i % 100];
+        sum += g;
+        sum2 += g * g;
+    }
+    *mean = sum / 10000;
+    *sd = sqrt(sum2 / 10000 - *mean * *mean);
+    tr_image_release(&image);
+}
+
+static void tone_noise_and_light_are_as_told(void **state) {
+    (void)state;
+    stage s;
+    double mean, sd;
+    set_up_stage(&s, tr_v3(0, 0, 900), tr_v3(0, 0, 0), 0);
+    tr_imaging *imaging = &s.cameras[0].imaging;
+    floor_statistics(&s, &mean, &sd);
+    CHECK_NEAR(mean, round(0.3 * 255), 0);
+    CHECK_NEAR(sd, 0, 0);
+    imaging->noise_sd = 4;
+    floor_statistics(&s, &mean, &sd);
+    CHECK_NEAR(mean, 0.3 * 255, 0.15);
+    CHECK_NEAR(sd, sqrt(16 + 1.0 / 12), 0.1);
+    imaging->noise_sd = 0;
+    /* IEC 61966-2-1: 0.3 is coded 0.5838. */
+    imaging->tone = TR_TONE_SRGB;
+    floor_statistics(&s, &mean, &sd);
+    CHECK_NEAR(mean, 0.5838 * 255, 0.5);
+    imaging->tone = TR_TONE_S_CURVE;
+    floor_statistics(&s, &mean, &sd);
+    CHECK_NEAR(mean, 0.5838 * 0.5838 * (3 - 2 * 0.5838) * 255, 0.7);
+    imaging->tone = TR_TONE_LINEAR;
+    imaging->exposure = 0.5;
+    floor_statistics(&s, &mean, &sd);
+    CHECK_NEAR(mean, round(0.15 * 255), 0);
+    imaging->exposure = 1;
+    s.shadows[0] = (tr_shadow){
+        .corner_mm = {{0, 0}, {1, 0}}, .n_corners = 2, .softness_mm = 50, .strength = 0.4};
+    s.scene.shadows = s.shadows;
+    s.scene.n_shadows = 1;
+    /* The image's top left looks forward and left: X > 0 and Y > 0, left of the line along X. */
+    floor_statistics(&s, &mean, &sd);
+    CHECK_NEAR(mean, round(0.6 * 0.3 * 255), 0);
+    s.shadows[0].corner_mm[1] = tr_v2(-1, 0);
+    floor_statistics(&s, &mean, &sd);
+    CHECK_NEAR(mean, round(0.3 * 255), 0);
+}
+
+/* Sharpening overshoots on both sides of an edge, and leaves even areas alone. */
+static void sharpening_overshoots(void **state) {
+    (void)state;
+    stage s;
+    tr_error err = {0};
+    tr_image image;
+    set_up_stage(&s, tr_v3(-100, 30, 400), tr_v3(0, 0, 0), 0);
+    s.cameras[0].imaging.sharpen = 0.8;
+    s.cameras[0].imaging.sharpen_radius_px = 1;
+    assert_true(tr_scene_photo(&s.scene, 0, &image, NULL, &err));
+    uint8_t low = 255, high = 0;
+    for (long i = 0; i < (long)WIDTH * HEIGHT; i++) {
+        low = image.px[i] < low ? image.px[i] : low;
+        high = image.px[i] > high ? image.px[i] : high;
+    }
+    assert_true(low < TR_BLACK * 255 - 5);
+    assert_true(high > TR_WHITE * 255 + 15);
+    CHECK_NEAR(image.px[0], 0.3 * 255, 0.6);
+    tr_image_release(&image);
+}
+
+static void colour_files_hold_the_grey_image(void **state) {
+    (void)state;
+    stage s;
+    tr_error err = {0};
+    tr_image image, back;
+    uint8_t *data = NULL;
+    size_t size = 0;
+    set_up_stage(&s, tr_v3(-100, 30, 400), tr_v3(0, 0, 0), 0);
+    s.scene.floor_tint[0] = -20;
+    s.cameras[0].imaging.is_colour = true;
+    s.cameras[0].imaging.jpeg_quality = 100;
+    char path[] = "/tmp/test-render-XXXXXX";
+    int fd = mkstemp(path);
+    assert_true(fd >= 0);
+    assert_true(tr_scene_photo_write(&s.scene, 0, path, &err));
+    assert_true(tr_scene_photo(&s.scene, 0, &image, NULL, &err));
+    assert_true(tr_file_read(path, 10000000, &data, &size, &err));
+    assert_true(tr_image_decode(data, size, path, &back, &err));
+    double sum = 0;
+    for (long i = 0; i < (long)WIDTH * HEIGHT; i++) {
+        int off = abs(image.px[i] - back.px[i]);
+        assert_true(off <= 2);
+        sum += off;
+    }
+    CHECK_AT_MOST(sum / ((double)WIDTH * HEIGHT), 0.3);
+    free(data);
+    tr_image_release(&image);
+    tr_image_release(&back);
+    remove(path);
+}
+
+static void a_missing_camera_is_an_error(void **state) {
+    (void)state;
+    stage s;
+    tr_error err = {0};
+    tr_image image;
+    set_up_stage(&s, tr_v3(-100, 30, 400), tr_v3(0, 0, 0), 0);
+    assert_false(tr_scene_photo(&s.scene, 1, &image, NULL, &err));
+    assert_int_equal(err.code, TR_BAD_INPUT);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(edges_lie_where_the_truth_says),
+        cmocka_unit_test(edges_along_rows_do_not_snap_to_pixels),
+        cmocka_unit_test(bowed_and_stretched_prints_too),
+        cmocka_unit_test(blur_is_as_wide_as_it_says),
+        cmocka_unit_test(tags_are_the_familys_official_images),
+        cmocka_unit_test(libapriltag_finds_the_tags_at_their_places),
+        cmocka_unit_test(checkerboards_have_a_black_top_left_square),
+        cmocka_unit_test(sheets_lie_as_the_contract_says),
+        cmocka_unit_test(cameras_look_where_they_are_pointed),
+        cmocka_unit_test(what_stands_before_a_mark_hides_it),
+        cmocka_unit_test(same_scene_same_bytes),
+        cmocka_unit_test(tone_noise_and_light_are_as_told),
+        cmocka_unit_test(sharpening_overshoots),
+        cmocka_unit_test(colour_files_hold_the_grey_image),
+        cmocka_unit_test(a_missing_camera_is_an_error),
+    };
+    return cmocka_run_group_tests_name("render", tests, NULL, NULL);
+}

@@ -1,0 +1,259 @@
+/* bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
+   Renders jobs of 12-megapixel photos with known truth and measures them like a user's photos, with
+   exact plates: errors of x, y and yaw, and what the network's own covariance predicts. One half of the
+   jobs has a plain sRGB tone curve, the other a steeper curve and sharpening as phones apply them. */
+#include <pthread.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "check/check.h"
+#include "tools/render/render.h"
+#include "tools/simulate/simulate.h"
+
+enum { MAX_THREADS = 16, MAX_PHOTOS = 8 };
+static const tr_axis AXES[3] = {TR_X, TR_Y, TR_YAW};
+
+typedef struct {
+    long jobs, seed, n_threads;
+    const char *keep;
+} options;
+
+/* ---- a simulated job as a scene to be rendered ---- */
+
+static tr_solid box(double x0, double x1, double z0, double z1, double y0, double y1,
+                    double reflectance) {
+    tr_solid s = {.n_outline = 4, .y_mm = {y0, y1}, .reflectance = reflectance};
+    s.outline_xz_mm[0] = tr_v2(x0, z0);
+    s.outline_xz_mm[1] = tr_v2(x1, z0);
+    s.outline_xz_mm[2] = tr_v2(x1, z1);
+    s.outline_xz_mm[3] = tr_v2(x0, z1);
+    return s;
+}
+
+static tr_solid wheel(double x, double y0, double y1) {
+    return (tr_solid){.centre_xz_mm = {x, 320}, .radius_mm = 320, .y_mm = {y0, y1}, .reflectance = 0.04};
+}
+
+static tr_imaging imaging_of(bool is_steep, uint64_t seed) {
+    tr_imaging m = tr_imaging_plain();
+    m.blur_px[0] = m.blur_px[1] = 0.7;
+    m.exposure = 1.0;
+    m.vignetting = 0.25;
+    m.gradient[0] = 0.1;
+    m.gradient[1] = -0.1;
+    m.tone = is_steep ? TR_TONE_S_CURVE : TR_TONE_SRGB;
+    m.sharpen = is_steep ? 0.6 : 0;
+    m.sharpen_radius_px = 1.0;
+    m.noise_sd = 2;
+    m.seed = seed;
+    m.jpeg_quality = 90;
+    return m;
+}
+
+typedef struct {
+    tr_scene scene;
+    tr_scene_sheet sheets[8];
+    tr_solid solids[5];
+    tr_scene_camera cameras[MAX_PHOTOS];
+    char *files[MAX_PHOTOS];
+    pthread_mutex_t mutex;
+    int next;
+    bool has_failed;
+    tr_error err;
+} rendering;
+
+static void make_scene(const tr_sim *sim, bool is_steep, uint64_t seed, rendering *r) {
+    const double *lo = TR_SIM_BODY_LOW_MM;
+    const double *hi = TR_SIM_BODY_HIGH_MM;
+    for (int i = 0; i < sim->job.n_sheets; i++) {
+        r->sheets[i] = (tr_scene_sheet){.sheet = sim->job.sheets[i],
+                                        .checker_mm = i == 0 ? 40 : 22,
+                                        .vehicle_from_sheet = sim->vehicle_from_sheet[i]};
+    }
+    r->solids[0] = box(lo[0], hi[0], lo[2], hi[2], lo[1], hi[1], 0.08);
+    r->solids[1] = wheel(0, 600, 800);
+    r->solids[2] = wheel(0, -800, -600);
+    r->solids[3] = wheel(2700, 600, 800);
+    r->solids[4] = wheel(2700, -800, -600);
+    for (int i = 0; i < sim->check.n_photos; i++) {
+        r->cameras[i] = (tr_scene_camera){.vehicle_from_camera = sim->vehicle_from_camera[i],
+                                          .imaging = imaging_of(is_steep, seed * 100 + (uint64_t)i)};
+    }
+    r->scene = (tr_scene){.lens = sim->true_lens,
+                          .sheets = r->sheets,
+                          .n_sheets = sim->job.n_sheets,
+                          .solids = r->solids,
+                          .n_solids = 5,
+                          .floor_reflectance = 0.3,
+                          .floor_texture = 0.5,
+                          .cameras = r->cameras,
+                          .n_cameras = sim->check.n_photos};
+}
+
+static void *render_photos(void *argument) {
+    rendering *r = argument;
+    for (;;) {
+        pthread_mutex_lock(&r->mutex);
+        int i = r->has_failed ? r->scene.n_cameras : r->next++;
+        pthread_mutex_unlock(&r->mutex);
+        if (i >= r->scene.n_cameras) return NULL;
+        tr_error err = {0};
+        if (tr_scene_photo_write(&r->scene, i, r->files[i], &err)) continue;
+        pthread_mutex_lock(&r->mutex);
+        r->has_failed = true;
+        r->err = err;
+        pthread_mutex_unlock(&r->mutex);
+    }
+}
+
+static bool render_all(rendering *r, long n_threads) {
+    pthread_t threads[MAX_THREADS];
+    long started = 0;
+    pthread_mutex_init(&r->mutex, NULL);
+    while (started < n_threads - 1 &&
+           pthread_create(&threads[started], NULL, render_photos, r) == 0) {
+        started++;
+    }
+    render_photos(r);
+    for (long i = 0; i < started; i++) pthread_join(threads[i], NULL);
+    pthread_mutex_destroy(&r->mutex);
+    return !r->has_failed;
+}
+
+/* ---- one job ---- */
+
+typedef struct {
+    long n, not_passed_on;
+    double sum_e2[3], sum_u2[3], worst[3];
+    double sum_variance;
+} tally;
+
+static void print_job(long number, const tr_check *check, const double e[3], const double u[3]) {
+    printf("  job %2ld: %d photos, dx %+.3f mm (u %.3f)  dy %+.3f mm (u %.3f)  dyaw %+.4f deg (u %.4f)  "
+           "variance %.2f, left out %d\n",
+           number, check->n_photos, e[0], u[0], e[1], u[1], e[2], u[2], check->variance_factor,
+           check->n_left_out);
+    for (int i = 0; i < check->warnings.n; i++) {
+        printf("          %s: %s\n", check->warnings.items[i].code, check->warnings.items[i].text);
+    }
+    fflush(stdout);
+}
+
+static bool run_job(const options *o, long number, bool is_steep, const char *folder, tally *t) {
+    uint64_t seed = (uint64_t)(o->seed * 1000 + number);
+    tr_random random = tr_random_seed(seed);
+    tr_sim_options so = {.seed = seed, .n_photos = 5 + (int)(number % 4), .is_exact_lens = true};
+    so.mat_x_mm = -(1200 + 500 + 800 * tr_random_uniform(&random));
+    so.mat_error[0] = 12 * tr_random_normal(&random);
+    so.mat_error[1] = 12 * tr_random_normal(&random);
+    so.mat_error[2] = 0.6 * TR_RAD_PER_DEG * tr_random_normal(&random);
+    tr_sim sim;
+    tr_error err = {0};
+    rendering *r = calloc(1, sizeof *r);
+    bool ok = false;
+    tr_check check = {0};
+    if (!r || !tr_simulate(&so, &sim, &err)) {
+        free(r);
+        return false;
+    }
+    make_scene(&sim, is_steep, seed, r);
+    for (int i = 0; i < sim.check.n_photos; i++) {
+        size_t size = strlen(folder) + 64;
+        r->files[i] = malloc(size);
+        if (!r->files[i]) goto out;
+        snprintf(r->files[i], size, "%s/job%ld-%c-%d.jpg", folder, number, is_steep ? 's' : 'r', i + 1);
+    }
+    if (!render_all(r, o->n_threads)) {
+        err = r->err;
+        goto out;
+    }
+    if (!tr_check_photos(&sim.job, r->files, sim.check.n_photos, (int)o->n_threads, NULL, NULL, &check,
+                         &err) ||
+        !tr_check_evaluate(&sim.job, &check, &err)) {
+        goto out;
+    }
+    double e[3];
+    double u[3];
+    for (int k = 0; k < 3; k++) {
+        const tr_axis_result *a = &check.targets[0].axis[AXES[k]];
+        bool is_angle = tr_axis_is_angle(AXES[k]);
+        if (!a->is_measured) {
+            tr_fail(&err, TR_NO_MEASURE, "the mat was not measured");
+            goto out;
+        }
+        e[k] = a->measured - sim.truth[k];
+        if (is_angle) e[k] = tr_wrap_rad(e[k]);
+        e[k] *= is_angle ? TR_DEG_PER_RAD : 1;
+        u[k] = a->u95 / TR_COVERAGE_FACTOR * (is_angle ? TR_DEG_PER_RAD : 1);
+        t->sum_e2[k] += e[k] * e[k];
+        t->sum_u2[k] += u[k] * u[k];
+        t->worst[k] = fmax(t->worst[k], fabs(e[k]));
+    }
+    t->n++;
+    t->sum_variance += check.variance_factor;
+    print_job(number, &check, e, u);
+    ok = true;
+out:
+    for (int i = 0; i < sim.check.n_photos; i++) {
+        if (r->files[i] && !o->keep) unlink(r->files[i]);
+        free(r->files[i]);
+    }
+    if (!ok) printf("  job %2ld: %s\n", number, err.text);
+    tr_check_release(&check);
+    tr_sim_release(&sim);
+    free(r);
+    return ok;
+}
+
+static int accuracy(const options *o) {
+    static const double limit[3] = {0.25, 0.25, 0.01};
+    char folder[] = "/tmp/trammel-bench-XXXXXX";
+    const char *where = o->keep ? o->keep : mkdtemp(folder);
+    bool is_good = where != NULL;
+    for (int is_steep = 0; is_steep < 2 && is_good; is_steep++) {
+        tally t = {0};
+        printf("%s, 4032 x 3024, blur 0.7 px, noise sd 2, JPEG 90, exact plates and lens\n",
+               is_steep ? "S-curve and sharpening" : "sRGB curve");
+        for (long i = 0; i < o->jobs; i++) is_good = run_job(o, i, is_steep, where, &t) && is_good;
+        for (int k = 0; k < 3 && t.n > 0; k++) {
+            double rms = sqrt(t.sum_e2[k] / (double)t.n);
+            double predicted = sqrt(t.sum_u2[k] / (double)t.n);
+            printf("  %-7s rms %.4f (asked %.2f), worst %.4f, predicted %.4f, ratio %.2f (asked 1.5)\n",
+                   tr_axis_key(AXES[k]), rms, limit[k], t.worst[k], predicted, rms / predicted);
+            is_good = is_good && rms <= limit[k] && rms <= 1.5 * predicted;
+        }
+        if (t.n > 0) printf("  mean variance factor %.2f\n", t.sum_variance / (double)t.n);
+    }
+    if (!o->keep && where) rmdir(folder);
+    printf("%s\n", is_good ? "as asked" : "NOT as asked");
+    return is_good ? 0 : 1;
+}
+
+static bool read_number(const char *text, long low, long high, long *out) {
+    char *end;
+    *out = strtol(text, &end, 10);
+    return *text && !*end && *out >= low && *out <= high;
+}
+
+int main(int argc, char **argv) {
+    options o = {.jobs = 6, .seed = 1, .n_threads = 2};
+    bool is_sound = argc > 1 && strcmp(argv[1], "accuracy") == 0;
+    for (int i = 2; i + 1 < argc && is_sound; i += 2) {
+        if (strcmp(argv[i], "--jobs") == 0) is_sound = read_number(argv[i + 1], 1, 10000, &o.jobs);
+        else if (strcmp(argv[i], "--seed") == 0) is_sound = read_number(argv[i + 1], 0, 1000000, &o.seed);
+        else if (strcmp(argv[i], "--threads") == 0) {
+            is_sound = read_number(argv[i + 1], 1, MAX_THREADS, &o.n_threads);
+        } else if (strcmp(argv[i], "--keep") == 0) {
+            o.keep = argv[i + 1];
+        } else {
+            is_sound = false;
+        }
+    }
+    if (!is_sound || argc % 2 != 0) {
+        fprintf(stderr, "usage: bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n");
+        return 64;
+    }
+    return accuracy(&o);
+}
