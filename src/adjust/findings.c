@@ -456,6 +456,10 @@ bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_wa
                                  all)) {
         return false;
     }
+    /* A cause that was named says it all. */
+    if (tr_warnings_have(warnings, "lens_mismatch") || tr_warnings_have(warnings, "sheet_scale")) {
+        return true;
+    }
     if (adj->variance_factor > BLOCK_VARIANCE || !adj->is_settled) {
         return tr_warn(warnings, err, true, "does_not_fit",
                        "The photos contradict each other: marks lie %.1f times further from their places "

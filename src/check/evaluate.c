@@ -5,6 +5,7 @@
 #include "adjust/adjust.h"
 #include "check/check.h"
 #include "check/references.h"
+#include "job/vin.h"
 #include "vehicle/vehicle.h"
 #include "verdict/propagate.h"
 
@@ -266,6 +267,25 @@ static bool finish_targets(const tr_job *job, tr_check *out, tr_error *err) {
 
 /* ---- what was seen ---- */
 
+/* Only North America makes the check digit compulsory, so a failing one is a reason to look again. */
+static bool warn_vehicle_id(const tr_job *job, tr_warnings *warnings, tr_error *err) {
+    if (!job->vehicle_id[0]) return true;
+    switch (tr_vin_check(job->vehicle_id)) {
+    case TR_VIN_OK: return true;
+    case TR_VIN_MALFORMED:
+        return tr_warn(warnings, err, false, "vehicle_id",
+                       "The vehicle id %s is no vehicle identification number: that has 17 capital letters "
+                       "and digits, without I, O and Q.",
+                       job->vehicle_id);
+    case TR_VIN_CHECK_DIFFERS:
+        return tr_warn(warnings, err, false, "vehicle_id",
+                       "The check digit (place 9) of the vehicle id %s does not fit: read it again from the "
+                       "vehicle. Outside North America the place may hold anything.",
+                       job->vehicle_id);
+    }
+    return true;
+}
+
 static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check *out, tr_error *err) {
     for (int i = 0; i < job->layout.n_placements; i++) {
         int s = out->targets[i].sheet;
@@ -417,6 +437,23 @@ static bool refuse_what_is_not_measured_yet(const tr_job *job, tr_error *err) {
     return true;
 }
 
+/* Where no photo can be used at all, the first one's reason says more than that no mark was found. */
+static bool refuse_without_photos(const tr_check *check, tr_error *err) {
+    const tr_check_photo *refused = NULL;
+    for (int i = 0; i < check->n_photos; i++) {
+        const tr_check_photo *p = &check->photos[i];
+        if (p->is_readable && !p->marks.is_mirrored) return true;
+        if (!refused) refused = p;
+    }
+    if (refused && refused->is_readable) {
+        return tr_fail(err, TR_NO_MEASURE,
+                       "the photos are mirrored left to right; turn mirroring off in the camera's settings "
+                       "and take them anew");
+    }
+    return tr_fail(err, TR_NO_MEASURE, "none of the photos can be used; %s: %s",
+                   refused ? refused->file : "", refused ? refused->why_not : "there are none");
+}
+
 bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     tr_adjustment adj = {0};
     bool ok = false;
@@ -434,7 +471,7 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     }
     out->verdict = TR_INCONCLUSIVE;
     set_up_targets(job, out);
-    if (!refuse_what_is_not_measured_yet(job, err)) goto out;
+    if (!refuse_what_is_not_measured_yet(job, err) || !refuse_without_photos(out, err)) goto out;
     for (size_t i = 0; i < n; i++) {
         marks[i] = out->photos[i].is_readable ? &out->photos[i].marks : NULL;
         names[i] = out->photos[i].file;
@@ -454,7 +491,8 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
                     .n_outputs = PER_TARGET * job->layout.n_placements + N_LENGTHS};
     tr_vehicle vehicle;
     if (frame_of(&e, NULL, &vehicle) && !measure(&e, &vehicle, err)) goto out;
-    if (!warn_not_seen(job, &adj, out, err) || !finish_targets(job, out, err)) goto out;
+    if (!warn_vehicle_id(job, &out->warnings, err) || !warn_not_seen(job, &adj, out, err) ||
+        !finish_targets(job, out, err)) goto out;
     ok = true;
 out:
     tr_adjustment_release(&adj);

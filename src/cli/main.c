@@ -33,7 +33,7 @@ static void print_usage(FILE *out) {
 }
 
 static int print_help(void) {
-    puts("trammel measures from photos of any calibrated camera whether a patterned mat or\n"
+    puts("trammel measures from photos of any calibrated camera whether a patterned mat"
          "board lies where a calibration procedure requires it in the vehicle's frame,\n"
          "with its uncertainty and a verdict: pass, fail or inconclusive.\n");
     print_usage(stdout);
