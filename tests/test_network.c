@@ -381,11 +381,13 @@ static void check_derivatives(tr_network *net) {
     release_state(&s);
 }
 
-/* Everything free: lens with prior, a second camera on the rig, shapes with priors. */
+/* Everything free: lens with prior, a second camera on the rig, shapes with priors, marks with
+   offsets of their own. */
 typedef struct {
     job q;
     tr_net_lens lenses[2];
     tr_net_camera cameras[2];
+    tr_net_offset offsets[7];
 } rich_job;
 
 static void make_rich(rich_job *r, tr_draw *d) {
@@ -433,6 +435,36 @@ static void make_rich(rich_job *r, tr_draw *d) {
             r->q.obs[i].uv_px[k].x += draw_normal(d);
             r->q.obs[i].uv_px[k].y += draw_normal(d);
         }
+    }
+}
+
+/* Of every three tags one has an offset for each corner, one a common offset of all corners, one two
+   offsets that two corners share each. */
+static void give_offsets(rich_job *r, tr_draw *d) {
+    static const int numbers[3][4] = {{1, 2, 3, 4}, {5, 5, 5, 5}, {6, 7, 7, 6}};
+    for (int i = 0; i < 7; i++) {
+        tr_net_offset *offset = &r->offsets[i];
+        for (int k = 0; k < 3; k++) {
+            offset->offset_mm[k] = 3 * draw_normal(d);
+            offset->is_free[k] = i != 3 || k != 1;
+            offset->sd_mm[k] = i == 5 && k == 2 ? 0 : 4;
+        }
+    }
+    for (int i = 0; i < r->q.net.n_observations; i++) {
+        memcpy(r->q.obs[i].offset, numbers[i % 3], sizeof numbers[0]);
+    }
+    r->q.net.offsets = r->offsets;
+    r->q.net.n_offsets = 7;
+}
+
+static void derivatives_offsets(void **unused) {
+    (void)unused;
+    tr_draw d = draw_seeded("derivatives_offsets");
+    static rich_job r;
+    for (int trial = 0; trial < 3; trial++) {
+        make_rich(&r, &d);
+        give_offsets(&r, &d);
+        check_derivatives(&r.q.net);
     }
 }
 
@@ -1134,6 +1166,7 @@ int main(void) {
         cmocka_unit_test(whiten_equal),
         cmocka_unit_test(whiten_refuses),
         cmocka_unit_test(derivatives_everything_free),
+        cmocka_unit_test(derivatives_offsets),
         cmocka_unit_test(derivatives_some_held),
         cmocka_unit_test(derivatives_near_zero_and_at_the_edge),
         cmocka_unit_test(exact_marks),

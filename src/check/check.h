@@ -56,8 +56,11 @@ typedef struct {
 typedef struct {
     const tr_job *job; /* borrowed */
     tr_verdict verdict;
-    tr_check_photo *photos;
+    tr_check_photo *photos; /* in the order given */
     int n_photos;
+    /* Indices of the photos sorted by name (then content): everything is computed in this order, so
+       that the order given changes no digit of the result. NULL: not yet sorted. */
+    int *order;
     tr_sheet_result *sheets; /* one a sheet of the job */
     tr_target_result *targets; /* one a placement of the layout */
     tr_length_result wheelbase, track_front, track_rear;

@@ -4,6 +4,7 @@
 
 #include "adjust/adjust.h"
 #include "check/check.h"
+#include "check/order.h"
 #include "check/references.h"
 #include "job/vin.h"
 #include "vehicle/vehicle.h"
@@ -308,13 +309,14 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
         }
     }
     for (int i = 0; i < out->n_photos; i++) {
-        for (int k = 0; k < out->photos[i].marks.n_strays; k++) {
-            const tr_stray_tag *t = &out->photos[i].marks.strays[k];
+        const tr_check_photo *p = &out->photos[out->order[i]];
+        for (int k = 0; k < p->marks.n_strays; k++) {
+            const tr_stray_tag *t = &p->marks.strays[k];
             if (t->is_repeated &&
                 !tr_warn(&out->warnings, err, true, "tag_seen_twice",
                          "Photo %s shows tag %d of %s twice: a second print of the same sheet is in view. "
                          "Take it away and take the photos anew.",
-                         out->photos[i].file, t->id, t->family)) {
+                         p->file, t->id, t->family)) {
                 return false;
             }
         }
@@ -341,7 +343,7 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
 static void fill_counts(const tr_adjustment *adj, tr_check *out) {
     const tr_network *net = &adj->net;
     for (int i = 0; i < out->n_photos; i++) {
-        tr_check_photo *p = &out->photos[i];
+        tr_check_photo *p = &out->photos[out->order[i]];
         bool shows[64] = {false};
         double sum = 0;
         p->is_used = false;
@@ -406,7 +408,7 @@ static bool measure(evaluation *e, const tr_vehicle *vehicle, tr_error *err) {
     }
     tr_pose world_from_vehicle = tr_pose_inverse(vehicle->vehicle_from_world);
     for (int i = 0; i < out->n_photos; i++) {
-        out->photos[i].camera_from_vehicle =
+        out->photos[out->order[i]].camera_from_vehicle =
             tr_pose_mul(net->rigs[i].rig_from_world, world_from_vehicle);
     }
     for (int i = 0; i < job->n_references; i++) {
@@ -441,7 +443,7 @@ static bool refuse_what_is_not_measured_yet(const tr_job *job, tr_error *err) {
 static bool refuse_without_photos(const tr_check *check, tr_error *err) {
     const tr_check_photo *refused = NULL;
     for (int i = 0; i < check->n_photos; i++) {
-        const tr_check_photo *p = &check->photos[i];
+        const tr_check_photo *p = &check->photos[check->order[i]];
         if (p->is_readable && !p->marks.is_mirrored) return true;
         if (!refused) refused = p;
     }
@@ -471,10 +473,11 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     }
     out->verdict = TR_INCONCLUSIVE;
     set_up_targets(job, out);
-    if (!refuse_what_is_not_measured_yet(job, err) || !refuse_without_photos(out, err)) goto out;
+    if (!tr_check_sort(out, err) || !refuse_what_is_not_measured_yet(job, err) || !refuse_without_photos(out, err)) goto out;
     for (size_t i = 0; i < n; i++) {
-        marks[i] = out->photos[i].is_readable ? &out->photos[i].marks : NULL;
-        names[i] = out->photos[i].file;
+        const tr_check_photo *p = &out->photos[out->order[i]];
+        marks[i] = p->is_readable ? &p->marks : NULL;
+        names[i] = p->file;
     }
     tr_adjust_input input = {.lens = &job->lens,
                              .sheets = job->sheets,
@@ -507,6 +510,7 @@ void tr_check_release(tr_check *check) {
         tr_photo_marks_release(&check->photos[i].marks);
     }
     free(check->photos);
+    free(check->order);
     free(check->sheets);
     free(check->targets);
     free(check->points);

@@ -6,6 +6,7 @@
 
 #include "base/file.h"
 #include "check/check.h"
+#include "check/order.h"
 #include "image/image.h"
 
 /* No photo of a phone is larger; a file that is should not fill the memory. */
@@ -101,10 +102,9 @@ static void *work(void *argument) {
 /* The same bytes twice say nothing new, but would count twice. */
 static void refuse_repeats(tr_check *check) {
     for (int i = 0; i < check->n_photos; i++) {
-        tr_check_photo *a = &check->photos[i];
-        if (!a->is_readable) continue;
+        tr_check_photo *a = &check->photos[check->order[i]];
         for (int k = 0; k < i && a->is_readable; k++) {
-            const tr_check_photo *b = &check->photos[k];
+            const tr_check_photo *b = &check->photos[check->order[k]];
             if (!b->is_readable || strcmp(a->sha256, b->sha256) != 0) continue;
             a->is_readable = false;
             tr_photo_marks_release(&a->marks);
@@ -113,25 +113,19 @@ static void refuse_repeats(tr_check *check) {
     }
 }
 
-static bool warn_photos(tr_check *check, tr_error *err) {
-    for (int i = 0; i < check->n_photos; i++) {
-        const tr_check_photo *p = &check->photos[i];
-        if (!p->is_readable) {
-            bool is_size = p->width_px > 0 && (p->width_px != check->job->lens.width_px ||
-                                               p->height_px != check->job->lens.height_px);
-            if (!tr_warn(&check->warnings, err, false, is_size ? "photo_size" : "photo_not_used",
-                         "Photo %s is not used: %s.", p->file, p->why_not)) {
-                return false;
-            }
-        } else if (p->marks.is_mirrored &&
-                   !tr_warn(&check->warnings, err, true, "photo_mirrored",
-                            "Photo %s is mirrored left to right: turn mirroring off in the camera's "
-                            "settings and take it anew.",
-                            p->file)) {
-            return false;
-        }
+static bool warn_photo(tr_check *check, const tr_check_photo *p, tr_error *err) {
+    const tr_lens *lens = &check->job->lens;
+    if (p->is_readable && p->marks.is_mirrored) {
+        return tr_warn(&check->warnings, err, true, "photo_mirrored",
+                       "Photo %s is mirrored left to right: turn mirroring off in the camera's settings "
+                       "and take it anew.",
+                       p->file);
     }
-    return true;
+    if (p->is_readable) return true;
+    bool is_size = p->width_px > 0 &&
+                   (p->width_px != lens->width_px || p->height_px != lens->height_px);
+    return tr_warn(&check->warnings, err, false, is_size ? "photo_size" : "photo_not_used",
+                   "Photo %s is not used: %s.", p->file, p->why_not);
 }
 
 bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
@@ -171,6 +165,10 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
         if (err && err->code == TR_OK) *err = p.error;
         return false;
     }
+    if (!tr_check_sort(out, err)) return false;
     refuse_repeats(out);
-    return warn_photos(out, err);
+    for (int i = 0; i < n; i++) {
+        if (!warn_photo(out, &out->photos[out->order[i]], err)) return false;
+    }
+    return true;
 }

@@ -4,11 +4,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-typedef enum { TERM_OBSERVATION, TERM_LENS_PRIOR, TERM_FLOOR, TERM_SHAPE } term_kind;
+typedef enum { TERM_OBSERVATION, TERM_LENS_PRIOR, TERM_FLOOR, TERM_SHAPE, TERM_OFFSET } term_kind;
 
 typedef struct {
     term_kind kind;
-    int index; /* of the observation, lens or sheet */
+    int index; /* of the observation, lens, sheet or offset */
 } term_source;
 
 /* Starts come from the marks themselves, and the focal length, distances and tilts are correlated
@@ -23,9 +23,10 @@ typedef struct {
     tr_net_camera *cameras;
     tr_net_rig *rigs;
     tr_net_sheet *sheets;
+    tr_net_offset *offsets;
     double (*lens_W)[TR_LENS_N * TR_LENS_N];          /* whitening of the free ones */
     /* First unknown of each, -1 where nothing of it is free. */
-    int *lens_column, *camera_column, *rig_column, *sheet_column;
+    int *lens_column, *camera_column, *rig_column, *sheet_column, *offset_column;
     tr_net_unknown *unknowns;
     int n_unknowns;
     term_source *sources;
@@ -132,6 +133,7 @@ typedef struct {
     double camera[2 * TR_POSE_N];
     double rig[2 * TR_POSE_N];
     double sheet[2 * TR_SHEET_N];
+    double offset[2 * 3];
 } point_jacobian;
 
 static bool project_point(const tr_network *net, const tr_net_obs *obs, int k, tr_vec2 *uv,
@@ -142,6 +144,10 @@ static bool project_point(const tr_network *net, const tr_net_obs *obs, int k, t
     const tr_pose *rig = &net->rigs[photo->rig].rig_from_world;
     double Jshape[12];
     tr_vec3 p_sheet = shaped(sheet, obs->p_sheet_mm[k], J ? Jshape : NULL);
+    if (obs->offset[k] > 0) {
+        const double *d = net->offsets[obs->offset[k] - 1].offset_mm;
+        p_sheet = tr_v3_add(p_sheet, tr_v3(d[0], d[1], d[2]));
+    }
     tr_vec3 turned_sheet = tr_m3_apply(sheet->world_from_sheet.R, p_sheet);
     tr_vec3 p_world = tr_v3_add(turned_sheet, sheet->world_from_sheet.t_mm);
     tr_vec3 turned_rig = tr_m3_apply(rig->R, p_world);
@@ -176,6 +182,7 @@ static bool project_point(const tr_network *net, const tr_net_obs *obs, int k, t
     chain(Jr, rig->R, Jw);
     chain_turn(Jw, turned_sheet, Jturn);
     chain(Jw, sheet->world_from_sheet.R, Js);
+    memcpy(J->offset, Js, sizeof Js);
     for (int i = 0; i < 2; i++) {
         double *row = J->sheet + TR_SHEET_N * i;
         for (int j = 0; j < 3; j++) {
@@ -203,6 +210,25 @@ static int put_columns(const double *part, int n, const bool *is_free, double *r
     return column;
 }
 
+static int count_free(const bool *is_free, int n) {
+    int count = 0;
+    for (int i = 0; i < n; i++) count += is_free[i];
+    return count;
+}
+
+/* The offset of a point, NULL where it has none. */
+static const tr_net_offset *offset_of(const tr_network *net, const tr_net_obs *obs, int k) {
+    return obs->offset[k] > 0 ? &net->offsets[obs->offset[k] - 1] : NULL;
+}
+
+/* True where an earlier point of the observation has the same offset. */
+static bool is_repeated_offset(const tr_net_obs *obs, int k) {
+    for (int m = 0; m < k; m++) {
+        if (obs->offset[m] == obs->offset[k]) return true;
+    }
+    return false;
+}
+
 static bool evaluate_observation(const state *s, const tr_net_obs *obs, int n_columns, double *r,
                                  double *J) {
     const tr_network *net = s->net;
@@ -225,7 +251,17 @@ static bool evaluate_observation(const state *s, const tr_net_obs *obs, int n_co
         if (!net->rigs[photo->rig].is_held) {
             c = put_columns(part.rig, TR_POSE_N, NULL, raw, n_columns, c);
         }
-        put_columns(part.sheet, TR_SHEET_N, net->sheets[obs->sheet].is_free, raw, n_columns, c);
+        c = put_columns(part.sheet, TR_SHEET_N, net->sheets[obs->sheet].is_free, raw, n_columns, c);
+        for (int j = c; j < n_columns; j++) raw[j] = raw[n_columns + j] = 0;
+        /* Offsets come last, each once, in the order in which the points name them. */
+        for (int m = 0; m <= k; m++) {
+            if (is_repeated_offset(obs, m)) continue;
+            const tr_net_offset *offset = offset_of(net, obs, m);
+            if (obs->offset[m] == obs->offset[k] && offset) {
+                put_columns(part.offset, 3, offset->is_free, raw, n_columns, c);
+            }
+            c += offset ? count_free(offset->is_free, 3) : 0;
+        }
     }
     /* Whitening: W is upper triangular. */
     for (int i = 0; i < rows; i++) {
@@ -245,12 +281,6 @@ static bool evaluate_observation(const state *s, const tr_net_obs *obs, int n_co
 }
 
 /* ---- priors ---- */
-
-static int count_free(const bool *is_free, int n) {
-    int count = 0;
-    for (int i = 0; i < n; i++) count += is_free[i];
-    return count;
-}
 
 static void evaluate_lens_prior(const state *s, int index, double *r, double *J) {
     const tr_net_lens *lens = &s->net->lenses[index];
@@ -310,6 +340,29 @@ static void evaluate_shape(const state *s, int index, int n_columns, double *r, 
     }
 }
 
+/* One row a free component that has a prior. */
+static void evaluate_offset(const state *s, int index, int n_columns, double *r, double *J) {
+    const tr_net_offset *offset = &s->net->offsets[index];
+    int row = 0;
+    int column = 0;
+    for (int k = 0; k < 3; k++) {
+        if (!offset->is_free[k]) continue;
+        if (offset->sd_mm[k] > 0) {
+            r[row] = offset->offset_mm[k] / offset->sd_mm[k];
+            for (int j = 0; J && j < n_columns; j++) J[row * n_columns + j] = 0;
+            if (J) J[row * n_columns + column] = 1 / offset->sd_mm[k];
+            row++;
+        }
+        column++;
+    }
+}
+
+static int offset_rows(const tr_net_offset *offset) {
+    int rows = 0;
+    for (int k = 0; k < 3; k++) rows += offset->is_free[k] && offset->sd_mm[k] > 0;
+    return rows;
+}
+
 static int shape_rows(const tr_net_sheet *sheet) {
     int rows = 0;
     for (int k = 0; k < 4; k++) {
@@ -330,6 +383,7 @@ static bool evaluate(void *context, int term, double *r, double *J) {
     case TERM_LENS_PRIOR: evaluate_lens_prior(s, index, r, J); return true;
     case TERM_FLOOR: evaluate_floor(s, index, n_columns, r, J); return true;
     case TERM_SHAPE: evaluate_shape(s, index, n_columns, r, J); return true;
+    case TERM_OFFSET: evaluate_offset(s, index, n_columns, r, J); return true;
     }
     return false;
 }
@@ -368,6 +422,13 @@ static void move(void *context, const double *delta) {
         net->sheets[i].world_from_sheet = moved_pose(from->world_from_sheet, d);
         for (int k = 0; k < 4; k++) net->sheets[i].shape[k] = from->shape[k] + d[TR_STRETCH_X + k];
     }
+    for (int i = 0; i < net->n_offsets; i++) {
+        int c = s->offset_column[i];
+        for (int k = 0; k < 3; k++) {
+            if (!net->offsets[i].is_free[k]) continue;
+            net->offsets[i].offset_mm[k] = s->offsets[i].offset_mm[k] + delta[c++];
+        }
+    }
 }
 
 static void accept(void *context) {
@@ -377,6 +438,7 @@ static void accept(void *context) {
     for (int i = 0; i < net->n_cameras; i++) s->cameras[i] = net->cameras[i];
     for (int i = 0; i < net->n_rigs; i++) s->rigs[i] = net->rigs[i];
     for (int i = 0; i < net->n_sheets; i++) s->sheets[i] = net->sheets[i];
+    for (int i = 0; i < net->n_offsets; i++) s->offsets[i] = net->offsets[i];
 }
 
 static void name(void *context, int unknown, char *out, size_t size) {
@@ -389,6 +451,7 @@ static void name(void *context, int unknown, char *out, size_t size) {
     case TR_NET_CAMERA: snprintf(out, size, "the place of camera %d on its rig", u.index + 1); return;
     case TR_NET_RIG: snprintf(out, size, "the place of photo %d", u.index + 1); return;
     case TR_NET_SHEET: snprintf(out, size, "the place of sheet %d", u.index + 1); return;
+    case TR_NET_OFFSET: snprintf(out, size, "the offset of mark %d", u.index + 1); return;
     }
 }
 
@@ -438,6 +501,12 @@ static void add_terms(state *s) {
         }
         n = push_columns(columns, n, s->sheet_column[obs->sheet],
                          count_free(sheet->is_free, TR_SHEET_N));
+        for (int k = 0; k < obs->n_points; k++) {
+            const tr_net_offset *offset = offset_of(net, obs, k);
+            if (!offset || is_repeated_offset(obs, k)) continue;
+            n = push_columns(columns, n, s->offset_column[obs->offset[k] - 1],
+                             count_free(offset->is_free, 3));
+        }
         add_term(s, TERM_OBSERVATION, i, 2 * obs->n_points, n);
     }
     for (int i = 0; i < net->n_lenses; i++) {
@@ -460,6 +529,13 @@ static void add_terms(state *s) {
                          s->sheet_column[i], n);
             add_term(s, TERM_SHAPE, i, rows, n);
         }
+    }
+    for (int i = 0; i < net->n_offsets; i++) {
+        int n = count_free(net->offsets[i].is_free, 3);
+        int rows = offset_rows(&net->offsets[i]);
+        if (rows == 0) continue;
+        push_columns(s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS, 0, s->offset_column[i], n);
+        add_term(s, TERM_OFFSET, i, rows, n);
     }
 }
 
@@ -496,11 +572,13 @@ static void release_state(state *s) {
     free(s->cameras);
     free(s->rigs);
     free(s->sheets);
+    free(s->offsets);
     free(s->lens_W);
     free(s->lens_column);
     free(s->camera_column);
     free(s->rig_column);
     free(s->sheet_column);
+    free(s->offset_column);
     free(s->unknowns);
     free(s->sources);
     free(s->terms);
@@ -513,23 +591,26 @@ static void *new_array(int n, size_t size) { return calloc((size_t)n + 1, size);
 static bool init_state(state *s, tr_network *net, tr_error *err) {
     memset(s, 0, sizeof *s);
     s->net = net;
-    int most_terms = net->n_observations + net->n_lenses + 2 * net->n_sheets;
+    int most_terms = net->n_observations + net->n_lenses + 2 * net->n_sheets +
+                     net->n_offsets;
     int most_unknowns = TR_LENS_N * net->n_lenses + TR_POSE_N * (net->n_cameras + net->n_rigs) +
-                        TR_SHEET_N * net->n_sheets;
+                        TR_SHEET_N * net->n_sheets + 3 * net->n_offsets;
     s->lenses = new_array(net->n_lenses, sizeof *s->lenses);
     s->cameras = new_array(net->n_cameras, sizeof *s->cameras);
     s->rigs = new_array(net->n_rigs, sizeof *s->rigs);
     s->sheets = new_array(net->n_sheets, sizeof *s->sheets);
+    s->offsets = new_array(net->n_offsets, sizeof *s->offsets);
     s->lens_W = new_array(net->n_lenses, sizeof *s->lens_W);
     s->lens_column = new_array(net->n_lenses, sizeof *s->lens_column);
     s->camera_column = new_array(net->n_cameras, sizeof *s->camera_column);
     s->rig_column = new_array(net->n_rigs, sizeof *s->rig_column);
     s->sheet_column = new_array(net->n_sheets, sizeof *s->sheet_column);
+    s->offset_column = new_array(net->n_offsets, sizeof *s->offset_column);
     s->unknowns = new_array(most_unknowns, sizeof *s->unknowns);
     s->sources = new_array(most_terms, sizeof *s->sources);
     s->terms = new_array(most_terms, sizeof *s->terms);
     s->columns = new_array(most_terms * TR_LSQ_MAX_COLUMNS, sizeof *s->columns);
-    if (!s->lenses || !s->cameras || !s->rigs || !s->sheets || !s->lens_W ||
+    if (!s->lenses || !s->cameras || !s->rigs || !s->sheets || !s->offsets || !s->offset_column || !s->lens_W ||
         !s->lens_column || !s->camera_column || !s->rig_column || !s->sheet_column ||
         !s->unknowns || !s->sources || !s->terms || !s->columns) {
         return tr_fail_memory(err);
@@ -552,6 +633,9 @@ static bool init_state(state *s, tr_network *net, tr_error *err) {
     }
     for (int i = 0; i < net->n_sheets; i++) {
         add_unknowns(s, TR_NET_SHEET, i, net->sheets[i].is_free, TR_SHEET_N, &s->sheet_column[i]);
+    }
+    for (int i = 0; i < net->n_offsets; i++) {
+        add_unknowns(s, TR_NET_OFFSET, i, net->offsets[i].is_free, 3, &s->offset_column[i]);
     }
     add_terms(s);
     accept(s);

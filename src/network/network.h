@@ -3,7 +3,7 @@
    which unknowns are free and which priors they carry.
 
    An observation says that certain points of a sheet were seen at certain pixels of a photo:
-     p_sheet' = shape(p_sheet)
+     p_sheet' = shape(p_sheet) + offset
      p_camera = camera_from_rig * rig_from_world * world_from_sheet * p_sheet'
      residual = W (project(lens, p_camera) - measured)
    with W'W the inverse covariance of the measured pixels. shape() is the print's stretch and bow:
@@ -11,6 +11,9 @@
      z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2)
    where hx, hy are the half extents of the sheet: bow_x is how far, in mm, the middle of the sheet
    stands out of the plane through its left and right edges.
+
+   offset is 0 unless the mark has one of its own: a mark that is not where the file says, or not in
+   the sheet's plane.
 
    World frame: the floor, z up; which sheet holds it in place (its x, y and yaw fixed) is up to the
    caller. A photo is taken by a rig (a station) through one camera of it; a lone camera is a rig
@@ -75,6 +78,13 @@ typedef struct {
     double floor_tilt_sd_rad;  /* prior: face level; goes with floor_z_sd_mm */
 } tr_net_sheet;
 
+/* How far a mark (or several together, such as a tag's four corners) lies from its nominal place. */
+typedef struct {
+    double offset_mm[3]; /* in the sheet's frame */
+    bool is_free[3];
+    double sd_mm[3];     /* prior about 0 of a free component; 0: none */
+} tr_net_offset;
+
 typedef struct {
     int lens, camera, rig;
 } tr_net_photo;
@@ -84,6 +94,7 @@ typedef struct {
     int n_points;                              /* 1 .. TR_OBS_MAX_POINTS */
     tr_vec2 p_sheet_mm[TR_OBS_MAX_POINTS];
     tr_vec2 uv_px[TR_OBS_MAX_POINTS];
+    int offset[TR_OBS_MAX_POINTS]; /* number of each point's tr_net_offset, from 1; 0: none */
     /* W: 2n x 2n upper triangular, row by row, 1/px; see tr_net_whiten. */
     double W[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
     bool is_used; /* false: it takes no part, but has residuals */
@@ -96,9 +107,10 @@ typedef struct {
     tr_net_camera *cameras;
     tr_net_rig *rigs;
     tr_net_sheet *sheets;
+    tr_net_offset *offsets;
     tr_net_photo *photos;
     tr_net_obs *observations;
-    int n_lenses, n_cameras, n_rigs, n_sheets, n_photos, n_observations;
+    int n_lenses, n_cameras, n_rigs, n_sheets, n_offsets, n_photos, n_observations;
 } tr_network;
 
 /* W from a covariance of the 2n pixel coordinates (u1 v1 u2 v2 ...), row by row, px^2:
@@ -108,10 +120,10 @@ bool tr_net_whiten(const double *covariance, int n_points, double *W);
 void tr_net_whiten_equal(double sd_px, int n_points, double *W);
 
 /* One unknown of the network, for covariances. */
-typedef enum { TR_NET_LENS, TR_NET_CAMERA, TR_NET_RIG, TR_NET_SHEET } tr_net_kind;
+typedef enum { TR_NET_LENS, TR_NET_CAMERA, TR_NET_RIG, TR_NET_SHEET, TR_NET_OFFSET } tr_net_kind;
 typedef struct {
     tr_net_kind kind;
-    int index;     /* of the lens, camera, rig or sheet */
+    int index;     /* of the lens, camera, rig, sheet or offset (from 0) */
     int component; /* of it */
 } tr_net_unknown;
 

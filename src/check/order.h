@@ -1,0 +1,10 @@
+/* The order in which photos are worked on. Private to check. */
+#ifndef TR_CHECK_ORDER_H
+#define TR_CHECK_ORDER_H
+
+#include "check/check.h"
+
+/* Fills in check->order where it is not there yet. */
+TR_MUST_USE bool tr_check_sort(tr_check *check, tr_error *err);
+
+#endif
