@@ -33,7 +33,8 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
     net->lenses = new_array(1, sizeof *net->lenses);
     net->cameras = new_array(1, sizeof *net->cameras);
     net->rigs = new_array(in->n_photos, sizeof *net->rigs);
-    net->sheets = new_array(in->n_sheets, sizeof *net->sheets);
+    /* One more than there are: findings.c asks whether a sheet lay at two places. */
+    net->sheets = new_array(in->n_sheets + 1, sizeof *net->sheets);
     net->photos = new_array(in->n_photos, sizeof *net->photos);
     net->observations = new_array(n_obs, sizeof *net->observations);
     out->photo_placed = new_array(in->n_photos, sizeof *out->photo_placed);

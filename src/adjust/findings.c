@@ -17,13 +17,15 @@ static const double BLOCK_VARIANCE = 6.0;
 static const double FOCAL_PART = 0.004;
 static const double SCALE_PART = 0.005;
 static const double SIGNIFICANT_SIGMAS = 4.5;
-/* The lens profile's standard deviations are widened by this to let the photos speak. */
-static const double WIDEN_LENS = 100;
+/* The profile's standard deviations of the focal lengths are widened by this to let the photos speak. */
+static const double WIDEN_FOCAL = 300;
 /* Share of a sheet's marks in one photo, and of all marks, that may be left out. */
 static const double LEFT_OUT_OF_VIEW = 0.34;
 static const double LEFT_OUT_OF_ALL = 0.10;
 /* A sheet that lies further from its place than this in some photos was moved. */
 static const double MOVED_MM = 4.0;
+/* Photos beyond these (a check takes no more) are not looked at one by one. */
+enum { MAX_PHOTOS = 1000 };
 
 /* ---- trying causes ---- */
 
@@ -103,7 +105,9 @@ static trial try_lens(tr_network *net) {
             prior_sd[k] = sqrt(stated.covariance[(TR_FX + k) * (TR_LENS_N + 1)]) / before[k];
         }
         for (int i = 0; i < TR_LENS_N * TR_LENS_N; i++) {
-            lens->lens.covariance[i] *= WIDEN_LENS * WIDEN_LENS;
+            bool is_row = i / TR_LENS_N == TR_FX || i / TR_LENS_N == TR_FY;
+            bool is_column = i % TR_LENS_N == TR_FX || i % TR_LENS_N == TR_FY;
+            lens->lens.covariance[i] *= (is_row ? WIDEN_FOCAL : 1) * (is_column ? WIDEN_FOCAL : 1);
         }
     } else {
         lens->is_free[TR_FX] = lens->is_free[TR_FY] = true;
@@ -144,6 +148,31 @@ static trial try_without(tr_network *net, int sheet) {
     return t;
 }
 
+/* The sheet lay at another place in some photos: those get a sheet of their own, in the slot that
+   the network keeps free behind the job's sheets. */
+static trial try_moved(tr_network *net, int sheet, const bool *in_group, double *away_mm) {
+    trial t = {0};
+    int other = net->n_sheets++;
+    int n = 0;
+    net->sheets[other] = net->sheets[sheet];
+    for (int k = 0; k < 6; k++) net->sheets[other].is_free[k] = true;
+    for (int i = 0; i < net->n_observations; i++) {
+        tr_net_obs *o = &net->observations[i];
+        if (o->sheet != sheet || !in_group[o->photo]) continue;
+        o->sheet = other;
+        n += o->is_used ? o->n_points : 0;
+    }
+    if (n >= 4) solve_trial(net, NULL, NULL, &t);
+    tr_vec3 d = tr_v3_sub(net->sheets[other].world_from_sheet.t_mm,
+                          net->sheets[sheet].world_from_sheet.t_mm);
+    *away_mm = tr_v3_norm(d);
+    for (int i = 0; i < net->n_observations; i++) {
+        if (net->observations[i].sheet == other) net->observations[i].sheet = sheet;
+    }
+    net->n_sheets--;
+    return t;
+}
+
 /* The larger of the two changes that is significant and matters; 0 where neither does. */
 static double telling_change(const trial *t, double matters) {
     double best = 0;
@@ -180,8 +209,8 @@ static void name_photos(const tr_adjust_input *in, const bool *is_listed, char *
 
 /* Where a sheet lies in each photo alone, against its place in the network. */
 typedef struct {
-    bool is_away[1024]; /* photos that have it elsewhere */
-    bool is_seen[1024]; /* photos that have it at all */
+    bool is_away[MAX_PHOTOS]; /* photos that have it elsewhere */
+    bool is_seen[MAX_PHOTOS]; /* photos that have it at all */
     int n_away, n_seen;
     double away_mm;     /* mean distance of those */
 } displacement;
@@ -189,7 +218,7 @@ typedef struct {
 static void find_displacement(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
                               tr_pose home, displacement *d) {
     memset(d, 0, sizeof *d);
-    for (int i = 0; i < in->n_photos && i < 1024; i++) {
+    for (int i = 0; i < in->n_photos && i < MAX_PHOTOS; i++) {
         if (!adj->photo_placed[i]) continue;
         for (int k = 0; k < in->photos[i]->n_views; k++) {
             const tr_sheet_view *view = &in->photos[i]->views[k];
@@ -209,123 +238,137 @@ static void find_displacement(const tr_adjust_input *in, const tr_adjustment *ad
 
 /* ---- causes of the whole ---- */
 
-/* The network was solved without the sheet: its place in the first photo that has it is `home`, and
-   photos that have it elsewhere tell that it moved. */
-static bool warn_moved(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
-                       tr_warnings *warnings, tr_error *err) {
-    char there[256];
-    displacement d;
-    tr_pose home;
-    bool has_home = false;
-    for (int i = 0; i < in->n_photos && !has_home; i++) {
-        if (!adj->photo_placed[i]) continue;
-        for (int k = 0; k < in->photos[i]->n_views && !has_home; k++) {
-            const tr_sheet_view *view = &in->photos[i]->views[k];
-            has_home = view->sheet == sheet && tr_adjust_floor_pose(in, adj, i, view, &home);
+typedef enum { NO_CAUSE, OTHER_LENS, OTHER_SCALE, MOVED, MISFIT } cause_kind;
+
+typedef struct {
+    cause_kind kind;
+    int sheet;
+    trial trial;
+    double change;             /* OTHER_LENS: relative, of the focal length */
+    double away_mm;            /* MOVED: how far ... */
+    bool in_group[MAX_PHOTOS]; /* ... in which photos */
+} cause;
+
+static bool warn_cause(const tr_adjust_input *in, const cause *c, tr_warnings *warnings,
+                       tr_error *err) {
+    const char *id = in->sheets[c->sheet].id;
+    double f = in->lens->param[TR_FX];
+    char list[256];
+    switch (c->kind) {
+    case NO_CAUSE: return true;
+    case OTHER_LENS:
+        return tr_warn(warnings, err, true, "lens_mismatch",
+                       "These photos were not taken with the lens of profile '%s': they fit a focal length "
+                       "of %.0f px, the profile says %.0f px (%+.1f %%). Use the profile of this camera, at "
+                       "this zoom and image size, or calibrate it with 'trammel lens'.",
+                       in->lens->id, f * (1 + c->change), f, -100 * c->change / (1 + c->change));
+    case OTHER_SCALE:
+        return tr_warn(warnings, err, true, "sheet_scale",
+                       "%s is not printed at the size that its file says: its width measures %.1f %%, its "
+                       "height %.1f %% of it. Check the sheet with a rule; print it at 100 %% or correct "
+                       "the file.",
+                       id, 100 * (1 + c->trial.change[0]), 100 * (1 + c->trial.change[1]));
+    case MOVED:
+        name_photos(in, c->in_group, list, sizeof list);
+        return tr_warn(warnings, err, true, "sheet_moved",
+                       "%s was moved between the photos: in %s it lies %.0f mm away from where the other "
+                       "photos have it. Leave everything where it is and take all photos anew.",
+                       id, list, c->away_mm);
+    case MISFIT:
+        return tr_warn(warnings, err, true, "sheet_does_not_fit",
+                       "%s contradicts all other sheets: it is bent, was moved between photos, or is not "
+                       "what its sheet file says. Flatten it, check it with a rule, and take the photos "
+                       "anew.",
+                       id);
+    }
+    return true;
+}
+
+/* Another lens, or a sheet printed at another scale: one number each. One parameter more always
+   takes some cost away, so only what is telling competes. */
+static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
+                        double *lowest, cause *best) {
+    trial t = try_lens(&adj->net);
+    double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
+    if (change != 0.0 && t.cost < *lowest) {
+        *best = (cause){.kind = OTHER_LENS, .trial = t, .change = change};
+        *lowest = t.cost;
+    }
+    restore(&adj->net, base);
+    for (int i = 0; i < in->n_sheets; i++) {
+        if (!adj->sheet_placed[i]) continue;
+        t = try_scale(&adj->net, i);
+        restore(&adj->net, base);
+        if (!t.is_solved || telling_change(&t, SCALE_PART) == 0.0 || t.cost >= *lowest) continue;
+        *best = (cause){.kind = OTHER_SCALE, .sheet = i, .trial = t};
+        *lowest = t.cost;
+    }
+}
+
+/* A sheet that lay elsewhere in one photo, or from one photo on. */
+static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
+                          double *lowest, cause *best) {
+    int n = in->n_photos < MAX_PHOTOS ? in->n_photos : MAX_PHOTOS;
+    for (int s = 0; s < in->n_sheets; s++) {
+        if (!adj->sheet_placed[s]) continue;
+        for (int k = 0; k < n; k++) {
+            for (int from_here_on = 0; from_here_on < 2; from_here_on++) {
+                cause c = {.kind = MOVED, .sheet = s};
+                for (int i = k; i < (from_here_on ? n : k + 1); i++) c.in_group[i] = true;
+                c.trial = try_moved(&adj->net, s, c.in_group, &c.away_mm);
+                restore(&adj->net, base);
+                if (!c.trial.is_solved || c.away_mm < MOVED_MM || c.trial.cost >= *lowest) continue;
+                *best = c;
+                *lowest = c.trial.cost;
+            }
         }
     }
-    if (has_home) find_displacement(in, adj, sheet, home, &d);
-    if (has_home && d.n_away > 0 && d.n_away < d.n_seen) {
-        name_photos(in, d.is_away, there, sizeof there);
-        return tr_warn(warnings, err, true, "sheet_moved",
-                       "%s was moved between the photos: it lies some %.0f mm away in %s. Leave "
-                       "everything where it is and take all photos anew.",
-                       in->sheets[sheet].id, d.away_mm, there);
+    /* Name only photos that show the sheet. */
+    for (int i = 0; i < n && best->kind == MOVED; i++) {
+        bool shows = false;
+        for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
+            shows |= in->photos[i]->views[k].sheet == best->sheet;
+        }
+        best->in_group[i] = best->in_group[i] && shows;
     }
-    return tr_warn(warnings, err, true, "sheet_does_not_fit",
-                   "%s contradicts all other sheets: it is bent, was moved between photos, or is not "
-                   "what its sheet file says. Flatten it, check it with a rule, and take the photos "
-                   "anew.",
-                   in->sheets[sheet].id);
 }
 
-static bool warn_lens(const tr_adjust_input *in, const trial *t, double change,
-                      tr_warnings *warnings, tr_error *err) {
-    double f = in->lens->param[TR_FX];
-    (void)t;
-    return tr_warn(warnings, err, true, "lens_mismatch",
-                   "These photos were not taken with the lens of profile '%s': they fit a focal length "
-                   "of %.0f px, the profile says %.0f px (%+.1f %%). Use the profile of this camera, at "
-                   "this zoom and image size, or calibrate it with 'trammel lens'.",
-                   in->lens->id, f * (1 + change), f, 100 * change);
-}
-
-static bool warn_scale(const tr_adjust_input *in, int sheet, const trial *t, tr_warnings *warnings,
-                       tr_error *err) {
-    return tr_warn(warnings, err, true, "sheet_scale",
-                   "%s is not printed at the size that its file says: its width measures %.1f %%, its "
-                   "height %.1f %% of it. Check the sheet with a rule; print it at 100 %% or correct the "
-                   "file.",
-                   in->sheets[sheet].id, 100 * (1 + t->change[0]), 100 * (1 + t->change[1]));
+/* A sheet without which the rest fits. */
+static void try_misfits(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
+                        double variance, cause *best) {
+    double lowest = fmax(1.5, 1 + (1 - EXPLAINED_PART) * (variance - 1));
+    for (int i = 0; i < in->n_sheets; i++) {
+        if (!adj->sheet_placed[i] || i == adj->root) continue;
+        trial t = try_without(&adj->net, i);
+        restore(&adj->net, base);
+        double v = t.is_solved ? t.cost / fmax(1, t.degrees_of_freedom) : INFINITY;
+        if (v >= lowest) continue;
+        *best = (cause){.kind = MISFIT, .sheet = i, .trial = t};
+        lowest = v;
+    }
 }
 
 bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
                    tr_warnings *warnings, bool *is_explained, tr_error *err) {
-    enum { NOTHING, LENS, SCALE, WITHOUT } cause = NOTHING;
-    tr_network *net = &adj->net;
     snapshot base;
-    trial best = {0};
-    int best_sheet = -1;
-    double best_change = 0;
-    bool ok = false;
-    bool is_suspect = result->variance_factor > SUSPECT_VARIANCE;
-    *is_explained = false;
-    if (!take_snapshot(net, &base, err)) return false;
-    /* One parameter more always takes some cost away: only what is telling competes, by how much. */
+    cause best = {0};
     double lowest = result->cost;
-    trial t = try_lens(net);
-    double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
-    if (change != 0.0 && t.cost < lowest) {
-        cause = LENS;
-        best = t;
-        best_change = change;
-        lowest = t.cost;
-    }
-    restore(net, &base);
-    for (int i = 0; i < in->n_sheets; i++) {
-        if (!adj->sheet_placed[i]) continue;
-        t = try_scale(net, i);
-        restore(net, &base);
-        if (!t.is_solved || telling_change(&t, SCALE_PART) == 0.0 || t.cost >= lowest) continue;
-        cause = SCALE;
-        best = t;
-        best_sheet = i;
-        lowest = t.cost;
-    }
-    double excess = result->cost - result->degrees_of_freedom;
-    if (is_suspect && (cause == NOTHING || result->cost - lowest < EXPLAINED_PART * excess)) {
-        /* No single number explains it: is it one sheet? */
-        double lowest_variance = result->variance_factor;
-        int worst = -1;
-        for (int i = 0; i < in->n_sheets; i++) {
-            if (!adj->sheet_placed[i] || i == adj->root) continue;
-            t = try_without(net, i);
-            restore(net, &base);
-            double variance = t.is_solved ? t.cost / fmax(1, t.degrees_of_freedom) : INFINITY;
-            if (variance < lowest_variance) {
-                lowest_variance = variance;
-                worst = i;
-            }
+    *is_explained = false;
+    if (!take_snapshot(&adj->net, &base, err)) return false;
+    try_numbers(in, adj, &base, &lowest, &best);
+    if (result->variance_factor > SUSPECT_VARIANCE) {
+        /* A cause must take away most of what is too much. */
+        double explained = result->cost - EXPLAINED_PART * (result->cost - result->degrees_of_freedom);
+        if (lowest > explained) {
+            best = (cause){0};
+            lowest = explained;
+            try_all_moved(in, adj, &base, &lowest, &best);
         }
-        double limit = 1 + (1 - EXPLAINED_PART) * (result->variance_factor - 1);
-        if (worst >= 0 && lowest_variance < fmax(limit, 1.5)) {
-            cause = WITHOUT;
-            best_sheet = worst;
-        }
+        if (best.kind == NO_CAUSE) try_misfits(in, adj, &base, result->variance_factor, &best);
     }
-    switch (cause) {
-    case NOTHING: ok = true; break;
-    case LENS: ok = warn_lens(in, &best, best_change, warnings, err); break;
-    case SCALE: ok = warn_scale(in, best_sheet, &best, warnings, err); break;
-    case WITHOUT:
-        (void)try_without(net, best_sheet);
-        ok = warn_moved(in, adj, best_sheet, warnings, err);
-        break;
-    }
-    restore(net, &base);
-    *is_explained = cause == LENS || cause == SCALE;
     release_snapshot(&base);
-    return ok;
+    *is_explained = best.kind == OTHER_LENS || best.kind == OTHER_SCALE;
+    return warn_cause(in, &best, warnings, err);
 }
 
 /* ---- what is not connected ---- */
@@ -334,10 +377,10 @@ bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj,
                          tr_warnings *warnings, tr_error *err) {
     for (int s = 0; s < in->n_sheets; s++) {
         char list[256];
-        bool shows[1024] = {false};
+        bool shows[MAX_PHOTOS] = {false};
         int n = 0;
         if (adj->sheet_placed[s]) continue;
-        for (int i = 0; i < in->n_photos && i < 1024; i++) {
+        for (int i = 0; i < in->n_photos && i < MAX_PHOTOS; i++) {
             for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
                 if (in->photos[i]->views[k].sheet == s) shows[i] = true;
             }
@@ -380,11 +423,11 @@ static void count_points(const tr_adjustment *adj, int photo, int sheet, int *al
 /* Photos of one sheet from which much of it was left out. */
 static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
                        tr_warnings *warnings, tr_error *err) {
-    bool is_listed[1024] = {false};
+    bool is_listed[MAX_PHOTOS] = {false};
     char list[256];
     displacement d;
     int n = 0;
-    for (int i = 0; i < in->n_photos && i < 1024; i++) {
+    for (int i = 0; i < in->n_photos && i < MAX_PHOTOS; i++) {
         int all;
         int left_out;
         count_points(adj, i, sheet, &all, &left_out);

@@ -128,7 +128,10 @@ bool tr_check_references(const tr_job *job, const tr_vehicle *v, tr_warnings *wa
     bool is_sound;
     bool is_off = false;
     if (!check_sides(job, v, warnings, &is_sound, err)) return false;
-    if (!is_sound) return true;
+    if (!is_sound || tr_warnings_have(warnings, "lens_mismatch") ||
+        tr_warnings_have(warnings, "sheet_scale") || tr_warnings_have(warnings, "sheet_moved")) {
+        return true;
+    }
     if (!check_length("track_off", "rear track (between the rear plates)", v->track_rear_mm,
                       l->track_rear_mm, tolerance, warnings, &is_off, err)) {
         return false;

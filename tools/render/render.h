@@ -11,7 +11,7 @@
      3. The pixel's own box and the optics' Gaussian are one kernel, integrated over those cells in
         linear light, separately along u and v.
      4. Vignetting, exposure, tone curve, sharpening, noise and rounding follow, pixel by pixel.
-   A straight edge lies within 0.005 px of the truth (tests/test_render.c measures it).
+   A straight edge lies within 0.001 px of the truth (tests/test_render.c measures it).
 
    The vehicle frame is the contract's: origin on the floor under the middle of the rear axle, X
    forward, Y left, Z up; the camera frame: x right, y down, z forward. mm. Pixel (0, 0) is the
