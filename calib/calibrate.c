@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "calib/uneven.h"
 #include "lens/planar.h"
 #include "network/network.h"
 
@@ -18,8 +19,12 @@ static const double SMALLEST_SCALE = 1e-3;
    length and distance cannot be told apart. */
 static const double SMALLEST_TURN_RAD = 5 * TR_RAD_PER_DEG;
 
+/* With fewer photos a corner's mean residual says too little about the corner. */
+enum { MIN_VIEWS_FOR_UNEVEN = 6, MAX_UNEVEN_PASSES = 6 };
+
 tr_calib_options tr_calib_defaults(int width_px, int height_px) {
-    tr_calib_options o = {.width_px = width_px, .height_px = height_px, .has_bow = true, .huber = 2.5};
+    tr_calib_options o = {.width_px = width_px, .height_px = height_px, .has_bow = true,
+                          .has_uneven = true, .huber = 2.5};
     for (int i = 0; i < TR_LENS_N; i++) o.is_free[i] = true;
     return o;
 }
@@ -204,6 +209,51 @@ static bool solve_scaled(tr_network *net, const tr_net_options *options, tr_lsq_
     return true;
 }
 
+/* A board that is not quite true: the lens that the same corners give when each of them may lie off
+   its place differs from the lens of a true board. Which of the two is nearer cannot be told (the
+   offsets can hide faults of the lens model as well), so the true board's is kept, and the
+   difference counts as an error that was not corrected: it is added to the covariance (JCGM
+   100:2008, F.2.4.5). The network stays as it is. */
+static bool add_unevenness(const tr_network *solved, const tr_net_options *options,
+                           tr_calibration *out, tr_error *err) {
+    bool ok = false;
+    tr_uneven uneven = {0};
+    tr_net_options plain = {.huber = options->huber, .max_iterations = options->max_iterations};
+    tr_lsq_result result = {.is_settled = true};
+    tr_network net = *solved;
+    tr_net_lens lens = solved->lenses[0];
+    tr_net_sheet board = solved->sheets[0];
+    net.lenses = &lens;
+    net.sheets = &board;
+    net.rigs = malloc(((size_t)net.n_rigs + 1) * sizeof *net.rigs);
+    net.observations = malloc(((size_t)net.n_observations + 1) * sizeof *net.observations);
+    if (!net.rigs || !net.observations) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    memcpy(net.rigs, solved->rigs, (size_t)net.n_rigs * sizeof *net.rigs);
+    memcpy(net.observations, solved->observations,
+           (size_t)net.n_observations * sizeof *net.observations);
+    if (!tr_uneven_free_corners(&net, &uneven, &out->uneven_mm, err)) goto out;
+    bool grows = out->uneven_mm > 0;
+    for (int pass = 0; pass < MAX_UNEVEN_PASSES && grows; pass++) {
+        if (!solve_scaled(&net, &plain, &result, err)) goto out;
+        grows = tr_uneven_widen(&uneven, &out->uneven_mm);
+    }
+    ok = true;
+    for (int i = 0; i < TR_LENS_N && result.is_settled; i++) {
+        for (int j = 0; j < TR_LENS_N; j++) {
+            out->lens.covariance[i * TR_LENS_N + j] +=
+                (lens.lens.param[i] - out->lens.param[i]) * (lens.lens.param[j] - out->lens.param[j]);
+        }
+    }
+out:
+    tr_uneven_release(&uneven);
+    free(net.rigs);
+    free(net.observations);
+    return ok;
+}
+
 bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_options *o,
                   tr_calibration *out, tr_calib_pose *poses, tr_error *err) {
     enum { WANTED = TR_LENS_N + 2 };
@@ -283,6 +333,9 @@ bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_option
         for (int j = 0; j < TR_LENS_N; j++) {
             out->lens.covariance[i * TR_LENS_N + j] = result.variance_factor * C[i * WANTED + j];
         }
+    }
+    if (o->has_uneven && n_views >= MIN_VIEWS_FOR_UNEVEN && !add_unevenness(&net, &options, out, err)) {
+        goto out;
     }
     for (int k = 0; k < 2; k++) {
         int i = TR_LENS_N + k;

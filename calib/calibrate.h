@@ -19,10 +19,11 @@ typedef struct {
     int width_px, height_px;
     bool is_free[TR_LENS_N]; /* the others are held: cx, cy at the image's centre, distortion at 0 */
     bool has_bow;            /* the board's bow is estimated */
+    bool has_uneven;         /* an uneven board raises the covariance (calib/uneven.h) */
     double huber;            /* loss; 0: plain least squares */
 } tr_calib_options;
 
-/* All nine parameters, bow, Huber's loss at 2.5 sd. */
+/* All nine parameters, bow, uneven corners, Huber's loss at 2.5 sd. */
 tr_calib_options tr_calib_defaults(int width_px, int height_px);
 
 typedef struct {
@@ -36,6 +37,7 @@ typedef struct {
     double bow_mm[2];  /* how far the board's middle stands out along x and y; 0 where not estimated */
     double bow_sd_mm[2];
     double half_mm[2]; /* half extents of the corners, which the bow refers to (network/network.h) */
+    double uneven_mm;  /* sd of the corners' places on the board, each axis; 0: none beyond chance */
     double rms_px;     /* per corner (distance), as an image's rms is usually told */
     double sigma_px;   /* a-posteriori sd of one coordinate: sqrt(sum r^2 / (2n - m)) */
     int degrees_of_freedom;

@@ -25,9 +25,6 @@ static const double FOCAL_SD_PART = 0.002;
    Pixels of today's cameras are square to much better. */
 static const double BOW_PART = 0.005;
 static const double ASPECT_PART = 0.002;
-/* Variance of the corners' means over what the scatter between photos lets expect, 1 for a true
-   board; 99.9 % of true boards with 9 corners or more stay below. */
-static const double UNEVEN_RATIO = 3.0;
 /* Standard deviations beyond which a difference is no chance. */
 static const double SURE = 3.0;
 
@@ -252,53 +249,13 @@ static bool judge_focal(const judge *j) {
                    100 * fabs(aspect));
 }
 
-/* Analysis of variance of the residuals on the board's face, one group a corner: noise differs from
-   photo to photo, faults of the print and its plate stay. Returns the part that stays, mm (standard
-   deviation of one coordinate); 0 where it is not significant, or there are too few photos to tell.
-   sum, count: zeros, one a corner. */
-static double find_unevenness(const tr_lens_run *run, tr_vec2 *sum, int *count) {
-    int n = 0;
-    int groups = 0;
-    double squares = 0;
-    double between = 0;
-    for (int i = 0; i < run->n_photos; i++) {
-        const tr_lens_photo *p = &run->photos[i];
-        for (int k = 0; k < p->view.n && p->is_used; k++) {
-            tr_vec2 r_px, r_mm;
-            if (!tr_lens_residual(run, p, k, &r_px, &r_mm)) continue;
-            sum[p->view.corner[k]] = tr_v2_add(sum[p->view.corner[k]], r_mm);
-            count[p->view.corner[k]]++;
-            squares += tr_v2_dot(r_mm, r_mm);
-            n++;
-        }
-    }
-    for (int k = 0; k < tr_board_corners(&run->board); k++) {
-        if (count[k] == 0) continue;
-        between += tr_v2_dot(sum[k], sum[k]) / count[k];
-        groups++;
-    }
-    if (n < 3 * groups || groups == 0) return 0;
-    double mean_between = between / (2 * groups);
-    double mean_within = (squares - between) / (2 * (n - groups));
-    if (!(mean_between > UNEVEN_RATIO * mean_within)) return 0;
-    return sqrt((mean_between - mean_within) * groups / n);
-}
-
 static bool judge_evenness(const judge *j) {
-    size_t n = (size_t)tr_board_corners(&j->run->board);
-    tr_vec2 *sum = calloc(n, sizeof *sum);
-    int *count = calloc(n, sizeof *count);
-    bool ok = sum && count;
-    double uneven_mm = ok ? find_unevenness(j->run, sum, count) : 0;
-    free(sum);
-    free(count);
-    if (!ok) return tr_fail_memory(j->err);
+    double uneven_mm = j->run->calibration.uneven_mm;
     return !(uneven_mm > 0) ||
            tr_warn(&j->run->advice, j->err, false, "board_uneven",
-                   "the same corners of the board lie off in the same way in all photos, by some "
-                   "%.2f mm: the print or its plate is not true, and the lens is less certain than "
-                   "its standard deviations say; print the board anew and glue it to glass or "
-                   "another stiff, flat plate",
+                   "the corners of the board lie off their places, alike in all photos, by some %.2f mm: "
+                   "the standard deviations were raised by what that can do to the lens; a truer print, "
+                   "glued to glass or another stiff, flat plate, gives a better profile",
                    uneven_mm);
 }
 

@@ -412,6 +412,7 @@ static void stereo_published(void **state) {
         tr_calib_options o = tr_calib_defaults(640, 480);
         o.is_free[TR_K3] = false;
         o.has_bow = false;
+        o.has_uneven = false;
         o.huber = 0;
         assert_true(tr_calibrate(views, STEREO_PAIRS, &o, &c, poses, NULL));
         for (int k = 0; k < STEREO_PARAMETERS; k++) {

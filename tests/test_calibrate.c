@@ -38,6 +38,7 @@ static double lens_sd(const tr_calibration *c, int k) {
 static tr_calib_options plain_options(void) {
     tr_calib_options o = tr_calib_defaults(640, 480);
     o.has_bow = false;
+    o.has_uneven = false;
     o.huber = 0;
     return o;
 }
@@ -387,6 +388,7 @@ static void bowed_board(void **unused) {
     CHECK_AT_MOST(lens_distance(&found, t.param), 28); /* 1 in 1000 for 9 */
     CHECK_NEAR(found.sigma_px / t.sd_px, 1, 0.1);
     options.has_bow = false;
+    options.has_uneven = false;
     check_calibration(s.views, s.n_views, &options, &found, poses);
     CHECK_AT_MOST(50, lens_distance(&found, t.param));
     CHECK_AT_MOST(1.5 * t.sd_px, found.sigma_px);

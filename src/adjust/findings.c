@@ -94,15 +94,14 @@ static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const d
 }
 
 /* The photos themselves say what the focal lengths are. */
-static trial try_lens(tr_network *net) {
+static trial try_lens(tr_network *net, const tr_lens *profile) {
     trial t = {0};
     tr_net_lens *lens = &net->lenses[0];
-    tr_lens stated = lens->lens;
-    double before[2] = {stated.param[TR_FX], stated.param[TR_FY]};
+    double stated[2] = {profile->param[TR_FX], profile->param[TR_FY]};
     double prior_sd[2] = {0, 0};
     if (lens->has_prior) {
         for (int k = 0; k < 2; k++) {
-            prior_sd[k] = sqrt(stated.covariance[(TR_FX + k) * (TR_LENS_N + 1)]) / before[k];
+            prior_sd[k] = sqrt(profile->covariance[(TR_FX + k) * (TR_LENS_N + 1)]) / stated[k];
         }
         for (int i = 0; i < TR_LENS_N * TR_LENS_N; i++) {
             bool is_row = i / TR_LENS_N == TR_FX || i / TR_LENS_N == TR_FY;
@@ -113,10 +112,10 @@ static trial try_lens(tr_network *net) {
         lens->is_free[TR_FX] = lens->is_free[TR_FY] = true;
     }
     tr_net_unknown wanted[2] = {{TR_NET_LENS, 0, TR_FX}, {TR_NET_LENS, 0, TR_FY}};
-    double scale[2] = {1 / before[0], 1 / before[1]};
+    double scale[2] = {1 / stated[0], 1 / stated[1]};
     solve_trial(net, wanted, scale, &t);
     for (int k = 0; k < 2; k++) {
-        t.change[k] = lens->lens.param[TR_FX + k] / before[k] - 1;
+        t.change[k] = lens->lens.param[TR_FX + k] / stated[k] - 1;
         t.sd[k] = hypot(t.sd[k], prior_sd[k]);
     }
     return t;
@@ -288,7 +287,7 @@ static bool warn_cause(const tr_adjust_input *in, const cause *c, tr_warnings *w
    takes some cost away, so only what is telling competes. */
 static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
                         double *lowest, cause *best) {
-    trial t = try_lens(&adj->net);
+    trial t = try_lens(&adj->net, in->lens);
     double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
     if (change != 0.0 && t.cost < *lowest) {
         *best = (cause){.kind = OTHER_LENS, .trial = t, .change = change};
