@@ -23,8 +23,11 @@ static const double SMALLEST_TURN_RAD = 5 * TR_RAD_PER_DEG;
 enum { MIN_VIEWS_FOR_UNEVEN = 6, MAX_UNEVEN_PASSES = 6 };
 
 tr_calib_options tr_calib_defaults(int width_px, int height_px) {
-    tr_calib_options o = {.width_px = width_px, .height_px = height_px, .has_bow = true,
-                          .has_uneven = true, .huber = 2.5};
+    tr_calib_options o = {.width_px = width_px,
+                          .height_px = height_px,
+                          .has_bow = true,
+                          .has_uneven = true,
+                          .huber = 2.5};
     for (int i = 0; i < TR_LENS_N; i++) o.is_free[i] = true;
     return o;
 }
@@ -40,9 +43,9 @@ static bool start_focal(const tr_mat3 *H, int n, double f[2]) {
         tr_vec3 h1 = tr_m3_column(H[i], 0);
         tr_vec3 h2 = tr_m3_column(H[i], 1);
         double norm = tr_v3_norm(h1) * tr_v3_norm(h2);
-        double rows[2][3] = {{h1.x * h2.x, h1.y * h2.y, h1.z * h2.z},
-                             {h1.x * h1.x - h2.x * h2.x, h1.y * h1.y - h2.y * h2.y,
-                              h1.z * h1.z - h2.z * h2.z}};
+        double rows[2][3] = {
+            {h1.x * h2.x, h1.y * h2.y, h1.z * h2.z},
+            {h1.x * h1.x - h2.x * h2.x, h1.y * h1.y - h2.y * h2.y, h1.z * h1.z - h2.z * h2.z}};
         for (int r = 0; r < 2; r++) {
             double x = rows[r][0] / norm;
             double y = rows[r][1] / norm;
@@ -99,7 +102,8 @@ static bool start_lens(const tr_calib_view *views, int n_views, const tr_calib_o
             goto out;
         }
         for (int k = 0; k < views[i].n; k++) {
-            centred[k] = tr_v2((views[i].uv_px[k].x - cx) / unit, (views[i].uv_px[k].y - cy) / unit);
+            centred[k] =
+                tr_v2((views[i].uv_px[k].x - cx) / unit, (views[i].uv_px[k].y - cy) / unit);
         }
         if (!tr_homography_fit(views[i].p_board_mm, centred, views[i].n, &H[i])) {
             tr_fail(err, TR_NO_MEASURE, "the corners of photo %d lie on one line", i + 1);
@@ -134,9 +138,10 @@ static bool check_turns(const tr_net_rig *rigs, int n, tr_error *err) {
             if (tr_v3_norm(tr_v3_cross(a, b)) > sin(SMALLEST_TURN_RAD)) return true;
         }
     }
-    return tr_fail(err, TR_NO_MEASURE,
-                   "all photos show the board from the same direction; tilt it by 20 to 40 degrees, "
-                   "to each side, in at least four photos");
+    return tr_fail(
+        err, TR_NO_MEASURE,
+        "all photos show the board from the same direction; tilt it by 20 to 40 degrees, "
+        "to each side, in at least four photos");
 }
 
 /* Half extents of the corners about the board's origin. */
@@ -243,8 +248,8 @@ static bool add_unevenness(const tr_network *solved, const tr_net_options *optio
     ok = true;
     for (int i = 0; i < TR_LENS_N && result.is_settled; i++) {
         for (int j = 0; j < TR_LENS_N; j++) {
-            out->lens.covariance[i * TR_LENS_N + j] +=
-                (lens.lens.param[i] - out->lens.param[i]) * (lens.lens.param[j] - out->lens.param[j]);
+            out->lens.covariance[i * TR_LENS_N + j] += (lens.lens.param[i] - out->lens.param[i]) *
+                                                       (lens.lens.param[j] - out->lens.param[j]);
         }
     }
 out:
@@ -286,7 +291,8 @@ bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_option
     for (int i = 0; i < n_views; i++) {
         tr_planar_pose found[2];
         photos[i] = (tr_net_photo){.rig = i};
-        if (tr_planar_poses(&lens.lens, views[i].p_board_mm, views[i].uv_px, views[i].n, found) < 1) {
+        if (tr_planar_poses(&lens.lens, views[i].p_board_mm, views[i].uv_px, views[i].n, found) <
+            1) {
             tr_fail(err, TR_NO_MEASURE, "the board of photo %d cannot be placed in space", i + 1);
             goto out;
         }
@@ -307,7 +313,8 @@ bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_option
     tr_net_unknown wanted[WANTED];
     double C[WANTED * WANTED];
     for (int i = 0; i < TR_LENS_N; i++) wanted[i] = (tr_net_unknown){TR_NET_LENS, 0, i};
-    for (int i = 0; i < 2; i++) wanted[TR_LENS_N + i] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X + i};
+    for (int i = 0; i < 2; i++)
+        wanted[TR_LENS_N + i] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X + i};
     tr_net_options options = {
         .huber = o->huber, .wanted = wanted, .n_wanted = WANTED, .covariance = C};
     tr_lsq_result result;
@@ -316,9 +323,10 @@ bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_option
         goto out;
     }
     if (!result.is_settled) {
-        tr_fail(err, TR_NO_MEASURE,
-                "the corners of the photos contradict each other; leave out photos in which the board "
-                "is blurred, bent or cut off, and check that all were taken with one zoom and focus");
+        tr_fail(
+            err, TR_NO_MEASURE,
+            "the corners of the photos contradict each other; leave out photos in which the board "
+            "is blurred, bent or cut off, and check that all were taken with one zoom and focus");
         goto out;
     }
     if (result.degrees_of_freedom < 1) {
@@ -334,7 +342,8 @@ bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_option
             out->lens.covariance[i * TR_LENS_N + j] = result.variance_factor * C[i * WANTED + j];
         }
     }
-    if (o->has_uneven && n_views >= MIN_VIEWS_FOR_UNEVEN && !add_unevenness(&net, &options, out, err)) {
+    if (o->has_uneven && n_views >= MIN_VIEWS_FOR_UNEVEN &&
+        !add_unevenness(&net, &options, out, err)) {
         goto out;
     }
     for (int k = 0; k < 2; k++) {

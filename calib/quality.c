@@ -253,8 +253,10 @@ static bool judge_evenness(const judge *j) {
     double uneven_mm = j->run->calibration.uneven_mm;
     return !(uneven_mm > 0) ||
            tr_warn(&j->run->advice, j->err, false, "board_uneven",
-                   "the corners of the board lie off their places, alike in all photos, by some %.2f mm: "
-                   "the standard deviations were raised by what that can do to the lens; a truer print, "
+                   "the corners of the board lie off their places, alike in all photos, by some "
+                   "%.2f mm: "
+                   "the standard deviations were raised by what that can do to the lens; a truer "
+                   "print, "
                    "glued to glass or another stiff, flat plate, gives a better profile",
                    uneven_mm);
 }

@@ -194,6 +194,24 @@ static void test_trap_scale(void **state) {
     }
 }
 
+/* Edges that stand up: told with the height; less than the limit is measured, and passes. */
+static void test_trap_curled(void **state) {
+    (void)state;
+    for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+        tr_sim_options options = honest(seed);
+        options.mat_curl_mm = 12;
+        expect_no_pass("mat curled by 12 mm", &options, "sheet_not_flat");
+        options = (tr_sim_options){.seed = seed, .noise = 1, .mat_curl_mm = 2};
+        outcome o = run(&options);
+        assert_true(o.is_measured);
+        const tr_sheet_condition *c = &o.sim.check.sheets[0].condition;
+        assert_true(c->has_flatness);
+        /* The outermost marks are those at x = 740: 2 (740/800)^2 = 1.71 mm over the middle ones. */
+        CHECK_NEAR(c->flatness_mm, 1.71, fmax(0.35, 1.5 * c->flatness_u95_mm));
+        tr_sim_release(&o.sim);
+    }
+}
+
 static void test_trap_lens(void **state) {
     (void)state;
     for (uint64_t seed = 1; seed <= SEEDS; seed++) {
@@ -319,6 +337,7 @@ int main(void) {
         cmocka_unit_test(test_trap_turned),
         cmocka_unit_test(test_trap_swapped),
         cmocka_unit_test(test_trap_scale),
+        cmocka_unit_test(test_trap_curled),
         cmocka_unit_test(test_trap_lens),
         cmocka_unit_test(test_trap_moved),
         cmocka_unit_test(test_trap_missing),

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "adjust/findings.h"
+#include "adjust/flatness.h"
 #include "adjust/start.h"
 
 /* A floor sheet's prior: workshop floors are flat within a few millimetres over a few metres. */
@@ -16,15 +17,21 @@ static const double SMALL_STEP = 1e-6;
 /* |W r|^2 beyond which an observation contradicts the others, by its number of points: chi-squared
    with 2 and 8 degrees of freedom is above these once in 20,000. Scaled by the residuals of the
    others. */
-static double contradiction_limit(int n_points) { return n_points == 1 ? 20 : 34; }
+static double contradiction_limit(int n_points) {
+    return n_points == 1 ? 20 : 34;
+}
 /* Medians of chi-squared, 2 and 8 degrees of freedom. */
-static double median_chi2(int n_points) { return n_points == 1 ? 1.386 : 7.344; }
+static double median_chi2(int n_points) {
+    return n_points == 1 ? 1.386 : 7.344;
+}
 /* In one round only what is not far below the worst is left out: the others may come back into
    line when the worst are gone. */
 static const double ROUND_PART = 0.4;
 enum { MAX_ROUNDS = 12 };
 
-static void *new_array(int n, size_t size) { return calloc((size_t)n + 1, size); }
+static void *new_array(int n, size_t size) {
+    return calloc((size_t)n + 1, size);
+}
 
 static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
     tr_network *net = &out->net;
@@ -39,11 +46,12 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
     net->observations = new_array(n_obs, sizeof *net->observations);
     out->photo_placed = new_array(in->n_photos, sizeof *out->photo_placed);
     out->sheet_placed = new_array(in->n_sheets, sizeof *out->sheet_placed);
+    out->conditions = new_array(in->n_sheets, sizeof *out->conditions);
     out->covariance = new_array(36 * in->n_sheets * in->n_sheets, sizeof *out->covariance);
     out->covariance_lens_held = new_array(36 * in->n_sheets * in->n_sheets, sizeof(double));
     if (!net->lenses || !net->cameras || !net->rigs || !net->sheets || !net->photos ||
-        !net->observations || !out->photo_placed || !out->sheet_placed || !out->covariance ||
-        !out->covariance_lens_held) {
+        !net->observations || !out->photo_placed || !out->sheet_placed || !out->conditions ||
+        !out->covariance || !out->covariance_lens_held) {
         return tr_fail_memory(err);
     }
     net->n_lenses = net->n_cameras = 1;
@@ -61,6 +69,7 @@ void tr_adjustment_release(tr_adjustment *a) {
     free(a->net.observations);
     free(a->photo_placed);
     free(a->sheet_placed);
+    free(a->conditions);
     free(a->covariance);
     free(a->covariance_lens_held);
     memset(a, 0, sizeof *a);
@@ -78,7 +87,8 @@ static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_root, tr
     out->half_mm[0] = sheet->width_mm / 2;
     out->half_mm[1] = sheet->height_mm / 2;
     for (int k = 0; k < 6; k++) out->is_free[k] = is_placed;
-    if (is_root) out->is_free[TR_SHEET_RZ] = out->is_free[TR_SHEET_TX] = out->is_free[TR_SHEET_TY] = false;
+    if (is_root)
+        out->is_free[TR_SHEET_RZ] = out->is_free[TR_SHEET_TX] = out->is_free[TR_SHEET_TY] = false;
     if (tr_sheet_lies_on_floor(sheet)) {
         out->floor_z_sd_mm = FLOOR_Z_SD_MM;
         out->floor_tilt_sd_rad = FLOOR_TILT_SD_RAD;
@@ -132,7 +142,8 @@ static double robust_variance(const tr_network *net, const double *chi2, double 
 }
 
 /* One round of leaving out and taking back; returns how many observations changed. */
-static int revise(const tr_adjustment *adj, const bool *is_possible, double *chi2, double *scratch) {
+static int revise(const tr_adjustment *adj, const bool *is_possible, double *chi2,
+                  double *scratch) {
     const tr_network *net = &adj->net;
     double worst = 0;
     int changed = 0;
@@ -282,9 +293,11 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     out->degrees_of_freedom = result.degrees_of_freedom;
     for (int i = 0; i < net->n_observations; i++) {
         const tr_net_obs *o = &net->observations[i];
-        out->n_left_out += !o->is_used && out->photo_placed[o->photo] && out->sheet_placed[o->sheet];
+        out->n_left_out +=
+            !o->is_used && out->photo_placed[o->photo] && out->sheet_placed[o->sheet];
     }
     if (!tr_find_left_out(in, out, warnings, err)) goto fail;
+    if (!tr_find_flatness(in, out, out->conditions, err)) goto fail;
     return true;
 fail:
     tr_adjustment_release(out);

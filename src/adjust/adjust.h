@@ -8,7 +8,8 @@
    Marks that contradict the others are left out one by one, and named. Before that, each cause that
    would make the whole consistent is tried as a hypothesis of its own (another lens; a sheet
    printed at another scale), and the one that explains most is named: detection, identification and
-   adaptation after Baarda (A testing procedure for use in geodetic networks, 1968) and Teunissen. */
+   adaptation after Baarda (A testing procedure for use in geodetic networks, 1968) and Teunissen.
+ */
 #ifndef TR_ADJUST_ADJUST_H
 #define TR_ADJUST_ADJUST_H
 
@@ -28,15 +29,30 @@ typedef struct {
     int n_photos;
 } tr_adjust_input;
 
+/* Is a sheet flat, and printed at the size that its file says? From its own marks; expanded
+   uncertainties with k = 2. */
 typedef struct {
-    tr_network net;      /* photo i, rig i and sheet i of the network are those of the input */
-    bool *photo_placed;  /* connected to the root, and in the solution */
+    bool has_flatness;
+    /* Distance between the two planes, parallel to the least-squares plane through the marks, that
+       hold all marks between them (as the peak-to-valley flatness deviation of ISO 12781-1). */
+    double flatness_mm, flatness_u95_mm;
+    tr_vec2 highest_mm; /* the mark furthest above that plane, on the sheet */
+    bool has_stretch;
+    /* Relative, along the sheet's x and y, against what the other sheets' sizes say: 0.001 is 1 mm
+       in a metre too large. A scale common to all sheets cannot be seen. */
+    double stretch[2], stretch_u95[2];
+} tr_sheet_condition;
+
+typedef struct {
+    tr_network net;     /* photo i, rig i and sheet i of the network are those of the input */
+    bool *photo_placed; /* connected to the root, and in the solution */
     bool *sheet_placed;
-    int root;            /* index of the sheet that holds the frame */
-    bool is_settled;     /* the last adjustment reached its minimum */
+    tr_sheet_condition *conditions; /* one a sheet */
+    int root;                       /* index of the sheet that holds the frame */
+    bool is_settled;                /* the last adjustment reached its minimum */
     double variance_factor;
     int degrees_of_freedom;
-    int n_left_out;      /* observations left out */
+    int n_left_out; /* observations left out */
     /* Of the pose unknowns TR_SHEET_RX .. TR_SHEET_TZ of all sheets: 6 n_sheets square, row by row,
        scaled by the variance factor where that is above 1. Rows of what is not free are 0. */
     double *covariance;

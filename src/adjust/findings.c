@@ -16,8 +16,11 @@ static const double BLOCK_VARIANCE = 6.0;
    standard deviations make it more than chance. */
 static const double FOCAL_PART = 0.004;
 static const double SCALE_PART = 0.005;
+/* An expanded uncertainty of a print's scale above this says nothing worth telling. */
+static const double MAX_STRETCH_U95 = 0.01;
 static const double SIGNIFICANT_SIGMAS = 4.5;
-/* The profile's standard deviations of the focal lengths are widened by this to let the photos speak. */
+/* The profile's standard deviations of the focal lengths are widened by this to let the photos
+ * speak. */
 static const double WIDEN_FOCAL = 300;
 /* Share of a sheet's marks in one photo, and of all marks, that may be left out. */
 static const double LEFT_OUT_OF_VIEW = 0.34;
@@ -176,8 +179,8 @@ static trial try_moved(tr_network *net, int sheet, const bool *in_group, double 
 static double telling_change(const trial *t, double matters) {
     double best = 0;
     for (int k = 0; k < 2; k++) {
-        bool is_telling = fabs(t->change[k]) > matters &&
-                          fabs(t->change[k]) > SIGNIFICANT_SIGMAS * t->sd[k];
+        bool is_telling =
+            fabs(t->change[k]) > matters && fabs(t->change[k]) > SIGNIFICANT_SIGMAS * t->sd[k];
         if (is_telling && fabs(t->change[k]) > fabs(best)) best = t->change[k];
     }
     return best;
@@ -211,7 +214,7 @@ typedef struct {
     bool is_away[MAX_PHOTOS]; /* photos that have it elsewhere */
     bool is_seen[MAX_PHOTOS]; /* photos that have it at all */
     int n_away, n_seen;
-    double away_mm;     /* mean distance of those */
+    double away_mm; /* mean distance of those */
 } displacement;
 
 static void find_displacement(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
@@ -256,31 +259,45 @@ static bool warn_cause(const tr_adjust_input *in, const cause *c, tr_warnings *w
     switch (c->kind) {
     case NO_CAUSE: return true;
     case OTHER_LENS:
-        return tr_warn(warnings, err, true, "lens_mismatch",
-                       "These photos were not taken with the lens of profile '%s': they fit a focal length "
-                       "of %.0f px, the profile says %.0f px (%+.1f %%). Use the profile of this camera, at "
-                       "this zoom and image size, or calibrate it with 'trammel lens'.",
-                       in->lens->id, f * (1 + c->change), f, -100 * c->change / (1 + c->change));
+        return tr_warn(
+            warnings, err, true, "lens_mismatch",
+            "These photos were not taken with the lens of profile '%s': they fit a focal length "
+            "of %.0f px, the profile says %.0f px (%+.1f %%). Use the profile of this camera, at "
+            "this zoom and image size, or calibrate it with 'trammel lens'.",
+            in->lens->id, f * (1 + c->change), f, -100 * c->change / (1 + c->change));
     case OTHER_SCALE:
-        return tr_warn(warnings, err, true, "sheet_scale",
-                       "%s is not printed at the size that its file says: its width measures %.1f %%, its "
-                       "height %.1f %% of it. Check the sheet with a rule; print it at 100 %% or correct "
-                       "the file.",
-                       id, 100 * (1 + c->trial.change[0]), 100 * (1 + c->trial.change[1]));
+        return tr_warn(
+            warnings, err, true, "sheet_scale",
+            "%s is not printed at the size that its file says: its width measures %.1f %%, its "
+            "height %.1f %% of it. Check the sheet with a rule; print it at 100 %% or correct "
+            "the file.",
+            id, 100 * (1 + c->trial.change[0]), 100 * (1 + c->trial.change[1]));
     case MOVED:
         name_photos(in, c->in_group, list, sizeof list);
-        return tr_warn(warnings, err, true, "sheet_moved",
-                       "%s was moved between the photos: in %s it lies %.0f mm away from where the other "
-                       "photos have it. Leave everything where it is and take all photos anew.",
-                       id, list, c->away_mm);
+        return tr_warn(
+            warnings, err, true, "sheet_moved",
+            "%s was moved between the photos: in %s it lies %.0f mm away from where the other "
+            "photos have it. Leave everything where it is and take all photos anew.",
+            id, list, c->away_mm);
     case MISFIT:
-        return tr_warn(warnings, err, true, "sheet_does_not_fit",
-                       "%s contradicts all other sheets: it is bent, was moved between photos, or is not "
-                       "what its sheet file says. Flatten it, check it with a rule, and take the photos "
-                       "anew.",
-                       id);
+        return tr_warn(
+            warnings, err, true, "sheet_does_not_fit",
+            "%s contradicts all other sheets: it is bent, was moved between photos, or is not "
+            "what its sheet file says. Flatten it, check it with a rule, and take the photos "
+            "anew.",
+            id);
     }
     return true;
+}
+
+static void note_stretch(const trial *t, tr_sheet_condition *condition) {
+    condition->has_stretch = t->is_solved;
+    for (int k = 0; k < 2; k++) {
+        condition->stretch[k] = t->change[k];
+        condition->stretch_u95[k] = 2 * t->sd[k];
+        condition->has_stretch =
+            condition->has_stretch && condition->stretch_u95[k] < MAX_STRETCH_U95;
+    }
 }
 
 /* Another lens, or a sheet printed at another scale: one number each. One parameter more always
@@ -298,6 +315,7 @@ static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const sna
         if (!adj->sheet_placed[i]) continue;
         t = try_scale(&adj->net, i);
         restore(&adj->net, base);
+        note_stretch(&t, &adj->conditions[i]);
         if (!t.is_solved || telling_change(&t, SCALE_PART) == 0.0 || t.cost >= *lowest) continue;
         *best = (cause){.kind = OTHER_SCALE, .sheet = i, .trial = t};
         *lowest = t.cost;
@@ -357,7 +375,8 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
     try_numbers(in, adj, &base, &lowest, &best);
     if (result->variance_factor > SUSPECT_VARIANCE) {
         /* A cause must take away most of what is too much. */
-        double explained = result->cost - EXPLAINED_PART * (result->cost - result->degrees_of_freedom);
+        double explained =
+            result->cost - EXPLAINED_PART * (result->cost - result->degrees_of_freedom);
         if (lowest > explained) {
             best = (cause){0};
             lowest = explained;
@@ -372,8 +391,8 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
 
 /* ---- what is not connected ---- */
 
-bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj,
-                         tr_warnings *warnings, tr_error *err) {
+bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
+                         tr_error *err) {
     for (int s = 0; s < in->n_sheets; s++) {
         char list[256];
         bool shows[MAX_PHOTOS] = {false};
@@ -388,7 +407,8 @@ bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj,
         if (n == 0) continue; /* not seen at all: told elsewhere */
         name_photos(in, shows, list, sizeof list);
         if (!tr_warn(warnings, err, true, "sheet_not_connected",
-                     "%s is seen only in %s, which show%s nothing that ties it to the other sheets. Take "
+                     "%s is seen only in %s, which show%s nothing that ties it to the other "
+                     "sheets. Take "
                      "two more photos that show %s together with a neighbouring sheet.",
                      in->sheets[s].id, list, n == 1 ? "s" : "", in->sheets[s].id)) {
             return false;
@@ -439,15 +459,17 @@ static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int 
     name_photos(in, is_listed, list, sizeof list);
     if (tr_warnings_have(warnings, "sheet_moved")) return true; /* said already */
     if (d.n_away > 0) {
-        return tr_warn(warnings, err, true, "sheet_moved",
-                       "%s does not lie at one place: in %s it is some %.0f mm away from where the other "
-                       "photos have it. Something was moved between the photos; take them all anew.",
-                       in->sheets[sheet].id, list, d.away_mm);
+        return tr_warn(
+            warnings, err, true, "sheet_moved",
+            "%s does not lie at one place: in %s it is some %.0f mm away from where the other "
+            "photos have it. Something was moved between the photos; take them all anew.",
+            in->sheets[sheet].id, list, d.away_mm);
     }
-    return tr_warn(warnings, err, true, "marks_contradict",
-                   "Much of %s contradicts the other photos in %s: it is hidden in part, bent, or not what "
-                   "its file says. Take the photo anew with the whole sheet in view, lying flat.",
-                   in->sheets[sheet].id, list);
+    return tr_warn(
+        warnings, err, true, "marks_contradict",
+        "Much of %s contradicts the other photos in %s: it is hidden in part, bent, or not what "
+        "its file says. Take the photo anew with the whole sheet in view, lying flat.",
+        in->sheets[sheet].id, list);
 }
 
 /* A tag that is left out wherever it was seen is not where its sheet file says. */
@@ -473,7 +495,8 @@ static bool warn_tags(const tr_adjust_input *in, const tr_adjustment *adj, int s
         }
         if (all < 2 || 2 * left_out <= all) continue;
         if (!tr_warn(warnings, err, true, "tag_misplaced",
-                     "Tag %d of %s is not where the sheet file says (some %.0f mm off): check the file, and "
+                     "Tag %d of %s is not where the sheet file says (some %.0f mm off): check the "
+                     "file, and "
                      "that the sheet lies flat.",
                      s->tags[t].id, s->id, fmax(1, away))) {
             return false;
@@ -493,9 +516,9 @@ bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_wa
             return false;
         }
     }
-    if (left_out > 0 && !tr_warn(warnings, err, left_out > LEFT_OUT_OF_ALL * all, "marks_left_out",
-                                 "%d of %d marks contradict the others and were left out.", left_out,
-                                 all)) {
+    if (left_out > 0 &&
+        !tr_warn(warnings, err, left_out > LEFT_OUT_OF_ALL * all, "marks_left_out",
+                 "%d of %d marks contradict the others and were left out.", left_out, all)) {
         return false;
     }
     /* A cause that was named says it all. */
@@ -503,18 +526,20 @@ bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_wa
         return true;
     }
     if (adj->variance_factor > BLOCK_VARIANCE || !adj->is_settled) {
-        return tr_warn(warnings, err, true, "does_not_fit",
-                       "The photos contradict each other: marks lie %.1f times further from their places "
-                       "than they can be measured. Something was moved, is bent, or the lens profile is "
-                       "not of this camera. Check both, and take all photos anew.",
-                       sqrt(adj->variance_factor));
+        return tr_warn(
+            warnings, err, true, "does_not_fit",
+            "The photos contradict each other: marks lie %.1f times further from their places "
+            "than they can be measured. Something was moved, is bent, or the lens profile is "
+            "not of this camera. Check both, and take all photos anew.",
+            sqrt(adj->variance_factor));
     }
     if (adj->variance_factor > SUSPECT_VARIANCE) {
-        return tr_warn(warnings, err, false, "fits_poorly",
-                       "Marks lie %.1f times further from their places than they can be measured; the "
-                       "uncertainty was raised by that. A new lens calibration or flatter sheets would "
-                       "help.",
-                       sqrt(adj->variance_factor));
+        return tr_warn(
+            warnings, err, false, "fits_poorly",
+            "Marks lie %.1f times further from their places than they can be measured; the "
+            "uncertainty was raised by that. A new lens calibration or flatter sheets would "
+            "help.",
+            sqrt(adj->variance_factor));
     }
     return true;
 }

@@ -13,7 +13,8 @@ TR_MUST_USE bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustm
 
 /* With the network solved from all marks (result: of that solution): tries each cause that could
    make the marks contradict each other, and warns of the one that explains them. Leaves the network
-   as it was. *is_explained: a cause of the whole was found, so that single marks are not to blame. */
+   as it was. *is_explained: a cause of the whole was found, so that single marks are not to blame.
+ */
 TR_MUST_USE bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj,
                                const tr_lsq_result *result, tr_warnings *warnings,
                                bool *is_explained, tr_error *err);

@@ -27,8 +27,8 @@ static bool is_ambiguous(const tr_sheet_view *view) {
            view->pose[1].rms_px < fmax(AMBIGUOUS_RMS_PX, AMBIGUOUS_RATIO * view->pose[0].rms_px);
 }
 
-/* How well a camera, placed by one sheet, goes with the other floor sheets of the photo: the mean of
-   their normals' dot products with the floor's (at best 1), weighted by extent. */
+/* How well a camera, placed by one sheet, goes with the other floor sheets of the photo: the mean
+   of their normals' dot products with the floor's (at best 1), weighted by extent. */
 static double agreement(const tr_adjust_input *in, int photo, const tr_sheet_view *anchor,
                         tr_pose camera_from_world) {
     const tr_photo_marks *marks = in->photos[photo];
@@ -72,9 +72,9 @@ bool tr_adjust_floor_pose(const tr_adjust_input *in, const tr_adjustment *out, i
     for (int k = 0; k < 4; k++) {
         on_sheet[k] = tr_v2((k == 1 || k == 2 ? 0.5 : -0.5) * sheet->width_mm,
                             (k >= 2 ? 0.5 : -0.5) * sheet->height_mm);
-        tr_vec3 ray = tr_m3_apply(world_from_camera.R,
-                                  tr_pose_apply(view->pose[0].camera_from_plane,
-                                                tr_v3(on_sheet[k].x, on_sheet[k].y, 0)));
+        tr_vec3 ray =
+            tr_m3_apply(world_from_camera.R, tr_pose_apply(view->pose[0].camera_from_plane,
+                                                           tr_v3(on_sheet[k].x, on_sheet[k].y, 0)));
         double depth = -world_from_camera.t_mm.z / ray.z;
         if (!(ray.z < 0) || !(depth > 0)) return false;
         on_floor[k] = tr_v2(world_from_camera.t_mm.x + depth * ray.x,
@@ -127,7 +127,8 @@ static int connected_marks(const tr_adjust_input *in, int root, bool *seen) {
             seen[i] = true;
             grew = true;
             total += marks->n_marks;
-            for (int k = 0; k < marks->n_views; k++) seen[in->n_photos + marks->views[k].sheet] = true;
+            for (int k = 0; k < marks->n_views; k++)
+                seen[in->n_photos + marks->views[k].sheet] = true;
         }
     }
     return total;
@@ -165,9 +166,10 @@ bool tr_adjust_start(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
     out->root = choose_root(in, seen);
     free(seen);
     if (out->root < 0) {
-        return tr_fail(err, TR_NO_MEASURE,
-                       "no mat or plate of this job was found in any photo; check that the photos and "
-                       "the sheet files belong to this job");
+        return tr_fail(
+            err, TR_NO_MEASURE,
+            "no mat or plate of this job was found in any photo; check that the photos and "
+            "the sheet files belong to this job");
     }
     out->sheet_placed[out->root] = true;
     out->net.sheets[out->root].world_from_sheet = tr_pose_identity();
@@ -189,7 +191,9 @@ bool tr_adjust_start(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
             }
         }
         if (!strongest) return true;
-        if (out->photo_placed[photo]) place_sheet(in, out, photo, strongest);
-        else place_photo(in, out, photo, strongest);
+        if (out->photo_placed[photo])
+            place_sheet(in, out, photo, strongest);
+        else
+            place_photo(in, out, photo, strongest);
     }
 }

@@ -11,9 +11,9 @@
 TR_MUST_USE bool tr_adjust_start(const tr_adjust_input *in, tr_adjustment *out, tr_error *err);
 
 /* Where a floor sheet lies as one photo alone has it: its outline, as seen in the photo, is brought
-   down to the floor along the rays of the photo's camera (out->net.rigs). Both poses of an ambiguous
-   view show the outline at the same place, so it does not matter which is the true one. False where
-   a ray does not meet the floor. */
+   down to the floor along the rays of the photo's camera (out->net.rigs). Both poses of an
+   ambiguous view show the outline at the same place, so it does not matter which is the true one.
+   False where a ray does not meet the floor. */
 bool tr_adjust_floor_pose(const tr_adjust_input *in, const tr_adjustment *out, int photo,
                           const tr_sheet_view *view, tr_pose *world_from_sheet);
 

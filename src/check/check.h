@@ -7,6 +7,7 @@
 #ifndef TR_CHECK_CHECK_H
 #define TR_CHECK_CHECK_H
 
+#include "adjust/adjust.h"
 #include "base/error.h"
 #include "base/warning.h"
 #include "geom/geom.h"
@@ -15,8 +16,8 @@
 #include "verdict/verdict.h"
 
 typedef struct {
-    char *file;        /* as it was named */
-    char sha256[65];   /* of the file's bytes; "" where it could not be read */
+    char *file;      /* as it was named */
+    char sha256[65]; /* of the file's bytes; "" where it could not be read */
     int width_px, height_px;
     bool is_readable;  /* it is a photo that fits the lens profile: its marks were sought */
     bool is_used;      /* its marks are in the network */
@@ -24,7 +25,7 @@ typedef struct {
     tr_photo_marks marks;
     /* Of the marks used in the network; a tag counts as four. */
     int n_marks;
-    double rms_px;     /* root mean square distance of a mark from its place in the solved network */
+    double rms_px; /* root mean square distance of a mark from its place in the solved network */
     tr_pose camera_from_vehicle; /* where is_used */
 } tr_check_photo;
 
@@ -34,6 +35,9 @@ typedef struct {
     bool is_placed;
     int n_photos, n_marks;
     tr_pose vehicle_from_sheet;
+    tr_sheet_condition condition;
+    bool is_flat_judged; /* it is required somewhere, and its flatness was measured */
+    tr_verdict flatness_verdict;
 } tr_sheet_result;
 
 typedef struct {
@@ -61,14 +65,14 @@ typedef struct {
     /* Indices of the photos sorted by name (then content): everything is computed in this order, so
        that the order given changes no digit of the result. NULL: not yet sorted. */
     int *order;
-    tr_sheet_result *sheets; /* one a sheet of the job */
+    tr_sheet_result *sheets;   /* one a sheet of the job */
     tr_target_result *targets; /* one a placement of the layout */
     tr_length_result wheelbase, track_front, track_rear;
     /* Each reference's wheel point in the vehicle frame (mm, z = 0), in the job's order. */
     struct {
         bool is_placed;
         tr_vec2 at_mm;
-    } *points;
+    } * points;
     tr_lens lens; /* as the network has it */
     double variance_factor;
     int degrees_of_freedom;
@@ -79,14 +83,15 @@ typedef struct {
 /* Called as photos are done, in any order but never at the same time; may be NULL. */
 typedef void (*tr_progress)(void *context, int done, int of);
 
-/* Reads the photos and measures their marks, on n_threads threads (0: one a processor). A photo that cannot be
-   read or does not fit the lens profile stays in the list with its reason, and a warning. out: n
-   photos in the order given. False only where memory ran out. */
+/* Reads the photos and measures their marks, on n_threads threads (0: one a processor). A photo
+   that cannot be read or does not fit the lens profile stays in the list with its reason, and a
+   warning. out: n photos in the order given. False only where memory ran out. */
 TR_MUST_USE bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
                                  tr_progress progress, void *context, tr_check *out, tr_error *err);
 
 /* Everything after the marks; out as tr_check_photos left it (or with simulated marks). False where
-   nothing can be measured: err is set (TR_NO_MEASURE), and out->photos and out->warnings tell more. */
+   nothing can be measured: err is set (TR_NO_MEASURE), and out->photos and out->warnings tell more.
+ */
 TR_MUST_USE bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err);
 
 void tr_check_release(tr_check *check);

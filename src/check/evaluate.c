@@ -96,7 +96,8 @@ static bool jacobian(const evaluation *e, double *J, tr_error *err) {
         is_defined = is_defined && outputs_of(e, inputs, minus);
         inputs[j] = 0;
         if (!is_defined) {
-            tr_fail(err, TR_NO_MEASURE, "the plates lie too close together to make a vehicle frame");
+            tr_fail(err, TR_NO_MEASURE,
+                    "the plates lie too close together to make a vehicle frame");
             goto out;
         }
         for (int i = 0; i < e->n_outputs; i++) {
@@ -154,7 +155,9 @@ out:
     return ok;
 }
 
-static double expanded(double variance) { return TR_COVERAGE_FACTOR * sqrt(fmax(0, variance)); }
+static double expanded(double variance) {
+    return TR_COVERAGE_FACTOR * sqrt(fmax(0, variance));
+}
 
 static void fill_axis(const tr_requirement *requirement, tr_axis axis, double value,
                       const variances *v, int at, tr_axis_result *out) {
@@ -220,8 +223,8 @@ static bool warn_turned(const tr_job *job, const tr_target_result *t, tr_warning
     const char *id = job->sheets[t->sheet].id;
     if (error < 45 * TR_RAD_PER_DEG) return true;
     return tr_warn(warnings, err, true, "sheet_turned",
-                   "%s lies turned by %.0f°: %s. Its up direction must point as the layout says.", id,
-                   error * TR_DEG_PER_RAD,
+                   "%s lies turned by %.0f°: %s. Its up direction must point as the layout says.",
+                   id, error * TR_DEG_PER_RAD,
                    error > 135 * TR_RAD_PER_DEG ? "it is laid down the wrong way round"
                                                 : "it is laid down with the wrong side forward");
 }
@@ -232,8 +235,8 @@ static tr_verdict judge(tr_target_result *t) {
     for (int k = 0; k < TR_N_AXES; k++) {
         if (!t->axis[k].is_judged) continue;
         is_judged = true;
-        verdict = tr_verdict_join(verdict, t->axis[k].is_measured ? t->axis[k].verdict
-                                                                  : TR_INCONCLUSIVE);
+        verdict =
+            tr_verdict_join(verdict, t->axis[k].is_measured ? t->axis[k].verdict : TR_INCONCLUSIVE);
     }
     return is_judged ? verdict : TR_INCONCLUSIVE;
 }
@@ -241,8 +244,10 @@ static tr_verdict judge(tr_target_result *t) {
 /* "the mat", or its id where there are several. */
 static void name_target(const tr_job *job, const tr_target_result *t, char *out, size_t size) {
     const tr_sheet *sheet = &job->sheets[t->sheet];
-    if (job->layout.n_placements > 1) snprintf(out, size, "%s", sheet->id);
-    else snprintf(out, size, "the %s", tr_sheet_kind_name(sheet->kind));
+    if (job->layout.n_placements > 1)
+        snprintf(out, size, "%s", sheet->id);
+    else
+        snprintf(out, size, "the %s", tr_sheet_kind_name(sheet->kind));
 }
 
 static bool finish_targets(const tr_job *job, tr_check *out, tr_error *err) {
@@ -268,43 +273,78 @@ static bool finish_targets(const tr_job *job, tr_check *out, tr_error *err) {
 
 /* ---- what was seen ---- */
 
-/* Only North America makes the check digit compulsory, so a failing one is a reason to look again. */
+/* A sheet that is not flat is nowhere in particular; how far that carries the vehicle's sensors off
+   only the maker could tell. */
+static bool judge_flatness(const tr_job *job, const tr_adjustment *adj, tr_check *out,
+                           tr_error *err) {
+    double limit = job->layout.flatness_mm;
+    for (int i = 0; i < job->n_sheets; i++) out->sheets[i].condition = adj->conditions[i];
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        int s = out->targets[i].sheet;
+        tr_sheet_result *sheet = &out->sheets[s];
+        const tr_sheet_condition *c = &sheet->condition;
+        if (!adj->sheet_placed[s] || !c->has_flatness) continue;
+        sheet->is_flat_judged = true;
+        sheet->flatness_verdict = tr_decide(c->flatness_mm, c->flatness_u95_mm, limit);
+        if (sheet->flatness_verdict != TR_FAIL) continue;
+        if (!tr_warn(
+                &out->warnings, err, true, "sheet_not_flat",
+                "%s does not lie flat: its marks differ by %.1f mm (±%.1f) in height, %.1f mm are "
+                "allowed; it is highest about %.0f mm to the %s and %.0f mm %s its centre. Flatten "
+                "it "
+                "and take the photos anew.",
+                job->sheets[s].id, c->flatness_mm, c->flatness_u95_mm, limit, fabs(c->highest_mm.x),
+                c->highest_mm.x > 0 ? "right" : "left", fabs(c->highest_mm.y),
+                c->highest_mm.y > 0 ? "above" : "below")) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* Only North America makes the check digit compulsory, so a failing one is a reason to look again.
+ */
 static bool warn_vehicle_id(const tr_job *job, tr_warnings *warnings, tr_error *err) {
     if (!job->vehicle_id[0]) return true;
     switch (tr_vin_check(job->vehicle_id)) {
     case TR_VIN_OK: return true;
     case TR_VIN_MALFORMED:
-        return tr_warn(warnings, err, false, "vehicle_id",
-                       "The vehicle id %s is no vehicle identification number: that has 17 capital letters "
-                       "and digits, without I, O and Q.",
-                       job->vehicle_id);
+        return tr_warn(
+            warnings, err, false, "vehicle_id",
+            "The vehicle id %s is no vehicle identification number: that has 17 capital letters "
+            "and digits, without I, O and Q.",
+            job->vehicle_id);
     case TR_VIN_CHECK_DIFFERS:
-        return tr_warn(warnings, err, false, "vehicle_id",
-                       "The check digit (place 9) of the vehicle id %s does not fit: read it again from the "
-                       "vehicle. Outside North America the place may hold anything.",
-                       job->vehicle_id);
+        return tr_warn(
+            warnings, err, false, "vehicle_id",
+            "The check digit (place 9) of the vehicle id %s does not fit: read it again from the "
+            "vehicle. Outside North America the place may hold anything.",
+            job->vehicle_id);
     }
     return true;
 }
 
-static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check *out, tr_error *err) {
+static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check *out,
+                          tr_error *err) {
     for (int i = 0; i < job->layout.n_placements; i++) {
         int s = out->targets[i].sheet;
         if (!adj->sheet_placed[s] &&
-            !tr_warn(&out->warnings, err, true, "sheet_not_found",
-                     "%s, which the layout requires, could not be measured: it is in no usable photo "
-                     "together with other sheets.",
-                     job->sheets[s].id)) {
+            !tr_warn(
+                &out->warnings, err, true, "sheet_not_found",
+                "%s, which the layout requires, could not be measured: it is in no usable photo "
+                "together with other sheets.",
+                job->sheets[s].id)) {
             return false;
         }
     }
     for (int i = 0; i < job->n_references; i++) {
         const tr_reference *r = &job->references[i];
         if (!adj->sheet_placed[r->sheet] &&
-            !tr_warn(&out->warnings, err, true, "plate_not_found",
-                     "%s, which marks the %s wheel, could not be measured: take two photos that show it "
-                     "together with another sheet.",
-                     job->sheets[r->sheet].id, tr_wheel_point_name(r->point))) {
+            !tr_warn(
+                &out->warnings, err, true, "plate_not_found",
+                "%s, which marks the %s wheel, could not be measured: take two photos that show it "
+                "together with another sheet.",
+                job->sheets[r->sheet].id, tr_wheel_point_name(r->point))) {
             return false;
         }
     }
@@ -312,11 +352,11 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
         const tr_check_photo *p = &out->photos[out->order[i]];
         for (int k = 0; k < p->marks.n_strays; k++) {
             const tr_stray_tag *t = &p->marks.strays[k];
-            if (t->is_repeated &&
-                !tr_warn(&out->warnings, err, true, "tag_seen_twice",
-                         "Photo %s shows tag %d of %s twice: a second print of the same sheet is in view. "
-                         "Take it away and take the photos anew.",
-                         p->file, t->id, t->family)) {
+            if (t->is_repeated && !tr_warn(&out->warnings, err, true, "tag_seen_twice",
+                                           "Photo %s shows tag %d of %s twice: a second print of "
+                                           "the same sheet is in view. "
+                                           "Take it away and take the photos anew.",
+                                           p->file, t->id, t->family)) {
                 return false;
             }
         }
@@ -324,7 +364,8 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
     for (int i = 0; i < job->n_sheets; i++) {
         if (out->sheets[i].is_placed && out->sheets[i].n_photos == 1 &&
             !tr_warn(&out->warnings, err, false, "seen_once",
-                     "%s was measured in one photo only: that it lay still cannot be shown. Take another "
+                     "%s was measured in one photo only: that it lay still cannot be shown. Take "
+                     "another "
                      "photo of it from a different side.",
                      job->sheets[i].id)) {
             return false;
@@ -362,7 +403,7 @@ static void fill_counts(const tr_adjustment *adj, tr_check *out) {
         p->rms_px = p->is_used ? sqrt(sum / p->n_marks) : 0;
         if (!p->is_used && p->is_readable && !p->why_not[0]) {
             snprintf(p->why_not, sizeof p->why_not, "%s",
-                     p->marks.is_mirrored     ? "it is mirrored left to right"
+                     p->marks.is_mirrored    ? "it is mirrored left to right"
                      : p->marks.n_marks == 0 ? "no mark of this job's sheets was found in it"
                                              : "its marks do not tie it to the other photos");
         }
@@ -431,15 +472,17 @@ static bool refuse_what_is_not_measured_yet(const tr_job *job, tr_error *err) {
         const tr_placement *p = &job->layout.placements[i];
         const tr_sheet *s = &job->sheets[tr_job_find_sheet(job, p->sheet)];
         if (tr_sheet_lies_on_floor(s)) continue;
-        return tr_fail_at(err, TR_NO_MEASURE, job->layout.path, p->line, NULL,
-                          "sheet %s is a %s; this version measures sheets that lie on the floor (mat, "
-                          "plate)",
-                          s->id, tr_sheet_kind_name(s->kind));
+        return tr_fail_at(
+            err, TR_NO_MEASURE, job->layout.path, p->line, NULL,
+            "sheet %s is a %s; this version measures sheets that lie on the floor (mat, "
+            "plate)",
+            s->id, tr_sheet_kind_name(s->kind));
     }
     return true;
 }
 
-/* Where no photo can be used at all, the first one's reason says more than that no mark was found. */
+/* Where no photo can be used at all, the first one's reason says more than that no mark was found.
+ */
 static bool refuse_without_photos(const tr_check *check, tr_error *err) {
     const tr_check_photo *refused = NULL;
     for (int i = 0; i < check->n_photos; i++) {
@@ -448,9 +491,10 @@ static bool refuse_without_photos(const tr_check *check, tr_error *err) {
         if (!refused) refused = p;
     }
     if (refused && refused->is_readable) {
-        return tr_fail(err, TR_NO_MEASURE,
-                       "the photos are mirrored left to right; turn mirroring off in the camera's settings "
-                       "and take them anew");
+        return tr_fail(
+            err, TR_NO_MEASURE,
+            "the photos are mirrored left to right; turn mirroring off in the camera's settings "
+            "and take them anew");
     }
     return tr_fail(err, TR_NO_MEASURE, "none of the photos can be used; %s: %s",
                    refused ? refused->file : "", refused ? refused->why_not : "there are none");
@@ -473,7 +517,9 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     }
     out->verdict = TR_INCONCLUSIVE;
     set_up_targets(job, out);
-    if (!tr_check_sort(out, err) || !refuse_what_is_not_measured_yet(job, err) || !refuse_without_photos(out, err)) goto out;
+    if (!tr_check_sort(out, err) || !refuse_what_is_not_measured_yet(job, err) ||
+        !refuse_without_photos(out, err))
+        goto out;
     for (size_t i = 0; i < n; i++) {
         const tr_check_photo *p = &out->photos[out->order[i]];
         marks[i] = p->is_readable ? &p->marks : NULL;
@@ -494,8 +540,9 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
                     .n_outputs = PER_TARGET * job->layout.n_placements + N_LENGTHS};
     tr_vehicle vehicle;
     if (frame_of(&e, NULL, &vehicle) && !measure(&e, &vehicle, err)) goto out;
-    if (!warn_vehicle_id(job, &out->warnings, err) || !warn_not_seen(job, &adj, out, err) ||
-        !finish_targets(job, out, err)) goto out;
+    if (!judge_flatness(job, &adj, out, err) || !warn_vehicle_id(job, &out->warnings, err) ||
+        !warn_not_seen(job, &adj, out, err) || !finish_targets(job, out, err))
+        goto out;
     ok = true;
 out:
     tr_adjustment_release(&adj);

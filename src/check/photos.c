@@ -116,14 +116,15 @@ static void refuse_repeats(tr_check *check) {
 static bool warn_photo(tr_check *check, const tr_check_photo *p, tr_error *err) {
     const tr_lens *lens = &check->job->lens;
     if (p->is_readable && p->marks.is_mirrored) {
-        return tr_warn(&check->warnings, err, true, "photo_mirrored",
-                       "Photo %s is mirrored left to right: turn mirroring off in the camera's settings "
-                       "and take it anew.",
-                       p->file);
+        return tr_warn(
+            &check->warnings, err, true, "photo_mirrored",
+            "Photo %s is mirrored left to right: turn mirroring off in the camera's settings "
+            "and take it anew.",
+            p->file);
     }
     if (p->is_readable) return true;
-    bool is_size = p->width_px > 0 &&
-                   (p->width_px != lens->width_px || p->height_px != lens->height_px);
+    bool is_size =
+        p->width_px > 0 && (p->width_px != lens->width_px || p->height_px != lens->height_px);
     return tr_warn(&check->warnings, err, false, is_size ? "photo_size" : "photo_not_used",
                    "Photo %s is not used: %s.", p->file, p->why_not);
 }
@@ -139,8 +140,9 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
                        "the job names no photos; list them under 'photos' or on the command line");
     }
     if (n > MAX_PHOTOS) {
-        return tr_fail(err, TR_BAD_INPUT, "%d photos are more than a check takes (%d); choose the best",
-                       n, MAX_PHOTOS);
+        return tr_fail(err, TR_BAD_INPUT,
+                       "%d photos are more than a check takes (%d); choose the best", n,
+                       MAX_PHOTOS);
     }
     out->photos = calloc((size_t)n, sizeof *out->photos);
     if (!out->photos) return tr_fail_memory(err);

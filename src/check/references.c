@@ -12,9 +12,10 @@ static const char *sheet_of(const tr_job *job, tr_wheel_point point) {
     return "?";
 }
 
-/* Left points lie at Y > 0, front points ahead of the rear ones; with plates exchanged they do not. */
-static bool check_sides(const tr_job *job, const tr_vehicle *v, tr_warnings *warnings, bool *is_sound,
-                        tr_error *err) {
+/* Left points lie at Y > 0, front points ahead of the rear ones; with plates exchanged they do not.
+ */
+static bool check_sides(const tr_job *job, const tr_vehicle *v, tr_warnings *warnings,
+                        bool *is_sound, tr_error *err) {
     const tr_vec2 *p = v->point_mm;
     bool rear = p[TR_REAR_LEFT].y < p[TR_REAR_RIGHT].y;
     bool front = v->has_front && p[TR_FRONT_LEFT].y < p[TR_FRONT_RIGHT].y;
@@ -22,20 +23,22 @@ static bool check_sides(const tr_job *job, const tr_vehicle *v, tr_warnings *war
                                         p[TR_REAR_LEFT].x + p[TR_REAR_RIGHT].x;
     *is_sound = false;
     if ((rear && front) || backward) {
-        return tr_warn(warnings, err, true, "plates_swapped",
-                       "The plates are exchanged: left and right, or front and rear, lie the wrong way "
-                       "round. Put each plate at the wheel that the job names: %s front left, %s front "
-                       "right, %s rear left, %s rear right.",
-                       sheet_of(job, TR_FRONT_LEFT), sheet_of(job, TR_FRONT_RIGHT),
-                       sheet_of(job, TR_REAR_LEFT), sheet_of(job, TR_REAR_RIGHT));
+        return tr_warn(
+            warnings, err, true, "plates_swapped",
+            "The plates are exchanged: left and right, or front and rear, lie the wrong way "
+            "round. Put each plate at the wheel that the job names: %s front left, %s front "
+            "right, %s rear left, %s rear right.",
+            sheet_of(job, TR_FRONT_LEFT), sheet_of(job, TR_FRONT_RIGHT),
+            sheet_of(job, TR_REAR_LEFT), sheet_of(job, TR_REAR_RIGHT));
     }
     if (rear || front) {
         tr_wheel_point a = rear ? TR_REAR_LEFT : TR_FRONT_LEFT;
         tr_wheel_point b = rear ? TR_REAR_RIGHT : TR_FRONT_RIGHT;
-        return tr_warn(warnings, err, true, "plates_swapped",
-                       "The plates of the %s wheels are exchanged: %s belongs at the left wheel, %s at the "
-                       "right one.",
-                       rear ? "rear" : "front", sheet_of(job, a), sheet_of(job, b));
+        return tr_warn(
+            warnings, err, true, "plates_swapped",
+            "The plates of the %s wheels are exchanged: %s belongs at the left wheel, %s at the "
+            "right one.",
+            rear ? "rear" : "front", sheet_of(job, a), sheet_of(job, b));
     }
     *is_sound = true;
     return true;
@@ -75,16 +78,20 @@ static three_fit fit_three(const tr_layout *l, const tr_vehicle *v, int left_out
     double sum = 0;
     for (int i = 0; i < TR_N_POINTS; i++) {
         tr_vec2 a = tr_v2_sub(model[i], mean_m);
-        tr_vec2 turned = tr_v2(cos(angle) * a.x - sin(angle) * a.y, sin(angle) * a.x + cos(angle) * a.y);
+        tr_vec2 turned =
+            tr_v2(cos(angle) * a.x - sin(angle) * a.y, sin(angle) * a.x + cos(angle) * a.y);
         tr_vec2 d = tr_v2_sub(v->point_mm[i], tr_v2_add(mean_p, turned));
-        if (i == left_out) fit.off_mm = d;
-        else sum += tr_v2_dot(d, d);
+        if (i == left_out)
+            fit.off_mm = d;
+        else
+            sum += tr_v2_dot(d, d);
     }
     fit.rms_mm = sqrt(sum / 3);
     return fit;
 }
 
-static bool name_culprit(const tr_job *job, const tr_vehicle *v, tr_warnings *warnings, tr_error *err) {
+static bool name_culprit(const tr_job *job, const tr_vehicle *v, tr_warnings *warnings,
+                         tr_error *err) {
     const tr_layout *l = &job->layout;
     int best = -1;
     double lowest = THREE_FIT_MM;
@@ -102,23 +109,25 @@ static bool name_culprit(const tr_job *job, const tr_vehicle *v, tr_warnings *wa
         }
     }
     if (best < 0) return true;
-    return tr_warn(warnings, err, true, "plate_off",
-                   "%s at the %s wheel seems to lie %.0f mm off its plumb mark (%.0f mm too far %s, %.0f mm "
-                   "too far to the %s): the other three plates agree with the vehicle's lengths. Set it "
-                   "anew.",
-                   sheet_of(job, (tr_wheel_point)best), tr_wheel_point_name((tr_wheel_point)best),
-                   tr_v2_norm(best_off), fabs(best_off.x), best_off.x > 0 ? "forward" : "backward",
-                   fabs(best_off.y), best_off.y > 0 ? "left" : "right");
+    return tr_warn(
+        warnings, err, true, "plate_off",
+        "%s at the %s wheel seems to lie %.0f mm off its plumb mark (%.0f mm too far %s, %.0f mm "
+        "too far to the %s): the other three plates agree with the vehicle's lengths. Set it "
+        "anew.",
+        sheet_of(job, (tr_wheel_point)best), tr_wheel_point_name((tr_wheel_point)best),
+        tr_v2_norm(best_off), fabs(best_off.x), best_off.x > 0 ? "forward" : "backward",
+        fabs(best_off.y), best_off.y > 0 ? "left" : "right");
 }
 
 static bool check_length(const char *code, const char *what, double measured, double stated,
                          double tolerance, tr_warnings *warnings, bool *is_off, tr_error *err) {
     if (!(stated > 0) || fabs(measured - stated) <= tolerance) return true;
     *is_off = true;
-    return tr_warn(warnings, err, true, code,
-                   "The %s measures %.0f mm, the layout says %.0f mm: a plate does not lie on its plumb "
-                   "mark, or this is another vehicle.",
-                   what, measured, stated);
+    return tr_warn(
+        warnings, err, true, code,
+        "The %s measures %.0f mm, the layout says %.0f mm: a plate does not lie on its plumb "
+        "mark, or this is another vehicle.",
+        what, measured, stated);
 }
 
 bool tr_check_references(const tr_job *job, const tr_vehicle *v, tr_warnings *warnings,
@@ -137,9 +146,10 @@ bool tr_check_references(const tr_job *job, const tr_vehicle *v, tr_warnings *wa
         return false;
     }
     if (!v->has_front) {
-        return tr_warn(warnings, err, false, "rear_plates_only",
-                       "Only the rear wheels are marked: a rear plate too far forward or backward would "
-                       "turn the whole vehicle frame and cannot be noticed. Four plates are safer.");
+        return tr_warn(
+            warnings, err, false, "rear_plates_only",
+            "Only the rear wheels are marked: a rear plate too far forward or backward would "
+            "turn the whole vehicle frame and cannot be noticed. Four plates are safer.");
     }
     if (!check_length("track_off", "front track (between the front plates)", v->track_front_mm,
                       l->track_front_mm, tolerance, warnings, &is_off, err) ||
@@ -151,7 +161,8 @@ bool tr_check_references(const tr_job *job, const tr_vehicle *v, tr_warnings *wa
     if (skew > tolerance) {
         is_off = true;
         if (!tr_warn(warnings, err, true, "axles_not_square",
-                     "The plates do not make a straight vehicle: seen square to one axle, the middle of the "
+                     "The plates do not make a straight vehicle: seen square to one axle, the "
+                     "middle of the "
                      "other lies %.0f mm to the side. A plate does not lie on its plumb mark.",
                      skew)) {
             return false;

@@ -8,8 +8,9 @@
 
 /* Warnings, all of which block a pass: plates exchanged left and right or front and rear, wheelbase
    or tracks off the layout's by more than its tolerance, axles not square to each other; and, where
-   one plate alone explains it, which one and by how much. Where the warnings already name a cause that
-   spoils every length (another lens, a print's scale, a sheet that moved), lengths are not judged. */
+   one plate alone explains it, which one and by how much. Where the warnings already name a cause
+   that spoils every length (another lens, a print's scale, a sheet that moved), lengths are not
+   judged. */
 TR_MUST_USE bool tr_check_references(const tr_job *job, const tr_vehicle *vehicle,
                                      tr_warnings *warnings, tr_error *err);
 

@@ -10,6 +10,7 @@
 #define MAX_MM 100000.0
 
 #define DEFAULT_TOLERANCE_MM 15.0
+#define DEFAULT_FLATNESS_MM 5.0
 
 enum { MAX_PLACEMENTS = 64 };
 
@@ -78,7 +79,7 @@ bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
     *out = layout;
     tr_yaml y = tr_yaml_open(path);
     tr_yaml_keys(y, "layout vehicle axes wheelbase_mm? track_front_mm? track_rear_mm? "
-                    "reference_tolerance_mm? placements");
+                    "reference_tolerance_mm? flatness_mm? placements");
     tr_yaml_text(tr_yaml_at(y, "layout"), layout.id, sizeof layout.id);
     tr_yaml_text(tr_yaml_at(y, "vehicle"), layout.vehicle, sizeof layout.vehicle);
     layout.axes = (tr_axes)tr_yaml_choice(tr_yaml_at(y, "axes"), AXES, 3);
@@ -88,6 +89,8 @@ bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
     tr_yaml tolerance = tr_yaml_at(y, "reference_tolerance_mm");
     layout.reference_tolerance_mm =
         tr_yaml_has(tolerance) ? tr_yaml_size(tolerance, MAX_MM) : DEFAULT_TOLERANCE_MM;
+    tr_yaml flatness = tr_yaml_at(y, "flatness_mm");
+    layout.flatness_mm = tr_yaml_has(flatness) ? tr_yaml_size(flatness, MAX_MM) : DEFAULT_FLATNESS_MM;
     read_placements(tr_yaml_at(y, "placements"), &layout);
     layout.path = tr_path_beside("", path);
     if (!layout.path) tr_yaml_fail_memory(y);

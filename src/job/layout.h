@@ -36,6 +36,7 @@ typedef struct {
     tr_axes axes;
     double wheelbase_mm, track_front_mm, track_rear_mm; /* 0 where the layout does not say */
     double reference_tolerance_mm;                      /* default 15 */
+    double flatness_mm; /* a required sheet may be out of flat by this; default 5 */
     tr_placement *placements;
     int n_placements;
 } tr_layout;

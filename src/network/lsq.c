@@ -52,7 +52,8 @@ typedef struct {
     bool is_late;
 } loss;
 
-/* Weight of a term and its share of the cost. Huber: rho(s) = s up to k^2, else 2 k sqrt(s) - k^2. */
+/* Weight of a term and its share of the cost. Huber: rho(s) = s up to k^2, else 2 k sqrt(s) - k^2.
+ */
 static double term_weight(loss l, const tr_lsq_term *term, double s, double *rho) {
     double k2 = l.huber * l.huber * term->rows;
     if (!term->is_robust || l.huber <= 0 || s <= k2) {
@@ -76,8 +77,10 @@ static int find_slot(const int *p, const int *i, int row, int column) {
     int hi = p[column + 1] - 1;
     while (lo < hi) {
         int mid = (lo + hi) / 2;
-        if (i[mid] < row) lo = mid + 1;
-        else hi = mid;
+        if (i[mid] < row)
+            lo = mid + 1;
+        else
+            hi = mid;
     }
     return lo;
 }
@@ -167,7 +170,8 @@ static bool make_pattern(tr_lsq *q, tr_error *err) {
     size_t total = 0;
     for (int j = 0; j < n; j++) last_seen[j] = -1;
     for (int j = 0; j < n; j++) {
-        counts[j] = list_rows(problem, terms + start[j], start[j + 1] - start[j], j, last_seen, rows);
+        counts[j] =
+            list_rows(problem, terms + start[j], start[j + 1] - start[j], j, last_seen, rows);
         total += (size_t)counts[j];
     }
     q->H = cholmod_allocate_sparse((size_t)n, (size_t)n, total, 1, 1, 1, CHOLMOD_REAL, &q->common);
@@ -388,7 +392,8 @@ bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_e
     const tr_lsq_problem *problem = q->problem;
     int n = problem->n_unknowns;
     loss l = {.huber = options.huber};
-    int max_iterations = options.max_iterations > 0 ? options.max_iterations : DEFAULT_MAX_ITERATIONS;
+    int max_iterations =
+        options.max_iterations > 0 ? options.max_iterations : DEFAULT_MAX_ITERATIONS;
     double small_step = options.small_step > 0 ? options.small_step : DEFAULT_SMALL_STEP;
     double lambda = options.start_damping > 0 ? options.start_damping : DEFAULT_START_DAMPING;
     double grow = 2;
@@ -432,8 +437,8 @@ bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_e
         double possible = (1 + lambda) * fabs(predicted);
         double nothing = DBL_EPSILON * result->cost + ROUNDING_OF_RESIDUAL * ROUNDING_OF_RESIDUAL *
                                                           (result->degrees_of_freedom + n);
-        bool is_last = (1 + lambda) * largest <= small_step * fmax(unit, 1e-12) ||
-                       possible <= nothing;
+        bool is_last =
+            (1 + lambda) * largest <= small_step * fmax(unit, 1e-12) || possible <= nothing;
         double gain = (result->cost - cost) / predicted;
         if (cost <= result->cost + (is_last ? nothing : 0)) {
             problem->accept(problem->context);

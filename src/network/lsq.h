@@ -48,9 +48,9 @@ typedef struct {
     /* Done when no unknown moves by more than this part of its conditional standard deviation;
        0: 1e-9. */
     double small_step;
-    /* Damping of the first step, as a part of H's diagonal; 0: 1e-4, fit for starts that are far off.
-       Where unknowns are strongly correlated, damping makes for many short steps: good starts want
-       less. */
+    /* Damping of the first step, as a part of H's diagonal; 0: 1e-4, fit for starts that are far
+       off. Where unknowns are strongly correlated, damping makes for many short steps: good starts
+       want less. */
     double start_damping;
 } tr_lsq_options;
 
@@ -69,7 +69,8 @@ typedef struct {
 
 typedef struct tr_lsq tr_lsq;
 
-/* Makes a solver for a problem; the problem must outlive it. NULL: err is set. Owned by the caller. */
+/* Makes a solver for a problem; the problem must outlive it. NULL: err is set. Owned by the caller.
+ */
 tr_lsq *tr_lsq_new(const tr_lsq_problem *problem, tr_error *err);
 void tr_lsq_free(tr_lsq *lsq);
 

@@ -24,7 +24,7 @@ typedef struct {
     tr_net_rig *rigs;
     tr_net_sheet *sheets;
     tr_net_offset *offsets;
-    double (*lens_W)[TR_LENS_N * TR_LENS_N];          /* whitening of the free ones */
+    double (*lens_W)[TR_LENS_N * TR_LENS_N]; /* whitening of the free ones */
     /* First unknown of each, -1 where nothing of it is free. */
     int *lens_column, *camera_column, *rig_column, *sheet_column, *offset_column;
     tr_net_unknown *unknowns;
@@ -98,8 +98,7 @@ tr_vec3 tr_net_sheet_point(const tr_net_sheet *sheet, tr_vec2 p_sheet_mm) {
 
 static tr_pose camera_from_world(const tr_network *net, int photo) {
     const tr_net_photo *ph = &net->photos[photo];
-    return tr_pose_mul(net->cameras[ph->camera].camera_from_rig,
-                       net->rigs[ph->rig].rig_from_world);
+    return tr_pose_mul(net->cameras[ph->camera].camera_from_rig, net->rigs[ph->rig].rig_from_world);
 }
 
 bool tr_network_project(const tr_network *net, int photo, tr_vec3 p_world_mm, tr_vec2 *uv_px) {
@@ -111,8 +110,8 @@ bool tr_network_project(const tr_network *net, int photo, tr_vec3 p_world_mm, tr
 static void chain(const double J[6], tr_mat3 A, double out[6]) {
     for (int i = 0; i < 2; i++) {
         for (int j = 0; j < 3; j++) {
-            out[3 * i + j] = J[3 * i] * A.m[0][j] + J[3 * i + 1] * A.m[1][j] +
-                             J[3 * i + 2] * A.m[2][j];
+            out[3 * i + j] =
+                J[3 * i] * A.m[0][j] + J[3 * i + 1] * A.m[1][j] + J[3 * i + 2] * A.m[2][j];
         }
     }
 }
@@ -190,8 +189,8 @@ static bool project_point(const tr_network *net, const tr_net_obs *obs, int k, t
             row[TR_SHEET_TX + j] = Jw[3 * i + j];
         }
         for (int j = 0; j < 4; j++) {
-            row[TR_STRETCH_X + j] =
-                Js[3 * i] * Jshape[j] + Js[3 * i + 1] * Jshape[4 + j] + Js[3 * i + 2] * Jshape[8 + j];
+            row[TR_STRETCH_X + j] = Js[3 * i] * Jshape[j] + Js[3 * i + 1] * Jshape[4 + j] +
+                                    Js[3 * i + 2] * Jshape[8 + j];
         }
     }
     return true;
@@ -244,7 +243,8 @@ static bool evaluate_observation(const state *s, const tr_net_obs *obs, int n_co
         raw_r[2 * k + 1] = uv.y - obs->uv_px[k].y;
         if (!J) continue;
         double *raw = raw_J + (long)2 * k * n_columns;
-        int c = put_columns(part.lens, TR_LENS_N, net->lenses[photo->lens].is_free, raw, n_columns, 0);
+        int c =
+            put_columns(part.lens, TR_LENS_N, net->lenses[photo->lens].is_free, raw, n_columns, 0);
         if (net->cameras[photo->camera].is_free) {
             c = put_columns(part.camera, TR_POSE_N, NULL, raw, n_columns, c);
         }
@@ -412,7 +412,8 @@ static void move(void *context, const double *delta) {
     }
     for (int i = 0; i < net->n_rigs; i++) {
         if (s->rig_column[i] < 0) continue;
-        net->rigs[i].rig_from_world = moved_pose(s->rigs[i].rig_from_world, delta + s->rig_column[i]);
+        net->rigs[i].rig_from_world =
+            moved_pose(s->rigs[i].rig_from_world, delta + s->rig_column[i]);
     }
     for (int i = 0; i < net->n_sheets; i++) {
         const tr_net_sheet *from = &s->sheets[i];
@@ -448,7 +449,9 @@ static void name(void *context, int unknown, char *out, size_t size) {
     tr_net_unknown u = s->unknowns[unknown];
     switch (u.kind) {
     case TR_NET_LENS: snprintf(out, size, "the lens's %s", lens_names[u.component]); return;
-    case TR_NET_CAMERA: snprintf(out, size, "the place of camera %d on its rig", u.index + 1); return;
+    case TR_NET_CAMERA:
+        snprintf(out, size, "the place of camera %d on its rig", u.index + 1);
+        return;
     case TR_NET_RIG: snprintf(out, size, "the place of photo %d", u.index + 1); return;
     case TR_NET_SHEET: snprintf(out, size, "the place of sheet %d", u.index + 1); return;
     case TR_NET_OFFSET: snprintf(out, size, "the offset of mark %d", u.index + 1); return;
@@ -534,7 +537,8 @@ static void add_terms(state *s) {
         int n = count_free(net->offsets[i].is_free, 3);
         int rows = offset_rows(&net->offsets[i]);
         if (rows == 0) continue;
-        push_columns(s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS, 0, s->offset_column[i], n);
+        push_columns(s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS, 0, s->offset_column[i],
+                     n);
         add_term(s, TERM_OFFSET, i, rows, n);
     }
 }
@@ -586,13 +590,14 @@ static void release_state(state *s) {
 }
 
 /* An array of at least one, zeroed. */
-static void *new_array(int n, size_t size) { return calloc((size_t)n + 1, size); }
+static void *new_array(int n, size_t size) {
+    return calloc((size_t)n + 1, size);
+}
 
 static bool init_state(state *s, tr_network *net, tr_error *err) {
     memset(s, 0, sizeof *s);
     s->net = net;
-    int most_terms = net->n_observations + net->n_lenses + 2 * net->n_sheets +
-                     net->n_offsets;
+    int most_terms = net->n_observations + net->n_lenses + 2 * net->n_sheets + net->n_offsets;
     int most_unknowns = TR_LENS_N * net->n_lenses + TR_POSE_N * (net->n_cameras + net->n_rigs) +
                         TR_SHEET_N * net->n_sheets + 3 * net->n_offsets;
     s->lenses = new_array(net->n_lenses, sizeof *s->lenses);
@@ -610,8 +615,8 @@ static bool init_state(state *s, tr_network *net, tr_error *err) {
     s->sources = new_array(most_terms, sizeof *s->sources);
     s->terms = new_array(most_terms, sizeof *s->terms);
     s->columns = new_array(most_terms * TR_LSQ_MAX_COLUMNS, sizeof *s->columns);
-    if (!s->lenses || !s->cameras || !s->rigs || !s->sheets || !s->offsets || !s->offset_column || !s->lens_W ||
-        !s->lens_column || !s->camera_column || !s->rig_column || !s->sheet_column ||
+    if (!s->lenses || !s->cameras || !s->rigs || !s->sheets || !s->offsets || !s->offset_column ||
+        !s->lens_W || !s->lens_column || !s->camera_column || !s->rig_column || !s->sheet_column ||
         !s->unknowns || !s->sources || !s->terms || !s->columns) {
         return tr_fail_memory(err);
     }
@@ -749,8 +754,10 @@ int tr_network_components(const tr_network *net, int *component) {
         int a = root_of(component, obs->photo);
         int b = root_of(component, net->n_photos + obs->sheet);
         /* The smaller number is the root, so that numbering below follows first appearance. */
-        if (a < b) component[b] = a;
-        else component[a] = b;
+        if (a < b)
+            component[b] = a;
+        else
+            component[a] = b;
     }
     int count = 0;
     for (int i = 0; i < n; i++) {

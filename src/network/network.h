@@ -70,19 +70,20 @@ typedef struct {
 
 typedef struct {
     tr_pose world_from_sheet;
-    double shape[4];           /* stretch_x, stretch_y, bow_x, bow_y */
-    double half_mm[2];         /* hx, hy above; > 0 */
+    double shape[4];   /* stretch_x, stretch_y, bow_x, bow_y */
+    double half_mm[2]; /* hx, hy above; > 0 */
     bool is_free[TR_SHEET_N];
-    double shape_sd[4];        /* prior about 0 of a free shape component; 0: none */
-    double floor_z_sd_mm;      /* prior: origin on the floor z = 0; 0: none */
-    double floor_tilt_sd_rad;  /* prior: face level; goes with floor_z_sd_mm */
+    double shape_sd[4];       /* prior about 0 of a free shape component; 0: none */
+    double floor_z_sd_mm;     /* prior: origin on the floor z = 0; 0: none */
+    double floor_tilt_sd_rad; /* prior: face level; goes with floor_z_sd_mm */
 } tr_net_sheet;
 
-/* How far a mark (or several together, such as a tag's four corners) lies from its nominal place. */
+/* How far a mark (or several together, such as a tag's four corners) lies from its nominal place.
+ */
 typedef struct {
     double offset_mm[3]; /* in the sheet's frame */
     bool is_free[3];
-    double sd_mm[3];     /* prior about 0 of a free component; 0: none */
+    double sd_mm[3]; /* prior about 0 of a free component; 0: none */
 } tr_net_offset;
 
 typedef struct {
@@ -91,7 +92,7 @@ typedef struct {
 
 typedef struct {
     int photo, sheet;
-    int n_points;                              /* 1 .. TR_OBS_MAX_POINTS */
+    int n_points; /* 1 .. TR_OBS_MAX_POINTS */
     tr_vec2 p_sheet_mm[TR_OBS_MAX_POINTS];
     tr_vec2 uv_px[TR_OBS_MAX_POINTS];
     int offset[TR_OBS_MAX_POINTS]; /* number of each point's tr_net_offset, from 1; 0: none */
@@ -144,8 +145,8 @@ TR_MUST_USE bool tr_network_solve(tr_network *net, const tr_net_options *options
                                   tr_lsq_result *result, tr_error *err);
 
 /* Residual of an observation in the network's present state: measured minus predicted, px, one
-   vector a point (may be NULL), and |W r|^2 (may be NULL). False where a point lies behind the camera or outside the
-   lens model. */
+   vector a point (may be NULL), and |W r|^2 (may be NULL). False where a point lies behind the
+   camera or outside the lens model. */
 bool tr_network_residual(const tr_network *net, int observation, tr_vec2 *r_px, double *chi2);
 
 /* A point of a sheet, mm on its face, in the world, with the sheet's shape. */

@@ -126,6 +126,53 @@ static json_t *references_json(const tr_check *check) {
     return NULL;
 }
 
+static json_t *quantity_json(bool is_measured, double value, double u95) {
+    json_t *json = json_object();
+    if (json && put(json, "measured", is_measured ? number(value) : json_null()) &&
+        put(json, "u95", is_measured ? number(u95) : json_null())) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *flatness_json(const tr_check *check, const tr_sheet_result *r) {
+    const tr_sheet_condition *c = &r->condition;
+    json_t *json = quantity_json(c->has_flatness, c->flatness_mm, c->flatness_u95_mm);
+    bool ok = json;
+    if (ok && r->is_flat_judged) {
+        ok = put(json, "limit", number(check->job->layout.flatness_mm)) &&
+             put(json, "verdict", json_string(tr_verdict_name(r->flatness_verdict)));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* The condition of every sheet that was measured. Scales are relative to what the file says. */
+static json_t *sheets_json(const tr_check *check) {
+    json_t *sheets = json_array();
+    bool ok = sheets;
+    for (int i = 0; ok && check->sheets && i < check->job->n_sheets; i++) {
+        const tr_sheet_result *r = &check->sheets[i];
+        const tr_sheet_condition *c = &r->condition;
+        json_t *sheet = json_object();
+        ok = sheet && put(sheet, "sheet", text(check->job->sheets[i].id)) &&
+             put(sheet, "photos", json_integer(r->n_photos)) &&
+             put(sheet, "marks", json_integer(r->n_marks)) &&
+             put(sheet, "flatness_mm", flatness_json(check, r)) &&
+             put(sheet, "scale_x",
+                 quantity_json(c->has_stretch, 1 + c->stretch[0], c->stretch_u95[0])) &&
+             put(sheet, "scale_y",
+                 quantity_json(c->has_stretch, 1 + c->stretch[1], c->stretch_u95[1])) &&
+             push(sheets, json_incref(sheet));
+        json_decref(sheet);
+    }
+    if (ok) return sheets;
+    json_decref(sheets);
+    return NULL;
+}
+
 static json_t *photo_json(const tr_check_photo *photo) {
     json_t *json = json_object();
     bool ok = json && put(json, "file", text(photo->file)) &&
@@ -188,7 +235,8 @@ json_t *tr_check_json(const tr_check *check) {
         put(json, "verdict", json_string(tr_verdict_name(check->verdict))) &&
         put(json, "targets", targets_json(check)) &&
         put(json, "references", references_json(check)) &&
-        put(json, "photos", photos_json(check)) && put(json, "warnings", warnings_json(check)) &&
+        put(json, "sheets", sheets_json(check)) && put(json, "photos", photos_json(check)) &&
+        put(json, "warnings", warnings_json(check)) &&
         put(json, "left_out", json_integer(check->n_left_out)) &&
         put(json, "variance_factor", number(check->variance_factor)) &&
         put(json, "degrees_of_freedom", json_integer(check->degrees_of_freedom)) &&

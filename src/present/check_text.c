@@ -325,6 +325,36 @@ static void put_references(const page *p, const tr_check *check) {
     put_length(p, "rear track, mm", &check->track_rear);
 }
 
+/* Flatness and scale of the sheets that were measured. */
+static void put_conditions(const page *p, const tr_check *check) {
+    bool has_title = false;
+    for (int i = 0; check->sheets && i < check->job->n_sheets; i++) {
+        const tr_sheet_condition *c = &check->sheets[i].condition;
+        char cell[TR_CELL_SIZE];
+        if (!c->has_flatness && !c->has_stretch) continue;
+        if (!has_title)
+            fputs("\nSheets        flat within, mm   size across, %     size up, %\n", p->out);
+        has_title = true;
+        char id[13];
+        snprintf(id, sizeof id, "%.12s", show(check->job->sheets[i].id).text);
+        fprintf(p->out, "  %-12s", id);
+        snprintf(cell, sizeof cell, "–");
+        if (c->has_flatness) {
+            snprintf(cell, sizeof cell, "%.1f ±%.1f", c->flatness_mm, c->flatness_u95_mm);
+        }
+        put_cell(p->out, cell, 15);
+        for (int k = 0; k < 2; k++) {
+            snprintf(cell, sizeof cell, "–");
+            if (c->has_stretch) {
+                snprintf(cell, sizeof cell, "%.2f ±%.2f", 100 * (1 + c->stretch[k]),
+                         100 * c->stretch_u95[k]);
+            }
+            put_cell(p->out, cell, k == 0 ? 17 : 15);
+        }
+        fputc('\n', p->out);
+    }
+}
+
 static void put_photos(const page *p, const tr_check *check) {
     int n_used = 0;
     for (int i = 0; i < check->n_photos; i++) n_used += check->photos[i].is_used;
@@ -391,6 +421,7 @@ void tr_check_text(const tr_check *check, bool is_coloured, FILE *out) {
         put_target(&p, check, i);
     }
     put_references(&p, check);
+    put_conditions(&p, check);
     put_photos(&p, check);
     put_warnings(&p, check);
     char why[1024];

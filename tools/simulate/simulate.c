@@ -131,6 +131,7 @@ static bool make_job(const tr_sim_options *o, tr_job *job) {
     l->track_front_mm = TRACK_FRONT_MM;
     l->track_rear_mm = TRACK_REAR_MM;
     l->reference_tolerance_mm = 15;
+    l->flatness_mm = 5;
     l->placements = calloc(1, sizeof *l->placements);
     job->references = calloc(TR_N_POINTS, sizeof *job->references);
     if (!job->path || !l->path || !l->placements || !job->references || !make_sheets(job)) return false;
@@ -256,7 +257,9 @@ typedef struct {
 
 static bool see(const shot *h, int sheet, tr_vec2 p, tr_vec2 *uv) {
     double scale = sheet == MAT && h->s->o->mat_scale > 0 ? h->s->o->mat_scale : 1;
-    tr_vec3 q = tr_pose_apply(h->s->sheets[sheet], tr_v3(scale * p.x, scale * p.y, 0));
+    double from_middle = p.x / (h->job->sheets[sheet].width_mm / 2);
+    double z = sheet == MAT ? h->s->o->mat_curl_mm * from_middle * from_middle : 0;
+    tr_vec3 q = tr_pose_apply(h->s->sheets[sheet], tr_v3(scale * p.x, scale * p.y, z));
     if (sheet == MAT) q = tr_v3_add(q, tr_v3(h->mat_shift.x, h->mat_shift.y, 0));
     if (is_hidden(h->camera, q)) return false;
     if (!tr_lens_project(&h->s->true_lens, tr_pose_apply(h->camera_from_vehicle, q), uv, NULL, NULL)) {

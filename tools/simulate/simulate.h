@@ -23,6 +23,7 @@ typedef struct {
     double mat_error[3];     /* true placement error: x mm, y mm, yaw rad */
     /* Faults. */
     bool is_mat_missing;
+    double mat_curl_mm;      /* the mat's left and right edges stand this high over its middle */
     double mat_scale;        /* print scale of the mat; 0: 1 */
     double lens_factor;      /* true focal lengths over the profile's; 0: 1 */
     tr_vec2 mat_moved_mm;    /* the mat lies this much further on ... */

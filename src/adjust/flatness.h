@@ -1,0 +1,14 @@
+/* Is every sheet flat? The adjustment is solved once more with a height of its own for every mark.
+   Private to adjust. */
+#ifndef TR_ADJUST_FLATNESS_H
+#define TR_ADJUST_FLATNESS_H
+
+#include "adjust/adjust.h"
+
+/* Fills in the flatness of every sheet of the input (out: one a sheet). Needs a solved adjustment;
+   leaves it as it is. A sheet with too few marks, or seen from too few sides, has none. False:
+   memory ran out. */
+TR_MUST_USE bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj,
+                                  tr_sheet_condition *out, tr_error *err);
+
+#endif
