@@ -99,11 +99,9 @@ static bool write_photos(const tr_scene *scene, const options *o, tr_error *err)
     work w = {.scene = scene, .options = o, .lock = PTHREAD_MUTEX_INITIALIZER};
     pthread_t threads[MAX_THREADS];
     int n = 0;
-    while (n < o->threads - 1 && pthread_create(&threads[n], NULL, take_photos, &w) == 0)
-        n++;
+    while (n < o->threads - 1 && pthread_create(&threads[n], NULL, take_photos, &w) == 0) n++;
     take_photos(&w);
-    while (n > 0)
-        pthread_join(threads[--n], NULL);
+    while (n > 0) pthread_join(threads[--n], NULL);
     if (w.err.code == TR_OK) return true;
     *err = w.err;
     return false;

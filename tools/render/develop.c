@@ -60,8 +60,7 @@ static bool sharpen(float *image, int width, int height, double amount, double s
         weight[k] = exp(-k * k / (2 * sigma_px * sigma_px));
         whole += k == 0 ? weight[k] : 2 * weight[k];
     }
-    for (int k = 0; k <= reach && ok; k++)
-        weight[k] /= whole;
+    for (int k = 0; k <= reach && ok; k++) weight[k] /= whole;
     for (int v = 0; v < height && ok; v++) {
         blur_row(image + (long)v * width, width, weight, reach, along_u + (long)v * width);
     }

@@ -30,8 +30,7 @@ static bool make_tag(const struct apriltag_family *family, const tr_tag *tag, tr
         return false;
     }
     for (int r = 0; r < n; r++) {
-        for (int c = 0; c < n; c++)
-            grid->is_black[r * n + c] = !pattern.is_white[r][c];
+        for (int c = 0; c < n; c++) grid->is_black[r * n + c] = !pattern.is_white[r][c];
     }
     return true;
 }
@@ -41,8 +40,7 @@ static bool make_checker(tr_vec2 centre_mm, double edge_mm, int columns, int row
                          tr_error *err) {
     if (!grid_init(grid, centre_mm, 0, edge_mm, columns, rows, err)) return false;
     for (int r = 0; r < rows; r++) {
-        for (int c = 0; c < columns; c++)
-            grid->is_black[r * columns + c] = (r + c) % 2 == 0;
+        for (int c = 0; c < columns; c++) grid->is_black[r * columns + c] = (r + c) % 2 == 0;
     }
     return true;
 }
@@ -79,8 +77,7 @@ bool tr_face_make(const tr_scene_sheet *sheet, tr_face *out, tr_error *err) {
 }
 
 void tr_face_release(tr_face *face) {
-    for (int i = 0; i < face->n_grids; i++)
-        free(face->grids[i].is_black);
+    for (int i = 0; i < face->n_grids; i++) free(face->grids[i].is_black);
     free(face->grids);
     *face = (tr_face){0};
 }
@@ -217,8 +214,7 @@ double tr_face_black_part(const tr_face *face, const tr_vec2 quad_mm[4]) {
     double part = 0;
     for (int i = 0; i < face->n_grids; i++) {
         polygon a = {.n = 4};
-        for (int k = 0; k < 4; k++)
-            a.p[k] = place_in(&face->grids[i], quad_mm[k]);
+        for (int k = 0; k < 4; k++) a.p[k] = place_in(&face->grids[i], quad_mm[k]);
         double whole = area_of(&a);
         if (whole > 0) part += black_area(&face->grids[i], &a) / whole;
     }

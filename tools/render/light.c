@@ -269,8 +269,7 @@ static void cut_by_rays(const picture *p, tr_vec2 uv_px, const lens_ray *ray, in
 
 static void cut_pixel(const picture *p, int column, int row, float cells[TR_CELLS][TR_CELLS]) {
     long at = (long)row * p->width + column;
-    for (int k = 0; k < TR_CELLS * TR_CELLS; k++)
-        cells[k / TR_CELLS][k % TR_CELLS] = p->centre[at];
+    for (int k = 0; k < TR_CELLS * TR_CELLS; k++) cells[k / TR_CELLS][k % TR_CELLS] = p->centre[at];
     bool is_alone = is_uniform(p, column, row);
     if (is_alone && !p->has_edge[at]) return;
     tr_vec2 uv_px = pixel_of(p, column, row);
@@ -311,8 +310,7 @@ static void cut_row(const picture *p, int row, cell_rows *out) {
 
 /* to += weight * from */
 static void add_scaled(float *to, const float *from, float weight, int n) {
-    for (int i = 0; i < n; i++)
-        to[i] += weight * from[i];
+    for (int i = 0; i < n; i++) to[i] += weight * from[i];
 }
 
 /* Cell k of the 2 n about a pixel's centre lies in the pixel so many to the right (or below) ... */
@@ -374,8 +372,7 @@ float *tr_light_make(const tr_scene *scene, int camera, tr_chroma *tint, tr_erro
         light = malloc(n * sizeof *light);
         ok = light || tr_fail_memory(err);
     }
-    for (int row = 0; row < p.height && ok; row++)
-        look_along_row(&p, row);
+    for (int row = 0; row < p.height && ok; row++) look_along_row(&p, row);
     ok = ok && spread_all(&p, light, err);
     if (!ok) {
         free(light);

@@ -14,8 +14,7 @@ tr_imaging tr_imaging_plain(void) {
 }
 
 void tr_scene_release(tr_scene *scene) {
-    for (int i = 0; i < scene->n_sheets; i++)
-        tr_sheet_release(&scene->sheets[i].sheet);
+    for (int i = 0; i < scene->n_sheets; i++) tr_sheet_release(&scene->sheets[i].sheet);
     free(scene->sheets);
     free(scene->solids);
     free(scene->lines);
@@ -180,8 +179,7 @@ tr_seen *tr_scene_truth(const tr_scene *scene, int camera, int *n, tr_error *err
                 (tr_seen){.sheet = i, .tag = -1, .corner = k, .p_sheet_mm = sheet->corners_mm[k]};
         }
     }
-    for (int k = 0; k < *n; k++)
-        see(scene, &stage, &all[k]);
+    for (int k = 0; k < *n; k++) see(scene, &stage, &all[k]);
     tr_stage_release(&stage);
     return all;
 }

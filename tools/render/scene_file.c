@@ -91,8 +91,7 @@ static void read_tint(tr_yaml y, double tint[2]) {
 static int read_outline(tr_yaml y, int min, tr_vec2 out[TR_MAX_OUTLINE]) {
     int n = 0;
     free(tr_yaml_array(y, min, TR_MAX_OUTLINE, 1, &n));
-    for (int i = 0; i < n; i++)
-        out[i] = read_vec2(tr_yaml_item(y, i));
+    for (int i = 0; i < n; i++) out[i] = read_vec2(tr_yaml_item(y, i));
     return n;
 }
 
@@ -167,8 +166,7 @@ static void read_stage(const char *path, tr_scene *scene, tr_error *err) {
     if (tr_yaml_has(floor)) read_floor(floor, scene);
     tr_yaml lines = tr_yaml_at(y, "lines");
     scene->lines = tr_yaml_array(lines, 0, MAX_THINGS, sizeof *scene->lines, &scene->n_lines);
-    for (int i = 0; i < scene->n_lines; i++)
-        scene->lines[i] = read_line(tr_yaml_item(lines, i));
+    for (int i = 0; i < scene->n_lines; i++) scene->lines[i] = read_line(tr_yaml_item(lines, i));
     tr_yaml solids = tr_yaml_at(y, "solids");
     scene->solids = tr_yaml_array(solids, 0, MAX_THINGS, sizeof *scene->solids, &scene->n_solids);
     for (int i = 0; i < scene->n_solids; i++) {
@@ -225,8 +223,7 @@ static void read_sheet(tr_yaml y, tr_scene_sheet *out) {
     out->checker_mm = tr_yaml_has(checker) ? tr_yaml_size(checker, FAR_MM) : 40;
     optional_numbers(y, "scale", scale, 2, 0.5, 2);
     optional_numbers(y, "bow_mm", out->bow_mm, 2, -FAR_MM, FAR_MM);
-    for (int k = 0; k < 2; k++)
-        out->stretch[k] = scale[k] - 1;
+    for (int k = 0; k < 2; k++) out->stretch[k] = scale[k] - 1;
     tr_vec3 centre_mm = tr_v3(tr_yaml_number(tr_yaml_at(y, "x_mm"), -FAR_MM, FAR_MM),
                               tr_yaml_number(tr_yaml_at(y, "y_mm"), -FAR_MM, FAR_MM),
                               optional_number(y, "z_mm", 0, -FAR_MM, FAR_MM));
@@ -328,8 +325,7 @@ bool tr_scene_read(const char *path, tr_scene *out, tr_error *err) {
     free(stage_path);
     tr_yaml sheets = tr_yaml_at(y, "sheets");
     scene.sheets = tr_yaml_array(sheets, 0, MAX_SHEETS, sizeof *scene.sheets, &scene.n_sheets);
-    for (int i = 0; i < scene.n_sheets; i++)
-        read_sheet(tr_yaml_item(sheets, i), &scene.sheets[i]);
+    for (int i = 0; i < scene.n_sheets; i++) read_sheet(tr_yaml_item(sheets, i), &scene.sheets[i]);
     read_imaging(tr_yaml_at(y, "imaging"), &imaging);
     tr_yaml cameras = tr_yaml_at(y, "cameras");
     scene.cameras = tr_yaml_array(cameras, 1, MAX_CAMERAS, sizeof *scene.cameras, &scene.n_cameras);

@@ -106,8 +106,7 @@ bool tr_stage_make(const tr_scene *scene, int camera, tr_stage *out, tr_error *e
     out->solids = calloc((size_t)scene->n_solids + 1, sizeof *out->solids);
     out->lines = calloc((size_t)scene->n_lines + 1, sizeof *out->lines);
     bool ok = (out->sheets && out->solids && out->lines) || tr_fail_memory(err);
-    for (int i = 0; i < scene->n_lines && ok; i++)
-        out->lines[i] = make_line(&scene->lines[i]);
+    for (int i = 0; i < scene->n_lines && ok; i++) out->lines[i] = make_line(&scene->lines[i]);
     for (int i = 0; i < scene->n_solids && ok; i++) {
         out->solids[i] = make_solid(&scene->solids[i], out->vehicle_from_camera);
     }
@@ -120,8 +119,7 @@ bool tr_stage_make(const tr_scene *scene, int camera, tr_stage *out, tr_error *e
 
 void tr_stage_release(tr_stage *stage) {
     if (stage->sheets) {
-        for (int i = 0; i < stage->scene->n_sheets; i++)
-            tr_face_release(&stage->sheets[i].face);
+        for (int i = 0; i < stage->scene->n_sheets; i++) tr_face_release(&stage->sheets[i].face);
     }
     free(stage->sheets);
     free(stage->solids);
@@ -343,8 +341,7 @@ void tr_stage_jacobian(const tr_stage *stage, const tr_hit *hit, tr_vec3 ray, co
     tr_mat3 R = stage->vehicle_from_camera.R;
     tr_vec3 n = tr_v3(0, 0, 1);
     double scale[2] = {1, 1};
-    for (int k = 0; k < 4; k++)
-        J[k] = 0;
+    for (int k = 0; k < 4; k++) J[k] = 0;
     if (hit->surface != TR_SURFACE_FLOOR && !is_sheet(stage, hit->surface)) return;
     if (is_sheet(stage, hit->surface)) {
         const tr_stage_sheet *s = &stage->sheets[hit->surface - TR_SURFACE_SHEETS];

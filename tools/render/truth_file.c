@@ -14,8 +14,7 @@ static json_t *pair(double a, double b) {
 
 static json_t *numbers(const double *x, int n) {
     json_t *list = json_array();
-    for (int i = 0; i < n; i++)
-        json_array_append_new(list, json_real(x[i]));
+    for (int i = 0; i < n; i++) json_array_append_new(list, json_real(x[i]));
     return list;
 }
 
@@ -63,8 +62,7 @@ static json_t *photo_json(const tr_scene *scene, int camera, tr_error *err) {
     int n = 0;
     tr_seen *seen = tr_scene_truth(scene, camera, &n, err);
     json_t *marks = json_array();
-    for (int i = 0; i < n; i++)
-        json_array_append_new(marks, seen_json(scene, &seen[i]));
+    for (int i = 0; i < n; i++) json_array_append_new(marks, seen_json(scene, &seen[i]));
     json_t *photo =
         json_pack("{s:s, s:o, s:o}", "file", scene->cameras[camera].file, "vehicle_from_camera",
                   pose_json(scene->cameras[camera].vehicle_from_camera), "marks", marks);
