@@ -1,5 +1,6 @@
 #include "calib/lens_run.h"
 
+#include <assert.h>
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -10,6 +11,7 @@
 #include "base/text.h"
 #include "calib/median.h"
 #include "calib/quality.h"
+#include "image/exif.h"
 #include "network/network.h"
 
 /* A photo's file; the largest cameras write some 100 MB. */
@@ -64,9 +66,12 @@ static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err
     uint8_t *data = NULL;
     size_t size = 0;
     tr_image image = {0};
+    tr_exif exif;
     tr_error cause = {0};
     if (!tr_file_read(p->file, MAX_FILE_BYTES, &data, &size, &cause)) goto out;
     tr_sha256_hex(data, size, p->sha256);
+    if (!tr_exif_read(data, size, &exif, &cause)) goto out;
+    p->camera = exif.camera;
     if (!tr_image_decode(data, size, p->file, &image, &cause)) goto out;
     p->width_px = image.width;
     p->height_px = image.height;
@@ -187,6 +192,26 @@ static int count_used(const tr_lens_run *run) {
     return n;
 }
 
+/* A lens profile holds for one camera, focal length and zoom. *camera: what the photos tell. All
+   that tell something count, as in check_sizes. */
+static bool check_cameras(const tr_lens_run *run, tr_camera *camera, tr_error *err) {
+    tr_camera_difference d;
+    *camera = (tr_camera){.name = ""};
+    for (int i = 0; i < run->n_photos; i++) {
+        const tr_lens_photo *p = &run->photos[i];
+        for (int k = 0; k < i; k++) {
+            const tr_lens_photo *q = &run->photos[k];
+            if (!tr_camera_differ(&q->camera, &p->camera, &d)) continue;
+            return tr_fail(err, TR_NO_MEASURE,
+                           "'%.60s' was taken %.70s, but '%.60s' %.70s; a lens profile is for one "
+                           "camera at one focal length and zoom: use photos taken alike only",
+                           tr_lens_photo_name(q), d.a, tr_lens_photo_name(p), d.b);
+        }
+        tr_camera_complete(camera, &p->camera);
+    }
+    return true;
+}
+
 /* A lens profile holds for one image size. All photos that could be read count, so that a stray one
    shows even if it happens to have no board. */
 static bool check_sizes(const tr_lens_run *run, tr_error *err) {
@@ -292,6 +317,7 @@ static bool solve_used(tr_lens_run *run, tr_calib_view *views, tr_calib_pose *po
         if (!first) first = p;
         views[n++] = (tr_calib_view){p->view.p_board_mm, p->view.uv_px, p->view.sd_px, p->view.n};
     }
+    assert(first); /* the caller counted the photos */
     tr_calib_options options = tr_calib_defaults(first->width_px, first->height_px);
     /* A square board may lie turned by a quarter from photo to photo, and no bow along x is known.
      */
@@ -314,6 +340,7 @@ static tr_lens_photo *find_contradicting(tr_lens_run *run, double middle, int n_
         tr_lens_photo *p = &run->photos[i];
         if (p->is_used && (!worst || p->misfit > worst->misfit)) worst = p;
     }
+    assert(worst); /* n_used of them are used */
     return worst->misfit > MISFIT_LEFT_OUT * middle ? worst : NULL;
 }
 
@@ -389,11 +416,14 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
     tr_calib_view *views = calloc((size_t)run->n_photos + 1, sizeof *views);
     tr_calib_pose *poses = calloc((size_t)run->n_photos + 1, sizeof *poses);
     double middle = 0;
+    tr_camera camera;
     if (!scratch || !views || !poses) {
         tr_fail_memory(err);
         goto out;
     }
-    if (!check_sizes(run, err) || !check_count(run, err)) goto out;
+    if (!check_cameras(run, &camera, err) || !check_sizes(run, err) || !check_count(run, err)) {
+        goto out;
+    }
     for (int n_left_out = 0;; n_left_out++) {
         if (!solve_used(run, views, poses, err)) goto out;
         judge_fit(run, scratch, &middle);
@@ -410,6 +440,7 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
             goto out;
         }
     }
+    run->calibration.lens.camera = camera;
     ok = check_lens(run, err) && tr_quality_judge(run, err);
 out:
     free(scratch);

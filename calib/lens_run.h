@@ -9,6 +9,7 @@
 #include "base/warning.h"
 #include "calib/board.h"
 #include "calib/calibrate.h"
+#include "lens/camera.h"
 
 /* Fewer photos give no lens: three determine it, the fourth begins to show what is wrong. */
 enum { TR_LENS_MIN_PHOTOS = 4 };
@@ -17,6 +18,7 @@ typedef struct {
     char *file;              /* as it was named */
     char sha256[65];         /* of the file's bytes; "" where it could not be read */
     int width_px, height_px; /* 0 where it could not be read */
+    tr_camera camera;        /* as EXIF tells */
     tr_board_view view;
     bool is_used;       /* its corners are in the calibration */
     char why_not[256];  /* a sentence, where it is not used */
@@ -52,8 +54,9 @@ TR_MUST_USE bool tr_lens_photos(const tr_board *board, char *const *files, int n
                                 tr_error *err);
 
 /* Everything after the corners; run as tr_lens_photos left it (or with simulated corners: file,
-   width_px, height_px, view and is_used filled in). The lens's id is left empty. TR_NO_MEASURE
-   where the photos cannot give a lens: err says why and what to do; run's photos keep their
+   width_px, height_px, view and is_used filled in). The lens's id is left empty; its camera is what
+   the photos tell. TR_NO_MEASURE where the photos cannot give a lens, as when two of them tell
+   different cameras, focal lengths or zooms: err says why and what to do; run's photos keep their
    reasons. */
 TR_MUST_USE bool tr_lens_solve(tr_lens_run *run, tr_error *err);
 

@@ -24,6 +24,8 @@ static const tr_lens BARREL = {
               0},
 };
 
+static const tr_camera CAMERA = {"Example Phone 3", 5.43, 26, 1};
+
 static tr_vec2 project(const tr_lens *lens, tr_vec3 p_mm) {
     tr_vec2 uv_px = {NAN, NAN};
     assert_true(tr_lens_project(lens, p_mm, &uv_px, NULL, NULL));
@@ -236,14 +238,12 @@ static tr_lens lens_with_covariance(void) {
     tr_lens lens = PHONE;
     double A[TR_LENS_N][TR_LENS_N];
     for (int i = 0; i < TR_LENS_N; i++) {
-        for (int j = 0; j < TR_LENS_N; j++)
-            A[i][j] = SD[i] * sin(1 + i * i + 3.1 * j) / 3;
+        for (int j = 0; j < TR_LENS_N; j++) A[i][j] = SD[i] * sin(1 + i * i + 3.1 * j) / 3;
     }
     for (int i = 0; i < TR_LENS_N; i++) {
         for (int j = 0; j < TR_LENS_N; j++) {
             double sum = 0;
-            for (int k = 0; k < TR_LENS_N; k++)
-                sum += A[i][k] * A[j][k];
+            for (int k = 0; k < TR_LENS_N; k++) sum += A[i][k] * A[j][k];
             lens.covariance[i * TR_LENS_N + j] = sum;
         }
     }
@@ -265,6 +265,10 @@ static void check_profile_round_trip(const char *folder, const tr_lens *lens) {
     assert_memory_equal(back.param, lens->param, sizeof back.param);
     assert_int_equal(back.has_covariance, lens->has_covariance);
     assert_memory_equal(back.covariance, lens->covariance, sizeof back.covariance);
+    assert_string_equal(back.camera.name, lens->camera.name);
+    CHECK_NEAR(back.camera.focal_length_mm, lens->camera.focal_length_mm, 0);
+    CHECK_NEAR(back.camera.equivalent_focal_length_mm, lens->camera.equivalent_focal_length_mm, 0);
+    CHECK_NEAR(back.camera.digital_zoom, lens->camera.digital_zoom, 0);
 }
 
 static void check_profiles(const char *folder) {
@@ -272,11 +276,19 @@ static void check_profiles(const char *folder) {
     check_profile_round_trip(folder, &PHONE);
     check_profile_round_trip(folder, &BARREL);
     check_profile_round_trip(folder, &lens);
+    lens.camera = CAMERA;
+    check_profile_round_trip(folder, &lens);
+    snprintf(lens.camera.name, sizeof lens.camera.name, "%s", "123: \"4\" \\ # no \xc3\xbc");
+    lens.camera.focal_length_mm = 16.0 / 3;
+    lens.camera.digital_zoom = 0;
+    check_profile_round_trip(folder, &lens);
+    memset(lens.camera.name, 'x', sizeof lens.camera.name - 1);
+    lens.camera.equivalent_focal_length_mm = 0;
+    lens.camera.digital_zoom = 4.0 / 3;
+    check_profile_round_trip(folder, &lens);
     snprintf(lens.id, sizeof lens.id, "%s", "it's \"quoted\" \\n: # yes \xc3\xbc");
-    for (int k = 0; k < 4; k++)
-        lens.param[k] = nextafter(lens.param[k], 0);
-    for (int k = TR_K1; k < TR_LENS_N; k++)
-        lens.param[k] *= 1e-7 / 3;
+    for (int k = 0; k < 4; k++) lens.param[k] = nextafter(lens.param[k], 0);
+    for (int k = TR_K1; k < TR_LENS_N; k++) lens.param[k] *= 1e-7 / 3;
     check_profile_round_trip(folder, &lens);
     /* A parameter that was held fixed has no variance. */
     for (int k = 0; k < TR_LENS_N; k++) {
@@ -362,7 +374,86 @@ static void a_lens_that_cannot_be_one_is_not_written(void **state) {
     tr_error err = {0};
     assert_false(tr_lens_profile_write(path, &lens, &err));
     assert_string_equal(err.key, "distortion");
+    for (int k = 0; k < 5; k++) {
+        static const char *const KEYS[] = {"camera", "focal_length_mm",
+                                           "equivalent_focal_length_mm", "digital_zoom",
+                                           "focal_length_mm"};
+        lens = PHONE;
+        lens.camera = CAMERA;
+        if (k == 0) snprintf(lens.camera.name, sizeof lens.camera.name, "two\nlines");
+        if (k == 1) lens.camera.focal_length_mm = -5;
+        if (k == 2) lens.camera.equivalent_focal_length_mm = INFINITY;
+        if (k == 3) lens.camera.digital_zoom = NAN;
+        if (k == 4) lens.camera.focal_length_mm = 1e9;
+        err = (tr_error){0};
+        assert_false(tr_lens_profile_write(path, &lens, &err));
+        assert_string_equal(err.key, KEYS[k]);
+    }
     assert_int_equal(temp_count(*state), 0);
+}
+
+/* ---- the camera that it was made with ---- */
+
+/* Whichever comes first; the words are those of either. */
+static void check_differ(const tr_camera *a, const tr_camera *b, const char *as_a,
+                         const char *as_b) {
+    tr_camera_difference d;
+    assert_int_equal(tr_camera_differ(a, b, &d), as_a != NULL);
+    if (as_a) {
+        assert_string_equal(d.a, as_a);
+        assert_string_equal(d.b, as_b);
+    }
+    assert_int_equal(tr_camera_differ(b, a, &d), as_a != NULL);
+    if (as_a) {
+        assert_string_equal(d.a, as_b);
+        assert_string_equal(d.b, as_a);
+    }
+}
+
+static void cameras_differ_where_they_tell_different_things(void **state) {
+    (void)state;
+    static const struct {
+        tr_camera camera;
+        const char *as_first, *as_this; /* NULL: no difference from CAMERA */
+    } CASES[] = {
+        {{"", 0, 0, 0}, NULL, NULL},
+        {{"Example Phone 3", 5.43, 26, 1}, NULL, NULL},
+        {{"Example Phone 3", 0, 0, 0}, NULL, NULL}, /* no zoom told is no zoom */
+        {{"", 5.43, 0, 0}, NULL, NULL},
+        {{"Example Phone 3", 5.48, 26, 1}, NULL, NULL},
+        {{"Example Phone 3", 5.43, 27, 1.005}, NULL, NULL},
+        {{"Example Phone 4", 5.43, 26, 1}, "with Example Phone 3", "with Example Phone 4"},
+        {{"Example Phone 4", 9, 77, 2}, "with Example Phone 3", "with Example Phone 4"},
+        {{"Example Phone 3", 5.49, 26, 1},
+         "at a focal length of 5.43 mm",
+         "at a focal length of 5.49 mm"},
+        {{"", 9, 0, 0}, "at a focal length of 5.43 mm", "at a focal length of 9 mm"},
+        {{"Example Phone 3", 5.43, 52, 2}, "at digital zoom 1", "at digital zoom 2"},
+        {{"", 0, 0, 1.1}, "at digital zoom 1", "at digital zoom 1.1"},
+        {{"Example Phone 3", 5.43, 29, 1},
+         "at a focal length equivalent to 26 mm",
+         "at a focal length equivalent to 29 mm"},
+    };
+    for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++)
+        check_differ(&CAMERA, &CASES[i].camera, CASES[i].as_first, CASES[i].as_this);
+    /* A profile at some zoom, and a photo that tells its camera, but no zoom. */
+    tr_camera zoomed = CAMERA;
+    tr_camera silent = CAMERA;
+    zoomed.digital_zoom = 2;
+    silent.digital_zoom = 0;
+    check_differ(&zoomed, &silent, "at digital zoom 2", "at digital zoom 1");
+    silent.name[0] = 0;
+    check_differ(&zoomed, &silent, NULL, NULL);
+}
+
+static void cameras_are_completed_by_what_they_lack(void **state) {
+    (void)state;
+    tr_camera camera = {.name = "", .focal_length_mm = 4};
+    tr_camera_complete(&camera, &CAMERA);
+    assert_string_equal(camera.name, "Example Phone 3");
+    CHECK_NEAR(camera.focal_length_mm, 4, 0);
+    CHECK_NEAR(camera.equivalent_focal_length_mm, 26, 0);
+    CHECK_NEAR(camera.digital_zoom, 1, 0);
 }
 
 static void rounding_does_not_make_a_covariance_asymmetric(void **state) {
@@ -383,6 +474,8 @@ int main(void) {
         cmocka_unit_test(derivatives_agree_with_differences),
         cmocka_unit_test(undistorting_inverts_distorting),
         cmocka_unit_test(a_pixel_beyond_the_fold_has_no_direction),
+        cmocka_unit_test(cameras_differ_where_they_tell_different_things),
+        cmocka_unit_test(cameras_are_completed_by_what_they_lack),
         cmocka_unit_test_setup_teardown(profiles_come_back_bit_by_bit, make_folder, remove_folder),
         cmocka_unit_test_setup_teardown(profiles_do_not_depend_on_the_locale, make_folder,
                                         remove_folder),

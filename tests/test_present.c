@@ -171,7 +171,10 @@ static void place_mat(scene *s, double x, double y, double yaw_deg, double u95) 
     measure(t, &s->placements[0], TR_ROLL, -0.0002, 0.0009);
     t->n_moves = tr_moves("the mat", t->axis, t->moves);
     s->results[MAT] =
-        (tr_sheet_result){true, 2, 39, floor_pose(-1800 + x, y, yaw_deg * TR_RAD_PER_DEG)};
+        (tr_sheet_result){.is_placed = true,
+                          .n_photos = 2,
+                          .n_marks = 39,
+                          .vehicle_from_sheet = floor_pose(-1800 + x, y, yaw_deg * TR_RAD_PER_DEG)};
     s->check.verdict = t->verdict;
 }
 
@@ -187,7 +190,8 @@ static void place_board(scene *s, double x, double y, double z, double yaw_deg) 
     tr_pose pose = t->vehicle_from_required;
     pose.R = tr_m3_mul(tr_rotation_z(yaw_deg * TR_RAD_PER_DEG), pose.R);
     pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(x, y, z));
-    s->results[BOARD] = (tr_sheet_result){true, 2, 24, pose};
+    s->results[BOARD] = (tr_sheet_result){
+        .is_placed = true, .n_photos = 2, .n_marks = 24, .vehicle_from_sheet = pose};
     s->check.verdict = tr_verdict_join(s->check.verdict, t->verdict);
 }
 
@@ -206,6 +210,16 @@ static void make_photos(scene *s) {
         photo->rms_px = 0.09;
         photo->camera_from_vehicle =
             camera_looking(tr_v3(-3700, 500 - 1000 * i, 1650), tr_v3(-1500, 0, 0));
+        photo->quality = (tr_photo_quality){.grade = TR_PHOTO_GOOD,
+                                            .has_marks = true,
+                                            .sharpness_px = 0.75,
+                                            .contrast = 140,
+                                            .has_tags = true,
+                                            .tag_px = 60.5,
+                                            .cell_px = 5.25,
+                                            .overexposed_part = 0.125,
+                                            .has_elevation = true,
+                                            .elevation_rad = 30 * TR_RAD_PER_DEG};
     }
     snprintf(s->photos[2].why_not, sizeof s->photos[2].why_not,
              "It shows the plates only, and none of the sheets that it would join to them.");
@@ -233,7 +247,10 @@ static scene *make_scene(int n_placements) {
     for (int i = 0; i < 4; i++) {
         s->points[i].is_placed = true;
         s->points[i].at_mm = tr_v2(POINTS[i][0], POINTS[i][1]);
-        s->results[PLATE_A + i] = (tr_sheet_result){true, i == 2 ? 1 : 2, 8, floor_pose(0, 0, 0)};
+        s->results[PLATE_A + i] = (tr_sheet_result){.is_placed = true,
+                                                    .n_photos = i == 2 ? 1 : 2,
+                                                    .n_marks = 8,
+                                                    .vehicle_from_sheet = floor_pose(0, 0, 0)};
     }
     for (int i = 0; i < n_placements; i++) make_target(s, i);
     make_photos(s);
@@ -378,7 +395,7 @@ static void json_has_the_contracts_keys_and_values(void **state) {
     json_t *json = reread(tr_check_json(&s->check));
     char keys[512];
     assert_string_equal(keys_of(json, keys, sizeof keys),
-                        "job layout verdict targets references photos warnings left_out "
+                        "job layout verdict targets references sheets photos warnings left_out "
                         "variance_factor degrees_of_freedom program");
     assert_string_equal(json_string_value(at(json, "job")), "J-0147");
     assert_string_equal(json_string_value(at(json, "layout")), "DEMO-REAR");
@@ -417,14 +434,60 @@ static void json_has_the_contracts_keys_and_values(void **state) {
     assert_null(json_object_get(at(references, "track_front_mm"), "stated"));
 
     json_t *photo = json_array_get(at(json, "photos"), 0);
-    assert_string_equal(keys_of(photo, keys, sizeof keys), "file sha256 used marks rms_px");
+    assert_string_equal(keys_of(photo, keys, sizeof keys),
+                        "file sha256 used marks rms_px camera taken quality");
     assert_true(json_is_true(at(photo, "used")));
     photo = json_array_get(at(json, "photos"), 2);
-    assert_string_equal(keys_of(photo, keys, sizeof keys), "file sha256 used marks rms_px reason");
+    assert_string_equal(keys_of(photo, keys, sizeof keys),
+                        "file sha256 used marks rms_px camera taken quality reason");
     assert_true(json_is_null(at(photo, "rms_px")));
 
     json_t *warning = json_array_get(at(json, "warnings"), 0);
     assert_string_equal(keys_of(warning, keys, sizeof keys), "code text blocks_pass");
+    json_decref(json);
+    free(s);
+}
+
+/* A good photo, a weak one, one that was not looked at. */
+static void json_tells_how_good_each_photo_is(void **state) {
+    (void)state;
+    char keys[256];
+    scene *s = make_scene(1);
+    snprintf(s->photos[0].exif.camera.name, sizeof s->photos[0].exif.camera.name,
+             "Example Phone 3");
+    snprintf(s->photos[0].exif.taken, sizeof s->photos[0].exif.taken, "2026-03-02 10:15:07");
+    s->photos[1].quality.grade = TR_PHOTO_WEAK;
+    s->photos[1].quality.reason = "blurred; hold still";
+    s->photos[2].quality = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE};
+    json_t *json = reread(tr_check_json(&s->check));
+    json_t *photo = json_array_get(at(json, "photos"), 0);
+    json_t *quality = at(photo, "quality");
+    assert_string_equal(json_string_value(at(photo, "camera")), "Example Phone 3");
+    assert_string_equal(json_string_value(at(photo, "taken")), "2026-03-02 10:15:07");
+    assert_string_equal(keys_of(quality, keys, sizeof keys),
+                        "grade reason sharpness_px contrast overexposed tag_px cell_px "
+                        "elevation_deg");
+    assert_string_equal(json_string_value(at(quality, "grade")), "good");
+    assert_true(json_is_null(at(quality, "reason")));
+    check_number(quality, "sharpness_px", 0.75, 0);
+    check_number(quality, "contrast", 140, 0);
+    check_number(quality, "overexposed", 0.125, 0);
+    check_number(quality, "tag_px", 60.5, 0);
+    check_number(quality, "cell_px", 5.25, 0);
+    check_number(quality, "elevation_deg", 30, 1e-12);
+    photo = json_array_get(at(json, "photos"), 1);
+    quality = at(photo, "quality");
+    assert_true(json_is_null(at(photo, "camera")));
+    assert_true(json_is_null(at(photo, "taken")));
+    assert_string_equal(json_string_value(at(quality, "grade")), "weak");
+    assert_string_equal(json_string_value(at(quality, "reason")), "blurred; hold still");
+    quality = at(json_array_get(at(json, "photos"), 2), "quality");
+    assert_string_equal(json_string_value(at(quality, "grade")), "unusable");
+    assert_string_equal(json_string_value(at(quality, "reason")), s->photos[2].why_not);
+    assert_true(json_is_null(at(quality, "sharpness_px")));
+    assert_true(json_is_null(at(quality, "contrast")));
+    assert_true(json_is_null(at(quality, "tag_px")));
+    assert_true(json_is_null(at(quality, "elevation_deg")));
     json_decref(json);
     free(s);
 }
@@ -582,6 +645,36 @@ static void text_tells_the_verdict_and_what_to_do(void **state) {
     free(text);
     text = text_of(s, NULL, true);
     assert_non_null(strstr(text, "\033[1;38;5;166m"));
+    free(text);
+    free(s);
+}
+
+/* Good photos are not listed; a weak one with what to do, used or not. */
+static void text_lists_weak_photos_only(void **state) {
+    (void)state;
+    scene *s = make_scene(1);
+    place_mat(s, 2.1, -1.2, 0.06, 1.2);
+    char *text = text_of(s, NULL, false);
+    assert_null(strstr(text, "photos/1.jpg"));
+    assert_null(strstr(text, "weak"));
+    free(text);
+    s->photos[1].quality.grade = TR_PHOTO_WEAK;
+    s->photos[1].quality.reason = "too flat a view; hold the camera higher";
+    s->photos[2].quality.grade = TR_PHOTO_WEAK;
+    s->photos[2].quality.reason = "blurred; hold still";
+    snprintf(s->photos[2].why_not, sizeof s->photos[2].why_not, "its marks tie it to nothing");
+    text = text_of(s, NULL, false);
+    check_lines_fit(text);
+    assert_non_null(strstr(text, "Photos: 2 of 3 used.\n"
+                                 "  - photos/2.jpg: weak: too flat a view; hold the camera higher\n"
+                                 "  - photos/3.jpg: its marks tie it to nothing; weak: blurred; "
+                                 "hold still\n"));
+    assert_null(strstr(text, "photos/1.jpg"));
+    free(text);
+    /* One without marks is said to be so once. */
+    s->photos[2].quality = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE, .reason = "no mark"};
+    text = text_of(s, NULL, false);
+    assert_non_null(strstr(text, "  - photos/3.jpg: its marks tie it to nothing\n"));
     free(text);
     free(s);
 }
@@ -874,11 +967,13 @@ static void same_check_same_picture(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(json_has_the_contracts_keys_and_values),
+        cmocka_unit_test(json_tells_how_good_each_photo_is),
         cmocka_unit_test(json_keeps_every_digit),
         cmocka_unit_test(json_writes_null_for_what_is_not_measured),
         cmocka_unit_test(json_of_a_failure_is_one_object_too),
         cmocka_unit_test(json_survives_names_that_are_no_text),
         cmocka_unit_test(text_tells_the_verdict_and_what_to_do),
+        cmocka_unit_test(text_lists_weak_photos_only),
         cmocka_unit_test(text_of_a_pass_asks_for_nothing),
         cmocka_unit_test(text_says_how_to_decide_what_is_inconclusive),
         cmocka_unit_test(text_of_a_sheet_not_found_is_never_a_pass),

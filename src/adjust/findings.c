@@ -76,11 +76,13 @@ typedef struct {
     double sd[2];     /* of those, scaled by the residuals */
 } trial;
 
+/* That a cause does not lead to a solution says that it is not the one. Only memory that ran out is
+   a failure (err is then set): a cause that was not tried is no cause ruled out. */
 static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const double scale[2],
-                        trial *t) {
+                        trial *t, tr_error *err) {
     double C[4] = {0};
     tr_lsq_result result;
-    tr_error ignored = {0};
+    tr_error why = {0};
     /* A hundredth of a standard deviation is close enough to tell a cause. */
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = 0.01, .max_iterations = 30};
     if (wanted) {
@@ -88,7 +90,8 @@ static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const d
         options.n_wanted = 2;
         options.covariance = C;
     }
-    t->is_solved = tr_network_solve(net, &options, &result, &ignored);
+    t->is_solved = tr_network_solve(net, &options, &result, &why);
+    if (why.code == TR_NO_MEMORY) tr_fail_memory(err);
     if (!t->is_solved) return;
     t->cost = result.cost;
     t->degrees_of_freedom = result.degrees_of_freedom;
@@ -97,7 +100,7 @@ static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const d
 }
 
 /* The photos themselves say what the focal lengths are. */
-static trial try_lens(tr_network *net, const tr_lens *profile) {
+static trial try_lens(tr_network *net, const tr_lens *profile, tr_error *err) {
     trial t = {0};
     tr_net_lens *lens = &net->lenses[0];
     double stated[2] = {profile->param[TR_FX], profile->param[TR_FY]};
@@ -116,7 +119,7 @@ static trial try_lens(tr_network *net, const tr_lens *profile) {
     }
     tr_net_unknown wanted[2] = {{TR_NET_LENS, 0, TR_FX}, {TR_NET_LENS, 0, TR_FY}};
     double scale[2] = {1 / stated[0], 1 / stated[1]};
-    solve_trial(net, wanted, scale, &t);
+    solve_trial(net, wanted, scale, &t, err);
     for (int k = 0; k < 2; k++) {
         t.change[k] = lens->lens.param[TR_FX + k] / stated[k] - 1;
         t.sd[k] = hypot(t.sd[k], prior_sd[k]);
@@ -125,34 +128,35 @@ static trial try_lens(tr_network *net, const tr_lens *profile) {
 }
 
 /* The sheet's print is wider or higher than its file says. */
-static trial try_scale(tr_network *net, int sheet) {
+static trial try_scale(tr_network *net, int sheet, tr_error *err) {
     trial t = {0};
     tr_net_sheet *s = &net->sheets[sheet];
     s->is_free[TR_STRETCH_X] = s->is_free[TR_STRETCH_Y] = true;
     tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_STRETCH_X},
                                 {TR_NET_SHEET, sheet, TR_STRETCH_Y}};
     double scale[2] = {1, 1};
-    solve_trial(net, wanted, scale, &t);
+    solve_trial(net, wanted, scale, &t, err);
     t.change[0] = s->shape[0];
     t.change[1] = s->shape[1];
     return t;
 }
 
 /* Without the sheet, the rest fits. */
-static trial try_without(tr_network *net, int sheet) {
+static trial try_without(tr_network *net, int sheet, tr_error *err) {
     trial t = {0};
     for (int i = 0; i < net->n_observations; i++) {
         if (net->observations[i].sheet == sheet) net->observations[i].is_used = false;
     }
     tr_net_sheet *s = &net->sheets[sheet];
     memset(s->is_free, 0, sizeof s->is_free);
-    solve_trial(net, NULL, NULL, &t);
+    solve_trial(net, NULL, NULL, &t, err);
     return t;
 }
 
 /* The sheet lay at another place in some photos: those get a sheet of their own, in the slot that
    the network keeps free behind the job's sheets. */
-static trial try_moved(tr_network *net, int sheet, const bool *in_group, double *away_mm) {
+static trial try_moved(tr_network *net, int sheet, const bool *in_group, double *away_mm,
+                       tr_error *err) {
     trial t = {0};
     int other = net->n_sheets++;
     int n = 0;
@@ -164,7 +168,7 @@ static trial try_moved(tr_network *net, int sheet, const bool *in_group, double 
         o->sheet = other;
         n += o->is_used ? o->n_points : 0;
     }
-    if (n >= 4) solve_trial(net, NULL, NULL, &t);
+    if (n >= 4) solve_trial(net, NULL, NULL, &t, err);
     tr_vec3 d = tr_v3_sub(net->sheets[other].world_from_sheet.t_mm,
                           net->sheets[sheet].world_from_sheet.t_mm);
     *away_mm = tr_v3_norm(d);
@@ -303,8 +307,8 @@ static void note_stretch(const trial *t, tr_sheet_condition *condition) {
 /* Another lens, or a sheet printed at another scale: one number each. One parameter more always
    takes some cost away, so only what is telling competes. */
 static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
-                        double *lowest, cause *best) {
-    trial t = try_lens(&adj->net, in->lens);
+                        double *lowest, cause *best, tr_error *err) {
+    trial t = try_lens(&adj->net, in->lens, err);
     double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
     if (change != 0.0 && t.cost < *lowest) {
         *best = (cause){.kind = OTHER_LENS, .trial = t, .change = change};
@@ -313,7 +317,7 @@ static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const sna
     restore(&adj->net, base);
     for (int i = 0; i < in->n_sheets; i++) {
         if (!adj->sheet_placed[i]) continue;
-        t = try_scale(&adj->net, i);
+        t = try_scale(&adj->net, i, err);
         restore(&adj->net, base);
         note_stretch(&t, &adj->conditions[i]);
         if (!t.is_solved || telling_change(&t, SCALE_PART) == 0.0 || t.cost >= *lowest) continue;
@@ -324,7 +328,7 @@ static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const sna
 
 /* A sheet that lay elsewhere in one photo, or from one photo on. */
 static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
-                          double *lowest, cause *best) {
+                          double *lowest, cause *best, tr_error *err) {
     int n = in->n_photos < MAX_PHOTOS ? in->n_photos : MAX_PHOTOS;
     for (int s = 0; s < in->n_sheets; s++) {
         if (!adj->sheet_placed[s]) continue;
@@ -332,7 +336,7 @@ static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const s
             for (int from_here_on = 0; from_here_on < 2; from_here_on++) {
                 cause c = {.kind = MOVED, .sheet = s};
                 for (int i = k; i < (from_here_on ? n : k + 1); i++) c.in_group[i] = true;
-                c.trial = try_moved(&adj->net, s, c.in_group, &c.away_mm);
+                c.trial = try_moved(&adj->net, s, c.in_group, &c.away_mm, err);
                 restore(&adj->net, base);
                 if (!c.trial.is_solved || c.away_mm < MOVED_MM || c.trial.cost >= *lowest) continue;
                 *best = c;
@@ -352,11 +356,11 @@ static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const s
 
 /* A sheet without which the rest fits. */
 static void try_misfits(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
-                        double variance, cause *best) {
+                        double variance, cause *best, tr_error *err) {
     double lowest = fmax(1.5, 1 + (1 - EXPLAINED_PART) * (variance - 1));
     for (int i = 0; i < in->n_sheets; i++) {
         if (!adj->sheet_placed[i] || i == adj->root) continue;
-        trial t = try_without(&adj->net, i);
+        trial t = try_without(&adj->net, i, err);
         restore(&adj->net, base);
         double v = t.is_solved ? t.cost / fmax(1, t.degrees_of_freedom) : INFINITY;
         if (v >= lowest) continue;
@@ -370,9 +374,10 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
     snapshot base;
     cause best = {0};
     double lowest = result->cost;
+    tr_error memory = {0};
     *is_explained = false;
     if (!take_snapshot(&adj->net, &base, err)) return false;
-    try_numbers(in, adj, &base, &lowest, &best);
+    try_numbers(in, adj, &base, &lowest, &best, &memory);
     if (result->variance_factor > SUSPECT_VARIANCE) {
         /* A cause must take away most of what is too much. */
         double explained =
@@ -380,11 +385,14 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
         if (lowest > explained) {
             best = (cause){0};
             lowest = explained;
-            try_all_moved(in, adj, &base, &lowest, &best);
+            try_all_moved(in, adj, &base, &lowest, &best, &memory);
         }
-        if (best.kind == NO_CAUSE) try_misfits(in, adj, &base, result->variance_factor, &best);
+        if (best.kind == NO_CAUSE) {
+            try_misfits(in, adj, &base, result->variance_factor, &best, &memory);
+        }
     }
     release_snapshot(&base);
+    if (memory.code != TR_OK) return tr_fail_memory(err);
     *is_explained = best.kind == OTHER_LENS || best.kind == OTHER_SCALE;
     return warn_cause(in, &best, warnings, err);
 }

@@ -10,7 +10,9 @@
 #include "adjust/adjust.h"
 #include "base/error.h"
 #include "base/warning.h"
+#include "check/quality.h"
 #include "geom/geom.h"
+#include "image/exif.h"
 #include "job/job.h"
 #include "marks/marks.h"
 #include "verdict/verdict.h"
@@ -22,7 +24,10 @@ typedef struct {
     bool is_readable;  /* it is a photo that fits the lens profile: its marks were sought */
     bool is_used;      /* its marks are in the network */
     char why_not[256]; /* a sentence, where it is not used */
+    tr_exif exif;
+    bool is_other_lens; /* not readable, as EXIF tells another camera, focal length or zoom */
     tr_photo_marks marks;
+    tr_photo_quality quality;
     /* Of the marks used in the network; a tag counts as four. */
     int n_marks;
     double rms_px; /* root mean square distance of a mark from its place in the solved network */

@@ -7,11 +7,15 @@
 #include "base/file.h"
 #include "check/check.h"
 #include "check/order.h"
+#include "check/quality.h"
+#include "image/exif.h"
 #include "image/image.h"
 
 /* No photo of a phone is larger; a file that is should not fill the memory. */
 static const size_t MAX_PHOTO_BYTES = 400u * 1024u * 1024u;
 enum { MAX_PHOTOS = 1000, MAX_THREADS = 16 };
+/* Photos of one setup are taken within minutes. */
+enum { MAX_MINUTES_APART = 60 };
 
 /* What the threads share. */
 typedef struct {
@@ -35,22 +39,40 @@ static bool refuse(tr_check_photo *photo, const tr_error *why, tr_error *err) {
     return true;
 }
 
+/* True, and noted, where the photo tells that it was taken otherwise than the profile's. */
+static bool is_of_other_lens(const tr_lens *lens, tr_check_photo *photo) {
+    tr_camera_difference d;
+    photo->is_other_lens = tr_camera_differ(&photo->exif.camera, &lens->camera, &d);
+    if (!photo->is_other_lens) return false;
+    snprintf(photo->why_not, sizeof photo->why_not,
+             "it was taken %.70s, but the lens profile's photos %.70s; use the camera, focal "
+             "length and zoom of the calibration",
+             d.a, d.b);
+    return true;
+}
+
+static bool is_of_other_size(const tr_lens *lens, tr_check_photo *photo) {
+    if (photo->width_px == lens->width_px && photo->height_px == lens->height_px) return false;
+    const tr_exif *e = &photo->exif;
+    bool is_turned = photo->width_px == lens->height_px && photo->height_px == lens->width_px;
+    bool was_right = e->width_px == lens->width_px && e->height_px == lens->height_px;
+    snprintf(photo->why_not, sizeof photo->why_not,
+             "it has %d x %d pixels, but the lens profile is for %d x %d; %s", photo->width_px,
+             photo->height_px, lens->width_px, lens->height_px,
+             is_turned   ? "use the photo as the camera stored it, not turned"
+             : was_right ? "use the photo as the camera stored it, not made smaller or cut"
+                         : "use the same camera, zoom and image size as in the calibration");
+    return true;
+}
+
 static bool measure_image(const tr_job *job, tr_marks_finder *finder, const tr_image *image,
                           tr_check_photo *photo, tr_error *err) {
-    const tr_lens *lens = &job->lens;
     photo->width_px = image->width;
     photo->height_px = image->height;
-    if (image->width != lens->width_px || image->height != lens->height_px) {
-        bool is_turned = image->width == lens->height_px && image->height == lens->width_px;
-        snprintf(photo->why_not, sizeof photo->why_not,
-                 "it has %d x %d pixels, but the lens profile is for %d x %d; %s", image->width,
-                 image->height, lens->width_px, lens->height_px,
-                 is_turned ? "use the photo as the camera stored it, not turned"
-                           : "use the same camera, zoom and image size as in the calibration");
-        return true;
-    }
+    if (is_of_other_lens(&job->lens, photo) || is_of_other_size(&job->lens, photo)) return true;
     photo->is_readable = true;
-    return tr_marks_find(finder, image, lens, &photo->marks, err);
+    return tr_marks_find(finder, image, &job->lens, &photo->marks, err) &&
+           tr_photo_judge(&photo->marks, job->sheets, image, &photo->quality, err);
 }
 
 /* Only running out of memory is a failure; what is wrong with the photo is noted in it. */
@@ -66,6 +88,7 @@ static bool read_photo(const tr_job *job, tr_marks_finder *finder, tr_check_phot
         goto out;
     }
     tr_sha256_hex(data, size, photo->sha256);
+    if (!tr_exif_read(data, size, &photo->exif, err)) goto out;
     if (!tr_image_decode(data, size, photo->file, &image, &why)) {
         ok = refuse(photo, &why, err);
         goto out;
@@ -108,6 +131,7 @@ static void refuse_repeats(tr_check *check) {
             if (!b->is_readable || strcmp(a->sha256, b->sha256) != 0) continue;
             a->is_readable = false;
             tr_photo_marks_release(&a->marks);
+            a->quality = (tr_photo_quality){0};
             snprintf(a->why_not, sizeof a->why_not, "it is the same photo as %.200s", b->file);
         }
     }
@@ -123,10 +147,32 @@ static bool warn_photo(tr_check *check, const tr_check_photo *p, tr_error *err) 
             p->file);
     }
     if (p->is_readable) return true;
+    if (p->is_other_lens) {
+        return tr_warn(&check->warnings, err, true, "photo_other_lens", "Photo %s is not used: %s.",
+                       p->file, p->why_not);
+    }
     bool is_size =
         p->width_px > 0 && (p->width_px != lens->width_px || p->height_px != lens->height_px);
     return tr_warn(&check->warnings, err, false, is_size ? "photo_size" : "photo_not_used",
                    "Photo %s is not used: %s.", p->file, p->why_not);
+}
+
+/* The first and the last of those taken; what was moved in between shows in the marks only where it
+   moved against the rest. */
+static bool warn_times(tr_check *check, tr_error *err) {
+    const tr_check_photo *first = NULL;
+    const tr_check_photo *last = NULL;
+    for (int i = 0; i < check->n_photos; i++) {
+        const tr_check_photo *p = &check->photos[check->order[i]];
+        if (!p->is_readable || !*p->exif.taken) continue;
+        if (!first || p->exif.taken_s < first->exif.taken_s) first = p;
+        if (!last || p->exif.taken_s > last->exif.taken_s) last = p;
+    }
+    if (!first || last->exif.taken_s - first->exif.taken_s <= 60 * MAX_MINUTES_APART) return true;
+    return tr_warn(&check->warnings, err, false, "photos_far_apart",
+                   "Photo %.150s was taken at %s, but %.150s at %s: were the photos all taken of "
+                   "this setup? If not, take them anew.",
+                   first->file, first->exif.taken, last->file, last->exif.taken);
 }
 
 bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
@@ -147,9 +193,9 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
     out->photos = calloc((size_t)n, sizeof *out->photos);
     if (!out->photos) return tr_fail_memory(err);
     for (int i = 0; i < n; i++) {
-        out->n_photos = i + 1;
         out->photos[i].file = strdup(files[i]);
         if (!out->photos[i].file) return tr_fail_memory(err);
+        out->n_photos = i + 1;
     }
     pool p = {.job = job, .photos = out->photos, .n = n, .progress = progress, .context = context};
     if (pthread_mutex_init(&p.mutex, NULL) != 0) return tr_fail_memory(err);
@@ -172,5 +218,5 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
     for (int i = 0; i < n; i++) {
         if (!warn_photo(out, &out->photos[out->order[i]], err)) return false;
     }
-    return true;
+    return warn_times(out, err);
 }

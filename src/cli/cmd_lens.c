@@ -46,7 +46,8 @@ static const char HELP[] =
     "    steel rule both ways. Unequal numbers of squares are best.\n"
     "  - Take 10 to 15 photos with the camera, focus, zoom and image size that the checks\n"
     "    will be made with; switch off digital zoom, changing of lenses, and focus that\n"
-    "    moves by itself.\n"
+    "    moves by itself. The profile keeps what the photos tell of camera, focal length\n"
+    "    and zoom (EXIF); if they tell different things there is none.\n"
     "  - Each photo shows the whole board, sharp and evenly lit, without glare or fingers.\n"
     "  - Tilt the board by 30 to 45 degrees: left edge nearer, right, top, bottom. Let a\n"
     "    few photos look straight at it, and turn the camera by a quarter in some.\n"
@@ -221,6 +222,28 @@ static void print_parameter(const char *name, double value, double sd, const cha
     printf("  %-4s %12s ± %s%s\n", name, number, deviation, unit);
 }
 
+/* "Example Phone 3, 5.43 mm (as 26 mm on 35 mm film), digital zoom 1", as far as it is told. */
+static void print_camera(const tr_camera *camera) {
+    const char *comma = "";
+    if (*camera->name) {
+        printf("%s", camera->name);
+        comma = ", ";
+    }
+    if (camera->focal_length_mm > 0) {
+        printf("%s%.4g mm", comma, camera->focal_length_mm);
+        comma = ", ";
+    }
+    if (camera->equivalent_focal_length_mm > 0) {
+        printf("%sas %.4g mm on 35 mm film", comma, camera->equivalent_focal_length_mm);
+        comma = ", ";
+    }
+    if (camera->digital_zoom > 0) {
+        printf("%sdigital zoom %.4g", comma, camera->digital_zoom);
+        comma = ", ";
+    }
+    puts(*comma ? "" : "not told by the photos, so that checks cannot compare it");
+}
+
 /* What rounds to 0.00 has no sign. */
 static double without_minus_zero(double mm) {
     return fabs(mm) < 0.005 ? 0 : mm;
@@ -256,8 +279,11 @@ static void print_text(const request *r, const tr_lens_run *run) {
     int n_used = 0;
     for (int i = 0; i < run->n_photos; i++) n_used += run->photos[i].is_used;
     printf("Lens %s, written to %s\n", r->id, r->out);
-    printf("%d x %d px; %d of %d photos used; ± is one standard deviation\n\n", c->lens.width_px,
+    printf("%d x %d px; %d of %d photos used; ± is one standard deviation\n", c->lens.width_px,
            c->lens.height_px, n_used, run->n_photos);
+    fputs("Camera (EXIF): ", stdout);
+    print_camera(&c->lens.camera);
+    fputc('\n', stdout);
     for (int k = 0; k < TR_LENS_N; k++) {
         print_parameter(names[k], c->lens.param[k], sqrt(c->lens.covariance[k * (TR_LENS_N + 1)]),
                         k < TR_K1 ? " px" : "");
@@ -384,6 +410,22 @@ static json_t *error_json(const tr_error *why) {
     return NULL;
 }
 
+static json_t *told(double value) {
+    return value > 0 ? number(value) : json_null();
+}
+
+static json_t *camera_json(const tr_camera *camera) {
+    json_t *json = json_object();
+    if (json && put(json, "name", *camera->name ? text(camera->name) : json_null()) &&
+        put(json, "focal_length_mm", told(camera->focal_length_mm)) &&
+        put(json, "equivalent_focal_length_mm", told(camera->equivalent_focal_length_mm)) &&
+        put(json, "digital_zoom", told(camera->digital_zoom))) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
 /* The contract's "Result of lens --json", then more; with why, nothing of the lens but an "error".
  */
 static json_t *run_json(const request *r, const tr_lens_run *run, const tr_error *why) {
@@ -412,6 +454,7 @@ static json_t *run_json(const request *r, const tr_lens_run *run, const tr_error
              put(json, "degrees_of_freedom", json_integer(c->degrees_of_freedom)) &&
              put(json, "bow_mm", numbers(c->bow_mm, 2, 1)) &&
              put(json, "bow_sd_mm", numbers(c->bow_sd_mm, 2, 1)) &&
+             put(json, "camera", camera_json(&c->lens.camera)) &&
              put(json, "profile", text(r->out));
     }
     ok = ok && put(json, "advice", advice_json(&run->advice));

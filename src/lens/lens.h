@@ -5,16 +5,18 @@
 #define TR_LENS_LENS_H
 
 #include "geom/geom.h"
+#include "lens/camera.h"
 
 /* Order of the profile's parameters, and of every Jacobian and covariance of a lens. */
 enum { TR_FX, TR_FY, TR_CX, TR_CY, TR_K1, TR_K2, TR_P1, TR_P2, TR_K3, TR_LENS_N };
 
 typedef struct {
-    char id[64];             /* the profile's name */
-    int width_px, height_px; /* of the photos that it is for */
-    double param[TR_LENS_N]; /* fx fy cx cy (px), k1 k2 p1 p2 k3 */
-    bool has_covariance;     /* false: taken as exact */
+    char id[64];                              /* the profile's name */
+    int width_px, height_px;                  /* of the photos that it is for */
+    double param[TR_LENS_N];                  /* fx fy cx cy (px), k1 k2 p1 p2 k3 */
+    bool has_covariance;                      /* false: taken as exact */
     double covariance[TR_LENS_N * TR_LENS_N]; /* row by row, symmetric */
+    tr_camera camera;                         /* of the photos that it was made from */
 } tr_lens;
 
 /* Pixel of a point, and how it moves. Model brown5:

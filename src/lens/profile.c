@@ -101,6 +101,25 @@ static bool is_one_to_one(const tr_lens *lens) {
     return true;
 }
 
+static bool is_told_in_range(double x, double high) {
+    return x == 0 || (x > 0 && x <= high);
+}
+
+static const char *camera_fault(const tr_camera *camera, const char **key) {
+    *key = "camera";
+    if (!tr_text_is_line(camera->name, strlen(camera->name))) return "is not one line of UTF-8";
+    *key = "focal_length_mm";
+    if (!is_told_in_range(camera->focal_length_mm, TR_CAMERA_MAX_FOCAL_MM)) {
+        return "is no focal length";
+    }
+    *key = "equivalent_focal_length_mm";
+    if (!is_told_in_range(camera->equivalent_focal_length_mm, TR_CAMERA_MAX_FOCAL_MM)) {
+        return "is no focal length";
+    }
+    *key = "digital_zoom";
+    return is_told_in_range(camera->digital_zoom, TR_CAMERA_MAX_ZOOM) ? NULL : "is no zoom";
+}
+
 /* What is wrong with a lens, and at which key; NULL: nothing. */
 static const char *find_fault(const tr_lens *lens, const char **key) {
     const double *p = lens->param;
@@ -139,7 +158,8 @@ static const char *find_fault(const tr_lens *lens, const char **key) {
                "corners of the image";
     }
     *key = "covariance";
-    return lens->has_covariance ? covariance_fault(lens->covariance) : NULL;
+    const char *fault = lens->has_covariance ? covariance_fault(lens->covariance) : NULL;
+    return fault ? fault : camera_fault(&lens->camera, key);
 }
 
 /* Nine rows of nine, or all 81 in one list. */
@@ -160,6 +180,15 @@ static void read_covariance(tr_yaml y, tr_lens *lens) {
     }
 }
 
+static void read_camera(tr_yaml y, tr_camera *camera) {
+    tr_yaml_text(tr_yaml_at(y, "camera"), camera->name, sizeof camera->name);
+    camera->focal_length_mm =
+        tr_yaml_size(tr_yaml_at(y, "focal_length_mm"), TR_CAMERA_MAX_FOCAL_MM);
+    camera->equivalent_focal_length_mm =
+        tr_yaml_size(tr_yaml_at(y, "equivalent_focal_length_mm"), TR_CAMERA_MAX_FOCAL_MM);
+    camera->digital_zoom = tr_yaml_size(tr_yaml_at(y, "digital_zoom"), TR_CAMERA_MAX_ZOOM);
+}
+
 static void make_symmetric(double *C) {
     for (int i = 0; i < TR_LENS_N; i++) {
         for (int j = 0; j < i; j++) {
@@ -174,7 +203,8 @@ bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
     tr_lens lens = {0};
     *out = lens;
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(y, "lens model image_px fx_px fy_px cx_px cy_px distortion covariance?");
+    tr_yaml_keys(y, "lens model image_px fx_px fy_px cx_px cy_px distortion covariance? camera? "
+                    "focal_length_mm? equivalent_focal_length_mm? digital_zoom?");
     tr_yaml_text(tr_yaml_at(y, "lens"), lens.id, sizeof lens.id);
     (void)tr_yaml_choice(tr_yaml_at(y, "model"), MODELS, 1);
     int size_px[2] = {0, 0};
@@ -186,6 +216,7 @@ bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
     }
     tr_yaml_numbers(tr_yaml_at(y, "distortion"), lens.param + TR_K1, 5, -MAX_VALUE, MAX_VALUE);
     read_covariance(tr_yaml_at(y, "covariance"), &lens);
+    read_camera(y, &lens.camera);
     if (tr_yaml_has(y)) {
         const char *key = NULL;
         const char *fault = find_fault(&lens, &key);
@@ -235,6 +266,22 @@ static void add_quoted(builder *to, const char *text) {
     add(to, "\"");
 }
 
+static void add_told(builder *to, const char *key, double value) {
+    if (!(value > 0)) return;
+    add(to, key);
+    add_number(to, value);
+}
+
+static void add_camera(builder *to, const tr_camera *camera) {
+    if (*camera->name) {
+        add(to, "\ncamera: ");
+        add_quoted(to, camera->name);
+    }
+    add_told(to, "\nfocal_length_mm: ", camera->focal_length_mm);
+    add_told(to, "\nequivalent_focal_length_mm: ", camera->equivalent_focal_length_mm);
+    add_told(to, "\ndigital_zoom: ", camera->digital_zoom);
+}
+
 static void add_profile(builder *to, const tr_lens *lens) {
     char line[80];
     add(to, "lens: ");
@@ -242,6 +289,7 @@ static void add_profile(builder *to, const tr_lens *lens) {
     snprintf(line, sizeof line, "\nmodel: %s\nimage_px: [%d, %d]", MODELS[0], lens->width_px,
              lens->height_px);
     add(to, line);
+    add_camera(to, &lens->camera);
     for (int k = TR_FX; k <= TR_CY; k++) {
         snprintf(line, sizeof line, "\n%s: ", PIXEL_KEYS[k]);
         add(to, line);

@@ -10,6 +10,10 @@
      distortion: [0.0831, -0.2105, 0.0004, -0.0002, 0.1377]   # k1 k2 p1 p2 k3
      covariance: []                 # optional: 9 rows of 9 numbers, or the same 81 in one list, in
                                     # the order fx fy cx cy k1 k2 p1 p2 k3; empty: taken as exact
+     camera: Example Phone 3        # optional, as all below: what the photos that it was made from
+     focal_length_mm: 5.43          # tell of how they were taken (lens/camera.h)
+     equivalent_focal_length_mm: 26 # the same angle of view on 35 mm film
+     digital_zoom: 1                # 1: none
 
    Reading and writing refuse a lens that cannot be one: focal lengths or a centre that do not fit
    the image size, a distortion that maps two directions to one pixel of the image, a covariance

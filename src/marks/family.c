@@ -64,12 +64,14 @@ bool tr_tag_pattern_make(const struct apriltag_family *family, int id, tr_tag_pa
     memset(out, 0, sizeof *out);
     out->cells = cells;
     out->border = border;
-    /* The border's two rings: outside it the rim, just inside it the frame. */
-    for (int r = 0; r < cells; r++) {
-        for (int c = 0; c < cells; c++) {
-            bool is_within = r >= rim && c >= rim && r < rim + border && c < rim + border;
-            out->is_white[r][c] = is_within ? family->reversed_border : !family->reversed_border;
-        }
+    /* One white ring: just outside a dark border, or the border itself where that is light. All else
+       is black but for the bits. */
+    int ring = border + (family->reversed_border ? 0 : 2);
+    int start = (cells - ring) / 2;
+    int end = start + ring - 1;
+    for (int i = start; i <= end; i++) {
+        out->is_white[start][i] = out->is_white[end][i] = true;
+        out->is_white[i][start] = out->is_white[i][end] = true;
     }
     /* Bit i (the most significant first) stands at (bit_x, bit_y) from the border's corner. */
     for (uint32_t i = 0; i < family->nbits; i++) {

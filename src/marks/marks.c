@@ -13,6 +13,8 @@
 static const int SEARCH_SIDE_PX = 1500;
 /* libapriltag 3.3.0 can crash on images of few pixels (after shrinking). */
 static const int MIN_SIDE_PX = 64;
+/* At 48 bytes each 240 MB; tag36h11 has 0.76 million. */
+static const double MAX_CODES_LISTED = 5e6;
 
 /* A tag of a sheet agrees with the sheet's pose when its corners lie this close to where they
    belong, as a part of the tag's size in the image. */
@@ -24,6 +26,7 @@ static const double CORNER_REACH_PX = 6;
 static const double SQUARE_TRIES_MM[] = {100, 60, 40, 25, 15};
 /* Error of a checker corner beyond its fit's own, see DEVELOPERS.md. */
 static const double CORNER_FLOOR_PX = 0.015;
+static const double LOW_SQUARE_PX = 10;
 
 typedef struct {
     apriltag_family_t *family;
@@ -59,6 +62,14 @@ static int find_family(const tr_marks_finder *f, const char *name) {
     return -1;
 }
 
+/* How many wrong bits of a code libapriltag is to correct: 2, but for the largest families 1. It
+   lists all codes with that many wrong bits, three places each, which for 65,535 codes of 49 bits
+   would be 7 GB a thread. */
+static int bits_to_correct(const apriltag_family_t *family) {
+    double of_each_code = 1.0 + family->nbits * family->nbits;
+    return family->ncodes * of_each_code > MAX_CODES_LISTED ? 1 : 2;
+}
+
 tr_marks_finder *tr_marks_finder_new(const tr_sheet *sheets, int n_sheets, tr_error *err) {
     tr_marks_finder *f = calloc(1, sizeof *f);
     if (!f) goto no_memory;
@@ -73,7 +84,8 @@ tr_marks_finder *tr_marks_finder_new(const tr_sheet *sheets, int n_sheets, tr_er
         apriltag_family_t *family = tr_tag_family_new(sheets[i].tag_family, err);
         if (!family) goto fail;
         f->families[f->n_families++] = (used_family){family, sheets[i].tag_family};
-        apriltag_detector_add_family(f->detector, family);
+        apriltag_detector_add_family_bits(f->detector, family, bits_to_correct(family));
+        if (!family->impl) goto no_memory; /* the table of its codes */
     }
     return f;
 no_memory:
@@ -219,6 +231,7 @@ static bool measure_tag(const work *w, int sheet, int tag, const tr_vec2 start_p
     if (!tr_tag_measure(w->image, w->lens, &pattern, start_px, &fit)) return false;
     tr_mark *m = &w->out->marks[w->out->n_marks++];
     *m = (tr_mark){.kind = TR_MARK_TAG, .sheet = sheet, .index = tag, .n_points = 4};
+    m->n_cells = pattern.border;
     for (int k = 0; k < 4; k++) m->p_sheet_mm[k] = tr_tag_corner(t, k);
     memcpy(m->uv_px, fit.corner_px, sizeof m->uv_px);
     memcpy(m->covariance, fit.covariance, sizeof m->covariance);
@@ -378,6 +391,15 @@ static double square_bound_mm(const tr_sheet *s, int corner) {
     return bound;
 }
 
+/* What a checker corner's fit does not know of its error. The size of a lone corner's squares is not
+   known: where they are low in the image, the window may have reached over their ends. */
+static double corner_floor(tr_vec2 along_x_px, tr_vec2 along_y_px) {
+    double height = fabs(tr_v2_cross(along_x_px, along_y_px)) /
+                    fmax(tr_v2_norm(along_x_px), tr_v2_norm(along_y_px));
+    double lowness = fmax(1, LOW_SQUARE_PX / height);
+    return CORNER_FLOOR_PX * lowness * lowness;
+}
+
 static bool measure_corner(const work *w, const tr_sheet_view *view, int corner) {
     const tr_sheet *s = &w->finder->sheets[view->sheet];
     tr_pose pose = view->pose[0].camera_from_plane;
@@ -405,8 +427,9 @@ static bool measure_corner(const work *w, const tr_sheet_view *view, int corner)
         m->p_sheet_mm[0] = c;
         m->uv_px[0] = found.uv_px;
         memcpy(m->covariance, found.covariance, sizeof found.covariance);
-        m->covariance[0] += CORNER_FLOOR_PX * CORNER_FLOOR_PX;
-        m->covariance[3] += CORNER_FLOOR_PX * CORNER_FLOOR_PX;
+        double floor_px = corner_floor(x, y);
+        m->covariance[0] += floor_px * floor_px;
+        m->covariance[3] += floor_px * floor_px;
         m->sigma_px = found.sigma_px;
         m->contrast = 2 * found.contrast;
         return true;

@@ -19,6 +19,7 @@ typedef struct {
     int sheet;          /* index into the sheets given */
     int index;          /* of the tag or corner on its sheet */
     int n_points;       /* 4 or 1 */
+    int n_cells;        /* of a tag, along an edge of the square of its corners */
     tr_vec2 p_sheet_mm[4];
     tr_vec2 uv_px[4];
     double covariance[64]; /* of u0 v0 u1 v1 ..., px^2: 2n x 2n, row by row */

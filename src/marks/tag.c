@@ -12,9 +12,12 @@ static const double WINDOW_MIN_PX = 2.2;
 static const double WINDOW_PART = 0.75;
 /* At the ends of an edge, where another edge meets it, pixels within this many sigmas are left out. */
 static const double END_SIGMAS = 1.8;
-/* A cell lower than this has no flat part between its edges that tells black from white. */
-static const double MIN_CELL_PX = 1.8;
+/* A cell lower than this has no flat part between its edges that tells black from white: offsets of
+   neighbouring edges run into each other, and come out wrong by more than they say. */
+static const double MIN_CELL_PX = 2.4;
 static const double MIN_CONTRAST = 12;
+/* Three unknowns an edge. */
+enum { MIN_PIXELS = 8 };
 /* What the model of an edge leaves out (lens within a cell, tone curve, JPEG blocks), as an error
    of each edge, and of the tag's corners as a whole. Measured on rendered photos: see DEVELOPERS.md. */
 static const double EDGE_FLOOR_PX = 0.02;
@@ -202,7 +205,8 @@ static bool make_edge_window(const fit *f, edge *e, edge_window *w) {
         w->half_along_px[k] = (k ? along.y : along.x) / 2;
         w->half_across_px[k] = (k ? across.y : across.x) / w->cell_px;
     }
-    return w->to > w->from;
+    /* Pixels in the window, on average. */
+    return (w->to - w->from) * length * (w->hi - w->lo) >= MIN_PIXELS + 2;
 }
 
 /* Normal equations of (b, a, offset) and of the blur over the window's pixels. */
@@ -263,7 +267,7 @@ static bool measure_edge(const fit *f, edge *e) {
     for (int step = 0; step < 3; step++) {
         double d[3];
         sum_edge(f, e, &w, x, &s);
-        if (s.n < 8) return false;
+        if (s.n < MIN_PIXELS) return false;
         memcpy(A, s.A, sizeof A);
         memcpy(d, s.rhs, sizeof d);
         if (step == 0) {
@@ -281,7 +285,7 @@ static bool measure_edge(const fit *f, edge *e) {
     }
     if (!(x[1] > MIN_CONTRAST)) return false; /* also where black and white are exchanged */
     sum_edge(f, e, &w, x, &s);
-    if (s.n < 8) return false;
+    if (s.n < MIN_PIXELS) return false;
     memcpy(A, s.A, sizeof A);
     double unit[3] = {0, 0, 1};
     if (!tr_solve_small(A, unit, 3)) return false;
@@ -440,20 +444,33 @@ static int drop_outliers(fit *f, double (*J)[8], const double x[N_UNKNOWNS]) {
     return dropped;
 }
 
+/* Edges on the outline of the border, which all tags have. */
+static bool is_outline(const fit *f, const edge *e) {
+    return fabs(fabs(e->is_upright ? e->mid.x : e->mid.y) - f->border / 2.0) < 0.25;
+}
+
 /* At least half of the edges that could be measured agree, and at least this many of each family:
-   8 corner coordinates and 2 bleeds are to be found from them. */
+   8 corner coordinates and 2 bleeds are to be found from them. Of the inner edges, which tell one tag
+   from another, two thirds must: another tag's pattern, or this one turned by a quarter, shares about
+   one in four. */
 static bool is_enough(const fit *f, int *n_used, int *n_possible) {
     int used[2] = {0, 0};
+    int inner_used = 0;
+    int inner_possible = 0;
     int possible = 0;
     for (int i = 0; i < f->n_edges; i++) {
         edge_window w;
         edge e = f->edges[i];
         used[!e.is_upright] += e.is_used;
-        possible += make_edge_window(f, &e, &w);
+        bool is_possible = make_edge_window(f, &e, &w);
+        possible += is_possible;
+        inner_used += e.is_used && !is_outline(f, &e);
+        inner_possible += is_possible && !is_outline(f, &e);
     }
     *n_used = used[0] + used[1];
     *n_possible = possible;
-    return used[0] >= 8 && used[1] >= 8 && 2 * (*n_used) >= possible;
+    return used[0] >= 8 && used[1] >= 8 && 2 * (*n_used) >= possible &&
+           3 * inner_used >= 2 * inner_possible;
 }
 
 static void apply_step(fit *f, const double x[N_UNKNOWNS], double *largest) {
@@ -519,14 +536,8 @@ static bool run_fit(fit *f, const tr_vec2 start_px[4], tr_tag_fit *out) {
 
 bool tr_tag_measure(const tr_image *image, const tr_lens *lens, const tr_tag_pattern *pattern,
                     const tr_vec2 start_px[4], tr_tag_fit *out) {
-    fit *f = calloc(1, sizeof *f);
-    if (!f) return false;
-    f->image = image;
-    f->lens = lens;
-    f->border = pattern->border;
+    fit f = {.image = image, .lens = lens, .border = pattern->border};
     memset(out, 0, sizeof *out);
-    list_edges(pattern, f);
-    bool ok = run_fit(f, start_px, out);
-    free(f);
-    return ok;
+    list_edges(pattern, &f);
+    return run_fit(&f, start_px, out);
 }

@@ -173,13 +173,43 @@ static json_t *sheets_json(const tr_check *check) {
     return NULL;
 }
 
+static json_t *known(bool is_known, double value) {
+    return is_known ? number(value) : json_null();
+}
+
+static json_t *known_text(const char *words) {
+    return *words ? text(words) : json_null();
+}
+
+static json_t *quality_json(const tr_check_photo *photo) {
+    const tr_photo_quality *q = &photo->quality;
+    const char *why_not = q->grade == TR_PHOTO_UNUSABLE ? photo->why_not : "";
+    const char *reason = q->reason ? q->reason : why_not;
+    json_t *json = json_object();
+    if (json && put(json, "grade", json_string(tr_photo_grade_name(q->grade))) &&
+        put(json, "reason", known_text(reason)) &&
+        put(json, "sharpness_px", known(q->has_marks, q->sharpness_px)) &&
+        put(json, "contrast", known(q->has_marks, q->contrast)) &&
+        put(json, "overexposed", known(q->has_tags, q->overexposed_part)) &&
+        put(json, "tag_px", known(q->has_tags, q->tag_px)) &&
+        put(json, "cell_px", known(q->has_tags, q->cell_px)) &&
+        put(json, "elevation_deg", known(q->has_elevation, q->elevation_rad * TR_DEG_PER_RAD))) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
 static json_t *photo_json(const tr_check_photo *photo) {
     json_t *json = json_object();
     bool ok = json && put(json, "file", text(photo->file)) &&
               put(json, "sha256", *photo->sha256 ? json_string(photo->sha256) : json_null()) &&
               put(json, "used", json_boolean(photo->is_used)) &&
               put(json, "marks", json_integer(photo->is_used ? photo->n_marks : 0)) &&
-              put(json, "rms_px", photo->is_used ? number(photo->rms_px) : json_null());
+              put(json, "rms_px", known(photo->is_used, photo->rms_px)) &&
+              put(json, "camera", known_text(photo->exif.camera.name)) &&
+              put(json, "taken", known_text(photo->exif.taken)) &&
+              put(json, "quality", quality_json(photo));
     if (*photo->why_not && !photo->is_used) ok = ok && put(json, "reason", text(photo->why_not));
     if (ok) return json;
     json_decref(json);
@@ -274,11 +304,17 @@ json_t *tr_check_json_failed(const tr_check *check, const tr_error *why) {
     return NULL;
 }
 
+/* By json_dumpb, not json_dumps: where memory runs out for a text that grows, jansson 2.14 may
+   leave a key out and not tell. */
 bool tr_json_print(const json_t *json, FILE *out) {
     enum { DIGITS = 17 }; /* read the same double back */
-    char *line = json_dumps(json, JSON_PRESERVE_ORDER | JSON_REAL_PRECISION(DIGITS));
+    const size_t flags = JSON_PRESERVE_ORDER | JSON_REAL_PRECISION(DIGITS);
+    size_t size = json_dumpb(json, NULL, 0, flags);
+    char *line = size > 0 ? malloc(size + 1) : NULL;
     if (!line) return false;
-    bool ok = fputs(line, out) >= 0 && fputc('\n', out) != EOF;
+    bool ok = json_dumpb(json, line, size, flags) == size;
+    line[size] = '\n';
+    ok = ok && fwrite(line, 1, size + 1, out) == size + 1;
     free(line);
     return ok;
 }

@@ -355,6 +355,24 @@ static void put_conditions(const page *p, const tr_check *check) {
     }
 }
 
+/* One that is not used, or weak: why. */
+static void put_photo(const page *p, const tr_check_photo *photo) {
+    const tr_photo_quality *q = &photo->quality;
+    const char *weak = q->grade == TR_PHOTO_WEAK && q->reason ? q->reason : "";
+    if (photo->is_used && !*weak) return;
+    char found[64] = "";
+    if (!photo->is_used && !*photo->why_not) {
+        snprintf(found, sizeof found, "%d marks found, but not used", photo->marks.n_marks);
+    }
+    shown name = show(photo->file);
+    shown reason = show(photo->is_used ? "" : *found ? found : photo->why_not);
+    char line[2 * sizeof name + 256];
+    snprintf(line, sizeof line, "%s: %s%s%s%s", name.text, reason.text,
+             *reason.text && *weak ? "; " : "", *weak ? "weak: " : "", weak);
+    fputs("  - ", p->out);
+    tr_text_wrap(p->out, 4, 4, line);
+}
+
 static void put_photos(const page *p, const tr_check *check) {
     int n_used = 0;
     for (int i = 0; i < check->n_photos; i++) n_used += check->photos[i].is_used;
@@ -364,18 +382,7 @@ static void put_photos(const page *p, const tr_check *check) {
                 check->n_left_out == 1 ? "mark contradicts" : "marks contradict");
     }
     fputc('\n', p->out);
-    for (int i = 0; i < check->n_photos; i++) {
-        const tr_check_photo *photo = &check->photos[i];
-        if (photo->is_used) continue;
-        fputs("  - ", p->out);
-        shown name = show(photo->file);
-        char found[64];
-        snprintf(found, sizeof found, "%d marks found, but not used", photo->marks.n_marks);
-        shown reason = show(*photo->why_not ? photo->why_not : found);
-        char line[sizeof name + sizeof reason + 2];
-        snprintf(line, sizeof line, "%s: %s", name.text, reason.text);
-        tr_text_wrap(p->out, 4, 4, line);
-    }
+    for (int i = 0; i < check->n_photos; i++) put_photo(p, &check->photos[i]);
 }
 
 /* Said already in the list of photos. */

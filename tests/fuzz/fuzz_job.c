@@ -55,8 +55,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     int n = open_parts(data, size);
     bool ok = tr_job_read("/proc/self/fd/100", &job, &err);
     fuzz_check_error(ok, &err);
-    if (ok) check_job(&job);
-    else FUZZ_CHECK(!job.path && !job.sheets && !job.references && !job.photos);
+    if (ok)
+        check_job(&job);
+    else
+        FUZZ_CHECK(!job.path && !job.sheets && !job.references && !job.photos);
     tr_job_release(&job);
     for (int i = 0; i < n; i++) fuzz_file_close(i);
     return 0;

@@ -26,8 +26,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     fuzz_file_open(0, data, size, path);
     bool ok = tr_layout_read(path, &layout, &err);
     fuzz_check_error(ok, &err);
-    if (ok) check_layout(&layout);
-    else FUZZ_CHECK(!layout.path && !layout.placements);
+    if (ok)
+        check_layout(&layout);
+    else
+        FUZZ_CHECK(!layout.path && !layout.placements);
     tr_layout_release(&layout);
     fuzz_file_close(0);
     return 0;

@@ -22,6 +22,7 @@ static void check_round_trip(const tr_lens *lens) {
     FUZZ_CHECK(memcmp(again.param, lens->param, sizeof lens->param) == 0);
     FUZZ_CHECK(again.has_covariance == lens->has_covariance);
     FUZZ_CHECK(memcmp(again.covariance, lens->covariance, sizeof lens->covariance) == 0);
+    FUZZ_CHECK(memcmp(&again.camera, &lens->camera, sizeof lens->camera) == 0);
     unlink(path);
     FUZZ_CHECK(rmdir(folder) == 0);
 }

@@ -17,8 +17,8 @@ static tr_lens lens_for(int width, int height) {
                      .param = {150, 151, width / 2.0, height / 2.0, 0.05, -0.1, 1e-3, -1e-3, 0.02}};
 }
 
-/* A plate with one tag and corners; a mat with two tags and a row of corners; a mat with every tag of
-   a family so small that noise shows them. */
+/* A plate with one tag and corners; a mat with two tags and a row of corners; a mat with every tag
+   of a family so small that noise shows them. */
 static const tr_sheet *sheets(int *n) {
     static tr_tag plate[] = {{.id = 3, .size_mm = 80}};
     static tr_tag pair[] = {{.id = 40, .centre_mm = {-60, 0}, .size_mm = 80},
@@ -27,19 +27,42 @@ static const tr_sheet *sheets(int *n) {
     static tr_vec2 corners[] = {{-55, -55}, {55, -55}, {55, 55}, {-55, 55}};
     static tr_vec2 row[] = {{-100, 50}, {-50, 50}, {0, 50}, {50, 50}, {100, 50}};
     static const tr_sheet list[] = {
-        {.id = "PLATE", .kind = TR_SHEET_PLATE, .width_mm = 160, .height_mm = 160,
-         .tag_family = "tag36h11", .tags = plate, .n_tags = 1, .corners_mm = corners,
+        {.id = "PLATE",
+         .kind = TR_SHEET_PLATE,
+         .width_mm = 160,
+         .height_mm = 160,
+         .tag_family = "tag36h11",
+         .tags = plate,
+         .n_tags = 1,
+         .corners_mm = corners,
          .n_corners = 4},
-        {.id = "MAT", .kind = TR_SHEET_MAT, .width_mm = 240, .height_mm = 140,
-         .tag_family = "tag36h11", .tags = pair, .n_tags = 2, .corners_mm = row, .n_corners = 5},
-        {.id = "NOISE", .kind = TR_SHEET_MAT, .width_mm = 700, .height_mm = 600,
-         .tag_family = "tag16h5", .tags = noise, .n_tags = N_SMALL},
-        {.id = "ROUND", .kind = TR_SHEET_BOARD, .width_mm = 160, .height_mm = 160,
-         .tag_family = "tagStandard41h12", .tags = plate, .n_tags = 1},
+        {.id = "MAT",
+         .kind = TR_SHEET_MAT,
+         .width_mm = 240,
+         .height_mm = 140,
+         .tag_family = "tag36h11",
+         .tags = pair,
+         .n_tags = 2,
+         .corners_mm = row,
+         .n_corners = 5},
+        {.id = "NOISE",
+         .kind = TR_SHEET_MAT,
+         .width_mm = 700,
+         .height_mm = 600,
+         .tag_family = "tag16h5",
+         .tags = noise,
+         .n_tags = N_SMALL},
+        {.id = "ROUND",
+         .kind = TR_SHEET_BOARD,
+         .width_mm = 160,
+         .height_mm = 160,
+         .tag_family = "tagCircle21h7",
+         .tags = plate,
+         .n_tags = 1},
     };
     for (int i = 0; i < N_SMALL; i++) {
-        noise[i] = (tr_tag){.id = i, .centre_mm = {i % 6 * 110 - 275, i / 6 * 110 - 220.0},
-                            .size_mm = 90};
+        noise[i] =
+            (tr_tag){.id = i, .centre_mm = {i % 6 * 110 - 275, i / 6 * 110 - 220.0}, .size_mm = 90};
     }
     *n = sizeof list / sizeof *list;
     return list;
@@ -56,8 +79,8 @@ static void check_marks(const tr_photo_marks *found, const tr_sheet *list, int n
     for (int i = 0; i < found->n_marks; i++) {
         const tr_mark *m = &found->marks[i];
         FUZZ_CHECK(m->sheet >= 0 && m->sheet < n && m->index >= 0);
-        FUZZ_CHECK(m->index < (m->kind == TR_MARK_TAG ? list[m->sheet].n_tags
-                                                      : list[m->sheet].n_corners));
+        FUZZ_CHECK(m->index <
+                   (m->kind == TR_MARK_TAG ? list[m->sheet].n_tags : list[m->sheet].n_corners));
         FUZZ_CHECK(m->n_points == (m->kind == TR_MARK_TAG ? 4 : 1));
         FUZZ_CHECK(is_finite(m->covariance, 4 * m->n_points * m->n_points));
         FUZZ_CHECK(is_finite(&m->sigma_px, 1) && is_finite(&m->contrast, 1));

@@ -19,8 +19,7 @@ static void check_sheet(const tr_sheet *sheet) {
         for (int k = 0; k < 4; k++)
             FUZZ_CHECK(is_on_face(sheet, tr_tag_corner(&sheet->tags[i], k)));
     }
-    for (int i = 0; i < sheet->n_corners; i++)
-        FUZZ_CHECK(is_on_face(sheet, sheet->corners_mm[i]));
+    for (int i = 0; i < sheet->n_corners; i++) FUZZ_CHECK(is_on_face(sheet, sheet->corners_mm[i]));
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
@@ -30,8 +29,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     fuzz_file_open(0, data, size, path);
     bool ok = tr_sheet_read(path, &sheet, &err);
     fuzz_check_error(ok, &err);
-    if (ok) check_sheet(&sheet);
-    else FUZZ_CHECK(!sheet.path && !sheet.tags && !sheet.corners_mm);
+    if (ok)
+        check_sheet(&sheet);
+    else
+        FUZZ_CHECK(!sheet.path && !sheet.tags && !sheet.corners_mm);
     tr_sheet_release(&sheet);
     fuzz_file_close(0);
     return 0;

@@ -1,5 +1,6 @@
-/* Every fuzz target over the inputs that are kept: seeds/NAME, and found/NAME, which once failed. */
-#include "check.h"
+/* Every fuzz target over the inputs that are kept: seeds/NAME, and found/NAME, which once failed.
+ */
+#include "tests/check.h"
 
 #include <dirent.h>
 #include <stdio.h>
@@ -8,7 +9,7 @@
 
 #include "base/file.h"
 
-#define TARGETS(T) T(sheet) T(lens) T(layout) T(job) T(jpeg) T(png) T(marks)
+#define TARGETS(T) T(sheet) T(lens) T(layout) T(job) T(jpeg) T(png) T(exif) T(marks)
 
 typedef int target_function(const uint8_t *data, size_t size);
 #define DECLARE(name) target_function fuzz_##name;

@@ -61,7 +61,7 @@ bool tr_face_make(const tr_scene_sheet *sheet, tr_face *out, tr_error *err) {
     const tr_sheet *s = &sheet->sheet;
     bool is_board = sheet->squares[0] > 0;
     *out = (tr_face){0};
-    out->grids = calloc((size_t)(s->n_tags + s->n_corners + 1), sizeof *out->grids);
+    out->grids = calloc((size_t)s->n_tags + (size_t)s->n_corners + 1, sizeof *out->grids);
     if (!out->grids) return tr_fail_memory(err);
     bool ok = make_tags(s, out, err);
     if (is_board) {

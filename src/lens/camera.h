@@ -1,0 +1,37 @@
+/* With which camera, focal length and zoom photos were taken, as far as they tell (image/exif.h). A
+   lens profile keeps it of the photos that it was made from, so that photos taken otherwise are
+   noticed: a lens at another zoom is another lens. */
+#ifndef TR_LENS_CAMERA_H
+#define TR_LENS_CAMERA_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* All zero: nothing is told. */
+typedef struct {
+    char name[64];                     /* make and model in one printable line; "": not told */
+    double focal_length_mm;            /* 0: not told, as below */
+    double equivalent_focal_length_mm; /* with the same angle of view on 35 mm film */
+    double digital_zoom;               /* ratio; 1: none */
+} tr_camera;
+
+/* No length and no ratio of a camera reaches these. */
+#define TR_CAMERA_MAX_FOCAL_MM 10000.0
+#define TR_CAMERA_MAX_ZOOM 1000.0
+
+/* What two cameras differ in, each side's words as they go on behind "was taken": "with Example
+   Phone 3", "at digital zoom 2". */
+typedef struct {
+    char a[96], b[96];
+} tr_camera_difference;
+
+/* True, and the first difference, where what is told contradicts: another name, another digital
+   zoom, a focal length more than 1 % off (5 % where it is the equivalent one, which cameras round
+   to whole millimetres). What is not told contradicts nothing; only a camera that tells its name,
+   but no digital zoom, has none: many write it only where there is some. */
+bool tr_camera_differ(const tr_camera *a, const tr_camera *b, tr_camera_difference *out);
+
+/* Takes over from more what camera does not tell. */
+void tr_camera_complete(tr_camera *camera, const tr_camera *more);
+
+#endif

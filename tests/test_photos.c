@@ -1,0 +1,418 @@
+/* Photos that tell how they were taken, and how good they are, on their way through a whole check
+   and a whole calibration. Those of another camera or zoom never lead to a pass; what they tell
+   besides changes no digit of a result. */
+#include "small.h"
+
+#include <jansson.h>
+
+#include "calib/lens_run.h"
+#include "check/check.h"
+#include "exif.h"
+#include "job/job.h"
+#include "lens/profile.h"
+#include "present/check_json.h"
+
+static const exif_fields PHONE = {.make = "Example",
+                                  .model = "Phone 3",
+                                  .taken = "2026:03:02 10:15:07",
+                                  .focal_length_mm = {543, 100},
+                                  .equivalent_mm = 26,
+                                  .orientation = 1};
+
+/* ---- a check ---- */
+
+typedef struct {
+    tr_job job;
+    tr_check check;
+    tr_error err;
+    bool is_measured;
+} outcome;
+
+/* Photos NAME1.jpg .. NAME4.jpg; camera NULL: the profile does not tell any. */
+static outcome *check_photos(const char *folder, const char *name, const tr_camera *camera) {
+    outcome *o = calloc(1, sizeof *o);
+    char path[TEMP_SIZE];
+    char paths[SMALL_PHOTOS][TEMP_SIZE];
+    char *files[SMALL_PHOTOS];
+    assert_non_null(o);
+    for (int i = 0; i < SMALL_PHOTOS; i++) {
+        char file[64];
+        snprintf(file, sizeof file, "%.40s%d.jpg", name, i + 1);
+        temp_path(paths[i], folder, file);
+        files[i] = paths[i];
+    }
+    if (!tr_job_read(temp_path(path, folder, "job.yaml"), &o->job, &o->err))
+        fail_msg("%s", o->err.text);
+    if (camera) o->job.lens.camera = *camera;
+    assert_true(tr_check_photos(&o->job, files, SMALL_PHOTOS, 2, NULL, NULL, &o->check, &o->err));
+    o->is_measured = tr_check_evaluate(&o->job, &o->check, &o->err);
+    return o;
+}
+
+static void release(outcome *o) {
+    tr_check_release(&o->check);
+    tr_job_release(&o->job);
+    free(o);
+}
+
+/* Photo i as PHONE, or as another. */
+static void tell(const char *folder, const char *name, int i, const exif_fields *f) {
+    char from[64], to[64];
+    snprintf(from, sizeof from, "%d.jpg", i + 1);
+    snprintf(to, sizeof to, "%.40s%d.jpg", name, i + 1);
+    exif_copy(folder, from, to, f);
+}
+
+static const tr_warning *warning_of(const outcome *o, const char *code) {
+    for (int i = 0; i < o->check.warnings.n; i++) {
+        if (strcmp(o->check.warnings.items[i].code, code) == 0) return &o->check.warnings.items[i];
+    }
+    return NULL;
+}
+
+static void check_has(const char *text, const char *part) {
+    if (!strstr(text, part)) print_error("'%s' lacks '%s'\n", text, part);
+    assert_non_null(strstr(text, part));
+}
+
+/* Without what names the files. */
+static char *numbers_of(const outcome *o) {
+    json_t *json =
+        o->is_measured ? tr_check_json(&o->check) : tr_check_json_failed(&o->check, &o->err);
+    assert_non_null(json);
+    size_t i;
+    json_t *photo;
+    json_array_foreach(json_object_get(json, "photos"), i, photo) {
+        json_object_del(photo, "file");
+        json_object_del(photo, "sha256");
+        json_object_del(photo, "camera");
+        json_object_del(photo, "taken");
+    }
+    char *text = json_dumps(json, JSON_INDENT(1) | JSON_REAL_PRECISION(17));
+    assert_non_null(text);
+    json_decref(json);
+    return text;
+}
+
+static tr_camera phone_camera(void) {
+    return (tr_camera){"Example Phone 3", 5.43, 26, 0};
+}
+
+/* A phone held upright, upside down, ...: the file's pixels are the same, and so is every number.
+ */
+static void orientation_changes_no_number(void **state) {
+    outcome *plain = check_photos(*state, "", NULL);
+    assert_true(plain->is_measured);
+    assert_int_equal(plain->check.verdict, TR_PASS);
+    assert_int_equal(plain->check.warnings.n, 0);
+    char *wanted = numbers_of(plain);
+    for (int orientation = 6; orientation <= 8; orientation++) {
+        for (int i = 0; i < SMALL_PHOTOS; i++) {
+            exif_fields f = PHONE;
+            f.orientation = orientation;
+            tell(*state, "turned-", i, &f);
+        }
+        outcome *turned = check_photos(*state, "turned-", NULL);
+        for (int i = 0; i < SMALL_PHOTOS; i++)
+            assert_int_equal(turned->check.photos[i].exif.orientation, orientation);
+        char *numbers = numbers_of(turned);
+        assert_string_equal(numbers, wanted);
+        free(numbers);
+        release(turned);
+    }
+    free(wanted);
+    release(plain);
+}
+
+/* Nothing is made of it where either side tells nothing, or both the same. */
+static void photos_of_the_same_lens_pass(void **state) {
+    const tr_camera camera = phone_camera();
+    for (int i = 0; i < SMALL_PHOTOS; i++) tell(*state, "same-", i, &PHONE);
+    for (int k = 0; k < 3; k++) {
+        outcome *o = check_photos(*state, k == 0 ? "" : "same-", k == 2 ? NULL : &camera);
+        assert_true(o->is_measured);
+        assert_int_equal(o->check.verdict, TR_PASS);
+        assert_int_equal(o->check.warnings.n, 0);
+        release(o);
+    }
+}
+
+static void a_photo_of_another_lens_is_refused_and_blocks(void **state) {
+    static const struct {
+        exif_fields other;
+        const char *words;
+    } CASES[] = {
+        {{.make = "Example", .model = "Phone 4", .focal_length_mm = {543, 100}},
+         "it was taken with Example Phone 4, but the lens profile's photos with Example Phone 3;"},
+        {{.make = "Example", .model = "Phone 3", .focal_length_mm = {9, 1}},
+         "it was taken at a focal length of 9 mm, but the lens profile's photos at a focal length "
+         "of 5.43 mm;"},
+        {{.model = "Example Phone 3", .digital_zoom = {2, 1}},
+         "it was taken at digital zoom 2, but the lens profile's photos at digital zoom 1;"},
+        {{.equivalent_mm = 52},
+         "it was taken at a focal length equivalent to 52 mm, but the lens profile's photos at a "
+         "focal length equivalent to 26 mm;"},
+    };
+    const tr_camera camera = phone_camera();
+    for (size_t c = 0; c < sizeof CASES / sizeof *CASES; c++) {
+        for (int i = 0; i < SMALL_PHOTOS; i++)
+            tell(*state, "other-", i, i == 2 ? &CASES[c].other : &PHONE);
+        outcome *o = check_photos(*state, "other-", &camera);
+        const tr_check_photo *p = &o->check.photos[2];
+        assert_false(p->is_readable);
+        assert_false(p->is_used);
+        assert_int_equal(p->marks.n_marks, 0);
+        assert_int_equal(p->quality.grade, TR_PHOTO_UNUSABLE);
+        check_has(p->why_not, CASES[c].words);
+        const tr_warning *w = warning_of(o, "photo_other_lens");
+        assert_non_null(w);
+        assert_true(w->blocks_pass);
+        check_has(w->text, "other-3.jpg is not used: it was taken ");
+        check_has(w->text, CASES[c].words);
+        assert_true(o->check.photos[0].is_readable);
+        assert_true(!o->is_measured || o->check.verdict == TR_INCONCLUSIVE);
+        release(o);
+    }
+}
+
+static void all_photos_of_another_lens_give_no_measurement(void **state) {
+    tr_camera camera = phone_camera();
+    camera.digital_zoom = 2;
+    for (int i = 0; i < SMALL_PHOTOS; i++) tell(*state, "all-", i, &PHONE);
+    outcome *o = check_photos(*state, "all-", &camera);
+    assert_false(o->is_measured);
+    assert_int_equal(o->err.code, TR_NO_MEASURE);
+    check_has(o->err.text, "at digital zoom 1");
+    release(o);
+}
+
+/* EXIF still has the size that the camera gave it. */
+static void a_photo_made_smaller_is_told_so(void **state) {
+    exif_fields f = PHONE;
+    f.width_px = 504;
+    f.height_px = 378;
+    char path[TEMP_SIZE];
+    uint8_t *data;
+    size_t size;
+    tr_image image, half;
+    assert_true(tr_file_read(temp_path(path, *state, "1.jpg"), 1 << 24, &data, &size, NULL));
+    assert_true(tr_image_decode(data, size, path, &image, NULL));
+    assert_true(tr_image_shrink(&image, 2, &half, NULL));
+    assert_true(tr_image_write_jpeg(&half, 90, temp_path(path, *state, "half.jpg"), NULL));
+    free(data);
+    tr_image_release(&image);
+    tr_image_release(&half);
+    for (int i = 1; i < SMALL_PHOTOS; i++) tell(*state, "size-", i, &f);
+    exif_copy(*state, "half.jpg", "size-1.jpg", &f);
+    outcome *o = check_photos(*state, "size-", NULL);
+    check_has(o->check.photos[0].why_not, "252 x 189 pixels");
+    check_has(o->check.photos[0].why_not, "not made smaller or cut");
+    assert_non_null(warning_of(o, "photo_size"));
+    release(o);
+}
+
+static void photos_far_apart_are_asked_about(void **state) {
+    static const struct {
+        const char *first, *last;
+        bool is_far;
+    } CASES[] = {
+        {"2026:03:02 10:15:07", "2026:03:02 11:15:07", false},
+        {"2026:03:02 10:15:07", "2026:03:02 11:15:08", true},
+        {"2026:03:01 23:50:00", "2026:03:02 00:20:00", false},
+        {"2026:03:01 10:15:07", "2026:03:02 10:15:07", true},
+        {"2026:03:01 10:15:07", NULL, false},
+    };
+    for (size_t c = 0; c < sizeof CASES / sizeof *CASES; c++) {
+        /* Named in their order in time, not in that of the files. */
+        for (int i = 0; i < SMALL_PHOTOS; i++) {
+            exif_fields f = PHONE;
+            f.taken = i == 2 ? CASES[c].first : i == 1 ? CASES[c].last : NULL;
+            tell(*state, "apart-", i, &f);
+        }
+        outcome *o = check_photos(*state, "apart-", NULL);
+        const tr_warning *w = warning_of(o, "photos_far_apart");
+        assert_int_equal(w != NULL, CASES[c].is_far);
+        assert_int_equal(o->check.warnings.n, CASES[c].is_far);
+        assert_int_equal(o->check.verdict, TR_PASS);
+        if (w) {
+            assert_false(w->blocks_pass);
+            check_has(w->text, "were the photos all taken of this setup?");
+            assert_true(strstr(w->text, "apart-3.jpg") < strstr(w->text, "apart-2.jpg"));
+        }
+        release(o);
+    }
+}
+
+/* ---- quality ---- */
+
+static void rendered_photos_are_good(void **state) {
+    outcome *o = check_photos(*state, "", NULL);
+    for (int i = 0; i < SMALL_PHOTOS; i++) {
+        const tr_photo_quality *q = &o->check.photos[i].quality;
+        assert_int_equal(q->grade, TR_PHOTO_GOOD);
+        assert_null(q->reason);
+        CHECK_NEAR(q->sharpness_px, 0.75, 0.25); /* blur of 0.6 and the pixel's own */
+        assert_true(q->contrast > 80 && q->cell_px > 3 && q->tag_px > 8 * q->cell_px);
+    }
+    /* The first camera of small.h, and the mat, of which it sees most. */
+    CHECK_NEAR(o->check.photos[0].quality.elevation_rad, atan2(1900, hypot(-3300 + 1496, 300 - 3)),
+               0.01);
+    release(o);
+}
+
+/* Photos NAME1.jpg .. of the small scene with something else in it. */
+static void render_changed(const char *folder, const char *name, const char *from, const char *to) {
+    char scene[sizeof SMALL_SCENE + 256];
+    char file[64];
+    size_t n = 0;
+    for (const char *at = SMALL_SCENE; *at;) {
+        if (strncmp(at, "photo: ", 7) == 0) {
+            n += (size_t)snprintf(scene + n, sizeof scene - n, "photo: %s", name);
+            at += 7;
+        } else if (strncmp(at, from, strlen(from)) == 0) {
+            n += (size_t)snprintf(scene + n, sizeof scene - n, "%s", to);
+            at += strlen(from);
+        } else {
+            scene[n++] = *at++;
+        }
+        assert_true(n < sizeof scene - 64);
+    }
+    scene[n] = 0;
+    snprintf(file, sizeof file, "%s.scene.yaml", name);
+    small_text(folder, file, scene);
+    small_render(folder, file);
+}
+
+static void weak_photos_are_told_with_the_reason(void **state) {
+    static const struct {
+        const char *name, *from, *to, *word;
+    } CASES[] = {
+        {"blur-", "blur_px: 0.6", "blur_px: 3.0", "blurred"},
+        {"dark-", "exposure: 1.1", "exposure: 0.02", "dark"},
+        {"over-", "exposure: 1.1", "exposure: 4", "overexposed"},
+    };
+    for (size_t c = 0; c < sizeof CASES / sizeof *CASES; c++) {
+        int n_told = 0;
+        render_changed(*state, CASES[c].name, CASES[c].from, CASES[c].to);
+        outcome *o = check_photos(*state, CASES[c].name, NULL);
+        for (int i = 0; i < SMALL_PHOTOS; i++) {
+            const tr_photo_quality *q = &o->check.photos[i].quality;
+            if (getenv("TRAMMEL_SHOW"))
+                print_message("%s%d %s: %s, %.2f px, %.0f, %.2f, %.1f px\n", CASES[c].name, i + 1,
+                              tr_photo_grade_name(q->grade), q->reason ? q->reason : "",
+                              q->sharpness_px, q->contrast, q->overexposed_part, q->cell_px);
+            assert_int_not_equal(q->grade, TR_PHOTO_GOOD);
+            n_told += q->grade == TR_PHOTO_WEAK && strstr(q->reason, CASES[c].word);
+        }
+        assert_true(n_told > 0);
+        release(o);
+    }
+}
+
+/* ---- a calibration ---- */
+
+static bool solve_boards(const char *folder, const char *name, tr_lens_run *run, tr_error *err) {
+    static const tr_board BOARD = {7, 5, 60};
+    char paths[SMALL_BOARDS][TEMP_SIZE];
+    char *files[SMALL_BOARDS];
+    for (int i = 0; i < SMALL_BOARDS; i++) {
+        char file[64];
+        snprintf(file, sizeof file, "%.40s%d.jpg", name, i + 1);
+        temp_path(paths[i], folder, file);
+        files[i] = paths[i];
+    }
+    assert_true(tr_lens_photos(&BOARD, files, SMALL_BOARDS, 2, NULL, NULL, run, err));
+    return tr_lens_solve(run, err);
+}
+
+static void tell_boards(const char *folder, const char *name, int other, const exif_fields *f) {
+    for (int i = 0; i < SMALL_BOARDS; i++) {
+        char from[64], to[64];
+        snprintf(from, sizeof from, "b%d.jpg", i + 1);
+        snprintf(to, sizeof to, "%.40s%d.jpg", name, i + 1);
+        exif_copy(folder, from, to, i == other ? f : &PHONE);
+    }
+}
+
+/* From the photos through the profile's file to the photos of a check. */
+static void a_profile_keeps_the_camera_of_its_photos(void **state) {
+    static const exif_fields SILENT = {.orientation = 6};
+    char path[TEMP_SIZE];
+    tr_lens_run run;
+    tr_lens lens;
+    tr_error err = {0};
+    tell_boards(*state, "told-", 0, &SILENT);
+    if (!solve_boards(*state, "told-", &run, &err)) fail_msg("%s", err.text);
+    snprintf(run.calibration.lens.id, sizeof run.calibration.lens.id, "made");
+    temp_path(path, *state, "made.yaml");
+    if (!tr_lens_profile_write(path, &run.calibration.lens, &err) ||
+        !tr_lens_profile_read(path, &lens, &err)) {
+        fail_msg("%s", err.text);
+    }
+    assert_string_equal(lens.camera.name, "Example Phone 3");
+    CHECK_NEAR(lens.camera.focal_length_mm, 5.43, 0);
+    CHECK_NEAR(lens.camera.equivalent_focal_length_mm, 26, 0);
+    CHECK_NEAR(lens.camera.digital_zoom, 0, 0);
+    tr_lens_run_release(&run);
+    /* Photos that tell nothing make a profile that tells nothing. */
+    assert_true(solve_boards(*state, "b", &run, &err));
+    assert_string_equal(run.calibration.lens.camera.name, "");
+    tr_lens_run_release(&run);
+}
+
+static void photos_of_two_lenses_give_no_profile(void **state) {
+    static const struct {
+        exif_fields other;
+        const char *words;
+    } CASES[] = {
+        {{.model = "Example Phone 4"},
+         "'two-1.jpg' was taken with Example Phone 3, but 'two-4.jpg' with Example Phone 4; "},
+        {{.focal_length_mm = {9, 1}},
+         "'two-1.jpg' was taken at a focal length of 5.43 mm, but 'two-4.jpg' at a focal length of "
+         "9 mm; "},
+        {{.model = "Example Phone 3", .digital_zoom = {3, 2}},
+         "'two-1.jpg' was taken at digital zoom 1, but 'two-4.jpg' at digital zoom 1.5; "},
+    };
+    for (size_t c = 0; c < sizeof CASES / sizeof *CASES; c++) {
+        tr_lens_run run;
+        tr_error err = {0};
+        tell_boards(*state, "two-", 3, &CASES[c].other);
+        assert_false(solve_boards(*state, "two-", &run, &err));
+        assert_int_equal(err.code, TR_NO_MEASURE);
+        check_has(err.text, CASES[c].words);
+        check_has(err.text, "use photos taken alike");
+        tr_lens_run_release(&run);
+    }
+}
+
+static int set_up(void **state) {
+    char *folder = malloc(TEMP_SIZE);
+    if (!folder) return -1;
+    temp_make(folder);
+    small_job_make(folder);
+    small_boards_make(folder);
+    *state = folder;
+    return 0;
+}
+
+static int tear_down(void **state) {
+    temp_remove(*state);
+    free(*state);
+    return 0;
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(orientation_changes_no_number),
+        cmocka_unit_test(photos_of_the_same_lens_pass),
+        cmocka_unit_test(a_photo_of_another_lens_is_refused_and_blocks),
+        cmocka_unit_test(all_photos_of_another_lens_give_no_measurement),
+        cmocka_unit_test(a_photo_made_smaller_is_told_so),
+        cmocka_unit_test(photos_far_apart_are_asked_about),
+        cmocka_unit_test(rendered_photos_are_good),
+        cmocka_unit_test(weak_photos_are_told_with_the_reason),
+        cmocka_unit_test(a_profile_keeps_the_camera_of_its_photos),
+        cmocka_unit_test(photos_of_two_lenses_give_no_profile),
+    };
+    return cmocka_run_group_tests_name("photos", tests, set_up, tear_down);
+}
