@@ -1,17 +1,17 @@
 /* Allocations that fail on order. Linked into a test program, faults.c stands before the C
    library's malloc, calloc, realloc, posix_memalign and aligned_alloc for the whole process,
-   whoever calls them: this program's own code, libyaml, jansson, libjpeg, libpng, CHOLMOD, cairo,
-   the C library.
+   whoever calls them: this program's own code, libyaml, jansson, libjpeg, libpng, libexif, CHOLMOD,
+   OpenCV, the C library.
 
    Some libraries are never refused any memory, since they do not survive it, or go on as if nothing
    had happened, and nothing could be learnt from either: libapriltag (uses unseen what calloc gave
    it), GLib (g_malloc aborts by design) and what is built on it or works beneath it (Pango,
    HarfBuzz, fontconfig, expat, FreeType), cairo and pixman (strokes silently left out, crashes),
-   and the dynamic linker (ends the process where thread-local data get no memory). Only the thread
-   counts that calls fault_arm.
+   OpenCV's flann (uses unseen what its pool gave it), and the dynamic linker (ends the process
+   where thread-local data get no memory). Only the thread counts that calls fault_arm.
 
-   C++ code gets its memory by operator new, which calls malloc; but not where AddressSanitizer puts
-   its own in the place, so that OpenCV is tried only in a build without it. */
+   C++'s operator new calls malloc, but not where AddressSanitizer puts its own in the place: what
+   OpenCV allocates by it is tried only in a build without. */
 #ifndef TR_TESTS_FAULTS_H
 #define TR_TESTS_FAULTS_H
 

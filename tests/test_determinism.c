@@ -86,7 +86,7 @@ static void sort_photos(json_t *json) {
     json_t *sorted = json_array();
     assert_int_equal(json_array_size(photos), SMALL_PHOTOS);
     for (int k = 0; k < SMALL_PHOTOS; k++) {
-        char name[8];
+        char name[16];
         snprintf(name, sizeof name, "%d.jpg", k + 1);
         for (size_t i = 0; i < json_array_size(photos); i++) {
             json_t *photo = json_array_get(photos, i);
@@ -164,7 +164,7 @@ static void nor_where_something_does_not_fit(void **state) {
 }
 
 static tr_lens calibrate(int n_threads) {
-    static char names[SMALL_BOARDS][8];
+    static char names[SMALL_BOARDS][24];
     char *files[SMALL_BOARDS];
     const tr_board board = {.squares_x = 7, .squares_y = 5, .pitch_mm = 60};
     tr_lens_run run;

@@ -13,6 +13,7 @@
 #include "image/image.h"
 #include "present/cautions.h"
 #include "present/check_json.h"
+#include "present/json.h"
 #include "present/check_text.h"
 #include "present/picture.h"
 #include "present/words.h"

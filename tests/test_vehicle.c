@@ -98,6 +98,10 @@ static void a_front_axle_aside(void **state) {
                1e-9);
     check_vec3(tr_pose_apply(v.vehicle_from_world, tr_v3(-30, 2700, 0)), tr_v3(0, wheelbase, 0),
                1e-9);
+    /* So a sheet that lies straight in the world lies turned to the right in the frame. */
+    double value[TR_N_AXES] = {0};
+    tr_placement_of(tr_pose_mul(v.vehicle_from_world, tr_pose_of_placement(value)), value);
+    CHECK_NEAR(value[TR_YAW], -atan(30.0 / 2700), 1e-12);
 }
 
 /* The rear axle is turned anticlockwise by atan(0.01): left end 8.75 mm back, right end 8.75 ahead.
@@ -120,6 +124,20 @@ static void a_rear_axle_askew(void **state) {
     check_lengths(&v, 2700, 1760, track, skew, 0);
     check_vec3(tr_pose_apply(v.vehicle_from_world, tr_v3(100, 1, 0)),
                tr_v3(100 * sqrt(1.0001), 0, 0), 1e-9);
+}
+
+/* One rear plate 40 mm forward: the rear axle turns clockwise by atan(40 / 1750), which carries the
+   line square to it past the front middle, 2680 mm ahead, by 61.2 mm. */
+static void one_rear_plate_ahead(void **state) {
+    (void)state;
+    tr_vec3 p[TR_N_POINTS];
+    tr_vehicle v;
+    memcpy(p, STRAIGHT, sizeof p);
+    p[TR_REAR_LEFT].x += 40;
+    assert_true(tr_vehicle_frame(p, ALL, TR_AXES_CENTRELINE, &v));
+    CHECK_NEAR(v.wheelbase_mm, 2680, 1e-9);
+    CHECK_NEAR(v.skew_rear_mm, 2680 * 40 / sqrt(1750.0 * 1750 + 40 * 40), 1e-9);
+    CHECK_NEAR(v.skew_rear_mm, 61.24, 0.005);
 }
 
 /* A floor that rises by 1 in 100 towards the front: lengths along it are longer than seen from
@@ -388,6 +406,8 @@ static void directions_of_a_floor_sheet(void **state) {
     tr_pose turned = placed(0, 0, 0, 90, 0, 0);
     check_vec3(tr_m3_apply(turned.R, y), tr_v3(0, 1, 0), 1e-15);
     check_vec3(tr_m3_apply(turned.R, x), tr_v3(1, 0, 0), 1e-15);
+    /* The side edges of a mat 1600 mm wide, turned by 1 degree: 800 sin(1 deg) = 13.96 mm. */
+    CHECK_NEAR(tr_pose_apply(placed(0, 0, 0, 1, 0, 0), tr_v3(800, 0, 0)).x, 13.96, 0.005);
     /* Pitch, about the left: forward goes down. Roll, about forward: left goes up. */
     tr_pose pitched = placed(0, 0, 0, 0, 30, 0);
     check_vec3(tr_m3_apply(pitched.R, y), tr_v3(c, 0, -s), 1e-15);
@@ -451,6 +471,7 @@ int main(void) {
         cmocka_unit_test(a_vehicle_turned_by_a_quarter),
         cmocka_unit_test(a_front_axle_aside),
         cmocka_unit_test(a_rear_axle_askew),
+        cmocka_unit_test(one_rear_plate_ahead),
         cmocka_unit_test(a_floor_that_rises),
         cmocka_unit_test(a_warped_floor),
         cmocka_unit_test(two_points_alone),

@@ -268,6 +268,7 @@ static void rounding(void **state) {
         {10, 0.5, "Slide the mat 2 mm backward, then turn it 1.2° clockwise seen from above."},
         {5, 0.3, "Slide the mat 2 mm backward, then turn it 1.2° clockwise seen from above."},
         {4.9, 0.29, "Slide the mat 2.3 mm backward, then turn it 1.23° clockwise seen from above."},
+        {1, 0.1, "Slide the mat 2.3 mm backward, then turn it 1.23° clockwise seen from above."},
         {0, 0, "Slide the mat 2 mm backward, then turn it 1.2° clockwise seen from above."},
     };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
@@ -276,6 +277,14 @@ static void rounding(void **state) {
         assert_int_equal(p.n, 2);
         assert_string_equal(p.moves[0], cases[i].says);
     }
+}
+
+/* The sheet is called what the caller calls it. */
+static void a_name(void **state) {
+    (void)state;
+    placement p = placed(0.2, -0.3, -0.8, 10, 0.5);
+    assert_int_equal(tr_moves("MAT-7", p.axis, p.moves), 2);
+    assert_string_equal(p.moves[0], "Turn MAT-7 0.8° anticlockwise seen from above.");
 }
 
 static void nothing_is_told_of_what_is_not_known(void **state) {
@@ -356,6 +365,7 @@ int main(void) {
         cmocka_unit_test(what_a_verdict_is_worth),
         cmocka_unit_test(wording),
         cmocka_unit_test(rounding),
+        cmocka_unit_test(a_name),
         cmocka_unit_test(nothing_is_told_of_what_is_not_known),
         cmocka_unit_test(doing_it_lands_there),
         cmocka_unit_test(a_long_name),

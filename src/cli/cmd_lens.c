@@ -15,7 +15,7 @@
 #include "calib/lens_run.h"
 #include "lens/profile.h"
 #include "present/cautions.h"
-#include "present/check_json.h"
+#include "present/json.h"
 #include "present/check_text.h"
 
 static const double MAX_PITCH_MM = 10000;
@@ -326,41 +326,22 @@ static void print_failure(const tr_lens_run *run, const tr_error *why) {
 
 /* ---- JSON ---- */
 
-/* Adds to an object and takes the value. False where either is missing: memory ran out. */
-static bool put(json_t *object, const char *key, json_t *value) {
-    return json_object_set_new(object, key, value) == 0;
-}
-
-static bool push(json_t *array, json_t *value) {
-    return json_array_append_new(array, value) == 0;
-}
-
-static json_t *number(double value) {
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
-/* Names of files need not be UTF-8, which JSON must be. */
-static json_t *text(const char *bytes) {
-    char shown[4096];
-    json_t *json = json_string(bytes);
-    if (json) return json;
-    tr_text_show(bytes, strlen(bytes), shown, sizeof shown);
-    return json_string(shown);
-}
-
 /* Where there is no lens, no photo is used. */
 static json_t *photo_json(const tr_lens_photo *p, bool has_lens) {
     json_t *json = json_object();
     bool used = p->is_used && has_lens;
-    if (json && put(json, "file", text(p->file)) && put(json, "used", json_boolean(used)) &&
-        put(json, "corners", json_integer(p->view.n)) &&
-        put(json, "rms_px", used ? number(p->pose.rms_px) : json_null()) &&
-        put(json, "largest_px", used ? number(p->pose.largest_px) : json_null()) &&
-        put(json, "missing", json_integer(p->view.n_missing)) &&
-        put(json, "blur_px", p->view.n > 0 ? number(p->view.blur_px) : json_null()) &&
-        put(json, "tilt_deg", used ? number(p->tilt_rad * TR_DEG_PER_RAD) : json_null()) &&
-        put(json, "sha256", *p->sha256 ? text(p->sha256) : json_null()) &&
-        put(json, "reason", *p->why_not ? text(p->why_not) : json_null())) {
+    if (json && tr_json_put(json, "file", tr_json_text(p->file)) &&
+        tr_json_put(json, "used", json_boolean(used)) &&
+        tr_json_put(json, "corners", json_integer(p->view.n)) &&
+        tr_json_put(json, "rms_px", used ? tr_json_number(p->pose.rms_px) : json_null()) &&
+        tr_json_put(json, "largest_px", used ? tr_json_number(p->pose.largest_px) : json_null()) &&
+        tr_json_put(json, "missing", json_integer(p->view.n_missing)) &&
+        tr_json_put(json, "blur_px",
+                    p->view.n > 0 ? tr_json_number(p->view.blur_px) : json_null()) &&
+        tr_json_put(json, "tilt_deg",
+                    used ? tr_json_number(p->tilt_rad * TR_DEG_PER_RAD) : json_null()) &&
+        tr_json_put(json, "sha256", *p->sha256 ? tr_json_text(p->sha256) : json_null()) &&
+        tr_json_put(json, "reason", *p->why_not ? tr_json_text(p->why_not) : json_null())) {
         return json;
     }
     json_decref(json);
@@ -371,7 +352,7 @@ static json_t *photos_json(const tr_lens_run *run, bool has_lens) {
     json_t *array = json_array();
     bool ok = array;
     for (int i = 0; i < run->n_photos && ok; i++)
-        ok = push(array, photo_json(&run->photos[i], has_lens));
+        ok = tr_json_push(array, photo_json(&run->photos[i], has_lens));
     if (ok) return array;
     json_decref(array);
     return NULL;
@@ -382,8 +363,9 @@ static json_t *advice_json(const tr_warnings *advice) {
     bool ok = array;
     for (int i = 0; i < advice->n && ok; i++) {
         json_t *item = json_object();
-        ok = item && put(item, "code", text(advice->items[i].code)) &&
-             put(item, "text", text(advice->items[i].text)) && push(array, json_incref(item));
+        ok = item && tr_json_put(item, "code", tr_json_text(advice->items[i].code)) &&
+             tr_json_put(item, "text", tr_json_text(advice->items[i].text)) &&
+             tr_json_push(array, json_incref(item));
         json_decref(item);
     }
     if (ok) return array;
@@ -394,32 +376,23 @@ static json_t *advice_json(const tr_warnings *advice) {
 static json_t *numbers(const double *values, int n, int stride) {
     json_t *array = json_array();
     bool ok = array;
-    for (int i = 0; i < n && ok; i++) ok = push(array, number(values[i * stride]));
+    for (int i = 0; i < n && ok; i++) ok = tr_json_push(array, tr_json_number(values[i * stride]));
     if (ok) return array;
     json_decref(array);
     return NULL;
 }
 
-static json_t *error_json(const tr_error *why) {
-    json_t *json = json_object();
-    if (json && put(json, "file", *why->file ? text(why->file) : json_null()) &&
-        put(json, "text", text(why->text))) {
-        return json;
-    }
-    json_decref(json);
-    return NULL;
-}
-
 static json_t *told(double value) {
-    return value > 0 ? number(value) : json_null();
+    return value > 0 ? tr_json_number(value) : json_null();
 }
 
 static json_t *camera_json(const tr_camera *camera) {
     json_t *json = json_object();
-    if (json && put(json, "name", *camera->name ? text(camera->name) : json_null()) &&
-        put(json, "focal_length_mm", told(camera->focal_length_mm)) &&
-        put(json, "equivalent_focal_length_mm", told(camera->equivalent_focal_length_mm)) &&
-        put(json, "digital_zoom", told(camera->digital_zoom))) {
+    if (json &&
+        tr_json_put(json, "name", *camera->name ? tr_json_text(camera->name) : json_null()) &&
+        tr_json_put(json, "focal_length_mm", told(camera->focal_length_mm)) &&
+        tr_json_put(json, "equivalent_focal_length_mm", told(camera->equivalent_focal_length_mm)) &&
+        tr_json_put(json, "digital_zoom", told(camera->digital_zoom))) {
         return json;
     }
     json_decref(json);
@@ -434,30 +407,33 @@ static json_t *run_json(const request *r, const tr_lens_run *run, const tr_error
     double sd[TR_LENS_N];
     for (int k = 0; k < TR_LENS_N; k++) sd[k] = sqrt(c->lens.covariance[k * (TR_LENS_N + 1)]);
     json_t *json = json_object();
-    bool ok = json && put(json, "lens", text(r->id));
+    bool ok = json && tr_json_put(json, "lens", tr_json_text(r->id));
     if (why) {
-        ok = ok && put(json, "error", error_json(why));
+        ok = ok && tr_json_put(json, "error", tr_json_error(why));
     } else {
         json_t *image = json_array();
-        ok = ok && image && push(image, json_integer(c->lens.width_px)) &&
-             push(image, json_integer(c->lens.height_px)) &&
-             put(json, "image_px", json_incref(image));
+        ok = ok && image && tr_json_push(image, json_integer(c->lens.width_px)) &&
+             tr_json_push(image, json_integer(c->lens.height_px)) &&
+             tr_json_put(json, "image_px", json_incref(image));
         json_decref(image);
-        ok = ok && put(json, "fx_px", number(p[TR_FX])) && put(json, "fy_px", number(p[TR_FY])) &&
-             put(json, "cx_px", number(p[TR_CX])) && put(json, "cy_px", number(p[TR_CY])) &&
-             put(json, "distortion", numbers(p + TR_K1, TR_LENS_N - TR_K1, 1)) &&
-             put(json, "sd", numbers(sd, TR_LENS_N, 1)) && put(json, "rms_px", number(c->rms_px));
+        ok = ok && tr_json_put(json, "fx_px", tr_json_number(p[TR_FX])) &&
+             tr_json_put(json, "fy_px", tr_json_number(p[TR_FY])) &&
+             tr_json_put(json, "cx_px", tr_json_number(p[TR_CX])) &&
+             tr_json_put(json, "cy_px", tr_json_number(p[TR_CY])) &&
+             tr_json_put(json, "distortion", numbers(p + TR_K1, TR_LENS_N - TR_K1, 1)) &&
+             tr_json_put(json, "sd", numbers(sd, TR_LENS_N, 1)) &&
+             tr_json_put(json, "rms_px", tr_json_number(c->rms_px));
     }
-    ok = ok && put(json, "photos", photos_json(run, !why));
+    ok = ok && tr_json_put(json, "photos", photos_json(run, !why));
     if (!why) {
-        ok = ok && put(json, "sigma_px", number(c->sigma_px)) &&
-             put(json, "degrees_of_freedom", json_integer(c->degrees_of_freedom)) &&
-             put(json, "bow_mm", numbers(c->bow_mm, 2, 1)) &&
-             put(json, "bow_sd_mm", numbers(c->bow_sd_mm, 2, 1)) &&
-             put(json, "camera", camera_json(&c->lens.camera)) &&
-             put(json, "profile", text(r->out));
+        ok = ok && tr_json_put(json, "sigma_px", tr_json_number(c->sigma_px)) &&
+             tr_json_put(json, "degrees_of_freedom", json_integer(c->degrees_of_freedom)) &&
+             tr_json_put(json, "bow_mm", numbers(c->bow_mm, 2, 1)) &&
+             tr_json_put(json, "bow_sd_mm", numbers(c->bow_sd_mm, 2, 1)) &&
+             tr_json_put(json, "camera", camera_json(&c->lens.camera)) &&
+             tr_json_put(json, "profile", tr_json_text(r->out));
     }
-    ok = ok && put(json, "advice", advice_json(&run->advice));
+    ok = ok && tr_json_put(json, "advice", advice_json(&run->advice));
     if (ok) return json;
     json_decref(json);
     return NULL;

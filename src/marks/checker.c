@@ -232,7 +232,8 @@ bool tr_checker_measure(const tr_image *image, tr_vec2 start_px, tr_vec2 along_x
     if (tr_v2_norm(tr_v2_sub(corner, start_px)) > reach_px + 1) return false;
     /* Edges further turned than 20 degrees are other edges; a blur as wide as the window leaves
        nothing to see. */
-    if (fabs(p[TURN_X]) > 0.35 || fabs(p[TURN_Y]) > 0.35 || p[SIGMA] > w.radius_px / 2) return false;
+    if (fabs(p[TURN_X]) > 0.35 || fabs(p[TURN_Y]) > 0.35 || p[SIGMA] > w.radius_px / 2)
+        return false;
     assemble(&w, p, corner, &e);
     double variance = e.sum_wrr / fmax(1, e.sum_w - N_PARAM);
     double contrast = fabs(p[CONTRAST]);

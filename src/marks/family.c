@@ -39,8 +39,8 @@ struct apriltag_family *tr_tag_family_new(const char *name, tr_error *err) {
         if (!family) tr_fail_memory(err);
         return family;
     }
-    tr_fail(err, TR_BAD_INPUT, "'%s' is not a tag family that is known here; tag36h11 is the usual one",
-            name);
+    tr_fail(err, TR_BAD_INPUT,
+            "'%s' is not a tag family that is known here; tag36h11 is the usual one", name);
     return NULL;
 }
 
@@ -64,8 +64,8 @@ bool tr_tag_pattern_make(const struct apriltag_family *family, int id, tr_tag_pa
     memset(out, 0, sizeof *out);
     out->cells = cells;
     out->border = border;
-    /* One white ring: just outside a dark border, or the border itself where that is light. All else
-       is black but for the bits. */
+    /* One white ring: just outside a dark border, or the border itself where that is light. All
+       else is black but for the bits. */
     int ring = border + (family->reversed_border ? 0 : 2);
     int start = (cells - ring) / 2;
     int end = start + ring - 1;

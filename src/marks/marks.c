@@ -26,7 +26,7 @@ static const double CORNER_REACH_PX = 6;
 static const double SQUARE_TRIES_MM[] = {100, 60, 40, 25, 15};
 /* Error of a checker corner beyond its fit's own, see DEVELOPERS.md. */
 static const double CORNER_FLOOR_PX = 0.015;
-static const double LOW_SQUARE_PX = 10;
+static const double LOW_SQUARE_PX = 5;
 
 typedef struct {
     apriltag_family_t *family;
@@ -108,8 +108,8 @@ void tr_marks_finder_free(tr_marks_finder *f) {
 
 /* ---- seeing tags ---- */
 
-/* Two sightings of one tag lie closer than half its size; libapriltag gives each tag once a pass, so
-   this only joins passes. */
+/* Two sightings of one tag lie closer than half its size; libapriltag gives each tag once a pass,
+   so this only joins passes. */
 static bool is_known(const sightings *s, const sighting *t) {
     for (int i = 0; i < s->n; i++) {
         const sighting *o = &s->items[i];
@@ -258,9 +258,12 @@ static void measure_seen_tags(const work *w, const sightings *s) {
         for (int k = 0; k < s->n; k++) {
             times += s->items[k].family == t->family && s->items[k].id == t->id;
         }
-        if (!identify(w->finder, t, &sheet, &tag)) add_stray(w, t, true, false);
-        else if (times > 1) add_stray(w, t, false, true);
-        else if (!measure_tag(w, sheet, tag, t->corner_px)) add_stray(w, t, false, false);
+        if (!identify(w->finder, t, &sheet, &tag))
+            add_stray(w, t, true, false);
+        else if (times > 1)
+            add_stray(w, t, false, true);
+        else if (!measure_tag(w, sheet, tag, t->corner_px))
+            add_stray(w, t, false, false);
     }
 }
 
@@ -375,7 +378,8 @@ static void measure_missed_tags(const work *w, const tr_sheet_view *view) {
     }
 }
 
-/* An upper bound of the edge of the squares about a checker corner: they end before the next mark. */
+/* An upper bound of the edge of the squares about a checker corner: they end before the next mark.
+ */
 static double square_bound_mm(const tr_sheet *s, int corner) {
     tr_vec2 c = s->corners_mm[corner];
     double bound = SQUARE_TRIES_MM[0];
@@ -391,8 +395,8 @@ static double square_bound_mm(const tr_sheet *s, int corner) {
     return bound;
 }
 
-/* What a checker corner's fit does not know of its error. The size of a lone corner's squares is not
-   known: where they are low in the image, the window may have reached over their ends. */
+/* What a checker corner's fit does not know of its error. The size of a lone corner's squares is
+   not known: where they are low in the image, the window may have reached over their ends. */
 static double corner_floor(tr_vec2 along_x_px, tr_vec2 along_y_px) {
     double height = fabs(tr_v2_cross(along_x_px, along_y_px)) /
                     fmax(tr_v2_norm(along_x_px), tr_v2_norm(along_y_px));
@@ -410,7 +414,8 @@ static bool measure_corner(const work *w, const tr_sheet_view *view, int corner)
     for (size_t i = 0; i < sizeof SQUARE_TRIES_MM / sizeof *SQUARE_TRIES_MM; i++) {
         bool is_last = i + 1 == sizeof SQUARE_TRIES_MM / sizeof *SQUARE_TRIES_MM;
         double square = fmin(SQUARE_TRIES_MM[i], bound);
-        if (!is_last && SQUARE_TRIES_MM[i + 1] >= bound) continue; /* the bound itself comes later */
+        if (!is_last && SQUARE_TRIES_MM[i + 1] >= bound)
+            continue; /* the bound itself comes later */
         tr_vec2 x;
         tr_vec2 y;
         tr_checker found;
@@ -423,7 +428,8 @@ static bool measure_corner(const work *w, const tr_sheet_view *view, int corner)
         double reach = fmin(CORNER_REACH_PX, 0.4 * fmin(tr_v2_norm(x), tr_v2_norm(y)));
         if (!tr_checker_measure(w->image, at, x, y, reach, &found)) continue;
         tr_mark *m = &w->out->marks[w->out->n_marks++];
-        *m = (tr_mark){.kind = TR_MARK_CORNER, .sheet = view->sheet, .index = corner, .n_points = 1};
+        *m =
+            (tr_mark){.kind = TR_MARK_CORNER, .sheet = view->sheet, .index = corner, .n_points = 1};
         m->p_sheet_mm[0] = c;
         m->uv_px[0] = found.uv_px;
         memcpy(m->covariance, found.covariance, sizeof found.covariance);
@@ -447,7 +453,8 @@ static int compare_marks(const void *a, const void *b) {
     return (x->index > y->index) - (x->index < y->index);
 }
 
-static bool allocate(const tr_marks_finder *f, int n_sightings, tr_photo_marks *out, tr_error *err) {
+static bool allocate(const tr_marks_finder *f, int n_sightings, tr_photo_marks *out,
+                     tr_error *err) {
     int n_marks = 0;
     for (int i = 0; i < f->n_sheets; i++) n_marks += f->sheets[i].n_tags + f->sheets[i].n_corners;
     out->marks = calloc((size_t)n_marks + 1, sizeof *out->marks);

@@ -10,17 +10,21 @@ static const double WINDOW_SIGMAS = 3.2;
 static const double WINDOW_MIN_PX = 2.2;
 /* A window may reach this far towards the next parallel edge. */
 static const double WINDOW_PART = 0.75;
-/* At the ends of an edge, where another edge meets it, pixels within this many sigmas are left out. */
+/* At the ends of an edge, where another edge meets it, pixels within this many sigmas are left out.
+ */
 static const double END_SIGMAS = 1.8;
-/* A cell lower than this has no flat part between its edges that tells black from white: offsets of
-   neighbouring edges run into each other, and come out wrong by more than they say. */
-static const double MIN_CELL_PX = 2.4;
+/* A cell lower than this has no flat part between its edges that tells black from white. */
+static const double MIN_CELL_PX = 1.8;
 static const double MIN_CONTRAST = 12;
 /* Three unknowns an edge. */
 enum { MIN_PIXELS = 8 };
 /* What the model of an edge leaves out (lens within a cell, tone curve, JPEG blocks), as an error
-   of each edge, and of the tag's corners as a whole. Measured on rendered photos: see DEVELOPERS.md. */
+   of each edge, and of the tag's corners as a whole. Measured on rendered photos: see
+   DEVELOPERS.md. */
 static const double EDGE_FLOOR_PX = 0.02;
+/* In lower cells the edges on both sides run into each other, and the floor grows with the square.
+ */
+static const double LOW_CELL_PX = 2.8;
 static const double CORNER_FLOOR_PX = 0.012;
 static const double OUTLIER_SIGMAS = 4.0;
 static const double START_SIGMA_PX = 1.0;
@@ -30,17 +34,18 @@ enum { MAX_EDGES = 2 * TR_TAG_MAX_CELLS * TR_TAG_MAX_CELLS, N_UNKNOWNS = 10 };
 typedef struct {
     /* From the pattern; tag frame: x right, y up, unit one cell, origin at the centre. */
     tr_vec2 mid;
-    bool is_upright;      /* the edge runs along y, its normal along +x; else along x, normal +y */
-    int polarity;         /* +1: white on the side of the normal */
-    bool is_closed[2];    /* another edge meets it at its lower / upper end */
-    int before[2];        /* cells to the next parallel edge below / above it; polarity alternates */
+    bool is_upright;   /* the edge runs along y, its normal along +x; else along x, normal +y */
+    int polarity;      /* +1: white on the side of the normal */
+    bool is_closed[2]; /* another edge meets it at its lower / upper end */
+    int before[2];     /* cells to the next parallel edge below / above it; polarity alternates */
     /* Measured. */
     bool is_measured, is_used;
-    double offset_px;     /* along the image of the normal */
+    double offset_px; /* along the image of the normal */
     double sd_px;
+    double cell_px; /* height of a cell across the edge */
     double contrast;
     double sigma_slope, sigma_weight; /* Gauss-Newton sums of the blur, for all edges together */
-    tr_vec2 normal;       /* unit, in the image, pointing the way of the tag's normal */
+    tr_vec2 normal;                   /* unit, in the image, pointing the way of the tag's normal */
 } edge;
 
 typedef struct {
@@ -98,7 +103,8 @@ static void list_edges(const tr_tag_pattern *p, fit *f) {
                 memset(e, 0, sizeof *e);
                 e->is_upright = is_upright;
                 e->polarity = above ? 1 : -1;
-                e->mid = tr_v2(i - half + (is_upright ? 0 : 0.5), j - half + (is_upright ? 0.5 : 0));
+                e->mid =
+                    tr_v2(i - half + (is_upright ? 0 : 0.5), j - half + (is_upright ? 0.5 : 0));
                 e->before[0] = run_length(p, i - di, j - dj, -di, -dj);
                 e->before[1] = run_length(p, i, j, di, dj);
                 for (int end = 0; end < 2; end++) {
@@ -206,7 +212,7 @@ static bool make_edge_window(const fit *f, edge *e, edge_window *w) {
         w->half_across_px[k] = (k ? across.y : across.x) / w->cell_px;
     }
     /* Pixels in the window, on average. */
-    return (w->to - w->from) * length * (w->hi - w->lo) >= MIN_PIXELS + 2;
+    return (w->to - w->from) * length * (w->hi - w->lo) >= MIN_PIXELS;
 }
 
 /* Normal equations of (b, a, offset) and of the blur over the window's pixels. */
@@ -292,6 +298,7 @@ static bool measure_edge(const fit *f, edge *e) {
     double variance = fmax(s.sum_rr / fmax(1, s.n - 3), 0.25);
     e->offset_px = x[2];
     e->sd_px = sqrt(variance * unit[2]);
+    e->cell_px = w.cell_px;
     e->contrast = x[1];
     /* The blur's own step, with levels and offset eliminated. */
     double y[3];
@@ -375,6 +382,12 @@ static bool corner_jacobian(const fit *f, double (*J)[8]) {
     return true;
 }
 
+static double edge_variance(const edge *e) {
+    double lowness = fmax(1, LOW_CELL_PX / e->cell_px);
+    double floor_px = EDGE_FLOOR_PX * lowness * lowness;
+    return e->sd_px * e->sd_px + floor_px * floor_px;
+}
+
 /* Corners and bleeds from the edges' offsets. x: corners' step (8) and bleeds' (2). C: covariance
    of x, may be NULL. The bleeds get a prior of 1 px: they are never larger. */
 static bool solve_corners(const fit *f, double (*J)[8], double x[N_UNKNOWNS], double *C,
@@ -387,7 +400,7 @@ static bool solve_corners(const fit *f, double (*J)[8], double x[N_UNKNOWNS], do
         const edge *e = &f->edges[i];
         if (!e->is_used) continue;
         double row[N_UNKNOWNS] = {0};
-        double w = 1 / (e->sd_px * e->sd_px + EDGE_FLOOR_PX * EDGE_FLOOR_PX);
+        double w = 1 / edge_variance(e);
         memcpy(row, J[i], 8 * sizeof *row);
         row[8 + !e->is_upright] = -e->polarity;
         for (int a = 0; a < N_UNKNOWNS; a++) {
@@ -405,7 +418,7 @@ static bool solve_corners(const fit *f, double (*J)[8], double x[N_UNKNOWNS], do
         if (!e->is_used) continue;
         double r = e->offset_px + e->polarity * x[8 + !e->is_upright];
         for (int a = 0; a < 8; a++) r -= J[i][a] * x[a];
-        *chi2 += r * r / (e->sd_px * e->sd_px + EDGE_FLOOR_PX * EDGE_FLOOR_PX);
+        *chi2 += r * r / edge_variance(e);
     }
     if (!C) return true;
     for (int k = 0; k < N_UNKNOWNS; k++) {
@@ -429,7 +442,7 @@ static int drop_outliers(fit *f, double (*J)[8], const double x[N_UNKNOWNS]) {
         if (!e->is_measured) continue;
         double r = e->offset_px + e->polarity * x[8 + !e->is_upright];
         for (int a = 0; a < 8; a++) r -= J[i][a] * x[a];
-        size[i] = fabs(r) / sqrt(e->sd_px * e->sd_px + EDGE_FLOOR_PX * EDGE_FLOOR_PX);
+        size[i] = fabs(r) / sqrt(edge_variance(e));
         if (e->is_used) scratch[n++] = size[i];
     }
     /* 1.4826 times the median of absolute values is the sd of a normal distribution. */
@@ -450,9 +463,9 @@ static bool is_outline(const fit *f, const edge *e) {
 }
 
 /* At least half of the edges that could be measured agree, and at least this many of each family:
-   8 corner coordinates and 2 bleeds are to be found from them. Of the inner edges, which tell one tag
-   from another, two thirds must: another tag's pattern, or this one turned by a quarter, shares about
-   one in four. */
+   8 corner coordinates and 2 bleeds are to be found from them. Of the inner edges, which tell one
+   tag from another, two thirds must: another tag's pattern, or this one turned by a quarter, shares
+   about one in four. */
 static bool is_enough(const fit *f, int *n_used, int *n_possible) {
     int used[2] = {0, 0};
     int inner_used = 0;

@@ -14,7 +14,6 @@
 #define TR_PRESENT_CHECK_JSON_H
 
 #include <jansson.h>
-#include <stdio.h>
 
 #include "check/check.h"
 
@@ -24,9 +23,5 @@ json_t *tr_check_json(const tr_check *check);
 /* For a check that ended with why. check may be NULL, and what it does not know is null or an
    empty list. */
 json_t *tr_check_json_failed(const tr_check *check, const tr_error *why);
-
-/* One line of text with 17 significant digits and a newline. False where it cannot be made or
-   written. */
-bool tr_json_print(const json_t *json, FILE *out);
 
 #endif
