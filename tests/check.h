@@ -25,8 +25,7 @@ static inline void check_near(double a, double b, double tol, const char *what, 
     }
 }
 
-static inline void check_at_most(double a, double b, const char *what, const char *file,
-                                 int line) {
+static inline void check_at_most(double a, double b, const char *what, const char *file, int line) {
     if (!(a <= b)) {
         print_error("%s: %.12g is above %.12g\n", what, a, b);
         _fail(file, line);

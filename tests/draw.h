@@ -13,8 +13,7 @@ typedef struct {
 /* FNV-1a of the name. */
 static inline tr_draw draw_seeded(const char *name) {
     tr_draw d = {0xcbf29ce484222325u};
-    for (; *name; name++)
-        d.state = (d.state ^ (uint64_t)(unsigned char)*name) * 0x100000001b3u;
+    for (; *name; name++) d.state = (d.state ^ (uint64_t)(unsigned char)*name) * 0x100000001b3u;
     return d;
 }
 

@@ -51,8 +51,7 @@ static void read_wanted(char wanted[MESSAGE_SIZE]) {
     size_t size = 0;
     wanted[0] = 0;
     if (tr_file_read("error", MESSAGE_SIZE - 1, &data, &size, NULL)) {
-        while (size > 0 && data[size - 1] == '\n')
-            size--;
+        while (size > 0 && data[size - 1] == '\n') size--;
         snprintf(wanted, MESSAGE_SIZE, "%.*s", (int)size, (const char *)data);
     }
     free(data);

@@ -173,8 +173,7 @@ static void zhang_five_views(void **unused) {
         tr_pose pose = with_y_down(poses[i].camera_from_board);
         const double *row = zhang_poses[i];
         for (int a = 0; a < 3; a++) {
-            for (int b = 0; b < 3; b++)
-                CHECK_NEAR(pose.R.m[a][b], row[3 * a + b], 1e-3);
+            for (int b = 0; b < 3; b++) CHECK_NEAR(pose.R.m[a][b], row[3 * a + b], 1e-3);
         }
         CHECK_NEAR(pose.t_mm.x / 25.4, row[9], 0.01);
         CHECK_NEAR(pose.t_mm.y / 25.4, row[10], 0.01);
@@ -317,16 +316,14 @@ static double lens_distance(const tr_calibration *c, const double *param) {
     for (int j = 0; j < TR_LENS_N; j++) {
         for (int i = j; i < TR_LENS_N; i++) {
             double v = c->lens.covariance[i * TR_LENS_N + j];
-            for (int k = 0; k < j; k++)
-                v -= L[i][k] * L[j][k];
+            for (int k = 0; k < j; k++) v -= L[i][k] * L[j][k];
             if (i == j) assert_true(v > 0);
             L[i][j] = i == j ? sqrt(v) : v / L[j][j];
         }
     }
     for (int i = 0; i < TR_LENS_N; i++) {
         z[i] = c->lens.param[i] - param[i];
-        for (int k = 0; k < i; k++)
-            z[i] -= L[i][k] * z[k];
+        for (int k = 0; k < i; k++) z[i] -= L[i][k] * z[k];
         z[i] /= L[i][i];
         sum += z[i] * z[i];
     }
@@ -362,8 +359,7 @@ static void covariance_by_drawing(void **unused) {
         all += lens_distance(&found, t.param) / (DRAWS * TR_LENS_N);
         sigma += found.sigma_px / DRAWS;
     }
-    for (int k = 0; k < TR_LENS_N + 2; k++)
-        CHECK_NEAR(ratio[k], 1, 4.5 * sqrt(2.0 / DRAWS));
+    for (int k = 0; k < TR_LENS_N + 2; k++) CHECK_NEAR(ratio[k], 1, 4.5 * sqrt(2.0 / DRAWS));
     CHECK_NEAR(all, 1, 4.5 * sqrt(2.0 / (DRAWS * TR_LENS_N)));
     CHECK_NEAR(sigma / t.sd_px, 1, 0.01);
 }
@@ -457,21 +453,18 @@ static void what_does_not_matter(void **unused) {
     tr_calib_options options = sim_options();
     simulate(&usual, &d, &s);
     check_calibration(s.views, s.n_views, &options, &found, poses);
-    for (int k = 0; k < SIM_POINTS; k++)
-        sd[k] = 0.037;
+    for (int k = 0; k < SIM_POINTS; k++) sd[k] = 0.037;
     for (int i = 0; i < s.n_views; i++) {
         views[i] = s.views[i];
         views[i].sd_px = sd;
     }
     check_calibration(views, s.n_views, &options, &other, other_poses);
     check_same(&found, &other, 1e-4);
-    for (int i = 0; i < s.n_views; i++)
-        views[i] = s.views[s.n_views - 1 - i];
+    for (int i = 0; i < s.n_views; i++) views[i] = s.views[s.n_views - 1 - i];
     check_calibration(views, s.n_views, &options, &other, other_poses);
     check_same(&found, &other, 1e-4);
     CHECK_NEAR(other_poses[0].rms_px, poses[s.n_views - 1].rms_px, 1e-6);
-    for (int k = 0; k < SIM_POINTS; k++)
-        twice[k] = tr_v2_scale(2, s.p[k]);
+    for (int k = 0; k < SIM_POINTS; k++) twice[k] = tr_v2_scale(2, s.p[k]);
     for (int i = 0; i < s.n_views; i++) {
         views[i] = s.views[i];
         views[i].p_board_mm = twice;
@@ -545,8 +538,7 @@ static void too_little(void **unused) {
     tr_vec2 uv[2][4];
     tr_calib_view few[2];
     for (int i = 0; i < 2; i++) {
-        for (int k = 0; k < 4; k++)
-            uv[i][k] = s.uv[3 + i][index[k]];
+        for (int k = 0; k < 4; k++) uv[i][k] = s.uv[3 + i][index[k]];
         few[i] = (tr_calib_view){corner, uv[i], NULL, 4};
     }
     check_refused(few, 2, "more");
@@ -557,8 +549,7 @@ static void too_little(void **unused) {
     check_refused(s.views, s.n_views, "photo 5");
     s.views[4].n = SIM_COLUMNS;
     check_refused(s.views, s.n_views, "photo 5");
-    for (int k = 0; k < SIM_POINTS; k++)
-        line[k] = tr_v2(k, 0);
+    for (int k = 0; k < SIM_POINTS; k++) line[k] = tr_v2(k, 0);
     s.views[4].n = SIM_POINTS;
     s.views[4].p_board_mm = line;
     check_refused(s.views, s.n_views, "photo 5");

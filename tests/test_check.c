@@ -39,7 +39,8 @@ static void expect_no_pass(const char *what, const tr_sim_options *options, cons
     char list[256];
     bool is_named = false;
     snprintf(list, sizeof list, "%s", codes);
-    for (char *code = strtok(list, " "); code; code = strtok(NULL, " ")) is_named |= warns(&o, code);
+    for (char *code = strtok(list, " "); code; code = strtok(NULL, " "))
+        is_named |= warns(&o, code);
     if (!o.is_measured) fail_msg("%s: %s", what, o.err.text);
     if (o.sim.check.verdict == TR_PASS || o.sim.check.targets[0].verdict == TR_PASS || !is_named) {
         print_message("%s: verdict %s\n", what, tr_verdict_name(o.sim.check.verdict));
@@ -50,8 +51,8 @@ static void expect_no_pass(const char *what, const tr_sim_options *options, cons
 }
 
 static tr_sim_options honest(uint64_t seed) {
-    return (tr_sim_options){.seed = seed, .noise = 1, .reference_sd_mm = 1, .draws_lens = true,
-                            .draws_floor = true};
+    return (tr_sim_options){
+        .seed = seed, .noise = 1, .reference_sd_mm = 1, .draws_lens = true, .draws_floor = true};
 }
 
 /* ---- right values ---- */
@@ -75,8 +76,8 @@ static void test_exact(void **state) {
     tr_sim_release(&o.sim);
 }
 
-/* The budget's parts add up, and the plates' part is what geometry says: with both rear points moved
-   by u along X, the middle moves by u / sqrt(2). */
+/* The budget's parts add up, and the plates' part is what geometry says: with both rear points
+   moved by u along X, the middle moves by u / sqrt(2). */
 static void test_budget(void **state) {
     (void)state;
     tr_sim_options options = {.seed = 5, .reference_sd_mm = 1.5};
@@ -84,8 +85,8 @@ static void test_budget(void **state) {
     assert_true(o.is_measured);
     for (int k = 0; k < TR_N_AXES; k++) {
         const tr_axis_result *a = &o.sim.check.targets[0].axis[k];
-        double sum = a->u95_marks * a->u95_marks + a->u95_lens * a->u95_lens +
-                     a->u95_plates * a->u95_plates;
+        double sum =
+            a->u95_marks * a->u95_marks + a->u95_lens * a->u95_lens + a->u95_plates * a->u95_plates;
         CHECK_NEAR(a->u95, sqrt(sum), 1e-9);
     }
     CHECK_NEAR(o.sim.check.targets[0].axis[TR_X].u95_plates, 2 * 1.5 / sqrt(2.0), 0.02);
@@ -124,10 +125,11 @@ static void test_fail_and_moves(void **state) {
     double along;
     double aside;
     double turn;
-    int n = sscanf(t->moves[0],
-                   "Slide the mat %lf mm forward and %lf mm to the vehicle's right, then turn it %lf° "
-                   "clockwise seen from above.",
-                   &along, &aside, &turn);
+    int n =
+        sscanf(t->moves[0],
+               "Slide the mat %lf mm forward and %lf mm to the vehicle's right, then turn it %lf° "
+               "clockwise seen from above.",
+               &along, &aside, &turn);
     assert_int_equal(n, 3);
     /* Doing exactly that lands on the required place, but for rounding. */
     CHECK_NEAR(t->axis[TR_X].measured + along, -1800, 0.51);
@@ -178,8 +180,8 @@ static void test_trap_swapped(void **state) {
         tr_sim_options options = honest(11 + c);
         memcpy(options.plate_at, cases[c].at, sizeof options.plate_at);
         options.has_plate_at = true;
-        /* Exchanged crosswise the plates make a sound vehicle that faces the other way; only the mat
-           is then not where it should be, and turned. */
+        /* Exchanged crosswise the plates make a sound vehicle that faces the other way; only the
+           mat is then not where it should be, and turned. */
         expect_no_pass(cases[c].what, &options,
                        "plates_swapped wheelbase_off axles_not_square track_off sheet_turned");
     }
@@ -206,7 +208,8 @@ static void test_trap_curled(void **state) {
         assert_true(o.is_measured);
         const tr_sheet_condition *c = &o.sim.check.sheets[0].condition;
         assert_true(c->has_flatness);
-        /* The outermost marks are those at x = 740: 2 (740/800)^2 = 1.71 mm over the middle ones. */
+        /* The outermost marks are those at x = 740: 2 (740/800)^2 = 1.71 mm over the middle ones.
+         */
         CHECK_NEAR(c->flatness_mm, 1.71, fmax(0.35, 1.5 * c->flatness_u95_mm));
         tr_sim_release(&o.sim);
     }
@@ -239,8 +242,8 @@ static void test_trap_missing(void **state) {
     tr_sim_options options = honest(4);
     options.is_mat_missing = true;
     outcome o = run(&options);
-    /* Without the mat nothing joins the plates of both sides in these photos, or they are joined and
-       the mat is not there: either way no pass, and the mat is named. */
+    /* Without the mat nothing joins the plates of both sides in these photos, or they are joined
+       and the mat is not there: either way no pass, and the mat is named. */
     if (o.is_measured) {
         assert_int_equal(o.sim.check.verdict, TR_INCONCLUSIVE);
         assert_true(warns(&o, "sheet_not_found"));

@@ -10,8 +10,7 @@ static void check_vector(tr_vec3 a, tr_vec3 b, double tol) {
 }
 
 static void check_matrix(tr_mat3 A, tr_mat3 B, double tol) {
-    for (int i = 0; i < 3; i++)
-        check_vector(tr_m3_column(A, i), tr_m3_column(B, i), tol);
+    for (int i = 0; i < 3; i++) check_vector(tr_m3_column(A, i), tr_m3_column(B, i), tol);
 }
 
 static void check_is_rotation(tr_mat3 R) {

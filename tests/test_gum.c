@@ -43,8 +43,7 @@ static void end_gauge(void **unused) {
     double C[H1_N * H1_N] = {0};
     double variance;
     h1_inputs(J, u, nu);
-    for (int i = 0; i < H1_N; i++)
-        C[i * H1_N + i] = u[i] * u[i];
+    for (int i = 0; i < H1_N; i++) C[i * H1_N + i] = u[i] * u[i];
     tr_propagate(J, 1, C, H1_N, &variance);
     double uc_nm = sqrt(variance) * 1e6;
     CHECK_NEAR(uc_nm, 32, 0.5);      /* published */
@@ -56,8 +55,7 @@ static void end_gauge(void **unused) {
     CHECK_NEAR(fabs(J[DT]) * u[DT] * 1e6, 16.6, 0.05);
     /* Effective degrees of freedom (Welch-Satterthwaite, GUM G.4.1): 16.7, truncated 16. */
     double sum = 0;
-    for (int i = 0; i < H1_N; i++)
-        sum += pow(J[i] * u[i], 4) / nu[i];
+    for (int i = 0; i < H1_N; i++) sum += pow(J[i] * u[i], 4) / nu[i];
     CHECK_NEAR(variance * variance / sum, 16.75, 0.05);
     /* k = 2.92 at 99 %: 93 nm (the GUM rounds u to 32 first). */
     CHECK_NEAR(2.92 * uc_nm, 93, 1);
@@ -73,8 +71,7 @@ static void h2_statistics(double mean[3], double C[9]) {
     const double *reading[3] = {h2_volt, h2_milliamp, h2_phase_rad};
     for (int i = 0; i < 3; i++) {
         mean[i] = 0;
-        for (int k = 0; k < H2_SETS; k++)
-            mean[i] += reading[i][k] / H2_SETS;
+        for (int k = 0; k < H2_SETS; k++) mean[i] += reading[i][k] / H2_SETS;
     }
     for (int i = 0; i < 3; i++) {
         for (int j = 0; j < 3; j++) {
@@ -93,8 +90,7 @@ static void h2_jacobian(const double mean[3], double value[3], double J[9]) {
     const double rows[9] = {c / I, -V * c / (I * I) / 1000, -V * s / I,
                             s / I, -V * s / (I * I) / 1000, V * c / I,
                             1 / I, -V / (I * I) / 1000,     0};
-    for (int i = 0; i < 9; i++)
-        J[i] = rows[i];
+    for (int i = 0; i < 9; i++) J[i] = rows[i];
     value[0] = V * c / I;
     value[1] = V * s / I;
     value[2] = V / I;
@@ -150,8 +146,7 @@ static void shapes(void **unused) {
     const double expected[9] = {8, 6.5, 10, 6.5, 16, 2, 10, 2, 16};
     double out[9];
     tr_propagate(J, 3, C, 2, out);
-    for (int i = 0; i < 9; i++)
-        CHECK_NEAR(out[i], expected[i], 1e-12);
+    for (int i = 0; i < 9; i++) CHECK_NEAR(out[i], expected[i], 1e-12);
 }
 
 int main(void) {

@@ -37,8 +37,7 @@ static uint32_t next_random(uint32_t *state) {
 }
 
 static void fill_random(uint8_t *px, size_t n, uint32_t seed) {
-    for (size_t i = 0; i < n; i++)
-        px[i] = (uint8_t)(next_random(&seed) >> 8);
+    for (size_t i = 0; i < n; i++) px[i] = (uint8_t)(next_random(&seed) >> 8);
 }
 
 static tr_image decode(bytes file) {
@@ -219,8 +218,7 @@ static void test_jpeg_cmyk(void **state) {
 
     uint8_t flipped[20][4];
     for (int i = 0; i < 20; i++) {
-        for (int c = 0; c < 4; c++)
-            flipped[i][c] = (uint8_t)(255 - colours[i][c]);
+        for (int c = 0; c < 4; c++) flipped[i][c] = (uint8_t)(255 - colours[i][c]);
     }
     spec.has_no_app14 = true;
     check_blocks(spec, (const uint8_t(*)[4])flipped, inverted);
@@ -234,8 +232,7 @@ static void test_jpeg_ycck(void **state) {
     for (int i = 0; i < 20; i++) {
         const int c = 13 * i;
         const int k = 255 - 7 * i;
-        for (int j = 0; j < 3; j++)
-            colours[i][j] = (uint8_t)c;
+        for (int j = 0; j < 3; j++) colours[i][j] = (uint8_t)c;
         colours[i][3] = (uint8_t)k;
         grey[i] = (2 * c * k + 255) / 510;
     }
@@ -280,8 +277,7 @@ static tr_image decode_y(bytes file) {
     assert_non_null(row);
     for (int v = 0; v < image.height; v++) {
         jpeg_read_scanlines(&cinfo, &row, 1);
-        for (int u = 0; u < image.width; u++)
-            image.px[(long)v * image.width + u] = row[u * n];
+        for (int u = 0; u < image.width; u++) image.px[(long)v * image.width + u] = row[u * n];
     }
     free(row);
     jpeg_finish_decompress(&cinfo);
@@ -416,8 +412,7 @@ static void test_jpeg_sequential_scan_missing(void **state) {
     bytes many = {0};
     const size_t last = find_marker(whole, SOS, 2);
     append(&many, whole.data, last);
-    for (int i = 0; i < 5000; i++)
-        append(&many, whole.data + last, whole.size - 2 - last);
+    for (int i = 0; i < 5000; i++) append(&many, whole.data + last, whole.size - 2 - last);
     append(&many, end, sizeof end);
     refuse(many.data, many.size, "more than 64 scans");
     free(many.data);
@@ -552,8 +547,7 @@ static void check_png_row(png_spec spec, const int *grey) {
         tr_image image = decode(file);
         assert_int_equal(image.width, spec.width);
         assert_int_equal(image.height, 1);
-        for (int u = 0; u < spec.width; u++)
-            assert_int_equal(image.px[u], grey[u]);
+        for (int u = 0; u < spec.width; u++) assert_int_equal(image.px[u], grey[u]);
         tr_image_release(&image);
         free(file.data);
     }
@@ -770,15 +764,13 @@ static uint32_t crc32_of(const uint8_t *data, size_t n) {
     uint32_t crc = 0xffffffff;
     for (size_t i = 0; i < n; i++) {
         crc ^= data[i];
-        for (int k = 0; k < 8; k++)
-            crc = crc & 1 ? 0xedb88320 ^ crc >> 1 : crc >> 1;
+        for (int k = 0; k < 8; k++) crc = crc & 1 ? 0xedb88320 ^ crc >> 1 : crc >> 1;
     }
     return ~crc;
 }
 
 static void put32(uint8_t *to, uint32_t value) {
-    for (int i = 0; i < 4; i++)
-        to[i] = (uint8_t)(value >> (24 - 8 * i));
+    for (int i = 0; i < 4; i++) to[i] = (uint8_t)(value >> (24 - 8 * i));
 }
 
 enum { IHDR_TYPE = 12, IHDR_SIZE = 16, IHDR_CRC = 29 };
@@ -833,10 +825,8 @@ static void test_png_flat_is_not_too_short(void **state) {
 /* ---- damage ---- */
 
 static void check_truncated(bytes file) {
-    for (size_t n = 0; n < file.size; n += 97)
-        refuse(file.data, n, ";");
-    for (size_t n = file.size - 20; n < file.size; n++)
-        refuse(file.data, n, ";");
+    for (size_t n = 0; n < file.size; n += 97) refuse(file.data, n, ";");
+    for (size_t n = file.size - 20; n < file.size; n++) refuse(file.data, n, ";");
     tr_image image = decode(file);
     tr_image_release(&image);
 }
@@ -879,8 +869,7 @@ static void test_damaged_jpeg(void **state) {
     int refused = 0;
     for (int p = 0; p < 2; p++) {
         bytes file = make_photo(p == 1);
-        for (int i = 0; i < 1500; i++)
-            refused += !decode_damaged(file, &seed);
+        for (int i = 0; i < 1500; i++) refused += !decode_damaged(file, &seed);
         free(file.data);
     }
     /* JPEG has no checksums, so not all: but a good part is noticed. */
@@ -987,8 +976,7 @@ static void test_init(void **state) {
     }
     assert_true(tr_image_init(&image, 3, 2, NULL));
     assert_ptr_equal(tr_image_row(&image, 1), image.px + 3);
-    for (int i = 0; i < 6; i++)
-        assert_int_equal(image.px[i], 0);
+    for (int i = 0; i < 6; i++) assert_int_equal(image.px[i], 0);
     tr_image_release(&image);
     assert_null(image.px);
     assert_int_equal(image.width, 0);
@@ -1037,8 +1025,7 @@ static void test_write(void **state) {
         assert_int_equal(back.width, 123);
         assert_int_equal(back.height, 45);
         double worst = 0;
-        for (int i = 0; i < 123 * 45; i++)
-            worst = fmax(worst, abs(back.px[i] - image.px[i]));
+        for (int i = 0; i < 123 * 45; i++) worst = fmax(worst, abs(back.px[i] - image.px[i]));
         /* Of 64 coefficients rounded by 1/2 each, in an orthonormal transform: 4 at the worst, and
            1/2 for the pixel itself. */
         if (quality == 100) CHECK_AT_MOST(worst, 4.5);

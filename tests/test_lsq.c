@@ -28,15 +28,13 @@ static bool evaluate(void *context, int term, double *r, double *J) {
     const regression *q = context;
     double f = q->model(q->trial, q->data[term][1], J);
     r[0] = (f - q->data[term][0]) / q->sd;
-    for (int j = 0; J && j < q->n_parameters; j++)
-        J[j] /= q->sd;
+    for (int j = 0; J && j < q->n_parameters; j++) J[j] /= q->sd;
     return isfinite(f);
 }
 
 static void move(void *context, const double *delta) {
     regression *q = context;
-    for (int j = 0; j < q->n_parameters; j++)
-        q->trial[j] = q->accepted[j] + delta[j];
+    for (int j = 0; j < q->n_parameters; j++) q->trial[j] = q->accepted[j] + delta[j];
 }
 
 static void accept(void *context) {
@@ -59,8 +57,7 @@ static void set_up(regression *q, model_function model, const double (*data)[2],
     q->sd = 1;
     assert_true(n_points <= MOST_POINTS && n_parameters <= MOST_PARAMETERS);
     memcpy(q->accepted, start, (size_t)n_parameters * sizeof *start);
-    for (int j = 0; j < n_parameters; j++)
-        q->columns[j] = j;
+    for (int j = 0; j < n_parameters; j++) q->columns[j] = j;
     for (int i = 0; i < n_points; i++) {
         q->terms[i] = (tr_lsq_term){.rows = 1, .n_columns = n_parameters, .columns = q->columns};
     }
@@ -100,10 +97,8 @@ static double thurber(const double *b, double x, double *J) {
     double bottom = 1 + x * (b[4] + x * (b[5] + x * b[6]));
     double f = top / bottom;
     if (J) {
-        for (int j = 0; j < 4; j++)
-            J[j] = pow(x, j) / bottom;
-        for (int j = 4; j < 7; j++)
-            J[j] = -f * pow(x, j - 3) / bottom;
+        for (int j = 0; j < 4; j++) J[j] = pow(x, j) / bottom;
+        for (int j = 4; j < 7; j++) J[j] = -f * pow(x, j - 3) / bottom;
     }
     return f;
 }
@@ -372,8 +367,7 @@ static double estimate_level(double outlier, double huber, bool is_robust, tr_ls
     tr_error err = {0};
     level_data(data, outlier);
     set_up(&q, level, (const double(*)[2])data, N_LEVEL, start, 1);
-    for (int i = 0; i < N_LEVEL; i++)
-        q.terms[i].is_robust = is_robust;
+    for (int i = 0; i < N_LEVEL; i++) q.terms[i].is_robust = is_robust;
     if (!solve(&q, (tr_lsq_options){.huber = huber}, result, variance, &err)) {
         print_error("%s\n", err.text);
     }
@@ -471,8 +465,7 @@ static bool chain_evaluate(void *context, int term, double *r, double *J) {
 
 static void chain_move(void *context, const double *delta) {
     chain *c = context;
-    for (int j = 0; j < HEIGHTS; j++)
-        c->trial[j] = c->accepted[j] + delta[j];
+    for (int j = 0; j < HEIGHTS; j++) c->trial[j] = c->accepted[j] + delta[j];
 }
 
 static void chain_accept(void *context) {
@@ -485,14 +478,12 @@ static void invert(double *A, int n) {
     for (int k = 0; k < n; k++) {
         double pivot = A[k * n + k];
         A[k * n + k] = 1;
-        for (int j = 0; j < n; j++)
-            A[k * n + j] /= pivot;
+        for (int j = 0; j < n; j++) A[k * n + j] /= pivot;
         for (int i = 0; i < n; i++) {
             if (i == k) continue;
             double f = A[i * n + k];
             A[i * n + k] = 0;
-            for (int j = 0; j < n; j++)
-                A[i * n + j] -= f * A[k * n + j];
+            for (int j = 0; j < n; j++) A[i * n + j] -= f * A[k * n + j];
         }
     }
 }
@@ -517,8 +508,7 @@ static void sparse_terms(void **unused) {
         if (t > 0) row[c.columns[t][1]] = -1;
         for (int i = 0; i < HEIGHTS; i++) {
             b[i] += row[i] * c.measured[t];
-            for (int j = 0; j < HEIGHTS; j++)
-                N[i * HEIGHTS + j] += row[i] * row[j];
+            for (int j = 0; j < HEIGHTS; j++) N[i * HEIGHTS + j] += row[i] * row[j];
         }
     }
     invert(N, HEIGHTS);
@@ -534,8 +524,7 @@ static void sparse_terms(void **unused) {
     double C[HEIGHTS * HEIGHTS];
     /* All of them, backwards, to see that the order asked for is the order given. */
     int wanted[HEIGHTS];
-    for (int j = 0; j < HEIGHTS; j++)
-        wanted[j] = HEIGHTS - 1 - j;
+    for (int j = 0; j < HEIGHTS; j++) wanted[j] = HEIGHTS - 1 - j;
     tr_lsq *lsq = tr_lsq_new(&problem, &err);
     assert_non_null(lsq);
     assert_true(tr_lsq_solve(lsq, (tr_lsq_options){0}, &result, &err));
@@ -543,8 +532,7 @@ static void sparse_terms(void **unused) {
     tr_lsq_free(lsq);
     for (int i = 0; i < HEIGHTS; i++) {
         double expected = 0;
-        for (int j = 0; j < HEIGHTS; j++)
-            expected += N[i * HEIGHTS + j] * b[j];
+        for (int j = 0; j < HEIGHTS; j++) expected += N[i * HEIGHTS + j] * b[j];
         CHECK_NEAR(c.accepted[i], expected, 1e-9);
         for (int j = 0; j < HEIGHTS; j++) {
             CHECK_NEAR(C[i * HEIGHTS + j], N[wanted[i] * HEIGHTS + wanted[j]], 1e-9);

@@ -45,8 +45,8 @@ static void test_published_bits(void **state) {
 /* Every family against libapriltag's own drawing of it. */
 static void test_official_images(void **state) {
     (void)state;
-    static const char *const names[] = {"tag36h11", "tag25h9", "tag16h5", "tagStandard41h12",
-                                        "tagCircle21h7", "tagCustom48h12"};
+    static const char *const names[] = {"tag36h11",         "tag25h9",       "tag16h5",
+                                        "tagStandard41h12", "tagCircle21h7", "tagCustom48h12"};
     for (size_t n = 0; n < sizeof names / sizeof *names; n++) {
         struct apriltag_family *family = tr_tag_family_new(names[n], NULL);
         assert_non_null(family);
@@ -85,7 +85,8 @@ typedef struct {
 } bench;
 
 static tr_lens small_lens(void) {
-    tr_lens lens = {.width_px = 900, .height_px = 700,
+    tr_lens lens = {.width_px = 900,
+                    .height_px = 700,
                     .param = {760, 758, 448, 351, 0.08, -0.2, 4e-4, -2e-4, 0.12}};
     snprintf(lens.id, sizeof lens.id, "small");
     return lens;
@@ -104,13 +105,18 @@ static void set_up(bench *b, double distance_mm, double elevation_deg, double tu
     b->tags[2].turn_rad = TR_PI / 2;
     memcpy(b->corners, corners, sizeof corners);
     tr_sheet *s = &b->sheet.sheet;
-    *s = (tr_sheet){.kind = TR_SHEET_MAT, .width_mm = 560, .height_mm = 460, .tags = b->tags,
-                    .n_tags = N_TAGS, .corners_mm = b->corners, .n_corners = N_CORNERS};
+    *s = (tr_sheet){.kind = TR_SHEET_MAT,
+                    .width_mm = 560,
+                    .height_mm = 460,
+                    .tags = b->tags,
+                    .n_tags = N_TAGS,
+                    .corners_mm = b->corners,
+                    .n_corners = N_CORNERS};
     snprintf(s->id, sizeof s->id, "MAT-T");
     snprintf(s->tag_family, sizeof s->tag_family, "tag36h11");
     b->sheet.checker_mm = 30;
-    b->sheet.vehicle_from_sheet = tr_sheet_pose(TR_SHEET_MAT, tr_v3(0, 0, 0), turn_deg * TR_RAD_PER_DEG,
-                                                0, 0);
+    b->sheet.vehicle_from_sheet =
+        tr_sheet_pose(TR_SHEET_MAT, tr_v3(0, 0, 0), turn_deg * TR_RAD_PER_DEG, 0, 0);
     double e = elevation_deg * TR_RAD_PER_DEG;
     b->camera.vehicle_from_camera =
         tr_camera_pose(tr_v3(-distance_mm * cos(e), 31, distance_mm * sin(e)), tr_v3(0, 7, 0), 0.1);
@@ -122,8 +128,12 @@ static void set_up(bench *b, double distance_mm, double elevation_deg, double tu
     b->camera.imaging.noise_sd = 1.5;
     b->camera.imaging.exposure = 1.05;
     b->camera.imaging.seed = (uint64_t)(distance_mm + elevation_deg + turn_deg);
-    b->scene = (tr_scene){.lens = small_lens(), .sheets = &b->sheet, .n_sheets = 1,
-                          .cameras = &b->camera, .n_cameras = 1, .floor_reflectance = 0.3};
+    b->scene = (tr_scene){.lens = small_lens(),
+                          .sheets = &b->sheet,
+                          .n_sheets = 1,
+                          .cameras = &b->camera,
+                          .n_cameras = 1,
+                          .floor_reflectance = 0.3};
 }
 
 static void shoot(bench *b, tr_image *image, tr_photo_marks *marks) {
@@ -201,8 +211,10 @@ static void test_no_bias(void **state) {
         const char *name;
         tr_tone tone;
         double sharpen, blur_px;
-    } cameras[] = {{"linear", TR_TONE_LINEAR, 0, 0.7},     {"sRGB", TR_TONE_SRGB, 0, 0.7},
-                   {"sRGB, blurred", TR_TONE_SRGB, 0, 1.1}, {"sRGB, crisp", TR_TONE_SRGB, 0, 0.5},
+    } cameras[] = {{"linear", TR_TONE_LINEAR, 0, 0.7},
+                   {"sRGB", TR_TONE_SRGB, 0, 0.7},
+                   {"sRGB, blurred", TR_TONE_SRGB, 0, 1.1},
+                   {"sRGB, crisp", TR_TONE_SRGB, 0, 0.5},
                    {"S-curve", TR_TONE_S_CURVE, 0.6, 0.7}};
     for (size_t c = 0; c < sizeof cameras / sizeof *cameras; c++) {
         errors e = {0};
@@ -222,11 +234,12 @@ static void test_no_bias(void **state) {
         }
         double n = e.n_corners;
         double nc = e.n_checkers;
-        print_message("%-14s tags: inward %+.4f px, rms %.4f px, chi2 %.2f; checkers: mean %+.4f %+.4f "
-                      "px, rms %.4f px, chi2 %.2f\n",
-                      cameras[c].name, e.inward / n, sqrt(e.sum2 / (2 * n)), e.chi2 / e.n_tags,
-                      e.checker_sum.x / nc, e.checker_sum.y / nc, sqrt(e.checker_sum2 / (2 * nc)),
-                      e.checker_chi2 / nc);
+        print_message(
+            "%-14s tags: inward %+.4f px, rms %.4f px, chi2 %.2f; checkers: mean %+.4f %+.4f "
+            "px, rms %.4f px, chi2 %.2f\n",
+            cameras[c].name, e.inward / n, sqrt(e.sum2 / (2 * n)), e.chi2 / e.n_tags,
+            e.checker_sum.x / nc, e.checker_sum.y / nc, sqrt(e.checker_sum2 / (2 * nc)),
+            e.checker_chi2 / nc);
         CHECK_NEAR(e.inward / n, 0, 0.012);
         CHECK_AT_MOST(sqrt(e.sum2 / (2 * n)), 0.03);
         CHECK_NEAR(e.checker_sum.x / nc, 0, 0.015);
@@ -381,11 +394,13 @@ static void test_not_a_corner(void **state) {
             for (int u = 0; u < 60; u++) {
                 bool is_white = false;
                 switch (kind) {
-                case 0: is_white = true; break;                                 /* nothing */
-                case 1: is_white = u > 30; break;                               /* an edge */
-                case 2: is_white = u > 30 && v > 30; break;                     /* a corner */
-                case 3: is_white = u > 30 || v > 30; break;                     /* its inverse */
-                case 4: is_white = (u - 30) * (u - 30) + (v - 30) * (v - 30) < 16; break; /* a dot */
+                case 0: is_white = true; break;             /* nothing */
+                case 1: is_white = u > 30; break;           /* an edge */
+                case 2: is_white = u > 30 && v > 30; break; /* a corner */
+                case 3: is_white = u > 30 || v > 30; break; /* its inverse */
+                case 4:
+                    is_white = (u - 30) * (u - 30) + (v - 30) * (v - 30) < 16;
+                    break; /* a dot */
                 }
                 image.px[60 * v + u] = (uint8_t)((is_white ? 200 : 40) + 3 * draw_normal(&d));
             }
@@ -400,17 +415,17 @@ static void test_not_a_corner(void **state) {
 
 /* ---- real photos ---- */
 
-/* Student robots with tag36h11 id 0 on their cubes: photos of NASA Kennedy Space Center (CC BY-SA 2.0),
-   corners recorded by libapriltag's test suite (BSD-2-Clause) with edge refinement off. The records
-   are one program's output, not truth: found, right id, about there. */
+/* Student robots with tag36h11 id 0 on their cubes: photos of NASA Kennedy Space Center (CC
+   BY-SA 2.0), corners recorded by libapriltag's test suite (BSD-2-Clause) with edge refinement off.
+   The records are one program's output, not truth: found, right id, about there. */
 static bool read_records(const char *path, tr_vec2 corners[64][4], int *n) {
     FILE *file = fopen(path, "r");
     int id;
     double c[8];
     *n = 0;
     if (!file) return false;
-    while (*n < 64 && fscanf(file, "%d, (%lf %lf), (%lf %lf), (%lf %lf), (%lf %lf)", &id, &c[0], &c[1],
-                             &c[2], &c[3], &c[4], &c[5], &c[6], &c[7]) == 9) {
+    while (*n < 64 && fscanf(file, "%d, (%lf %lf), (%lf %lf), (%lf %lf), (%lf %lf)", &id, &c[0],
+                             &c[1], &c[2], &c[3], &c[4], &c[5], &c[6], &c[7]) == 9) {
         assert_int_equal(id, 0);
         /* libapriltag's pixel origin. */
         for (int k = 0; k < 4; k++) corners[*n][k] = tr_v2(c[2 * k] - 0.5, c[2 * k + 1] - 0.5);
@@ -432,8 +447,10 @@ static void test_real_photos(void **state) {
     const char *shared = getenv("TRAMMEL_SHARED");
     const char *source = getenv("TRAMMEL_SOURCE");
     char folder[512];
-    if (shared) snprintf(folder, sizeof folder, "%s/data/tag-photos", shared);
-    else snprintf(folder, sizeof folder, "%s/../shared/data/tag-photos", source ? source : ".");
+    if (shared)
+        snprintf(folder, sizeof folder, "%s/data/tag-photos", shared);
+    else
+        snprintf(folder, sizeof folder, "%s/../shared/data/tag-photos", source ? source : ".");
     struct apriltag_family *family = tr_tag_family_new("tag36h11", NULL);
     tr_tag_pattern pattern;
     assert_true(tr_tag_pattern_make(family, 0, &pattern));
@@ -460,8 +477,8 @@ static void test_real_photos(void **state) {
         free(data);
         /* What the finder sees: the same id many times over is of no use to a job, and is told. */
         tr_tag tag = {.id = 0, .size_mm = 100};
-        tr_sheet cube = {.kind = TR_SHEET_PLATE, .width_mm = 120, .height_mm = 120, .tags = &tag,
-                         .n_tags = 1};
+        tr_sheet cube = {
+            .kind = TR_SHEET_PLATE, .width_mm = 120, .height_mm = 120, .tags = &tag, .n_tags = 1};
         snprintf(cube.tag_family, sizeof cube.tag_family, "tag36h11");
         tr_marks_finder *finder = tr_marks_finder_new(&cube, 1, &err);
         tr_photo_marks marks;
@@ -477,7 +494,8 @@ static void test_real_photos(void **state) {
             }
             n_seen += is_recorded;
         }
-        /* With edge refinement, libapriltag finds 12, 24 and 10 of them (published-values.md, 2). */
+        /* With edge refinement, libapriltag finds 12, 24 and 10 of them (published-values.md, 2).
+         */
         assert_true(n_seen >= photos[i].n_recorded - 2);
         int n_measured = 0;
         double worst = 0;
@@ -503,10 +521,10 @@ static void test_real_photos(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_published_bits),  cmocka_unit_test(test_official_images),
-        cmocka_unit_test(test_no_bias),         cmocka_unit_test(test_partly_hidden),
-        cmocka_unit_test(test_not_this_tag),    cmocka_unit_test(test_strays_and_mirrors),
-        cmocka_unit_test(test_odd_images),      cmocka_unit_test(test_not_a_corner),
+        cmocka_unit_test(test_published_bits), cmocka_unit_test(test_official_images),
+        cmocka_unit_test(test_no_bias),        cmocka_unit_test(test_partly_hidden),
+        cmocka_unit_test(test_not_this_tag),   cmocka_unit_test(test_strays_and_mirrors),
+        cmocka_unit_test(test_odd_images),     cmocka_unit_test(test_not_a_corner),
         cmocka_unit_test(test_real_photos),
     };
     return cmocka_run_group_tests_name("marks", tests, NULL, NULL);

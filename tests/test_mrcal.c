@@ -40,14 +40,12 @@ static void invert(double *A, int n) {
         double pivot = A[k * n + k];
         assert_true(fabs(pivot) > 0);
         A[k * n + k] = 1;
-        for (int j = 0; j < n; j++)
-            A[k * n + j] /= pivot;
+        for (int j = 0; j < n; j++) A[k * n + j] /= pivot;
         for (int i = 0; i < n; i++) {
             if (i == k) continue;
             double f = A[i * n + k];
             A[i * n + k] = 0;
-            for (int j = 0; j < n; j++)
-                A[i * n + j] -= f * A[k * n + j];
+            for (int j = 0; j < n; j++) A[i * n + j] -= f * A[k * n + j];
         }
     }
 }
@@ -55,8 +53,7 @@ static void invert(double *A, int n) {
 /* From the published values, disturbed: 1 % in focal length and distance, no distortion. */
 static void seed(mrcal_result *m) {
     memset(m, 0, sizeof *m);
-    for (int k = 0; k < 4; k++)
-        m->lens[k] = calib1_published[k] + (k < 2 ? 8 : 5);
+    for (int k = 0; k < 4; k++) m->lens[k] = calib1_published[k] + (k < 2 ? 8 : 5);
     for (int i = 0; i < CALIB1_VIEWS; i++) {
         tr_vec3 r = stored_rotation(i);
         m->camera_from_board[i].r = (mrcal_point3_t){.x = r.x, .y = r.y, .z = r.z};
@@ -102,8 +99,7 @@ static void solve_with_mrcal(mrcal_result *m) {
     CHECK_AT_MOST(0, stats.rms_reproj_error__pixels);
     assert_int_equal(stats.Noutliers, 0);
     double sum = 0;
-    for (int i = 0; i < MEASUREMENTS; i++)
-        sum += x[i] * x[i];
+    for (int i = 0; i < MEASUREMENTS; i++) sum += x[i] * x[i];
     m->sigma_px = sqrt(sum / (MEASUREMENTS - STATES));
 
     /* Covariance: its own Jacobian, in its own scaled unknowns, by our own inversion. */
@@ -127,14 +123,12 @@ static void solve_with_mrcal(mrcal_result *m) {
     memset(C, 0, sizeof m->covariance);
     for (int row = 0; row < MEASUREMENTS; row++) {
         for (int a = Jp[row]; a < Jp[row + 1]; a++) {
-            for (int b = Jp[row]; b < Jp[row + 1]; b++)
-                C[Ji[a] * STATES + Ji[b]] += Jx[a] * Jx[b];
+            for (int b = Jp[row]; b < Jp[row + 1]; b++) C[Ji[a] * STATES + Ji[b]] += Jx[a] * Jx[b];
         }
     }
     invert(C, STATES);
     double scale[STATES];
-    for (int i = 0; i < STATES; i++)
-        scale[i] = 1;
+    for (int i = 0; i < STATES; i++) scale[i] = 1;
     mrcal_unpack_solver_state_vector(scale, 1, 0, CALIB1_VIEWS, 0, 0, selections, &model);
     for (int i = 0; i < STATES; i++) {
         for (int j = 0; j < STATES; j++) {

@@ -17,8 +17,7 @@ static void factor_lower(double *A, int n) {
     for (int j = 0; j < n; j++) {
         for (int i = j; i < n; i++) {
             double sum = A[i * n + j];
-            for (int k = 0; k < j; k++)
-                sum -= A[i * n + k] * A[j * n + k];
+            for (int k = 0; k < j; k++) sum -= A[i * n + k] * A[j * n + k];
             if (i == j) {
                 assert_true(sum > 0);
                 A[j * n + j] = sqrt(sum);
@@ -26,8 +25,7 @@ static void factor_lower(double *A, int n) {
                 A[i * n + j] = sum / A[j * n + j];
             }
         }
-        for (int k = j + 1; k < n; k++)
-            A[j * n + k] = 0;
+        for (int k = j + 1; k < n; k++) A[j * n + k] = 0;
     }
 }
 
@@ -40,25 +38,21 @@ static void invert(double *A, int n) {
         scale[i] = 1 / sqrt(A[i * n + i]);
     }
     for (int i = 0; i < n; i++) {
-        for (int j = 0; j < n; j++)
-            A[i * n + j] *= scale[i] * scale[j];
+        for (int j = 0; j < n; j++) A[i * n + j] *= scale[i] * scale[j];
     }
     for (int k = 0; k < n; k++) {
         double pivot = A[k * n + k];
         A[k * n + k] = 1;
-        for (int j = 0; j < n; j++)
-            A[k * n + j] /= pivot;
+        for (int j = 0; j < n; j++) A[k * n + j] /= pivot;
         for (int i = 0; i < n; i++) {
             if (i == k) continue;
             double f = A[i * n + k];
             A[i * n + k] = 0;
-            for (int j = 0; j < n; j++)
-                A[i * n + j] -= f * A[k * n + j];
+            for (int j = 0; j < n; j++) A[i * n + j] -= f * A[k * n + j];
         }
     }
     for (int i = 0; i < n; i++) {
-        for (int j = 0; j < n; j++)
-            A[i * n + j] *= scale[i] * scale[j];
+        for (int j = 0; j < n; j++) A[i * n + j] *= scale[i] * scale[j];
     }
 }
 
@@ -72,8 +66,7 @@ static double mahalanobis(const double *C, const double *e, int n) {
     factor_lower(L, n);
     for (int i = 0; i < n; i++) {
         z[i] = e[i];
-        for (int k = 0; k < i; k++)
-            z[i] -= L[i * n + k] * z[k];
+        for (int k = 0; k < i; k++) z[i] -= L[i * n + k] * z[k];
         z[i] /= L[i * n + i];
         sum += z[i] * z[i];
     }
@@ -84,21 +77,17 @@ static double mahalanobis(const double *C, const double *e, int n) {
 static void random_covariance(tr_draw *d, const double *sd, int n, double *C) {
     double A[16 * 16];
     assert_true(n <= 16);
-    for (int i = 0; i < n * n; i++)
-        A[i] = draw_normal(d);
+    for (int i = 0; i < n * n; i++) A[i] = draw_normal(d);
     for (int i = 0; i < n; i++) {
         for (int j = 0; j < n; j++) {
             C[i * n + j] = i == j ? 1 : 0;
-            for (int k = 0; k < n; k++)
-                C[i * n + j] += A[i * n + k] * A[j * n + k];
+            for (int k = 0; k < n; k++) C[i * n + j] += A[i * n + k] * A[j * n + k];
         }
     }
     double diagonal[16];
-    for (int i = 0; i < n; i++)
-        diagonal[i] = sqrt(C[i * n + i]);
+    for (int i = 0; i < n; i++) diagonal[i] = sqrt(C[i * n + i]);
     for (int i = 0; i < n; i++) {
-        for (int j = 0; j < n; j++)
-            C[i * n + j] *= sd[i] * sd[j] / (diagonal[i] * diagonal[j]);
+        for (int j = 0; j < n; j++) C[i * n + j] *= sd[i] * sd[j] / (diagonal[i] * diagonal[j]);
     }
 }
 
@@ -108,12 +97,10 @@ static void correlated_noise(tr_draw *d, const double *C, int n, double *out) {
     assert_true(n <= 16);
     memcpy(L, C, (size_t)(n * n) * sizeof *L);
     factor_lower(L, n);
-    for (int i = 0; i < n; i++)
-        z[i] = draw_normal(d);
+    for (int i = 0; i < n; i++) z[i] = draw_normal(d);
     for (int i = 0; i < n; i++) {
         out[i] = 0;
-        for (int k = 0; k <= i; k++)
-            out[i] += L[i * n + k] * z[k];
+        for (int k = 0; k <= i; k++) out[i] += L[i * n + k] * z[k];
     }
 }
 
@@ -126,8 +113,7 @@ static void whiten_round_trip(void **unused) {
         int n = 2 * n_points;
         for (int trial = 0; trial < 20; trial++) {
             double sd[8], C[64], W[64];
-            for (int i = 0; i < n; i++)
-                sd[i] = exp(draw_between(&d, -4, 1));
+            for (int i = 0; i < n; i++) sd[i] = exp(draw_between(&d, -4, 1));
             random_covariance(&d, sd, n, C);
             assert_true(tr_net_whiten(C, n_points, W));
             for (int i = 0; i < n; i++) {
@@ -149,12 +135,10 @@ static void whiten_round_trip(void **unused) {
 static void whiten_equal(void **unused) {
     (void)unused;
     double C[64] = {0}, W[64], equal[64];
-    for (int i = 0; i < 8; i++)
-        C[9 * i] = square(0.07);
+    for (int i = 0; i < 8; i++) C[9 * i] = square(0.07);
     assert_true(tr_net_whiten(C, 4, W));
     tr_net_whiten_equal(0.07, 4, equal);
-    for (int i = 0; i < 64; i++)
-        CHECK_NEAR(equal[i], W[i], 1e-12);
+    for (int i = 0; i < 64; i++) CHECK_NEAR(equal[i], W[i], 1e-12);
 }
 
 static void whiten_refuses(void **unused) {
@@ -289,8 +273,7 @@ static void job_place(job *q) {
         sheet->world_from_sheet.t_mm = tr_v3(place[i].x, place[i].y, 0);
         sheet->half_mm[0] = i == 0 ? 800 : 200;
         sheet->half_mm[1] = i == 0 ? 500 : 100;
-        for (int k = 0; k < TR_POSE_N; k++)
-            sheet->is_free[k] = true;
+        for (int k = 0; k < TR_POSE_N; k++) sheet->is_free[k] = true;
         sheet->floor_z_sd_mm = FLOOR_Z_SD_MM;
         sheet->floor_tilt_sd_rad = FLOOR_TILT_SD_RAD;
     }
@@ -352,8 +335,7 @@ static void check_derivatives(tr_network *net) {
             int unknown = s.terms[t].columns[c];
             double step = step_of(s.unknowns[unknown]);
             double largest = 0;
-            for (int i = 0; i < rows; i++)
-                largest = fmax(largest, fabs(J[i * n + c]));
+            for (int i = 0; i < rows; i++) largest = fmax(largest, fabs(J[i * n + c]));
             delta[unknown] = step;
             move(&s, delta);
             assert_true(evaluate(&s, t, plus, NULL));
@@ -374,8 +356,7 @@ static void check_derivatives(tr_network *net) {
         /* Residuals alone are the same as with the Jacobian. */
         move(&s, delta);
         assert_true(evaluate(&s, t, plus, NULL));
-        for (int i = 0; i < rows; i++)
-            CHECK_NEAR(plus[i], r[i], 0);
+        for (int i = 0; i < rows; i++) CHECK_NEAR(plus[i], r[i], 0);
     }
     free(delta);
     release_state(&s);
@@ -395,14 +376,12 @@ static void make_rich(rich_job *r, tr_draw *d) {
     double sd[TR_LENS_N];
     tag_covariance(C);
     job_place(&r->q);
-    for (int i = 0; i < TR_LENS_N; i++)
-        sd[i] = phone_sd[i];
+    for (int i = 0; i < TR_LENS_N; i++) sd[i] = phone_sd[i];
     for (int i = 0; i < 2; i++) {
         r->lenses[i] = r->q.lens;
         r->lenses[i].has_prior = true;
         random_covariance(d, sd, TR_LENS_N, r->lenses[i].lens.covariance);
-        for (int k = 0; k < TR_LENS_N; k++)
-            r->lenses[i].is_free[k] = true;
+        for (int k = 0; k < TR_LENS_N; k++) r->lenses[i].is_free[k] = true;
         r->cameras[i].is_free = true;
         r->cameras[i].camera_from_rig =
             (tr_pose){tr_rotation_from_vector(tr_v3(0.05 * i, -0.12 * i, 0.2 * i)),
@@ -410,8 +389,7 @@ static void make_rich(rich_job *r, tr_draw *d) {
     }
     for (int i = 0; i < JOB_SHEETS; i++) {
         tr_net_sheet *sheet = &r->q.sheets[i];
-        for (int k = 0; k < TR_SHEET_N; k++)
-            sheet->is_free[k] = true;
+        for (int k = 0; k < TR_SHEET_N; k++) sheet->is_free[k] = true;
         for (int k = 0; k < 4; k++) {
             sheet->shape[k] = (k < 2 ? 1e-3 : 5) * draw_normal(d);
             sheet->shape_sd[k] = k < 2 ? STRETCH_SD : BOW_SD_MM;
@@ -438,8 +416,8 @@ static void make_rich(rich_job *r, tr_draw *d) {
     }
 }
 
-/* Of every three tags one has an offset for each corner, one a common offset of all corners, one two
-   offsets that two corners share each. */
+/* Of every three tags one has an offset for each corner, one a common offset of all corners, one
+   two offsets that two corners share each. */
 static void give_offsets(rich_job *r, tr_draw *d) {
     static const int numbers[3][4] = {{1, 2, 3, 4}, {5, 5, 5, 5}, {6, 7, 7, 6}};
     for (int i = 0; i < 7; i++) {
@@ -489,12 +467,10 @@ static void derivatives_some_held(void **unused) {
         for (int i = 0; i < 2; i++) {
             r.cameras[i].is_free = draw_even(&d) < 0.5;
             r.lenses[i].has_prior = draw_even(&d) < 0.5;
-            for (int k = 0; k < TR_LENS_N; k++)
-                r.lenses[i].is_free[k] = draw_even(&d) < 0.5;
+            for (int k = 0; k < TR_LENS_N; k++) r.lenses[i].is_free[k] = draw_even(&d) < 0.5;
         }
         for (int i = 0; i < JOB_SHEETS; i++) {
-            for (int k = 0; k < TR_SHEET_N; k++)
-                r.q.sheets[i].is_free[k] = draw_even(&d) < 0.5;
+            for (int k = 0; k < TR_SHEET_N; k++) r.q.sheets[i].is_free[k] = draw_even(&d) < 0.5;
             for (int k = 0; k < 4; k++) {
                 if (draw_even(&d) < 0.5) r.q.sheets[i].shape_sd[k] = 0;
             }
@@ -528,8 +504,7 @@ static void derivatives_near_zero_and_at_the_edge(void **unused) {
                              .n_rigs = 1,
                              .n_sheets = 1,
                              .n_photos = 1};
-        for (int k = 0; k < TR_LENS_N; k++)
-            q.lens.is_free[k] = true;
+        for (int k = 0; k < TR_LENS_N; k++) q.lens.is_free[k] = true;
         tr_vec3 axis = tr_v3(0.6, -0.64, 0.48);
         tr_pose small = {tr_rotation_from_vector(tr_v3_scale(angle[a], axis)), {3, -2, 1}};
         q.camera = (tr_net_camera){small, true};
@@ -543,8 +518,7 @@ static void derivatives_near_zero_and_at_the_edge(void **unused) {
                                      .floor_tilt_sd_rad = FLOOR_TILT_SD_RAD};
         q.sheets[0].world_from_sheet.R =
             tr_m3_mul(tr_rotation_from_vector(tr_v3_scale(fmin(angle[a], 0.01), axis)), flip);
-        for (int k = 0; k < TR_SHEET_N; k++)
-            q.sheets[0].is_free[k] = true;
+        for (int k = 0; k < TR_SHEET_N; k++) q.sheets[0].is_free[k] = true;
         /* Pixels (0, 0), (4031, 0), ... as seen through the lens, and some between. */
         for (int i = 0; i < 9; i++) {
             tr_net_obs *obs = &q.obs[q.net.n_observations++];
@@ -560,8 +534,7 @@ static void derivatives_near_zero_and_at_the_edge(void **unused) {
             int n = 2 * obs->n_points;
             double Cn[64];
             for (int r = 0; r < n; r++) {
-                for (int c = 0; c < n; c++)
-                    Cn[r * n + c] = C[8 * r + c];
+                for (int c = 0; c < n; c++) Cn[r * n + c] = C[8 * r + c];
             }
             assert_true(tr_net_whiten(Cn, obs->n_points, obs->W));
         }
@@ -598,11 +571,9 @@ static void exact_marks(void **unused) {
         tr_lsq_result result;
         tag_covariance(C);
         job_place(&truth);
-        for (int i = 0; i < JOB_SHEETS; i++)
-            truth.sheets[i].floor_z_sd_mm = 0;
+        for (int i = 0; i < JOB_SHEETS; i++) truth.sheets[i].floor_z_sd_mm = 0;
         /* Without floor priors the mat holds all six. */
-        for (int k = 0; k < TR_POSE_N; k++)
-            truth.sheets[0].is_free[k] = false;
+        for (int k = 0; k < TR_POSE_N; k++) truth.sheets[0].is_free[k] = false;
         job_observe(&truth, C);
         q = truth;
         job_fill_net(&q);
@@ -634,13 +605,11 @@ static void list_wanted(tr_net_unknown wanted[WANTED]) {
     wanted[n++] = (tr_net_unknown){TR_NET_SHEET, 0, TR_SHEET_RY};
     wanted[n++] = (tr_net_unknown){TR_NET_SHEET, 0, TR_SHEET_TZ};
     for (int i = 1; i < JOB_SHEETS; i++) {
-        for (int k = 0; k < TR_POSE_N; k++)
-            wanted[n++] = (tr_net_unknown){TR_NET_SHEET, i, k};
+        for (int k = 0; k < TR_POSE_N; k++) wanted[n++] = (tr_net_unknown){TR_NET_SHEET, i, k};
     }
     wanted[n++] = (tr_net_unknown){TR_NET_SHEET, 0, TR_STRETCH_X};
     wanted[n++] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X};
-    for (int k = 0; k < TR_LENS_N; k++)
-        wanted[n++] = (tr_net_unknown){TR_NET_LENS, 0, k};
+    for (int k = 0; k < TR_LENS_N; k++) wanted[n++] = (tr_net_unknown){TR_NET_LENS, 0, k};
 }
 
 /* Estimate minus truth, in the solver's parameters. */
@@ -675,8 +644,7 @@ static void draw_job(tr_draw *d, const double C_lens[TR_LENS_N * TR_LENS_N], con
     double lens_error[TR_LENS_N];
     job_place(truth);
     correlated_noise(d, C_lens, TR_LENS_N, lens_error);
-    for (int k = 0; k < TR_LENS_N; k++)
-        truth->lens.lens.param[k] += lens_error[k];
+    for (int k = 0; k < TR_LENS_N; k++) truth->lens.lens.param[k] += lens_error[k];
     for (int i = 0; i < JOB_SHEETS; i++) {
         double step[TR_POSE_N] = {
             FLOOR_TILT_SD_RAD * draw_normal(d), FLOOR_TILT_SD_RAD * draw_normal(d), 0, 0, 0,
@@ -722,8 +690,7 @@ static void covariance_by_drawing(void **unused) {
         q.net.n_observations = truth.net.n_observations;
         memcpy(q.lens.lens.covariance, C_lens, sizeof C_lens);
         q.lens.has_prior = true;
-        for (int k = 0; k < TR_LENS_N; k++)
-            q.lens.is_free[k] = true;
+        for (int k = 0; k < TR_LENS_N; k++) q.lens.is_free[k] = true;
         q.sheets[0].is_free[TR_STRETCH_X] = q.sheets[0].is_free[TR_BOW_X] = true;
         q.sheets[0].shape_sd[0] = STRETCH_SD;
         q.sheets[0].shape_sd[2] = BOW_SD_MM;
@@ -731,13 +698,11 @@ static void covariance_by_drawing(void **unused) {
         tr_net_options options = {.wanted = wanted, .n_wanted = WANTED, .covariance = C};
         assert_true(job_solve(&q, &options, &result));
         errors(&q, &truth, e);
-        for (int k = 0; k < WANTED; k++)
-            ratio[k] += square(e[k]) / C[k * WANTED + k] / DRAWS;
+        for (int k = 0; k < WANTED; k++) ratio[k] += square(e[k]) / C[k * WANTED + k] / DRAWS;
         all += mahalanobis(C, e, WANTED);
         double S[WANTED_SHEETS * WANTED_SHEETS];
         for (int i = 0; i < WANTED_SHEETS; i++) {
-            for (int j = 0; j < WANTED_SHEETS; j++)
-                S[i * WANTED_SHEETS + j] = C[i * WANTED + j];
+            for (int j = 0; j < WANTED_SHEETS; j++) S[i * WANTED_SHEETS + j] = C[i * WANTED + j];
         }
         sheets += mahalanobis(S, e, WANTED_SHEETS);
         factor += result.variance_factor / DRAWS;
@@ -780,10 +745,8 @@ static void make_held_job(job *q) {
     double C[64];
     tag_covariance(C);
     job_place(q);
-    for (int i = 0; i < JOB_SHEETS; i++)
-        q->sheets[i].floor_z_sd_mm = 0;
-    for (int k = 0; k < TR_POSE_N; k++)
-        q->sheets[0].is_free[k] = false;
+    for (int i = 0; i < JOB_SHEETS; i++) q->sheets[i].floor_z_sd_mm = 0;
+    for (int k = 0; k < TR_POSE_N; k++) q->sheets[0].is_free[k] = false;
     job_observe(q, C);
 }
 
@@ -857,8 +820,7 @@ static void floor_prior_draws(void **unused) {
     tr_lsq_result result;
     tag_covariance(C);
     make_held_job(&q);
-    for (int k = 0; k < 3; k++)
-        q.sheets[2].is_free[k] = false;
+    for (int k = 0; k < 3; k++) q.sheets[2].is_free[k] = false;
     q.sheets[2].world_from_sheet.t_mm.z = 2;
     job_observe(&q, C);
     tr_net_options options = {.wanted = &height, .n_wanted = 1, .covariance = &variance};
@@ -933,8 +895,7 @@ static void rig_of_two_cameras(void **unused) {
     tr_lsq_result result;
     tag_covariance(C);
     job_place(&q);
-    for (int k = 0; k < TR_POSE_N; k++)
-        q.sheets[0].is_free[k] = false;
+    for (int k = 0; k < TR_POSE_N; k++) q.sheets[0].is_free[k] = false;
     cameras[0] = (tr_net_camera){tr_pose_identity(), false};
     cameras[1] = (tr_net_camera){mount, true};
     q.net.cameras = cameras;
@@ -952,22 +913,19 @@ static void rig_of_two_cameras(void **unused) {
     cameras[1].camera_from_rig = moved_pose(mount, step);
     for (int i = 0; i < STATIONS; i++) {
         double off[TR_POSE_N];
-        for (int k = 0; k < TR_POSE_N; k++)
-            off[k] = (k < 3 ? 0.01 : 30) * draw_normal(&d);
+        for (int k = 0; k < TR_POSE_N; k++) off[k] = (k < 3 ? 0.01 : 30) * draw_normal(&d);
         q.rigs[i].rig_from_world = moved_pose(q.rigs[i].rig_from_world, off);
     }
     tr_net_unknown wanted[TR_POSE_N];
     double covariance[TR_POSE_N * TR_POSE_N];
-    for (int k = 0; k < TR_POSE_N; k++)
-        wanted[k] = (tr_net_unknown){TR_NET_CAMERA, 1, k};
+    for (int k = 0; k < TR_POSE_N; k++) wanted[k] = (tr_net_unknown){TR_NET_CAMERA, 1, k};
     tr_net_options options = {.wanted = wanted, .n_wanted = TR_POSE_N, .covariance = covariance};
     assert_true(job_solve(&q, &options, &result));
     tr_pose found = cameras[1].camera_from_rig;
     CHECK_NEAR(tr_v3_norm(tr_v3_sub(found.t_mm, mount.t_mm)), 0, 1e-6);
     CHECK_NEAR(tr_v3_norm(tr_vector_from_rotation(tr_m3_mul(found.R, tr_m3_transpose(mount.R)))), 0,
                1e-9);
-    for (int k = 0; k < TR_POSE_N; k++)
-        assert_true(covariance[7 * k] > 0);
+    for (int k = 0; k < TR_POSE_N; k++) assert_true(covariance[7 * k] > 0);
 }
 
 /* ---- what cannot be solved, and robustness ---- */
@@ -997,8 +955,7 @@ static void undetermined_parts_are_named(void **unused) {
     /* Nothing holds the world. */
     err = (tr_error){0};
     make_held_job(&q);
-    for (int k = 0; k < TR_POSE_N; k++)
-        q.sheets[0].is_free[k] = true;
+    for (int k = 0; k < TR_POSE_N; k++) q.sheets[0].is_free[k] = true;
     assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
     assert_int_equal(err.code, TR_NO_MEASURE);
     /* A lens whose covariance is none. */
@@ -1035,8 +992,7 @@ static void outlying_tag(void **unused) {
             }
             if (q.obs[i].sheet == 1) wrong = i;
         }
-        for (int k = 0; k < 4; k++)
-            q.obs[wrong].uv_px[k].x += 40;
+        for (int k = 0; k < 4; k++) q.obs[wrong].uv_px[k].x += 40;
         assert_true(job_solve(&q, &(tr_net_options){.huber = is_robust ? 2.5 : 0}, &result));
         for (int i = 0; i < JOB_SHEETS; i++) {
             worst = fmax(worst, tr_v3_norm(tr_v3_sub(q.sheets[i].world_from_sheet.t_mm,
@@ -1088,8 +1044,7 @@ static void residuals(void **unused) {
     double sum = 0;
     make_held_job(&q);
     for (int i = 0; i < q.net.n_observations; i++) {
-        for (int k = 0; k < 4; k++)
-            q.obs[i].uv_px[k].x += 0.1 * draw_normal(&d);
+        for (int k = 0; k < 4; k++) q.obs[i].uv_px[k].x += 0.1 * draw_normal(&d);
     }
     assert_true(job_solve(&q, &(tr_net_options){0}, &result));
     for (int i = 0; i < q.net.n_observations; i++) {
@@ -1116,8 +1071,7 @@ static void residuals(void **unused) {
 static int paint(const tr_network *net, int *component) {
     int n = net->n_photos + net->n_sheets;
     int count = 0;
-    for (int i = 0; i < n; i++)
-        component[i] = -1;
+    for (int i = 0; i < n; i++) component[i] = -1;
     for (int i = 0; i < n; i++) {
         if (component[i] >= 0) continue;
         component[i] = count;

@@ -153,8 +153,7 @@ static void small_tag(void **unused) {
         assert_in_range(n, 1, 2);
         second += n == 2;
         int candidates = ref_solve_planar(xyz, flat, 4, phone.param, r, t, rms);
-        for (int k = 0; k < candidates; k++)
-            CHECK_AT_MOST(found[0].rms_px, rms[k] + 1e-6);
+        for (int k = 0; k < candidates; k++) CHECK_AT_MOST(found[0].rms_px, rms[k] + 1e-6);
         if (n == 2) CHECK_AT_MOST(found[0].rms_px, found[1].rms_px);
     }
     assert_true(second > 100);
@@ -207,15 +206,13 @@ static void no_pose(void **unused) {
     (void)unused;
     tr_vec2 p[6], uv[6];
     tr_planar_pose found[2];
-    for (int i = 0; i < 6; i++)
-        p[i] = tr_v2(100.0 * i - 250, 30.0 * i - 75);
+    for (int i = 0; i < 6; i++) p[i] = tr_v2(100.0 * i - 250, 30.0 * i - 75);
     see(&phone, facing(2000, 0.4, 0.3), p, 6, uv);
     assert_int_equal(tr_planar_poses(&phone, p, uv, 6, found), 0);
     static const tr_vec2 corner[4] = {{-50, 50}, {50, 50}, {50, -50}, {-50, -50}};
     see(&phone, facing(1000, 0.4, 0.3), corner, 4, uv);
     assert_int_equal(tr_planar_poses(&phone, corner, uv, 3, found), 0);
-    for (int i = 0; i < 4; i++)
-        p[i] = tr_v2(-corner[i].x, corner[i].y);
+    for (int i = 0; i < 4; i++) p[i] = tr_v2(-corner[i].x, corner[i].y);
     assert_int_equal(tr_planar_poses(&phone, p, uv, 4, found), 0);
     /* The same, as it should be, is found. */
     assert_in_range(tr_planar_poses(&phone, corner, uv, 4, found), 1, 2);
@@ -229,8 +226,7 @@ static void homography(void **unused) {
         tr_vec2 p[12], q[12];
         tr_mat3 H, fitted;
         for (int i = 0; i < 3; i++) {
-            for (int j = 0; j < 3; j++)
-                H.m[i][j] = (i == j) + draw_between(&d, -0.4, 0.4);
+            for (int j = 0; j < 3; j++) H.m[i][j] = (i == j) + draw_between(&d, -0.4, 0.4);
         }
         H.m[2][0] *= 0.5;
         H.m[2][1] *= 0.5;
@@ -253,8 +249,7 @@ static void homography(void **unused) {
         }
         assert_true(tr_homography_fit(p, q, n, &fitted));
         for (int i = 0; i < 3; i++) {
-            for (int j = 0; j < 3; j++)
-                CHECK_NEAR(fitted.m[i][j], H.m[i][j], 1e-8);
+            for (int j = 0; j < 3; j++) CHECK_NEAR(fitted.m[i][j], H.m[i][j], 1e-8);
         }
     }
 }

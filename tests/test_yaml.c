@@ -135,8 +135,7 @@ static void check_round_trips(void) {
     static const double VALUES[] = {0,    -0.0,    1,       -1,     0.1,     1e-5,
                                     1e22, DBL_MAX, DBL_MIN, 5e-324, 1.0 / 3, 3012.4};
     uint64_t random = 20240229;
-    for (size_t i = 0; i < sizeof VALUES / sizeof *VALUES; i++)
-        check_round_trip(VALUES[i]);
+    for (size_t i = 0; i < sizeof VALUES / sizeof *VALUES; i++) check_round_trip(VALUES[i]);
     for (int i = 0; i < 20000; i++) {
         uint64_t bits = next_random(&random);
         double x;
@@ -342,8 +341,7 @@ static void a_file_of_100_megabytes_is_refused_at_once(void **state) {
     line[999] = '\n';
     FILE *to = fopen(temp_path(path, *state, "huge.yaml"), "wb");
     assert_non_null(to);
-    for (int i = 0; i < 100000; i++)
-        assert_int_equal(fwrite(line, 1, 1000, to), 1000);
+    for (int i = 0; i < 100000; i++) assert_int_equal(fwrite(line, 1, 1000, to), 1000);
     assert_int_equal(fclose(to), 0);
     double start = seconds_now();
     check_refused(path, "has 100000000 bytes, more than the 4194304 allowed; check that it is the "
@@ -356,8 +354,7 @@ static void a_file_at_the_limit_is_read(void **state) {
     char *text = malloc(LIMIT + 1);
     assert_non_null(text);
     memset(text, ' ', LIMIT + 1);
-    for (size_t i = 79; i < LIMIT; i += 80)
-        text[i] = '\n';
+    for (size_t i = 79; i < LIMIT; i += 80) text[i] = '\n';
     memcpy(text, "a: 5\n", 5);
     temp_write(temp_path(path, *state, "a.yaml"), text, LIMIT);
     tr_yaml y = tr_yaml_open(path);
@@ -377,8 +374,7 @@ static void check_repeated(const char *folder, const char *head, const char *pie
     size_t n = strlen(head);
     size_t n_piece = strlen(piece);
     memcpy(text, head, n);
-    for (; n + n_piece <= LIMIT; n += n_piece)
-        memcpy(text + n, piece, n_piece);
+    for (; n + n_piece <= LIMIT; n += n_piece) memcpy(text + n, piece, n_piece);
     temp_write(temp_path(path, folder, "a.yaml"), text, n);
     free(text);
     check_refused(path, wanted);

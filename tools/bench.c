@@ -1,7 +1,8 @@
 /* bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
    Renders jobs of 12-megapixel photos with known truth and measures them like a user's photos, with
-   exact plates: errors of x, y and yaw, and what the network's own covariance predicts. One half of the
-   jobs has a plain sRGB tone curve, the other a steeper curve and sharpening as phones apply them. */
+   exact plates: errors of x, y and yaw, and what the network's own covariance predicts. One half of
+   the jobs has a plain sRGB tone curve, the other a steeper curve and sharpening as phones apply
+   them. */
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -33,7 +34,8 @@ static tr_solid box(double x0, double x1, double z0, double z1, double y0, doubl
 }
 
 static tr_solid wheel(double x, double y0, double y1) {
-    return (tr_solid){.centre_xz_mm = {x, 320}, .radius_mm = 320, .y_mm = {y0, y1}, .reflectance = 0.04};
+    return (tr_solid){
+        .centre_xz_mm = {x, 320}, .radius_mm = 320, .y_mm = {y0, y1}, .reflectance = 0.04};
 }
 
 static tr_imaging imaging_of(bool is_steep, uint64_t seed) {
@@ -78,8 +80,9 @@ static void make_scene(const tr_sim *sim, bool is_steep, uint64_t seed, renderin
     r->solids[3] = wheel(2700, 600, 800);
     r->solids[4] = wheel(2700, -800, -600);
     for (int i = 0; i < sim->check.n_photos; i++) {
-        r->cameras[i] = (tr_scene_camera){.vehicle_from_camera = sim->vehicle_from_camera[i],
-                                          .imaging = imaging_of(is_steep, seed * 100 + (uint64_t)i)};
+        r->cameras[i] =
+            (tr_scene_camera){.vehicle_from_camera = sim->vehicle_from_camera[i],
+                              .imaging = imaging_of(is_steep, seed * 100 + (uint64_t)i)};
     }
     r->scene = (tr_scene){.lens = sim->true_lens,
                           .sheets = r->sheets,
@@ -131,7 +134,8 @@ typedef struct {
 } tally;
 
 static void print_job(long number, const tr_check *check, const double e[3], const double u[3]) {
-    printf("  job %2ld: %d photos, dx %+.3f mm (u %.3f)  dy %+.3f mm (u %.3f)  dyaw %+.4f deg (u %.4f)  "
+    printf("  job %2ld: %d photos, dx %+.3f mm (u %.3f)  dy %+.3f mm (u %.3f)  dyaw %+.4f deg (u "
+           "%.4f)  "
            "variance %.2f, left out %d\n",
            number, check->n_photos, e[0], u[0], e[1], u[1], e[2], u[2], check->variance_factor,
            check->n_left_out);
@@ -163,14 +167,15 @@ static bool run_job(const options *o, long number, bool is_steep, const char *fo
         size_t size = strlen(folder) + 64;
         r->files[i] = malloc(size);
         if (!r->files[i]) goto out;
-        snprintf(r->files[i], size, "%s/job%ld-%c-%d.jpg", folder, number, is_steep ? 's' : 'r', i + 1);
+        snprintf(r->files[i], size, "%s/job%ld-%c-%d.jpg", folder, number, is_steep ? 's' : 'r',
+                 i + 1);
     }
     if (!render_all(r, o->n_threads)) {
         err = r->err;
         goto out;
     }
-    if (!tr_check_photos(&sim.job, r->files, sim.check.n_photos, (int)o->n_threads, NULL, NULL, &check,
-                         &err) ||
+    if (!tr_check_photos(&sim.job, r->files, sim.check.n_photos, (int)o->n_threads, NULL, NULL,
+                         &check, &err) ||
         !tr_check_evaluate(&sim.job, &check, &err)) {
         goto out;
     }
@@ -220,7 +225,8 @@ static int accuracy(const options *o) {
         for (int k = 0; k < 3 && t.n > 0; k++) {
             double rms = sqrt(t.sum_e2[k] / (double)t.n);
             double predicted = sqrt(t.sum_u2[k] / (double)t.n);
-            printf("  %-7s rms %.4f (asked %.2f), worst %.4f, predicted %.4f, ratio %.2f (asked 1.5)\n",
+            printf("  %-7s rms %.4f (asked %.2f), worst %.4f, predicted %.4f, ratio %.2f (asked "
+                   "1.5)\n",
                    tr_axis_key(AXES[k]), rms, limit[k], t.worst[k], predicted, rms / predicted);
             is_good = is_good && rms <= limit[k] && rms <= 1.5 * predicted;
         }
@@ -241,8 +247,10 @@ int main(int argc, char **argv) {
     options o = {.jobs = 6, .seed = 1, .n_threads = 2};
     bool is_sound = argc > 1 && strcmp(argv[1], "accuracy") == 0;
     for (int i = 2; i + 1 < argc && is_sound; i += 2) {
-        if (strcmp(argv[i], "--jobs") == 0) is_sound = read_number(argv[i + 1], 1, 10000, &o.jobs);
-        else if (strcmp(argv[i], "--seed") == 0) is_sound = read_number(argv[i + 1], 0, 1000000, &o.seed);
+        if (strcmp(argv[i], "--jobs") == 0)
+            is_sound = read_number(argv[i + 1], 1, 10000, &o.jobs);
+        else if (strcmp(argv[i], "--seed") == 0)
+            is_sound = read_number(argv[i + 1], 0, 1000000, &o.seed);
         else if (strcmp(argv[i], "--threads") == 0) {
             is_sound = read_number(argv[i + 1], 1, MAX_THREADS, &o.n_threads);
         } else if (strcmp(argv[i], "--keep") == 0) {
@@ -252,7 +260,8 @@ int main(int argc, char **argv) {
         }
     }
     if (!is_sound || argc % 2 != 0) {
-        fprintf(stderr, "usage: bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n");
+        fprintf(stderr,
+                "usage: bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n");
         return 64;
     }
     return accuracy(&o);

@@ -82,9 +82,12 @@ int main(int argc, char **argv) {
     long n_threads = 2;
     for (int i = 1; i < argc; i++) {
         bool has_value = i + 1 < argc;
-        if (has_value && strcmp(argv[i], "--jobs") == 0) jobs = number(argv[++i], 1, 10000000);
-        else if (has_value && strcmp(argv[i], "--seed") == 0) seed = number(argv[++i], 0, 1L << 40);
-        else if (has_value && strcmp(argv[i], "--threads") == 0) n_threads = number(argv[++i], 1, MAX_THREADS);
+        if (has_value && strcmp(argv[i], "--jobs") == 0)
+            jobs = number(argv[++i], 1, 10000000);
+        else if (has_value && strcmp(argv[i], "--seed") == 0)
+            seed = number(argv[++i], 0, 1L << 40);
+        else if (has_value && strcmp(argv[i], "--threads") == 0)
+            n_threads = number(argv[++i], 1, MAX_THREADS);
         else {
             fprintf(stderr, "usage: campaign [--jobs N] [--seed S] [--threads N]\n");
             return 64;
@@ -119,10 +122,11 @@ int main(int argc, char **argv) {
            sum.blocked);
     for (int k = 0; k < 3 && measured > 0; k++) {
         double part = 100.0 * (double)sum.within[k] / (double)measured;
-        printf("%-8s %6.2f %% of true errors within u95, rms error / u = %.3f\n", tr_axis_key(AXES[k]),
-               part, sqrt(sum.sum_z2[k] / (double)measured));
+        printf("%-8s %6.2f %% of true errors within u95, rms error / u = %.3f\n",
+               tr_axis_key(AXES[k]), part, sqrt(sum.sum_z2[k] / (double)measured));
         is_honest = is_honest && part >= 93 && part <= 97;
     }
-    printf("%s\n", is_honest ? "u95 is honest (93 to 97 % asked)" : "u95 is NOT honest (93 to 97 % asked)");
+    printf("%s\n",
+           is_honest ? "u95 is honest (93 to 97 % asked)" : "u95 is NOT honest (93 to 97 % asked)");
     return is_honest ? 0 : 1;
 }

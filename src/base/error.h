@@ -1,6 +1,6 @@
 /* Errors are values. A function that can fail returns false (or NULL) and fills a tr_error of the
-   caller's, once: the first error, nearest its cause, wins. This is the lowest layer of the program;
-   nothing here may call upwards. */
+   caller's, once: the first error, nearest its cause, wins. This is the lowest layer of the
+   program; nothing here may call upwards. */
 #ifndef TR_BASE_ERROR_H
 #define TR_BASE_ERROR_H
 
@@ -12,19 +12,19 @@
 
 typedef enum {
     TR_OK = 0,
-    TR_BAD_INPUT,   /* a file or an argument says something that cannot be used */
-    TR_NO_FILE,     /* a file cannot be opened, read or written */
-    TR_NO_MEMORY,   /* an allocation failed */
-    TR_NO_MEASURE,  /* the input is sound, but nothing can be measured from it */
+    TR_BAD_INPUT,  /* a file or an argument says something that cannot be used */
+    TR_NO_FILE,    /* a file cannot be opened, read or written */
+    TR_NO_MEMORY,  /* an allocation failed */
+    TR_NO_MEASURE, /* the input is sound, but nothing can be measured from it */
 } tr_code;
 
 /* Where and what went wrong. All zero is "no error". */
 typedef struct {
     tr_code code;
-    int line;        /* from 1; 0 where there is none */
-    char file[256];  /* "" where there is none; a longer path keeps its end */
-    char key[96];    /* path of the YAML value, for example placements[0].limits.x_mm */
-    char text[384];  /* what is wrong, then what to do; one sentence, no newline */
+    int line;       /* from 1; 0 where there is none */
+    char file[256]; /* "" where there is none; a longer path keeps its end */
+    char key[96];   /* path of the YAML value, for example placements[0].limits.x_mm */
+    char text[384]; /* what is wrong, then what to do; one sentence, no newline */
 } tr_error;
 
 /* Fill err and return false, so that a caller may write: return tr_fail(...).

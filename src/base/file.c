@@ -12,8 +12,7 @@
 /* What the system said, as the rest of a sentence that begins with the file's name. */
 static bool fail_system(tr_error *err, const char *path, int error) {
     switch (error) {
-    case ENOMEM:
-        return tr_fail_memory(err);
+    case ENOMEM: return tr_fail_memory(err);
     case ENOENT:
         return tr_fail_at(err, TR_NO_FILE, path, 0, NULL, "does not exist; check the path");
     case ENOTDIR:

@@ -16,8 +16,7 @@ static const char *skip_sign(const char *s) {
 }
 
 static const char *skip_digits(const char *s) {
-    while (is_digit(*s))
-        s++;
+    while (is_digit(*s)) s++;
     return s;
 }
 

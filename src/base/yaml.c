@@ -156,8 +156,7 @@ void tr_yaml_fail_memory(tr_yaml y) {
 
 static int line_of_offset(const uint8_t *data, size_t offset) {
     int line = 1;
-    for (size_t i = 0; i < offset; i++)
-        line += data[i] == '\n';
+    for (size_t i = 0; i < offset; i++) line += data[i] == '\n';
     return line;
 }
 
@@ -183,50 +182,35 @@ typedef struct {
 
 static const yaml_char_t *anchor_of(const yaml_event_t *event) {
     switch (event->type) {
-    case YAML_SCALAR_EVENT:
-        return event->data.scalar.anchor;
-    case YAML_SEQUENCE_START_EVENT:
-        return event->data.sequence_start.anchor;
-    case YAML_MAPPING_START_EVENT:
-        return event->data.mapping_start.anchor;
-    default:
-        return NULL;
+    case YAML_SCALAR_EVENT: return event->data.scalar.anchor;
+    case YAML_SEQUENCE_START_EVENT: return event->data.sequence_start.anchor;
+    case YAML_MAPPING_START_EVENT: return event->data.mapping_start.anchor;
+    default: return NULL;
     }
 }
 
 static const yaml_char_t *tag_of(const yaml_event_t *event) {
     switch (event->type) {
-    case YAML_SCALAR_EVENT:
-        return event->data.scalar.tag;
-    case YAML_SEQUENCE_START_EVENT:
-        return event->data.sequence_start.tag;
-    case YAML_MAPPING_START_EVENT:
-        return event->data.mapping_start.tag;
-    default:
-        return NULL;
+    case YAML_SCALAR_EVENT: return event->data.scalar.tag;
+    case YAML_SEQUENCE_START_EVENT: return event->data.sequence_start.tag;
+    case YAML_MAPPING_START_EVENT: return event->data.mapping_start.tag;
+    default: return NULL;
     }
 }
 
 /* What is wrong with the file at this event; NULL: nothing. */
 static const char *event_fault(const yaml_event_t *event, event_count *count) {
     switch (event->type) {
-    case YAML_DOCUMENT_START_EVENT:
-        count->documents++;
-        break;
-    case YAML_SCALAR_EVENT:
-        count->nodes++;
-        break;
+    case YAML_DOCUMENT_START_EVENT: count->documents++; break;
+    case YAML_SCALAR_EVENT: count->nodes++; break;
     case YAML_SEQUENCE_START_EVENT:
     case YAML_MAPPING_START_EVENT:
         count->nodes++;
         count->depth++;
         break;
     case YAML_SEQUENCE_END_EVENT:
-    case YAML_MAPPING_END_EVENT:
-        count->depth--;
-        break;
-    default:
-        break;
+    case YAML_MAPPING_END_EVENT: count->depth--; break;
+    default: break;
     }
     if (event->type == YAML_ALIAS_EVENT || anchor_of(event)) {
         return "uses an anchor or alias (& or *); write the value out in each place";
@@ -330,8 +314,7 @@ static void print_keys(const char *list, char *out, size_t size) {
     char key[KEY_SIZE];
     bool is_optional;
     out[0] = 0;
-    while (next_key(&list, key, &is_optional))
-        append(out, size, "%s%s", out[0] ? ", " : "", key);
+    while (next_key(&list, key, &is_optional)) append(out, size, "%s%s", out[0] ? ", " : "", key);
 }
 
 static int least(int a, int b) {
@@ -345,10 +328,8 @@ static int spelling_distance(const char *a, const char *b) {
     int na = (int)strlen(a);
     int nb = (int)strlen(b);
     int d[KEY_SIZE + 1][KEY_SIZE + 1];
-    for (int i = 0; i <= na; i++)
-        d[i][0] = i;
-    for (int j = 0; j <= nb; j++)
-        d[0][j] = j;
+    for (int i = 0; i <= na; i++) d[i][0] = i;
+    for (int j = 0; j <= nb; j++) d[0][j] = j;
     for (int i = 1; i <= na; i++) {
         for (int j = 1; j <= nb; j++) {
             int change = a[i - 1] == b[j - 1] ? 0 : 1;
@@ -624,6 +605,5 @@ void tr_yaml_numbers(tr_yaml y, double *out, int n, double low, double high) {
 
 void tr_yaml_sizes(tr_yaml y, double *out, int n, double high) {
     check_count(y, n);
-    for (int i = 0; i < n && !is_idle(y); i++)
-        out[i] = tr_yaml_size(tr_yaml_item(y, i), high);
+    for (int i = 0; i < n && !is_idle(y); i++) out[i] = tr_yaml_size(tr_yaml_item(y, i), high);
 }

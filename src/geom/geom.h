@@ -32,28 +32,50 @@ typedef struct {
     tr_vec3 t_mm;
 } tr_pose;
 
-static inline tr_vec2 tr_v2(double x, double y) { return (tr_vec2){x, y}; }
-static inline tr_vec2 tr_v2_add(tr_vec2 a, tr_vec2 b) { return tr_v2(a.x + b.x, a.y + b.y); }
-static inline tr_vec2 tr_v2_sub(tr_vec2 a, tr_vec2 b) { return tr_v2(a.x - b.x, a.y - b.y); }
-static inline tr_vec2 tr_v2_scale(double s, tr_vec2 a) { return tr_v2(s * a.x, s * a.y); }
-static inline double tr_v2_dot(tr_vec2 a, tr_vec2 b) { return a.x * b.x + a.y * b.y; }
+static inline tr_vec2 tr_v2(double x, double y) {
+    return (tr_vec2){x, y};
+}
+static inline tr_vec2 tr_v2_add(tr_vec2 a, tr_vec2 b) {
+    return tr_v2(a.x + b.x, a.y + b.y);
+}
+static inline tr_vec2 tr_v2_sub(tr_vec2 a, tr_vec2 b) {
+    return tr_v2(a.x - b.x, a.y - b.y);
+}
+static inline tr_vec2 tr_v2_scale(double s, tr_vec2 a) {
+    return tr_v2(s * a.x, s * a.y);
+}
+static inline double tr_v2_dot(tr_vec2 a, tr_vec2 b) {
+    return a.x * b.x + a.y * b.y;
+}
 /* z component of the cross product: positive where b lies anticlockwise of a (x right, y up). */
-static inline double tr_v2_cross(tr_vec2 a, tr_vec2 b) { return a.x * b.y - a.y * b.x; }
-static inline double tr_v2_norm(tr_vec2 a) { return hypot(a.x, a.y); }
+static inline double tr_v2_cross(tr_vec2 a, tr_vec2 b) {
+    return a.x * b.y - a.y * b.x;
+}
+static inline double tr_v2_norm(tr_vec2 a) {
+    return hypot(a.x, a.y);
+}
 
-static inline tr_vec3 tr_v3(double x, double y, double z) { return (tr_vec3){x, y, z}; }
+static inline tr_vec3 tr_v3(double x, double y, double z) {
+    return (tr_vec3){x, y, z};
+}
 static inline tr_vec3 tr_v3_add(tr_vec3 a, tr_vec3 b) {
     return tr_v3(a.x + b.x, a.y + b.y, a.z + b.z);
 }
 static inline tr_vec3 tr_v3_sub(tr_vec3 a, tr_vec3 b) {
     return tr_v3(a.x - b.x, a.y - b.y, a.z - b.z);
 }
-static inline tr_vec3 tr_v3_scale(double s, tr_vec3 a) { return tr_v3(s * a.x, s * a.y, s * a.z); }
-static inline double tr_v3_dot(tr_vec3 a, tr_vec3 b) { return a.x * b.x + a.y * b.y + a.z * b.z; }
+static inline tr_vec3 tr_v3_scale(double s, tr_vec3 a) {
+    return tr_v3(s * a.x, s * a.y, s * a.z);
+}
+static inline double tr_v3_dot(tr_vec3 a, tr_vec3 b) {
+    return a.x * b.x + a.y * b.y + a.z * b.z;
+}
 static inline tr_vec3 tr_v3_cross(tr_vec3 a, tr_vec3 b) {
     return tr_v3(a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x);
 }
-static inline double tr_v3_norm(tr_vec3 a) { return sqrt(tr_v3_dot(a, a)); }
+static inline double tr_v3_norm(tr_vec3 a) {
+    return sqrt(tr_v3_dot(a, a));
+}
 
 static inline tr_mat3 tr_m3_identity(void) {
     return (tr_mat3){{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}};
@@ -77,7 +99,8 @@ tr_mat3 tr_m3_cross(tr_vec3 v);
 
 /* Rotation about the axis r by |r| radians, and back; |result| <= pi.
    R = I + sin(a)/a [r]x + (1 - cos a)/a^2 [r]x^2   (Rodrigues; series below |r| = 1e-4).
-   Source: Murray, Li, Sastry, A Mathematical Introduction to Robotic Manipulation, 1994, eq. 2.14. */
+   Source: Murray, Li, Sastry, A Mathematical Introduction to Robotic Manipulation, 1994, eq. 2.14.
+ */
 tr_mat3 tr_rotation_from_vector(tr_vec3 r_rad);
 tr_vec3 tr_vector_from_rotation(tr_mat3 R);
 /* About the z axis, anticlockwise seen from +z. */
@@ -87,7 +110,9 @@ tr_mat3 tr_rotation_z(double angle_rad);
    A must have a positive determinant well away from 0; false, and nothing written, otherwise. */
 bool tr_rotation_nearest(tr_mat3 A, tr_mat3 *R);
 
-static inline tr_pose tr_pose_identity(void) { return (tr_pose){tr_m3_identity(), {0, 0, 0}}; }
+static inline tr_pose tr_pose_identity(void) {
+    return (tr_pose){tr_m3_identity(), {0, 0, 0}};
+}
 static inline tr_vec3 tr_pose_apply(tr_pose a_from_b, tr_vec3 p_b_mm) {
     return tr_v3_add(tr_m3_apply(a_from_b.R, p_b_mm), a_from_b.t_mm);
 }

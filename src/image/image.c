@@ -99,12 +99,10 @@ bool tr_image_decode(const uint8_t *data, size_t size, const char *name, tr_imag
 
 /* sums[u] = column u of `factor` rows, one after the other from `from`; at most 16 * 255. */
 static void add_rows(const uint8_t *from, int width, int factor, uint16_t *sums) {
-    for (int u = 0; u < width; u++)
-        sums[u] = from[u];
+    for (int u = 0; u < width; u++) sums[u] = from[u];
     for (int i = 1; i < factor; i++) {
         const uint8_t *row = from + (long)i * width;
-        for (int u = 0; u < width; u++)
-            sums[u] = (uint16_t)(sums[u] + row[u]);
+        for (int u = 0; u < width; u++) sums[u] = (uint16_t)(sums[u] + row[u]);
     }
 }
 
@@ -115,8 +113,7 @@ static inline void mean_of_sums(const uint16_t *restrict sums, int factor, uint8
     const unsigned n = (unsigned)(factor * factor);
     for (int u = 0; u < width; u++) {
         unsigned sum = n / 2;
-        for (int i = 0; i < factor; i++)
-            sum += sums[u * factor + i];
+        for (int i = 0; i < factor; i++) sum += sums[u * factor + i];
         to[u] = (uint8_t)(sum / n);
     }
 }
@@ -137,15 +134,9 @@ bool tr_image_shrink(const tr_image *image, int factor, tr_image *out, tr_error 
         uint8_t *to = out->px + (long)v * out->width;
         add_rows(tr_image_row(image, v * factor), image->width, factor, sums);
         switch (factor) {
-        case 2:
-            mean_of_sums(sums, 2, to, out->width);
-            break;
-        case 4:
-            mean_of_sums(sums, 4, to, out->width);
-            break;
-        default:
-            mean_of_sums(sums, factor, to, out->width);
-            break;
+        case 2: mean_of_sums(sums, 2, to, out->width); break;
+        case 4: mean_of_sums(sums, 4, to, out->width); break;
+        default: mean_of_sums(sums, factor, to, out->width); break;
         }
     }
     free(sums);

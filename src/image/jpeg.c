@@ -49,9 +49,7 @@ static void explain(j_common_ptr cinfo) {
     char why[JMSG_LENGTH_MAX];
     cinfo->err->format_message(cinfo, why);
     switch (cinfo->err->msg_code) {
-    case JERR_OUT_OF_MEMORY:
-        tr_fail_memory(e->err);
-        break;
+    case JERR_OUT_OF_MEMORY: tr_fail_memory(e->err); break;
     case JERR_EMPTY_IMAGE:
         tr_fail_at(e->err, TR_BAD_INPUT, e->name, 0, NULL,
                    "the JPEG has no pixels; use another photo");
@@ -118,15 +116,11 @@ static void limit_scans(j_common_ptr cinfo) {
 static J_COLOR_SPACE wanted_colours(J_COLOR_SPACE stored) {
     switch (stored) {
     case JCS_GRAYSCALE:
-    case JCS_YCbCr:
-        return JCS_GRAYSCALE;
-    case JCS_RGB:
-        return JCS_RGB;
+    case JCS_YCbCr: return JCS_GRAYSCALE;
+    case JCS_RGB: return JCS_RGB;
     case JCS_CMYK:
-    case JCS_YCCK:
-        return JCS_CMYK;
-    default:
-        return JCS_UNKNOWN;
+    case JCS_YCCK: return JCS_CMYK;
+    default: return JCS_UNKNOWN;
     }
 }
 

@@ -246,12 +246,10 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
 void tr_job_release(tr_job *job) {
     free(job->path);
     tr_layout_release(&job->layout);
-    for (int i = 0; i < job->n_sheets; i++)
-        tr_sheet_release(&job->sheets[i]);
+    for (int i = 0; i < job->n_sheets; i++) tr_sheet_release(&job->sheets[i]);
     free(job->sheets);
     free(job->references);
-    for (int i = 0; i < job->n_photos; i++)
-        free(job->photos[i]);
+    for (int i = 0; i < job->n_photos; i++) free(job->photos[i]);
     free(job->photos);
     *job = (tr_job){0};
 }

@@ -90,7 +90,8 @@ bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
     layout.reference_tolerance_mm =
         tr_yaml_has(tolerance) ? tr_yaml_size(tolerance, MAX_MM) : DEFAULT_TOLERANCE_MM;
     tr_yaml flatness = tr_yaml_at(y, "flatness_mm");
-    layout.flatness_mm = tr_yaml_has(flatness) ? tr_yaml_size(flatness, MAX_MM) : DEFAULT_FLATNESS_MM;
+    layout.flatness_mm =
+        tr_yaml_has(flatness) ? tr_yaml_size(flatness, MAX_MM) : DEFAULT_FLATNESS_MM;
     read_placements(tr_yaml_at(y, "placements"), &layout);
     layout.path = tr_path_beside("", path);
     if (!layout.path) tr_yaml_fail_memory(y);

@@ -41,8 +41,10 @@ double tr_lens_fold_r2(const double param[TR_LENS_N]) {
         if (1 + hi * (a + hi * (b + hi * c)) > 0) continue;
         for (int step = 0; step < 100; step++) {
             double mid = (lo + hi) / 2;
-            if (1 + mid * (a + mid * (b + mid * c)) > 0) lo = mid;
-            else hi = mid;
+            if (1 + mid * (a + mid * (b + mid * c)) > 0)
+                lo = mid;
+            else
+                hi = mid;
         }
         return lo;
     }
@@ -124,8 +126,7 @@ bool tr_lens_project(const tr_lens *lens, tr_vec3 P, tr_vec2 *uv_px, double J_po
 
 bool tr_lens_undistort(const tr_lens *lens, tr_vec2 uv_px, tr_vec2 *xy) {
     const double *p = lens->param;
-    const tr_vec2 target =
-        tr_v2((uv_px.x - p[TR_CX]) / p[TR_FX], (uv_px.y - p[TR_CY]) / p[TR_FY]);
+    const tr_vec2 target = tr_v2((uv_px.x - p[TR_CX]) / p[TR_FX], (uv_px.y - p[TR_CY]) / p[TR_FY]);
     tr_vec2 q = target;
     /* A start beyond the fold would be refused at once: pull it back inside. */
     double fold_r2 = tr_lens_fold_r2(p);

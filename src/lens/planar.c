@@ -113,8 +113,12 @@ static double normal_equations(const tr_lens *lens, const tr_vec2 *p, const tr_v
         if (!A) continue;
         for (int k = 0; k < 2; k++) {
             const double *a = J + 3 * k;
-            double row[6] = {a[2] * turned.y - a[1] * turned.z, a[0] * turned.z - a[2] * turned.x,
-                             a[1] * turned.x - a[0] * turned.y, a[0], a[1], a[2]};
+            double row[6] = {a[2] * turned.y - a[1] * turned.z,
+                             a[0] * turned.z - a[2] * turned.x,
+                             a[1] * turned.x - a[0] * turned.y,
+                             a[0],
+                             a[1],
+                             a[2]};
             for (int j = 0; j < 6; j++) {
                 b[j] += row[j] * r[k];
                 for (int m = 0; m <= j; m++) A[6 * j + m] += row[j] * row[m];
@@ -142,9 +146,8 @@ double tr_planar_refine(const tr_lens *lens, const tr_vec2 *p, const tr_vec2 *uv
         memcpy(d, b, sizeof d);
         for (int j = 0; j < 6; j++) M[7 * j] *= 1 + lambda;
         if (!tr_solve_small(M, d, 6)) return NAN;
-        tr_pose trial = {
-            tr_m3_mul(tr_rotation_from_vector(tr_v3(d[0], d[1], d[2])), pose.R),
-            tr_v3_add(pose.t_mm, tr_v3(d[3], d[4], d[5]))};
+        tr_pose trial = {tr_m3_mul(tr_rotation_from_vector(tr_v3(d[0], d[1], d[2])), pose.R),
+                         tr_v3_add(pose.t_mm, tr_v3(d[3], d[4], d[5]))};
         double trial_sum = normal_equations(lens, p, uv, n, centre, trial, NULL, NULL);
         if (trial_sum < sum) {
             bool is_done = sum - trial_sum < 1e-10 * sum;
@@ -189,8 +192,8 @@ static bool poses_from_homography(tr_mat3 H, tr_pose poses[2]) {
     if (!(largest > 0) || !isfinite(largest)) return false;
     for (int j = 0; j < 4; j++) A[j] /= largest;
     const double b0 = sqrt(fmax(0, 1 - A[0] * A[0] - A[2] * A[2]));
-    const double b1 = copysign(sqrt(fmax(0, 1 - A[1] * A[1] - A[3] * A[3])),
-                               -(A[0] * A[1] + A[2] * A[3]));
+    const double b1 =
+        copysign(sqrt(fmax(0, 1 - A[1] * A[1] - A[3] * A[3])), -(A[0] * A[1] + A[2] * A[3]));
     for (int k = 0; k < 2; k++) {
         const double side = k == 0 ? 1 : -1;
         tr_vec3 x = tr_v3(A[0], A[2], side * b0);

@@ -11,8 +11,8 @@
    PAMI 19(6), 1997 (normalisation). False where the points do not determine it. */
 bool tr_homography_fit(const tr_vec2 *from, const tr_vec2 *to, int n, tr_mat3 *H);
 
-/* H (p, 1), divided out; J: 2 x 2 by rows, may be NULL. False where p lies on the line that H maps to
-   infinity, or beyond it. */
+/* H (p, 1), divided out; J: 2 x 2 by rows, may be NULL. False where p lies on the line that H maps
+   to infinity, or beyond it. */
 bool tr_homography_apply(tr_mat3 H, tr_vec2 p, tr_vec2 *q, double J[4]);
 
 typedef struct {

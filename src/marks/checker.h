@@ -25,9 +25,9 @@ typedef struct {
 
 /* Measures the corner near start_px. along_x_px, along_y_px: image of one step of the length of a
    square along the board's two edges (at most; the window reaches to 0.45 of it, and to 6 px at
-   most). They may be up to some 10 degrees off. reach_px: how far from the start the corner may lie. False where
-   there is no such corner: off the image, too little contrast, not a saddle, the fit does not
-   settle or does not look like a checker corner. */
+   most). They may be up to some 10 degrees off. reach_px: how far from the start the corner may
+   lie. False where there is no such corner: off the image, too little contrast, not a saddle, the
+   fit does not settle or does not look like a checker corner. */
 bool tr_checker_measure(const tr_image *image, tr_vec2 start_px, tr_vec2 along_x_px,
                         tr_vec2 along_y_px, double reach_px, tr_checker *out);
 

@@ -1,7 +1,8 @@
-/* The marks of one photo: which tags and checker corners of the given sheets are seen, and where, each
-   with its covariance. Tags are found by libapriltag, which only says which tag lies roughly where;
-   every place is then measured anew at full resolution (tag.h, checker.h). Where a sheet was found,
-   its other tags and its checker corners are predicted from a first pose and measured too. */
+/* The marks of one photo: which tags and checker corners of the given sheets are seen, and where,
+   each with its covariance. Tags are found by libapriltag, which only says which tag lies roughly
+   where; every place is then measured anew at full resolution (tag.h, checker.h). Where a sheet was
+   found, its other tags and its checker corners are predicted from a first pose and measured too.
+ */
 #ifndef TR_MARKS_MARKS_H
 #define TR_MARKS_MARKS_H
 
@@ -16,10 +17,10 @@ typedef enum { TR_MARK_TAG, TR_MARK_CORNER } tr_mark_kind;
 
 typedef struct {
     tr_mark_kind kind;
-    int sheet;          /* index into the sheets given */
-    int index;          /* of the tag or corner on its sheet */
-    int n_points;       /* 4 or 1 */
-    int n_cells;        /* of a tag, along an edge of the square of its corners */
+    int sheet;    /* index into the sheets given */
+    int index;    /* of the tag or corner on its sheet */
+    int n_points; /* 4 or 1 */
+    int n_cells;  /* of a tag, along an edge of the square of its corners */
     tr_vec2 p_sheet_mm[4];
     tr_vec2 uv_px[4];
     double covariance[64]; /* of u0 v0 u1 v1 ..., px^2: 2n x 2n, row by row */
@@ -32,8 +33,8 @@ typedef struct {
     char family[32];
     int id;
     tr_vec2 centre_px;
-    bool is_foreign;   /* of none of the sheets */
-    bool is_repeated;  /* of a sheet, but seen more than once in this photo; none of them is used */
+    bool is_foreign;  /* of none of the sheets */
+    bool is_repeated; /* of a sheet, but seen more than once in this photo; none of them is used */
 } tr_stray_tag;
 
 /* Where a sheet lies as this photo alone has it: start values for the network. */

@@ -29,16 +29,18 @@
 typedef struct {
     tr_vec2 corner_px[4];  /* order of tr_tag_corner */
     double covariance[64]; /* of u0 v0 u1 v1 ..., px^2, row by row */
-    double bleed_px[2];    /* by which white grows: edges that stand upright on the tag, edges that lie */
-    double sigma_px[2];    /* blur across those edges */
-    double contrast;       /* median step between black and white, grey values */
-    int n_edges;           /* edges used ... */
-    int n_possible;        /* ... of those that the pattern has in the image and large enough */
-    double rms_px;         /* of the edges' offsets after the fit */
+    double
+        bleed_px[2]; /* by which white grows: edges that stand upright on the tag, edges that lie */
+    double sigma_px[2]; /* blur across those edges */
+    double contrast;    /* median step between black and white, grey values */
+    int n_edges;        /* edges used ... */
+    int n_possible;     /* ... of those that the pattern has in the image and large enough */
+    double rms_px;      /* of the edges' offsets after the fit */
 } tr_tag_fit;
 
 /* Measures the tag near start_px (four corners, order of tr_tag_corner, within some 2 px or a third
-   of a cell). False where it is not there as the pattern says, is too small, or too much of it is hidden. */
+   of a cell). False where it is not there as the pattern says, is too small, or too much of it is
+   hidden. */
 bool tr_tag_measure(const tr_image *image, const tr_lens *lens, const tr_tag_pattern *pattern,
                     const tr_vec2 start_px[4], tr_tag_fit *out);
 

@@ -35,7 +35,9 @@ static bool floor_through(const tr_vec3 *p, const bool *is_there, tr_vec3 *norma
     return true;
 }
 
-static tr_vec2 middle(tr_vec2 a, tr_vec2 b) { return tr_v2_scale(0.5, tr_v2_add(a, b)); }
+static tr_vec2 middle(tr_vec2 a, tr_vec2 b) {
+    return tr_v2_scale(0.5, tr_v2_add(a, b));
+}
 
 bool tr_vehicle_frame(const tr_vec3 point_world_mm[TR_N_POINTS], const bool is_there[TR_N_POINTS],
                       tr_axes axes, tr_vehicle *out) {
@@ -67,8 +69,7 @@ bool tr_vehicle_frame(const tr_vec3 point_world_mm[TR_N_POINTS], const bool is_t
     tr_mat3 vehicle_from_floor = tr_rotation_z(-atan2(forward.y, forward.x));
     out->vehicle_from_world.R = tr_m3_mul(vehicle_from_floor, floor_from_world);
     tr_vec3 origin = tr_v3_add(at, tr_v3_add(tr_v3_scale(rear.x, e1), tr_v3_scale(rear.y, e2)));
-    out->vehicle_from_world.t_mm =
-        tr_v3_scale(-1, tr_m3_apply(out->vehicle_from_world.R, origin));
+    out->vehicle_from_world.t_mm = tr_v3_scale(-1, tr_m3_apply(out->vehicle_from_world.R, origin));
     for (int i = 0; i < TR_N_POINTS; i++) {
         if (!is_there[i]) continue;
         tr_vec3 p = tr_pose_apply(out->vehicle_from_world, point_world_mm[i]);

@@ -6,8 +6,7 @@ void tr_propagate(const double *J, int m, const double *C, int n, double *out) {
             double sum = 0;
             for (int k = 0; k < n; k++) {
                 double row = 0;
-                for (int l = 0; l < n; l++)
-                    row += C[k * n + l] * J[j * n + l];
+                for (int l = 0; l < n; l++) row += C[k * n + l] * J[j * n + l];
                 sum += J[i * n + k] * row;
             }
             out[i * m + j] = out[j * m + i] = sum;

@@ -66,8 +66,8 @@ int tr_moves(const char *what, const tr_axis_result axis[TR_N_AXES],
         snprintf(slide, sizeof slide, "%s mm to the vehicle's %s", y, aside);
     }
     if (slide[0] && yaw[0]) {
-        snprintf(out[0], TR_MOVE_SIZE, "Slide %s %s, then turn it %s° %s seen from above.", what, slide,
-                 yaw, round);
+        snprintf(out[0], TR_MOVE_SIZE, "Slide %s %s, then turn it %s° %s seen from above.", what,
+                 slide, yaw, round);
     } else if (slide[0]) {
         snprintf(out[0], TR_MOVE_SIZE, "Slide %s %s, without turning it.", what, slide);
         return 1;

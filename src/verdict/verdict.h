@@ -15,9 +15,10 @@ const char *tr_verdict_name(tr_verdict verdict);
 /* Expanded uncertainty: k = 2 (JCGM 100:2008, 6.2). */
 #define TR_COVERAGE_FACTOR 2.0
 
-/* Guarded acceptance with a guard band of the whole expanded uncertainty (contract; ILAC-G8:09/2019,
-   4.2.2, w = U): pass if |error| + u95 <= limit, fail if |error| - u95 > limit, else inconclusive.
-   error and u95 in the unit of limit. Anything that is not a number is inconclusive. */
+/* Guarded acceptance with a guard band of the whole expanded uncertainty (contract;
+   ILAC-G8:09/2019, 4.2.2, w = U): pass if |error| + u95 <= limit, fail if |error| - u95 > limit,
+   else inconclusive. error and u95 in the unit of limit. Anything that is not a number is
+   inconclusive. */
 tr_verdict tr_decide(double error, double u95, double limit);
 
 /* The verdict of a whole from one more of its parts: fail over inconclusive over pass. */

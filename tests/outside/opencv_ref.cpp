@@ -17,15 +17,13 @@ static cv::Vec<double, 5> distortion(const double *l) {
 
 static std::vector<cv::Point3d> points3(const double *xyz, int n) {
     std::vector<cv::Point3d> out;
-    for (int i = 0; i < n; i++)
-        out.emplace_back(xyz[3 * i], xyz[3 * i + 1], xyz[3 * i + 2]);
+    for (int i = 0; i < n; i++) out.emplace_back(xyz[3 * i], xyz[3 * i + 1], xyz[3 * i + 2]);
     return out;
 }
 
 static std::vector<cv::Point2d> points2(const double *uv, int n) {
     std::vector<cv::Point2d> out;
-    for (int i = 0; i < n; i++)
-        out.emplace_back(uv[2 * i], uv[2 * i + 1]);
+    for (int i = 0; i < n; i++) out.emplace_back(uv[2 * i], uv[2 * i + 1]);
     return out;
 }
 

@@ -62,18 +62,20 @@ static bool make_sheet(tr_sheet *s, const char *id, tr_sheet_kind kind, double w
 }
 
 static bool make_sheets(tr_job *job) {
-    static const tr_vec2 mat_tags[8] = {{-680, 380}, {0, 380}, {680, 380},  {-680, 0},
-                                        {680, 0},    {-680, -380}, {0, -380}, {680, -380}};
-    static const tr_vec2 mat_corners[8] = {{-400, 420}, {400, 420},  {-400, -420}, {400, -420},
+    static const tr_vec2 mat_tags[8] = {{-680, 380}, {0, 380},     {680, 380}, {-680, 0},
+                                        {680, 0},    {-680, -380}, {0, -380},  {680, -380}};
+    static const tr_vec2 mat_corners[8] = {{-400, 420}, {400, 420}, {-400, -420}, {400, -420},
                                            {-740, 190}, {740, 190}, {-740, -190}, {740, -190}};
     static const tr_vec2 plate_corners[4] = {{-95, 70}, {95, 70}, {-95, -70}, {95, -70}};
     static const char *const plate_ids[4] = {"PLATE-FL", "PLATE-FR", "PLATE-RL", "PLATE-RR"};
     tr_tag tags[8];
     job->sheets = calloc(N_SHEETS, sizeof *job->sheets);
     if (!job->sheets) return false;
-    for (int i = 0; i < 8; i++) tags[i] = (tr_tag){.id = 40 + i, .centre_mm = mat_tags[i], .size_mm = 160};
+    for (int i = 0; i < 8; i++)
+        tags[i] = (tr_tag){.id = 40 + i, .centre_mm = mat_tags[i], .size_mm = 160};
     job->n_sheets = 1;
-    if (!make_sheet(&job->sheets[MAT], "MAT-SIM", TR_SHEET_MAT, 1600, 1000, tags, 8, mat_corners, 8)) {
+    if (!make_sheet(&job->sheets[MAT], "MAT-SIM", TR_SHEET_MAT, 1600, 1000, tags, 8, mat_corners,
+                    8)) {
         return false;
     }
     for (int p = 0; p < TR_N_POINTS; p++) {
@@ -89,7 +91,8 @@ static bool make_sheets(tr_job *job) {
 
 /* A lens profile as a fair calibration leaves it: sd and the larger correlations. */
 static void make_lens(tr_lens *lens, bool is_exact) {
-    static const double value[TR_LENS_N] = {3012, 3011, 2010, 1512, 0.083, -0.21, 4e-4, -2e-4, 0.137};
+    static const double value[TR_LENS_N] = {3012,  3011, 2010,  1512, 0.083,
+                                            -0.21, 4e-4, -2e-4, 0.137};
     static const double sd[TR_LENS_N] = {1.2, 1.2, 1.5, 1.5, 1.5e-3, 9e-3, 8e-5, 8e-5, 1.6e-2};
     static const struct {
         int a, b;
@@ -134,7 +137,8 @@ static bool make_job(const tr_sim_options *o, tr_job *job) {
     l->flatness_mm = 5;
     l->placements = calloc(1, sizeof *l->placements);
     job->references = calloc(TR_N_POINTS, sizeof *job->references);
-    if (!job->path || !l->path || !l->placements || !job->references || !make_sheets(job)) return false;
+    if (!job->path || !l->path || !l->placements || !job->references || !make_sheets(job))
+        return false;
     l->n_placements = 1;
     tr_placement *p = &l->placements[0];
     snprintf(p->sheet, sizeof p->sheet, "MAT-SIM");
@@ -193,8 +197,7 @@ static void place_sheets(scene *s) {
         [TR_REAR_LEFT] = {0, TRACK_REAR_MM / 2},
         [TR_REAR_RIGHT] = {0, -TRACK_REAR_MM / 2},
     };
-    s->sheets[MAT] =
-        on_floor(s, mat_x(o) + o->mat_error[0], o->mat_error[1], o->mat_error[2]);
+    s->sheets[MAT] = on_floor(s, mat_x(o) + o->mat_error[0], o->mat_error[1], o->mat_error[2]);
     for (int p = 0; p < TR_N_POINTS; p++) {
         tr_vec2 at = wheel[o->has_plate_at ? o->plate_at[p] : (tr_wheel_point)p];
         double dx = o->reference_sd_mm * tr_random_normal(&s->random) + o->plate_off_mm[p].x;
@@ -209,9 +212,9 @@ static tr_pose station(scene *s, int i) {
     static const tr_vec3 from[MAX_STATIONS] = {
         {-4300, 1300, 1550}, {-4300, -1300, 1550}, {-1300, 3000, 1500}, {-1300, -3000, 1500},
         {3600, 2700, 1500},  {3600, -2700, 1500},  {-4600, 0, 1700},    {-2600, 2600, 1650}};
-    static const tr_vec3 aim[MAX_STATIONS] = {
-        {-1100, 100, 0}, {-1100, -100, 0}, {500, 850, 0},  {500, -850, 0},
-        {1100, 850, 0},  {1100, -850, 0},  {-1300, 0, 0},  {-900, 300, 0}};
+    static const tr_vec3 aim[MAX_STATIONS] = {{-1100, 100, 0}, {-1100, -100, 0}, {500, 850, 0},
+                                              {500, -850, 0},  {1100, 850, 0},   {1100, -850, 0},
+                                              {-1300, 0, 0},   {-900, 300, 0}};
     tr_vec3 c = from[i];
     tr_vec3 a = aim[i];
     c.x += 200 * tr_random_normal(&s->random);
@@ -262,7 +265,8 @@ static bool see(const shot *h, int sheet, tr_vec2 p, tr_vec2 *uv) {
     tr_vec3 q = tr_pose_apply(h->s->sheets[sheet], tr_v3(scale * p.x, scale * p.y, z));
     if (sheet == MAT) q = tr_v3_add(q, tr_v3(h->mat_shift.x, h->mat_shift.y, 0));
     if (is_hidden(h->camera, q)) return false;
-    if (!tr_lens_project(&h->s->true_lens, tr_pose_apply(h->camera_from_vehicle, q), uv, NULL, NULL)) {
+    if (!tr_lens_project(&h->s->true_lens, tr_pose_apply(h->camera_from_vehicle, q), uv, NULL,
+                         NULL)) {
         return false;
     }
     return uv->x > 8 && uv->y > 8 && uv->x < h->job->lens.width_px - 9 &&
