@@ -237,6 +237,45 @@ static void test_trap_moved(void **state) {
     }
 }
 
+/* By so little, and with marks so coarse, that no mark alone shows it: all of them together do. */
+static void test_trap_moved_little(void **state) {
+    (void)state;
+    for (int k = 0; k < 8; k++) {
+        tr_sim_options options = honest(41 + (uint64_t)k);
+        double a = k * TR_PI / 4;
+        options.n_photos = 8;
+        options.mark_sd = 3;
+        options.mat_moved_mm = tr_v2(6 * cos(a), 6 * sin(a));
+        options.moved_from = 2;
+        expect_no_pass("mat moved by 6 mm", &options, "sheet_moved");
+    }
+}
+
+/* A plate was pushed after two photos. */
+static void test_trap_nudged(void **state) {
+    (void)state;
+    for (int k = 0; k < 4; k++) {
+        tr_sim_options options = honest(51);
+        double a = k * TR_PI / 2;
+        options.n_photos = 8;
+        options.mark_sd = 3;
+        options.plate_nudge_mm[TR_REAR_LEFT] = tr_v2(8 * cos(a), 8 * sin(a));
+        options.nudged_from = 2;
+        expect_no_pass("plate nudged by 8 mm", &options, "sheet_moved");
+    }
+}
+
+/* All of one photo contradicts the others: it is left out, but not in silence. */
+static void test_trap_zoomed(void **state) {
+    (void)state;
+    for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+        tr_sim_options options = honest(seed);
+        options.n_photos = 8;
+        options.zoom[6] = 1.3;
+        expect_no_pass("one photo zoomed", &options, "photo_contradicts");
+    }
+}
+
 static void test_trap_missing(void **state) {
     (void)state;
     tr_sim_options options = honest(4);
@@ -343,6 +382,9 @@ int main(void) {
         cmocka_unit_test(test_trap_curled),
         cmocka_unit_test(test_trap_lens),
         cmocka_unit_test(test_trap_moved),
+        cmocka_unit_test(test_trap_moved_little),
+        cmocka_unit_test(test_trap_nudged),
+        cmocka_unit_test(test_trap_zoomed),
         cmocka_unit_test(test_trap_missing),
         cmocka_unit_test(test_trap_plate_off),
         cmocka_unit_test(test_same_again),

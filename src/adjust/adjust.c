@@ -46,12 +46,13 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
     net->observations = new_array(n_obs, sizeof *net->observations);
     out->photo_placed = new_array(in->n_photos, sizeof *out->photo_placed);
     out->sheet_placed = new_array(in->n_sheets, sizeof *out->sheet_placed);
+    out->photo_rejected = new_array(in->n_photos, sizeof *out->photo_rejected);
     out->conditions = new_array(in->n_sheets, sizeof *out->conditions);
     out->covariance = new_array(36 * in->n_sheets * in->n_sheets, sizeof *out->covariance);
     out->covariance_lens_held = new_array(36 * in->n_sheets * in->n_sheets, sizeof(double));
     if (!net->lenses || !net->cameras || !net->rigs || !net->sheets || !net->photos ||
-        !net->observations || !out->photo_placed || !out->sheet_placed || !out->conditions ||
-        !out->covariance || !out->covariance_lens_held) {
+        !net->observations || !out->photo_placed || !out->sheet_placed || !out->photo_rejected ||
+        !out->conditions || !out->covariance || !out->covariance_lens_held) {
         return tr_fail_memory(err);
     }
     net->n_lenses = net->n_cameras = 1;
@@ -69,6 +70,7 @@ void tr_adjustment_release(tr_adjustment *a) {
     free(a->net.observations);
     free(a->photo_placed);
     free(a->sheet_placed);
+    free(a->photo_rejected);
     free(a->conditions);
     free(a->covariance);
     free(a->covariance_lens_held);
@@ -192,7 +194,9 @@ static bool drop_unsupported(tr_adjustment *adj, bool *is_possible, tr_error *er
     tr_network_components(net, component);
     int home = component[net->n_photos + adj->root];
     for (int i = 0; i < net->n_photos; i++) {
-        adj->photo_placed[i] = adj->photo_placed[i] && component[i] == home && points[i] >= 4;
+        bool is_supported = component[i] == home && points[i] >= 4;
+        adj->photo_rejected[i] |= adj->photo_placed[i] && !is_supported;
+        adj->photo_placed[i] = adj->photo_placed[i] && is_supported;
         net->rigs[i].is_held = !adj->photo_placed[i];
     }
     for (int i = 0; i < net->n_sheets; i++) {
@@ -286,7 +290,10 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     drop_impossible(net);
     if (!tr_network_solve(net, &options, &result, err)) goto fail;
     if (!tr_find_cause(in, out, &result, warnings, &is_explained, err)) goto fail;
-    if (!is_explained && !leave_out(out, &result, err)) goto fail;
+    if (!is_explained &&
+        (!leave_out(out, &result, err) || !tr_find_moved(in, out, &result, warnings, err))) {
+        goto fail;
+    }
     if (!covariances(out, in->n_sheets, &result, err)) goto fail;
     out->is_settled = result.is_settled;
     out->variance_factor = result.variance_factor;

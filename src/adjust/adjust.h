@@ -47,6 +47,7 @@ typedef struct {
     tr_network net;     /* photo i, rig i and sheet i of the network are those of the input */
     bool *photo_placed; /* connected to the root, and in the solution */
     bool *sheet_placed;
+    bool *photo_rejected;           /* it was connected, but its marks contradict the others */
     tr_sheet_condition *conditions; /* one a sheet */
     int root;                       /* index of the sheet that holds the frame */
     bool is_settled;                /* the last adjustment reached its minimum */

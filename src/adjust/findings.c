@@ -25,8 +25,13 @@ static const double WIDEN_FOCAL = 300;
 /* Share of a sheet's marks in one photo, and of all marks, that may be left out. */
 static const double LEFT_OUT_OF_VIEW = 0.34;
 static const double LEFT_OUT_OF_ALL = 0.10;
-/* A sheet that lies further from its place than this in some photos was moved. */
+/* A sheet that lies further from its place than this in some photos was moved; less is told where
+   it is more than chance: chi-squared with 6 degrees of freedom is above MOVED_CHI2 once in ten
+   million, and some hundred moves are tried. */
 static const double MOVED_MM = 4.0;
+static const double MOVED_LITTLE_MM = 1.5;
+static const double MOVED_CHI2 = 32;
+static const double MOVED_OVER_NUMBER = 15;
 /* Photos beyond these (a check takes no more) are not looked at one by one. */
 enum { MAX_PHOTOS = 1000 };
 
@@ -154,21 +159,22 @@ static trial try_without(tr_network *net, int sheet, tr_error *err) {
 }
 
 /* The sheet lay at another place in some photos: those get a sheet of their own, in the slot that
-   the network keeps free behind the job's sheets. */
+   the network keeps free behind the job's sheets. Where only one side shows enough of it, nothing
+   is tried. */
 static trial try_moved(tr_network *net, int sheet, const bool *in_group, double *away_mm,
                        tr_error *err) {
     trial t = {0};
     int other = net->n_sheets++;
-    int n = 0;
+    int n[2] = {0, 0};
     net->sheets[other] = net->sheets[sheet];
     for (int k = 0; k < 6; k++) net->sheets[other].is_free[k] = true;
     for (int i = 0; i < net->n_observations; i++) {
         tr_net_obs *o = &net->observations[i];
-        if (o->sheet != sheet || !in_group[o->photo]) continue;
-        o->sheet = other;
-        n += o->is_used ? o->n_points : 0;
+        if (o->sheet != sheet) continue;
+        n[in_group[o->photo]] += o->is_used ? o->n_points : 0;
+        if (in_group[o->photo]) o->sheet = other;
     }
-    if (n >= 4) solve_trial(net, NULL, NULL, &t, err);
+    if (n[0] >= 4 && n[1] >= 4) solve_trial(net, NULL, NULL, &t, err);
     tr_vec3 d = tr_v3_sub(net->sheets[other].world_from_sheet.t_mm,
                           net->sheets[sheet].world_from_sheet.t_mm);
     *away_mm = tr_v3_norm(d);
@@ -328,7 +334,7 @@ static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const sna
 
 /* A sheet that lay elsewhere in one photo, or from one photo on. */
 static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
-                          double *lowest, cause *best, tr_error *err) {
+                          double least_mm, double *lowest, cause *best, tr_error *err) {
     int n = in->n_photos < MAX_PHOTOS ? in->n_photos : MAX_PHOTOS;
     for (int s = 0; s < in->n_sheets; s++) {
         if (!adj->sheet_placed[s]) continue;
@@ -338,7 +344,7 @@ static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const s
                 for (int i = k; i < (from_here_on ? n : k + 1); i++) c.in_group[i] = true;
                 c.trial = try_moved(&adj->net, s, c.in_group, &c.away_mm, err);
                 restore(&adj->net, base);
-                if (!c.trial.is_solved || c.away_mm < MOVED_MM || c.trial.cost >= *lowest) continue;
+                if (!c.trial.is_solved || c.away_mm < least_mm || c.trial.cost >= *lowest) continue;
                 *best = c;
                 *lowest = c.trial.cost;
             }
@@ -385,15 +391,34 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
         if (lowest > explained) {
             best = (cause){0};
             lowest = explained;
-            try_all_moved(in, adj, &base, &lowest, &best, &memory);
+            try_all_moved(in, adj, &base, MOVED_MM, &lowest, &best, &memory);
         }
         if (best.kind == NO_CAUSE) {
             try_misfits(in, adj, &base, result->variance_factor, &best, &memory);
         }
+    } else if (best.kind != NO_CAUSE) {
+        /* What one number explains, a small move of a sheet may explain better; it has four unknowns
+           more. */
+        lowest -= MOVED_OVER_NUMBER;
+        try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &memory);
     }
     release_snapshot(&base);
     if (memory.code != TR_OK) return tr_fail_memory(err);
     *is_explained = best.kind == OTHER_LENS || best.kind == OTHER_SCALE;
+    return warn_cause(in, &best, warnings, err);
+}
+
+bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
+                   tr_warnings *warnings, tr_error *err) {
+    snapshot base;
+    cause best = {0};
+    double lowest = result->cost - MOVED_CHI2 * fmax(1, result->variance_factor);
+    tr_error memory = {0};
+    if (tr_warnings_have(warnings, "sheet_moved")) return true;
+    if (!take_snapshot(&adj->net, &base, err)) return false;
+    try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &memory);
+    release_snapshot(&base);
+    if (memory.code != TR_OK) return tr_fail_memory(err);
     return warn_cause(in, &best, warnings, err);
 }
 
@@ -513,10 +538,27 @@ static bool warn_tags(const tr_adjust_input *in, const tr_adjustment *adj, int s
     return true;
 }
 
+/* A photo that had to be left out as a whole. */
+static bool warn_rejected(const tr_adjust_input *in, const tr_adjustment *adj,
+                          tr_warnings *warnings, tr_error *err) {
+    for (int i = 0; i < in->n_photos; i++) {
+        if (adj->photo_rejected[i] &&
+            !tr_warn(warnings, err, true, "photo_contradicts",
+                     "Photo %s contradicts the others and is not used: something was moved, or it "
+                     "is of another job, another camera or another zoom. Leave it out only if you "
+                     "know why; else take all photos anew.",
+                     in->photo_names[i])) {
+            return false;
+        }
+    }
+    return true;
+}
+
 bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
                       tr_error *err) {
     int all;
     int left_out;
+    if (!warn_rejected(in, adj, warnings, err)) return false;
     count_points(adj, -1, -1, &all, &left_out);
     for (int s = 0; s < in->n_sheets; s++) {
         if (!adj->sheet_placed[s]) continue;

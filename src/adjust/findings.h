@@ -19,6 +19,11 @@ TR_MUST_USE bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj,
                                const tr_lsq_result *result, tr_warnings *warnings,
                                bool *is_explained, tr_error *err);
 
+/* After single marks were left out: a sheet that lay elsewhere in some photos by so little that no
+   mark alone shows it, told by what all its marks say together. */
+TR_MUST_USE bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj,
+                               const tr_lsq_result *result, tr_warnings *warnings, tr_error *err);
+
 /* After single marks were left out: names them, and blocks a pass where they are too many or go
    together; and where what is left still does not fit. */
 TR_MUST_USE bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj,

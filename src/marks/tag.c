@@ -483,7 +483,7 @@ static bool is_enough(const fit *f, int *n_used, int *n_possible) {
     *n_used = used[0] + used[1];
     *n_possible = possible;
     return used[0] >= 8 && used[1] >= 8 && 2 * (*n_used) >= possible &&
-           5 * inner_used >= 4 * inner_possible;
+           3 * inner_used >= 2 * inner_possible;
 }
 
 static void apply_step(fit *f, const double x[N_UNKNOWNS], double *largest) {

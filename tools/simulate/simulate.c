@@ -4,19 +4,29 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "lens/planar.h"
 #include "vehicle/vehicle.h"
 
-enum { MAT, PLATE_0, N_SHEETS = PLATE_0 + TR_N_POINTS, MAX_STATIONS = 8 };
+enum { MAT = TR_SIM_MAT, PLATE_0 = TR_SIM_PLATE, MAT_2 = TR_SIM_MAT_2, MAT_TAGS = 8 };
 
 static const double WHEELBASE_MM = 2700;
 static const double TRACK_FRONT_MM = 1760;
 static const double TRACK_REAR_MM = 1750;
 static const double DEFAULT_MAT_X_MM = -1800;
+/* Two mats lie this far left and right of the centreline. */
+static const double MATS_APART_MM = 900;
 const double TR_SIM_BODY_LOW_MM[3] = {-900, -830, 160};
 const double TR_SIM_BODY_HIGH_MM[3] = {3550, 830, 1450};
 /* The floor's prior: see adjust.c. */
 static const double FLOOR_Z_SD_MM = 3.0;
 static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
+
+/* The lens has random numbers of its own, so that two jobs can have one lens. */
+static const uint64_t LENS_SALT = 0x5EEDC0DEu;
+
+static double or_one(double factor) {
+    return factor != 0.0 ? factor : 1;
+}
 
 tr_random tr_random_seed(uint64_t seed) {
     tr_random r = {seed * 0x9E3779B97F4A7C15u + 0x2545F4914F6CDD1Du};
@@ -61,36 +71,52 @@ static bool make_sheet(tr_sheet *s, const char *id, tr_sheet_kind kind, double w
     return true;
 }
 
-static bool make_sheets(tr_job *job) {
-    static const tr_vec2 mat_tags[8] = {{-680, 380}, {0, 380},     {680, 380}, {-680, 0},
-                                        {680, 0},    {-680, -380}, {0, -380},  {680, -380}};
-    static const tr_vec2 mat_corners[8] = {{-400, 420}, {400, 420}, {-400, -420}, {400, -420},
-                                           {-740, 190}, {740, 190}, {-740, -190}, {740, -190}};
-    static const tr_vec2 plate_corners[4] = {{-95, 70}, {95, 70}, {-95, -70}, {95, -70}};
-    static const char *const plate_ids[4] = {"PLATE-FL", "PLATE-FR", "PLATE-RL", "PLATE-RR"};
-    tr_tag tags[8];
-    job->sheets = calloc(N_SHEETS, sizeof *job->sheets);
-    if (!job->sheets) return false;
-    for (int i = 0; i < 8; i++)
-        tags[i] = (tr_tag){.id = 40 + i, .centre_mm = mat_tags[i], .size_mm = 160};
-    job->n_sheets = 1;
-    if (!make_sheet(&job->sheets[MAT], "MAT-SIM", TR_SHEET_MAT, 1600, 1000, tags, 8, mat_corners,
-                    8)) {
-        return false;
+static bool make_mat(tr_sheet *sheet, const char *id, int first_tag) {
+    static const tr_vec2 at[MAT_TAGS] = {{-680, 380}, {0, 380},     {680, 380}, {-680, 0},
+                                         {680, 0},    {-680, -380}, {0, -380},  {680, -380}};
+    static const tr_vec2 corners[8] = {{-400, 420}, {400, 420}, {-400, -420}, {400, -420},
+                                       {-740, 190}, {740, 190}, {-740, -190}, {740, -190}};
+    tr_tag tags[MAT_TAGS];
+    for (int i = 0; i < MAT_TAGS; i++) {
+        tags[i] = (tr_tag){.id = first_tag + i, .centre_mm = at[i], .size_mm = 160};
     }
+    return make_sheet(sheet, id, TR_SHEET_MAT, 1600, 1000, tags, MAT_TAGS, corners, 8);
+}
+
+static bool make_plate(tr_sheet *sheet, int point, double part) {
+    static const char *const ids[TR_N_POINTS] = {"PLATE-FL", "PLATE-FR", "PLATE-RL", "PLATE-RR"};
+    tr_vec2 corners[4] = {{-95, 70}, {95, 70}, {-95, -70}, {95, -70}};
+    tr_tag tag = {.id = point, .size_mm = 120 * part};
+    for (int i = 0; i < 4; i++) corners[i] = tr_v2_scale(part, corners[i]);
+    return make_sheet(sheet, ids[point], TR_SHEET_PLATE, 250 * part, 200 * part, &tag, 1, corners,
+                      4);
+}
+
+static int n_sheets_of(const tr_sim_options *o) {
+    return o->has_second_mat ? MAT_2 + 1 : MAT_2;
+}
+
+static bool make_sheets(const tr_sim_options *o, tr_sheet **out, int *n) {
+    tr_sheet *sheets = *out = calloc(TR_SIM_MAX_SHEETS, sizeof *sheets);
+    if (!sheets) return false;
+    *n = n_sheets_of(o);
+    if (!make_mat(&sheets[MAT], "MAT-SIM", 40)) return false;
     for (int p = 0; p < TR_N_POINTS; p++) {
-        tr_tag tag = {.id = p, .size_mm = 120};
-        job->n_sheets++;
-        if (!make_sheet(&job->sheets[PLATE_0 + p], plate_ids[p], TR_SHEET_PLATE, 250, 200, &tag, 1,
-                        plate_corners, 4)) {
-            return false;
-        }
+        if (!make_plate(&sheets[PLATE_0 + p], p, or_one(o->plate_part))) return false;
     }
-    return true;
+    return !o->has_second_mat || make_mat(&sheets[MAT_2], "MAT-SIM-2", 60);
+}
+
+static void exchange_tags(const tr_sim_options *o, tr_sheet *mat) {
+    tr_tag *a = &mat->tags[o->exchanged_tags[0]];
+    tr_tag *b = &mat->tags[o->exchanged_tags[1]];
+    tr_vec2 at = a->centre_mm;
+    a->centre_mm = b->centre_mm;
+    b->centre_mm = at;
 }
 
 /* A lens profile as a fair calibration leaves it: sd and the larger correlations. */
-static void make_lens(tr_lens *lens, bool is_exact) {
+static void make_lens(tr_lens *lens, const tr_sim_options *o) {
     static const double value[TR_LENS_N] = {3012,  3011, 2010,  1512, 0.083,
                                             -0.21, 4e-4, -2e-4, 0.137};
     static const double sd[TR_LENS_N] = {1.2, 1.2, 1.5, 1.5, 1.5e-3, 9e-3, 8e-5, 8e-5, 1.6e-2};
@@ -99,12 +125,14 @@ static void make_lens(tr_lens *lens, bool is_exact) {
         double r;
     } pairs[] = {{TR_FX, TR_FY, 0.95}, {TR_K1, TR_K2, -0.92}, {TR_K2, TR_K3, -0.96},
                  {TR_K1, TR_K3, 0.82}, {TR_CX, TR_P2, -0.7},  {TR_CY, TR_P1, -0.7}};
+    double part = o->image_px.x > 0 ? o->image_px.x / 4032 : 1;
     memset(lens, 0, sizeof *lens);
     snprintf(lens->id, sizeof lens->id, "simulated");
-    lens->width_px = 4032;
-    lens->height_px = 3024;
+    lens->width_px = (int)lrint(4032 * part);
+    lens->height_px = (int)lrint(3024 * part);
     memcpy(lens->param, value, sizeof value);
-    if (is_exact) return;
+    for (int i = TR_FX; i <= TR_CY; i++) lens->param[i] *= part;
+    if (o->is_exact_lens) return;
     lens->has_covariance = true;
     for (int i = 0; i < TR_LENS_N; i++) lens->covariance[i * (TR_LENS_N + 1)] = sd[i] * sd[i];
     for (size_t k = 0; k < sizeof pairs / sizeof *pairs; k++) {
@@ -113,19 +141,27 @@ static void make_lens(tr_lens *lens, bool is_exact) {
         double c = pairs[k].r * sd[a] * sd[b];
         lens->covariance[a * TR_LENS_N + b] = lens->covariance[b * TR_LENS_N + a] = c;
     }
+    for (int i = 0; i < TR_LENS_N * TR_LENS_N; i++) {
+        double row = i / TR_LENS_N <= TR_CY ? part : 1;
+        double column = i % TR_LENS_N <= TR_CY ? part : 1;
+        lens->covariance[i] *= row * column;
+    }
 }
 
 static double mat_x(const tr_sim_options *o) {
     return o->mat_x_mm != 0.0 ? o->mat_x_mm : DEFAULT_MAT_X_MM;
 }
 
-static bool make_job(const tr_sim_options *o, tr_job *job) {
-    memset(job, 0, sizeof *job);
-    snprintf(job->id, sizeof job->id, "SIM-%llu", (unsigned long long)o->seed);
-    job->path = strdup("simulated.yaml");
-    make_lens(&job->lens, o->is_exact_lens);
-    job->reference_sd_mm = o->reference_sd_mm;
-    tr_layout *l = &job->layout;
+static tr_placement place_mat(const tr_sim_options *o, const char *id, double y) {
+    tr_placement p = {.from = TR_FROM_REAR_AXLE};
+    snprintf(p.sheet, sizeof p.sheet, "%s", id);
+    p.axis[TR_X] = (tr_requirement){true, true, mat_x(o), 10};
+    p.axis[TR_Y] = (tr_requirement){true, true, y, 10};
+    p.axis[TR_YAW] = (tr_requirement){true, true, 0, 0.5 * TR_RAD_PER_DEG};
+    return p;
+}
+
+static bool make_layout(const tr_sim_options *o, tr_layout *l) {
     snprintf(l->id, sizeof l->id, "SIM-REAR");
     snprintf(l->vehicle, sizeof l->vehicle, "Simulated estate car");
     l->path = strdup("simulated.yaml");
@@ -135,17 +171,27 @@ static bool make_job(const tr_sim_options *o, tr_job *job) {
     l->track_rear_mm = TRACK_REAR_MM;
     l->reference_tolerance_mm = 15;
     l->flatness_mm = 5;
-    l->placements = calloc(1, sizeof *l->placements);
+    l->placements = calloc(2, sizeof *l->placements);
+    if (!l->path || !l->placements) return false;
+    l->n_placements = o->has_second_mat ? 2 : 1;
+    l->placements[0] = place_mat(o, "MAT-SIM", o->has_second_mat ? MATS_APART_MM : 0);
+    if (o->has_second_mat) l->placements[1] = place_mat(o, "MAT-SIM-2", -MATS_APART_MM);
+    return true;
+}
+
+static bool make_job(const tr_sim_options *o, tr_sim *out) {
+    tr_job *job = &out->job;
+    int n = 0;
+    snprintf(job->id, sizeof job->id, "SIM-%llu", (unsigned long long)o->seed);
+    job->path = strdup("simulated.yaml");
+    make_lens(&job->lens, o);
+    job->reference_sd_mm = o->reference_sd_mm;
     job->references = calloc(TR_N_POINTS, sizeof *job->references);
-    if (!job->path || !l->path || !l->placements || !job->references || !make_sheets(job))
+    if (!job->path || !job->references || !make_layout(o, &job->layout) ||
+        !make_sheets(o, &job->sheets, &job->n_sheets) || !make_sheets(o, &out->printed, &n)) {
         return false;
-    l->n_placements = 1;
-    tr_placement *p = &l->placements[0];
-    snprintf(p->sheet, sizeof p->sheet, "MAT-SIM");
-    p->from = TR_FROM_REAR_AXLE;
-    p->axis[TR_X] = (tr_requirement){true, true, mat_x(o), 10};
-    p->axis[TR_Y] = (tr_requirement){true, true, 0, 10};
-    p->axis[TR_YAW] = (tr_requirement){true, true, 0, 0.5 * TR_RAD_PER_DEG};
+    }
+    exchange_tags(o, &job->sheets[MAT]);
     job->n_references = TR_N_POINTS;
     for (int i = 0; i < TR_N_POINTS; i++) {
         job->references[i] = (tr_reference){.point = (tr_wheel_point)i, .sheet = PLATE_0 + i};
@@ -157,16 +203,17 @@ static bool make_job(const tr_sim_options *o, tr_job *job) {
 
 typedef struct {
     const tr_sim_options *o;
+    tr_sim *sim;
     tr_random random;
-    tr_lens true_lens;
-    tr_pose sheets[N_SHEETS]; /* vehicle_from_sheet */
+    tr_pose sheets[TR_SIM_MAX_SHEETS]; /* vehicle_from_sheet */
 } scene;
 
 /* The lower Cholesky factor of the profile's covariance times normal numbers. */
 static void draw_lens(scene *s, const tr_lens *profile) {
     double L[TR_LENS_N][TR_LENS_N] = {{0}};
     double n[TR_LENS_N];
-    for (int i = 0; i < TR_LENS_N; i++) n[i] = tr_random_normal(&s->random);
+    tr_random random = tr_random_seed(s->o->lens_seed ? s->o->lens_seed : s->o->seed ^ LENS_SALT);
+    for (int i = 0; i < TR_LENS_N; i++) n[i] = tr_random_normal(&random);
     for (int j = 0; j < TR_LENS_N; j++) {
         for (int i = j; i < TR_LENS_N; i++) {
             double v = profile->covariance[i * TR_LENS_N + j];
@@ -175,7 +222,7 @@ static void draw_lens(scene *s, const tr_lens *profile) {
         }
     }
     for (int i = 0; i < TR_LENS_N; i++) {
-        for (int k = 0; k <= i; k++) s->true_lens.param[i] += L[i][k] * n[k];
+        for (int k = 0; k <= i; k++) s->sim->true_lens.param[i] += L[i][k] * n[k];
     }
 }
 
@@ -189,6 +236,47 @@ static tr_pose on_floor(scene *s, double x, double y, double yaw) {
     return tr_pose_of_placement(value);
 }
 
+static void place_as_laid(scene *s, const tr_vec3 plate[TR_N_POINTS], int placement, int sheet) {
+    static const bool all[TR_N_POINTS] = {true, true, true, true};
+    const tr_sim_options *o = s->o;
+    for (int moved = 0; moved < 2; moved++) {
+        for (int nudged = 0; nudged < 2; nudged++) {
+            tr_vec3 point[TR_N_POINTS];
+            tr_vehicle vehicle;
+            double value[TR_N_AXES];
+            double *out = &s->sim->as_laid[moved][nudged][3 * placement];
+            for (int p = 0; p < TR_N_POINTS; p++) {
+                tr_vec2 d = nudged ? o->plate_nudge_mm[p] : tr_v2(0, 0);
+                point[p] = tr_v3_add(plate[p], tr_v3(d.x, d.y, 0));
+            }
+            tr_pose pose = s->sheets[sheet];
+            if (moved && sheet == MAT) {
+                pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(o->mat_moved_mm.x, o->mat_moved_mm.y, 0));
+            }
+            if (!tr_vehicle_frame(point, all, TR_AXES_CENTRELINE, &vehicle)) continue;
+            tr_placement_of(tr_pose_mul(vehicle.vehicle_from_world, pose), value);
+            out[0] = value[TR_X];
+            out[1] = value[TR_Y];
+            out[2] = value[TR_YAW];
+        }
+    }
+}
+
+static void place_mats(scene *s) {
+    const tr_sim_options *o = s->o;
+    const double *e[2] = {o->mat_error, o->second_mat_error};
+    int sheet[2] = {MAT, MAT_2};
+    for (int i = 0; i < s->sim->job.layout.n_placements; i++) {
+        double y = s->sim->job.layout.placements[i].axis[TR_Y].required;
+        s->sheets[sheet[i]] = on_floor(s, mat_x(o) + e[i][0], y + e[i][1], e[i][2]);
+    }
+    if (o->has_second_mat && o->are_mats_exchanged) {
+        tr_pose first = s->sheets[MAT];
+        s->sheets[MAT] = s->sheets[MAT_2];
+        s->sheets[MAT_2] = first;
+    }
+}
+
 static void place_sheets(scene *s) {
     const tr_sim_options *o = s->o;
     const tr_vec2 wheel[TR_N_POINTS] = {
@@ -197,24 +285,89 @@ static void place_sheets(scene *s) {
         [TR_REAR_LEFT] = {0, TRACK_REAR_MM / 2},
         [TR_REAR_RIGHT] = {0, -TRACK_REAR_MM / 2},
     };
-    s->sheets[MAT] = on_floor(s, mat_x(o) + o->mat_error[0], o->mat_error[1], o->mat_error[2]);
+    const int mats[2] = {MAT, MAT_2};
+    tr_vec3 as_laid[TR_N_POINTS];
+    place_mats(s);
     for (int p = 0; p < TR_N_POINTS; p++) {
         tr_vec2 at = wheel[o->has_plate_at ? o->plate_at[p] : (tr_wheel_point)p];
-        double dx = o->reference_sd_mm * tr_random_normal(&s->random) + o->plate_off_mm[p].x;
-        double dy = o->reference_sd_mm * tr_random_normal(&s->random) + o->plate_off_mm[p].y;
-        double yaw = 0.1 * (tr_random_uniform(&s->random) - 0.5);
-        s->sheets[PLATE_0 + p] = on_floor(s, at.x + dx, at.y + dy, yaw);
+        double dx = o->reference_sd_mm * tr_random_normal(&s->random);
+        double dy = o->reference_sd_mm * tr_random_normal(&s->random);
+        double yaw = 0.1 * (tr_random_uniform(&s->random) - 0.5) + o->plate_turn_rad[p];
+        tr_pose *pose = &s->sheets[PLATE_0 + p];
+        *pose =
+            on_floor(s, at.x + dx + o->plate_off_mm[p].x, at.y + dy + o->plate_off_mm[p].y, yaw);
+        as_laid[p] = tr_v3(wheel[p].x + dx, wheel[p].y + dy, pose->t_mm.z);
+        pose->t_mm.z += o->plate_lift_mm[p];
+    }
+    for (int i = 0; i < s->sim->job.layout.n_placements; i++) {
+        double value[TR_N_AXES];
+        tr_placement_of(s->sheets[mats[i]], value);
+        s->sim->truth[3 * i] = value[TR_X];
+        s->sim->truth[3 * i + 1] = value[TR_Y];
+        s->sim->truth[3 * i + 2] = value[TR_YAW];
+        place_as_laid(s, as_laid, i, mats[i]);
+    }
+}
+
+/* ---- what lies before one camera ---- */
+
+static void add_item(const scene *s, tr_sim_photo *photo, int sheet, tr_vec2 shift) {
+    const tr_sim_options *o = s->o;
+    tr_sim_item *item = &photo->items[photo->n_items++];
+    *item = (tr_sim_item){.sheet = sheet, .vehicle_from_sheet = s->sheets[sheet]};
+    item->vehicle_from_sheet.t_mm.x += shift.x;
+    item->vehicle_from_sheet.t_mm.y += shift.y;
+    if (sheet == MAT) {
+        for (int k = 0; k < 2; k++) {
+            item->stretch[k] = or_one(o->mat_scale) * (1 + o->mat_stretch[k]) - 1;
+        }
+        item->bow_mm[0] = -o->mat_curl_mm;
+        item->vehicle_from_sheet.t_mm =
+            tr_pose_apply(item->vehicle_from_sheet, tr_v3(0, 0, o->mat_curl_mm));
+        item->ridge = o->mat_ridge;
+    } else if (sheet != MAT_2) {
+        item->stretch[0] = item->stretch[1] = or_one(o->plate_scale[sheet - PLATE_0]) - 1;
+    }
+}
+
+static void lay_out(const scene *s, int i, tr_sim_photo *photo) {
+    const tr_sim_options *o = s->o;
+    for (int sheet = 0; sheet < s->sim->job.n_sheets; sheet++) {
+        tr_vec2 shift = {0, 0};
+        bool is_plate = sheet >= PLATE_0 && sheet < MAT_2;
+        if (sheet == MAT && o->is_mat_missing) continue;
+        if (sheet == MAT && o->moved_from > 0 && i >= o->moved_from) shift = o->mat_moved_mm;
+        if (is_plate && o->nudged_from > 0 && i >= o->nudged_from) {
+            shift = o->plate_nudge_mm[sheet - PLATE_0];
+        }
+        add_item(s, photo, sheet, shift);
+    }
+    if (o->printed_twice == 0) return;
+    add_item(s, photo, o->printed_twice - 1, o->copy_at_mm);
+    tr_pose *pose = &photo->items[photo->n_items - 1].vehicle_from_sheet;
+    pose->R = tr_m3_mul(tr_rotation_z(o->copy_turn_rad), pose->R);
+}
+
+/* Cut about a centre and enlarged to the old size. */
+static void zoom_in(const scene *s, int i, tr_lens *lens) {
+    double factor = or_one(s->o->zoom[i]);
+    double middle[2] = {(lens->width_px - 1) / 2.0, (lens->height_px - 1) / 2.0};
+    double shift[2] = {s->o->zoom_shift_px[i].x, s->o->zoom_shift_px[i].y};
+    for (int k = 0; k < 2; k++) {
+        double *c = &lens->param[TR_CX + k];
+        *c = factor * (*c - middle[k]) + middle[k] + shift[k];
+        lens->param[TR_FX + k] *= factor;
     }
 }
 
 /* Where the photographer stands and what he aims at, mm in the vehicle frame; each is disturbed. */
 static tr_pose station(scene *s, int i) {
-    static const tr_vec3 from[MAX_STATIONS] = {
+    static const tr_vec3 from[TR_SIM_MAX_PHOTOS] = {
         {-4300, 1300, 1550}, {-4300, -1300, 1550}, {-1300, 3000, 1500}, {-1300, -3000, 1500},
         {3600, 2700, 1500},  {3600, -2700, 1500},  {-4600, 0, 1700},    {-2600, 2600, 1650}};
-    static const tr_vec3 aim[MAX_STATIONS] = {{-1100, 100, 0}, {-1100, -100, 0}, {500, 850, 0},
-                                              {500, -850, 0},  {1100, 850, 0},   {1100, -850, 0},
-                                              {-1300, 0, 0},   {-900, 300, 0}};
+    static const tr_vec3 aim[TR_SIM_MAX_PHOTOS] = {
+        {-1100, 100, 0}, {-1100, -100, 0}, {500, 850, 0}, {500, -850, 0},
+        {1100, 850, 0},  {1100, -850, 0},  {-1300, 0, 0}, {-900, 300, 0}};
     tr_vec3 c = from[i];
     tr_vec3 a = aim[i];
     c.x += 200 * tr_random_normal(&s->random);
@@ -227,7 +380,7 @@ static tr_pose station(scene *s, int i) {
     tr_vec3 x = tr_v3_cross(z, tr_v3(0, 0, 1));
     x = tr_v3_scale(1 / tr_v3_norm(x), x);
     tr_mat3 R = tr_m3_transpose(tr_m3_from_columns(x, tr_v3_cross(z, x), z));
-    R = tr_m3_mul(tr_rotation_z(0.05 * tr_random_normal(&s->random)), R);
+    R = tr_m3_mul(tr_rotation_z(0.05 * tr_random_normal(&s->random) + s->o->camera_roll_rad[i]), R);
     return (tr_pose){R, tr_v3_scale(-1, tr_m3_apply(R, c))};
 }
 
@@ -248,126 +401,271 @@ static bool is_hidden(tr_vec3 camera, tr_vec3 p) {
     return t0 < t1;
 }
 
+/* How far what lies beyond a ridge is drawn in: the length that its slope takes up to t,
+   integral of z'^2 / 2 for z = h exp(-t^2 / 2 w^2), which is h^2 sqrt(pi) / (4 w) in all. */
+static double drawn_in(const tr_sim_ridge *ridge, double t) {
+    double all = ridge->height_mm * ridge->height_mm * sqrt(TR_PI) / (4 * ridge->sd_mm);
+    return all * 0.5 * (1 + erf(t / ridge->sd_mm));
+}
+
+tr_vec3 tr_sim_item_point(const tr_sim *sim, const tr_sim_item *item, tr_vec2 p) {
+    const tr_sheet *sheet = &sim->printed[item->sheet];
+    double x = p.x / (sheet->width_mm / 2);
+    double y = p.y / (sheet->height_mm / 2);
+    tr_vec3 q = {p.x * (1 + item->stretch[0]), p.y * (1 + item->stretch[1]),
+                 item->bow_mm[0] * (1 - x * x) + item->bow_mm[1] * (1 - y * y)};
+    if (item->ridge.height_mm != 0.0) {
+        const tr_sim_ridge *r = &item->ridge;
+        tr_vec2 across = {cos(r->across_rad), sin(r->across_rad)};
+        double t = tr_v2_dot(across, tr_v2(q.x, q.y)) - r->at_mm;
+        /* The centre stays. */
+        double shift = drawn_in(r, t) - drawn_in(r, -r->at_mm);
+        q.x -= shift * across.x;
+        q.y -= shift * across.y;
+        q.z += r->height_mm * exp(-t * t / (2 * r->sd_mm * r->sd_mm));
+    }
+    return tr_pose_apply(item->vehicle_from_sheet, q);
+}
+
+bool tr_sim_project(const tr_sim *sim, int photo, const tr_sim_item *item, tr_vec2 p_mm,
+                    tr_vec2 *uv_px) {
+    tr_pose camera_from_vehicle = tr_pose_inverse(sim->vehicle_from_camera[photo]);
+    tr_vec3 q = tr_pose_apply(camera_from_vehicle, tr_sim_item_point(sim, item, p_mm));
+    return tr_lens_project(&sim->photos[photo].lens, q, uv_px, NULL, NULL);
+}
+
 /* ---- marks ---- */
 
 typedef struct {
     scene *s;
-    const tr_job *job;
+    const tr_sim_photo *photo;
     tr_pose camera_from_vehicle;
     tr_vec3 camera;
-    tr_vec2 mat_shift;
 } shot;
 
-static bool see(const shot *h, int sheet, tr_vec2 p, tr_vec2 *uv) {
-    double scale = sheet == MAT && h->s->o->mat_scale > 0 ? h->s->o->mat_scale : 1;
-    double from_middle = p.x / (h->job->sheets[sheet].width_mm / 2);
-    double z = sheet == MAT ? h->s->o->mat_curl_mm * from_middle * from_middle : 0;
-    tr_vec3 q = tr_pose_apply(h->s->sheets[sheet], tr_v3(scale * p.x, scale * p.y, z));
-    if (sheet == MAT) q = tr_v3_add(q, tr_v3(h->mat_shift.x, h->mat_shift.y, 0));
-    if (is_hidden(h->camera, q)) return false;
-    if (!tr_lens_project(&h->s->true_lens, tr_pose_apply(h->camera_from_vehicle, q), uv, NULL,
-                         NULL)) {
+/* A tag as the finder reads it. */
+typedef struct {
+    const tr_sim_item *item;
+    int sheet, tag;
+    tr_vec2 uv[4];
+    double sd;
+} sighting;
+
+enum { MAX_SIGHTINGS = 64, MAX_MARKS = 64 };
+
+/* A plate lies upon it. */
+static bool is_covered(const shot *h, const tr_sim_item *item, tr_vec3 q) {
+    if (item->sheet >= PLATE_0 && item->sheet < MAT_2) return false;
+    for (int i = 0; i < h->photo->n_items; i++) {
+        const tr_sim_item *plate = &h->photo->items[i];
+        if (plate->sheet < PLATE_0 || plate->sheet >= MAT_2) continue;
+        const tr_sheet *sheet = &h->s->sim->printed[plate->sheet];
+        tr_vec3 p = tr_pose_apply(tr_pose_inverse(plate->vehicle_from_sheet), q);
+        if (fabs(p.x) < sheet->width_mm / 2 && fabs(p.y) < sheet->height_mm / 2) return true;
+    }
+    return false;
+}
+
+static bool see(const shot *h, const tr_sim_item *item, tr_vec2 p, tr_vec2 *uv) {
+    const tr_lens *lens = &h->photo->lens;
+    tr_vec3 q = tr_sim_item_point(h->s->sim, item, p);
+    if ((!h->s->o->has_no_body && is_hidden(h->camera, q)) || is_covered(h, item, q)) return false;
+    if (!tr_lens_project(lens, tr_pose_apply(h->camera_from_vehicle, q), uv, NULL, NULL)) {
         return false;
     }
-    return uv->x > 8 && uv->y > 8 && uv->x < h->job->lens.width_px - 9 &&
-           uv->y < h->job->lens.height_px - 9;
+    return uv->x > 8 && uv->y > 8 && uv->x < lens->width_px - 9 && uv->y < lens->height_px - 9;
 }
 
-static void add_mark(const shot *h, tr_photo_marks *out, tr_mark_kind kind, int sheet, int index,
-                     int n_points, const tr_vec2 *p, double sd) {
-    tr_mark m = {.kind = kind, .sheet = sheet, .index = index, .n_points = n_points};
-    m.sigma_px = 0.8;
-    m.contrast = 150;
-    for (int k = 0; k < n_points; k++) {
-        m.p_sheet_mm[k] = p[k];
-        if (!see(h, sheet, p[k], &m.uv_px[k])) return;
-    }
-    for (int k = 0; k < n_points; k++) {
-        m.uv_px[k].x += h->s->o->noise * sd * tr_random_normal(&h->s->random);
-        m.uv_px[k].y += h->s->o->noise * sd * tr_random_normal(&h->s->random);
-    }
-    int n = 2 * n_points;
-    for (int k = 0; k < n; k++) m.covariance[k * (n + 1)] = sd * sd;
-    out->marks[out->n_marks++] = m;
+static double sd_of(const shot *h, const tr_sim_item *item) {
+    double distance = tr_v3_norm(tr_v3_sub(item->vehicle_from_sheet.t_mm, h->camera));
+    return 0.008 * distance / 1000 * or_one(h->s->o->mark_sd);
 }
 
-static void add_view(const shot *h, tr_photo_marks *out, int sheet) {
-    tr_vec2 p[64];
-    tr_vec2 uv[64];
-    int n = 0;
-    for (int i = 0; i < out->n_marks; i++) {
-        const tr_mark *m = &out->marks[i];
-        for (int k = 0; m->sheet == sheet && k < m->n_points; k++) {
-            p[n] = m->p_sheet_mm[k];
-            uv[n++] = m->uv_px[k];
-        }
+static void add_noise(const shot *h, double sd, int n, tr_vec2 *uv) {
+    for (int k = 0; k < n; k++) {
+        uv[k].x += h->s->o->noise * sd * tr_random_normal(&h->s->random);
+        uv[k].y += h->s->o->noise * sd * tr_random_normal(&h->s->random);
     }
-    tr_sheet_view view = {.sheet = sheet, .n_points = n};
-    if (n >= 4) view.n_poses = tr_planar_poses(&h->job->lens, p, uv, n, view.pose);
-    if (view.n_poses > 0) out->views[out->n_views++] = view;
 }
 
-static bool take_photo(const shot *h, tr_photo_marks *out) {
-    out->marks = calloc(64, sizeof *out->marks);
-    out->strays = calloc(1, sizeof *out->strays);
-    out->views = calloc(N_SHEETS, sizeof *out->views);
-    if (!out->marks || !out->strays || !out->views) return false;
-    for (int s = 0; s < N_SHEETS; s++) {
-        const tr_sheet *sheet = &h->job->sheets[s];
-        double distance = tr_v3_norm(tr_v3_sub(h->s->sheets[s].t_mm, h->camera));
-        double sd = 0.008 * distance / 1000;
-        if (s == MAT && h->s->o->is_mat_missing) continue;
-        for (int k = 0; k < sheet->n_tags; k++) {
-            tr_vec2 p[4];
-            for (int c = 0; c < 4; c++) p[c] = tr_tag_corner(&sheet->tags[k], c);
-            add_mark(h, out, TR_MARK_TAG, s, k, 4, p, sd);
-        }
-        for (int k = 0; k < sheet->n_corners; k++) {
-            add_mark(h, out, TR_MARK_CORNER, s, k, 1, &sheet->corners_mm[k], sd);
-        }
-        add_view(h, out, s);
+/* The tag's inner cells are asked for too: half a tag is none. */
+static bool sees_tag(const shot *h, const tr_sim_item *item, const tr_tag *tag, tr_vec2 uv[4]) {
+    tr_vec2 corner[4];
+    tr_vec2 ignored;
+    for (int k = 0; k < 4; k++) {
+        corner[k] = tr_tag_corner(tag, k);
+        if (!see(h, item, corner[k], &uv[k])) return false;
+    }
+    for (int k = 0; k < 4; k++) {
+        tr_vec2 edge = tr_v2_scale(0.5, tr_v2_add(corner[k], corner[(k + 1) % 4]));
+        tr_vec2 inner = tr_v2_scale(0.5, tr_v2_add(corner[k], tag->centre_mm));
+        if (!see(h, item, edge, &ignored) || !see(h, item, inner, &ignored)) return false;
     }
     return true;
 }
 
+static int sight_tags(const shot *h, int photo, sighting *out) {
+    const tr_sim_misread *m = &h->s->o->misread;
+    int n = 0;
+    for (int i = 0; i < h->photo->n_items; i++) {
+        const tr_sim_item *item = &h->photo->items[i];
+        const tr_sheet *sheet = &h->s->sim->printed[item->sheet];
+        for (int k = 0; k < sheet->n_tags; k++) {
+            sighting *t = &out[n];
+            *t = (sighting){.item = item, .sheet = item->sheet, .tag = k, .sd = sd_of(h, item)};
+            if (!sees_tag(h, item, &sheet->tags[k], t->uv)) continue;
+            add_noise(h, t->sd, 4, t->uv);
+            if (m->is_on && m->photo == photo && m->sheet == t->sheet && m->tag == k) {
+                t->sheet = m->as_sheet;
+                t->tag = m->as_tag;
+            }
+            n++;
+        }
+    }
+    return n;
+}
+
+static void add_mark(tr_photo_marks *out, tr_mark_kind kind, int sheet, int index, int n_points,
+                     const tr_vec2 *p, const tr_vec2 *uv, double sd) {
+    tr_mark *m = &out->marks[out->n_marks++];
+    *m = (tr_mark){.kind = kind, .sheet = sheet, .index = index, .n_points = n_points};
+    m->n_cells = 8;
+    m->sigma_px = 0.8;
+    m->contrast = 150;
+    memcpy(m->p_sheet_mm, p, (size_t)n_points * sizeof *p);
+    memcpy(m->uv_px, uv, (size_t)n_points * sizeof *uv);
+    int n = 2 * n_points;
+    for (int k = 0; k < n; k++) m->covariance[k * (n + 1)] = sd * sd;
+}
+
+/* As marks.c: a tag read twice is none of both. */
+static void add_tags(const shot *h, const sighting *s, int n, bool *is_single,
+                     tr_photo_marks *out) {
+    const tr_job *job = &h->s->sim->job;
+    for (int i = 0; i < n; i++) {
+        const tr_tag *tag = &job->sheets[s[i].sheet].tags[s[i].tag];
+        int times = 0;
+        for (int k = 0; k < n; k++) times += s[k].sheet == s[i].sheet && s[k].tag == s[i].tag;
+        is_single[i] = times == 1;
+        if (is_single[i]) {
+            tr_vec2 p[4];
+            for (int c = 0; c < 4; c++) p[c] = tr_tag_corner(tag, c);
+            add_mark(out, TR_MARK_TAG, s[i].sheet, s[i].tag, 4, p, s[i].uv, s[i].sd);
+        } else {
+            tr_stray_tag *t = &out->strays[out->n_strays++];
+            *t = (tr_stray_tag){.family = "tag36h11", .id = tag->id, .is_repeated = true};
+        }
+    }
+}
+
+/* The item to which most of a sheet's tags belong: from these the finder has the sheet's pose. */
+static const tr_sim_item *main_item(const shot *h, const sighting *s, const bool *is_single, int n,
+                                    int sheet) {
+    const tr_sim_item *best = NULL;
+    int most = 0;
+    for (int i = 0; i < h->photo->n_items; i++) {
+        int count = 0;
+        for (int k = 0; k < n; k++) {
+            count += is_single[k] && s[k].sheet == sheet && s[k].item == &h->photo->items[i];
+        }
+        if (count > most) {
+            most = count;
+            best = &h->photo->items[i];
+        }
+    }
+    return best;
+}
+
+/* Corners are sought where the pose puts them, and the pose follows from tags and corners that go
+   together. */
+static void add_corners_and_view(const shot *h, const sighting *s, const bool *is_single, int n,
+                                 int sheet, tr_photo_marks *out) {
+    const tr_job *job = &h->s->sim->job;
+    const tr_sim_item *item = main_item(h, s, is_single, n, sheet);
+    tr_vec2 p[MAX_MARKS];
+    tr_vec2 uv[MAX_MARKS];
+    int count = 0;
+    if (!item) return;
+    for (int i = 0; i < n; i++) {
+        if (!is_single[i] || s[i].sheet != sheet || s[i].item != item) continue;
+        for (int c = 0; c < 4; c++) {
+            p[count] = tr_tag_corner(&job->sheets[sheet].tags[s[i].tag], c);
+            uv[count++] = s[i].uv[c];
+        }
+    }
+    for (int k = 0; k < job->sheets[sheet].n_corners; k++) {
+        tr_vec2 at = job->sheets[sheet].corners_mm[k];
+        if (!see(h, item, at, &uv[count])) continue;
+        p[count] = at;
+        add_noise(h, sd_of(h, item), 1, &uv[count]);
+        add_mark(out, TR_MARK_CORNER, sheet, k, 1, &p[count], &uv[count], sd_of(h, item));
+        count++;
+    }
+    tr_sheet_view view = {.sheet = sheet, .n_points = count};
+    view.n_poses = tr_planar_poses(&job->lens, p, uv, count, view.pose);
+    if (view.n_poses > 0) out->views[out->n_views++] = view;
+}
+
+static bool take_photo(const shot *h, int photo, tr_photo_marks *out) {
+    sighting s[MAX_SIGHTINGS];
+    bool is_single[MAX_SIGHTINGS];
+    out->marks = calloc(MAX_MARKS, sizeof *out->marks);
+    out->strays = calloc(MAX_SIGHTINGS, sizeof *out->strays);
+    out->views = calloc(TR_SIM_MAX_SHEETS, sizeof *out->views);
+    if (!out->marks || !out->strays || !out->views) return false;
+    int n = sight_tags(h, photo, s);
+    add_tags(h, s, n, is_single, out);
+    for (int i = 0; i < h->s->sim->job.n_sheets; i++) {
+        add_corners_and_view(h, s, is_single, n, i, out);
+    }
+    return true;
+}
+
+static bool add_photo(scene *s, int i) {
+    tr_sim *out = s->sim;
+    tr_check_photo *photo = &out->check.photos[i];
+    char name[32];
+    snprintf(name, sizeof name, "%d.jpg", i + 1);
+    out->check.n_photos = i + 1;
+    photo->file = strdup(name);
+    if (!photo->file) return false;
+    photo->is_readable = true;
+    photo->width_px = out->job.lens.width_px;
+    photo->height_px = out->job.lens.height_px;
+    out->photos[i].lens = out->true_lens;
+    zoom_in(s, i, &out->photos[i].lens);
+    lay_out(s, i, &out->photos[i]);
+    shot h = {.s = s, .photo = &out->photos[i], .camera_from_vehicle = station(s, i)};
+    out->vehicle_from_camera[i] = tr_pose_inverse(h.camera_from_vehicle);
+    h.camera = out->vehicle_from_camera[i].t_mm;
+    return take_photo(&h, i, &photo->marks);
+}
+
 bool tr_simulate(const tr_sim_options *o, tr_sim *out, tr_error *err) {
-    scene s = {.o = o, .random = tr_random_seed(o->seed)};
+    scene s = {.o = o, .sim = out, .random = tr_random_seed(o->seed)};
     int n = o->n_photos > 0 ? o->n_photos : 7;
     memset(out, 0, sizeof *out);
-    if (n > MAX_STATIONS) return tr_fail(err, TR_BAD_INPUT, "at most %d photos", MAX_STATIONS);
-    if (!make_job(o, &out->job)) goto no_memory;
-    s.true_lens = out->job.lens;
-    if (o->draws_lens && out->job.lens.has_covariance) draw_lens(&s, &out->job.lens);
-    if (o->lens_factor > 0) {
-        s.true_lens.param[TR_FX] *= o->lens_factor;
-        s.true_lens.param[TR_FY] *= o->lens_factor;
+    if (n > TR_SIM_MAX_PHOTOS) {
+        return tr_fail(err, TR_BAD_INPUT, "at most %d photos", TR_SIM_MAX_PHOTOS);
     }
+    if (!make_job(o, out)) goto no_memory;
+    out->true_lens = out->job.lens;
+    if (o->draws_lens && out->job.lens.has_covariance) draw_lens(&s, &out->job.lens);
+    out->true_lens.param[TR_FX] *= or_one(o->lens_factor);
+    out->true_lens.param[TR_FY] *= or_one(o->lens_factor);
     place_sheets(&s);
-    out->truth[0] = mat_x(o) + o->mat_error[0];
-    out->truth[1] = o->mat_error[1];
-    out->truth[2] = o->mat_error[2];
     out->check.job = &out->job;
     out->check.photos = calloc((size_t)n, sizeof *out->check.photos);
-    out->vehicle_from_sheet = calloc(N_SHEETS, sizeof *out->vehicle_from_sheet);
+    out->vehicle_from_sheet = calloc(TR_SIM_MAX_SHEETS, sizeof *out->vehicle_from_sheet);
     out->vehicle_from_camera = calloc((size_t)n, sizeof *out->vehicle_from_camera);
-    if (!out->check.photos || !out->vehicle_from_sheet || !out->vehicle_from_camera) goto no_memory;
+    out->photos = calloc((size_t)n, sizeof *out->photos);
+    if (!out->check.photos || !out->vehicle_from_sheet || !out->vehicle_from_camera ||
+        !out->photos) {
+        goto no_memory;
+    }
     memcpy(out->vehicle_from_sheet, s.sheets, sizeof s.sheets);
-    out->true_lens = s.true_lens;
     for (int i = 0; i < n; i++) {
-        tr_check_photo *photo = &out->check.photos[i];
-        char name[32];
-        snprintf(name, sizeof name, "%d.jpg", i + 1);
-        out->check.n_photos = i + 1;
-        photo->file = strdup(name);
-        if (!photo->file) goto no_memory;
-        photo->is_readable = true;
-        photo->width_px = out->job.lens.width_px;
-        photo->height_px = out->job.lens.height_px;
-        shot h = {.s = &s, .job = &out->job, .camera_from_vehicle = station(&s, i)};
-        out->vehicle_from_camera[i] = tr_pose_inverse(h.camera_from_vehicle);
-        h.camera = out->vehicle_from_camera[i].t_mm;
-        if (o->moved_from > 0 && i >= o->moved_from) h.mat_shift = o->mat_moved_mm;
-        if (!take_photo(&h, &photo->marks)) goto no_memory;
+        if (!add_photo(&s, i)) goto no_memory;
     }
     return true;
 no_memory:
@@ -376,8 +674,11 @@ no_memory:
 }
 
 void tr_sim_release(tr_sim *sim) {
+    for (int i = 0; sim->printed && i < TR_SIM_MAX_SHEETS; i++) tr_sheet_release(&sim->printed[i]);
+    free(sim->printed);
     free(sim->vehicle_from_sheet);
     free(sim->vehicle_from_camera);
+    free(sim->photos);
     tr_check_release(&sim->check);
     tr_job_release(&sim->job);
 }

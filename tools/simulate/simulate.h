@@ -1,7 +1,7 @@
 /* Jobs simulated at the level of marks: no photo is rendered; the marks that a photo would give are
    computed from a known scene and disturbed. For campaigns (tools/campaign) and for tests of all
-   that comes after the marks. An invented vehicle stands on a floor with a mat behind it and a
-   plate at each wheel; its body hides what is behind it. */
+   that comes after the marks. An invented vehicle stands on a floor with a mat (or two, side by
+   side) behind it and a plate at each wheel; its body hides what is behind it. */
 #ifndef TR_TOOLS_SIMULATE_H
 #define TR_TOOLS_SIMULATE_H
 
@@ -11,37 +11,109 @@
 #include "check/check.h"
 #include "job/job.h"
 
+enum { TR_SIM_MAX_PHOTOS = 8, TR_SIM_MAX_SHEETS = 6, TR_SIM_MAX_ITEMS = TR_SIM_MAX_SHEETS + 1 };
+
+/* Sheets of the job: the mat, then the plates in the order of tr_wheel_point, then the second mat.
+ */
+enum { TR_SIM_MAT, TR_SIM_PLATE, TR_SIM_MAT_2 = TR_SIM_PLATE + TR_N_POINTS };
+
+/* A wrinkle: a straight ridge of Gaussian section. What lies beyond it is drawn in, since the sheet
+   grows no longer. */
+typedef struct {
+    double height_mm;  /* 0: none */
+    double sd_mm;      /* of its section */
+    double across_rad; /* direction across it, anticlockwise from the sheet's x */
+    double at_mm;      /* where it runs, along that direction from the sheet's centre */
+} tr_sim_ridge;
+
+/* A printed sheet as it lies before one camera. Of a point (x, y) of the print:
+     x' = x (1 + stretch_x)   y' = y (1 + stretch_y)   z' as in network.h, plus the ridge. */
+typedef struct {
+    int sheet; /* of the job */
+    tr_pose vehicle_from_sheet;
+    double stretch[2];
+    double bow_mm[2];
+    tr_sim_ridge ridge;
+} tr_sim_item;
+
+/* A tag that is taken for another one in one photo. */
+typedef struct {
+    bool is_on;
+    int photo;
+    int sheet, tag;
+    int as_sheet, as_tag;
+} tr_sim_misread;
+
 /* What is drawn at random and what is wrong. All zero with a seed is an exact job of 7 photos. */
 typedef struct {
     uint64_t seed;
-    int n_photos;           /* 3 .. 8; 0: 7 */
-    double noise;           /* marks' noise as a multiple of their stated sd; 1 is honest */
-    double reference_sd_mm; /* what the job says, and what plates are moved by */
-    bool draws_lens;        /* the true lens is drawn from the profile's covariance */
-    bool draws_floor;       /* z and tilt of sheets are drawn from the floor's prior */
-    double mat_x_mm;        /* where the layout wants the mat, from the rear axle; 0: -1800 */
-    double mat_error[3];    /* true placement error: x mm, y mm, yaw rad */
+    int n_photos;               /* 3 .. 8; 0: 7 */
+    double noise;               /* marks' noise as a multiple of their stated sd; 1 is honest */
+    double mark_sd;             /* marks' stated sd as a multiple of a good camera's; 0: 1 */
+    double reference_sd_mm;     /* what the job says, and what plates are moved by */
+    uint64_t lens_seed;         /* of the true lens alone; 0: as seed */
+    bool draws_lens;            /* the true lens is drawn from the profile's covariance */
+    bool draws_floor;           /* z and tilt of sheets are drawn from the floor's prior */
+    bool has_second_mat;        /* two mats are required, left and right of the centreline */
+    double mat_x_mm;            /* where the layout wants the mats, from the rear axle; 0: -1800 */
+    double mat_error[3];        /* true placement error: x mm, y mm, yaw rad ... */
+    double second_mat_error[3]; /* ... and of the second mat */
+    bool is_exact_lens;         /* the profile has no covariance */
+    tr_vec2 image_px;           /* size of the photos; 0: 4032 x 3024. The angle of view stays. */
+    double plate_part;          /* plates and their marks larger by this factor; 0: 1 */
+    bool has_no_body;           /* nothing hides the sheets */
     /* Faults. */
     bool is_mat_missing;
-    double mat_curl_mm;   /* the mat's left and right edges stand this high over its middle */
-    double mat_scale;     /* print scale of the mat; 0: 1 */
-    double lens_factor;   /* true focal lengths over the profile's; 0: 1 */
-    tr_vec2 mat_moved_mm; /* the mat lies this much further on ... */
-    int moved_from;       /* ... from this photo on (0: never) */
+    bool are_mats_exchanged;
+    double mat_curl_mm; /* the mat's left and right edges stand this high over its middle */
+    tr_sim_ridge mat_ridge;
+    double mat_scale;                     /* print scale of the mat; 0: 1 */
+    double mat_stretch[2];                /* relative, on top of that, along the mat's x and y */
+    double plate_scale[TR_N_POINTS];      /* print scale of each plate; 0: 1 */
+    double lens_factor;                   /* true focal lengths over the profile's; 0: 1 */
+    tr_vec2 mat_moved_mm;                 /* the mat lies this much further on ... */
+    int moved_from;                       /* ... from this photo on (0: never) */
     tr_vec2 plate_off_mm[TR_N_POINTS];    /* a plate lies that far off its plumb mark */
     tr_wheel_point plate_at[TR_N_POINTS]; /* where each plate really lies ... */
     bool has_plate_at;                    /* ... where this is set */
-    bool is_exact_lens;                   /* the profile has no covariance */
+    double plate_turn_rad[TR_N_POINTS];   /* turned about its centre */
+    double plate_lift_mm[TR_N_POINTS];    /* something lies under it */
+    tr_vec2 plate_nudge_mm[TR_N_POINTS];  /* a plate was pushed by this ... */
+    int nudged_from;                      /* ... before this photo (0: never) */
+    int printed_twice;     /* 1 + index of a sheet of which a second print is about (0: none) ... */
+    tr_vec2 copy_at_mm;    /* ... this far from the first, in the vehicle frame, ... */
+    double copy_turn_rad;  /* ... and turned by this */
+    int exchanged_tags[2]; /* the mat's file has these two tags' places exchanged; equal: no */
+    tr_sim_misread misread;
+    double zoom[TR_SIM_MAX_PHOTOS];           /* a photo cut and enlarged by this; 0: 1 ... */
+    tr_vec2 zoom_shift_px[TR_SIM_MAX_PHOTOS]; /* ... about a centre that then lies here */
+    double camera_roll_rad[TR_SIM_MAX_PHOTOS];
 } tr_sim_options;
+
+/* The scene of one photo. */
+typedef struct {
+    tr_lens lens; /* through which it was really taken */
+    tr_sim_item items[TR_SIM_MAX_ITEMS];
+    int n_items;
+} tr_sim_photo;
 
 typedef struct {
     tr_job job;
-    tr_check check;  /* photos with marks, ready for tr_check_evaluate */
-    double truth[3]; /* of the mat: x mm (from the rear axle), y mm, yaw rad */
-    /* The scene, for those who render it: one pose a sheet of the job, one a photo. */
+    tr_check check; /* photos with marks, ready for tr_check_evaluate */
+    /* Of placement i at 3 i: x mm (from the rear axle), y mm, yaw rad. */
+    double truth[6];
+    /* What a measurement without any other error would say: the same in the frame of the plates as
+       they lie with their chance error, but without being off, exchanged or lifted.
+       as_laid[m][n]: of the mat before (0) or after (1) it was moved, by the plates before (0) or
+       after (1) they were nudged. */
+    double as_laid[2][2][6];
+    /* The scene, for those who render it: one pose a sheet of the job (before anything was moved),
+       one a photo. */
     tr_lens true_lens;
+    tr_sheet *printed; /* the sheets as printed, where a file is wrong; else as in the job */
     tr_pose *vehicle_from_sheet;
     tr_pose *vehicle_from_camera;
+    tr_sim_photo *photos;
 } tr_sim;
 
 /* The body that hides what is behind it: a box, low and high corner, mm in the vehicle frame. */
@@ -50,6 +122,12 @@ extern const double TR_SIM_BODY_HIGH_MM[3];
 
 TR_MUST_USE bool tr_simulate(const tr_sim_options *options, tr_sim *out, tr_error *err);
 void tr_sim_release(tr_sim *sim);
+
+/* Where a point of an item's print lies, mm in the vehicle frame. */
+tr_vec3 tr_sim_item_point(const tr_sim *sim, const tr_sim_item *item, tr_vec2 p_mm);
+/* Where it would be in a photo, were nothing in the way. False: outside the lens model. */
+bool tr_sim_project(const tr_sim *sim, int photo, const tr_sim_item *item, tr_vec2 p_mm,
+                    tr_vec2 *uv_px);
 
 /* A small generator of random numbers (xorshift64*, Vigna, An experimental exploration of
    Marsaglia's xorshift generators, 2016): the same on every machine. */

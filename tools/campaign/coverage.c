@@ -1,15 +1,12 @@
-/* campaign [--jobs N] [--seed S] [--threads N]
-   Is u95 honest? Simulates jobs at the level of marks with every stated source of error drawn at
+/* Is u95 honest? Simulates jobs at the level of marks with every stated source of error drawn at
    random (marks, lens, plates, floor), measures each, and counts how often the true error lies
    within u95: 93 to 97 of 100 for x, y and yaw each. Exits 1 where it does not. */
 #include <pthread.h>
 #include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
 
+#include "tools/campaign/options.h"
 #include "tools/simulate/simulate.h"
 
-enum { MAX_THREADS = 16 };
 static const tr_axis AXES[3] = {TR_X, TR_Y, TR_YAW};
 
 typedef struct {
@@ -66,40 +63,16 @@ static void *run_share(void *argument) {
     return NULL;
 }
 
-static long number(const char *text, long low, long high) {
-    char *end;
-    long v = strtol(text, &end, 10);
-    if (*end || v < low || v > high) {
-        fprintf(stderr, "campaign: '%s' is not a number from %ld to %ld\n", text, low, high);
-        exit(64);
-    }
-    return v;
-}
-
-int main(int argc, char **argv) {
-    long jobs = 2000;
-    long seed = 1;
-    long n_threads = 2;
-    for (int i = 1; i < argc; i++) {
-        bool has_value = i + 1 < argc;
-        if (has_value && strcmp(argv[i], "--jobs") == 0)
-            jobs = number(argv[++i], 1, 10000000);
-        else if (has_value && strcmp(argv[i], "--seed") == 0)
-            seed = number(argv[++i], 0, 1L << 40);
-        else if (has_value && strcmp(argv[i], "--threads") == 0)
-            n_threads = number(argv[++i], 1, MAX_THREADS);
-        else {
-            fprintf(stderr, "usage: campaign [--jobs N] [--seed S] [--threads N]\n");
-            return 64;
-        }
-    }
-    share shares[MAX_THREADS] = {{0}};
-    pthread_t threads[MAX_THREADS];
+int campaign_coverage(const campaign_options *options) {
+    long jobs = options->jobs < 0 ? 2000 : options->jobs;
+    long n_threads = options->n_threads;
+    share shares[CAMPAIGN_MAX_THREADS] = {{0}};
+    pthread_t threads[CAMPAIGN_MAX_THREADS];
     tally sum = {0};
     for (long i = 0; i < n_threads; i++) {
         shares[i] = (share){.from = jobs * i / n_threads,
                             .to = jobs * (i + 1) / n_threads,
-                            .seed = (uint64_t)seed * 1000003u};
+                            .seed = (uint64_t)options->seed * 1000003u};
         if (pthread_create(&threads[i], NULL, run_share, &shares[i]) != 0) {
             fprintf(stderr, "campaign: no thread could be started\n");
             return 1;
