@@ -283,6 +283,137 @@ static void test_partly_hidden(void **state) {
     tr_image_release(&image);
 }
 
+/* A tag whose border is broken is no square to libapriltag; where its sheet says that it is, it is
+   measured all the same. */
+static void test_missed_tag(void **state) {
+    (void)state;
+    bench b;
+    tr_image image;
+    tr_photo_marks marks;
+    int n_seen = 0;
+    set_up(&b, 850, 60, 0, TR_TONE_SRGB, 0, 0.7);
+    /* A bright strip over the lower border of tag 0, which lies at the vehicle's left (+Y). */
+    b.solid = (tr_solid){.n_outline = 4,
+                         .outline_xz_mm = {{-70, 1}, {-45, 1}, {-45, 2}, {-70, 2}},
+                         .y_mm = {150, 185},
+                         .reflectance = 0.85};
+    b.scene.solids = &b.solid;
+    b.scene.n_solids = 1;
+    shoot(&b, &image, &marks);
+    apriltag_family_t *family = tr_tag_family_new("tag36h11", NULL);
+    apriltag_detector_t *detector = apriltag_detector_create();
+    apriltag_detector_add_family(detector, family);
+    detector->quad_decimate = 1;
+    image_u8_t view = {
+        .width = image.width, .height = image.height, .stride = image.width, .buf = image.px};
+    zarray_t *seen = apriltag_detector_detect(detector, &view);
+    for (int i = 0; i < zarray_size(seen); i++) {
+        apriltag_detection_t *d;
+        zarray_get(seen, i, &d);
+        assert_int_not_equal(d->id, b.tags[0].id);
+        n_seen++;
+    }
+    assert_int_equal(n_seen, N_TAGS - 1);
+    assert_int_equal(marks.n_marks, N_TAGS + N_CORNERS);
+    assert_int_equal(marks.marks[0].kind, TR_MARK_TAG);
+    assert_int_equal(marks.marks[0].index, 0);
+    for (int k = 0; k < 4; k++) {
+        tr_vec2 truth = truth_of(&b, marks.marks[0].p_sheet_mm[k]);
+        CHECK_NEAR(tr_v2_norm(tr_v2_sub(marks.marks[0].uv_px[k], truth)), 0, 0.06);
+    }
+    apriltag_detections_destroy(seen);
+    apriltag_detector_destroy(detector);
+    tr_tag_family_free(family);
+    tr_photo_marks_release(&marks);
+    tr_image_release(&image);
+}
+
+/* Several sheets: each mark once, under its own sheet, and no other. */
+static void test_several_sheets(void **state) {
+    (void)state;
+    bench b;
+    tr_scene_sheet scene[3];
+    tr_sheet sheets[3];
+    tr_tag tags[2] = {{.id = 5, .size_mm = 90}, {.id = 6, .size_mm = 90}};
+    tr_vec2 corners[2] = {{-70, 30}, {70, -30}};
+    tr_image image;
+    tr_photo_marks marks;
+    tr_error err = {0};
+    set_up(&b, 1150, 55, 0, TR_TONE_SRGB, 0, 0.7);
+    scene[0] = b.sheet;
+    scene[0].vehicle_from_sheet.t_mm.x = 150;
+    for (int i = 1; i < 3; i++) {
+        scene[i] = (tr_scene_sheet){
+            .sheet = {.kind = TR_SHEET_PLATE,
+                      .width_mm = 190,
+                      .height_mm = 120,
+                      .tag_family = "tag36h11",
+                      .tags = &tags[i - 1],
+                      .n_tags = 1,
+                      .corners_mm = corners,
+                      .n_corners = 2},
+            .checker_mm = 18,
+            .vehicle_from_sheet =
+                tr_sheet_pose(TR_SHEET_PLATE, tr_v3(-220, i == 1 ? 150 : -150, 0), 0.4 * i, 0, 0)};
+    }
+    for (int i = 0; i < 3; i++) sheets[i] = scene[i].sheet;
+    b.scene.sheets = scene;
+    b.scene.n_sheets = 3;
+    assert_true(tr_scene_photo(&b.scene, 0, &image, NULL, &err));
+    int n_truth;
+    tr_seen *truth = tr_scene_truth(&b.scene, 0, &n_truth, &err);
+    tr_marks_finder *finder = tr_marks_finder_new(sheets, 3, &err);
+    assert_true(tr_marks_find(finder, &image, &b.scene.lens, &marks, &err));
+    assert_int_equal(marks.n_strays, 0);
+    assert_int_equal(marks.n_views, 3);
+    int n_points = 0;
+    for (int t = 0; t < n_truth; t++) {
+        assert_true(truth[t].is_visible);
+        for (int i = 0; i < marks.n_marks; i++) {
+            const tr_mark *m = &marks.marks[i];
+            bool is_tag = m->kind == TR_MARK_TAG;
+            if (m->sheet != truth[t].sheet || is_tag != (truth[t].tag >= 0)) continue;
+            if (m->index != (is_tag ? truth[t].tag : truth[t].corner)) continue;
+            tr_vec2 uv = m->uv_px[is_tag ? truth[t].corner : 0];
+            CHECK_NEAR(tr_v2_norm(tr_v2_sub(uv, truth[t].uv_px)), 0, 0.08);
+            n_points++;
+        }
+    }
+    /* All points of all marks, each once. */
+    assert_int_equal(n_points, n_truth);
+    assert_int_equal(marks.n_marks, N_TAGS + N_CORNERS + 2 + 2 * 2);
+    free(truth);
+    tr_photo_marks_release(&marks);
+    tr_marks_finder_free(finder);
+    tr_image_release(&image);
+}
+
+/* The same tag twice, one behind the other in a flat view, where their images lie closer together
+   than half a diagonal. */
+static void test_repeated_in_a_flat_view(void **state) {
+    (void)state;
+    bench b;
+    tr_scene_sheet two[2];
+    tr_image image;
+    tr_photo_marks marks;
+    set_up(&b, 900, 22, 0, TR_TONE_SRGB, 0, 0.7);
+    b.tags[0].centre_mm = tr_v2(0, 0);
+    b.sheet.sheet.n_tags = 1;
+    b.sheet.sheet.n_corners = 0;
+    b.sheet.sheet.width_mm = b.sheet.sheet.height_mm = 140;
+    two[0] = two[1] = b.sheet;
+    two[0].vehicle_from_sheet.t_mm.x = 75;
+    two[1].vehicle_from_sheet.t_mm.x = -75;
+    b.scene.sheets = two;
+    b.scene.n_sheets = 2;
+    shoot(&b, &image, &marks);
+    assert_int_equal(marks.n_marks, 0);
+    assert_int_equal(marks.n_strays, 2);
+    for (int i = 0; i < 2; i++) assert_true(marks.strays[i].is_repeated);
+    tr_photo_marks_release(&marks);
+    tr_image_release(&image);
+}
+
 /* Another pattern, a start turned by a quarter, or no tag at all: nothing is measured. */
 static void test_not_this_tag(void **state) {
     (void)state;
@@ -521,10 +652,17 @@ static void test_real_photos(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_published_bits), cmocka_unit_test(test_official_images),
-        cmocka_unit_test(test_no_bias),        cmocka_unit_test(test_partly_hidden),
-        cmocka_unit_test(test_not_this_tag),   cmocka_unit_test(test_strays_and_mirrors),
-        cmocka_unit_test(test_odd_images),     cmocka_unit_test(test_not_a_corner),
+        cmocka_unit_test(test_published_bits),
+        cmocka_unit_test(test_official_images),
+        cmocka_unit_test(test_no_bias),
+        cmocka_unit_test(test_partly_hidden),
+        cmocka_unit_test(test_missed_tag),
+        cmocka_unit_test(test_several_sheets),
+        cmocka_unit_test(test_repeated_in_a_flat_view),
+        cmocka_unit_test(test_not_this_tag),
+        cmocka_unit_test(test_strays_and_mirrors),
+        cmocka_unit_test(test_odd_images),
+        cmocka_unit_test(test_not_a_corner),
         cmocka_unit_test(test_real_photos),
     };
     return cmocka_run_group_tests_name("marks", tests, NULL, NULL);

@@ -108,10 +108,10 @@ void tr_marks_finder_free(tr_marks_finder *f) {
 
 /* ---- seeing tags ---- */
 
-/* Two sightings of one tag lie closer than half its size; libapriltag gives each tag once a pass,
-   so this only joins passes. */
-static bool is_known(const sightings *s, const sighting *t) {
-    for (int i = 0; i < s->n; i++) {
+/* Whether one of the first n sightings, those of an earlier pass, is the same tag: closer than half its
+   size. Within a pass libapriltag gives each tag once, so that two which lie close are two. */
+static bool is_known(const sightings *s, int n, const sighting *t) {
+    for (int i = 0; i < n; i++) {
         const sighting *o = &s->items[i];
         if (o->family != t->family || o->id != t->id) continue;
         double size = tr_v2_norm(tr_v2_sub(o->corner_px[0], o->corner_px[2]));
@@ -139,6 +139,7 @@ static bool detect(tr_marks_finder *f, const tr_image *image, int decimate, sigh
     image_u8_t view = {
         .width = image->width, .height = image->height, .stride = image->width, .buf = image->px};
     f->detector->quad_decimate = (float)decimate;
+    int n_before = out->n;
     zarray_t *found = apriltag_detector_detect(f->detector, &view);
     if (!found) return tr_fail_memory(err);
     bool ok = true;
@@ -148,7 +149,7 @@ static bool detect(tr_marks_finder *f, const tr_image *image, int decimate, sigh
         sighting t = {.family = find_family(f, d->family->name), .id = d->id};
         /* libapriltag's (0, 0) is the outer corner of the first pixel, ours its centre. */
         for (int k = 0; k < 4; k++) t.corner_px[k] = tr_v2(d->p[k][0] - 0.5, d->p[k][1] - 0.5);
-        if (t.family >= 0 && !is_known(out, &t)) ok = add_sighting(out, &t, err);
+        if (t.family >= 0 && !is_known(out, n_before, &t)) ok = add_sighting(out, &t, err);
     }
     apriltag_detections_destroy(found);
     return ok;
