@@ -13,6 +13,7 @@ static const struct {
     int (*run)(const bench_options *options);
 } MODES[] = {
     {"accuracy", bench_accuracy},
+    {"network", bench_network},
 };
 enum { N_MODES = sizeof MODES / sizeof *MODES };
 
