@@ -60,17 +60,20 @@ typedef struct {
     bool is_late;
 } loss;
 
-/* Weight of a term and its share of the cost. Huber: rho(s) = s up to k^2, else 2 k sqrt(s) - k^2.
- */
-static double term_weight(loss l, const tr_lsq_term *term, double s, double *rho) {
-    double k2 = l.huber * l.huber * term->rows;
-    if (!term->is_robust || l.huber <= 0 || s <= k2) {
-        *rho = s;
+double tr_lsq_weight(double huber, int rows, double sum_squares, double *rho) {
+    double k2 = huber * huber * rows;
+    if (huber <= 0 || sum_squares <= k2) {
+        *rho = sum_squares;
         return 1;
     }
     double k = sqrt(k2);
-    *rho = 2 * k * sqrt(s) - k2;
-    return k / sqrt(s);
+    *rho = 2 * k * sqrt(sum_squares) - k2;
+    return k / sqrt(sum_squares);
+}
+
+/* Weight of a term and its share of the cost. */
+static double term_weight(loss l, const tr_lsq_term *term, double s, double *rho) {
+    return tr_lsq_weight(term->is_robust ? l.huber : 0, term->rows, s, rho);
 }
 
 static int compare_ints(const void *a, const void *b) {
@@ -426,6 +429,28 @@ static bool solve_step(tr_lsq *q) {
     return true;
 }
 
+bool tr_lsq_linearise(tr_lsq *q, double huber, tr_lsq_result *result, tr_error *err) {
+    const tr_lsq_problem *problem = q->problem;
+    int n = problem->n_unknowns;
+    int bad = -1;
+    memset(q->step, 0, (size_t)n * sizeof *q->step);
+    problem->move(problem->context, q->step);
+    /* The covariance is that of weighted least squares. */
+    if (!assemble(q, (loss){.huber = huber}, result)) {
+        return tr_fail(err, TR_NO_MEASURE, "the adjustment left the lens model's range");
+    }
+    if (n > 0 && !factorise(q, 0, &bad)) {
+        if (q->common.status == CHOLMOD_OUT_OF_MEMORY) return tr_fail_memory(err);
+        fail_undetermined(q, bad < 0 ? 0 : bad, err);
+        return false;
+    }
+    if (n > 0 && (bad = undetermined(q)) >= 0) {
+        fail_undetermined(q, bad, err);
+        return false;
+    }
+    return true;
+}
+
 bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_error *err) {
     const tr_lsq_problem *problem = q->problem;
     int n = problem->n_unknowns;
@@ -497,22 +522,7 @@ bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_e
         }
         converged = is_last;
     }
-    memset(q->step, 0, (size_t)n * sizeof *q->step);
-    problem->move(problem->context, q->step);
-    l.is_late = false; /* the covariance is that of weighted least squares */
-    if (!assemble(q, l, result)) {
-        return tr_fail(err, TR_NO_MEASURE, "the adjustment left the lens model's range");
-    }
-    int bad = -1;
-    if (n > 0 && !factorise(q, 0, &bad)) {
-        if (q->common.status == CHOLMOD_OUT_OF_MEMORY) return tr_fail_memory(err);
-        fail_undetermined(q, bad < 0 ? 0 : bad, err);
-        return false;
-    }
-    if (n > 0 && (bad = undetermined(q)) >= 0) {
-        fail_undetermined(q, bad, err);
-        return false;
-    }
+    if (!tr_lsq_linearise(q, options.huber, result, err)) return false;
     result->is_settled = converged || n == 0;
     return true;
 }
@@ -538,4 +548,28 @@ bool tr_lsq_covariance(tr_lsq *q, const int *unknowns, int n, double *out, tr_er
         }
     }
     return true;
+}
+
+void tr_lsq_reduce(const tr_lsq *q, const double *A, int n, double *out) {
+    int size = q->problem->n_unknowns;
+    const int *perm = q->L->Perm;
+    const int *p = q->L->p;
+    const int *i = q->L->i;
+    const int *nz = q->L->nz;
+    const double *x = q->L->x;
+    for (int j = 0; j < size; j++) {
+        for (int c = 0; c < n; c++)
+            out[(long)j * n + c] = A[(long)perm[j] * n + c] * q->scale[perm[j]];
+    }
+    for (int j = 0; j < size; j++) {
+        double *y = out + (long)j * n;
+        bool is_zero = true;
+        for (int c = 0; c < n; c++) is_zero = is_zero && y[c] == 0.0;
+        if (is_zero) continue; /* most are, where A is sparse */
+        for (int c = 0; c < n; c++) y[c] /= x[p[j]];
+        for (int k = p[j] + 1; k < p[j] + nz[j]; k++) {
+            double *below = out + (long)i[k] * n;
+            for (int c = 0; c < n; c++) below[c] -= x[k] * y[c];
+        }
+    }
 }
