@@ -248,6 +248,45 @@ static void find_displacement(const tr_adjust_input *in, const tr_adjustment *ad
     if (d->n_away > 0) d->away_mm /= d->n_away;
 }
 
+/* ---- which hypotheses are tried ---- */
+
+/* Every hypothesis that is tried costs a solution. All are, where that is less work than this many
+   solutions of one observation: as in the jobs of a workshop, with up to some ten sheets and
+   photos. Else the linearised test (tr_network_test) has the first word, and the best are tried; at
+   least this many. */
+static const double MUCH_WORK = 60000;
+enum { MIN_TRIALS = 8 };
+
+/* For all that can be tried: how promising it is, and whether it is to be tried. */
+typedef struct {
+    double promise;
+    bool is_chosen;
+} candidate;
+
+static int compare_promise(const void *a, const void *b) {
+    double x = *(const double *)a;
+    double y = *(const double *)b;
+    return (x < y) - (x > y);
+}
+
+static int affordable_trials(const tr_network *net) {
+    double n = MUCH_WORK / fmax(1, net->n_observations);
+    return n > MIN_TRIALS ? (int)n : MIN_TRIALS;
+}
+
+/* Marks the most promising of n. False: memory ran out. */
+static bool choose(candidate *c, int n, int most, tr_error *err) {
+    double *sorted = malloc(((size_t)n + 1) * sizeof *sorted);
+    if (!sorted) return tr_fail_memory(err);
+    for (int i = 0; i < n; i++) sorted[i] = c[i].promise;
+    qsort(sorted, (size_t)n, sizeof *sorted, compare_promise);
+    for (int i = 0; i < n; i++) {
+        c[i].is_chosen = n <= most || (c[i].promise > 0 && c[i].promise >= sorted[most - 1]);
+    }
+    free(sorted);
+    return true;
+}
+
 /* ---- causes of the whole ---- */
 
 typedef enum { NO_CAUSE, OTHER_LENS, OTHER_SCALE, MOVED, MISFIT } cause_kind;
@@ -300,20 +339,43 @@ static bool warn_cause(const tr_adjust_input *in, const cause *c, tr_warnings *w
     return true;
 }
 
-static void note_stretch(const trial *t, tr_sheet_condition *condition) {
-    condition->has_stretch = t->is_solved;
+/* change, sd: of width and height. */
+static void note_stretch(const double change[2], const double sd[2],
+                         tr_sheet_condition *condition) {
+    condition->has_stretch = true;
     for (int k = 0; k < 2; k++) {
-        condition->stretch[k] = t->change[k];
-        condition->stretch_u95[k] = 2 * t->sd[k];
+        condition->stretch[k] = change[k];
+        condition->stretch_u95[k] = 2 * sd[k];
         condition->has_stretch =
             condition->has_stretch && condition->stretch_u95[k] < MAX_STRETCH_U95;
     }
 }
 
+/* The stretch of every sheet by the linearised test; false: err is set. */
+static bool test_scales(const tr_adjust_input *in, tr_adjustment *adj, double variance,
+                        candidate *candidates, tr_error *err) {
+    int n = 0;
+    double scale = sqrt(fmax(1, variance));
+    tr_net_hypothesis *h = calloc((size_t)in->n_sheets + 1, sizeof *h);
+    if (!h) return tr_fail_memory(err);
+    for (int i = 0; i < in->n_sheets; i++) {
+        h[n] = (tr_net_hypothesis){.sheet = i, .is_stretch = true, .last_photo = in->n_photos - 1};
+        n += adj->sheet_placed[i];
+    }
+    bool ok = tr_network_test(&adj->net, TR_ADJUST_HUBER, h, n, err);
+    for (int i = 0; i < n && ok; i++) {
+        double sd[2] = {scale * sqrt(h[i].variance[0]), scale * sqrt(h[i].variance[1])};
+        candidates[h[i].sheet].promise = h[i].gain;
+        if (h[i].is_determined) note_stretch(h[i].step, sd, &adj->conditions[h[i].sheet]);
+    }
+    free(h);
+    return ok;
+}
+
 /* Another lens, or a sheet printed at another scale: one number each. One parameter more always
    takes some cost away, so only what is telling competes. */
 static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
-                        double *lowest, cause *best, tr_error *err) {
+                        double variance, double *lowest, cause *best, tr_error *err) {
     trial t = try_lens(&adj->net, in->lens, err);
     double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
     if (change != 0.0 && t.cost < *lowest) {
@@ -321,51 +383,159 @@ static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const sna
         *lowest = t.cost;
     }
     restore(&adj->net, base);
-    for (int i = 0; i < in->n_sheets; i++) {
-        if (!adj->sheet_placed[i]) continue;
+    int most = affordable_trials(&adj->net);
+    candidate *candidates = calloc((size_t)in->n_sheets + 1, sizeof *candidates);
+    if (!candidates) {
+        tr_fail_memory(err);
+        return;
+    }
+    bool ok = (in->n_sheets <= most || test_scales(in, adj, variance, candidates, err)) &&
+              choose(candidates, in->n_sheets, most, err);
+    for (int i = 0; i < in->n_sheets && ok; i++) {
+        if (!adj->sheet_placed[i] || !candidates[i].is_chosen) continue;
         t = try_scale(&adj->net, i, err);
         restore(&adj->net, base);
-        note_stretch(&t, &adj->conditions[i]);
+        adj->conditions[i].has_stretch = false;
+        if (t.is_solved) note_stretch(t.change, t.sd, &adj->conditions[i]);
         if (!t.is_solved || telling_change(&t, SCALE_PART) == 0.0 || t.cost >= *lowest) continue;
         *best = (cause){.kind = OTHER_SCALE, .sheet = i, .trial = t};
         *lowest = t.cost;
     }
+    free(candidates);
+}
+
+/* Which photos show which sheets: [sheet * n_photos + photo]. NULL: memory ran out. */
+static bool *list_shown(const tr_adjust_input *in, const tr_adjustment *adj) {
+    size_t n = (size_t)in->n_photos;
+    bool *shows = calloc(n * (size_t)in->n_sheets + 1, sizeof *shows);
+    for (size_t i = 0; i < n && shows; i++) {
+        for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
+            shows[(size_t)in->photos[i]->views[k].sheet * n + i] = true;
+        }
+    }
+    for (int i = 0; i < adj->net.n_observations && shows; i++) {
+        const tr_net_obs *o = &adj->net.observations[i];
+        shows[(size_t)o->sheet * n + (size_t)o->photo] = true;
+    }
+    return shows;
+}
+
+/* A sheet that lay elsewhere in one photo, and from one photo on, for all sheets and photos that
+   show them: as tr_network_test likes them. Returns their number; h: room for two a view. */
+static int list_moves(const tr_adjust_input *in, const tr_adjustment *adj, const bool *shows,
+                      tr_net_hypothesis *h) {
+    int n = 0;
+    int last = (in->n_photos < MAX_PHOTOS ? in->n_photos : MAX_PHOTOS) - 1;
+    for (int s = 0; s < in->n_sheets; s++) {
+        const bool *shown = shows + (size_t)s * (size_t)in->n_photos;
+        for (int is_single = 0; is_single < 2 && adj->sheet_placed[s]; is_single++) {
+            for (int k = last; k >= 0; k--) {
+                if (!shown[k]) continue;
+                h[n++] = (tr_net_hypothesis){
+                    .sheet = s, .first_photo = k, .last_photo = is_single ? k : last};
+            }
+        }
+    }
+    return n;
+}
+
+/* Where two explain alike, the first sheet has it, the first photo, one photo rather than all that
+   follow. */
+static int compare_moves(const void *a, const void *b) {
+    const tr_net_hypothesis *x = a;
+    const tr_net_hypothesis *y = b;
+    if (x->sheet != y->sheet) return x->sheet - y->sheet;
+    if (x->first_photo != y->first_photo) return x->first_photo - y->first_photo;
+    return x->last_photo - y->last_photo;
+}
+
+/* Leaves the moves that are to be tried; *n becomes their number. */
+static bool choose_moves(tr_adjustment *adj, tr_net_hypothesis *moves, int *n, tr_error *err) {
+    int most = affordable_trials(&adj->net);
+    int kept = 0;
+    if (*n > most) {
+        candidate *candidates = calloc((size_t)*n, sizeof *candidates);
+        if (!candidates) return tr_fail_memory(err);
+        bool ok = tr_network_test(&adj->net, TR_ADJUST_HUBER, moves, *n, err);
+        for (int i = 0; i < *n; i++) candidates[i].promise = moves[i].gain;
+        ok = ok && choose(candidates, *n, most, err);
+        for (int i = 0; i < *n; i++) {
+            if (candidates[i].is_chosen) moves[kept++] = moves[i];
+        }
+        free(candidates);
+        if (!ok) return false;
+        *n = kept;
+    }
+    qsort(moves, (size_t)*n, sizeof *moves, compare_moves);
+    return true;
 }
 
 /* A sheet that lay elsewhere in one photo, or from one photo on. */
 static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
                           double least_mm, double *lowest, cause *best, tr_error *err) {
-    int n = in->n_photos < MAX_PHOTOS ? in->n_photos : MAX_PHOTOS;
-    for (int s = 0; s < in->n_sheets; s++) {
-        if (!adj->sheet_placed[s]) continue;
-        for (int k = 0; k < n; k++) {
-            for (int from_here_on = 0; from_here_on < 2; from_here_on++) {
-                cause c = {.kind = MOVED, .sheet = s};
-                for (int i = k; i < (from_here_on ? n : k + 1); i++) c.in_group[i] = true;
-                c.trial = try_moved(&adj->net, s, c.in_group, &c.away_mm, err);
-                restore(&adj->net, base);
-                if (!c.trial.is_solved || c.away_mm < least_mm || c.trial.cost >= *lowest) continue;
-                *best = c;
-                *lowest = c.trial.cost;
-            }
-        }
+    bool *shows = list_shown(in, adj);
+    int n_views = 0;
+    for (int i = 0; i < in->n_photos * in->n_sheets && shows; i++) n_views += shows[i];
+    tr_net_hypothesis *moves = calloc(2 * (size_t)n_views + 1, sizeof *moves);
+    if (!shows || !moves) {
+        tr_fail_memory(err);
+        goto out;
     }
-    /* Name only photos that show the sheet. */
-    for (int i = 0; i < n && best->kind == MOVED; i++) {
-        bool shows = false;
-        for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
-            shows |= in->photos[i]->views[k].sheet == best->sheet;
+    int n = list_moves(in, adj, shows, moves);
+    if (!choose_moves(adj, moves, &n, err)) goto out;
+    for (int i = 0; i < n; i++) {
+        const tr_net_hypothesis *m = &moves[i];
+        cause c = {.kind = MOVED, .sheet = m->sheet};
+        for (int k = m->first_photo; k <= m->last_photo; k++) {
+            c.in_group[k] = shows[m->sheet * in->n_photos + k];
         }
-        best->in_group[i] = best->in_group[i] && shows;
+        c.trial = try_moved(&adj->net, m->sheet, c.in_group, &c.away_mm, err);
+        restore(&adj->net, base);
+        if (!c.trial.is_solved || c.away_mm < least_mm || c.trial.cost >= *lowest) continue;
+        *best = c;
+        *lowest = c.trial.cost;
     }
+out:
+    free(shows);
+    free(moves);
+}
+
+/* How well the rest fits without each sheet, were nothing adjusted anew. False: memory ran out. */
+static bool judge_rests(const tr_adjust_input *in, const tr_adjustment *adj,
+                        const tr_lsq_result *result, candidate *candidates, tr_error *err) {
+    double *cost = calloc(2 * (size_t)in->n_sheets + 1, sizeof *cost);
+    if (!cost) return tr_fail_memory(err);
+    double *rows = cost + in->n_sheets;
+    for (int i = 0; i < adj->net.n_observations; i++) {
+        const tr_net_obs *o = &adj->net.observations[i];
+        double chi2;
+        double rho;
+        if (!o->is_used || !tr_network_residual(&adj->net, i, NULL, &chi2)) continue;
+        (void)tr_lsq_weight(TR_ADJUST_HUBER, 2 * o->n_points, chi2, &rho);
+        cost[o->sheet] += rho;
+        rows[o->sheet] += 2 * o->n_points;
+    }
+    for (int i = 0; i < in->n_sheets; i++) {
+        double rest = (result->cost - cost[i]) / fmax(1, result->degrees_of_freedom - rows[i]);
+        candidates[i].promise = adj->sheet_placed[i] && i != adj->root ? 1 / fmax(rest, 1e-12) : 0;
+    }
+    free(cost);
+    return true;
 }
 
 /* A sheet without which the rest fits. */
 static void try_misfits(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
-                        double variance, cause *best, tr_error *err) {
-    double lowest = fmax(1.5, 1 + (1 - EXPLAINED_PART) * (variance - 1));
-    for (int i = 0; i < in->n_sheets; i++) {
-        if (!adj->sheet_placed[i] || i == adj->root) continue;
+                        const tr_lsq_result *result, cause *best, tr_error *err) {
+    double lowest = fmax(1.5, 1 + (1 - EXPLAINED_PART) * (result->variance_factor - 1));
+    candidate *candidates = calloc((size_t)in->n_sheets + 1, sizeof *candidates);
+    if (!candidates) {
+        tr_fail_memory(err);
+        return;
+    }
+    bool ok = judge_rests(in, adj, result, candidates, err) &&
+              choose(candidates, in->n_sheets, affordable_trials(&adj->net), err);
+    for (int i = 0; i < in->n_sheets && ok; i++) {
+        if (!candidates[i].is_chosen || !adj->sheet_placed[i] || i == adj->root) continue;
         trial t = try_without(&adj->net, i, err);
         restore(&adj->net, base);
         double v = t.is_solved ? t.cost / fmax(1, t.degrees_of_freedom) : INFINITY;
@@ -373,6 +543,7 @@ static void try_misfits(const tr_adjust_input *in, tr_adjustment *adj, const sna
         *best = (cause){.kind = MISFIT, .sheet = i, .trial = t};
         lowest = v;
     }
+    free(candidates);
 }
 
 bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
@@ -380,10 +551,10 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
     snapshot base;
     cause best = {0};
     double lowest = result->cost;
-    tr_error memory = {0};
+    tr_error failure = {0};
     *is_explained = false;
     if (!take_snapshot(&adj->net, &base, err)) return false;
-    try_numbers(in, adj, &base, &lowest, &best, &memory);
+    try_numbers(in, adj, &base, result->variance_factor, &lowest, &best, &failure);
     if (result->variance_factor > SUSPECT_VARIANCE) {
         /* A cause must take away most of what is too much. */
         double explained =
@@ -391,19 +562,22 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
         if (lowest > explained) {
             best = (cause){0};
             lowest = explained;
-            try_all_moved(in, adj, &base, MOVED_MM, &lowest, &best, &memory);
+            try_all_moved(in, adj, &base, MOVED_MM, &lowest, &best, &failure);
         }
         if (best.kind == NO_CAUSE) {
-            try_misfits(in, adj, &base, result->variance_factor, &best, &memory);
+            try_misfits(in, adj, &base, result, &best, &failure);
         }
     } else if (best.kind != NO_CAUSE) {
-        /* What one number explains, a small move of a sheet may explain better; it has four unknowns
-           more. */
+        /* What one number explains, a small move of a sheet may explain better; it has four
+           unknowns more. */
         lowest -= MOVED_OVER_NUMBER;
-        try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &memory);
+        try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &failure);
     }
     release_snapshot(&base);
-    if (memory.code != TR_OK) return tr_fail_memory(err);
+    if (failure.code != TR_OK) {
+        *err = failure;
+        return false;
+    }
     *is_explained = best.kind == OTHER_LENS || best.kind == OTHER_SCALE;
     return warn_cause(in, &best, warnings, err);
 }
@@ -413,12 +587,15 @@ bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
     snapshot base;
     cause best = {0};
     double lowest = result->cost - MOVED_CHI2 * fmax(1, result->variance_factor);
-    tr_error memory = {0};
+    tr_error failure = {0};
     if (tr_warnings_have(warnings, "sheet_moved")) return true;
     if (!take_snapshot(&adj->net, &base, err)) return false;
-    try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &memory);
+    try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &failure);
     release_snapshot(&base);
-    if (memory.code != TR_OK) return tr_fail_memory(err);
+    if (failure.code != TR_OK) {
+        *err = failure;
+        return false;
+    }
     return warn_cause(in, &best, warnings, err);
 }
 
