@@ -520,17 +520,7 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     if (!tr_check_sort(out, err) || !refuse_what_is_not_measured_yet(job, err) ||
         !refuse_without_photos(out, err))
         goto out;
-    for (size_t i = 0; i < n; i++) {
-        const tr_check_photo *p = &out->photos[out->order[i]];
-        marks[i] = p->is_readable ? &p->marks : NULL;
-        names[i] = p->file;
-    }
-    tr_adjust_input input = {.lens = &job->lens,
-                             .sheets = job->sheets,
-                             .n_sheets = job->n_sheets,
-                             .photos = marks,
-                             .photo_names = names,
-                             .n_photos = out->n_photos};
+    tr_adjust_input input = tr_check_input(out, marks, names);
     if (!tr_adjust(&input, &adj, &out->warnings, err)) goto out;
     fill_counts(&adj, out);
     evaluation e = {.job = job,

@@ -27,6 +27,9 @@
 #include "lens/lens.h"
 #include "marks/family.h"
 
+/* Tags with less height in a photo than this, px, cannot be measured. */
+enum { TR_TAG_MIN_PX = 10 };
+
 typedef struct {
     tr_vec2 corner_px[4];  /* order of tr_tag_corner */
     double covariance[64]; /* of u0 v0 u1 v1 ..., px^2, row by row */

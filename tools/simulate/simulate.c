@@ -368,8 +368,9 @@ static tr_pose station(scene *s, int i) {
     static const tr_vec3 aim[TR_SIM_MAX_PHOTOS] = {
         {-1100, 100, 0}, {-1100, -100, 0}, {500, 850, 0}, {500, -850, 0},
         {1100, 850, 0},  {1100, -850, 0},  {-1300, 0, 0}, {-900, 300, 0}};
-    tr_vec3 c = from[i];
-    tr_vec3 a = aim[i];
+    int at = s->o->stations[i] > 0 ? s->o->stations[i] - 1 : i;
+    tr_vec3 c = from[at];
+    tr_vec3 a = aim[at];
     c.x += 200 * tr_random_normal(&s->random);
     c.y += 150 * tr_random_normal(&s->random);
     c.z += 80 * tr_random_normal(&s->random);
