@@ -22,6 +22,7 @@
 #include "base/file.h"
 #include "image/image.h"
 #include "lens/profile.h"
+#include "opencv/opencv.h"
 #include "tests/faults.h"
 
 int trammel_main(int argc, char **argv); /* src/cli/main.c */
@@ -40,11 +41,17 @@ typedef struct {
 
 static const command CHECK = {"check", "check job.yaml --json --threads 1 --picture result.png",
                               "result.png", NULL, NULL};
+/* The linker and OpenCV's own start do not survive a lack of memory, as little as where OpenCV is
+   linked in. */
+static int load_opencv(void) {
+    return tr_opencv_load(NULL) ? 0 : 97;
+}
+
 static const command LENS = {
     "lens",
     "lens b1.jpg b2.jpg b3.jpg b4.jpg b5.jpg b6.jpg --squares 7x5 --pitch 60 --threads 1 --json "
     "--out new.yaml",
-    "new.yaml", NULL, NULL};
+    "new.yaml", load_opencv, NULL};
 
 /* What a run left behind. */
 typedef struct {

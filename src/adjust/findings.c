@@ -637,30 +637,35 @@ bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj, tr
 
 /* ---- marks left out ---- */
 
-/* Points of the observations of one photo and sheet (either -1: all), in all and left out. */
-static void count_points(const tr_adjustment *adj, int photo, int sheet, int *all, int *left_out) {
-    *all = *left_out = 0;
-    for (int i = 0; i < adj->net.n_observations; i++) {
-        const tr_net_obs *o = &adj->net.observations[i];
-        if ((photo >= 0 && o->photo != photo) || (sheet >= 0 && o->sheet != sheet)) continue;
+/* Points of one sheet in one photo: in all, and left out. */
+typedef struct {
+    int all, left_out;
+} point_count;
+
+/* Of every view: [sheet * n_photos + photo]. NULL: memory ran out. */
+static point_count *count_points(const tr_adjustment *adj) {
+    const tr_network *net = &adj->net;
+    point_count *counts = calloc((size_t)net->n_sheets * (size_t)net->n_photos + 1, sizeof *counts);
+    for (int i = 0; i < net->n_observations && counts; i++) {
+        const tr_net_obs *o = &net->observations[i];
         if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet]) continue;
-        *all += o->n_points;
-        if (!o->is_used) *left_out += o->n_points;
+        point_count *c = &counts[o->sheet * net->n_photos + o->photo];
+        c->all += o->n_points;
+        if (!o->is_used) c->left_out += o->n_points;
     }
+    return counts;
 }
 
 /* Photos of one sheet from which much of it was left out. */
 static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
-                       tr_warnings *warnings, tr_error *err) {
+                       const point_count *counts, tr_warnings *warnings, tr_error *err) {
     bool is_listed[MAX_PHOTOS] = {false};
     char list[256];
     displacement d;
     int n = 0;
     for (int i = 0; i < in->n_photos && i < MAX_PHOTOS; i++) {
-        int all;
-        int left_out;
-        count_points(adj, i, sheet, &all, &left_out);
-        if (all == 0 || left_out <= LEFT_OUT_OF_VIEW * all) continue;
+        point_count c = counts[sheet * in->n_photos + i];
+        if (c.all == 0 || c.left_out <= LEFT_OUT_OF_VIEW * c.all) continue;
         is_listed[i] = true;
         n++;
     }
@@ -682,37 +687,84 @@ static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int 
         in->sheets[sheet].id, list);
 }
 
+/* How often a tag was seen, and left out, and how far off it lay then at most. */
+typedef struct {
+    int all, left_out;
+    double away_mm;
+} tag_count;
+
+/* The tag of its sheet that an observation is of, -1 where it is none's. */
+static int find_tag(const tr_sheet *sheet, const tr_net_obs *o) {
+    for (int t = 0; t < sheet->n_tags && o->n_points == 4; t++) {
+        tr_vec2 at = tr_tag_corner(&sheet->tags[t], 0);
+        if (o->p_sheet_mm[0].x == at.x && o->p_sheet_mm[0].y == at.y) return t;
+    }
+    return -1;
+}
+
+/* Counts of all tags of all sheets; first: where each sheet's begin. */
+static void count_tags(const tr_adjust_input *in, const tr_adjustment *adj, const int *first,
+                       tag_count *counts) {
+    for (int i = 0; i < adj->net.n_observations; i++) {
+        const tr_net_obs *o = &adj->net.observations[i];
+        const tr_sheet *s = &in->sheets[o->sheet];
+        tr_vec2 r[4];
+        if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet]) continue;
+        int t = find_tag(s, o);
+        if (t < 0) continue;
+        tag_count *c = &counts[first[o->sheet] + t];
+        c->all++;
+        c->left_out += !o->is_used;
+        if (o->is_used || !tr_network_residual(&adj->net, i, r, NULL)) continue;
+        double px = tr_v2_norm(tr_v2_sub(o->uv_px[0], o->uv_px[1]));
+        c->away_mm = fmax(c->away_mm, tr_v2_norm(r[0]) * s->tags[t].size_mm / fmax(px, 1));
+    }
+}
+
 /* A tag that is left out wherever it was seen is not where its sheet file says. */
-static bool warn_tags(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
-                      tr_warnings *warnings, tr_error *err) {
-    const tr_sheet *s = &in->sheets[sheet];
+static bool warn_tags(const tr_sheet *s, const tag_count *counts, tr_warnings *warnings,
+                      tr_error *err) {
     for (int t = 0; t < s->n_tags; t++) {
-        tr_vec2 at = tr_tag_corner(&s->tags[t], 0);
-        int all = 0;
-        int left_out = 0;
-        double away = 0;
-        for (int i = 0; i < adj->net.n_observations; i++) {
-            const tr_net_obs *o = &adj->net.observations[i];
-            if (o->sheet != sheet || o->n_points != 4 || !adj->photo_placed[o->photo]) continue;
-            if (o->p_sheet_mm[0].x != at.x || o->p_sheet_mm[0].y != at.y) continue;
-            all++;
-            left_out += !o->is_used;
-            tr_vec2 r[4];
-            if (!o->is_used && tr_network_residual(&adj->net, i, r, NULL)) {
-                double px = tr_v2_norm(tr_v2_sub(o->uv_px[0], o->uv_px[1]));
-                away = fmax(away, tr_v2_norm(r[0]) * s->tags[t].size_mm / fmax(px, 1));
-            }
-        }
-        if (all < 2 || 2 * left_out <= all) continue;
+        const tag_count *c = &counts[t];
+        if (c->all < 2 || 2 * c->left_out <= c->all) continue;
         if (!tr_warn(warnings, err, true, "tag_misplaced",
                      "Tag %d of %s is not where the sheet file says (some %.0f mm off): check the "
-                     "file, and "
-                     "that the sheet lies flat.",
-                     s->tags[t].id, s->id, fmax(1, away))) {
+                     "file, and that the sheet lies flat.",
+                     s->tags[t].id, s->id, fmax(1, c->away_mm))) {
             return false;
         }
     }
     return true;
+}
+
+/* What was left out of single views and tags. */
+static bool warn_sheets(const tr_adjust_input *in, const tr_adjustment *adj,
+                        const point_count *points, tr_warnings *warnings, tr_error *err) {
+    bool ok = false;
+    int n_tags = 0;
+    int *first = calloc((size_t)in->n_sheets + 1, sizeof *first);
+    for (int s = 0; s < in->n_sheets && first; s++) {
+        first[s] = n_tags;
+        n_tags += in->sheets[s].n_tags;
+    }
+    tag_count *tags = calloc((size_t)n_tags + 1, sizeof *tags);
+    if (!first || !tags) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    count_tags(in, adj, first, tags);
+    for (int s = 0; s < in->n_sheets; s++) {
+        if (!adj->sheet_placed[s]) continue;
+        if (!warn_views(in, adj, s, points, warnings, err) ||
+            !warn_tags(&in->sheets[s], tags + first[s], warnings, err)) {
+            goto out;
+        }
+    }
+    ok = true;
+out:
+    free(first);
+    free(tags);
+    return ok;
 }
 
 /* A photo that had to be left out as a whole. */
@@ -733,16 +785,18 @@ static bool warn_rejected(const tr_adjust_input *in, const tr_adjustment *adj,
 
 bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
                       tr_error *err) {
-    int all;
-    int left_out;
+    int all = 0;
+    int left_out = 0;
     if (!warn_rejected(in, adj, warnings, err)) return false;
-    count_points(adj, -1, -1, &all, &left_out);
-    for (int s = 0; s < in->n_sheets; s++) {
-        if (!adj->sheet_placed[s]) continue;
-        if (!warn_views(in, adj, s, warnings, err) || !warn_tags(in, adj, s, warnings, err)) {
-            return false;
-        }
+    point_count *counts = count_points(adj);
+    if (!counts) return tr_fail_memory(err);
+    for (int i = 0; i < in->n_sheets * in->n_photos; i++) {
+        all += counts[i].all;
+        left_out += counts[i].left_out;
     }
+    bool ok = warn_sheets(in, adj, counts, warnings, err);
+    free(counts);
+    if (!ok) return false;
     if (left_out > 0 &&
         !tr_warn(warnings, err, left_out > LEFT_OUT_OF_ALL * all, "marks_left_out",
                  "%d of %d marks contradict the others and were left out.", left_out, all)) {

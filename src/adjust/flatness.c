@@ -15,17 +15,20 @@ enum { MIN_MARKS = 5 };
 
 /* A mark of a sheet that was seen at least once. */
 typedef struct {
-    int sheet;
     tr_vec2 p_mm; /* centre of its points */
+    int next;     /* mark of the same sheet, -1: none */
 } seen_mark;
 
 typedef struct {
     tr_network net; /* a copy: only what is changed is owned */
     tr_net_lens lens;
     seen_mark *marks; /* one an offset */
-    double *covariance;
-    tr_net_unknown *wanted;
-    int n_wanted;
+    int *first;       /* mark of each sheet, -1: none */
+    /* The flatness of each sheet as a function of its marks' heights. */
+    tr_net_unknown *heights; /* one an offset, in the order of sheets */
+    double *factors;         /* the same */
+    tr_net_function *functions;
+    double *variances;
 } trial;
 
 static void release_trial(trial *t) {
@@ -34,8 +37,11 @@ static void release_trial(trial *t) {
     free(t->net.offsets);
     free(t->net.observations);
     free(t->marks);
-    free(t->covariance);
-    free(t->wanted);
+    free(t->first);
+    free(t->heights);
+    free(t->factors);
+    free(t->functions);
+    free(t->variances);
 }
 
 static void *copy_of(const void *from, int n, size_t size) {
@@ -45,15 +51,16 @@ static void *copy_of(const void *from, int n, size_t size) {
 }
 
 static int find_mark(trial *t, int sheet, tr_vec2 p) {
-    for (int i = 0; i < t->net.n_offsets; i++) {
-        if (t->marks[i].sheet == sheet && t->marks[i].p_mm.x == p.x && t->marks[i].p_mm.y == p.y) {
-            return i;
-        }
+    int *at = &t->first[sheet];
+    while (*at >= 0 && !(t->marks[*at].p_mm.x == p.x && t->marks[*at].p_mm.y == p.y)) {
+        at = &t->marks[*at].next;
     }
-    t->marks[t->net.n_offsets] = (seen_mark){sheet, p};
-    t->net.offsets[t->net.n_offsets] =
+    if (*at >= 0) return *at;
+    int number = *at = t->net.n_offsets++;
+    t->marks[number] = (seen_mark){p, -1};
+    t->net.offsets[number] =
         (tr_net_offset){.is_free = {false, false, true}, .sd_mm = {0, 0, HEIGHT_SD_MM}};
-    return t->net.n_offsets++;
+    return number;
 }
 
 /* Every mark gets its height. Marks that were left out come back in: a bent sheet may be why. */
@@ -84,118 +91,123 @@ static bool set_up(const tr_adjustment *adj, trial *t, tr_error *err) {
     t->net.offsets = calloc((size_t)net->n_observations + 1, sizeof *t->net.offsets);
     t->net.n_offsets = 0;
     t->marks = calloc((size_t)net->n_observations + 1, sizeof *t->marks);
-    if (!t->net.rigs || !t->net.sheets || !t->net.observations || !t->net.offsets || !t->marks) {
+    t->first = calloc((size_t)net->n_sheets + 1, sizeof *t->first);
+    if (!t->net.rigs || !t->net.sheets || !t->net.observations || !t->net.offsets || !t->marks ||
+        !t->first) {
         return tr_fail_memory(err);
     }
+    for (int i = 0; i < net->n_sheets; i++) t->first[i] = -1;
     free_heights(adj, t);
-    t->n_wanted = t->net.n_offsets;
-    t->wanted = calloc((size_t)t->n_wanted + 1, sizeof *t->wanted);
-    t->covariance = calloc((size_t)t->n_wanted * (size_t)t->n_wanted + 1, sizeof *t->covariance);
-    if (!t->wanted || !t->covariance) return tr_fail_memory(err);
-    for (int i = 0; i < t->net.n_offsets; i++) {
-        t->wanted[i] = (tr_net_unknown){TR_NET_OFFSET, i, 2};
-    }
+    t->heights = calloc((size_t)t->net.n_offsets + 1, sizeof *t->heights);
+    t->factors = calloc((size_t)t->net.n_offsets + 1, sizeof *t->factors);
+    t->functions = calloc((size_t)net->n_sheets + 1, sizeof *t->functions);
+    t->variances = calloc((size_t)net->n_sheets + 1, sizeof *t->variances);
+    if (!t->heights || !t->factors || !t->functions || !t->variances) return tr_fail_memory(err);
     return true;
 }
 
 /* Row of the map from the heights of a sheet's marks to the distance of one mark from their
    least-squares plane: e_i - row_i of the plane's hat matrix. false where the marks lie on one
    line. */
-static bool distance_row(const seen_mark *marks, const int *of, int n, int i, double *row) {
+static bool distance_row(const seen_mark *marks, const tr_net_unknown *of, int n, int i,
+                         double *row) {
     double A[9] = {0};
     for (int k = 0; k < n; k++) {
-        double b[3] = {1, marks[of[k]].p_mm.x / 1000, marks[of[k]].p_mm.y / 1000};
+        double b[3] = {1, marks[of[k].index].p_mm.x / 1000, marks[of[k].index].p_mm.y / 1000};
         for (int r = 0; r < 3; r++) {
             for (int c = 0; c <= r; c++) A[3 * r + c] += b[r] * b[c];
         }
     }
-    double x[3] = {1, marks[of[i]].p_mm.x / 1000, marks[of[i]].p_mm.y / 1000};
+    double x[3] = {1, marks[of[i].index].p_mm.x / 1000, marks[of[i].index].p_mm.y / 1000};
     if (!tr_solve_small(A, x, 3)) return false;
     for (int k = 0; k < n; k++) {
-        row[k] = -(x[0] + x[1] * marks[of[k]].p_mm.x / 1000 + x[2] * marks[of[k]].p_mm.y / 1000);
+        row[k] = -(x[0] + x[1] * marks[of[k].index].p_mm.x / 1000 +
+                   x[2] * marks[of[k].index].p_mm.y / 1000);
     }
     row[i] += 1;
     return true;
 }
 
-static double dot(const double *row, const int *of, int n, const tr_net_offset *offsets) {
+static double dot(const double *row, const tr_net_unknown *of, int n,
+                  const tr_net_offset *offsets) {
     double sum = 0;
-    for (int k = 0; k < n; k++) sum += row[k] * offsets[of[k]].offset_mm[2];
+    for (int k = 0; k < n; k++) sum += row[k] * offsets[of[k].index].offset_mm[2];
     return sum;
 }
 
-/* Flatness of one sheet: the highest and the lowest mark over the plane through all. scratch: 3n.
- */
-static void find_flatness(const trial *t, const int *of, int n, double variance_factor,
+/* Flatness of one sheet: the highest and the lowest mark over the plane through all; factors (n):
+   their difference as a function of the heights. scratch: 3n. False where they make no plane. */
+static bool find_flatness(const trial *t, const tr_net_unknown *of, int n, double *factors,
                           double *scratch, tr_sheet_condition *out) {
     double *row = scratch;
     double *high = scratch + n;
     double *low = scratch + 2 * (long)n;
     double highest = -INFINITY;
     double lowest = INFINITY;
-    if (n < MIN_MARKS) return;
+    if (n < MIN_MARKS) return false;
     for (int i = 0; i < n; i++) {
-        if (!distance_row(t->marks, of, n, i, row)) return;
+        if (!distance_row(t->marks, of, n, i, row)) return false;
         double d = dot(row, of, n, t->net.offsets);
         if (d > highest) {
             highest = d;
             memcpy(high, row, (size_t)n * sizeof *row);
-            out->highest_mm = t->marks[of[i]].p_mm;
+            out->highest_mm = t->marks[of[i].index].p_mm;
         }
         if (d < lowest) {
             lowest = d;
             memcpy(low, row, (size_t)n * sizeof *row);
         }
     }
-    double variance = 0;
-    for (int i = 0; i < n; i++) {
-        for (int k = 0; k < n; k++) {
-            variance += (high[i] - low[i]) * (high[k] - low[k]) *
-                        t->covariance[(long)of[i] * t->n_wanted + of[k]];
-        }
-    }
+    for (int i = 0; i < n; i++) factors[i] = high[i] - low[i];
     out->flatness_mm = highest - lowest;
-    out->flatness_u95_mm = 2 * sqrt(fmax(0, variance * variance_factor));
-    out->has_flatness = out->flatness_u95_mm < MAX_FLATNESS_U95_MM;
+    return true;
+}
+
+/* Flatness of all sheets, from the solved heights. */
+static bool find_all(trial *t, const tr_adjustment *adj, tr_sheet_condition *out, tr_error *err) {
+    int used = 0;
+    double *scratch = calloc(3 * (size_t)t->net.n_offsets + 1, sizeof *scratch);
+    if (!scratch) return tr_fail_memory(err);
+    for (int s = 0; s < t->net.n_sheets; s++) {
+        tr_net_function *f = &t->functions[s];
+        if (!adj->sheet_placed[s]) continue;
+        *f = (tr_net_function){t->heights + used, t->factors + used, 0};
+        for (int i = t->first[s]; i >= 0; i = t->marks[i].next) {
+            t->heights[used + f->n++] = (tr_net_unknown){TR_NET_OFFSET, i, 2};
+        }
+        if (!find_flatness(t, f->unknowns, f->n, t->factors + used, scratch, &out[s])) f->n = 0;
+        used += f->n;
+    }
+    free(scratch);
+    return true;
 }
 
 bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sheet_condition *out,
                       tr_error *err) {
     trial t;
-    bool ok = false;
-    int *of = NULL;
-    double *scratch = NULL;
-    if (!set_up(adj, &t, err)) goto out;
-    of = calloc((size_t)t.net.n_offsets + 1, sizeof *of);
-    scratch = calloc(3 * (size_t)t.net.n_offsets + 1, sizeof *scratch);
-    if (!of || !scratch) {
-        tr_fail_memory(err);
-        goto out;
-    }
-    tr_net_options options = {.huber = TR_ADJUST_HUBER,
-                              .small_step = 0.01,
-                              .wanted = t.wanted,
-                              .n_wanted = t.n_wanted,
-                              .covariance = t.covariance};
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = 0.01};
     tr_lsq_result result;
     tr_error ignored = {0};
-    ok = true;
-    if (!tr_network_solve(&t.net, &options, &result, &ignored)) {
-        ok = ignored.code != TR_NO_MEMORY || tr_fail_memory(err);
-        goto out;
+    bool ok = set_up(adj, &t, err);
+    if (!ok) goto out;
+    /* Once for the heights, and from there once more for the variance of what was made of them. */
+    bool is_solved = tr_network_solve(&t.net, &options, &result, &ignored);
+    if (is_solved) {
+        ok = find_all(&t, adj, out, err);
+        options.max_iterations = 1;
+        options.functions = t.functions;
+        options.n_functions = t.net.n_sheets;
+        options.variances = t.variances;
+        is_solved = ok && tr_network_solve(&t.net, &options, &result, &ignored);
     }
-    double factor = fmax(1, result.variance_factor);
-    for (int s = 0; s < in->n_sheets; s++) {
-        int n = 0;
-        if (!adj->sheet_placed[s]) continue;
-        for (int i = 0; i < t.net.n_offsets; i++) {
-            if (t.marks[i].sheet == s) of[n++] = i;
-        }
-        find_flatness(&t, of, n, factor, scratch, &out[s]);
+    if (ignored.code == TR_NO_MEMORY) ok = tr_fail_memory(err);
+    for (int s = 0; s < in->n_sheets && is_solved; s++) {
+        double variance = t.variances[s] * fmax(1, result.variance_factor);
+        if (t.functions[s].n == 0) continue;
+        out[s].flatness_u95_mm = 2 * sqrt(variance);
+        out[s].has_flatness = out[s].flatness_u95_mm < MAX_FLATNESS_U95_MM;
     }
 out:
-    free(of);
-    free(scratch);
     release_trial(&t);
     return ok;
 }
