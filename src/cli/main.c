@@ -19,7 +19,7 @@ typedef struct {
 
 static const command COMMANDS[] = {
     {"check", tr_cmd_check, "trammel check JOB.yaml [PHOTO...] [--json] [--picture OUT.png]",
-     "whether a mat or a board lies where the job's layout requires it"},
+     "whether a mat lies where the job's layout requires it"},
     {"lens", tr_cmd_lens,
      "trammel lens PHOTO... --squares COLSxROWS --pitch MM --out LENS.yaml [--json]",
      "the lens of a camera, from photos of a checkerboard"},
