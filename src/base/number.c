@@ -92,10 +92,13 @@ void tr_number_print(double value, char out[TR_NUMBER_SIZE]) {
 }
 
 void tr_number_print_short(double value, char out[TR_NUMBER_SIZE]) {
+    /* Outside of these even all digits come with an exponent. */
+    bool may_have_exponent = !(fabs(value) >= 1e-4 && fabs(value) < 1e15);
     for (int digits = 1; digits <= ENOUGH_DIGITS; digits++) {
         double back;
         print(value, digits, out);
-        if (!strchr(out, 'e') && tr_number_parse(out, &back) && back == value) return;
+        if (strchr(out, 'e') && !may_have_exponent) continue; /* 160, not 1.6e+02 */
+        if (tr_number_parse(out, &back) && back == value) return;
     }
     print(value, ENOUGH_DIGITS, out);
 }

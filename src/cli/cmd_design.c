@@ -39,16 +39,16 @@ static const char HELP[] =
     "  --size WxH        width and height of the face in mm (default: plate 210x297,\n"
     "                    which is A4, hub 180x180, mat 1600x1000, checkerboard the\n"
     "                    smallest of A4 and A3 that holds it)\n"
-    "  --tag MM          edge of a tag (default: as large as fits; mat: a sixth of its\n"
-    "                    shorter side, at most 160)\n"
-    "  --squares CxR     of a checkerboard: columns and rows of squares, best one even\n"
-    "                    and one odd, for example 10x7\n"
+    "  --tag MM          edge of a tag (default: as large as fits; mat: a sixth of\n"
+    "                    its shorter side, at most 160)\n"
+    "  --squares CxR     of a checkerboard: columns and rows of squares, best one\n"
+    "                    even and one odd, for example 10x7\n"
     "  --pitch MM        of a checkerboard: edge of a square\n"
     "  --title TEXT      printed below the id (default: made from the numbers)\n"
     "  --ids A..B        range to choose tag ids from (default: all of the family)\n"
     "  --family NAME     tag family (default: tag36h11)\n"
-    "  --sheets DIR      folder of the shop's sheet files, whose tag ids and names are\n"
-    "                    not used again (default: the folder of --out)\n"
+    "  --sheets DIR      folder of the shop's sheet files, whose tag ids and names\n"
+    "                    are not used again (default: the folder of --out)\n"
     "  --help            print this text\n"
     "\n"
     "Examples:\n"
@@ -244,7 +244,7 @@ static bool design_sheet(const request *r, tr_error *err) {
                           "is there already; a sheet that may have been printed is not replaced: "
                           "give another name, or remove it first");
     }
-    char *folder = tr_path_beside(r->out, r->sheets ? "" : ".");
+    char *folder = tr_path_beside(r->out, "");
     if (!folder) return tr_fail_memory(err);
     bool ok = tr_shop_read(r->sheets ? r->sheets : folder, &shop, err) &&
               tr_design_make(&r->design, &shop, &sheet, err) && tr_sheet_write(r->out, &sheet, err);

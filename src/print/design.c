@@ -12,7 +12,8 @@
 static const double MIN_TAG_MM = 30;
 static const double MIN_BOARD_TAG_MM = 5;
 
-static const double CELL_STEP_MM = 0.5;
+/* Cells are a whole number of these: 0.5 mm, of a board's small tag 0.1 mm. */
+static const double CELL_STEP_MM = 0.5, SMALL_CELL_STEP_MM = 0.1;
 
 /* Paper that is not cut: printers leave out up to some 6 mm at the edge. */
 static const double PAPER_EDGE_MM = 8;
@@ -57,7 +58,8 @@ static void add_corner(work *w, double x, double y) {
 
 /* The largest size up to this one whose cells are a whole number of steps. */
 static double round_tag(const work *w, double size_mm) {
-    return floor(size_mm / w->cells / CELL_STEP_MM + 1e-9) * CELL_STEP_MM * w->cells;
+    double step = size_mm < MIN_TAG_MM ? SMALL_CELL_STEP_MM : CELL_STEP_MM;
+    return floor(size_mm / w->cells / step + 1e-9) * step * w->cells;
 }
 
 /* The tags' size: as large as fits, or as it was asked for. */

@@ -7,8 +7,8 @@
      checkerboard  for `trammel lens`: squares, and in the margin one small tag that tells the
                    boards of a shop apart
 
-   Tag edges are a whole number of half millimetres a cell. Sheets are upright (turn_deg 0), tags in
-   rows from the upper left. */
+   A tag's cells are a whole number of half millimetres (of a checkerboard's tag: tenths). Sheets
+   are upright (turn_deg 0), tags in rows from the upper left. */
 #ifndef TR_PRINT_DESIGN_H
 #define TR_PRINT_DESIGN_H
 

@@ -95,7 +95,7 @@ typedef struct {
     double from_mm, to_mm;
     double room_mm; /* a tile's length on the page, with its overlap */
     double overlap_mm;
-    const int *crossed; /* how many marks a cut at place k would go through */
+    const int *crossed; /* what a cut at place k would go through: 3 a tag, 1 any other mark */
     int n;              /* places are 0..n, n steps from from_mm to to_mm */
 } axis;
 
@@ -115,7 +115,7 @@ static bool fits_tile(const axis *x, int i, int k) {
    whole; tiles of like length are nicer, but worth nothing else. */
 static double tile_cost(const axis *x, int i, int k) {
     double part = (place(x, k) - place(x, i)) / x->room_mm;
-    return 1 + 0.01 * part * part + (k < x->n ? 0.2 * x->crossed[k] : 0);
+    return 1 + 0.01 * part * part + (k < x->n ? 0.1 * x->crossed[k] : 0);
 }
 
 /* The cheapest cuts, by dynamic programming over all places. cuts: n_tiles + 1 places, owned by the
@@ -162,7 +162,7 @@ static bool cut_axis(const tr_artwork *a, bool is_x, double room_mm, double over
         double high = is_x ? a->marks[i].right : a->marks[i].top;
         int first = (int)fmax(0, floor((low - x.from_mm) / length * x.n));
         for (int k = first; k <= x.n && place(&x, k) < high - TOUCH_MM; k++)
-            crossed[k] += place(&x, k) > low + TOUCH_MM;
+            if (place(&x, k) > low + TOUCH_MM) crossed[k] += i < a->sheet->n_tags ? 3 : 1;
     }
     bool ok = find_cuts(&x, cuts, n_tiles, err);
     free(crossed);

@@ -105,19 +105,20 @@ bool tr_room_find(tr_room *room, double width_mm, double height_mm, tr_vec2 near
     if (!(width_mm <= room->columns * cell) || !(height_mm <= room->rows * cell)) return false;
     int columns = (int)ceil(width_mm / cell - TOUCH);
     int rows = (int)ceil(height_mm / cell - TOUCH);
-    double best = INFINITY;
+    double best = INFINITY; /* squared distance, mm^2 */
     sum_up(room);
     for (int row = 0; row + rows <= room->rows; row++) {
+        double y = room->whole.bottom + (row + rows / 2.0) * cell;
+        if ((y - near.y) * (y - near.y) >= best) continue;
         for (int column = 0; column + columns <= room->columns; column++) {
-            tr_vec2 centre = tr_v2(room->whole.left + (column + columns / 2.0) * cell,
-                                   room->whole.bottom + (row + rows / 2.0) * cell);
-            double distance = tr_v2_norm(tr_v2_sub(centre, near));
+            double x = room->whole.left + (column + columns / 2.0) * cell;
+            double distance = (x - near.x) * (x - near.x) + (y - near.y) * (y - near.y);
             if (distance >= best ||
                 !is_span_free(room, (span){column, row, column + columns, row + rows})) {
                 continue;
             }
             best = distance;
-            *out = tr_area_about(centre, width_mm, height_mm);
+            *out = tr_area_about(tr_v2(x, y), width_mm, height_mm);
         }
     }
     return best < INFINITY;

@@ -32,7 +32,8 @@ static bool read_file(const char *folder, const char *name, tr_shop *shop, tr_er
     char *path = malloc(size);
     bool is_sheet = false;
     if (!path) return tr_fail_memory(err);
-    snprintf(path, size, "%s/%s", folder, name);
+    size_t n = strlen(folder);
+    snprintf(path, size, "%s%s%s", folder, n == 0 || folder[n - 1] == '/' ? "" : "/", name);
     bool ok = has_tags(path, &is_sheet, err);
     if (ok && is_sheet) {
         ok = tr_sheet_read(path, &shop->sheets[shop->n], err);
@@ -46,7 +47,7 @@ bool tr_shop_read(const char *folder, tr_shop *out, tr_error *err) {
     struct dirent **files = NULL;
     *out = (tr_shop){0};
     errno = 0;
-    int n = scandir(folder, &files, is_yaml, by_name);
+    int n = scandir(*folder ? folder : ".", &files, is_yaml, by_name);
     if (n < 0) {
         if (errno == ENOMEM) return tr_fail_memory(err);
         return tr_fail_at(err, TR_NO_FILE, folder, 0, NULL,

@@ -13,9 +13,9 @@ typedef struct {
     int n;
 } tr_shop;
 
-/* Reads the sheet files of a folder: those in .yaml or .yml that have `tags`; others, as layouts
-   and jobs, are none. Its sub-folders are not searched. One that cannot be read is an error: its
-   ids would not be known. */
+/* Reads the sheet files of a folder ("": the one the program works in): those in .yaml or .yml that
+   have `tags`; others, as layouts and jobs, are none. Its sub-folders are not searched. One that
+   cannot be read is an error: its ids would not be known. */
 TR_MUST_USE bool tr_shop_read(const char *folder, tr_shop *out, tr_error *err);
 void tr_shop_release(tr_shop *shop);
 
