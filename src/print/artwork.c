@@ -185,6 +185,11 @@ static double smaller_side(const tr_sheet *s) {
     return fmin(s->width_mm, s->height_mm);
 }
 
+/* What is too large for the room that there is gets smaller step by step. */
+static double shrunk(double size, int step) {
+    return size * pow(0.93, step);
+}
+
 static double clamp(double x, double low, double high) {
     return fmin(fmax(x, low), high);
 }
@@ -212,10 +217,13 @@ static bool try_put(tr_artwork *a, tr_placed *what, double width, double height,
 
 /* Cross and circle, the cross half as far again; as large as fits. */
 static void put_centre(tr_artwork *a) {
+    static const double SMALLEST_MM = 6;
     double most = clamp(0.1 * smaller_side(a->sheet), 8, 60);
-    for (double side = most; side >= 6 && !a->centre.is_there; side *= 0.9) {
+    double side = most;
+    for (int step = 1; side >= SMALLEST_MM && !a->centre.is_there; step++) {
         tr_area area = tr_area_about(tr_v2(0, 0), side, side);
         if (tr_room_is_free(&a->room, area)) put(a, &a->centre, area);
+        side = shrunk(most, step);
     }
 }
 
@@ -262,7 +270,9 @@ static double title_size(tr_artwork *a, double id_size, double id_width) {
 static bool put_id(tr_artwork *a, tr_error *err) {
     static const double SMALLEST_MM = 4;
     const tr_sheet *s = a->sheet;
-    for (double size = clamp(0.12 * smaller_side(s), 8, 120); size >= SMALLEST_MM; size *= 0.93) {
+    double largest = clamp(0.12 * smaller_side(s), 8, 120);
+    for (int step = 0; shrunk(largest, step) >= SMALLEST_MM; step++) {
+        double size = shrunk(largest, step);
         double width, height, title_width, title_height;
         tr_lettering_measure(&a->lettering, (tr_letters){.size_mm = size, .is_bold = true}, s->id,
                              &width, &height);
@@ -284,8 +294,9 @@ static bool put_id(tr_artwork *a, tr_error *err) {
 static bool put_arrow(tr_artwork *a, tr_error *err) {
     static const double SMALLEST_MM = 10;
     const tr_sheet *s = a->sheet;
-    for (double height = clamp(0.2 * smaller_side(s), SMALLEST_MM, 200); height >= SMALLEST_MM;
-         height *= 0.93) {
+    double largest = clamp(0.2 * smaller_side(s), SMALLEST_MM, 200);
+    for (int step = 0; shrunk(largest, step) >= SMALLEST_MM; step++) {
+        double height = shrunk(largest, step);
         if (try_put(a, &a->arrow, 0.5 * height, height, tr_v2(0, 0.12 * s->height_mm))) return true;
     }
     return leave_out(a, "the up arrow", err);
@@ -322,7 +333,9 @@ static bool put_note(tr_artwork *a, tr_error *err) {
     static const int COLUMNS[] = {84, 70, 56, 46, 36, 28, 22, 16, 100, 125, 150};
     const tr_sheet *s = a->sheet;
     write_note(a);
-    for (double size = clamp(0.012 * smaller_side(s), 2.6, 9); size >= SMALLEST_MM; size *= 0.93) {
+    double largest = clamp(0.012 * smaller_side(s), 2.6, 9);
+    for (int step = 0; shrunk(largest, step) >= SMALLEST_MM; step++) {
+        double size = shrunk(largest, step);
         for (size_t k = 0; k < sizeof COLUMNS / sizeof *COLUMNS; k++) {
             double width = 0.55 * size * COLUMNS[k];
             double used;
@@ -483,15 +496,18 @@ static void draw_ticks(const tr_artwork *a, cairo_t *cr) {
 }
 
 void tr_rule_draw(tr_lettering *lettering, cairo_t *cr, double x, double y, bool is_up) {
-    static const double STEP_MM = 10, TICK_LOW_MM = 1.3, TICK_HIGH_MM = 4, LETTERS_MM = 2.4;
+    enum { N_STEPS = 10 };
+    static const double TICK_LOW_MM = 1.3, TICK_HIGH_MM = 4, LETTERS_MM = 2.4;
     cairo_save(cr);
     cairo_translate(cr, x, y);
     if (is_up) cairo_rotate(cr, -TR_PI / 2);
     black(cr);
     cairo_set_line_width(cr, HAIR_MM);
     line(cr, 0, 0, TR_RULE_MM, 0);
-    for (double at = 0; at <= TR_RULE_MM; at += STEP_MM)
-        line(cr, at, 0, at, at == 0 || at == TR_RULE_MM ? -TICK_HIGH_MM : -TICK_LOW_MM);
+    for (int k = 0; k <= N_STEPS; k++) {
+        double at = k * TR_RULE_MM / N_STEPS;
+        line(cr, at, 0, at, k == 0 || k == N_STEPS ? -TICK_HIGH_MM : -TICK_LOW_MM);
+    }
     char text[16];
     snprintf(text, sizeof text, "%.0f mm", TR_RULE_MM);
     tr_letters how = {.size_mm = LETTERS_MM, .width_mm = TR_RULE_MM, .is_centred = true};

@@ -208,7 +208,8 @@ static bool plan_tiles(const tr_artwork *a, double overlap_mm, tr_pages *out, tr
     }
     out->has_frame = true;
     out->overlap_mm = overlap_mm;
-    for (int k = 0; ok && k < out->n && out->n <= MAX_PAGES; k++)
+    bool is_few = ok && out->columns > 0 && out->n <= MAX_PAGES;
+    for (int k = 0; is_few && k < out->n; k++)
         out->pages[k] = make_page(out, x, y, k % out->columns, k / out->columns);
     free(x);
     free(y);

@@ -70,8 +70,11 @@ static void draw_cross(const drawing *d, tr_vec2 at_sheet) {
 /* Crosses along the cut, on both tiles that it parts, where no mark and no text is. Where they
    stand depends on the sheet alone, so that both tiles have the same. */
 static void draw_crosses(const drawing *d, bool is_upright, double at, double from, double to) {
+    static const double TRY_STEP_MM = 2;
     double before = -INFINITY;
-    for (double along = from + CROSS_MM; along <= to - CROSS_MM; along += 2) {
+    int n = (int)floor((to - from - 2 * CROSS_MM) / TRY_STEP_MM);
+    for (int k = 0; k <= n; k++) {
+        double along = from + CROSS_MM + k * TRY_STEP_MM;
         tr_vec2 p = is_upright ? tr_v2(at, along) : tr_v2(along, at);
         if (along - before < CROSS_STEP_MM) continue;
         if (!tr_room_is_free(&d->artwork->room, tr_area_about(p, CROSS_MM, CROSS_MM))) continue;
