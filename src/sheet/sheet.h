@@ -35,6 +35,11 @@ typedef struct {
 TR_MUST_USE bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err);
 void tr_sheet_release(tr_sheet *sheet);
 
+/* Writes a sheet file from which the same sheet is read, bit by bit (a turn to its last bit but
+   one); whole or not at all (base/file.h). The sheet must be one that tr_sheet_read would accept.
+ */
+TR_MUST_USE bool tr_sheet_write(const char *path, const tr_sheet *sheet, tr_error *err);
+
 /* How many ids a tag family has (tag36h11: 587); 0 for a family that is not known. */
 int tr_sheet_family_size(const char *family);
 

@@ -1,0 +1,80 @@
+#include "sheet/sheet.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "base/file.h"
+#include "base/number.h"
+
+/* Between double quotes, so that no name can be taken for a number, a date or a boolean. */
+static void put_quoted(FILE *to, const char *text) {
+    fputc('"', to);
+    for (; *text; text++) {
+        if (*text == '"' || *text == '\\') fputc('\\', to);
+        fputc(*text, to);
+    }
+    fputc('"', to);
+}
+
+static void put_number(FILE *to, double x) {
+    char text[TR_NUMBER_SIZE];
+    tr_number_print_short(x, text);
+    fputs(text, to);
+}
+
+static void put_pair(FILE *to, double x, double y) {
+    fputc('[', to);
+    put_number(to, x);
+    fputs(", ", to);
+    put_number(to, y);
+    fputc(']', to);
+}
+
+/* The shortest number of degrees that is read as this angle. */
+static void put_degrees(FILE *to, double angle_rad) {
+    double whole = round(angle_rad * TR_DEG_PER_RAD);
+    bool is_whole = TR_RAD_PER_DEG * whole == angle_rad;
+    put_number(to, is_whole ? whole : angle_rad * TR_DEG_PER_RAD);
+}
+
+static void put_tag(FILE *to, const tr_tag *tag) {
+    fprintf(to, "  - { id: %d, centre_mm: ", tag->id);
+    put_pair(to, tag->centre_mm.x, tag->centre_mm.y);
+    fputs(", size_mm: ", to);
+    put_number(to, tag->size_mm);
+    if (tag->turn_rad != 0) {
+        fputs(", turn_deg: ", to);
+        put_degrees(to, tag->turn_rad);
+    }
+    fputs(" }\n", to);
+}
+
+static void put_sheet(FILE *to, const tr_sheet *sheet) {
+    fputs("sheet: ", to);
+    put_quoted(to, sheet->id);
+    fputs("\ntitle: ", to);
+    put_quoted(to, sheet->title);
+    fprintf(to, "\nkind: %s\nsize_mm: ", tr_sheet_kind_name(sheet->kind));
+    put_pair(to, sheet->width_mm, sheet->height_mm);
+    fprintf(to, "\ntag_family: %s\ntags:\n", sheet->tag_family);
+    for (int i = 0; i < sheet->n_tags; i++) put_tag(to, &sheet->tags[i]);
+    if (sheet->n_corners > 0) fputs("corners_mm:\n", to);
+    for (int i = 0; i < sheet->n_corners; i++) {
+        fputs("  - ", to);
+        put_pair(to, sheet->corners_mm[i].x, sheet->corners_mm[i].y);
+        fputc('\n', to);
+    }
+}
+
+bool tr_sheet_write(const char *path, const tr_sheet *sheet, tr_error *err) {
+    char *text = NULL;
+    size_t size = 0;
+    FILE *to = open_memstream(&text, &size);
+    if (!to) return tr_fail_memory(err);
+    put_sheet(to, sheet);
+    bool is_whole = !ferror(to);
+    if (fclose(to) != 0) is_whole = false;
+    bool ok = is_whole ? tr_file_write(path, text, size, err) : tr_fail_memory(err);
+    free(text);
+    return ok;
+}
