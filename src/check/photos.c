@@ -249,15 +249,32 @@ static bool look_at_predicted(pool *p, tr_check *check, int n_threads, tr_predic
     return look_at_all(p, LOOK_AGAIN, n_threads, err);
 }
 
-/* A sheet that fewer than two photos show, by quick looks alone. */
-static bool is_any_missing(const tr_job *job, const tr_check *check) {
+static bool is_needed(const tr_job *job, int sheet) {
+    for (int i = 0; i < job->n_references; i++) {
+        if (job->references[i].sheet == sheet) return true;
+    }
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        if (tr_job_find_sheet(job, job->layout.placements[i].sheet) == sheet) return true;
+    }
+    return false;
+}
+
+/* Whether quick looks have left a needed sheet in fewer than two photos, or a photo without its
+   place among the others. */
+static bool is_any_missing(const tr_check *check, const tr_predictions *predictions) {
+    const tr_job *job = check->job;
+    for (int i = 0; i < check->n_photos; i++) {
+        const tr_check_photo *p = &check->photos[i];
+        bool has_place = predictions->first[i + 1] > predictions->first[i];
+        if (p->is_readable && p->marks.n_views > 0 && !has_place) return true;
+    }
     for (int k = 0; k < job->n_sheets; k++) {
         int n = 0;
         for (int i = 0; i < check->n_photos; i++) {
             const tr_photo_marks *m = &check->photos[i].marks;
             for (int v = 0; v < m->n_views; v++) n += m->views[v].sheet == k;
         }
-        if (n < 2 && job->sheets[k].n_tags > 0) return true;
+        if (n < 2 && job->sheets[k].n_tags > 0 && is_needed(job, k)) return true;
     }
     return false;
 }
@@ -296,7 +313,7 @@ static bool look_for_marks(tr_check *check, int n_threads, tr_progress progress,
     if (!look_at_all(&p, LOOK_FIRST, n_threads, err) || !tr_check_sort(check, err)) goto out;
     refuse_repeats(check);
     if (!look_at_predicted(&p, check, n_threads, &predictions, err)) goto out;
-    if (is_any_missing(check->job, check)) {
+    if (is_any_missing(check, &predictions)) {
         tr_predictions_release(&predictions);
         if (!look_at_all(&p, LOOK_THOROUGH, n_threads, err) ||
             !look_at_predicted(&p, check, n_threads, &predictions, err)) {

@@ -25,14 +25,6 @@ static void fill(const tr_check *check, const tr_adjustment *adj, tr_predictions
     out->first[check->n_photos] = n;
 }
 
-static void count_seen(const tr_check *check, int *seen) {
-    for (int i = 0; i < check->n_photos; i++) {
-        const tr_check_photo *p = &check->photos[i];
-        for (int v = 0; p->is_readable && v < p->marks.n_views; v++)
-            seen[p->marks.views[v].sheet]++;
-    }
-}
-
 bool tr_check_predict(const tr_check *check, tr_predictions *out, tr_error *err) {
     size_t n_photos = (size_t)check->n_photos;
     size_t n_sheets = (size_t)check->job->n_sheets;
@@ -42,10 +34,8 @@ bool tr_check_predict(const tr_check *check, tr_predictions *out, tr_error *err)
     tr_error why = {0};
     bool ok = false;
     *out = (tr_predictions){.items = calloc(n_photos * n_sheets + 1, sizeof *out->items),
-                            .first = calloc(n_photos + 1, sizeof *out->first),
-                            .seen = calloc(n_sheets + 1, sizeof *out->seen)};
-    if (!marks || !names || !out->items || !out->first || !out->seen) goto no_memory;
-    count_seen(check, out->seen);
+                            .first = calloc(n_photos + 1, sizeof *out->first)};
+    if (!marks || !names || !out->items || !out->first) goto no_memory;
     tr_adjust_input input = tr_check_input(check, marks, names);
     if (tr_adjust_roughly(&input, &adj, &why)) {
         fill(check, &adj, out);
@@ -67,6 +57,5 @@ no_memory:
 void tr_predictions_release(tr_predictions *p) {
     free(p->items);
     free(p->first);
-    free(p->seen);
     memset(p, 0, sizeof *p);
 }

@@ -5,12 +5,11 @@
 
 #include "check/check.h"
 
-/* items[first[i]] .. items[first[i + 1] - 1] are of photo i (as given); seen[k] photos show sheet
-   k. Owned by the caller: tr_predictions_release. */
+/* items[first[i]] .. items[first[i + 1] - 1] are of photo i (as given): every sheet that has a
+   place, none where the photo has none. Owned by the caller: tr_predictions_release. */
 typedef struct {
     tr_sheet_prediction *items;
     int *first;
-    int *seen;
 } tr_predictions;
 
 /* From the marks found so far; the photos are sorted. Where they do not hang together nothing is
