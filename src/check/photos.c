@@ -20,7 +20,7 @@ enum { MAX_MINUTES_APART = 60 };
 
 /* Decoded photos are kept for a second look as long as they fit in here; others are read again. So
    memory does not grow with the number of photos. */
-static const size_t KEPT_BYTES = 128u * 1024u * 1024u;
+static const size_t KEPT_BYTES = 100u * 1024u * 1024u;
 
 /* The looks at a photo. All photos get one before any gets the next. */
 typedef enum {
