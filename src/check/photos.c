@@ -27,14 +27,14 @@ typedef enum {
     LOOK_FIRST,   /* reads it, and measures what a quick search finds */
     LOOK_AGAIN,   /* measures what the other photos predict */
     LOOK_THOROUGH /* searches at full resolution */
-} look;
+} look_kind;
 
 /* What the threads share. */
 typedef struct {
     const tr_job *job;
     tr_check_photo *photos;
     int n;
-    look look;
+    look_kind look;
     const tr_predictions *predictions; /* of LOOK_AGAIN */
     tr_image *kept;                    /* n; those that fit */
     pthread_mutex_t mutex;             /* guards all below */
@@ -226,7 +226,7 @@ static void *work(void *argument) {
     return NULL;
 }
 
-static bool look_at_all(pool *p, look look, int n_threads, tr_error *err) {
+static bool look_at_all(pool *p, look_kind look, int n_threads, tr_error *err) {
     pthread_t threads[MAX_THREADS];
     int started = 0;
     p->look = look;
