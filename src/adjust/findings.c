@@ -454,7 +454,7 @@ static bool choose_moves(tr_adjustment *adj, tr_net_hypothesis *moves, int *n, t
     int most = affordable_trials(&adj->net);
     int kept = 0;
     if (*n > most) {
-        candidate *candidates = calloc((size_t)*n, sizeof *candidates);
+        candidate *candidates = calloc((size_t)*n + 1, sizeof *candidates);
         if (!candidates) return tr_fail_memory(err);
         bool ok = tr_network_test(&adj->net, TR_ADJUST_HUBER, moves, *n, err);
         for (int i = 0; i < *n; i++) candidates[i].promise = moves[i].gain;

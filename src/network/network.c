@@ -299,8 +299,8 @@ static void evaluate_lens_prior(const state *s, int index, double *r, double *J)
     if (J) memcpy(J, s->lens_W[index], (size_t)(n * n) * sizeof *J);
 }
 
-static void evaluate_floor(const tr_net_sheet *sheet, const bool is_free[TR_SHEET_N], int n_columns,
-                           double *r, double *J) {
+static void evaluate_floor(const state *s, int index, int n_columns, double *r, double *J) {
+    const tr_net_sheet *sheet = &s->net->sheets[index];
     double tilt = 1 / sheet->floor_tilt_sd_rad;
     double z = 1 / sheet->floor_z_sd_mm;
     tr_vec3 normal = tr_m3_column(sheet->world_from_sheet.R, 2);
@@ -318,7 +318,7 @@ static void evaluate_floor(const tr_net_sheet *sheet, const bool is_free[TR_SHEE
     for (int i = 0; i < 3; i++) {
         int c = 0;
         for (int j = 0; j < TR_SHEET_N; j++) {
-            if (is_free[j]) J[i * n_columns + c++] = full[i][j];
+            if (sheet->is_free[j]) J[i * n_columns + c++] = full[i][j];
         }
     }
 }
@@ -385,9 +385,7 @@ static bool evaluate(void *context, int term, double *r, double *J) {
         return evaluate_observation(net, obs, net->sheets[obs->sheet].is_free, n_columns, r, J);
     }
     case TERM_LENS_PRIOR: evaluate_lens_prior(s, index, r, J); return true;
-    case TERM_FLOOR:
-        evaluate_floor(&net->sheets[index], net->sheets[index].is_free, n_columns, r, J);
-        return true;
+    case TERM_FLOOR: evaluate_floor(s, index, n_columns, r, J); return true;
     case TERM_SHAPE: evaluate_shape(s, index, n_columns, r, J); return true;
     case TERM_OFFSET: evaluate_offset(s, index, n_columns, r, J); return true;
     }
@@ -810,26 +808,6 @@ static bool add_observation(const state *s, int term, double huber, int componen
     return true;
 }
 
-/* A pose of its own is a sheet on the floor of its own, with that prior. Returns the prior's cost.
- */
-static double add_floor(const tr_net_sheet *sheet, added_sums *sums) {
-    static const bool pose[TR_SHEET_N] = {true, true, true, true, true, true};
-    double r[3];
-    double J[3 * TR_POSE_N];
-    double cost = 0;
-    evaluate_floor(sheet, pose, TR_POSE_N, r, J);
-    for (int i = 0; i < 3; i++) {
-        cost += r[i] * r[i];
-        for (int j = 0; j < TR_POSE_N; j++) {
-            sums->g_b[j] += J[i * TR_POSE_N + j] * r[i];
-            for (int k = 0; k < TR_POSE_N; k++) {
-                sums->H_bb[j * TR_POSE_N + k] += J[i * TR_POSE_N + j] * J[i * TR_POSE_N + k];
-            }
-        }
-    }
-    return cost;
-}
-
 /* With S = H_bb - H_ba H_aa^-1 H_ab: the step -S^-1 g_b, the gain g_b' S^-1 g_b, and the diagonal
    of S^-1. Y: scratch, as H_ab. */
 static void judge_hypothesis(const state *s, const tr_lsq *lsq, const added_sums *sums, double *Y,
@@ -902,7 +880,6 @@ static bool goes_on(const tr_net_hypothesis *before, const tr_net_hypothesis *h)
 static bool test_hypothesis(const state *s, const tr_lsq *lsq, double huber, const int *start,
                             const int *terms, const tr_net_hypothesis *before, added_sums *sums,
                             double *Y, tr_net_hypothesis *h) {
-    const tr_net_sheet *sheet = &s->net->sheets[h->sheet];
     int last = h->last_photo;
     if (before && goes_on(before, h)) {
         last = before->first_photo - 1;
@@ -920,15 +897,11 @@ static bool test_hypothesis(const state *s, const tr_lsq *lsq, double huber, con
             return false;
         }
     }
-    added_sums with_prior = *sums;
     h->is_determined = false;
     h->gain = 0;
     memset(h->step, 0, sizeof h->step);
     memset(h->variance, 0, sizeof h->variance);
-    double prior_cost = 0;
-    if (!h->is_stretch && sheet->floor_z_sd_mm > 0) prior_cost = add_floor(sheet, &with_prior);
-    judge_hypothesis(s, lsq, &with_prior, Y, h);
-    if (h->is_determined) h->gain -= prior_cost;
+    judge_hypothesis(s, lsq, sums, Y, h);
     return true;
 }
 

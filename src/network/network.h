@@ -157,7 +157,7 @@ TR_MUST_USE bool tr_network_solve(tr_network *net, const tr_net_options *options
                                   tr_lsq_result *result, tr_error *err);
 
 /* A hypothesis: in the photos from the first to the last, the sheet had another pose (what is not
-   free included; its prior on the floor is taken twice then), or another stretch. */
+ * free included, and without a prior), or another stretch. */
 typedef struct {
     int sheet;
     bool is_stretch;

@@ -4,6 +4,7 @@
 #ifndef TR_OPENCV_MODULE_H
 #define TR_OPENCV_MODULE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -20,7 +21,7 @@ typedef enum {
 
 /* As tr_opencv_find_checkerboard; px: height rows of width grey values; xy: two a corner. */
 typedef tr_opencv_outcome tr_opencv_find(uint8_t *px, int width, int height, int inner_cols,
-                                         int inner_rows, int is_exhaustive, double *xy, char *text,
+                                         int inner_rows, bool is_exhaustive, double *xy, char *text,
                                          size_t text_size);
 
 #endif

@@ -38,7 +38,7 @@ tr_opencv_outcome fail(const char *why, char *text, size_t text_size) {
 extern "C" tr_opencv_find tr_opencv_module_find;
 
 tr_opencv_outcome tr_opencv_module_find(uint8_t *px, int width, int height, int inner_cols,
-                                        int inner_rows, int is_exhaustive, double *xy, char *text,
+                                        int inner_rows, bool is_exhaustive, double *xy, char *text,
                                         size_t text_size) {
     try {
         settle();
