@@ -195,7 +195,7 @@ static int choose_root(const tr_adjust_input *in, const sightings *seen, int *gr
 
 static bool find_root(const tr_adjust_input *in, const sightings *seen, int *root, tr_error *err) {
     size_t n = (size_t)in->n_photos + (size_t)in->n_sheets;
-    int *group = calloc(2 * n + 1, sizeof *group);
+    int *group = calloc(2 * n + 1, sizeof(int));
     double *clarity = calloc((size_t)in->n_sheets + 1, sizeof *clarity);
     bool ok = group && clarity;
     if (ok) *root = choose_root(in, seen, group, group + n, clarity);

@@ -653,8 +653,10 @@ static double whole_bleed(const fit *f, int family) {
         lo = is_below ? mid : lo;
         hi = is_below ? hi : mid;
     }
-    for (double step = 4; step > 1e-6; step /= 2)
+    for (int k = 0; k < 23; k++) {
+        double step = ldexp(4, -k);
         z += normal_below(z + step, &density) < lo ? step : 0;
+    }
     return f->bleed_px[family] - z * f->sigma_px[family];
 }
 

@@ -266,7 +266,7 @@ static void place_mats(scene *s) {
     const tr_sim_options *o = s->o;
     const double *e[2] = {o->mat_error, o->second_mat_error};
     int sheet[2] = {MAT, MAT_2};
-    for (int i = 0; i < s->sim->job.layout.n_placements; i++) {
+    for (int i = 0; i < s->sim->job.layout.n_placements && i < 2; i++) {
         double y = s->sim->job.layout.placements[i].axis[TR_Y].required;
         s->sheets[sheet[i]] = on_floor(s, mat_x(o) + e[i][0], y + e[i][1], e[i][2]);
     }
