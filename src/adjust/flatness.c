@@ -52,7 +52,7 @@ static int find_mark(trial *t, int sheet, tr_vec2 p) {
     }
     t->marks[t->net.n_offsets] = (seen_mark){sheet, p};
     t->net.offsets[t->net.n_offsets] =
-        (tr_net_offset){.is_free = {false, false, true}, .sd_mm = {0, 0, HEIGHT_SD_MM}};
+        (tr_net_offset){.is_free = {false, false, true}, .sd = {0, 0, HEIGHT_SD_MM}};
     return t->net.n_offsets++;
 }
 
@@ -120,7 +120,7 @@ static bool distance_row(const seen_mark *marks, const int *of, int n, int i, do
 
 static double dot(const double *row, const int *of, int n, const tr_net_offset *offsets) {
     double sum = 0;
-    for (int k = 0; k < n; k++) sum += row[k] * offsets[of[k]].offset_mm[2];
+    for (int k = 0; k < n; k++) sum += row[k] * offsets[of[k]].value[TR_OFFSET_Z];
     return sum;
 }
 

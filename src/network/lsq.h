@@ -14,7 +14,7 @@
 #include "base/error.h"
 
 /* The widest term: rows and columns of its Jacobian. */
-enum { TR_LSQ_MAX_ROWS = 12, TR_LSQ_MAX_COLUMNS = 44 };
+enum { TR_LSQ_MAX_ROWS = 12, TR_LSQ_MAX_COLUMNS = 56 };
 
 typedef struct {
     int rows;           /* 1 .. TR_LSQ_MAX_ROWS */
@@ -83,5 +83,8 @@ TR_MUST_USE bool tr_lsq_solve(tr_lsq *lsq, tr_lsq_options options, tr_lsq_result
    the whitened residuals. out: n x n, row by row, for the n unknowns listed. */
 TR_MUST_USE bool tr_lsq_covariance(tr_lsq *lsq, const int *unknowns, int n, double *out,
                                    tr_error *err);
+
+/* One whole column of that inverse; out: one value an unknown. */
+TR_MUST_USE bool tr_lsq_inverse_column(tr_lsq *lsq, int unknown, double *out, tr_error *err);
 
 #endif
