@@ -559,8 +559,7 @@ static void gain_by_solving_anew(void **unused) {
         assert_true(job_solve(&q, &options, &result));
         offsets[0].value[c] = 0;
         tr_pose moved = q.sheets[wanted[0].index].world_from_sheet;
-        tr_vec3 turn =
-            tr_vector_from_rotation(tr_m3_mul(moved.R, tr_m3_transpose(rest.R)));
+        tr_vec3 turn = tr_vector_from_rotation(tr_m3_mul(moved.R, tr_m3_transpose(rest.R)));
         tr_vec3 d = tr_v3_sub(moved.t_mm, rest.t_mm);
         double change[WANTED] = {turn.x, turn.y, turn.z, d.x, d.y, d.z};
         for (int k = 0; k < WANTED; k++) {

@@ -5,6 +5,7 @@
 
 #include "adjust/findings.h"
 #include "adjust/flatness.h"
+#include "adjust/revise.h"
 #include "adjust/start.h"
 
 /* A floor sheet's prior: workshop floors are flat within a few millimetres over a few metres. */
@@ -14,19 +15,6 @@ static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
 /* The adjustment is done when nothing moves by more than this part of its standard deviation. */
 static const double SMALL_STEP = 1e-6;
 
-/* |W r|^2 beyond which an observation contradicts the others, by its number of points: chi-squared
-   with 2 and 8 degrees of freedom is above these once in 20,000. Scaled by the residuals of the
-   others. */
-static double contradiction_limit(int n_points) {
-    return n_points == 1 ? 20 : 34;
-}
-/* Medians of chi-squared, 2 and 8 degrees of freedom. */
-static double median_chi2(int n_points) {
-    return n_points == 1 ? 1.386 : 7.344;
-}
-/* In one round only what is not far below the worst is left out: the others may come back into
-   line when the worst are gone. */
-static const double ROUND_PART = 0.4;
 enum { MAX_ROUNDS = 12 };
 
 static void *new_array(int n, size_t size) {
@@ -125,54 +113,6 @@ static void drop_impossible(tr_network *net) {
     }
 }
 
-static int compare_doubles(const void *a, const void *b) {
-    double x = *(const double *)a;
-    double y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-/* Robust scale of the residuals' variance: the median observation against what it should be. */
-static double robust_variance(const tr_network *net, const double *chi2, double *scratch) {
-    int n = 0;
-    for (int i = 0; i < net->n_observations; i++) {
-        const tr_net_obs *o = &net->observations[i];
-        if (o->is_used) scratch[n++] = chi2[i] / median_chi2(o->n_points);
-    }
-    if (n == 0) return 1;
-    qsort(scratch, (size_t)n, sizeof *scratch, compare_doubles);
-    return fmax(1, scratch[n / 2]);
-}
-
-/* One round of leaving out and taking back; returns how many observations changed. */
-static int revise(const tr_adjustment *adj, const bool *is_possible, double *chi2,
-                  double *scratch) {
-    const tr_network *net = &adj->net;
-    double worst = 0;
-    int changed = 0;
-    for (int i = 0; i < net->n_observations; i++) {
-        chi2[i] = INFINITY;
-        if (is_possible[i]) (void)tr_network_residual(net, i, NULL, &chi2[i]);
-    }
-    double variance = robust_variance(net, chi2, scratch);
-    for (int i = 0; i < net->n_observations; i++) {
-        const tr_net_obs *o = &net->observations[i];
-        if (o->is_used) worst = fmax(worst, chi2[i] / contradiction_limit(o->n_points) / variance);
-    }
-    for (int i = 0; i < net->n_observations; i++) {
-        tr_net_obs *o = &net->observations[i];
-        if (!is_possible[i]) continue;
-        double size = chi2[i] / contradiction_limit(o->n_points) / variance;
-        if (o->is_used && size > 1 && size > ROUND_PART * worst) {
-            o->is_used = false;
-            changed++;
-        } else if (!o->is_used && size < 1) {
-            o->is_used = true;
-            changed++;
-        }
-    }
-    return changed;
-}
-
 /* Photos and sheets that lost what held them to the root go out of the solution, with all their
    marks for good. */
 static bool drop_unsupported(tr_adjustment *adj, bool *is_possible, tr_error *err) {
@@ -227,7 +167,7 @@ static bool leave_out(tr_adjustment *adj, tr_lsq_result *result, tr_error *err) 
     }
     for (int i = 0; i < net->n_observations; i++) is_possible[i] = net->observations[i].is_used;
     for (int round = 0; round < MAX_ROUNDS; round++) {
-        if (revise(adj, is_possible, chi2, scratch) == 0) break;
+        if (tr_revise(net, is_possible, chi2, scratch) == 0) break;
         if (!drop_unsupported(adj, is_possible, err)) goto out;
         if (!tr_network_solve(net, &options, result, err)) goto out;
     }

@@ -397,8 +397,8 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
             try_misfits(in, adj, &base, result->variance_factor, &best, &memory);
         }
     } else if (best.kind != NO_CAUSE) {
-        /* What one number explains, a small move of a sheet may explain better; it has four unknowns
-           more. */
+        /* What one number explains, a small move of a sheet may explain better; it has four
+           unknowns more. */
         lowest -= MOVED_OVER_NUMBER;
         try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &memory);
     }

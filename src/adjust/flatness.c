@@ -101,46 +101,44 @@ static bool set_up(const tr_adjustment *adj, trial *t, tr_error *err) {
 /* Row of the map from the heights of a sheet's marks to the distance of one mark from their
    least-squares plane: e_i - row_i of the plane's hat matrix. false where the marks lie on one
    line. */
-static bool distance_row(const seen_mark *marks, const int *of, int n, int i, double *row) {
+static bool distance_row(const tr_vec2 *p, int n, int i, double *row) {
     double A[9] = {0};
     for (int k = 0; k < n; k++) {
-        double b[3] = {1, marks[of[k]].p_mm.x / 1000, marks[of[k]].p_mm.y / 1000};
+        double b[3] = {1, p[k].x / 1000, p[k].y / 1000};
         for (int r = 0; r < 3; r++) {
             for (int c = 0; c <= r; c++) A[3 * r + c] += b[r] * b[c];
         }
     }
-    double x[3] = {1, marks[of[i]].p_mm.x / 1000, marks[of[i]].p_mm.y / 1000};
+    double x[3] = {1, p[i].x / 1000, p[i].y / 1000};
     if (!tr_solve_small(A, x, 3)) return false;
-    for (int k = 0; k < n; k++) {
-        row[k] = -(x[0] + x[1] * marks[of[k]].p_mm.x / 1000 + x[2] * marks[of[k]].p_mm.y / 1000);
-    }
+    for (int k = 0; k < n; k++) row[k] = -(x[0] + x[1] * p[k].x / 1000 + x[2] * p[k].y / 1000);
     row[i] += 1;
     return true;
 }
 
-static double dot(const double *row, const int *of, int n, const tr_net_offset *offsets) {
+static double dot(const double *row, const double *heights, int n) {
     double sum = 0;
-    for (int k = 0; k < n; k++) sum += row[k] * offsets[of[k]].value[TR_OFFSET_Z];
+    for (int k = 0; k < n; k++) sum += row[k] * heights[k];
     return sum;
 }
 
-/* Flatness of one sheet: the highest and the lowest mark over the plane through all. scratch: 3n.
- */
-static void find_flatness(const trial *t, const int *of, int n, double variance_factor,
-                          double *scratch, tr_sheet_condition *out) {
-    double *row = scratch;
-    double *high = scratch + n;
-    double *low = scratch + 2 * (long)n;
+bool tr_flatness_of(const tr_vec2 *p_mm, const double *heights_mm, const double *covariance, int n,
+                    double variance_factor, tr_sheet_condition *out, tr_error *err) {
     double highest = -INFINITY;
     double lowest = INFINITY;
-    if (n < MIN_MARKS) return;
+    out->has_flatness = false;
+    if (n < MIN_MARKS) return true;
+    double *row = calloc(3 * (size_t)n, sizeof *row);
+    if (!row) return tr_fail_memory(err);
+    double *high = row + n;
+    double *low = row + 2 * (long)n;
     for (int i = 0; i < n; i++) {
-        if (!distance_row(t->marks, of, n, i, row)) return;
-        double d = dot(row, of, n, t->net.offsets);
+        if (!distance_row(p_mm, n, i, row)) goto out;
+        double d = dot(row, heights_mm, n);
         if (d > highest) {
             highest = d;
             memcpy(high, row, (size_t)n * sizeof *row);
-            out->highest_mm = t->marks[of[i]].p_mm;
+            out->highest_mm = p_mm[i];
         }
         if (d < lowest) {
             lowest = d;
@@ -150,28 +148,56 @@ static void find_flatness(const trial *t, const int *of, int n, double variance_
     double variance = 0;
     for (int i = 0; i < n; i++) {
         for (int k = 0; k < n; k++) {
-            variance += (high[i] - low[i]) * (high[k] - low[k]) *
-                        t->covariance[(long)of[i] * t->n_wanted + of[k]];
+            variance += (high[i] - low[i]) * (high[k] - low[k]) * covariance[(long)i * n + k];
         }
     }
     out->flatness_mm = highest - lowest;
     out->flatness_u95_mm = 2 * sqrt(fmax(0, variance * variance_factor));
     out->has_flatness = out->flatness_u95_mm < MAX_FLATNESS_U95_MM;
+out:
+    free(row);
+    return true;
+}
+
+/* The marks of one sheet, gathered. */
+static bool find_flatness(const trial *t, int sheet, double factor, tr_sheet_condition *out,
+                          tr_error *err) {
+    int most = t->net.n_offsets;
+    int n = 0;
+    bool ok = false;
+    int *of = calloc((size_t)most + 1, sizeof *of);
+    tr_vec2 *p = calloc((size_t)most + 1, sizeof *p);
+    double *heights = calloc((size_t)most + 1, sizeof *heights);
+    double *C = calloc((size_t)most * (size_t)most + 1, sizeof *C);
+    if (!of || !p || !heights || !C) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    for (int i = 0; i < most; i++) {
+        if (t->marks[i].sheet != sheet) continue;
+        p[n] = t->marks[i].p_mm;
+        heights[n] = t->net.offsets[i].value[TR_OFFSET_Z];
+        of[n++] = i;
+    }
+    for (int i = 0; i < n; i++) {
+        for (int k = 0; k < n; k++) {
+            C[i * n + k] = t->covariance[(long)of[i] * t->n_wanted + of[k]];
+        }
+    }
+    ok = tr_flatness_of(p, heights, C, n, factor, out, err);
+out:
+    free(of);
+    free(p);
+    free(heights);
+    free(C);
+    return ok;
 }
 
 bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sheet_condition *out,
                       tr_error *err) {
     trial t;
     bool ok = false;
-    int *of = NULL;
-    double *scratch = NULL;
     if (!set_up(adj, &t, err)) goto out;
-    of = calloc((size_t)t.net.n_offsets + 1, sizeof *of);
-    scratch = calloc(3 * (size_t)t.net.n_offsets + 1, sizeof *scratch);
-    if (!of || !scratch) {
-        tr_fail_memory(err);
-        goto out;
-    }
     tr_net_options options = {.huber = TR_ADJUST_HUBER,
                               .small_step = 0.01,
                               .wanted = t.wanted,
@@ -185,17 +211,10 @@ bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sh
         goto out;
     }
     double factor = fmax(1, result.variance_factor);
-    for (int s = 0; s < in->n_sheets; s++) {
-        int n = 0;
-        if (!adj->sheet_placed[s]) continue;
-        for (int i = 0; i < t.net.n_offsets; i++) {
-            if (t.marks[i].sheet == s) of[n++] = i;
-        }
-        find_flatness(&t, of, n, factor, scratch, &out[s]);
+    for (int s = 0; s < in->n_sheets && ok; s++) {
+        if (adj->sheet_placed[s]) ok = find_flatness(&t, s, factor, &out[s], err);
     }
 out:
-    free(of);
-    free(scratch);
     release_trial(&t);
     return ok;
 }

@@ -112,8 +112,7 @@ static void form_of(const tr_net_offset *o, double M[4]) {
     double g = 1 + o->value[TR_OFFSET_GROWTH];
     double a = o->value[TR_OFFSET_ASPECT];
     /* E = g I + a [cos 2axis, sin 2axis; sin 2axis, -cos 2axis] */
-    double E[4] = {g + a * (c * c - s * s), 2 * a * c * s, 2 * a * c * s,
-                   g - a * (c * c - s * s)};
+    double E[4] = {g + a * (c * c - s * s), 2 * a * c * s, 2 * a * c * s, g - a * (c * c - s * s)};
     M[0] = ct * E[0] - st * E[2];
     M[1] = ct * E[1] - st * E[3];
     M[2] = st * E[0] + ct * E[2];
@@ -772,8 +771,8 @@ static void *new_array(int n, size_t size) {
 static bool init_state(state *s, tr_network *net, tr_error *err) {
     memset(s, 0, sizeof *s);
     s->net = net;
-    int most_terms = net->n_observations + net->n_lenses + 2 * net->n_sheets + net->n_offsets +
-                     net->n_lengths;
+    int most_terms =
+        net->n_observations + net->n_lenses + 2 * net->n_sheets + net->n_offsets + net->n_lengths;
     int most_unknowns = TR_LENS_N * net->n_lenses + TR_POSE_N * (net->n_cameras + net->n_rigs) +
                         TR_SHEET_N * net->n_sheets + TR_OFFSET_N * net->n_offsets;
     s->lenses = new_array(net->n_lenses, sizeof *s->lenses);

@@ -12,9 +12,9 @@
    where hx, hy are the half extents of the sheet: bow_x is how far, in mm, the middle of the sheet
    stands out of the plane through its left and right edges.
 
-   displaced() is the identity unless the mark has an offset of its own: a mark that is not where the
-   file says, or not in the sheet's plane. A mark is moved as a whole, about its centre c:
-     p' = c + d + Rz(turn) E (p - c)    E = Rz(axis) diag(1 + growth + aspect, 1 + growth - aspect)
+   displaced() is the identity unless the mark has an offset of its own: a mark that is not where
+   the file says, or not in the sheet's plane. A mark is moved as a whole, about its centre c: p' =
+   c + d + Rz(turn) E (p - c)    E = Rz(axis) diag(1 + growth + aspect, 1 + growth - aspect)
                                             Rz(-axis) along the face
    so that a tag that was stuck by hand stays the flat rectangle that its printer made it.
 
