@@ -5,6 +5,7 @@
 
 #include "adjust/findings.h"
 #include "adjust/flatness.h"
+#include "adjust/places.h"
 #include "adjust/revise.h"
 #include "adjust/start.h"
 
@@ -56,6 +57,8 @@ void tr_adjustment_release(tr_adjustment *a) {
     free(a->net.sheets);
     free(a->net.photos);
     free(a->net.observations);
+    free(a->net.offsets);
+    free(a->covariance_places);
     free(a->photo_placed);
     free(a->sheet_placed);
     free(a->photo_rejected);
@@ -179,35 +182,72 @@ out:
     return ok;
 }
 
+/* Solves for the covariance C of all sheets' poses. With surveyed sheets (places->n_rows > 0) what
+   C has of their marks' places is taken out, and `whole`, n x n, is what they add. */
+static bool covariance_of(tr_network *net, const tr_places *places, tr_net_options *options,
+                          double *C, double *whole, tr_lsq_result *result, tr_error *err) {
+    int n = options->n_wanted;
+    bool ok = false;
+    double *once = NULL;
+    options->covariance = C;
+    if (places->n_rows == 0) return tr_network_solve(net, options, result, err);
+    once = new_array(n * n, sizeof *once);
+    options->gain = new_array(n * net->n_observations * TR_OFFSET_N, sizeof *options->gain);
+    if (!once || !options->gain) {
+        tr_fail_memory(err);
+    } else if (tr_network_solve(net, options, result, err) &&
+               tr_places_propagate(places, net, options->gain, n, once, whole, err)) {
+        for (int i = 0; i < n * n; i++) C[i] -= once[i];
+        ok = true;
+    }
+    free(once);
+    free(options->gain);
+    options->gain = NULL;
+    return ok;
+}
+
 /* Solves once more for the covariance of all sheets' poses, with the lens free or held. */
-static bool covariances(tr_adjustment *adj, int n_sheets, tr_lsq_result *result, tr_error *err) {
+static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *places,
+                        tr_lsq_result *result, tr_error *err) {
     tr_network *net = &adj->net;
     tr_net_lens lens = net->lenses[0];
     bool ok = false;
     int n = 6 * n_sheets;
+    double *ignored = NULL;
     tr_net_unknown *wanted = new_array(n, sizeof *wanted);
     if (!wanted) return tr_fail_memory(err);
+    if (places->n_rows > 0) {
+        adj->covariance_places = new_array(n * n, sizeof *adj->covariance_places);
+        ignored = new_array(n * n, sizeof *ignored);
+        if (!adj->covariance_places || !ignored) {
+            tr_fail_memory(err);
+            goto out;
+        }
+    }
     for (int i = 0; i < n; i++) wanted[i] = (tr_net_unknown){TR_NET_SHEET, i / 6, i % 6};
-    tr_net_options options = {.huber = TR_ADJUST_HUBER,
-                              .small_step = SMALL_STEP,
-                              .wanted = wanted,
-                              .n_wanted = n,
-                              .covariance = adj->covariance};
+    tr_net_options options = {
+        .huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP, .wanted = wanted, .n_wanted = n};
     tr_lsq_result held;
-    if (!tr_network_solve(net, &options, result, err)) goto out;
+    if (!covariance_of(net, places, &options, adj->covariance, adj->covariance_places, result,
+                       err)) {
+        goto out;
+    }
     memset(net->lenses[0].is_free, 0, sizeof net->lenses[0].is_free);
     net->lenses[0].has_prior = false;
-    options.covariance = adj->covariance_lens_held;
-    if (!tr_network_solve(net, &options, &held, err)) goto out;
+    if (!covariance_of(net, places, &options, adj->covariance_lens_held, ignored, &held, err)) {
+        goto out;
+    }
     net->lenses[0].has_prior = lens.has_prior;
     memcpy(net->lenses[0].is_free, lens.is_free, sizeof lens.is_free);
     double factor = fmax(1, result->variance_factor);
     for (int i = 0; i < n * n; i++) {
         adj->covariance[i] *= factor;
         adj->covariance_lens_held[i] *= factor;
+        if (adj->covariance_places) adj->covariance[i] += adj->covariance_places[i];
     }
     ok = true;
 out:
+    free(ignored);
     free(wanted);
     return ok;
 }
@@ -218,6 +258,7 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     tr_lsq_result result;
     bool is_explained;
+    tr_places places = {0};
     memset(out, 0, sizeof *out);
     if (!allocate(in, out, err) || !tr_adjust_start(in, out, err)) goto fail;
     set_up_lens(in->lens, &net->lenses[0]);
@@ -228,13 +269,14 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     set_up_observations(in, out);
     if (!tr_find_unconnected(in, out, warnings, err)) goto fail;
     drop_impossible(net);
+    if (!tr_places_set_up(in, net, &places, err)) goto fail;
     if (!tr_network_solve(net, &options, &result, err)) goto fail;
     if (!tr_find_cause(in, out, &result, warnings, &is_explained, err)) goto fail;
     if (!is_explained &&
         (!leave_out(out, &result, err) || !tr_find_moved(in, out, &result, warnings, err))) {
         goto fail;
     }
-    if (!covariances(out, in->n_sheets, &result, err)) goto fail;
+    if (!covariances(out, in->n_sheets, &places, &result, err)) goto fail;
     out->is_settled = result.is_settled;
     out->variance_factor = result.variance_factor;
     out->degrees_of_freedom = result.degrees_of_freedom;
@@ -245,8 +287,10 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     }
     if (!tr_find_left_out(in, out, warnings, err)) goto fail;
     if (!tr_find_flatness(in, out, out->conditions, err)) goto fail;
+    tr_places_release(&places);
     return true;
 fail:
+    tr_places_release(&places);
     tr_adjustment_release(out);
     return false;
 }

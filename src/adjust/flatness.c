@@ -61,6 +61,7 @@ static void free_heights(const tr_adjustment *adj, trial *t) {
     for (int i = 0; i < t->net.n_observations; i++) {
         tr_net_obs *o = &t->net.observations[i];
         tr_vec2 centre = {0, 0};
+        memset(o->offset, 0, sizeof o->offset);
         if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet] || o->W[0] <= 0) continue;
         for (int k = 0; k < o->n_points; k++) {
             centre = tr_v2_add(centre, tr_v2_scale(1.0 / o->n_points, o->p_sheet_mm[k]));

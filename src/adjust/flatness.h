@@ -15,7 +15,7 @@ TR_MUST_USE bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment
    covariance of these, n x n by rows, times variance_factor. There is none for fewer than five
    marks, or where they lie on one line, or are too uncertain. False: memory ran out. */
 TR_MUST_USE bool tr_flatness_of(const tr_vec2 *p_mm, const double *heights_mm,
-                                const double *covariance, int n, double variance_factor, tr_sheet_condition *out,
-                                tr_error *err);
+                                const double *covariance, int n, double variance_factor,
+                                tr_sheet_condition *out, tr_error *err);
 
 #endif

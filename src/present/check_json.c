@@ -35,6 +35,7 @@ static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
     ok = ok && tr_json_put(budget, "marks", measured(axis, r->is_measured, r->u95_marks)) &&
          tr_json_put(budget, "lens", measured(axis, r->is_measured, r->u95_lens)) &&
          tr_json_put(budget, "plates", measured(axis, r->is_measured, r->u95_plates)) &&
+         tr_json_put(budget, "sheets", measured(axis, r->is_measured, r->u95_sheets)) &&
          tr_json_put(a, "budget", json_incref(budget));
     json_decref(budget);
     if (ok) return a;

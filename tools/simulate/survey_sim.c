@@ -63,8 +63,7 @@ static bool make_sheet(scene *s) {
         true_at.x += o->misplaced_mm * (2 * tr_random_uniform(&s->random) - 1);
         true_at.y += o->misplaced_mm * (2 * tr_random_uniform(&s->random) - 1);
         s->sim->at_mm[i] = true_at;
-        s->sim->turn_rad[i] =
-            o->misplaced_mm > 0 ? 0.01 * tr_random_normal(&s->random) : 0;
+        s->sim->turn_rad[i] = o->misplaced_mm > 0 ? 0.01 * tr_random_normal(&s->random) : 0;
         s->sim->edges_mm[i][0] = TAG_MM * (1 + o->stretch[0]);
         s->sim->edges_mm[i][1] = TAG_MM * (1 + o->stretch[1]);
         if (i < TAGS - o->n_stuck) {

@@ -12,20 +12,20 @@ enum { TR_SURVEY_SIM_TAGS = 8, TR_SURVEY_SIM_CORNERS = 8, TR_SURVEY_SIM_MARKS = 
 /* All zero with a seed: an exact survey of 8 photos with one bar. */
 typedef struct {
     uint64_t seed;
-    int n_photos;         /* 0: 8 */
-    double noise;         /* marks' noise as a multiple of their stated sd; 1 is honest */
-    double misplaced_mm;  /* tags lie up to this far from their place, along x and y */
-    double stretch[2];    /* the print's, relative */
-    double height_sd_mm;  /* of each mark over the plane */
-    int n_stuck;          /* the last tags are stuck by hand: the file does not have them */
-    int n_bars;           /* 0: 1 */
-    double bar_sd_mm;     /* stated, and drawn; 0: 0.05, and not drawn */
-    double bar_factor[3]; /* a bar's true length over the stated one; 0: 1 */
-    bool draws_lens;      /* the true lens is drawn from the profile's covariance */
+    int n_photos;              /* 0: 8 */
+    double noise;              /* marks' noise as a multiple of their stated sd; 1 is honest */
+    double misplaced_mm;       /* tags lie up to this far from their place, along x and y */
+    double stretch[2];         /* the print's, relative */
+    double height_sd_mm;       /* of each mark over the plane */
+    int n_stuck;               /* the last tags are stuck by hand: the file does not have them */
+    int n_bars;                /* 0: 1 */
+    double bar_sd_mm;          /* stated, and drawn; 0: 0.05, and not drawn */
+    double bar_factor[3];      /* a bar's true length over the stated one; 0: 1 */
+    bool draws_lens;           /* the true lens is drawn from the profile's covariance */
     bool has_rule, has_no_bar; /* the printed rule, with sd 0.1 mm, drawn where bar_sd_mm is set */
-    bool is_bar_hidden;   /* one tag of each bar is in no photo */
-    int moved_tag;        /* 1 + a tag that is moved ... */
-    double moved_mm;      /* ... by this along x, in the second half of the photos */
+    bool is_bar_hidden;        /* one tag of each bar is in no photo */
+    int moved_tag;             /* 1 + a tag that is moved ... */
+    double moved_mm;           /* ... by this along x, in the second half of the photos */
 } tr_survey_sim_options;
 
 typedef struct {
