@@ -1,4 +1,5 @@
-/* bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
+/* bench survey [--jobs N] [--seed S] [--threads N]: see bench_survey.c
+   bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
    Renders jobs of 12-megapixel photos with known truth and measures them like a user's photos, with
    exact plates: errors of x, y and yaw, and what the network's own covariance predicts. One half of
    the jobs has a plain sRGB tone curve, the other a steeper curve and sharpening as phones apply
@@ -10,6 +11,7 @@
 #include <unistd.h>
 
 #include "check/check.h"
+#include "tools/bench_survey.h"
 #include "tools/render/render.h"
 #include "tools/simulate/simulate.h"
 
@@ -245,7 +247,8 @@ static bool read_number(const char *text, long low, long high, long *out) {
 
 int main(int argc, char **argv) {
     options o = {.jobs = 6, .seed = 1, .n_threads = 2};
-    bool is_sound = argc > 1 && strcmp(argv[1], "accuracy") == 0;
+    bool is_survey = argc > 1 && strcmp(argv[1], "survey") == 0;
+    bool is_sound = is_survey || (argc > 1 && strcmp(argv[1], "accuracy") == 0);
     for (int i = 2; i + 1 < argc && is_sound; i += 2) {
         if (strcmp(argv[i], "--jobs") == 0)
             is_sound = read_number(argv[i + 1], 1, 10000, &o.jobs);
@@ -261,8 +264,9 @@ int main(int argc, char **argv) {
     }
     if (!is_sound || argc % 2 != 0) {
         fprintf(stderr,
-                "usage: bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n");
+                "usage: bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n"
+                "       bench survey [--jobs N] [--seed S] [--threads N]\n");
         return 64;
     }
-    return accuracy(&o);
+    return is_survey ? bench_survey(o.jobs, o.seed, o.n_threads) : accuracy(&o);
 }

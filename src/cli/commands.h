@@ -14,5 +14,6 @@ enum {
 
 int tr_cmd_check(int argc, char **argv);
 int tr_cmd_lens(int argc, char **argv);
+int tr_cmd_survey(int argc, char **argv);
 
 #endif

@@ -23,6 +23,9 @@ static const command COMMANDS[] = {
     {"lens", tr_cmd_lens,
      "trammel lens PHOTO... --squares COLSxROWS --pitch MM --out LENS.yaml [--json]",
      "the lens of a camera, from photos of a checkerboard"},
+    {"survey", tr_cmd_survey,
+     "trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml [--align MARK,...] [--json]",
+     "where the marks of a printed sheet, or tags stuck on it, really are"},
 };
 enum { N_COMMANDS = sizeof COMMANDS / sizeof *COMMANDS };
 
@@ -33,7 +36,7 @@ static void print_usage(FILE *out) {
 }
 
 static int print_help(void) {
-    puts("trammel measures from photos of any calibrated camera whether a patterned mat"
+    puts("trammel measures from photos of any calibrated camera whether a patterned mat or\n"
          "board lies where a calibration procedure requires it in the vehicle's frame,\n"
          "with its uncertainty and a verdict: pass, fail or inconclusive.\n");
     print_usage(stdout);
@@ -42,7 +45,8 @@ static int print_help(void) {
         printf("  %-6s %s\n", COMMANDS[i].name, COMMANDS[i].summary);
     puts("\n"
          "First `trammel lens`, once for each camera at one focus and image size; then\n"
-         "`trammel check`, for each vehicle. `trammel help COMMAND` tells more.\n"
+         "`trammel check`, for each vehicle. `trammel survey` measures a sheet whose marks\n"
+         "are not where its file says. `trammel help COMMAND` tells more.\n"
          "\n"
          "Exit status: 0 pass (or done), 1 fail, 2 inconclusive, 3 no measurement, or\n"
          "something asked for could not be written, 64 wrong usage.\n");

@@ -228,20 +228,53 @@ static bool frame_through(const tr_datum_mark *a, const tr_datum_mark *b, tr_dat
     return true;
 }
 
-/* A start that half of the marks may be wrong without doing harm to: of the frames through any two
-   marks the one with the least median distance (least median of squares; Rousseeuw, J. Am. Stat.
-   Assoc. 79, 1984). */
-static bool start_robust(const tr_datum_mark *marks, int n, double *scratch, tr_datum *out) {
+/* Weight 1 for the half that fits best, 0 for the others. distances: scratch, n. */
+static void keep_best_half(const tr_datum *d, tr_datum_mark *marks, int n, double *distances) {
+    for (int i = 0; i < n; i++) distances[i] = distance_off(d, &marks[i]);
+    qsort(distances, (size_t)n, sizeof *distances, compare_doubles);
+    double limit = distances[(n - 1) / 2];
+    for (int i = 0; i < n; i++) marks[i].weight = distance_off(d, &marks[i]) <= limit;
+}
+
+/* A start to which half of the marks may be wrong without doing harm: the frames through any two
+   marks with the least median distances (least median of squares; Rousseeuw, J. Am. Stat. Assoc.
+   79, 1984), each fitted anew to the half that fits it best until that rests (concentration;
+   Rousseeuw and van Driessen, Technometrics 41, 1999), since two marks do not tell both scales. */
+enum { CANDIDATES = 12, CONCENTRATIONS = 8 };
+
+static bool start_robust(tr_datum_mark *marks, int n, double *scratch, tr_datum *out) {
+    tr_datum candidate[CANDIDATES];
+    double size_of[CANDIDATES];
+    int n_candidates = 0;
     double best = INFINITY;
     for (int i = 0; i < n; i++) {
         for (int k = 0; k < i; k++) {
             tr_datum d;
             if (!frame_through(&marks[i], &marks[k], &d)) continue;
             double size = scatter(&d, marks, n, scratch);
-            if (size >= best) continue;
-            best = size;
-            *out = d;
+            int at = n_candidates < CANDIDATES ? n_candidates : CANDIDATES - 1;
+            if (at == CANDIDATES - 1 && n_candidates == CANDIDATES && size >= size_of[at]) continue;
+            if (n_candidates < CANDIDATES) n_candidates++;
+            for (; at > 0 && size_of[at - 1] > size; at--) {
+                size_of[at] = size_of[at - 1];
+                candidate[at] = candidate[at - 1];
+            }
+            size_of[at] = size;
+            candidate[at] = d;
         }
+    }
+    for (int c = 0; c < n_candidates; c++) {
+        tr_datum d = candidate[c];
+        for (int step = 0; step < CONCENTRATIONS; step++) {
+            tr_datum next;
+            keep_best_half(&d, marks, n, scratch);
+            if (!tr_datum_fit(marks, n, &next)) break;
+            d = next;
+        }
+        double size = scatter(&d, marks, n, scratch);
+        if (size >= best) continue;
+        best = size;
+        *out = d;
     }
     return isfinite(best);
 }

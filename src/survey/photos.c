@@ -7,6 +7,9 @@
 /* Marks this far from where the file has them may hide others from the search. */
 static const double MISPLACED_MM = 1.0;
 
+/* Each pass finds more corners, until all in view are found. */
+enum { MAX_PASSES = 5 };
+
 /* ---- bodies ---- */
 
 static bool is_place_known(const tr_survey_mark *m) {
@@ -31,6 +34,13 @@ static int tag_id(const tr_survey *v, tr_mark_name name) {
     return stuck ? stuck->id : v->spec->sheets[name.sheet].tags[name.index].id;
 }
 
+/* Where the file has a mark, with what is known of the print's scale. */
+static tr_vec2 expected_place(const tr_survey *v, const tr_survey_mark *m) {
+    const tr_survey_sheet *s = &v->sheets[m->name.sheet];
+    if (!v->is_solved || !s->has_scale) return m->nominal_mm;
+    return tr_v2(s->scale[0] * m->nominal_mm.x, s->scale[1] * m->nominal_mm.y);
+}
+
 /* A tag as far as it is known. */
 static tr_tag tag_of(const tr_survey *v, const tr_survey_mark *m) {
     tr_tag tag = {.id = tag_id(v, m->name), .size_mm = m->nominal_size_mm};
@@ -40,7 +50,7 @@ static tr_tag tag_of(const tr_survey *v, const tr_survey_mark *m) {
         memcpy(tag.edges_mm, m->edges_mm, sizeof tag.edges_mm);
         tag.size_mm = (m->edges_mm[0] + m->edges_mm[1]) / 2;
     } else if (m->has_nominal) {
-        tag.centre_mm = m->nominal_mm;
+        tag.centre_mm = expected_place(v, m);
         tag.turn_rad = m->nominal_turn_rad;
     }
     return tag;
@@ -59,7 +69,7 @@ static bool make_sheet_body(tr_survey *v, int sheet, tr_error *err) {
     for (int k = 0; k < s->n_marks; k++) {
         const tr_survey_mark *m = &v->marks[s->first_mark + k];
         if (!m->name.is_tag) {
-            body->corners_mm[body->n_corners++] = m->is_measured ? m->at_mm : m->nominal_mm;
+            body->corners_mm[body->n_corners++] = m->is_measured ? m->at_mm : expected_place(v, m);
         } else if (is_place_known(m)) {
             tags[body->n_tags] = m->name.index;
             body->tags[body->n_tags++] = tag_of(v, m);
@@ -206,41 +216,59 @@ static bool is_seen(const tr_survey *v, const tr_check_photo *photo, int mark) {
     return false;
 }
 
-/* A corner of a sheet whose tags lay off was not seen in a photo that shows the sheet and should
-   show the corner: it may be found from where the tags are now known to be. */
-static bool has_missed(const tr_survey *v) {
-    for (int s = 0; s < v->spec->n_sheets; s++) {
-        const tr_survey_sheet *sheet = &v->sheets[s];
-        int n_corners = v->spec->sheets[s].n_corners;
-        bool is_off = false;
-        for (int k = 0; k < sheet->n_marks; k++) {
-            const tr_survey_mark *m = &v->marks[sheet->first_mark + k];
-            if (!m->name.is_tag || !m->is_measured) continue;
-            is_off |=
-                !m->has_nominal || tr_v2_norm(tr_v2_sub(m->at_mm, m->nominal_mm)) > MISPLACED_MM;
+/* Corners of a sheet whose tags lay off were sought at wrong places, and are perhaps found from
+   where the tags are now known to be. */
+static bool are_tags_off(const tr_survey *v) {
+    for (int i = 0; i < v->n_marks; i++) {
+        const tr_survey_mark *m = &v->marks[i];
+        if (!m->name.is_tag || !m->is_measured || v->spec->sheets[m->name.sheet].n_corners == 0) {
+            continue;
         }
-        int n_seen = 0;
-        int n_most = 0;
-        for (int i = 0; is_off && i < v->check.n_photos; i++) {
-            const tr_check_photo *photo = &v->check.photos[i];
-            int first = sheet->first_mark + sheet->n_marks - n_corners;
-            if (!photo->is_used) continue;
-            for (int k = 0; k < n_corners; k++) n_seen += is_seen(v, photo, first + k);
-            n_most += n_corners;
-        }
-        if (n_seen < n_most) return true;
+        if (!m->has_nominal) return true;
+        if (tr_v2_norm(tr_v2_sub(m->at_mm, m->nominal_mm)) > MISPLACED_MM) return true;
     }
     return false;
 }
 
+/* How often corners were seen; *most: how often they could have been. */
+static int count_corners(const tr_survey *v, int *most) {
+    int n = 0;
+    *most = 0;
+    for (int i = 0; i < v->check.n_photos; i++) {
+        const tr_photo_marks *marks = &v->check.photos[i].marks;
+        for (int k = 0; k < marks->n_marks; k++) n += marks->marks[k].kind == TR_MARK_CORNER;
+        for (int s = 0; s < v->spec->n_sheets && v->check.photos[i].is_used; s++) {
+            *most += v->spec->sheets[s].n_corners;
+        }
+    }
+    return n;
+}
+
+/* Marks on which the frame is to rest may be among those not found yet: then the frame by all
+   others does, to seek them from. */
+static bool solve_somehow(tr_survey *v, tr_survey_align align, tr_error *why) {
+    tr_error ignored = {0};
+    *why = (tr_error){0};
+    if (tr_survey_solve(v, align, why)) return true;
+    return why->code == TR_NO_MEASURE && align.n > 0 &&
+           tr_survey_solve(v, (tr_survey_align){NULL, 0}, &ignored);
+}
+
 bool tr_survey_run(tr_survey *v, char *const *files, int n, int n_threads, tr_progress progress,
                    void *context, tr_survey_align align, tr_error *err) {
-    if (!tr_survey_photos(v, files, n, n_threads, progress, context, err) ||
-        !tr_survey_solve(v, align, err)) {
-        return false;
+    tr_error why = {0};
+    int before = -1;
+    for (int pass = 0; pass < MAX_PASSES; pass++) {
+        int most;
+        if (pass > 0 && !tr_survey_make_bodies(v, err)) return false;
+        if (!tr_survey_photos(v, files, n, n_threads, progress, context, err)) return false;
+        if (!solve_somehow(v, align, &why)) break;
+        int seen = count_corners(v, &most);
+        if (seen <= before || seen == most || !are_tags_off(v)) break;
+        before = seen;
     }
-    if (!has_missed(v)) return true;
-    return tr_survey_make_bodies(v, err) &&
-           tr_survey_photos(v, files, n, n_threads, progress, context, err) &&
-           tr_survey_solve(v, align, err);
+    if (why.code == TR_OK) return true;
+    v->is_solved = false;
+    if (err) *err = why;
+    return false;
 }

@@ -6,7 +6,12 @@
 
 #include "lens/planar.h"
 
-enum { TAGS = TR_SURVEY_SIM_TAGS, CORNERS = TR_SURVEY_SIM_CORNERS, MAX_BARS = 3, MAX_PHOTOS = 24 };
+enum {
+    TAGS = TR_SURVEY_SIM_TAGS,
+    CORNERS = TR_SURVEY_SIM_CORNERS,
+    MAX_BARS = TR_SURVEY_SIM_MAX_BARS,
+    MAX_PHOTOS = TR_SURVEY_SIM_MAX_PHOTOS
+};
 static const double TAG_MM = 160;
 static const double BAR_MM = 1000;
 static const double BAR_TAG_MM = 100;
@@ -19,12 +24,18 @@ typedef struct {
     const tr_survey_sim_options *o;
     tr_survey_sim *sim;
     tr_random random;
-    tr_lens true_lens;
-    double bar_mm[MAX_BARS]; /* true */
     tr_vec3 camera;
     tr_pose camera_from_world;
     int photo;
 } scene;
+
+tr_vec3 tr_survey_sim_bar_centre(int bar) {
+    return tr_v3(0, BAR_Y_MM[bar], BAR_HEIGHT_MM);
+}
+
+double tr_survey_sim_bar_tag_mm(void) {
+    return BAR_TAG_MM;
+}
 
 static double or_one(double factor) {
     return factor != 0.0 ? factor : 1;
@@ -72,6 +83,10 @@ static bool make_sheet(scene *s) {
         } else {
             spec->stuck[spec->n_stuck++] = (tr_stuck_tag){.id = 40 + i, .size_mm = TAG_MM};
             s->sim->turn_rad[i] = 0.5 * tr_random_normal(&s->random);
+            /* A label of its own, from another printer. */
+            for (int k = 0; k < 2; k++) {
+                s->sim->edges_mm[i][k] = TAG_MM * (1 + 0.002 * tr_random_normal(&s->random));
+            }
         }
     }
     for (int i = 0; i < CORNERS; i++) {
@@ -95,8 +110,8 @@ static bool make_lengths(scene *s) {
     if (!spec->bars || !spec->rules) return false;
     spec->n_bars = n_bars(o);
     for (int b = 0; b < spec->n_bars; b++) {
-        s->bar_mm[b] = BAR_MM * or_one(o->bar_factor[b]);
-        if (o->bar_sd_mm > 0) s->bar_mm[b] += sd * tr_random_normal(&s->random);
+        s->sim->bar_mm[b] = BAR_MM * or_one(o->bar_factor[b]);
+        if (o->bar_sd_mm > 0) s->sim->bar_mm[b] += sd * tr_random_normal(&s->random);
         spec->bars[b] = (tr_bar){.tag_family = "tag36h11",
                                  .tag = {100 + 2 * b, 101 + 2 * b},
                                  .size_mm = BAR_TAG_MM,
@@ -123,20 +138,25 @@ static void make_lens(scene *s) {
     static const double sd[TR_LENS_N] = {1.2, 1.2, 1.5, 1.5, 1.5e-3, 9e-3, 8e-5, 8e-5, 1.6e-2};
     tr_lens *lens = &s->sim->spec.lens;
     snprintf(lens->id, sizeof lens->id, "simulated");
-    lens->width_px = 4032;
-    lens->height_px = 3024;
+    double part = or_one(s->o->image_part);
+    double unit[TR_LENS_N];
+    lens->width_px = (int)lrint(4032 * part);
+    lens->height_px = (int)lrint(3024 * part);
     lens->has_covariance = true;
-    memcpy(lens->param, value, sizeof value);
-    for (int i = 0; i < TR_LENS_N; i++) lens->covariance[i * (TR_LENS_N + 1)] = sd[i] * sd[i];
+    for (int i = 0; i < TR_LENS_N; i++) {
+        unit[i] = sd[i] * (i <= TR_CY ? part : 1);
+        lens->param[i] = value[i] * (i <= TR_CY ? part : 1);
+        lens->covariance[i * (TR_LENS_N + 1)] = unit[i] * unit[i];
+    }
     /* fx and fy go together: the second is the first and a little of its own. */
-    double c = 0.95 * sd[TR_FX] * sd[TR_FY];
+    double c = 0.95 * unit[TR_FX] * unit[TR_FY];
     lens->covariance[TR_FX * TR_LENS_N + TR_FY] = lens->covariance[TR_FY * TR_LENS_N + TR_FX] = c;
-    s->true_lens = *lens;
+    s->sim->true_lens = *lens;
     if (!s->o->draws_lens) return;
     double n[TR_LENS_N];
     for (int i = 0; i < TR_LENS_N; i++) n[i] = tr_random_normal(&s->random);
     n[TR_FY] = 0.95 * n[TR_FX] + sqrt(1 - 0.95 * 0.95) * n[TR_FY];
-    for (int i = 0; i < TR_LENS_N; i++) s->true_lens.param[i] += sd[i] * n[i];
+    for (int i = 0; i < TR_LENS_N; i++) s->sim->true_lens.param[i] += unit[i] * n[i];
 }
 
 /* ---- photos ---- */
@@ -160,7 +180,7 @@ static void take_station(scene *s, int i, int n) {
 }
 
 static bool see(const scene *s, tr_vec3 p, tr_vec2 *uv) {
-    const tr_lens *lens = &s->true_lens;
+    const tr_lens *lens = &s->sim->true_lens;
     return tr_lens_project(lens, tr_pose_apply(s->camera_from_world, p), uv, NULL, NULL) &&
            uv->x > 8 && uv->y > 8 && uv->x < lens->width_px - 9 && uv->y < lens->height_px - 9;
 }
@@ -219,7 +239,7 @@ static void add_body(scene *s, int body, tr_photo_marks *out) {
         for (int c = 0; c < 4; c++) m.p_sheet_mm[c] = tr_tag_corner(&sheet->tags[k], c);
         if (b->kind == TR_BODY_BAR) {
             if (s->o->is_bar_hidden && b->end == 1) continue;
-            double x = (b->end ? 0.5 : -0.5) * s->bar_mm[b->sheet];
+            double x = (b->end ? 0.5 : -0.5) * s->sim->bar_mm[b->sheet];
             for (int c = 0; c < 4; c++) {
                 p[c] = tr_v3(x + m.p_sheet_mm[c].x, BAR_Y_MM[b->sheet] + m.p_sheet_mm[c].y,
                              BAR_HEIGHT_MM);
@@ -253,12 +273,13 @@ static bool take_photos(scene *s, int n, tr_error *err) {
         photo->file = strdup(name);
         v->check.order[i] = i;
         photo->is_readable = true;
-        photo->width_px = s->true_lens.width_px;
-        photo->height_px = s->true_lens.height_px;
+        photo->width_px = s->sim->true_lens.width_px;
+        photo->height_px = s->sim->true_lens.height_px;
         photo->marks.marks = calloc(TR_SURVEY_SIM_MARKS + 2 * MAX_BARS, sizeof(tr_mark));
         photo->marks.views = calloc((size_t)v->bodies.n_sheets, sizeof(tr_sheet_view));
         if (!photo->file || !photo->marks.marks || !photo->marks.views) return tr_fail_memory(err);
         take_station(s, i, n);
+        s->sim->vehicle_from_camera[i] = tr_pose_inverse(s->camera_from_world);
         for (int b = 0; b < v->bodies.n_sheets; b++) add_body(s, b, &photo->marks);
     }
     return true;

@@ -7,12 +7,19 @@
 #include "survey/survey.h"
 #include "tools/simulate/simulate.h"
 
-enum { TR_SURVEY_SIM_TAGS = 8, TR_SURVEY_SIM_CORNERS = 8, TR_SURVEY_SIM_MARKS = 16 };
+enum {
+    TR_SURVEY_SIM_TAGS = 8,
+    TR_SURVEY_SIM_CORNERS = 8,
+    TR_SURVEY_SIM_MARKS = 16,
+    TR_SURVEY_SIM_MAX_PHOTOS = 24,
+    TR_SURVEY_SIM_MAX_BARS = 3
+};
 
 /* All zero with a seed: an exact survey of 8 photos with one bar. */
 typedef struct {
     uint64_t seed;
     int n_photos;              /* 0: 8 */
+    double image_part;         /* photos smaller than 4032 x 3024 by this factor; 0: 1 */
     double noise;              /* marks' noise as a multiple of their stated sd; 1 is honest */
     double misplaced_mm;       /* tags lie up to this far from their place, along x and y */
     double stretch[2];         /* the print's, relative */
@@ -37,7 +44,15 @@ typedef struct {
     double edges_mm[TR_SURVEY_SIM_TAGS][2];
     double height_mm[TR_SURVEY_SIM_MARKS];
     tr_mark_name corners[TR_SURVEY_SIM_CORNERS]; /* names of all corners, to align by */
+    /* The scene, for those who render it; the vehicle frame is the print's. */
+    tr_lens true_lens;
+    tr_pose vehicle_from_camera[TR_SURVEY_SIM_MAX_PHOTOS];
+    double bar_mm[TR_SURVEY_SIM_MAX_BARS];
 } tr_survey_sim;
+
+/* How a bar lies: its tags stand upright at the ends of this line. */
+tr_vec3 tr_survey_sim_bar_centre(int bar);
+double tr_survey_sim_bar_tag_mm(void);
 
 /* survey refers to spec: *out must not be moved. */
 TR_MUST_USE bool tr_simulate_survey(const tr_survey_sim_options *options, tr_survey_sim *out,
