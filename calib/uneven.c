@@ -83,7 +83,7 @@ bool tr_uneven_free_corners(tr_network *net, tr_uneven *u, double *sd_mm, tr_err
     for (int i = 0; i < n; i++) {
         for (int k = 0; k < 3; k++) {
             u->offsets[i].is_free[k] = true;
-            u->offsets[i].sd_mm[k] = *sd_mm * (k == 2 ? OUT_OF_PLANE_FACTOR : 1);
+            u->offsets[i].sd[k] = *sd_mm * (k == 2 ? OUT_OF_PLANE_FACTOR : 1);
         }
     }
     for (int i = 0; i < net->n_observations; i++) net->observations[i].offset[0] = of[i] + 1;
@@ -100,18 +100,18 @@ bool tr_uneven_widen(tr_uneven *u, double *sd_mm) {
     bool has_changed = false;
     for (int i = 0; i < u->n; i++) {
         for (int k = 0; k < 3; k++) {
-            sum[k] += u->offsets[i].offset_mm[k] * u->offsets[i].offset_mm[k] / u->n;
+            sum[k] += u->offsets[i].value[k] * u->offsets[i].value[k] / u->n;
         }
     }
     double size[3] = {sqrt((sum[0] + sum[1]) / 2), sqrt((sum[0] + sum[1]) / 2), sqrt(sum[2])};
     for (int i = 0; i < u->n; i++) {
         for (int k = 0; k < 3; k++) {
-            double *sd = &u->offsets[i].sd_mm[k];
+            double *sd = &u->offsets[i].sd[k];
             has_changed |= size[k] > *sd * (1 + SMALL_CHANGE);
             *sd = fmax(*sd, size[k]);
         }
     }
-    *sd_mm = u->offsets[0].sd_mm[0];
+    *sd_mm = u->offsets[0].sd[TR_OFFSET_X];
     return has_changed;
 }
 

@@ -309,6 +309,7 @@ static bool job_solve(job *q, const tr_net_options *options, tr_lsq_result *resu
 static double step_of(tr_net_unknown u) {
     const double h = 6e-6;
     if (u.kind == TR_NET_LENS) return u.component < TR_K1 ? 1 : 0.01;
+    if (u.kind == TR_NET_OFFSET) return u.component <= TR_OFFSET_Z ? 1000 * h : h;
     if (u.component < 3) return h;
     if (u.kind == TR_NET_SHEET && (u.component == TR_STRETCH_X || u.component == TR_STRETCH_Y)) {
         return h;
@@ -423,9 +424,9 @@ static void give_offsets(rich_job *r, tr_draw *d) {
     for (int i = 0; i < 7; i++) {
         tr_net_offset *offset = &r->offsets[i];
         for (int k = 0; k < 3; k++) {
-            offset->offset_mm[k] = 3 * draw_normal(d);
+            offset->value[k] = 3 * draw_normal(d);
             offset->is_free[k] = i != 3 || k != 1;
-            offset->sd_mm[k] = i == 5 && k == 2 ? 0 : 4;
+            offset->sd[k] = i == 5 && k == 2 ? 0 : 4;
         }
     }
     for (int i = 0; i < r->q.net.n_observations; i++) {
@@ -444,6 +445,150 @@ static void derivatives_offsets(void **unused) {
         give_offsets(&r, &d);
         check_derivatives(&r.q.net);
     }
+}
+
+/* Each tag of the first sheet is a rectangle that was stuck down by hand; lengths between them, and
+   to and between other sheets. */
+static void derivatives_forms_and_lengths(void **unused) {
+    (void)unused;
+    tr_draw d = draw_seeded("derivatives_forms_and_lengths");
+    static rich_job r;
+    for (int trial = 0; trial < 3; trial++) {
+        tr_net_length lengths[4] = {
+            {.sheet = {0, 0}, .p_sheet_mm = {{-600, 300}, {600, -300}}, .offset = {1, 2}},
+            {.sheet = {0, 2}, .p_sheet_mm = {{-600, 300}, {10, 20}}, .offset = {3, 0}},
+            {.sheet = {1, 2}, .p_sheet_mm = {{0, 30}, {10, 20}}, .offset = {4, 5}},
+            {.sheet = {0, 0}, .p_sheet_mm = {{-600, 300}, {-500, 300}}, .offset = {6, 6}}};
+        make_rich(&r, &d);
+        for (int i = 0; i < 7; i++) {
+            tr_net_offset *offset = &r.offsets[i];
+            *offset = (tr_net_offset){.centre_mm = {300 * draw_normal(&d), 200 * draw_normal(&d)},
+                                      .axis_rad = draw_normal(&d)};
+            for (int k = 0; k < TR_OFFSET_N; k++) {
+                offset->value[k] = (k <= TR_OFFSET_Z ? 3 : 0.1) * draw_normal(&d);
+                offset->is_free[k] = i != 3 || k != TR_OFFSET_GROWTH;
+                offset->sd[k] = i == 5 && k == TR_OFFSET_TURN ? 0 : k <= TR_OFFSET_Z ? 4 : 0.1;
+            }
+        }
+        for (int i = 0; i < r.q.net.n_observations; i++) {
+            for (int k = 0; k < 4; k++) r.q.obs[i].offset[k] = 1 + i % 7;
+        }
+        for (int i = 0; i < 4; i++) {
+            lengths[i].length_mm = 1000;
+            lengths[i].sd_mm = 1000; /* or rounding would show where a sheet turns as a whole */
+            lengths[i].is_used = true;
+        }
+        r.q.net.offsets = r.offsets;
+        r.q.net.n_offsets = 7;
+        r.q.net.lengths = lengths;
+        r.q.net.n_lengths = 4;
+        check_derivatives(&r.q.net);
+    }
+}
+
+/* What the form means: a square turned, grown and drawn out along an axis of its own. */
+static void form_of_a_mark(void **unused) {
+    (void)unused;
+    tr_net_sheet sheet = {.world_from_sheet = tr_pose_identity(), .half_mm = {800, 500}};
+    tr_net_offset o = {.centre_mm = {100, 50}};
+    tr_vec3 p = tr_net_mark_point(&sheet, NULL, tr_v2(180, 130));
+    CHECK_NEAR(p.x, 180, 0);
+    o.value[TR_OFFSET_X] = 3;
+    o.value[TR_OFFSET_Z] = -2;
+    o.value[TR_OFFSET_TURN] = TR_PI / 2;
+    o.value[TR_OFFSET_GROWTH] = 0.01;
+    p = tr_net_mark_point(&sheet, &o, tr_v2(180, 130));
+    CHECK_NEAR(p.x, 103 - 80.8, 1e-9);
+    CHECK_NEAR(p.y, 50 + 80.8, 1e-9);
+    CHECK_NEAR(p.z, -2, 0);
+    /* Along its first side, which stands upright, 2 % longer; the other 2 % shorter. */
+    o = (tr_net_offset){.centre_mm = {100, 50}, .axis_rad = TR_PI / 2};
+    o.value[TR_OFFSET_ASPECT] = 0.02;
+    p = tr_net_mark_point(&sheet, &o, tr_v2(180, 130));
+    CHECK_NEAR(p.x, 100 + 80 * 0.98, 1e-9);
+    CHECK_NEAR(p.y, 50 + 80 * 1.02, 1e-9);
+}
+
+/* The gain against solving anew with a mark that is held to be elsewhere: in one observation, and
+   nowhere else. */
+static void gain_by_solving_anew(void **unused) {
+    (void)unused;
+    static job q;
+    double C[64];
+    enum { WANTED = 6, MOVED = 7 };
+    static const double step[TR_OFFSET_N] = {0.01, 0.01, 0.01, 1e-4, 1e-4, 1e-4};
+    tr_net_unknown wanted[WANTED];
+    tr_net_offset offsets[2] = {{.centre_mm = {0, 0}}, {.centre_mm = {0, 0}}};
+    double covariance[WANTED * WANTED];
+    tag_covariance(C);
+    job_place(&q);
+    q.lens.has_prior = false;
+    memset(q.lens.is_free, 0, sizeof q.lens.is_free);
+    job_observe(&q, C);
+    int n = q.net.n_observations;
+    double *gain = calloc((size_t)(WANTED * n * TR_OFFSET_N), sizeof *gain);
+    assert_non_null(gain);
+    q.net.offsets = offsets;
+    q.net.n_offsets = 2;
+    for (int i = 0; i < n; i++) {
+        for (int k = 0; k < 4; k++) q.obs[i].offset[k] = i == MOVED ? 1 : 2;
+    }
+    tr_vec2 centre = {0, 0};
+    for (int k = 0; k < 4; k++) {
+        centre = tr_v2_add(centre, tr_v2_scale(0.25, q.obs[MOVED].p_sheet_mm[k]));
+    }
+    offsets[0].centre_mm = centre;
+    for (int k = 0; k < WANTED; k++) {
+        wanted[k] = (tr_net_unknown){TR_NET_SHEET, q.obs[MOVED].sheet == 1 ? 2 : 1, k};
+    }
+    tr_net_options options = {.wanted = wanted,
+                              .n_wanted = WANTED,
+                              .covariance = covariance,
+                              .gain = gain,
+                              .small_step = 1e-9};
+    tr_lsq_result result;
+    assert_true(job_solve(&q, &options, &result));
+    static double at_rest[WANTED * 4096 * TR_OFFSET_N];
+    assert_true(n <= 4096);
+    memcpy(at_rest, gain, (size_t)(WANTED * n * TR_OFFSET_N) * sizeof *gain);
+    options.gain = NULL;
+    tr_pose rest = q.sheets[wanted[0].index].world_from_sheet;
+    bool has_effect = false;
+    for (int c = 0; c < TR_OFFSET_N; c++) {
+        offsets[0].value[c] = step[c];
+        assert_true(job_solve(&q, &options, &result));
+        offsets[0].value[c] = 0;
+        tr_pose moved = q.sheets[wanted[0].index].world_from_sheet;
+        tr_vec3 turn = tr_vector_from_rotation(tr_m3_mul(moved.R, tr_m3_transpose(rest.R)));
+        tr_vec3 d = tr_v3_sub(moved.t_mm, rest.t_mm);
+        double change[WANTED] = {turn.x, turn.y, turn.z, d.x, d.y, d.z};
+        for (int k = 0; k < WANTED; k++) {
+            double predicted = step[c] * at_rest[(k * n + MOVED) * TR_OFFSET_N + c];
+            CHECK_NEAR(change[k], predicted, 0.02 * fabs(predicted) + (k < 3 ? 1e-9 : 1e-6));
+            has_effect |= fabs(predicted) > (k < 3 ? 1e-8 : 1e-5);
+        }
+    }
+    assert_true(has_effect);
+    free(gain);
+}
+
+/* A length between two sheets scales nothing that is known already, but pins what it joins. */
+static void length_holds(void **unused) {
+    (void)unused;
+    static job q;
+    double C[64];
+    tag_covariance(C);
+    job_place(&q);
+    job_observe(&q, C);
+    tr_net_length length = {.sheet = {1, 2}, .length_mm = 1803, .sd_mm = 1e-4, .is_used = true};
+    q.net.lengths = &length;
+    q.net.n_lengths = 1;
+    tr_net_options options = {0};
+    tr_lsq_result result;
+    assert_true(job_solve(&q, &options, &result));
+    tr_vec3 a = tr_net_mark_point(&q.sheets[1], NULL, tr_v2(0, 0));
+    tr_vec3 b = tr_net_mark_point(&q.sheets[2], NULL, tr_v2(0, 0));
+    CHECK_NEAR(tr_v3_norm(tr_v3_sub(b, a)), 1803, 1e-3);
 }
 
 static void derivatives_everything_free(void **unused) {
@@ -1267,6 +1412,10 @@ int main(void) {
         cmocka_unit_test(whiten_refuses),
         cmocka_unit_test(derivatives_everything_free),
         cmocka_unit_test(derivatives_offsets),
+        cmocka_unit_test(derivatives_forms_and_lengths),
+        cmocka_unit_test(form_of_a_mark),
+        cmocka_unit_test(gain_by_solving_anew),
+        cmocka_unit_test(length_holds),
         cmocka_unit_test(derivatives_some_held),
         cmocka_unit_test(derivatives_near_zero_and_at_the_edge),
         cmocka_unit_test(exact_marks),

@@ -122,11 +122,108 @@ static void families_have_the_sizes_of_the_library(void **state) {
     assert_int_equal(tr_sheet_family_size(""), 0);
 }
 
+/* A surveyed sheet comes back as it was written, under any locale. */
+static void a_surveyed_sheet_is_written_and_read_back(void **state) {
+    (void)state;
+    char folder[TEMP_SIZE];
+    char path[TEMP_SIZE];
+    tr_tag tags[2] = {{.id = 3, .centre_mm = {-100.12345, 20}, .size_mm = 80, .turn_rad = 0.01},
+                      {.id = 4,
+                       .centre_mm = {100, -0.00001},
+                       .size_mm = 79.5,
+                       .turn_rad = -1,
+                       .edges_mm = {79, 80}}};
+    tr_vec2 corner = {0.5, -60};
+    double C[144];
+    tr_error err = {0};
+    /* A A' of a matrix with unequal rows: positive definite, with all correlations. */
+    for (int i = 0; i < 12; i++) {
+        for (int j = 0; j < 12; j++) {
+            C[12 * i + j] = i == j ? 0.01 : 0;
+            for (int k = 0; k < 12; k++) {
+                C[12 * i + j] += 1e-3 * sin(1.0 + i * 1.7 + k) * sin(1.0 + j * 1.7 + k);
+            }
+        }
+    }
+    tr_sheet sheet = {.id = "MAT \"7\"",
+                      .title = "1.0",
+                      .kind = TR_SHEET_PLATE,
+                      .width_mm = 400,
+                      .height_mm = 300,
+                      .tag_family = "tag36h11",
+                      .tags = tags,
+                      .n_tags = 2,
+                      .corners_mm = &corner,
+                      .n_corners = 1,
+                      .survey = {.id = "S",
+                                 .lengths = {"BAR-1", "BAR-2"},
+                                 .n_lengths = 2,
+                                 .scale_sd = 1.1e-4,
+                                 .n_rows = 12,
+                                 .covariance = C}};
+    temp_make(folder);
+    bool has_comma = set_comma_locale(folder);
+    bool is_written = tr_sheet_write(temp_path(path, folder, "s.yaml"), &sheet, "# how\n", &err);
+    set_c_locale();
+    if (!has_comma) print_message("no locale with a decimal comma: not tried\n");
+    assert_true(is_written);
+    tr_sheet back;
+    if (!tr_sheet_read(path, &back, &err)) fail_msg("%d %s %s", err.line, err.key, err.text);
+    assert_string_equal(back.id, sheet.id);
+    assert_string_equal(back.title, "1.0");
+    assert_int_equal(back.kind, TR_SHEET_PLATE);
+    CHECK_NEAR(back.tags[0].centre_mm.x, -100.1235, 1e-9);
+    CHECK_NEAR(back.tags[0].turn_rad, 0.01, 1e-8);
+    CHECK_NEAR(back.tags[1].centre_mm.y, 0, 0);
+    CHECK_NEAR(tr_tag_width(&back.tags[1]), 79, 0);
+    CHECK_NEAR(tr_tag_height(&back.tags[1]), 80, 0);
+    CHECK_NEAR(tr_tag_width(&back.tags[0]), 80, 0);
+    CHECK_NEAR(back.corners_mm[0].y, -60, 0);
+    assert_int_equal(back.survey.n_rows, 12);
+    assert_int_equal(back.survey.n_lengths, 2);
+    assert_string_equal(back.survey.lengths[1], "BAR-2");
+    CHECK_NEAR(back.survey.scale_sd, 1.1e-4, 0);
+    for (int i = 0; i < 144; i++) CHECK_NEAR(back.survey.covariance[i], C[i], 1e-15);
+    tr_sheet_release(&back);
+    temp_remove(folder);
+}
+
+static void edges_make_a_rectangle(void **state) {
+    (void)state;
+    tr_tag tag = {.centre_mm = {10, 20}, .size_mm = 8, .edges_mm = {6, 10}};
+    check_corner(&tag, 0, 7, 15);
+    check_corner(&tag, 2, 13, 25);
+    tag.turn_rad = TR_PI / 2;
+    check_corner(&tag, 0, 15, 17);
+}
+
+/* A mat with nothing but its own artwork is enough for a survey, not for a check. */
+static void a_sheet_without_tags_is_bare(void **state) {
+    (void)state;
+    static const char TEXT[] = "sheet: S\ntitle: Bare\nkind: mat\nsize_mm: [400, 300]\n"
+                               "tag_family: tag36h11\ntags: []\ncorners_mm: [[1, 2]]\n";
+    char folder[TEMP_SIZE];
+    char path[TEMP_SIZE];
+    tr_sheet sheet;
+    tr_error err = {0};
+    temp_make(folder);
+    temp_write(temp_path(path, folder, "s.yaml"), TEXT, strlen(TEXT));
+    assert_false(tr_sheet_read(path, &sheet, &err));
+    assert_true(tr_sheet_read_bare(path, &sheet, NULL));
+    assert_int_equal(sheet.n_tags, 0);
+    assert_int_equal(sheet.n_corners, 1);
+    tr_sheet_release(&sheet);
+    temp_remove(folder);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_sheet_is_read),
         cmocka_unit_test(marks_may_reach_the_edge_of_the_face),
         cmocka_unit_test(corners_run_anticlockwise_from_bottom_left),
+        cmocka_unit_test(edges_make_a_rectangle),
+        cmocka_unit_test(a_surveyed_sheet_is_written_and_read_back),
+        cmocka_unit_test(a_sheet_without_tags_is_bare),
         cmocka_unit_test(kinds_have_the_words_of_the_file),
         cmocka_unit_test(families_have_the_sizes_of_the_library),
     };

@@ -5,6 +5,8 @@
 
 #include "adjust/findings.h"
 #include "adjust/flatness.h"
+#include "adjust/places.h"
+#include "adjust/revise.h"
 #include "adjust/start.h"
 
 /* A floor sheet's prior: workshop floors are flat within a few millimetres over a few metres. */
@@ -16,19 +18,6 @@ static const double SMALL_STEP = 1e-6;
 /* A rough solution, when nothing moves by more than a tenth of it. */
 static const double ROUGH_STEP = 0.1;
 
-/* |W r|^2 beyond which an observation contradicts the others, by its number of points: chi-squared
-   with 2 and 8 degrees of freedom is above these once in 20,000. Scaled by the residuals of the
-   others. */
-static double contradiction_limit(int n_points) {
-    return n_points == 1 ? 20 : 34;
-}
-/* Medians of chi-squared, 2 and 8 degrees of freedom. */
-static double median_chi2(int n_points) {
-    return n_points == 1 ? 1.386 : 7.344;
-}
-/* In one round only what is not far below the worst is left out: the others may come back into
-   line when the worst are gone. */
-static const double ROUND_PART = 0.4;
 enum { MAX_ROUNDS = 12 };
 
 static void *new_array(int n, size_t size) {
@@ -70,6 +59,8 @@ void tr_adjustment_release(tr_adjustment *a) {
     free(a->net.sheets);
     free(a->net.photos);
     free(a->net.observations);
+    free(a->net.offsets);
+    free(a->covariance_places);
     free(a->photo_placed);
     free(a->sheet_placed);
     free(a->photo_rejected);
@@ -127,54 +118,6 @@ static void drop_impossible(tr_network *net) {
     }
 }
 
-static int compare_doubles(const void *a, const void *b) {
-    double x = *(const double *)a;
-    double y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-/* Robust scale of the residuals' variance: the median observation against what it should be. */
-static double robust_variance(const tr_network *net, const double *chi2, double *scratch) {
-    int n = 0;
-    for (int i = 0; i < net->n_observations; i++) {
-        const tr_net_obs *o = &net->observations[i];
-        if (o->is_used) scratch[n++] = chi2[i] / median_chi2(o->n_points);
-    }
-    if (n == 0) return 1;
-    qsort(scratch, (size_t)n, sizeof *scratch, compare_doubles);
-    return fmax(1, scratch[n / 2]);
-}
-
-/* One round of leaving out and taking back; returns how many observations changed. */
-static int revise(const tr_adjustment *adj, const bool *is_possible, double *chi2,
-                  double *scratch) {
-    const tr_network *net = &adj->net;
-    double worst = 0;
-    int changed = 0;
-    for (int i = 0; i < net->n_observations; i++) {
-        chi2[i] = INFINITY;
-        if (is_possible[i]) (void)tr_network_residual(net, i, NULL, &chi2[i]);
-    }
-    double variance = robust_variance(net, chi2, scratch);
-    for (int i = 0; i < net->n_observations; i++) {
-        const tr_net_obs *o = &net->observations[i];
-        if (o->is_used) worst = fmax(worst, chi2[i] / contradiction_limit(o->n_points) / variance);
-    }
-    for (int i = 0; i < net->n_observations; i++) {
-        tr_net_obs *o = &net->observations[i];
-        if (!is_possible[i]) continue;
-        double size = chi2[i] / contradiction_limit(o->n_points) / variance;
-        if (o->is_used && size > 1 && size > ROUND_PART * worst) {
-            o->is_used = false;
-            changed++;
-        } else if (!o->is_used && size < 1) {
-            o->is_used = true;
-            changed++;
-        }
-    }
-    return changed;
-}
-
 /* Photos and sheets that lost what held them to the root go out of the solution, with all their
    marks for good. */
 static bool drop_unsupported(tr_adjustment *adj, bool *is_possible, tr_error *err) {
@@ -229,7 +172,7 @@ static bool leave_out(tr_adjustment *adj, tr_lsq_result *result, tr_error *err) 
     }
     for (int i = 0; i < net->n_observations; i++) is_possible[i] = net->observations[i].is_used;
     for (int round = 0; round < MAX_ROUNDS; round++) {
-        if (revise(adj, is_possible, chi2, scratch) == 0) break;
+        if (tr_revise(net, is_possible, chi2, scratch) == 0) break;
         if (!drop_unsupported(adj, is_possible, err)) goto out;
         if (!tr_network_solve(net, &options, result, err)) goto out;
     }
@@ -241,35 +184,72 @@ out:
     return ok;
 }
 
+/* Solves for the covariance C of all sheets' poses. With surveyed sheets (places->n_rows > 0) what
+   C has of their marks' places is taken out, and `whole`, n x n, is what they add. */
+static bool covariance_of(tr_network *net, const tr_places *places, tr_net_options *options,
+                          double *C, double *whole, tr_lsq_result *result, tr_error *err) {
+    int n = options->n_wanted;
+    bool ok = false;
+    double *once = NULL;
+    options->covariance = C;
+    if (places->n_rows == 0) return tr_network_solve(net, options, result, err);
+    once = new_array(n * n, sizeof *once);
+    options->gain = new_array(n * net->n_observations * TR_OFFSET_N, sizeof *options->gain);
+    if (!once || !options->gain) {
+        tr_fail_memory(err);
+    } else if (tr_network_solve(net, options, result, err) &&
+               tr_places_propagate(places, net, options->gain, n, once, whole, err)) {
+        for (int i = 0; i < n * n; i++) C[i] -= once[i];
+        ok = true;
+    }
+    free(once);
+    free(options->gain);
+    options->gain = NULL;
+    return ok;
+}
+
 /* Solves once more for the covariance of all sheets' poses, with the lens free or held. */
-static bool covariances(tr_adjustment *adj, int n_sheets, tr_lsq_result *result, tr_error *err) {
+static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *places,
+                        tr_lsq_result *result, tr_error *err) {
     tr_network *net = &adj->net;
     tr_net_lens lens = net->lenses[0];
     bool ok = false;
     int n = 6 * n_sheets;
+    double *ignored = NULL;
     tr_net_unknown *wanted = new_array(n, sizeof *wanted);
     if (!wanted) return tr_fail_memory(err);
+    if (places->n_rows > 0) {
+        adj->covariance_places = new_array(n * n, sizeof *adj->covariance_places);
+        ignored = new_array(n * n, sizeof *ignored);
+        if (!adj->covariance_places || !ignored) {
+            tr_fail_memory(err);
+            goto out;
+        }
+    }
     for (int i = 0; i < n; i++) wanted[i] = (tr_net_unknown){TR_NET_SHEET, i / 6, i % 6};
-    tr_net_options options = {.huber = TR_ADJUST_HUBER,
-                              .small_step = SMALL_STEP,
-                              .wanted = wanted,
-                              .n_wanted = n,
-                              .covariance = adj->covariance};
+    tr_net_options options = {
+        .huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP, .wanted = wanted, .n_wanted = n};
     tr_lsq_result held;
-    if (!tr_network_solve(net, &options, result, err)) goto out;
+    if (!covariance_of(net, places, &options, adj->covariance, adj->covariance_places, result,
+                       err)) {
+        goto out;
+    }
     memset(net->lenses[0].is_free, 0, sizeof net->lenses[0].is_free);
     net->lenses[0].has_prior = false;
-    options.covariance = adj->covariance_lens_held;
-    if (!tr_network_solve(net, &options, &held, err)) goto out;
+    if (!covariance_of(net, places, &options, adj->covariance_lens_held, ignored, &held, err)) {
+        goto out;
+    }
     net->lenses[0].has_prior = lens.has_prior;
     memcpy(net->lenses[0].is_free, lens.is_free, sizeof lens.is_free);
     double factor = fmax(1, result->variance_factor);
     for (int i = 0; i < n * n; i++) {
         adj->covariance[i] *= factor;
         adj->covariance_lens_held[i] *= factor;
+        if (adj->covariance_places) adj->covariance[i] += adj->covariance_places[i];
     }
     ok = true;
 out:
+    free(ignored);
     free(wanted);
     return ok;
 }
@@ -303,15 +283,17 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     tr_lsq_result result;
     bool is_explained;
+    tr_places places = {0};
     if (!set_up(in, out, err)) goto fail;
     if (!tr_find_unconnected(in, out, warnings, err)) goto fail;
+    if (!tr_places_set_up(in, net, &places, err)) goto fail;
     if (!tr_network_solve(net, &options, &result, err)) goto fail;
     if (!tr_find_cause(in, out, &result, warnings, &is_explained, err)) goto fail;
     if (!is_explained &&
         (!leave_out(out, &result, err) || !tr_find_moved(in, out, &result, warnings, err))) {
         goto fail;
     }
-    if (!covariances(out, in->n_sheets, &result, err)) goto fail;
+    if (!covariances(out, in->n_sheets, &places, &result, err)) goto fail;
     out->is_settled = result.is_settled;
     out->variance_factor = result.variance_factor;
     out->degrees_of_freedom = result.degrees_of_freedom;
@@ -322,8 +304,10 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     }
     if (!tr_find_left_out(in, out, warnings, err)) goto fail;
     if (!tr_find_flatness(in, out, out->conditions, err)) goto fail;
+    tr_places_release(&places);
     return true;
 fail:
+    tr_places_release(&places);
     tr_adjustment_release(out);
     return false;
 }

@@ -58,6 +58,9 @@ typedef struct {
        scaled by the variance factor where that is above 1. Rows of what is not free are 0. */
     double *covariance;
     double *covariance_lens_held; /* the same with the lens taken as exact: the marks' share */
+    /* What of `covariance` comes from the places of marks on surveyed sheets; NULL where no sheet
+       of the job was surveyed. It is not in covariance_lens_held. */
+    double *covariance_places;
 } tr_adjustment;
 
 /* False: nothing can be solved (TR_NO_MEASURE; no photo shows two sheets, no marks, ...). Findings

@@ -59,7 +59,7 @@ static int find_mark(trial *t, int sheet, tr_vec2 p) {
     int number = *at = t->net.n_offsets++;
     t->marks[number] = (seen_mark){p, -1};
     t->net.offsets[number] =
-        (tr_net_offset){.is_free = {false, false, true}, .sd_mm = {0, 0, HEIGHT_SD_MM}};
+        (tr_net_offset){.is_free = {false, false, true}, .sd = {0, 0, HEIGHT_SD_MM}};
     return number;
 }
 
@@ -68,6 +68,7 @@ static void free_heights(const tr_adjustment *adj, trial *t) {
     for (int i = 0; i < t->net.n_observations; i++) {
         tr_net_obs *o = &t->net.observations[i];
         tr_vec2 centre = {0, 0};
+        memset(o->offset, 0, sizeof o->offset);
         if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet] || o->W[0] <= 0) continue;
         for (int k = 0; k < o->n_points; k++) {
             centre = tr_v2_add(centre, tr_v2_scale(1.0 / o->n_points, o->p_sheet_mm[k]));
@@ -109,35 +110,30 @@ static bool set_up(const tr_adjustment *adj, trial *t, tr_error *err) {
 /* Row of the map from the heights of a sheet's marks to the distance of one mark from their
    least-squares plane: e_i - row_i of the plane's hat matrix. false where the marks lie on one
    line. */
-static bool distance_row(const seen_mark *marks, const tr_net_unknown *of, int n, int i,
-                         double *row) {
+static bool distance_row(const tr_vec2 *p, int n, int i, double *row) {
     double A[9] = {0};
     for (int k = 0; k < n; k++) {
-        double b[3] = {1, marks[of[k].index].p_mm.x / 1000, marks[of[k].index].p_mm.y / 1000};
+        double b[3] = {1, p[k].x / 1000, p[k].y / 1000};
         for (int r = 0; r < 3; r++) {
             for (int c = 0; c <= r; c++) A[3 * r + c] += b[r] * b[c];
         }
     }
-    double x[3] = {1, marks[of[i].index].p_mm.x / 1000, marks[of[i].index].p_mm.y / 1000};
+    double x[3] = {1, p[i].x / 1000, p[i].y / 1000};
     if (!tr_solve_small(A, x, 3)) return false;
-    for (int k = 0; k < n; k++) {
-        row[k] = -(x[0] + x[1] * marks[of[k].index].p_mm.x / 1000 +
-                   x[2] * marks[of[k].index].p_mm.y / 1000);
-    }
+    for (int k = 0; k < n; k++) row[k] = -(x[0] + x[1] * p[k].x / 1000 + x[2] * p[k].y / 1000);
     row[i] += 1;
     return true;
 }
 
-static double dot(const double *row, const tr_net_unknown *of, int n,
-                  const tr_net_offset *offsets) {
+static double dot(const double *row, const double *heights, int n) {
     double sum = 0;
-    for (int k = 0; k < n; k++) sum += row[k] * offsets[of[k].index].offset_mm[2];
+    for (int k = 0; k < n; k++) sum += row[k] * heights[k];
     return sum;
 }
 
 /* Flatness of one sheet: the highest and the lowest mark over the plane through all; factors (n):
    their difference as a function of the heights. scratch: 3n. False where they make no plane. */
-static bool find_flatness(const trial *t, const tr_net_unknown *of, int n, double *factors,
+static bool find_flatness(const tr_vec2 *p, const double *heights, int n, double *factors,
                           double *scratch, tr_sheet_condition *out) {
     double *row = scratch;
     double *high = scratch + n;
@@ -146,12 +142,12 @@ static bool find_flatness(const trial *t, const tr_net_unknown *of, int n, doubl
     double lowest = INFINITY;
     if (n < MIN_MARKS) return false;
     for (int i = 0; i < n; i++) {
-        if (!distance_row(t->marks, of, n, i, row)) return false;
-        double d = dot(row, of, n, t->net.offsets);
+        if (!distance_row(p, n, i, row)) return false;
+        double d = dot(row, heights, n);
         if (d > highest) {
             highest = d;
             memcpy(high, row, (size_t)n * sizeof *row);
-            out->highest_mm = t->marks[of[i].index].p_mm;
+            out->highest_mm = p[i];
         }
         if (d < lowest) {
             lowest = d;
@@ -163,22 +159,53 @@ static bool find_flatness(const trial *t, const tr_net_unknown *of, int n, doubl
     return true;
 }
 
+static void judge(double variance, tr_sheet_condition *out) {
+    out->flatness_u95_mm = 2 * sqrt(fmax(0, variance));
+    out->has_flatness = out->flatness_u95_mm < MAX_FLATNESS_U95_MM;
+}
+
+bool tr_flatness_of(const tr_vec2 *p_mm, const double *heights_mm, const double *covariance, int n,
+                    double variance_factor, tr_sheet_condition *out, tr_error *err) {
+    double variance = 0;
+    out->has_flatness = false;
+    double *factors = calloc(4 * (size_t)n + 1, sizeof *factors);
+    if (!factors) return tr_fail_memory(err);
+    if (find_flatness(p_mm, heights_mm, n, factors, factors + n, out)) {
+        for (int i = 0; i < n; i++) {
+            variance += factors[i] * dot(covariance + (long)i * n, factors, n);
+        }
+        judge(variance * variance_factor, out);
+    }
+    free(factors);
+    return true;
+}
+
 /* Flatness of all sheets, from the solved heights. */
 static bool find_all(trial *t, const tr_adjustment *adj, tr_sheet_condition *out, tr_error *err) {
     int used = 0;
-    double *scratch = calloc(3 * (size_t)t->net.n_offsets + 1, sizeof *scratch);
-    if (!scratch) return tr_fail_memory(err);
+    size_t most = (size_t)t->net.n_offsets;
+    double *scratch = calloc(4 * most + 1, sizeof *scratch);
+    double *heights = scratch + 3 * most;
+    tr_vec2 *p = calloc(most + 1, sizeof *p);
+    if (!scratch || !p) {
+        free(scratch);
+        free(p);
+        return tr_fail_memory(err);
+    }
     for (int s = 0; s < t->net.n_sheets; s++) {
         tr_net_function *f = &t->functions[s];
         if (!adj->sheet_placed[s]) continue;
         *f = (tr_net_function){t->heights + used, t->factors + used, 0};
         for (int i = t->first[s]; i >= 0; i = t->marks[i].next) {
-            t->heights[used + f->n++] = (tr_net_unknown){TR_NET_OFFSET, i, 2};
+            p[f->n] = t->marks[i].p_mm;
+            heights[f->n] = t->net.offsets[i].value[TR_OFFSET_Z];
+            t->heights[used + f->n++] = (tr_net_unknown){TR_NET_OFFSET, i, TR_OFFSET_Z};
         }
-        if (!find_flatness(t, f->unknowns, f->n, t->factors + used, scratch, &out[s])) f->n = 0;
+        if (!find_flatness(p, heights, f->n, t->factors + used, scratch, &out[s])) f->n = 0;
         used += f->n;
     }
     free(scratch);
+    free(p);
     return true;
 }
 
@@ -204,8 +231,7 @@ bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sh
     for (int s = 0; s < in->n_sheets && is_solved; s++) {
         double variance = t.variances[s] * fmax(1, result.variance_factor);
         if (t.functions[s].n == 0) continue;
-        out[s].flatness_u95_mm = 2 * sqrt(variance);
-        out[s].has_flatness = out[s].flatness_u95_mm < MAX_FLATNESS_U95_MM;
+        judge(variance, &out[s]);
     }
 out:
     release_trial(&t);

@@ -1,5 +1,5 @@
 /* Is every sheet flat? The adjustment is solved once more with a height of its own for every mark.
-   Private to adjust. */
+   Private to adjust and survey. */
 #ifndef TR_ADJUST_FLATNESS_H
 #define TR_ADJUST_FLATNESS_H
 
@@ -10,5 +10,12 @@
    memory ran out. */
 TR_MUST_USE bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj,
                                   tr_sheet_condition *out, tr_error *err);
+
+/* Fills in out's flatness from the heights of n marks over any plane near theirs, mm, and the
+   covariance of these, n x n by rows, times variance_factor. There is none for fewer than five
+   marks, or where they lie on one line, or are too uncertain. False: memory ran out. */
+TR_MUST_USE bool tr_flatness_of(const tr_vec2 *p_mm, const double *heights_mm,
+                                const double *covariance, int n, double variance_factor,
+                                tr_sheet_condition *out, tr_error *err);
 
 #endif

@@ -115,9 +115,9 @@ out:
     return ok;
 }
 
-/* Variances of all outputs, and the shares of the three sources in them. */
+/* Variances of all outputs, and the shares of the four sources in them. */
 typedef struct {
-    double *total, *marks, *lens, *plates;
+    double *total, *marks, *lens, *plates, *sheets;
 } variances;
 
 static bool propagate(const evaluation *e, variances *v, tr_error *err) {
@@ -131,9 +131,14 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
     for (int i = 0; i < m; i++) {
         const double *row = J + (long)i * n; /* the poses come first */
         tr_propagate(row, 1, e->adj->covariance, n_pose, &v->total[i]);
+        if (e->adj->covariance_places) {
+            tr_propagate(row, 1, e->adj->covariance_places, n_pose, &v->sheets[i]);
+            v->sheets[i] = fmin(fmax(0, v->sheets[i]), v->total[i]);
+        }
+        double rest = v->total[i] - v->sheets[i];
         tr_propagate(row, 1, e->adj->covariance_lens_held, n_pose, &v->marks[i]);
-        v->marks[i] = fmin(v->marks[i], v->total[i]);
-        v->lens[i] = v->total[i] - v->marks[i];
+        v->marks[i] = fmin(v->marks[i], rest);
+        v->lens[i] = rest - v->marks[i];
         v->plates[i] = 0;
         for (int j = n_pose; j < n; j++) {
             double u = J[i * n + j] * e->job->reference_sd_mm;
@@ -163,6 +168,7 @@ static void fill_axis(const tr_requirement *requirement, tr_axis axis, double va
                             .u95_marks = expanded(v->marks[at]),
                             .u95_lens = expanded(v->lens[at]),
                             .u95_plates = expanded(v->plates[at]),
+                            .u95_sheets = expanded(v->sheets[at]),
                             .verdict = TR_INCONCLUSIVE};
     if (!out->is_required) return;
     out->error = value - requirement->required;
@@ -422,9 +428,9 @@ static bool measure(evaluation *e, const tr_vehicle *vehicle, tr_error *err) {
     const tr_network *net = &e->adj->net;
     bool ok = false;
     size_t m = (size_t)e->n_outputs;
-    double *value = calloc(5 * m + 1, sizeof *value);
+    double *value = calloc(6 * m + 1, sizeof *value);
     if (!value) return tr_fail_memory(err);
-    variances v = {value + m, value + 2 * m, value + 3 * m, value + 4 * m};
+    variances v = {value + m, value + 2 * m, value + 3 * m, value + 4 * m, value + 5 * m};
     if (!outputs_of(e, NULL, value) || !propagate(e, &v, err)) goto out;
     for (int i = 0; i < job->layout.n_placements; i++) {
         const tr_placement *p = &job->layout.placements[i];

@@ -8,6 +8,7 @@
 #include "base/number.h"
 #include "base/text.h"
 #include "base/yaml.h"
+#include "geom/covariance.h"
 
 enum { MAX_SIDE_PX = 65535, GRID = 16 };
 
@@ -22,65 +23,21 @@ enum { MAX_SIDE_PX = 65535, GRID = 16 };
 /* fx over fy, or the reverse: a pixel is square, give or take. */
 #define MAX_ASPECT 2.0
 
-/* Of an element of the correlation matrix: far above rounding in 17 digits, far below anything that
-   a solver would notice. */
-#define CORRELATION_TOLERANCE 1e-9
-
 static const char *const MODELS[] = {"brown5"};
 static const char *const PIXEL_KEYS[] = {"fx_px", "fy_px", "cx_px", "cy_px"}; /* TR_FX .. TR_CY */
 
-/* True where A, of unit diagonal or zero, is positive semi-definite within the tolerance: Cholesky
-   with diagonal pivoting, which stops when no pivot is left (Higham, Analysis of the Cholesky
-   decomposition of a semi-definite matrix, 1990). A is overwritten. */
-static bool is_semidefinite(double A[TR_LENS_N][TR_LENS_N]) {
-    bool is_done[TR_LENS_N] = {false};
-    for (int step = 0; step < TR_LENS_N; step++) {
-        int p = -1;
-        for (int i = 0; i < TR_LENS_N; i++) {
-            if (!is_done[i] && (p < 0 || A[i][i] > A[p][p])) p = i;
-        }
-        if (A[p][p] <= CORRELATION_TOLERANCE) break;
-        is_done[p] = true;
-        for (int i = 0; i < TR_LENS_N; i++) {
-            for (int j = 0; j < TR_LENS_N; j++) {
-                if (!is_done[i] && !is_done[j]) A[i][j] -= A[i][p] * A[p][j] / A[p][p];
-            }
-        }
-    }
-    /* What is left must be zero. */
-    for (int i = 0; i < TR_LENS_N; i++) {
-        for (int j = 0; j < TR_LENS_N; j++) {
-            if (is_done[i] || is_done[j]) continue;
-            if (!(fabs(A[i][j]) <= 2 * CORRELATION_TOLERANCE)) return false;
-        }
-    }
-    return true;
-}
-
 static const char *covariance_fault(const double *C) {
-    double correlation[TR_LENS_N][TR_LENS_N];
-    for (int i = 0; i < TR_LENS_N; i++) {
-        if (!(C[i * TR_LENS_N + i] >= 0 && C[i * TR_LENS_N + i] <= MAX_VALUE)) {
-            return "has a variance below 0 or beyond all bounds; calibrate anew";
-        }
+    switch (tr_covariance_check(C, TR_LENS_N, MAX_VALUE)) {
+    case TR_COVARIANCE_OK: return NULL;
+    case TR_COVARIANCE_VARIANCE:
+        return "has a variance below 0 or beyond all bounds; calibrate anew";
+    case TR_COVARIANCE_ASYMMETRIC: return "is not symmetric; calibrate anew";
+    case TR_COVARIANCE_ALONE: return "has a covariance where a variance is 0; calibrate anew";
+    case TR_COVARIANCE_INDEFINITE:
+        return "is not positive semi-definite; calibrate anew, or write it with more digits";
+    case TR_COVARIANCE_NO_MEMORY: break;
     }
-    for (int i = 0; i < TR_LENS_N; i++) {
-        for (int j = 0; j < TR_LENS_N; j++) {
-            double scale = sqrt(C[i * TR_LENS_N + i]) * sqrt(C[j * TR_LENS_N + j]);
-            double c = C[i * TR_LENS_N + j];
-            double mirrored = C[j * TR_LENS_N + i];
-            if (!(fabs(c - mirrored) <= CORRELATION_TOLERANCE * scale)) {
-                return "is not symmetric; calibrate anew";
-            }
-            if (scale == 0 && c != 0) {
-                return "has a covariance where a variance is 0; calibrate anew";
-            }
-            correlation[i][j] = scale > 0 ? (c + mirrored) / 2 / scale : 0;
-        }
-    }
-    return is_semidefinite(correlation) ? NULL
-                                        : "is not positive semi-definite; calibrate anew, or write "
-                                          "it with more digits";
+    return "could not be checked, as memory ran out";
 }
 
 /* One pixel has one direction: from the image's corner to its corner, on a grid that includes the
@@ -189,16 +146,6 @@ static void read_camera(tr_yaml y, tr_camera *camera) {
     camera->digital_zoom = tr_yaml_size(tr_yaml_at(y, "digital_zoom"), TR_CAMERA_MAX_ZOOM);
 }
 
-static void make_symmetric(double *C) {
-    for (int i = 0; i < TR_LENS_N; i++) {
-        for (int j = 0; j < i; j++) {
-            double mean = (C[i * TR_LENS_N + j] + C[j * TR_LENS_N + i]) / 2;
-            C[i * TR_LENS_N + j] = mean;
-            C[j * TR_LENS_N + i] = mean;
-        }
-    }
-}
-
 bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
     tr_lens lens = {0};
     *out = lens;
@@ -223,7 +170,7 @@ bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
         if (fault) tr_yaml_fail(tr_yaml_at(y, key), "%s", fault);
     }
     if (!tr_yaml_close(y, err)) return false;
-    make_symmetric(lens.covariance);
+    tr_covariance_symmetrise(lens.covariance, TR_LENS_N);
     *out = lens;
     return true;
 }

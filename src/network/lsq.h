@@ -14,7 +14,7 @@
 #include "base/error.h"
 
 /* The widest term: rows and columns of its Jacobian. */
-enum { TR_LSQ_MAX_ROWS = 12, TR_LSQ_MAX_COLUMNS = 44 };
+enum { TR_LSQ_MAX_ROWS = 12, TR_LSQ_MAX_COLUMNS = 56 };
 
 typedef struct {
     int rows;           /* 1 .. TR_LSQ_MAX_ROWS */
@@ -96,5 +96,8 @@ TR_MUST_USE bool tr_lsq_covariance(tr_lsq *lsq, const int *unknowns, int n, doub
    n_unknowns x n, row by row; they must not overlap. The rows of out stand in an order of their
    own. The fewer rows of A are not 0, the faster. */
 void tr_lsq_reduce(const tr_lsq *lsq, const double *A, int n, double *out);
+
+/* One whole column of that inverse; out: one value an unknown. */
+TR_MUST_USE bool tr_lsq_inverse_column(tr_lsq *lsq, int unknown, double *out, tr_error *err);
 
 #endif

@@ -4,11 +4,18 @@
 #include <stdlib.h>
 #include <string.h>
 
-typedef enum { TERM_OBSERVATION, TERM_LENS_PRIOR, TERM_FLOOR, TERM_SHAPE, TERM_OFFSET } term_kind;
+typedef enum {
+    TERM_OBSERVATION,
+    TERM_LENS_PRIOR,
+    TERM_FLOOR,
+    TERM_SHAPE,
+    TERM_OFFSET,
+    TERM_LENGTH
+} term_kind;
 
 typedef struct {
     term_kind kind;
-    int index; /* of the observation, lens, sheet or offset */
+    int index; /* of the observation, lens, sheet, offset or length */
 } term_source;
 
 /* Starts come from the marks themselves, and the focal length, distances and tilts are correlated
@@ -96,6 +103,62 @@ tr_vec3 tr_net_sheet_point(const tr_net_sheet *sheet, tr_vec2 p_sheet_mm) {
     return tr_pose_apply(sheet->world_from_sheet, shaped(sheet, p_sheet_mm, NULL));
 }
 
+/* Rz(turn) E of network.h, along the face; 2 x 2 by rows. */
+static void form_of(const tr_net_offset *o, double M[4]) {
+    double c = cos(o->axis_rad);
+    double s = sin(o->axis_rad);
+    double ct = cos(o->value[TR_OFFSET_TURN]);
+    double st = sin(o->value[TR_OFFSET_TURN]);
+    double g = 1 + o->value[TR_OFFSET_GROWTH];
+    double a = o->value[TR_OFFSET_ASPECT];
+    /* E = g I + a [cos 2axis, sin 2axis; sin 2axis, -cos 2axis] */
+    double E[4] = {g + a * (c * c - s * s), 2 * a * c * s, 2 * a * c * s, g - a * (c * c - s * s)};
+    M[0] = ct * E[0] - st * E[2];
+    M[1] = ct * E[1] - st * E[3];
+    M[2] = st * E[0] + ct * E[2];
+    M[3] = st * E[1] + ct * E[3];
+}
+
+/* A point of a sheet (with its shape) where its mark's offset puts it. J: 3 x TR_OFFSET_N by rows;
+   may be NULL. Jshape: 3 x 4 as of shaped, turned along with the mark; may be NULL. */
+static tr_vec3 displaced(const tr_net_offset *o, tr_vec3 p, double *J, double *Jshape) {
+    const double *d = o->value;
+    double M[4];
+    form_of(o, M);
+    tr_vec2 q = tr_v2(p.x - o->centre_mm.x, p.y - o->centre_mm.y);
+    tr_vec2 w = tr_v2(M[0] * q.x + M[1] * q.y, M[2] * q.x + M[3] * q.y);
+    for (int k = 0; k < 4 && Jshape; k++) {
+        double x = Jshape[k];
+        double y = Jshape[4 + k];
+        Jshape[k] = M[0] * x + M[1] * y;
+        Jshape[4 + k] = M[2] * x + M[3] * y;
+    }
+    if (J) {
+        double ct = cos(d[TR_OFFSET_TURN]);
+        double st = sin(d[TR_OFFSET_TURN]);
+        double c2 = cos(2 * o->axis_rad);
+        double s2 = sin(2 * o->axis_rad);
+        tr_vec2 a = tr_v2(c2 * q.x + s2 * q.y, s2 * q.x - c2 * q.y);
+        memset(J, 0, 3 * TR_OFFSET_N * sizeof *J);
+        for (int k = 0; k < 3; k++) J[k * TR_OFFSET_N + TR_OFFSET_X + k] = 1;
+        J[TR_OFFSET_TURN] = -w.y;
+        J[TR_OFFSET_N + TR_OFFSET_TURN] = w.x;
+        J[TR_OFFSET_GROWTH] = ct * q.x - st * q.y;
+        J[TR_OFFSET_N + TR_OFFSET_GROWTH] = st * q.x + ct * q.y;
+        J[TR_OFFSET_ASPECT] = ct * a.x - st * a.y;
+        J[TR_OFFSET_N + TR_OFFSET_ASPECT] = st * a.x + ct * a.y;
+    }
+    return tr_v3(o->centre_mm.x + w.x + d[TR_OFFSET_X], o->centre_mm.y + w.y + d[TR_OFFSET_Y],
+                 p.z + d[TR_OFFSET_Z]);
+}
+
+tr_vec3 tr_net_mark_point(const tr_net_sheet *sheet, const tr_net_offset *offset,
+                          tr_vec2 p_sheet_mm) {
+    tr_vec3 p = shaped(sheet, p_sheet_mm, NULL);
+    if (offset) p = displaced(offset, p, NULL, NULL);
+    return tr_pose_apply(sheet->world_from_sheet, p);
+}
+
 static tr_pose camera_from_world(const tr_network *net, int photo) {
     const tr_net_photo *ph = &net->photos[photo];
     return tr_pose_mul(net->cameras[ph->camera].camera_from_rig, net->rigs[ph->rig].rig_from_world);
@@ -132,7 +195,7 @@ typedef struct {
     double camera[2 * TR_POSE_N];
     double rig[2 * TR_POSE_N];
     double sheet[2 * TR_SHEET_N];
-    double offset[2 * 3];
+    double offset[2 * TR_OFFSET_N];
 } point_jacobian;
 
 static bool project_point(const tr_network *net, const tr_net_obs *obs, int k, tr_vec2 *uv,
@@ -142,10 +205,11 @@ static bool project_point(const tr_network *net, const tr_net_obs *obs, int k, t
     const tr_pose *mount = &net->cameras[photo->camera].camera_from_rig;
     const tr_pose *rig = &net->rigs[photo->rig].rig_from_world;
     double Jshape[12];
+    double Joffset[3 * TR_OFFSET_N];
     tr_vec3 p_sheet = shaped(sheet, obs->p_sheet_mm[k], J ? Jshape : NULL);
     if (obs->offset[k] > 0) {
-        const double *d = net->offsets[obs->offset[k] - 1].offset_mm;
-        p_sheet = tr_v3_add(p_sheet, tr_v3(d[0], d[1], d[2]));
+        p_sheet = displaced(&net->offsets[obs->offset[k] - 1], p_sheet, J ? Joffset : NULL,
+                            J ? Jshape : NULL);
     }
     tr_vec3 turned_sheet = tr_m3_apply(sheet->world_from_sheet.R, p_sheet);
     tr_vec3 p_world = tr_v3_add(turned_sheet, sheet->world_from_sheet.t_mm);
@@ -181,7 +245,13 @@ static bool project_point(const tr_network *net, const tr_net_obs *obs, int k, t
     chain(Jr, rig->R, Jw);
     chain_turn(Jw, turned_sheet, Jturn);
     chain(Jw, sheet->world_from_sheet.R, Js);
-    memcpy(J->offset, Js, sizeof Js);
+    for (int i = 0; i < 2 && obs->offset[k] > 0; i++) {
+        for (int j = 0; j < TR_OFFSET_N; j++) {
+            J->offset[TR_OFFSET_N * i + j] = Js[3 * i] * Joffset[j] +
+                                             Js[3 * i + 1] * Joffset[TR_OFFSET_N + j] +
+                                             Js[3 * i + 2] * Joffset[2 * TR_OFFSET_N + j];
+        }
+    }
     for (int i = 0; i < 2; i++) {
         double *row = J->sheet + TR_SHEET_N * i;
         for (int j = 0; j < 3; j++) {
@@ -259,9 +329,9 @@ static bool evaluate_observation(const tr_network *net, const tr_net_obs *obs,
             if (is_repeated_offset(obs, m)) continue;
             const tr_net_offset *offset = offset_of(net, obs, m);
             if (obs->offset[m] == obs->offset[k] && offset) {
-                put_columns(part.offset, 3, offset->is_free, raw, n_columns, c);
+                put_columns(part.offset, TR_OFFSET_N, offset->is_free, raw, n_columns, c);
             }
-            c += offset ? count_free(offset->is_free, 3) : 0;
+            c += offset ? count_free(offset->is_free, TR_OFFSET_N) : 0;
         }
     }
     /* Whitening: W is upper triangular. */
@@ -346,12 +416,12 @@ static void evaluate_offset(const state *s, int index, int n_columns, double *r,
     const tr_net_offset *offset = &s->net->offsets[index];
     int row = 0;
     int column = 0;
-    for (int k = 0; k < 3; k++) {
+    for (int k = 0; k < TR_OFFSET_N; k++) {
         if (!offset->is_free[k]) continue;
-        if (offset->sd_mm[k] > 0) {
-            r[row] = offset->offset_mm[k] / offset->sd_mm[k];
+        if (offset->sd[k] > 0) {
+            r[row] = offset->value[k] / offset->sd[k];
             for (int j = 0; J && j < n_columns; j++) J[row * n_columns + j] = 0;
-            if (J) J[row * n_columns + column] = 1 / offset->sd_mm[k];
+            if (J) J[row * n_columns + column] = 1 / offset->sd[k];
             row++;
         }
         column++;
@@ -360,7 +430,7 @@ static void evaluate_offset(const state *s, int index, int n_columns, double *r,
 
 static int offset_rows(const tr_net_offset *offset) {
     int rows = 0;
-    for (int k = 0; k < 3; k++) rows += offset->is_free[k] && offset->sd_mm[k] > 0;
+    for (int k = 0; k < TR_OFFSET_N; k++) rows += offset->is_free[k] && offset->sd[k] > 0;
     return rows;
 }
 
@@ -370,6 +440,86 @@ static int shape_rows(const tr_net_sheet *sheet) {
         rows += sheet->is_free[TR_STRETCH_X + k] && sheet->shape_sd[k] > 0;
     }
     return rows;
+}
+
+/* ---- lengths ---- */
+
+/* Where one end of a length lies; J_sheet: 3 x TR_SHEET_N, J_offset: 3 x TR_OFFSET_N. */
+static tr_vec3 length_end(const tr_network *net, const tr_net_length *l, int end,
+                          double J_sheet[3][TR_SHEET_N], double J_offset[3][TR_OFFSET_N]) {
+    const tr_net_sheet *sheet = &net->sheets[l->sheet[end]];
+    const tr_mat3 *R = &sheet->world_from_sheet.R;
+    double Jshape[12];
+    double Jo[3 * TR_OFFSET_N] = {0};
+    tr_vec3 p = shaped(sheet, l->p_sheet_mm[end], Jshape);
+    if (l->offset[end] > 0) p = displaced(&net->offsets[l->offset[end] - 1], p, Jo, Jshape);
+    tr_vec3 turned = tr_m3_apply(*R, p);
+    tr_mat3 turn = tr_m3_cross(turned);
+    for (int i = 0; i < 3; i++) {
+        for (int j = 0; j < 3; j++) {
+            J_sheet[i][TR_SHEET_RX + j] = -turn.m[i][j];
+            J_sheet[i][TR_SHEET_TX + j] = i == j;
+        }
+        for (int j = 0; j < 4; j++) {
+            J_sheet[i][TR_STRETCH_X + j] =
+                R->m[i][0] * Jshape[j] + R->m[i][1] * Jshape[4 + j] + R->m[i][2] * Jshape[8 + j];
+        }
+        for (int j = 0; j < TR_OFFSET_N; j++) {
+            J_offset[i][j] = R->m[i][0] * Jo[j] + R->m[i][1] * Jo[TR_OFFSET_N + j] +
+                             R->m[i][2] * Jo[2 * TR_OFFSET_N + j];
+        }
+    }
+    return tr_v3_add(turned, sheet->world_from_sheet.t_mm);
+}
+
+/* Adds the free columns of one part, from `first` on in the row; returns the next column. */
+static int add_columns(double J[3][TR_SHEET_N], int n, const bool *is_free, tr_vec3 weight,
+                       double *row, int column) {
+    for (int j = 0; j < n; j++) {
+        if (!is_free[j]) continue;
+        row[column++] += weight.x * J[0][j] + weight.y * J[1][j] + weight.z * J[2][j];
+    }
+    return column;
+}
+
+/* Columns: free ones of the first end's sheet, the second's where it is another, the first end's
+   offset, the second's where it is another. */
+static bool evaluate_length(const state *s, int index, int n_columns, double *r, double *J) {
+    const tr_network *net = s->net;
+    const tr_net_length *l = &net->lengths[index];
+    double Js[2][3][TR_SHEET_N];
+    double Jo[2][3][TR_OFFSET_N];
+    tr_vec3 a = length_end(net, l, 0, Js[0], Jo[0]);
+    tr_vec3 b = length_end(net, l, 1, Js[1], Jo[1]);
+    tr_vec3 d = tr_v3_sub(b, a);
+    double distance = tr_v3_norm(d);
+    if (!(distance > 0)) return false;
+    r[0] = (distance - l->length_mm) / l->sd_mm;
+    if (!J) return true;
+    memset(J, 0, (size_t)n_columns * sizeof *J);
+    int column = 0;
+    int sheet_column[2];
+    for (int end = 0; end < 2; end++) {
+        bool is_same = end == 1 && l->sheet[1] == l->sheet[0];
+        tr_vec3 weight = tr_v3_scale((end == 0 ? -1 : 1) / (distance * l->sd_mm), d);
+        sheet_column[end] = is_same ? sheet_column[0] : column;
+        int next = add_columns(Js[end], TR_SHEET_N, net->sheets[l->sheet[end]].is_free, weight, J,
+                               sheet_column[end]);
+        if (!is_same) column = next;
+    }
+    int offset_column = 0;
+    for (int end = 0; end < 2; end++) {
+        if (l->offset[end] == 0) continue;
+        bool is_same = end == 1 && l->offset[1] == l->offset[0];
+        tr_vec3 weight = tr_v3_scale((end == 0 ? -1 : 1) / (distance * l->sd_mm), d);
+        double full[3][TR_SHEET_N] = {{0}};
+        for (int i = 0; i < 3; i++) memcpy(full[i], Jo[end][i], sizeof Jo[end][i]);
+        if (!is_same) offset_column = column;
+        int next = add_columns(full, TR_OFFSET_N, net->offsets[l->offset[end] - 1].is_free, weight,
+                               J, offset_column);
+        if (!is_same) column = next;
+    }
+    return true;
 }
 
 /* ---- what the solver calls ---- */
@@ -388,6 +538,7 @@ static bool evaluate(void *context, int term, double *r, double *J) {
     case TERM_FLOOR: evaluate_floor(s, index, n_columns, r, J); return true;
     case TERM_SHAPE: evaluate_shape(s, index, n_columns, r, J); return true;
     case TERM_OFFSET: evaluate_offset(s, index, n_columns, r, J); return true;
+    case TERM_LENGTH: return evaluate_length(s, index, n_columns, r, J);
     }
     return false;
 }
@@ -429,9 +580,9 @@ static void move(void *context, const double *delta) {
     }
     for (int i = 0; i < net->n_offsets; i++) {
         int c = s->offset_column[i];
-        for (int k = 0; k < 3; k++) {
+        for (int k = 0; k < TR_OFFSET_N; k++) {
             if (!net->offsets[i].is_free[k]) continue;
-            net->offsets[i].offset_mm[k] = s->offsets[i].offset_mm[k] + delta[c++];
+            net->offsets[i].value[k] = s->offsets[i].value[k] + delta[c++];
         }
     }
 }
@@ -489,6 +640,26 @@ static void add_term(state *s, term_kind kind, int index, int rows, int n_column
     s->n_terms++;
 }
 
+/* Columns in the order of evaluate_length. */
+static void add_length(state *s, int index) {
+    const tr_network *net = s->net;
+    const tr_net_length *l = &net->lengths[index];
+    int *columns = s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS;
+    int n = 0;
+    for (int end = 0; end < 2; end++) {
+        if (end == 1 && l->sheet[1] == l->sheet[0]) continue;
+        n = push_columns(columns, n, s->sheet_column[l->sheet[end]],
+                         count_free(net->sheets[l->sheet[end]].is_free, TR_SHEET_N));
+    }
+    for (int end = 0; end < 2; end++) {
+        int o = l->offset[end] - 1;
+        if (o < 0 || (end == 1 && l->offset[1] == l->offset[0])) continue;
+        n = push_columns(columns, n, s->offset_column[o],
+                         count_free(net->offsets[o].is_free, TR_OFFSET_N));
+    }
+    add_term(s, TERM_LENGTH, index, 1, n);
+}
+
 static void add_terms(state *s) {
     const tr_network *net = s->net;
     for (int i = 0; i < net->n_observations; i++) {
@@ -512,7 +683,7 @@ static void add_terms(state *s) {
             const tr_net_offset *offset = offset_of(net, obs, k);
             if (!offset || is_repeated_offset(obs, k)) continue;
             n = push_columns(columns, n, s->offset_column[obs->offset[k] - 1],
-                             count_free(offset->is_free, 3));
+                             count_free(offset->is_free, TR_OFFSET_N));
         }
         add_term(s, TERM_OBSERVATION, i, 2 * obs->n_points, n);
     }
@@ -538,12 +709,15 @@ static void add_terms(state *s) {
         }
     }
     for (int i = 0; i < net->n_offsets; i++) {
-        int n = count_free(net->offsets[i].is_free, 3);
+        int n = count_free(net->offsets[i].is_free, TR_OFFSET_N);
         int rows = offset_rows(&net->offsets[i]);
         if (rows == 0) continue;
         push_columns(s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS, 0, s->offset_column[i],
                      n);
         add_term(s, TERM_OFFSET, i, rows, n);
+    }
+    for (int i = 0; i < net->n_lengths; i++) {
+        if (net->lengths[i].is_used) add_length(s, i);
     }
 }
 
@@ -601,9 +775,10 @@ static void *new_array(int n, size_t size) {
 static bool init_state(state *s, tr_network *net, tr_error *err) {
     memset(s, 0, sizeof *s);
     s->net = net;
-    int most_terms = net->n_observations + net->n_lenses + 2 * net->n_sheets + net->n_offsets;
+    int most_terms =
+        net->n_observations + net->n_lenses + 2 * net->n_sheets + net->n_offsets + net->n_lengths;
     int most_unknowns = TR_LENS_N * net->n_lenses + TR_POSE_N * (net->n_cameras + net->n_rigs) +
-                        TR_SHEET_N * net->n_sheets + 3 * net->n_offsets;
+                        TR_SHEET_N * net->n_sheets + TR_OFFSET_N * net->n_offsets;
     s->lenses = new_array(net->n_lenses, sizeof *s->lenses);
     s->cameras = new_array(net->n_cameras, sizeof *s->cameras);
     s->rigs = new_array(net->n_rigs, sizeof *s->rigs);
@@ -644,7 +819,8 @@ static bool init_state(state *s, tr_network *net, tr_error *err) {
         add_unknowns(s, TR_NET_SHEET, i, net->sheets[i].is_free, TR_SHEET_N, &s->sheet_column[i]);
     }
     for (int i = 0; i < net->n_offsets; i++) {
-        add_unknowns(s, TR_NET_OFFSET, i, net->offsets[i].is_free, 3, &s->offset_column[i]);
+        add_unknowns(s, TR_NET_OFFSET, i, net->offsets[i].is_free, TR_OFFSET_N,
+                     &s->offset_column[i]);
     }
     add_terms(s);
     accept(s);
@@ -729,6 +905,85 @@ static tr_lsq_problem problem_of(state *s) {
                             .name = name};
 }
 
+bool tr_network_offset_jacobian(const tr_network *net, int observation, double *J) {
+    const tr_net_obs *obs = &net->observations[observation];
+    for (int k = 0; k < obs->n_points; k++) {
+        tr_vec2 uv;
+        point_jacobian part;
+        if (!project_point(net, obs, k, &uv, &part)) return false;
+        double *rows = J + (long)2 * k * TR_OFFSET_N;
+        memset(rows, 0, 2 * TR_OFFSET_N * sizeof *rows);
+        if (obs->offset[k] != obs->offset[0] || obs->offset[0] == 0) continue;
+        memcpy(rows, part.offset, sizeof part.offset);
+    }
+    return true;
+}
+
+/* The gains of one observation: for each wanted unknown, column x of the inverse (n_wanted columns
+   of n_unknowns), out 6 values: -w (W J x)' (W J_offset). */
+static bool gain_of_term(const state *s, int t, const tr_net_options *o, const double *columns) {
+    int index = s->sources[t].index;
+    const tr_lsq_term *term = &s->terms[t];
+    const tr_net_obs *obs = &s->net->observations[index];
+    int rows = term->rows;
+    double r[TR_LSQ_MAX_ROWS];
+    double J[TR_LSQ_MAX_ROWS * TR_LSQ_MAX_COLUMNS];
+    double raw[2 * TR_OBS_MAX_POINTS * TR_OFFSET_N];
+    double Jo[2 * TR_OBS_MAX_POINTS * TR_OFFSET_N] = {0};
+    if (!evaluate_observation(s->net, obs, s->net->sheets[obs->sheet].is_free, term->n_columns, r,
+                              J) ||
+        !tr_network_offset_jacobian(s->net, index, raw)) {
+        return false;
+    }
+    double rho;
+    double sum_squares = 0;
+    for (int i = 0; i < rows; i++) sum_squares += r[i] * r[i];
+    double w = tr_lsq_weight(o->huber, rows, sum_squares, &rho);
+    for (int i = 0; i < rows; i++) {
+        for (int k = i; k < rows; k++) {
+            for (int c = 0; c < TR_OFFSET_N; c++) {
+                Jo[i * TR_OFFSET_N + c] += obs->W[i * rows + k] * raw[k * TR_OFFSET_N + c];
+            }
+        }
+    }
+    for (int u = 0; u < o->n_wanted; u++) {
+        const double *x = columns + (long)u * s->n_unknowns;
+        double *out = o->gain + ((long)u * s->net->n_observations + index) * TR_OFFSET_N;
+        for (int i = 0; i < rows; i++) {
+            double Jx = 0;
+            for (int j = 0; j < term->n_columns; j++) {
+                Jx += J[i * term->n_columns + j] * x[term->columns[j]];
+            }
+            for (int c = 0; c < TR_OFFSET_N; c++) out[c] -= w * Jx * Jo[i * TR_OFFSET_N + c];
+        }
+    }
+    return true;
+}
+
+static bool wanted_gain(const state *s, tr_lsq *lsq, const tr_net_options *o, tr_error *err) {
+    bool ok = false;
+    double *columns = calloc((size_t)o->n_wanted * (size_t)s->n_unknowns + 1, sizeof *columns);
+    if (!columns) return tr_fail_memory(err);
+    memset(o->gain, 0,
+           (size_t)o->n_wanted * (size_t)s->net->n_observations * TR_OFFSET_N * sizeof *o->gain);
+    for (int i = 0; i < o->n_wanted; i++) {
+        int c = find_unknown(s, o->wanted[i]);
+        if (c < 0) continue;
+        if (!tr_lsq_inverse_column(lsq, c, columns + (long)i * s->n_unknowns, err)) goto out;
+    }
+    for (int t = 0; t < s->n_terms; t++) {
+        if (s->sources[t].kind != TERM_OBSERVATION) continue;
+        if (s->net->observations[s->sources[t].index].offset[0] == 0) continue;
+        if (gain_of_term(s, t, o, columns)) continue;
+        tr_fail(err, TR_NO_MEASURE, "the adjustment left the lens model's range");
+        goto out;
+    }
+    ok = true;
+out:
+    free(columns);
+    return ok;
+}
+
 bool tr_network_solve(tr_network *net, const tr_net_options *options, tr_lsq_result *result,
                       tr_error *err) {
     bool ok = false;
@@ -745,6 +1000,7 @@ bool tr_network_solve(tr_network *net, const tr_net_options *options, tr_lsq_res
     if (!tr_lsq_solve(lsq, o, result, err)) goto out;
     if (options->n_wanted > 0 && !wanted_covariance(&s, lsq, options, err)) goto out;
     if (options->n_functions > 0 && !function_variances(&s, lsq, options, err)) goto out;
+    if (options->gain && !wanted_gain(&s, lsq, options, err)) goto out;
     ok = true;
 out:
     tr_lsq_free(lsq);

@@ -3,7 +3,7 @@
    which unknowns are free and which priors they carry.
 
    An observation says that certain points of a sheet were seen at certain pixels of a photo:
-     p_sheet' = shape(p_sheet) + offset
+     p_sheet' = displaced(shape(p_sheet))
      p_camera = camera_from_rig * rig_from_world * world_from_sheet * p_sheet'
      residual = W (project(lens, p_camera) - measured)
    with W'W the inverse covariance of the measured pixels. shape() is the print's stretch and bow:
@@ -12,8 +12,14 @@
    where hx, hy are the half extents of the sheet: bow_x is how far, in mm, the middle of the sheet
    stands out of the plane through its left and right edges.
 
-   offset is 0 unless the mark has one of its own: a mark that is not where the file says, or not in
-   the sheet's plane.
+   displaced() is the identity unless the mark has an offset of its own: a mark that is not where
+   the file says, or not in the sheet's plane. A mark is moved as a whole, about its centre c: p' =
+   c + d + Rz(turn) E (p - c)    E = Rz(axis) diag(1 + growth + aspect, 1 + growth - aspect)
+                                            Rz(-axis) along the face
+   so that a tag that was stuck by hand stays the flat rectangle that its printer made it.
+
+   A length is a known distance between two points of sheets, such as two tags of a scale bar:
+     residual = (|p_world_b - p_world_a| - length) / sd
 
    World frame: the floor, z up; which sheet holds it in place (its x, y and yaw fixed) is up to the
    caller. A photo is taken by a rig (a station) through one camera of it; a lone camera is a rig
@@ -78,13 +84,36 @@ typedef struct {
     double floor_tilt_sd_rad; /* prior: face level; goes with floor_z_sd_mm */
 } tr_net_sheet;
 
-/* How far a mark (or several together, such as a tag's four corners) lies from its nominal place.
- */
+/* Components of an offset: d along the sheet's axes (mm), turn about its normal (rad), relative
+   growth, and half the relative difference of the mark's two sides. */
+enum {
+    TR_OFFSET_X,
+    TR_OFFSET_Y,
+    TR_OFFSET_Z,
+    TR_OFFSET_TURN,
+    TR_OFFSET_GROWTH,
+    TR_OFFSET_ASPECT,
+    TR_OFFSET_N
+};
+
+/* How far a mark (or several together, such as a tag's four corners) lies from its nominal place,
+   and how it differs from its nominal form. */
 typedef struct {
-    double offset_mm[3]; /* in the sheet's frame */
-    bool is_free[3];
-    double sd_mm[3]; /* prior about 0 of a free component; 0: none */
+    double value[TR_OFFSET_N];
+    bool is_free[TR_OFFSET_N];
+    double sd[TR_OFFSET_N]; /* prior about 0 of a free component; 0: none */
+    tr_vec2 centre_mm;      /* c above, on the sheet */
+    double axis_rad;        /* of the mark's first side, anticlockwise from the sheet's x */
 } tr_net_offset;
+
+/* A known distance between two points. */
+typedef struct {
+    int sheet[2];
+    tr_vec2 p_sheet_mm[2];
+    int offset[2]; /* as of an observation */
+    double length_mm, sd_mm;
+    bool is_used;
+} tr_net_length;
 
 typedef struct {
     int lens, camera, rig;
@@ -111,7 +140,8 @@ typedef struct {
     tr_net_offset *offsets;
     tr_net_photo *photos;
     tr_net_obs *observations;
-    int n_lenses, n_cameras, n_rigs, n_sheets, n_offsets, n_photos, n_observations;
+    tr_net_length *lengths;
+    int n_lenses, n_cameras, n_rigs, n_sheets, n_offsets, n_photos, n_observations, n_lengths;
 } tr_network;
 
 /* W from a covariance of the 2n pixel coordinates (u1 v1 u2 v2 ...), row by row, px^2:
@@ -149,6 +179,12 @@ typedef struct {
     const tr_net_function *functions;
     int n_functions;
     double *variances;
+    /* Where not NULL: how the wanted unknowns answer to marks that are not where they are held to
+       be. n_wanted x n_observations x TR_OFFSET_N: d(unknown) / d(component of the offset of the
+       observation's first point), as if it were another in this observation alone. From the
+       normal equations H dx = -J' W'W J_offset d (Cross, Advanced least squares applied to
+       position-fixing, 1983, sec. 3); 0 where the observation has no offset. */
+    double *gain;
 } tr_net_options;
 
 /* Solves in place. Fewer residuals than unknowns, or an unknown that the marks do not determine:
@@ -189,6 +225,14 @@ bool tr_network_residual(const tr_network *net, int observation, tr_vec2 *r_px, 
 
 /* A point of a sheet, mm on its face, in the world, with the sheet's shape. */
 tr_vec3 tr_net_sheet_point(const tr_net_sheet *sheet, tr_vec2 p_sheet_mm);
+
+/* The same with an offset (NULL: none). */
+tr_vec3 tr_net_mark_point(const tr_net_sheet *sheet, const tr_net_offset *offset,
+                          tr_vec2 p_sheet_mm);
+
+/* How the pixels of an observation answer to the offset of its first point: J is
+   2 n_points x TR_OFFSET_N by rows, px per unit. False as tr_network_residual. */
+bool tr_network_offset_jacobian(const tr_network *net, int observation, double *J);
 
 /* Where a world point appears in a photo. False as tr_lens_project. */
 bool tr_network_project(const tr_network *net, int photo, tr_vec3 p_world_mm, tr_vec2 *uv_px);

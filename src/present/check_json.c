@@ -35,6 +35,7 @@ static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
     ok = ok && tr_json_put(budget, "marks", measured(axis, r->is_measured, r->u95_marks)) &&
          tr_json_put(budget, "lens", measured(axis, r->is_measured, r->u95_lens)) &&
          tr_json_put(budget, "plates", measured(axis, r->is_measured, r->u95_plates)) &&
+         tr_json_put(budget, "sheets", measured(axis, r->is_measured, r->u95_sheets)) &&
          tr_json_put(a, "budget", json_incref(budget));
     json_decref(budget);
     if (ok) return a;
@@ -195,7 +196,7 @@ static json_t *photo_json(const tr_check_photo *photo) {
     return NULL;
 }
 
-static json_t *photos_json(const tr_check *check) {
+json_t *tr_photos_json(const tr_check *check) {
     json_t *photos = json_array();
     bool ok = photos;
     for (int i = 0; check && check->photos && i < check->n_photos; i++) {
@@ -217,7 +218,7 @@ static json_t *warning_json(const tr_warning *warning) {
     return NULL;
 }
 
-static json_t *warnings_json(const tr_check *check) {
+json_t *tr_warnings_json(const tr_check *check) {
     json_t *warnings = json_array();
     bool ok = warnings;
     for (int i = 0; check && i < check->warnings.n; i++) {
@@ -228,7 +229,7 @@ static json_t *warnings_json(const tr_check *check) {
     return NULL;
 }
 
-static json_t *program_json(void) {
+json_t *tr_program_json(void) {
     json_t *program = json_object();
     if (program && tr_json_put(program, "name", json_string("trammel")) &&
         tr_json_put(program, "version", json_string(TRAMMEL_VERSION))) {
@@ -246,12 +247,12 @@ json_t *tr_check_json(const tr_check *check) {
         tr_json_put(json, "targets", targets_json(check)) &&
         tr_json_put(json, "references", references_json(check)) &&
         tr_json_put(json, "sheets", sheets_json(check)) &&
-        tr_json_put(json, "photos", photos_json(check)) &&
-        tr_json_put(json, "warnings", warnings_json(check)) &&
+        tr_json_put(json, "photos", tr_photos_json(check)) &&
+        tr_json_put(json, "warnings", tr_warnings_json(check)) &&
         tr_json_put(json, "left_out", json_integer(check->n_left_out)) &&
         tr_json_put(json, "variance_factor", tr_json_number(check->variance_factor)) &&
         tr_json_put(json, "degrees_of_freedom", json_integer(check->degrees_of_freedom)) &&
-        tr_json_put(json, "program", program_json())) {
+        tr_json_put(json, "program", tr_program_json())) {
         return json;
     }
     json_decref(json);
@@ -267,9 +268,9 @@ json_t *tr_check_json_failed(const tr_check *check, const tr_error *why) {
         tr_json_put(json, "error", tr_json_error(why)) &&
         tr_json_put(json, "targets", json_array()) &&
         tr_json_put(json, "references", references_json(NULL)) &&
-        tr_json_put(json, "photos", photos_json(check)) &&
-        tr_json_put(json, "warnings", warnings_json(check)) &&
-        tr_json_put(json, "program", program_json())) {
+        tr_json_put(json, "photos", tr_photos_json(check)) &&
+        tr_json_put(json, "warnings", tr_warnings_json(check)) &&
+        tr_json_put(json, "program", tr_program_json())) {
         return json;
     }
     json_decref(json);

@@ -174,30 +174,35 @@ static void put_axis(const page *p, tr_axis axis, const tr_axis_result *r) {
     fputc('\n', p->out);
 }
 
-static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r) {
-    const double parts[TR_N_SOURCES] = {r->u95_marks, r->u95_lens, r->u95_plates};
+static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r, int n_sources) {
     char title[32], cell[TR_CELL_SIZE + 4];
     snprintf(title, sizeof title, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
     fprintf(p->out, "  %s%*s", title, 14 - tr_text_columns(title), "");
-    for (int source = 0; source < TR_N_SOURCES; source++) {
+    for (int source = 0; source < n_sources; source++) {
         char number[TR_CELL_SIZE];
-        tr_number_cell(axis, parts[source], number);
+        tr_number_cell(axis, tr_source_part(r, (tr_source)source), number);
         snprintf(cell, sizeof cell, "±%s", number);
         put_cell(p->out, strtod(number, NULL) == 0.0 ? "–" : cell, 10);
     }
     fputc('\n', p->out);
 }
 
+/* The last column is there only where a sheet was surveyed. */
 static void put_budget(const page *p, const tr_target_result *t) {
     bool has_any = false;
+    int n_sources = TR_FROM_SHEETS;
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        if (t->axis[axis].u95_sheets > 0) n_sources = TR_N_SOURCES;
+    }
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         const tr_axis_result *r = &t->axis[axis];
         if (!r->is_judged || !r->is_measured) continue;
         if (!has_any) {
-            fputs("\n  u95 (k = 2) from   marks      lens    plates\n", p->out);
+            fputs("\n  u95 (k = 2) from   marks      lens    plates", p->out);
+            fputs(n_sources > TR_FROM_SHEETS ? "    sheets\n" : "\n", p->out);
         }
         has_any = true;
-        put_budget_row(p, axis, r);
+        put_budget_row(p, axis, r, n_sources);
     }
 }
 
@@ -234,7 +239,8 @@ static void put_what_axis_needs(const page *p, tr_axis axis, const tr_axis_resul
 
 /* What to do about the largest part of u95, once for each source. */
 static void put_advice(const page *p, const tr_check *check, int target) {
-    static const char *const FROM[TR_N_SOURCES] = {"the marks", "the lens", "the plates"};
+    static const char *const FROM[TR_N_SOURCES] = {"the marks", "the lens", "the plates",
+                                                   "the sheets"};
     const tr_target_result *t = &check->targets[target];
     bool is_wanted[TR_N_SOURCES] = {false};
     bool has_any = false;

@@ -190,9 +190,25 @@ bool tr_target_needs_move(const tr_target_result *t) {
     return false;
 }
 
+double tr_source_part(const tr_axis_result *r, tr_source source) {
+    switch (source) {
+    case TR_FROM_MARKS: return r->u95_marks;
+    case TR_FROM_LENS: return r->u95_lens;
+    case TR_FROM_PLATES: return r->u95_plates;
+    case TR_FROM_SHEETS: return r->u95_sheets;
+    case TR_N_SOURCES: break;
+    }
+    return 0;
+}
+
+/* Of equal parts the one that is easiest to better. */
 tr_source tr_largest_source(const tr_axis_result *r) {
-    if (r->u95_plates >= r->u95_marks && r->u95_plates >= r->u95_lens) return TR_FROM_PLATES;
-    return r->u95_lens >= r->u95_marks ? TR_FROM_LENS : TR_FROM_MARKS;
+    static const tr_source ORDER[] = {TR_FROM_PLATES, TR_FROM_LENS, TR_FROM_MARKS, TR_FROM_SHEETS};
+    tr_source largest = ORDER[0];
+    for (size_t i = 1; i < sizeof ORDER / sizeof *ORDER; i++) {
+        if (tr_source_part(r, ORDER[i]) > tr_source_part(r, largest)) largest = ORDER[i];
+    }
+    return largest;
 }
 
 /* Sides of a sheet from which a photo can be taken, in the vehicle's directions. */
@@ -254,6 +270,9 @@ void tr_source_advice(const tr_check *check, int target, tr_source source, char 
                "set the plates more exactly on their plumb marks, and state in the job how well "
                "they sit (reference_sd_mm, now %.3g).",
                check->job->reference_sd_mm);
+    } else if (source == TR_FROM_SHEETS) {
+        append(&l, "survey the sheets again ('trammel survey'), with more photos and a longer, "
+                   "better known length in view.");
     } else if (source == TR_FROM_LENS) {
         append(&l, "calibrate the lens again, with more photos of the board: tilted, near, and "
                    "out to every corner of the image.");

@@ -50,8 +50,16 @@ int tr_worst_target(const tr_check *check);
 bool tr_target_needs_move(const tr_target_result *target);
 
 /* What makes up most of an axis' u95. */
-typedef enum { TR_FROM_MARKS, TR_FROM_LENS, TR_FROM_PLATES, TR_N_SOURCES } tr_source;
+typedef enum {
+    TR_FROM_MARKS,
+    TR_FROM_LENS,
+    TR_FROM_PLATES,
+    TR_FROM_SHEETS,
+    TR_N_SOURCES
+} tr_source;
 tr_source tr_largest_source(const tr_axis_result *result);
+/* The part of an axis' u95 that comes from a source. */
+double tr_source_part(const tr_axis_result *result, tr_source source);
 
 /* What to do so that u95 becomes smaller, where it comes mostly from that source: a sentence or
    two. For the marks it says from where to take more photos. */

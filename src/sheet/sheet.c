@@ -5,6 +5,7 @@
 
 #include "base/file.h"
 #include "base/yaml.h"
+#include "geom/covariance.h"
 
 /* No face is larger than this: it is the size of a workshop. mm */
 #define MAX_SIZE_MM 100000.0
@@ -15,6 +16,12 @@
 /* Two corners nearer than this are one, written twice; the finest checker has squares of some mm.
  */
 #define SAME_CORNER_MM 0.1
+
+/* Rounding of the mean of a tag's edges. mm */
+#define SAME_SIZE_MM 0.001
+
+/* No variance of a place reaches this. mm^2 */
+#define MAX_VARIANCE 1e6
 
 /* More marks than any face needs; each is compared with every other. */
 enum { MAX_TAGS = 1000, MAX_CORNERS = 10000 };
@@ -44,10 +51,18 @@ const char *tr_sheet_kind_name(tr_sheet_kind kind) {
     return KINDS[kind];
 }
 
+double tr_tag_width(const tr_tag *tag) {
+    return tag->edges_mm[0] > 0 ? tag->edges_mm[0] : tag->size_mm;
+}
+
+double tr_tag_height(const tr_tag *tag) {
+    return tag->edges_mm[1] > 0 ? tag->edges_mm[1] : tag->size_mm;
+}
+
 tr_vec2 tr_tag_corner(const tr_tag *tag, int k) {
     static const double SIGN[4][2] = {{-1, -1}, {1, -1}, {1, 1}, {-1, 1}};
-    double x = SIGN[k][0] * tag->size_mm / 2;
-    double y = SIGN[k][1] * tag->size_mm / 2;
+    double x = SIGN[k][0] * tr_tag_width(tag) / 2;
+    double y = SIGN[k][1] * tr_tag_height(tag) / 2;
     double c = cos(tag->turn_rad);
     double s = sin(tag->turn_rad);
     return tr_v2_add(tag->centre_mm, tr_v2(c * x - s * y, s * x + c * y));
@@ -66,12 +81,21 @@ static tr_vec2 read_point(tr_yaml y) {
 
 static tr_tag read_tag(tr_yaml y, int family_size) {
     tr_tag tag = {0};
-    tr_yaml_keys(y, "id centre_mm size_mm turn_deg?");
+    tr_yaml_keys(y, "id centre_mm size_mm turn_deg? edges_mm?");
     tag.line = tr_yaml_line(y);
     tag.id = tr_yaml_integer(tr_yaml_at(y, "id"), 0, family_size - 1);
     tag.centre_mm = read_point(tr_yaml_at(y, "centre_mm"));
     tag.size_mm = tr_yaml_size(tr_yaml_at(y, "size_mm"), MAX_SIZE_MM);
     tag.turn_rad = TR_RAD_PER_DEG * tr_yaml_number(tr_yaml_at(y, "turn_deg"), -360, 360);
+    if (tr_yaml_has(tr_yaml_at(y, "edges_mm"))) {
+        const double *e = tag.edges_mm;
+        tr_yaml_sizes(tr_yaml_at(y, "edges_mm"), tag.edges_mm, 2, MAX_SIZE_MM);
+        if (!(fabs((e[0] + e[1]) / 2 - tag.size_mm) <= SAME_SIZE_MM)) {
+            tr_yaml_fail(tr_yaml_at(y, "edges_mm"),
+                         "have a mean of %g mm, but size_mm is %g; correct one of them",
+                         (e[0] + e[1]) / 2, tag.size_mm);
+        }
+    }
     return tag;
 }
 
@@ -101,10 +125,10 @@ static void check_tag(tr_yaml y, const tr_sheet *sheet, int i) {
     }
 }
 
-static void read_tags(tr_yaml y, tr_sheet *sheet) {
+static void read_tags(tr_yaml y, int fewest, tr_sheet *sheet) {
     int family_size = tr_sheet_family_size(sheet->tag_family);
     int most = family_size < MAX_TAGS ? family_size : MAX_TAGS;
-    sheet->tags = tr_yaml_array(y, 1, most, sizeof *sheet->tags, &sheet->n_tags);
+    sheet->tags = tr_yaml_array(y, fewest, most, sizeof *sheet->tags, &sheet->n_tags);
     for (int i = 0; i < sheet->n_tags && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
         sheet->tags[i] = read_tag(item, family_size);
@@ -129,12 +153,86 @@ static void read_corners(tr_yaml y, tr_sheet *sheet) {
     }
 }
 
-bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err) {
+/* Unit of a row of the file's covariance in the one used here. */
+static double row_unit(const tr_sheet *sheet, int row) {
+    bool is_turn = row < TR_TAG_N * sheet->n_tags && row % TR_TAG_N == TR_TAG_TURN;
+    return is_turn ? TR_RAD_PER_DEG : 1;
+}
+
+static void check_covariance(tr_yaml y, const tr_sheet_survey *survey) {
+    switch (tr_covariance_check(survey->covariance, survey->n_rows, MAX_VARIANCE)) {
+    case TR_COVARIANCE_OK:
+    case TR_COVARIANCE_ASYMMETRIC: return; /* it cannot be */
+    case TR_COVARIANCE_VARIANCE:
+        tr_yaml_fail(y, "has a variance below 0 or beyond all bounds; survey the sheet anew");
+        return;
+    case TR_COVARIANCE_ALONE:
+        tr_yaml_fail(y, "has a covariance where a variance is 0; survey the sheet anew");
+        return;
+    case TR_COVARIANCE_INDEFINITE:
+        tr_yaml_fail(y, "is not positive semi-definite; survey the sheet anew");
+        return;
+    case TR_COVARIANCE_NO_MEMORY: tr_yaml_fail_memory(y); return;
+    }
+}
+
+static void read_covariance(tr_yaml y, tr_sheet *sheet) {
+    tr_sheet_survey *survey = &sheet->survey;
+    double row[TR_SHEET_MAX_ROWS];
+    int n = TR_TAG_N * sheet->n_tags + TR_CORNER_N * sheet->n_corners;
+    int given = tr_yaml_count(y);
+    if (!tr_yaml_has(y)) return;
+    if (n > TR_SHEET_MAX_ROWS) {
+        tr_yaml_fail(y, "would have %d rows for these tags and corners; at most %d are taken", n,
+                     TR_SHEET_MAX_ROWS);
+        return;
+    }
+    if (given != n) {
+        tr_yaml_fail(y, "has %d rows; these tags and corners make %d (5 a tag, 2 a corner)", given,
+                     n);
+        return;
+    }
+    survey->covariance = calloc((size_t)(n * n) + 1, sizeof *survey->covariance);
+    if (!survey->covariance) {
+        tr_yaml_fail_memory(y);
+        return;
+    }
+    survey->n_rows = n;
+    for (int i = 0; i < n && tr_yaml_has(y); i++) {
+        tr_yaml_numbers(tr_yaml_item(y, i), row, i + 1, -MAX_VARIANCE, MAX_VARIANCE);
+        for (int j = 0; j <= i; j++) {
+            double c = row[j] * row_unit(sheet, i) * row_unit(sheet, j);
+            survey->covariance[i * n + j] = survey->covariance[j * n + i] = c;
+        }
+    }
+    if (tr_yaml_has(y)) check_covariance(y, survey);
+}
+
+static void read_survey(tr_yaml y, tr_sheet *sheet) {
+    tr_sheet_survey *survey = &sheet->survey;
+    if (!tr_yaml_has(y)) return;
+    tr_yaml_keys(y, "name lengths scale_sd covariance");
+    tr_yaml_text(tr_yaml_at(y, "name"), survey->id, sizeof survey->id);
+    tr_yaml lengths = tr_yaml_at(y, "lengths");
+    survey->n_lengths = tr_yaml_count(lengths);
+    if (survey->n_lengths < 1 || survey->n_lengths > TR_SHEET_MAX_LENGTHS) {
+        tr_yaml_fail(lengths, "is a list of %d; give 1 to %d", survey->n_lengths,
+                     TR_SHEET_MAX_LENGTHS);
+        return;
+    }
+    for (int i = 0; i < survey->n_lengths; i++) {
+        tr_yaml_text(tr_yaml_item(lengths, i), survey->lengths[i], sizeof survey->lengths[i]);
+    }
+    survey->scale_sd = tr_yaml_number(tr_yaml_at(y, "scale_sd"), 0, 1);
+    read_covariance(tr_yaml_at(y, "covariance"), sheet);
+}
+
+static bool read_sheet(const char *path, int fewest_tags, tr_sheet *out, tr_error *err) {
     tr_sheet sheet = {0};
     double size_mm[2] = {0, 0};
     *out = sheet;
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(y, "sheet title kind size_mm tag_family tags corners_mm?");
+    tr_yaml_keys(y, "sheet title kind size_mm tag_family tags corners_mm? survey?");
     tr_yaml_text(tr_yaml_at(y, "sheet"), sheet.id, sizeof sheet.id);
     tr_yaml_text(tr_yaml_at(y, "title"), sheet.title, sizeof sheet.title);
     sheet.kind = (tr_sheet_kind)tr_yaml_choice(tr_yaml_at(y, "kind"), KINDS, N_KINDS);
@@ -146,8 +244,9 @@ bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err) {
         tr_yaml_fail(tr_yaml_at(y, "tag_family"),
                      "is %s, which is not known here; tag36h11 is the usual one", sheet.tag_family);
     }
-    read_tags(tr_yaml_at(y, "tags"), &sheet);
+    read_tags(tr_yaml_at(y, "tags"), fewest_tags, &sheet);
     read_corners(tr_yaml_at(y, "corners_mm"), &sheet);
+    read_survey(tr_yaml_at(y, "survey"), &sheet);
     sheet.path = tr_path_beside("", path);
     if (!sheet.path) tr_yaml_fail_memory(y);
     if (!tr_yaml_close(y, err)) {
@@ -158,8 +257,17 @@ bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err) {
     return true;
 }
 
+bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err) {
+    return read_sheet(path, 1, out, err);
+}
+
+bool tr_sheet_read_bare(const char *path, tr_sheet *out, tr_error *err) {
+    return read_sheet(path, 0, out, err);
+}
+
 void tr_sheet_release(tr_sheet *sheet) {
     free(sheet->path);
+    free(sheet->survey.covariance);
     free(sheet->tags);
     free(sheet->corners_mm);
     *sheet = (tr_sheet){0};

@@ -1,5 +1,21 @@
 /* What is printed: a sheet is one flat face that carries marks (contract, "Words").
-   Sheet frame: origin at the sheet's centre, x right, y up, z out of the printed face; mm. */
+   Sheet frame: origin at the sheet's centre, x right, y up, z out of the printed face; mm.
+
+   Where the marks of a sheet were measured (trammel survey), its file has the measured places, and
+   says how well they are known:
+
+     tags:
+       - { id: 40, centre_mm: [-648.1203, 351.8874], size_mm: 159.9120, turn_deg: 0.104210,
+           edges_mm: [159.3600, 160.4640] }     # width, height; size_mm is their mean
+     corners_mm: ...
+     survey:
+       name: MAT-7 of bay 2       # of the survey, which sheets measured together share
+       lengths: [BAR-1]           # what the scale rests on
+       scale_sd: 1.1e-4           # of it, relative
+       covariance:                # rows of the lower triangle, the diagonal last in each; in order
+         - [0.0021]               # for each tag x, y (mm), turn (deg), width, height (mm), then
+         - [0.0001, 0.0019]       # for each corner x, y (mm)
+         - ... */
 #ifndef TR_SHEET_SHEET_H
 #define TR_SHEET_SHEET_H
 
@@ -9,12 +25,29 @@
 typedef enum { TR_SHEET_MAT, TR_SHEET_BOARD, TR_SHEET_PLATE, TR_SHEET_HUB } tr_sheet_kind;
 
 typedef struct {
-    int id;            /* number within the family */
-    tr_vec2 centre_mm; /* on the sheet */
-    double size_mm;    /* edge of the square whose corners the detector reports */
-    double turn_rad;   /* anticlockwise on the sheet; 0 = as the family's official image */
-    int line;          /* in the sheet file, for messages */
+    int id;             /* number within the family */
+    tr_vec2 centre_mm;  /* on the sheet */
+    double size_mm;     /* edge of the square whose corners the detector reports */
+    double turn_rad;    /* anticlockwise on the sheet; 0 = as the family's official image */
+    double edges_mm[2]; /* width and height, where it is no square; else both 0 */
+    int line;           /* in the sheet file, for messages */
 } tr_tag;
+
+/* What is measured of a tag and of a corner, in the order of the covariance: mm, and rad here. */
+enum { TR_TAG_X, TR_TAG_Y, TR_TAG_TURN, TR_TAG_WIDTH, TR_TAG_HEIGHT, TR_TAG_N };
+enum { TR_CORNER_N = 2 };
+/* The most rows that a covariance may have. */
+enum { TR_SHEET_MAX_ROWS = 400, TR_SHEET_MAX_LENGTHS = 8 };
+
+/* How well the places are known. All zero: the sheet is as its file says. */
+typedef struct {
+    char id[64];
+    char lengths[TR_SHEET_MAX_LENGTHS][64];
+    int n_lengths;
+    double scale_sd;
+    int n_rows;         /* TR_TAG_N a tag, TR_CORNER_N a corner */
+    double *covariance; /* n_rows x n_rows by rows; NULL where n_rows is 0 */
+} tr_sheet_survey;
 
 typedef struct {
     char *path; /* the file it was read from, for messages */
@@ -27,18 +60,30 @@ typedef struct {
     int n_tags;
     tr_vec2 *corners_mm; /* checker corners */
     int n_corners;
+    tr_sheet_survey survey;
 } tr_sheet;
 
 /* Reads a sheet file. On failure err names file, line and key, and *out is empty.
    The tag family must be one that tr_sheet_family_size knows, every id within it; a tag and every
    corner must lie on the face. */
 TR_MUST_USE bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err);
+/* The same, but there need be no tag: as of a mat with nothing but its own artwork. */
+TR_MUST_USE bool tr_sheet_read_bare(const char *path, tr_sheet *out, tr_error *err);
 void tr_sheet_release(tr_sheet *sheet);
 
-/* Writes a sheet file from which the same sheet is read, bit by bit (a turn to its last bit but
-   one); whole or not at all (base/file.h). The sheet must be one that tr_sheet_read would accept.
- */
-TR_MUST_USE bool tr_sheet_write(const char *path, const tr_sheet *sheet, tr_error *err);
+/* Writes a sheet file, whole or not at all (base/file.h). Places are rounded to 0.1 um and 1e-6
+   degrees; the covariance is read back bit by bit but for its turns. comments: lines put at the
+   top, each beginning with '#' and ending in a newline; may be NULL. */
+TR_MUST_USE bool tr_sheet_write(const char *path, const tr_sheet *sheet, const char *comments,
+                                tr_error *err);
+
+/* First row of a tag or a corner in the survey's covariance. */
+static inline int tr_sheet_tag_row(int tag) {
+    return TR_TAG_N * tag;
+}
+static inline int tr_sheet_corner_row(const tr_sheet *sheet, int corner) {
+    return TR_TAG_N * sheet->n_tags + TR_CORNER_N * corner;
+}
 
 /* How many ids a tag family has (tag36h11: 587); 0 for a family that is not known. */
 int tr_sheet_family_size(const char *family);
@@ -48,5 +93,8 @@ const char *tr_sheet_kind_name(tr_sheet_kind kind); /* "mat", "board", "plate", 
 /* Corner k of a tag, on the sheet, mm: 0 bottom left, 1 bottom right, 2 top right, 3 top left of
    the tag as its family's official image shows it (libapriltag's order). */
 tr_vec2 tr_tag_corner(const tr_tag *tag, int k);
+
+double tr_tag_width(const tr_tag *tag); /* mm */
+double tr_tag_height(const tr_tag *tag);
 
 #endif

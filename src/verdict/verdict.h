@@ -31,8 +31,9 @@ typedef struct {
     bool is_measured;
     double measured, error, u95; /* where it is measured; error where is_required too */
     /* What u95 is made of (each expanded alike; their squares add up to u95 squared): noise of the
-       marks, the lens profile, how well the plates sit on their plumb marks. */
-    double u95_marks, u95_lens, u95_plates;
+       marks, the lens profile, how well the plates sit on their plumb marks, how well the places of
+       the marks on surveyed sheets are known (0 where none was surveyed). */
+    double u95_marks, u95_lens, u95_plates, u95_sheets;
     tr_verdict verdict; /* where is_judged */
 } tr_axis_result;
 

@@ -14,5 +14,6 @@ typedef struct {
 /* Exit statuses: 0 as asked, 1 not. */
 int bench_accuracy(const bench_options *options);
 int bench_network(const bench_options *options);
+int bench_survey(const bench_options *options);
 
 #endif

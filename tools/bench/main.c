@@ -14,6 +14,7 @@ static const struct {
 } MODES[] = {
     {"accuracy", bench_accuracy},
     {"network", bench_network},
+    {"survey", bench_survey},
 };
 enum { N_MODES = sizeof MODES / sizeof *MODES };
 

@@ -1,6 +1,7 @@
 /* campaign [coverage] [--jobs N] [--seed S] [--threads N]
+   campaign survey [--jobs N] [--seed S] [--threads N]
    campaign traps [--jobs N] [--rendered N] [--seed S] [--threads N] [--only JOB] [--keep FOLDER]
-   Many seeded jobs with known truth: coverage.c and traps.c say what is asked of them. */
+   Many seeded jobs with known truth: coverage.c, survey.c and traps.c say what is asked of them. */
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -37,16 +38,19 @@ int main(int argc, char **argv) {
     campaign_options o = {.jobs = -1, .rendered = -1, .seed = 1, .n_threads = 2, .only = -1};
     bool is_named = argc > 1 && argv[1][0] != '-';
     bool is_traps = is_named && strcmp(argv[1], "traps") == 0;
-    bool is_sound = !is_named || is_traps || strcmp(argv[1], "coverage") == 0;
+    bool is_survey = is_named && strcmp(argv[1], "survey") == 0;
+    bool is_sound = !is_named || is_traps || is_survey || strcmp(argv[1], "coverage") == 0;
     int first = is_named ? 2 : 1;
     for (int i = first; i < argc && is_sound; i += 2) {
         is_sound = i + 1 < argc && read_option(argv[i], argv[i + 1], is_traps, &o);
     }
     if (!is_sound) {
         fprintf(stderr, "usage: campaign [coverage] [--jobs N] [--seed S] [--threads N]\n"
+                        "       campaign survey [--jobs N] [--seed S] [--threads N]\n"
                         "       campaign traps [--jobs N] [--rendered N] [--seed S] [--threads N]\n"
                         "                      [--only JOB] [--keep FOLDER]\n");
         return 64;
     }
+    if (is_survey) return campaign_survey(&o);
     return is_traps ? campaign_traps(&o) : campaign_coverage(&o);
 }

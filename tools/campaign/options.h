@@ -13,6 +13,7 @@ typedef struct {
 
 /* Exit statuses: 0 as asked, 1 not. */
 int campaign_coverage(const campaign_options *options);
+int campaign_survey(const campaign_options *options);
 int campaign_traps(const campaign_options *options);
 
 #endif

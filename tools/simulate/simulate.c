@@ -23,6 +23,7 @@ static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
 
 /* The lens has random numbers of its own, so that two jobs can have one lens. */
 static const uint64_t LENS_SALT = 0x5EEDC0DEu;
+static const uint64_t SURVEY_SALT = 0x5CA1Eu;
 
 static double or_one(double factor) {
     return factor != 0.0 ? factor : 1;
@@ -115,6 +116,68 @@ static void exchange_tags(const tr_sim_options *o, tr_sheet *mat) {
     b->centre_mm = at;
 }
 
+/* The file of a surveyed sheet: places with errors, and the covariance that these were drawn from.
+ */
+static bool survey_sheet(const tr_sim_options *o, tr_random *random, double scale, tr_sheet *s) {
+    double sd = o->survey_sd_mm;
+    int n = TR_TAG_N * s->n_tags + TR_CORNER_N * s->n_corners;
+    double *C = calloc((size_t)(n * n), sizeof *C);
+    double *d = calloc((size_t)n, sizeof *d); /* d(place) / d(scale) */
+    int row = 0;
+    s->survey.covariance = C;
+    s->survey.n_rows = n;
+    s->survey.scale_sd = o->survey_scale_sd;
+    s->survey.n_lengths = 1;
+    snprintf(s->survey.id, sizeof s->survey.id, "simulated");
+    snprintf(s->survey.lengths[0], sizeof s->survey.lengths[0], "BAR-1");
+    if (!C || !d) {
+        free(d);
+        return false;
+    }
+    for (int i = 0; i < s->n_tags; i++) {
+        tr_tag *tag = &s->tags[i];
+        double turn_sd = 2 * sd / tag->size_mm;
+        double own[TR_TAG_N] = {sd, sd, turn_sd, sd, sd};
+        double true_place[TR_TAG_N] = {tag->centre_mm.x, tag->centre_mm.y, 0, tag->size_mm,
+                                       tag->size_mm};
+        double e[TR_TAG_N];
+        for (int k = 0; k < TR_TAG_N; k++) {
+            C[(row + k) * (n + 1)] = own[k] * own[k];
+            d[row + k] = true_place[k];
+            e[k] = own[k] * tr_random_normal(random) + scale * true_place[k];
+        }
+        tag->centre_mm = tr_v2_add(tag->centre_mm, tr_v2(e[TR_TAG_X], e[TR_TAG_Y]));
+        tag->turn_rad += e[TR_TAG_TURN];
+        tag->edges_mm[0] = tag->size_mm + e[TR_TAG_WIDTH];
+        tag->edges_mm[1] = tag->size_mm + e[TR_TAG_HEIGHT];
+        row += TR_TAG_N;
+    }
+    for (int i = 0; i < s->n_corners; i++) {
+        double *at[TR_CORNER_N] = {&s->corners_mm[i].x, &s->corners_mm[i].y};
+        for (int k = 0; k < TR_CORNER_N; k++) {
+            C[row * (n + 1)] = sd * sd;
+            d[row++] = *at[k];
+            *at[k] += sd * tr_random_normal(random) + scale * *at[k];
+        }
+    }
+    for (int i = 0; i < n; i++) {
+        for (int k = 0; k < n; k++) {
+            C[i * n + k] += o->survey_scale_sd * o->survey_scale_sd * d[i] * d[k];
+        }
+    }
+    free(d);
+    return true;
+}
+
+static bool survey_sheets(const tr_sim_options *o, tr_job *job) {
+    tr_random random = tr_random_seed(o->seed ^ SURVEY_SALT);
+    double scale = o->survey_scale_sd * tr_random_normal(&random);
+    for (int i = 0; i < job->n_sheets; i++) {
+        if (!survey_sheet(o, &random, scale, &job->sheets[i])) return false;
+    }
+    return true;
+}
+
 /* A lens profile as a fair calibration leaves it: sd and the larger correlations. */
 static void make_lens(tr_lens *lens, const tr_sim_options *o) {
     static const double value[TR_LENS_N] = {3012,  3011, 2010,  1512, 0.083,
@@ -192,6 +255,7 @@ static bool make_job(const tr_sim_options *o, tr_sim *out) {
         return false;
     }
     exchange_tags(o, &job->sheets[MAT]);
+    if (o->survey_sd_mm > 0 && !survey_sheets(o, job)) return false;
     job->n_references = TR_N_POINTS;
     for (int i = 0; i < TR_N_POINTS; i++) {
         job->references[i] = (tr_reference){.point = (tr_wheel_point)i, .sheet = PLATE_0 + i};
@@ -596,7 +660,7 @@ static void add_corners_and_view(const shot *h, const sighting *s, const bool *i
     }
     for (int k = 0; k < job->sheets[sheet].n_corners; k++) {
         tr_vec2 at = job->sheets[sheet].corners_mm[k];
-        if (!see(h, item, at, &uv[count])) continue;
+        if (!see(h, item, h->s->sim->printed[sheet].corners_mm[k], &uv[count])) continue;
         p[count] = at;
         add_noise(h, sd_of(h, item), 1, &uv[count]);
         add_mark(out, TR_MARK_CORNER, sheet, k, 1, &p[count], &uv[count], sd_of(h, item));

@@ -63,6 +63,8 @@ typedef struct {
     tr_vec2 image_px;           /* size of the photos; 0: 4032 x 3024. The angle of view stays. */
     double plate_part;          /* plates and their marks larger by this factor; 0: 1 */
     bool has_no_body;           /* nothing hides the sheets */
+    double survey_sd_mm;        /* sheets were surveyed: each place is wrong by this, 0: not, ... */
+    double survey_scale_sd;     /* ... and all together by a scale */
     /* Faults. */
     bool is_mat_missing;
     bool are_mats_exchanged;

@@ -1,0 +1,250 @@
+#include "adjust/places.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+static void *new_array(int n, size_t size) {
+    return calloc((size_t)n + 1, size);
+}
+
+static int rows_of_sheet(const tr_sheet *sheet) {
+    return sheet->survey.n_rows;
+}
+
+static int rows_of_obs(const tr_net_obs *o) {
+    return o->n_points == 1 ? TR_CORNER_N : TR_TAG_N;
+}
+
+/* d(place) / d(scale) of each row of a sheet. */
+static void scale_direction(const tr_sheet *sheet, double *out) {
+    int n = 0;
+    for (int i = 0; i < sheet->n_tags; i++) {
+        const tr_tag *tag = &sheet->tags[i];
+        out[n++] = tag->centre_mm.x;
+        out[n++] = tag->centre_mm.y;
+        out[n++] = 0;
+        out[n++] = tr_tag_width(tag);
+        out[n++] = tr_tag_height(tag);
+    }
+    for (int i = 0; i < sheet->n_corners; i++) {
+        out[n++] = sheet->corners_mm[i].x;
+        out[n++] = sheet->corners_mm[i].y;
+    }
+}
+
+/* The covariance of all surveyed sheets: each its own, and between those of one survey what they
+   have in common. */
+static bool fill_covariance(const tr_adjust_input *in, const int *first, tr_places *out,
+                            tr_error *err) {
+    int n = out->n_rows;
+    double *direction = new_array(n, sizeof *direction);
+    if (!direction) return tr_fail_memory(err);
+    for (int a = 0; a < in->n_sheets; a++) {
+        if (rows_of_sheet(&in->sheets[a]) > 0) {
+            scale_direction(&in->sheets[a], direction + first[a]);
+        }
+    }
+    for (int a = 0; a < in->n_sheets; a++) {
+        const tr_sheet_survey *sa = &in->sheets[a].survey;
+        for (int b = 0; b < in->n_sheets; b++) {
+            const tr_sheet_survey *sb = &in->sheets[b].survey;
+            bool is_common = a != b && strcmp(sa->id, sb->id) == 0;
+            double scale = is_common ? sa->scale_sd * sb->scale_sd : 0;
+            for (int i = 0; i < sa->n_rows; i++) {
+                for (int j = 0; j < sb->n_rows; j++) {
+                    double *c = &out->C[(first[a] + i) * n + first[b] + j];
+                    *c = a == b ? sa->covariance[i * sa->n_rows + j]
+                                : scale * direction[first[a] + i] * direction[first[b] + j];
+                }
+            }
+        }
+    }
+    free(direction);
+    return true;
+}
+
+/* Offset components of a row: d(component) / d(row), TR_OFFSET_N x rows by rows. */
+static void offset_of_rows(const tr_sheet *sheet, const tr_mark *mark,
+                           double T[TR_OFFSET_N * TR_TAG_N]) {
+    int n = mark->kind == TR_MARK_TAG ? TR_TAG_N : TR_CORNER_N;
+    memset(T, 0, TR_OFFSET_N * TR_TAG_N * sizeof *T);
+    T[TR_OFFSET_X * n] = 1;
+    T[TR_OFFSET_Y * n + 1] = 1;
+    if (mark->kind != TR_MARK_TAG) return;
+    const tr_tag *tag = &sheet->tags[mark->index];
+    T[TR_OFFSET_TURN * n + TR_TAG_TURN] = 1;
+    T[TR_OFFSET_GROWTH * n + TR_TAG_WIDTH] = 0.5 / tr_tag_width(tag);
+    T[TR_OFFSET_GROWTH * n + TR_TAG_HEIGHT] = 0.5 / tr_tag_height(tag);
+    T[TR_OFFSET_ASPECT * n + TR_TAG_WIDTH] = 0.5 / tr_tag_width(tag);
+    T[TR_OFFSET_ASPECT * n + TR_TAG_HEIGHT] = -0.5 / tr_tag_height(tag);
+}
+
+/* out (m x n) = A (m x k) B (k x n). */
+static void multiply(const double *A, const double *B, int m, int k, int n, double *out) {
+    for (int i = 0; i < m; i++) {
+        for (int j = 0; j < n; j++) {
+            double sum = 0;
+            for (int l = 0; l < k; l++) sum += A[i * k + l] * B[l * n + j];
+            out[i * n + j] = sum;
+        }
+    }
+}
+
+/* Weight with the place's covariance mapped into the photo. */
+static void weigh(const tr_network *net, int observation, const tr_mark *mark,
+                  const double T[TR_OFFSET_N * TR_TAG_N], const double *C, int n_rows, int row,
+                  double *W) {
+    double J[2 * TR_OBS_MAX_POINTS * TR_OFFSET_N];
+    double R[2 * TR_OBS_MAX_POINTS * TR_TAG_N];
+    double sum[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
+    int n = mark->kind == TR_MARK_TAG ? TR_TAG_N : TR_CORNER_N;
+    int m = 2 * mark->n_points;
+    if (!tr_network_offset_jacobian(net, observation, J)) return;
+    multiply(J, T, m, TR_OFFSET_N, n, R);
+    for (int i = 0; i < m; i++) {
+        for (int j = 0; j < m; j++) {
+            sum[i * m + j] = mark->covariance[i * m + j];
+            for (int a = 0; a < n; a++) {
+                for (int b = 0; b < n; b++) {
+                    sum[i * m + j] += R[i * n + a] * R[j * n + b] * C[(row + a) * n_rows + row + b];
+                }
+            }
+        }
+    }
+    double with_place[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
+    if (!tr_net_whiten(sum, mark->n_points, with_place)) return;
+    memcpy(W, with_place, (size_t)(m * m) * sizeof *W);
+}
+
+bool tr_places_set_up(const tr_adjust_input *in, tr_network *net, tr_places *out, tr_error *err) {
+    bool ok = false;
+    int number = 0;
+    memset(out, 0, sizeof *out);
+    int *first = new_array(in->n_sheets, sizeof *first);
+    if (!first) return tr_fail_memory(err);
+    for (int s = 0; s < in->n_sheets; s++) {
+        first[s] = out->n_rows;
+        out->n_rows += rows_of_sheet(&in->sheets[s]);
+    }
+    if (out->n_rows == 0) {
+        free(first);
+        return true;
+    }
+    out->C = new_array(out->n_rows * out->n_rows, sizeof *out->C);
+    out->row_of = new_array(net->n_observations, sizeof *out->row_of);
+    net->offsets = new_array(net->n_observations, sizeof *net->offsets);
+    if (!out->C || !out->row_of || !net->offsets) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    if (!fill_covariance(in, first, out, err)) goto out;
+    for (int i = 0; i < in->n_photos; i++) {
+        for (int k = 0; in->photos[i] && k < in->photos[i]->n_marks; k++) {
+            const tr_mark *mark = &in->photos[i]->marks[k];
+            const tr_sheet *sheet = &in->sheets[mark->sheet];
+            tr_net_obs *o = &net->observations[number];
+            out->row_of[number] = -1;
+            if (sheet->survey.n_rows > 0) {
+                double T[TR_OFFSET_N * TR_TAG_N];
+                bool is_tag = mark->kind == TR_MARK_TAG;
+                int row = is_tag ? tr_sheet_tag_row(mark->index)
+                                 : tr_sheet_corner_row(sheet, mark->index);
+                tr_net_offset *offset = &net->offsets[net->n_offsets++];
+                *offset = (tr_net_offset){.centre_mm = mark->p_sheet_mm[0]};
+                if (is_tag) {
+                    offset->centre_mm = sheet->tags[mark->index].centre_mm;
+                    offset->axis_rad = sheet->tags[mark->index].turn_rad;
+                }
+                for (int c = 0; c < o->n_points; c++) o->offset[c] = net->n_offsets;
+                out->row_of[number] = first[mark->sheet] + row;
+                offset_of_rows(sheet, mark, T);
+                if (o->is_used) {
+                    weigh(net, number, mark, T, out->C, out->n_rows, out->row_of[number], o->W);
+                }
+            }
+            number++;
+        }
+    }
+    ok = true;
+out:
+    free(first);
+    return ok;
+}
+
+void tr_places_release(tr_places *p) {
+    free(p->C);
+    free(p->row_of);
+    memset(p, 0, sizeof *p);
+}
+
+/* Gains of one observation to the rows of its mark, n x rows: its offset's axis and sizes say how.
+ */
+static void gains_of_rows(const tr_network *net, int observation, const double *gain, int n,
+                          double *out) {
+    const tr_net_obs *o = &net->observations[observation];
+    int rows = rows_of_obs(o);
+    double width = rows == TR_TAG_N ? tr_v2_norm(tr_v2_sub(o->p_sheet_mm[1], o->p_sheet_mm[0])) : 1;
+    double height =
+        rows == TR_TAG_N ? tr_v2_norm(tr_v2_sub(o->p_sheet_mm[3], o->p_sheet_mm[0])) : 1;
+    for (int u = 0; u < n; u++) {
+        const double *g = gain + ((long)u * net->n_observations + observation) * TR_OFFSET_N;
+        double *row = out + (long)u * rows;
+        row[TR_TAG_X] = g[TR_OFFSET_X];
+        row[TR_TAG_Y] = g[TR_OFFSET_Y];
+        if (rows != TR_TAG_N) continue;
+        row[TR_TAG_TURN] = g[TR_OFFSET_TURN];
+        row[TR_TAG_WIDTH] = 0.5 * (g[TR_OFFSET_GROWTH] + g[TR_OFFSET_ASPECT]) / width;
+        row[TR_TAG_HEIGHT] = 0.5 * (g[TR_OFFSET_GROWTH] - g[TR_OFFSET_ASPECT]) / height;
+    }
+}
+
+/* out (n x n) += A C A', A: n x m by rows, C: m x m with rows of `stride`; AC: scratch, n x m. */
+static void add_propagated(const double *A, const double *C, int n, int m, int stride, double *AC,
+                           double *out) {
+    for (int i = 0; i < n; i++) {
+        for (int j = 0; j < m; j++) {
+            double sum = 0;
+            for (int k = 0; k < m; k++) sum += A[i * m + k] * C[k * stride + j];
+            AC[i * m + j] = sum;
+        }
+    }
+    for (int i = 0; i < n; i++) {
+        for (int j = 0; j < n; j++) {
+            double sum = 0;
+            for (int k = 0; k < m; k++) sum += AC[i * m + k] * A[j * m + k];
+            out[i * n + j] += sum;
+        }
+    }
+}
+
+bool tr_places_propagate(const tr_places *p, const tr_network *net, const double *gain, int n,
+                         double *once, double *whole, tr_error *err) {
+    int m = p->n_rows;
+    bool ok = false;
+    double *S = new_array(n * m, sizeof *S);
+    double *SC = new_array(n * m, sizeof *SC);
+    double *So = new_array(n * TR_TAG_N, sizeof *So);
+    if (!S || !SC || !So) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    memset(once, 0, (size_t)n * (size_t)n * sizeof *once);
+    memset(whole, 0, (size_t)n * (size_t)n * sizeof *whole);
+    for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *o = &net->observations[i];
+        if (!o->is_used || p->row_of[i] < 0) continue;
+        int rows = rows_of_obs(o);
+        gains_of_rows(net, i, gain, n, So);
+        add_propagated(So, p->C + p->row_of[i] * (m + 1), n, rows, m, SC, once);
+        for (int u = 0; u < n; u++) {
+            for (int k = 0; k < rows; k++) S[u * m + p->row_of[i] + k] += So[u * rows + k];
+        }
+    }
+    add_propagated(S, p->C, n, m, m, SC, whole);
+    ok = true;
+out:
+    free(S);
+    free(SC);
+    free(So);
+    return ok;
+}

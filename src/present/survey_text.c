@@ -1,0 +1,221 @@
+#include "present/survey_text.h"
+
+#include <string.h>
+
+#include "base/text.h"
+#include "present/cautions.h"
+#include "present/check_text.h"
+
+static void put_paragraph(FILE *out, int column, int indent, const char *text) {
+    char shown[1024];
+    tr_text_show(text, strlen(text), shown, sizeof shown);
+    tr_text_wrap(out, column, indent, shown);
+}
+
+/* What rounds to 0.00 has no sign. */
+static double without_minus_zero(double x, double half_step) {
+    return fabs(x) < half_step ? 0 : x;
+}
+
+static void put_head(const tr_survey *v, FILE *out) {
+    char head[512];
+    int n = 0;
+    for (int i = 0; i < v->n_lengths; i++) n += v->lengths[i].is_used;
+    snprintf(head, sizeof head, "Survey %s, lens %s: %d of %d photos, %d known %s", v->spec->id,
+             v->spec->lens.id, v->n_used, v->check.n_photos, n, n == 1 ? "length" : "lengths");
+    put_paragraph(out, 0, 4, head);
+}
+
+/* ---- one sheet ---- */
+
+static void put_frame(const tr_survey *v, int sheet, FILE *out) {
+    const tr_survey_sheet *s = &v->sheets[sheet];
+    char text[1024] = "";
+    int n = 0;
+    int n_known = 0;
+    for (int k = 0; k < s->n_marks; k++) {
+        const tr_survey_mark *m = &v->marks[s->first_mark + k];
+        char title[32];
+        size_t used = strlen(text);
+        if (m->is_measured && m->has_nominal) n_known++;
+        if (!m->is_measured || !m->is_datum) continue;
+        tr_survey_mark_title(v->spec, m->name, title, sizeof title);
+        if (n < 12) snprintf(text + used, sizeof text - used, "%s%s", n ? ", " : "", title);
+        n++;
+    }
+    fputs("  ", out);
+    char sentence[1200];
+    if (s->is_aligned) {
+        snprintf(sentence, sizeof sentence, "The frame rests on the marks named: %s.", text);
+    } else if (n == n_known) {
+        snprintf(sentence, sizeof sentence,
+                 "The frame rests on all %d marks whose places the file gives.", n);
+    } else {
+        snprintf(sentence, sizeof sentence,
+                 "The frame rests on %d marks whose places the file gives, as far as they agree "
+                 "(%s%s).",
+                 n, text, n > 12 ? ", ..." : "");
+    }
+    put_paragraph(out, 2, 4, sentence);
+}
+
+static void put_number(FILE *out, int width, int decimals, bool is_known, bool is_signed,
+                       double x) {
+    double half = decimals == 1 ? 0.05 : decimals == 2 ? 0.005 : 0.0005;
+    char text[32];
+    if (!is_known) {
+        fprintf(out, "%*s", width, "-");
+        return;
+    }
+    snprintf(text, sizeof text, is_signed ? "%+.*f" : "%.*f", decimals,
+             without_minus_zero(x, half));
+    fprintf(out, "%*s", width, text);
+}
+
+/* "±0.10", right-aligned in 7 columns. */
+static void put_u95(FILE *out, int decimals, double u95) {
+    char text[32];
+    snprintf(text, sizeof text, "±%.*f", decimals, u95);
+    fprintf(out, "%*s%s", 7 - tr_text_columns(text) > 0 ? 7 - tr_text_columns(text) : 1, "", text);
+}
+
+static void put_places(const tr_survey *v, const tr_survey_sheet *s, FILE *out) {
+    fputs("\n              file says         measured       difference           u95\n"
+          "  mark        x mm    y mm     x mm     y mm    x mm    y mm     x mm   y mm\n",
+          out);
+    for (int k = 0; k < s->n_marks; k++) {
+        const tr_survey_mark *m = &v->marks[s->first_mark + k];
+        char title[32];
+        tr_survey_mark_title(v->spec, m->name, title, sizeof title);
+        fprintf(out, "  %-9s", title);
+        put_number(out, 7, 1, m->has_nominal, false, m->nominal_mm.x);
+        put_number(out, 8, 1, m->has_nominal, false, m->nominal_mm.y);
+        if (!m->is_measured) {
+            fputs("  not measured\n", out);
+            continue;
+        }
+        put_number(out, 9, 2, true, false, m->at_mm.x);
+        put_number(out, 9, 2, true, false, m->at_mm.y);
+        put_number(out, 8, 2, m->has_nominal, true, m->at_mm.x - m->nominal_mm.x);
+        put_number(out, 8, 2, m->has_nominal, true, m->at_mm.y - m->nominal_mm.y);
+        fputs("  ", out);
+        put_u95(out, 2, m->u95_mm[0]);
+        put_u95(out, 2, m->u95_mm[1]);
+        fputc('\n', out);
+    }
+}
+
+static void put_tags(const tr_survey *v, const tr_survey_sheet *s, FILE *out) {
+    fputs("\n              turn °             width mm         height mm    file says mm\n", out);
+    for (int k = 0; k < s->n_marks; k++) {
+        const tr_survey_mark *m = &v->marks[s->first_mark + k];
+        char title[32];
+        if (!m->is_measured || !m->name.is_tag) continue;
+        tr_survey_mark_title(v->spec, m->name, title, sizeof title);
+        fprintf(out, "  %-9s", title);
+        put_number(out, 9, 3, true, false, m->turn_rad * TR_DEG_PER_RAD);
+        put_u95(out, 3, m->u95_turn_rad * TR_DEG_PER_RAD);
+        put_number(out, 11, 2, true, false, m->edges_mm[0]);
+        put_u95(out, 2, m->u95_edges_mm[0]);
+        put_number(out, 11, 2, true, false, m->edges_mm[1]);
+        put_u95(out, 2, m->u95_edges_mm[1]);
+        put_number(out, 13, 1, true, false, m->nominal_size_mm);
+        fputc('\n', out);
+    }
+}
+
+static void put_condition(const tr_survey_sheet *s, FILE *out) {
+    fputc('\n', out);
+    if (s->has_scale) {
+        fprintf(out, "  Print scale: x %.3f %% ±%.3f, y %.3f %% ±%.3f\n", 100 * s->scale[0],
+                100 * s->scale_u95[0], 100 * s->scale[1], 100 * s->scale_u95[1]);
+    } else {
+        fputs("  Print scale: not measured, as the file gives the places of too few marks\n", out);
+    }
+    if (s->condition.has_flatness) {
+        fprintf(out, "  Flatness: the marks differ by %.1f mm ±%.1f in height\n",
+                s->condition.flatness_mm, s->condition.flatness_u95_mm);
+    } else {
+        fputs("  Flatness: not measured; it takes five marks, seen from several sides\n", out);
+    }
+}
+
+static void put_sheet(const tr_survey *v, int sheet, const char *file, FILE *out) {
+    const tr_survey_sheet *s = &v->sheets[sheet];
+    char head[512];
+    snprintf(head, sizeof head, "%s: %d tags and %d corners measured, written to %.300s",
+             v->spec->sheets[sheet].id, s->measured.n_tags, s->measured.n_corners, file);
+    fputc('\n', out);
+    put_paragraph(out, 0, 4, head);
+    put_frame(v, sheet, out);
+    put_places(v, s, out);
+    put_tags(v, s, out);
+    put_condition(s, out);
+}
+
+/* ---- lengths, photos, warnings ---- */
+
+static void put_lengths(const tr_survey *v, FILE *out) {
+    if (v->n_lengths == 0) return;
+    fputs("\nKnown lengths\n                                 stated mm         measured mm\n", out);
+    for (int i = 0; i < v->n_lengths; i++) {
+        const tr_survey_length *l = &v->lengths[i];
+        char shown[64];
+        tr_text_show(l->title, strlen(l->title), shown, sizeof shown);
+        fprintf(out, "  %s%*s", shown,
+                30 - tr_text_columns(shown) > 0 ? 30 - tr_text_columns(shown) : 1, "");
+        if (!l->is_used) {
+            fputs("not used: its marks are not in view\n", out);
+            continue;
+        }
+        char stated[64];
+        snprintf(stated, sizeof stated, "%.2f ±%.2f", l->stated_mm, TR_COVERAGE_FACTOR * l->sd_mm);
+        fprintf(out, "%s%*s%.2f\n", stated, 20 - tr_text_columns(stated), "", l->measured_mm);
+    }
+}
+
+static void put_photos(const tr_survey *v, FILE *out) {
+    for (int i = 0; i < v->check.n_photos; i++) {
+        const tr_check_photo *p = &v->check.photos[i];
+        char text[512];
+        if (p->is_used || !*p->why_not) continue;
+        snprintf(text, sizeof text, "Photo %.200s is not used: %.250s.", p->file, p->why_not);
+        put_paragraph(out, 0, 4, text);
+    }
+}
+
+static void put_warnings(const tr_survey *v, FILE *out) {
+    for (int i = 0; i < v->check.warnings.n; i++) {
+        fputs("! ", out);
+        put_paragraph(out, 2, 2, v->check.warnings.items[i].text);
+    }
+}
+
+void tr_survey_text(const tr_survey *v, char *const *files, FILE *out) {
+    put_head(v, out);
+    for (int s = 0; s < v->spec->n_sheets; s++) put_sheet(v, s, files[s], out);
+    put_lengths(v, out);
+    if (v->check.warnings.n > 0) fputc('\n', out);
+    put_warnings(v, out);
+    fputc('\n', out);
+    put_paragraph(
+        out, 0, 0,
+        "± is the expanded uncertainty (k = 2), the scale's share included. Name the new "
+        "file in the jobs, in place of the old one: a check then measures with the places "
+        "measured here, and counts in how well they are known. Survey anew when a tag "
+        "was touched or the sheet has stretched.");
+    fputc('\n', out);
+    tr_text_wrap(out, 0, 0, tr_cautions_short());
+}
+
+void tr_survey_text_failed(const tr_survey *v, const tr_error *why, FILE *out) {
+    char line[1024];
+    put_head(v, out);
+    put_lengths(v, out);
+    fputc('\n', out);
+    put_photos(v, out);
+    put_warnings(v, out);
+    tr_error_print(why, line, sizeof line);
+    fputs("Nothing was written: ", out);
+    put_paragraph(out, 21, 4, line);
+}

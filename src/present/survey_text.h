@@ -1,0 +1,15 @@
+/* A survey as a person reads it in a terminal: UTF-8, at most 80 columns. */
+#ifndef TR_PRESENT_SURVEY_TEXT_H
+#define TR_PRESENT_SURVEY_TEXT_H
+
+#include <stdio.h>
+
+#include "survey/survey.h"
+
+/* files: where each sheet was written to. Whether it could be written is asked of out (ferror). */
+void tr_survey_text(const tr_survey *survey, char *const *files, FILE *out);
+
+/* For a survey that ended without a result: its photos, lengths and warnings, and why. */
+void tr_survey_text_failed(const tr_survey *survey, const tr_error *why, FILE *out);
+
+#endif

@@ -1,0 +1,45 @@
+/* The network of a survey: set up, solved, marks that contradict left out. Private to survey. */
+#ifndef TR_SURVEY_NETWORK_H
+#define TR_SURVEY_NETWORK_H
+
+#include "network/network.h"
+#include "survey/survey.h"
+
+/* Sheets of the network: those of the spec, then each bar's two tags. Offsets: one a mark of the
+   survey, then one a bar's tag. Photos: the check's, in its order. */
+typedef struct {
+    tr_survey *survey;
+    tr_network net;   /* arrays owned */
+    tr_tag *base;     /* of each mark of the survey: where its offset counts from; owned */
+    int *mark_of;     /* of each observation: the survey's mark, or n_marks + bar's tag; owned */
+    bool *is_placed;  /* of each observation: its photo has a start; owned */
+    bool *is_seen;    /* of each mark and bar's tag: in enough photos; owned */
+    int *rule_of;     /* of each length of the survey: the rule, or -1 for a bar; owned */
+    int *axis_of;     /* of a rule; owned */
+    int *ends;        /* two marks a length (bars: n_marks + tag), -1: none; owned */
+    bool *is_printed; /* marks that the file places, and that lie there but for the print; owned */
+    double printed_rms_mm; /* how far these lie off by themselves */
+    int root;              /* the sheet that is held */
+    double *covariance;    /* of survey_unknowns, unit variance; owned */
+    int n_unknowns;
+    tr_lsq_result result;
+} tr_survey_network;
+
+/* Columns of the covariance: TR_OFFSET_N a mark, then 3 (place) a bar's tag. */
+static inline int tr_survey_column(const tr_survey_network *w, int mark) {
+    int n_marks = w->survey->n_marks;
+    return mark < n_marks ? TR_OFFSET_N * mark : TR_OFFSET_N * n_marks + 3 * (mark - n_marks);
+}
+
+/* Start values and all observations; survey->lengths are filled in. */
+TR_MUST_USE bool tr_survey_network_make(tr_survey *survey, tr_survey_network *out, tr_error *err);
+/* Chooses the marks between which rules are taken to hold; true where one changed. */
+bool tr_survey_choose_rules(tr_survey_network *w);
+/* Solves, leaves out what contradicts, and fills in the covariance. */
+TR_MUST_USE bool tr_survey_network_solve(tr_survey_network *w, tr_error *err);
+void tr_survey_network_release(tr_survey_network *w);
+
+/* Where a measured mark lies in its sheet's frame of the network. */
+tr_vec2 tr_survey_network_place(const tr_survey_network *w, int mark);
+
+#endif

@@ -1,0 +1,92 @@
+/* What a survey is to measure, and what it may rely on: the survey file.
+
+     survey: MAT-7 of bay 2
+     lens: lens/bay-2-tablet.yaml
+     sheets: [sheets/mat-7.yaml]        # nominal files: where the marks should be; a sheet may have
+                                        # tags: [] here
+     stuck:                             # optional: tags stuck by hand whose places nobody knows
+       - { sheet: MAT-7, id: 60, size_mm: 120 }
+       - { sheet: MAT-7, id: 61, size_mm: 120, x_mm: 0 }   # it is known as far as this: for --align
+     bars:                              # scale bars: a file, or the same keys in place
+       - { file: bars/bar-1.yaml }
+       - { bar: BAR-2, tag_family: tag36h11, tags: [10, 11], size_mm: 100,
+           distance_mm: 1000.3, sd_mm: 0.1 }   # between the tags' centres; one standard deviation
+     rules:                             # the printed 100 mm rules, as a steel rule measures them
+       - { sheet: MAT-7, x_mm: 99.6, y_mm: 100.3, sd_mm: 0.1 }
+     photos: [photos/1.jpg, ...]
+
+   At least one bar or rule is needed: photos alone tell every shape, but no size. */
+#ifndef TR_SURVEY_SPEC_H
+#define TR_SURVEY_SPEC_H
+
+#include "base/error.h"
+#include "lens/lens.h"
+#include "sheet/sheet.h"
+
+/* A tag stuck by hand. */
+typedef struct {
+    int sheet; /* index into the sheets */
+    int id;
+    double size_mm;
+    bool is_known[2]; /* its x, its y, as far as it was said */
+    tr_vec2 at_mm;
+} tr_stuck_tag;
+
+typedef struct {
+    char id[64];
+    char tag_family[32];
+    int tag[2];
+    double size_mm;
+    double distance_mm, sd_mm;
+} tr_bar;
+
+/* The 100 mm rules that are printed on a sheet, measured along its x and y. */
+#define TR_RULE_MM 100.0
+typedef struct {
+    int sheet;
+    bool is_measured[2];
+    double measured_mm[2];
+    double sd_mm;
+} tr_rule;
+
+/* A mark of a sheet, for aligning. */
+typedef struct {
+    int sheet;
+    bool is_tag;
+    int index; /* of all tags of the sheet (stuck ones behind the nominal), or of its corners */
+} tr_mark_name;
+
+typedef struct {
+    char *path;
+    char id[64];
+    tr_lens lens;
+    tr_sheet *sheets;
+    int n_sheets;
+    tr_stuck_tag *stuck;
+    int n_stuck;
+    tr_bar *bars;
+    int n_bars;
+    tr_rule *rules;
+    int n_rules;
+    char **photos;
+    int n_photos;
+} tr_survey_spec;
+
+/* On failure err names file, line and key, and *out is empty. Beyond the single values it is
+   checked that no tag (family and id) is named twice, and that every sheet named is there. */
+TR_MUST_USE bool tr_survey_spec_read(const char *path, tr_survey_spec *out, tr_error *err);
+void tr_survey_spec_release(tr_survey_spec *spec);
+
+/* All tags of a sheet: the nominal ones, then those stuck on it. */
+int tr_survey_n_tags(const tr_survey_spec *spec, int sheet);
+/* The stuck tag that is tag `index` of a sheet; NULL for a nominal one. */
+const tr_stuck_tag *tr_survey_stuck(const tr_survey_spec *spec, int sheet, int index);
+
+/* A mark by the name that a person gives it: a tag's id ("60"), or a corner's number in its file,
+   counted from 1 ("c3"); with the sheet in front ("MAT-7:c3") where several have one. */
+TR_MUST_USE bool tr_survey_find_mark(const tr_survey_spec *spec, const char *name,
+                                     tr_mark_name *out, tr_error *err);
+/* "tag 60", "corner 3". */
+void tr_survey_mark_title(const tr_survey_spec *spec, tr_mark_name mark, char *out, size_t size);
+
+#endif

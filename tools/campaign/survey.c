@@ -1,0 +1,138 @@
+/* Are the u95 of a survey honest? Simulates surveys at the level of marks with every stated source
+   of error drawn at random (marks, lens, bars, heights), on mats that are printed wrong and have
+   tags stuck anywhere, measures each, and counts how often the true error of a place, a turn and an
+   edge lies within u95: 93 to 97 of 100 each. Exits 1 where it does not. */
+#include <pthread.h>
+#include <stdio.h>
+
+#include "tools/campaign/options.h"
+#include "tools/simulate/survey_sim.h"
+
+enum { PLACE, CORNER, TURN, EDGE, SCALE, N_KINDS };
+static const char *const NAMES[N_KINDS] = {"tags' places", "corners' places", "tags' turns",
+                                           "tags' edges", "print scale"};
+
+typedef struct {
+    long jobs, not_measured;
+    long n[N_KINDS], within[N_KINDS];
+    double sum_z2[N_KINDS], sum_e2[N_KINDS], sum_u2[N_KINDS];
+} tally;
+
+typedef struct {
+    long from, to;
+    uint64_t seed;
+    tally tally;
+} share;
+
+static void count(tally *t, int kind, double error, double u95) {
+    t->n[kind]++;
+    t->within[kind] += fabs(error) <= u95;
+    t->sum_z2[kind] += (2 * error / u95) * (2 * error / u95);
+    t->sum_e2[kind] += error * error;
+    t->sum_u2[kind] += u95 * u95;
+}
+
+static void count_marks(const tr_survey_sim *sim, tally *t) {
+    for (int i = 0; i < sim->survey.n_marks; i++) {
+        const tr_survey_mark *m = &sim->survey.marks[i];
+        if (!m->is_measured) continue;
+        int kind = m->name.is_tag ? PLACE : CORNER;
+        count(t, kind, m->at_mm.x - sim->at_mm[i].x, m->u95_mm[0]);
+        count(t, kind, m->at_mm.y - sim->at_mm[i].y, m->u95_mm[1]);
+        if (!m->name.is_tag) continue;
+        count(t, TURN, tr_wrap_rad(m->turn_rad - sim->turn_rad[i]), m->u95_turn_rad);
+        count(t, EDGE, m->edges_mm[0] - sim->edges_mm[i][0], m->u95_edges_mm[0]);
+        count(t, EDGE, m->edges_mm[1] - sim->edges_mm[i][1], m->u95_edges_mm[1]);
+    }
+}
+
+static void run_job(uint64_t seed, tally *t) {
+    tr_random r = tr_random_seed(seed ^ 0x5A11);
+    tr_survey_sim_options o = {.seed = seed,
+                               .n_photos = 5 + (int)(6 * tr_random_uniform(&r)),
+                               .noise = 1,
+                               .misplaced_mm = 8,
+                               .height_sd_mm = 1,
+                               .n_stuck = (int)(4 * tr_random_uniform(&r)),
+                               .n_bars = 1 + (int)(2 * tr_random_uniform(&r)),
+                               .bar_sd_mm = 0.05 + 0.15 * tr_random_uniform(&r),
+                               .draws_lens = true};
+    o.stretch[0] = 0.004 * tr_random_normal(&r);
+    o.stretch[1] = 0.004 * tr_random_normal(&r);
+    tr_survey_sim sim;
+    tr_error err = {0};
+    t->jobs++;
+    if (!tr_simulate_survey(&o, &sim, &err)) {
+        t->not_measured++;
+        return;
+    }
+    tr_survey_align align = {sim.corners, TR_SURVEY_SIM_CORNERS};
+    if (!tr_survey_solve(&sim.survey, align, &err)) {
+        fprintf(stderr, "survey with seed %llu was not measured: %s\n", (unsigned long long)seed,
+                err.text);
+        t->not_measured++;
+    } else {
+        const tr_survey_sheet *s = &sim.survey.sheets[0];
+        count_marks(&sim, t);
+        for (int k = 0; k < 2; k++) {
+            count(t, SCALE, s->scale[k] - (1 + o.stretch[k]), s->scale_u95[k]);
+        }
+    }
+    tr_survey_sim_release(&sim);
+}
+
+static void *run_share(void *argument) {
+    share *s = argument;
+    for (long i = s->from; i < s->to; i++) run_job(s->seed + (uint64_t)i, &s->tally);
+    return NULL;
+}
+
+static void add(tally *to, const tally *t) {
+    to->jobs += t->jobs;
+    to->not_measured += t->not_measured;
+    for (int k = 0; k < N_KINDS; k++) {
+        to->n[k] += t->n[k];
+        to->within[k] += t->within[k];
+        to->sum_z2[k] += t->sum_z2[k];
+        to->sum_e2[k] += t->sum_e2[k];
+        to->sum_u2[k] += t->sum_u2[k];
+    }
+}
+
+int campaign_survey(const campaign_options *options) {
+    long jobs = options->jobs < 0 ? 1000 : options->jobs;
+    share shares[CAMPAIGN_MAX_THREADS] = {{0}};
+    pthread_t threads[CAMPAIGN_MAX_THREADS];
+    tally sum = {0};
+    for (long i = 0; i < options->n_threads; i++) {
+        shares[i] = (share){.from = jobs * i / options->n_threads,
+                            .to = jobs * (i + 1) / options->n_threads,
+                            .seed = (uint64_t)options->seed * 1000003u};
+        if (pthread_create(&threads[i], NULL, run_share, &shares[i]) != 0) {
+            fprintf(stderr, "campaign: no thread could be started\n");
+            return 1;
+        }
+    }
+    for (long i = 0; i < options->n_threads; i++) {
+        pthread_join(threads[i], NULL);
+        add(&sum, &shares[i].tally);
+    }
+    bool is_honest = sum.jobs > sum.not_measured;
+    printf("%ld surveys, %ld measured\n", sum.jobs, sum.jobs - sum.not_measured);
+    for (int k = 0; k < N_KINDS; k++) {
+        double n = (double)sum.n[k];
+        double part = 100.0 * (double)sum.within[k] / n;
+        double unit = k == TURN ? TR_DEG_PER_RAD : k == SCALE ? 100 : 1;
+        printf("%-16s %6.2f %% within u95, rms error / u = %.3f, rms error %.4f %s, mean u95 "
+               "%.4f\n",
+               NAMES[k], part, sqrt(sum.sum_z2[k] / n), unit * sqrt(sum.sum_e2[k] / n),
+               k == TURN    ? "deg"
+               : k == SCALE ? "%"
+                            : "mm",
+               unit * sqrt(sum.sum_u2[k] / n));
+        is_honest = is_honest && part >= 93 && part <= 97;
+    }
+    printf("%s\n",
+           is_honest ? "u95 is honest (93 to 97 % asked)" : "u95 is NOT honest (93 to 97 % asked)");
+    return is_honest ? 0 : 1;
+}
