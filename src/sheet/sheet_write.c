@@ -30,24 +30,50 @@ static void put_quoted(FILE *to, const char *text) {
     fputc('"', to);
 }
 
-static void put_point(FILE *to, tr_vec2 p) {
+/* What was measured is rounded; what was designed is read back exactly. */
+static void put_length(FILE *to, const tr_sheet *sheet, double x_mm) {
+    if (sheet->survey.n_rows > 0) {
+        put_fixed(to, x_mm, 4);
+        return;
+    }
+    char text[TR_NUMBER_SIZE];
+    tr_number_print_short(x_mm, text);
+    fputs(text, to);
+}
+
+static void put_point(FILE *to, const tr_sheet *sheet, tr_vec2 p) {
     fputc('[', to);
-    put_fixed(to, p.x, 4);
+    put_length(to, sheet, p.x);
     fputs(", ", to);
-    put_fixed(to, p.y, 4);
+    put_length(to, sheet, p.y);
     fputc(']', to);
 }
 
-static void put_tag(FILE *to, const tr_tag *tag) {
+static void put_turn(FILE *to, const tr_sheet *sheet, double turn_rad) {
+    double degrees = turn_rad * TR_DEG_PER_RAD;
+    double whole = round(degrees);
+    char text[TR_NUMBER_SIZE];
+    if (sheet->survey.n_rows > 0) {
+        put_fixed(to, degrees, 6);
+        return;
+    }
+    /* The shortest number of degrees that is read as this angle. */
+    tr_number_print_short(TR_RAD_PER_DEG * whole == turn_rad ? whole : degrees, text);
+    fputs(text, to);
+}
+
+static void put_tag(FILE *to, const tr_sheet *sheet, const tr_tag *tag) {
     fprintf(to, "  - { id: %d, centre_mm: ", tag->id);
-    put_point(to, tag->centre_mm);
+    put_point(to, sheet, tag->centre_mm);
     fputs(", size_mm: ", to);
-    put_fixed(to, tag->size_mm, 4);
-    fputs(", turn_deg: ", to);
-    put_fixed(to, tag->turn_rad * TR_DEG_PER_RAD, 6);
+    put_length(to, sheet, tag->size_mm);
+    if (tag->turn_rad != 0) {
+        fputs(", turn_deg: ", to);
+        put_turn(to, sheet, tag->turn_rad);
+    }
     if (tag->edges_mm[0] > 0) {
         fputs(",\n      edges_mm: ", to);
-        put_point(to, tr_v2(tag->edges_mm[0], tag->edges_mm[1]));
+        put_point(to, sheet, tr_v2(tag->edges_mm[0], tag->edges_mm[1]));
     }
     fputs(" }\n", to);
 }
@@ -87,13 +113,13 @@ static void put_sheet(FILE *to, const tr_sheet *sheet, const char *comments) {
     fputs("\ntitle: ", to);
     put_quoted(to, sheet->title);
     fprintf(to, "\nkind: %s\nsize_mm: ", tr_sheet_kind_name(sheet->kind));
-    put_point(to, tr_v2(sheet->width_mm, sheet->height_mm));
+    put_point(to, sheet, tr_v2(sheet->width_mm, sheet->height_mm));
     fprintf(to, "\ntag_family: %s\ntags:\n", sheet->tag_family);
-    for (int i = 0; i < sheet->n_tags; i++) put_tag(to, &sheet->tags[i]);
+    for (int i = 0; i < sheet->n_tags; i++) put_tag(to, sheet, &sheet->tags[i]);
     if (sheet->n_corners > 0) fputs("corners_mm:\n", to);
     for (int i = 0; i < sheet->n_corners; i++) {
         fputs("  - ", to);
-        put_point(to, sheet->corners_mm[i]);
+        put_point(to, sheet, sheet->corners_mm[i]);
         fputc('\n', to);
     }
     if (sheet->survey.n_rows > 0) put_survey(to, sheet);
