@@ -95,6 +95,40 @@ static void test_budget(void **state) {
     tr_sim_release(&o.sim);
 }
 
+/* Sheets that were surveyed: their places have a row of the budget, and the parts still add up.
+   What is wrong with a place is wrong in every photo: were it taken for noise, the sheets' part
+   would be part of the marks' and fall with the root of their number. */
+static void test_surveyed_sheets(void **state) {
+    (void)state;
+    tr_sim_options options = {.seed = 5, .is_exact_lens = true};
+    outcome as_file = run(&options);
+    assert_true(as_file.is_measured);
+    CHECK_NEAR(as_file.sim.check.targets[0].axis[TR_X].u95_sheets, 0, 0);
+    options.survey_sd_mm = 1e-4;
+    options.survey_scale_sd = 3e-4;
+    outcome scaled = run(&options);
+    assert_true(scaled.is_measured);
+    for (int k = 0; k < TR_N_AXES; k++) {
+        const tr_axis_result *a = &scaled.sim.check.targets[0].axis[k];
+        double sum = a->u95_marks * a->u95_marks + a->u95_lens * a->u95_lens +
+                     a->u95_plates * a->u95_plates + a->u95_sheets * a->u95_sheets;
+        CHECK_NEAR(a->u95, sqrt(sum), 1e-9);
+    }
+    /* A scale that all sheets share stretches everything: 1800 mm behind the axle, 2700 mm long. */
+    const tr_axis_result *x = &scaled.sim.check.targets[0].axis[TR_X];
+    CHECK_NEAR(x->u95_sheets, 2 * 3e-4 * 1800, 0.02);
+    CHECK_NEAR(scaled.sim.check.wheelbase.u95_mm, 2 * 3e-4 * 2700, 0.3);
+    /* With every photo twice as exact the sheets' part stays. */
+    options.mark_sd = 0.5;
+    outcome sharper = run(&options);
+    assert_true(sharper.is_measured);
+    CHECK_NEAR(sharper.sim.check.targets[0].axis[TR_X].u95_sheets, x->u95_sheets, 0.02);
+    assert_true(sharper.sim.check.targets[0].axis[TR_X].u95_marks < 0.7 * x->u95_marks);
+    tr_sim_release(&as_file.sim);
+    tr_sim_release(&scaled.sim);
+    tr_sim_release(&sharper.sim);
+}
+
 static void test_lens_is_a_prior(void **state) {
     (void)state;
     tr_sim_options options = {.seed = 6, .reference_sd_mm = 1};
@@ -373,6 +407,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_exact),
         cmocka_unit_test(test_budget),
+        cmocka_unit_test(test_surveyed_sheets),
         cmocka_unit_test(test_lens_is_a_prior),
         cmocka_unit_test(test_fail_and_moves),
         cmocka_unit_test(test_inconclusive_when_unsure),

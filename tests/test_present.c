@@ -75,7 +75,10 @@ static void make_sheets(scene *s) {
     snprintf(s->sheets[MAT].title, sizeof s->sheets[MAT].title, "Rear floor mat, 1600 x 1000");
     snprintf(s->sheets[BOARD].title, sizeof s->sheets[BOARD].title, "Front board, 1200 x 800");
     for (int i = 0; i < N_TAGS; i++) {
-        s->tags[i] = (tr_tag){40 + i, {-650 + 650 * (i % 3), i < 3 ? -350 : 350}, 160, 0, 1};
+        s->tags[i] = (tr_tag){.id = 40 + i,
+                              .centre_mm = {-650 + 650 * (i % 3), i < 3 ? -350 : 350},
+                              .size_mm = 160,
+                              .line = 1};
     }
     for (int i = 0; i < N_CORNERS; i++) {
         s->corners[i] = tr_v2(-400 + 200 * (i % 5), -150 + 150 * (i / 5));

@@ -209,13 +209,6 @@ bool tr_survey_photos(tr_survey *v, char *const *files, int n, int n_threads, tr
     return tr_check_photos(&v->bodies, files, n, n_threads, progress, context, &v->check, err);
 }
 
-static bool is_seen(const tr_survey *v, const tr_check_photo *photo, int mark) {
-    for (int k = 0; k < photo->marks.n_marks; k++) {
-        if (tr_survey_mark_of(v, &photo->marks.marks[k]) == mark) return true;
-    }
-    return false;
-}
-
 /* Corners of a sheet whose tags lay off were sought at wrong places, and are perhaps found from
    where the tags are now known to be. */
 static bool are_tags_off(const tr_survey *v) {
