@@ -13,6 +13,7 @@
 #include "calib/quality.h"
 #include "image/exif.h"
 #include "network/network.h"
+#include "opencv/opencv.h"
 
 /* A photo's file; the largest cameras write some 100 MB. */
 static const size_t MAX_FILE_BYTES = (size_t)512 << 20;
@@ -152,6 +153,7 @@ static void drop_repeated(tr_lens_run *run) {
 bool tr_lens_photos(const tr_board *board, char *const *files, int n, int n_threads,
                     tr_lens_progress progress, void *context, tr_lens_run *out, tr_error *err) {
     *out = (tr_lens_run){.board = *board};
+    if (!tr_opencv_load(err)) return false;
     work w = {.run = out, .progress = progress, .context = context};
     out->photos = calloc((size_t)n + 1, sizeof *out->photos);
     if (!out->photos) return tr_fail_memory(err);

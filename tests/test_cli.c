@@ -24,12 +24,10 @@ static void read_all(const char *path, char *text, size_t size) {
     unlink(path);
 }
 
-/* Runs the program with arguments (and redirections) as a shell reads them. */
-static outcome run(const char *arguments) {
+/* Runs a program with arguments (and redirections) as a shell reads them. */
+static outcome run_program(const char *program, const char *arguments) {
     outcome o = {.status = -1};
     char line[2048];
-    const char *program = getenv("TRAMMEL_PROGRAM");
-    assert_non_null(program);
     unlink("cli.out");
     snprintf(line, sizeof line, "exec 2>cli.err >cli.out; '%s' %s", program, arguments);
     int status = system(line);
@@ -38,6 +36,12 @@ static outcome run(const char *arguments) {
     read_all("cli.out", o.out, sizeof o.out);
     read_all("cli.err", o.err, sizeof o.err);
     return o;
+}
+
+static outcome run(const char *arguments) {
+    const char *program = getenv("TRAMMEL_PROGRAM");
+    assert_non_null(program);
+    return run_program(program, arguments);
 }
 
 static void check_has(const char *text, const char *part) {
@@ -150,6 +154,46 @@ static void output_that_cannot_be_written_is_noticed(void **state) {
     assert_null(strstr(o.err, "141"));
 }
 
+/* LD_TRACE_LOADED_OBJECTS: ld.so(8) names what it would load, and runs nothing. */
+static void only_lens_loads_opencv(void **state) {
+    (void)state;
+    outcome o = run_program("env", "LD_TRACE_LOADED_OBJECTS=1 \"$TRAMMEL_PROGRAM\" --version");
+    check_has(o.out, "libcholmod");
+    assert_null(strstr(o.out, "opencv"));
+}
+
+/* By another name, from another folder, and alone. */
+static void lens_finds_its_module(void **state) {
+    (void)state;
+    static const char LENS[] = "lens cli-none.jpg --squares 10x7 --pitch 40 --out cli-none.yaml";
+    char folder[] = "/tmp/trammel-cli-XXXXXX";
+    char line[1024];
+    char link[64];
+    char copy[64];
+    const char *program = getenv("TRAMMEL_PROGRAM");
+    assert_non_null(program);
+    assert_non_null(mkdtemp(folder));
+    snprintf(link, sizeof link, "%s/link", folder);
+    snprintf(copy, sizeof copy, "%s/copy", folder);
+    assert_int_equal(symlink(program, link), 0);
+    snprintf(line, sizeof line, "cp '%s' '%s'", program, copy);
+    assert_int_equal(system(line), 0);
+    outcome o = run_program(link, LENS);
+    assert_int_equal(o.status, NO_MEASURE);
+    assert_null(strstr(o.err, "trammel-opencv.so"));
+    check_has(o.err, "cli-none.jpg");
+    o = run_program(copy, LENS);
+    assert_int_equal(o.status, NO_MEASURE);
+    check_has(o.err, "keep trammel-opencv.so beside the program");
+    assert_null(strchr(strchr(o.err, '\n') + 1, '\n'));
+    /* A check does not miss it. */
+    o = run_program(copy, "check no-such-job.yaml");
+    check_has(o.err, "no-such-job.yaml");
+    unlink(link);
+    unlink(copy);
+    rmdir(folder);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(help_is_complete),
@@ -158,6 +202,8 @@ int main(void) {
         cmocka_unit_test(no_measurement_replaces_an_older_picture),
         cmocka_unit_test(picture_never_replaces_an_input),
         cmocka_unit_test(output_that_cannot_be_written_is_noticed),
+        cmocka_unit_test(only_lens_loads_opencv),
+        cmocka_unit_test(lens_finds_its_module),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -488,6 +488,30 @@ static void invert(double *A, int n) {
     }
 }
 
+/* out' out = A' H^-1 A, with A half of zeros. inverse: of H. */
+static void check_reduced(const tr_lsq *lsq, const double *inverse) {
+    enum { N = 3 };
+    double A[HEIGHTS * N] = {0};
+    double out[HEIGHTS * N];
+    for (int i = HEIGHTS / 2; i < HEIGHTS; i++) {
+        for (int k = 0; k < N; k++) A[i * N + k] = cos(7.1 * i + 3.3 * k);
+    }
+    tr_lsq_reduce(lsq, A, N, out);
+    for (int a = 0; a < N; a++) {
+        for (int b = 0; b < N; b++) {
+            double product = 0;
+            double expected = 0;
+            for (int i = 0; i < HEIGHTS; i++) {
+                product += out[i * N + a] * out[i * N + b];
+                for (int j = 0; j < HEIGHTS; j++) {
+                    expected += A[i * N + a] * inverse[i * HEIGHTS + j] * A[j * N + b];
+                }
+            }
+            CHECK_NEAR(product, expected, 1e-9);
+        }
+    }
+}
+
 static void sparse_terms(void **unused) {
     (void)unused;
     chain c = {0};
@@ -529,6 +553,7 @@ static void sparse_terms(void **unused) {
     assert_non_null(lsq);
     assert_true(tr_lsq_solve(lsq, (tr_lsq_options){0}, &result, &err));
     assert_true(tr_lsq_covariance(lsq, wanted, HEIGHTS, C, &err));
+    check_reduced(lsq, N);
     tr_lsq_free(lsq);
     for (int i = 0; i < HEIGHTS; i++) {
         double expected = 0;

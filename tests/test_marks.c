@@ -141,7 +141,7 @@ static void shoot(bench *b, tr_image *image, tr_photo_marks *marks) {
     if (!tr_scene_photo(&b->scene, 0, image, NULL, &err)) fail_msg("%s", err.text);
     tr_marks_finder *finder = tr_marks_finder_new(&b->sheet.sheet, 1, &err);
     assert_non_null(finder);
-    assert_true(tr_marks_find(finder, image, &b->scene.lens, marks, &err));
+    assert_true(tr_marks_find(finder, image, &b->scene.lens, TR_SEARCH_QUICK, marks, &err));
     tr_marks_finder_free(finder);
 }
 
@@ -283,6 +283,227 @@ static void test_partly_hidden(void **state) {
     tr_image_release(&image);
 }
 
+/* A tag whose border is broken is no square to libapriltag; where its sheet says that it is, it is
+   measured all the same. */
+static void test_missed_tag(void **state) {
+    (void)state;
+    bench b;
+    tr_image image;
+    tr_photo_marks marks;
+    int n_seen = 0;
+    set_up(&b, 850, 60, 0, TR_TONE_SRGB, 0, 0.7);
+    /* A bright strip over the lower border of tag 0, which lies at the vehicle's left (+Y). */
+    b.solid = (tr_solid){.n_outline = 4,
+                         .outline_xz_mm = {{-70, 1}, {-45, 1}, {-45, 2}, {-70, 2}},
+                         .y_mm = {150, 185},
+                         .reflectance = 0.85};
+    b.scene.solids = &b.solid;
+    b.scene.n_solids = 1;
+    shoot(&b, &image, &marks);
+    apriltag_family_t *family = tr_tag_family_new("tag36h11", NULL);
+    apriltag_detector_t *detector = apriltag_detector_create();
+    apriltag_detector_add_family(detector, family);
+    detector->quad_decimate = 1;
+    image_u8_t view = {
+        .width = image.width, .height = image.height, .stride = image.width, .buf = image.px};
+    zarray_t *seen = apriltag_detector_detect(detector, &view);
+    for (int i = 0; i < zarray_size(seen); i++) {
+        apriltag_detection_t *d;
+        zarray_get(seen, i, &d);
+        assert_int_not_equal(d->id, b.tags[0].id);
+        n_seen++;
+    }
+    assert_int_equal(n_seen, N_TAGS - 1);
+    assert_int_equal(marks.n_marks, N_TAGS + N_CORNERS);
+    assert_int_equal(marks.marks[0].kind, TR_MARK_TAG);
+    assert_int_equal(marks.marks[0].index, 0);
+    for (int k = 0; k < 4; k++) {
+        tr_vec2 truth = truth_of(&b, marks.marks[0].p_sheet_mm[k]);
+        CHECK_NEAR(tr_v2_norm(tr_v2_sub(marks.marks[0].uv_px[k], truth)), 0, 0.06);
+    }
+    apriltag_detections_destroy(seen);
+    apriltag_detector_destroy(detector);
+    tr_tag_family_free(family);
+    tr_photo_marks_release(&marks);
+    tr_image_release(&image);
+}
+
+/* A mat and two plates. */
+typedef struct {
+    bench b;
+    tr_scene_sheet scene[3];
+    tr_sheet sheets[3];
+    tr_tag tags[2];
+    tr_vec2 corners[2];
+    tr_image image;
+    tr_seen *truth;
+    int n_truth;
+    tr_marks_finder *finder;
+    tr_photo_marks marks; /* as tr_marks_find has them */
+} hall;
+
+static void set_up_hall(hall *h) {
+    tr_error err = {0};
+    memset(h, 0, sizeof *h);
+    set_up(&h->b, 1150, 55, 0, TR_TONE_SRGB, 0, 0.7);
+    h->scene[0] = h->b.sheet;
+    h->scene[0].vehicle_from_sheet.t_mm.x = 150;
+    h->corners[0] = tr_v2(-70, 30);
+    h->corners[1] = tr_v2(70, -30);
+    for (int i = 1; i < 3; i++) {
+        h->tags[i - 1] = (tr_tag){.id = 4 + i, .size_mm = 90};
+        h->scene[i] = (tr_scene_sheet){
+            .sheet = {.kind = TR_SHEET_PLATE,
+                      .width_mm = 190,
+                      .height_mm = 120,
+                      .tag_family = "tag36h11",
+                      .tags = &h->tags[i - 1],
+                      .n_tags = 1,
+                      .corners_mm = h->corners,
+                      .n_corners = 2},
+            .checker_mm = 18,
+            .vehicle_from_sheet =
+                tr_sheet_pose(TR_SHEET_PLATE, tr_v3(-220, i == 1 ? 150 : -150, 0), 0.4 * i, 0, 0)};
+    }
+    for (int i = 0; i < 3; i++) h->sheets[i] = h->scene[i].sheet;
+    h->b.scene.sheets = h->scene;
+    h->b.scene.n_sheets = 3;
+    assert_true(tr_scene_photo(&h->b.scene, 0, &h->image, NULL, &err));
+    h->truth = tr_scene_truth(&h->b.scene, 0, &h->n_truth, &err);
+    h->finder = tr_marks_finder_new(h->sheets, 3, &err);
+    assert_true(
+        tr_marks_find(h->finder, &h->image, &h->b.scene.lens, TR_SEARCH_QUICK, &h->marks, &err));
+}
+
+static void tear_down_hall(hall *h) {
+    free(h->truth);
+    tr_photo_marks_release(&h->marks);
+    tr_marks_finder_free(h->finder);
+    tr_image_release(&h->image);
+}
+
+/* All points of all marks, each once, where they truly are. */
+static void check_hall(const hall *h) {
+    int n_points = 0;
+    for (int t = 0; t < h->n_truth; t++) {
+        assert_true(h->truth[t].is_visible);
+        for (int i = 0; i < h->marks.n_marks; i++) {
+            const tr_mark *m = &h->marks.marks[i];
+            bool is_tag = m->kind == TR_MARK_TAG;
+            if (m->sheet != h->truth[t].sheet || is_tag != (h->truth[t].tag >= 0)) continue;
+            if (m->index != (is_tag ? h->truth[t].tag : h->truth[t].corner)) continue;
+            tr_vec2 uv = m->uv_px[is_tag ? h->truth[t].corner : 0];
+            CHECK_NEAR(tr_v2_norm(tr_v2_sub(uv, h->truth[t].uv_px)), 0, 0.08);
+            n_points++;
+        }
+    }
+    assert_int_equal(n_points, h->n_truth);
+    assert_int_equal(h->marks.n_marks, N_TAGS + N_CORNERS + 2 + 2 * 2);
+    assert_int_equal(h->marks.n_views, 3);
+    assert_int_equal(h->marks.n_strays, 0);
+}
+
+/* Several sheets: each mark once, under its own sheet, and no other. */
+static void test_several_sheets(void **state) {
+    (void)state;
+    hall h;
+    set_up_hall(&h);
+    check_hall(&h);
+    tear_down_hall(&h);
+}
+
+/* Takes the plates' marks away, and gives where the plates are. */
+static void forget_plates(tr_photo_marks *marks, tr_sheet_prediction predicted[2]) {
+    int n = 0;
+    for (int i = 0; i < marks->n_views; i++) {
+        const tr_sheet_view *v = &marks->views[i];
+        if (v->sheet == 0) continue;
+        predicted[v->sheet - 1] = (tr_sheet_prediction){v->sheet, v->pose[0].camera_from_plane};
+    }
+    for (int i = 0; i < marks->n_marks; i++) {
+        if (marks->marks[i].sheet == 0) marks->marks[n++] = marks->marks[i];
+    }
+    marks->n_marks = n;
+    assert_int_equal(marks->views[0].sheet, 0);
+    marks->n_views = 1;
+}
+
+/* What other photos tell: exactly, a little off, and of a plate that was moved since. What is there
+   is measured where it is. */
+static void test_predicted_sheets(void **state) {
+    (void)state;
+    static const double off_mm[] = {0, 1.5, 12, 40};
+    for (size_t k = 0; k < sizeof off_mm / sizeof *off_mm; k++) {
+        hall h;
+        tr_sheet_prediction predicted[2];
+        tr_error err = {0};
+        set_up_hall(&h);
+        forget_plates(&h.marks, predicted);
+        for (int i = 0; i < 2; i++) {
+            predicted[i].camera_from_sheet.t_mm.x += off_mm[k];
+            predicted[i].camera_from_sheet.t_mm.y -= off_mm[k] / 2;
+        }
+        assert_true(
+            tr_marks_seek(h.finder, &h.image, &h.b.scene.lens, predicted, 2, &h.marks, &err));
+        check_hall(&h);
+        tear_down_hall(&h);
+    }
+}
+
+/* Nothing is made of a sheet that is not there, that looks away or lies behind the camera. */
+static void test_predicted_in_vain(void **state) {
+    (void)state;
+    hall h;
+    tr_sheet_prediction predicted[2];
+    tr_error err = {0};
+    set_up_hall(&h);
+    forget_plates(&h.marks, predicted);
+    tr_sheet_prediction right[2] = {predicted[0], predicted[1]};
+    int n_marks = h.marks.n_marks;
+    for (int k = 0; k < 4; k++) {
+        for (int i = 0; i < 2; i++) {
+            tr_pose *p = &predicted[i].camera_from_sheet;
+            *p = right[i].camera_from_sheet;
+            if (k == 0) p->t_mm.z = -p->t_mm.z;
+            if (k == 1) p->t_mm.x += 400;
+            if (k == 2) p->R = tr_m3_mul(p->R, tr_rotation_from_vector(tr_v3(0, TR_PI, 0)));
+            if (k == 3) *p = right[1 - i].camera_from_sheet; /* the other plate lies there */
+        }
+        assert_true(
+            tr_marks_seek(h.finder, &h.image, &h.b.scene.lens, predicted, 2, &h.marks, &err));
+        assert_int_equal(h.marks.n_marks, n_marks);
+        assert_int_equal(h.marks.n_views, 1);
+        assert_int_equal(h.marks.n_strays, 0);
+    }
+    tear_down_hall(&h);
+}
+
+/* The same tag twice, one behind the other in a flat view, where their images lie closer together
+   than half a diagonal. */
+static void test_repeated_in_a_flat_view(void **state) {
+    (void)state;
+    bench b;
+    tr_scene_sheet two[2];
+    tr_image image;
+    tr_photo_marks marks;
+    set_up(&b, 900, 22, 0, TR_TONE_SRGB, 0, 0.7);
+    b.tags[0].centre_mm = tr_v2(0, 0);
+    b.sheet.sheet.n_tags = 1;
+    b.sheet.sheet.n_corners = 0;
+    b.sheet.sheet.width_mm = b.sheet.sheet.height_mm = 140;
+    two[0] = two[1] = b.sheet;
+    two[0].vehicle_from_sheet.t_mm.x = 75;
+    two[1].vehicle_from_sheet.t_mm.x = -75;
+    b.scene.sheets = two;
+    b.scene.n_sheets = 2;
+    shoot(&b, &image, &marks);
+    assert_int_equal(marks.n_marks, 0);
+    assert_int_equal(marks.n_strays, 2);
+    for (int i = 0; i < 2; i++) assert_true(marks.strays[i].is_repeated);
+    tr_photo_marks_release(&marks);
+    tr_image_release(&image);
+}
+
 /* Another pattern, a start turned by a quarter, or no tag at all: nothing is measured. */
 static void test_not_this_tag(void **state) {
     (void)state;
@@ -336,7 +557,7 @@ static void test_strays_and_mirrors(void **state) {
     other.tags = &tag;
     other.n_tags = 1;
     tr_marks_finder *finder = tr_marks_finder_new(&other, 1, &err);
-    assert_true(tr_marks_find(finder, &image, &b.scene.lens, &marks, &err));
+    assert_true(tr_marks_find(finder, &image, &b.scene.lens, TR_SEARCH_QUICK, &marks, &err));
     assert_int_equal(marks.n_strays, 2 * N_TAGS);
     assert_true(marks.strays[0].is_foreign);
     assert_false(marks.is_mirrored);
@@ -349,7 +570,7 @@ static void test_strays_and_mirrors(void **state) {
             row[image.width - 1 - u] = swap;
         }
     }
-    assert_true(tr_marks_find(finder, &image, &b.scene.lens, &marks, &err));
+    assert_true(tr_marks_find(finder, &image, &b.scene.lens, TR_SEARCH_QUICK, &marks, &err));
     assert_true(marks.is_mirrored);
     assert_int_equal(marks.n_marks, 0);
     tr_photo_marks_release(&marks);
@@ -372,7 +593,7 @@ static void test_odd_images(void **state) {
         for (long k = 0; k < (long)image.width * image.height; k++) {
             image.px[k] = (uint8_t)(256 * draw_even(&d));
         }
-        assert_true(tr_marks_find(finder, &image, &b.scene.lens, &marks, &err));
+        assert_true(tr_marks_find(finder, &image, &b.scene.lens, TR_SEARCH_QUICK, &marks, &err));
         assert_int_equal(marks.n_marks, 0);
         tr_photo_marks_release(&marks);
         tr_image_release(&image);
@@ -482,7 +703,7 @@ static void test_real_photos(void **state) {
         snprintf(cube.tag_family, sizeof cube.tag_family, "tag36h11");
         tr_marks_finder *finder = tr_marks_finder_new(&cube, 1, &err);
         tr_photo_marks marks;
-        assert_true(tr_marks_find(finder, &image, &lens, &marks, &err));
+        assert_true(tr_marks_find(finder, &image, &lens, TR_SEARCH_QUICK, &marks, &err));
         int n_seen = 0;
         for (int s = 0; s < marks.n_strays; s++) {
             bool is_recorded = false;
@@ -521,10 +742,19 @@ static void test_real_photos(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_published_bits), cmocka_unit_test(test_official_images),
-        cmocka_unit_test(test_no_bias),        cmocka_unit_test(test_partly_hidden),
-        cmocka_unit_test(test_not_this_tag),   cmocka_unit_test(test_strays_and_mirrors),
-        cmocka_unit_test(test_odd_images),     cmocka_unit_test(test_not_a_corner),
+        cmocka_unit_test(test_published_bits),
+        cmocka_unit_test(test_official_images),
+        cmocka_unit_test(test_no_bias),
+        cmocka_unit_test(test_partly_hidden),
+        cmocka_unit_test(test_missed_tag),
+        cmocka_unit_test(test_several_sheets),
+        cmocka_unit_test(test_predicted_sheets),
+        cmocka_unit_test(test_predicted_in_vain),
+        cmocka_unit_test(test_repeated_in_a_flat_view),
+        cmocka_unit_test(test_not_this_tag),
+        cmocka_unit_test(test_strays_and_mirrors),
+        cmocka_unit_test(test_odd_images),
+        cmocka_unit_test(test_not_a_corner),
         cmocka_unit_test(test_real_photos),
     };
     return cmocka_run_group_tests_name("marks", tests, NULL, NULL);

@@ -862,6 +862,152 @@ static void covariance_by_drawing(void **unused) {
     CHECK_NEAR(factor, 1, 0.01);
 }
 
+/* ---- functions and hypotheses ---- */
+
+/* The job without a floor, with a lens that is free but for its prior, and with little noise, so
+   that all is linear; solved. */
+static tr_lsq_result solve_noisy(job *q, tr_draw *d) {
+    double C[64];
+    tr_lsq_result result;
+    tag_covariance(C);
+    for (int k = 0; k < 64; k++) C[k] *= square(0.03);
+    job_place(q);
+    for (int i = 0; i < JOB_SHEETS; i++) q->sheets[i].floor_z_sd_mm = 0;
+    for (int k = 0; k < TR_POSE_N; k++) q->sheets[0].is_free[k] = false;
+    job_observe(q, C);
+    for (int k = 0; k < TR_LENS_N; k++) {
+        q->lens.is_free[k] = true;
+        q->lens.lens.covariance[10 * k] = square(phone_sd[k]);
+    }
+    q->lens.has_prior = true;
+    for (int i = 0; i < q->net.n_observations; i++) {
+        double e[8];
+        correlated_noise(d, C, 8, e);
+        for (int k = 0; k < 4; k++) {
+            q->obs[i].uv_px[k] = tr_v2_add(q->obs[i].uv_px[k], tr_v2(e[2 * k], e[2 * k + 1]));
+        }
+    }
+    assert_true(job_solve(q, &(tr_net_options){0}, &result));
+    return result;
+}
+
+/* The variance of a function is that which the covariance gives it. */
+static void variance_of_a_function(void **unused) {
+    (void)unused;
+    tr_draw d = draw_seeded("variance_of_a_function");
+    static job q;
+    const tr_net_unknown of[4] = {{TR_NET_SHEET, 3, TR_SHEET_TX},
+                                  {TR_NET_SHEET, 1, TR_SHEET_TX},
+                                  {TR_NET_LENS, 0, TR_FX},
+                                  {TR_NET_SHEET, 0, TR_SHEET_TX} /* held */};
+    const double factors[2][4] = {{1, -1, 0.5, 3}, {0, 0, 0, 1}};
+    const tr_net_function functions[2] = {{of, factors[0], 4}, {of, factors[1], 4}};
+    double C[16], variances[2];
+    tr_lsq_result result;
+    solve_noisy(&q, &d);
+    tr_net_options options = {.wanted = of,
+                              .n_wanted = 4,
+                              .covariance = C,
+                              .functions = functions,
+                              .n_functions = 2,
+                              .variances = variances};
+    assert_true(job_solve(&q, &options, &result));
+    double expected = 0;
+    for (int i = 0; i < 16; i++) expected += factors[0][i / 4] * factors[0][i % 4] * C[i];
+    assert_true(expected > 0);
+    CHECK_NEAR(variances[0] / expected, 1, 1e-9);
+    CHECK_NEAR(variances[1], 0, 0);
+}
+
+/* A gain and a step of the test, which are of first order, against those of a solution with the
+   added unknowns free. */
+static void check_test(const tr_net_hypothesis *h, double fall, const double *step, int n) {
+    assert_true(h->is_determined && fall > 0);
+    CHECK_NEAR(h->gain / fall, 1, 1e-3);
+    for (int k = 0; k < n; k++) {
+        CHECK_NEAR(h->step[k], step[k], 1e-2 * sqrt(h->variance[k]));
+    }
+}
+
+static void check_stretched(const job *solved, double cost, const tr_net_hypothesis *h) {
+    static job q;
+    const tr_net_unknown wanted[2] = {{TR_NET_SHEET, 0, TR_STRETCH_X},
+                                      {TR_NET_SHEET, 0, TR_STRETCH_Y}};
+    double C[4];
+    tr_lsq_result result;
+    q = *solved;
+    job_fill_net(&q);
+    q.net.n_observations = solved->net.n_observations;
+    q.sheets[0].is_free[TR_STRETCH_X] = q.sheets[0].is_free[TR_STRETCH_Y] = true;
+    tr_net_options options = {.wanted = wanted, .n_wanted = 2, .covariance = C};
+    assert_true(job_solve(&q, &options, &result));
+    check_test(h, cost - result.cost, q.sheets[0].shape, 2);
+    CHECK_NEAR(h->variance[0] / C[0], 1, 1e-3);
+    CHECK_NEAR(h->variance[1] / C[3], 1, 1e-3);
+}
+
+/* The sheet of the hypothesis is another one in those photos. */
+static void check_moved(const job *solved, double cost, const tr_net_hypothesis *h) {
+    static job q;
+    tr_net_sheet sheets[JOB_SHEETS + 1];
+    tr_lsq_result result;
+    q = *solved;
+    job_fill_net(&q);
+    q.net.n_observations = solved->net.n_observations;
+    memcpy(sheets, q.sheets, sizeof q.sheets);
+    sheets[JOB_SHEETS] = sheets[h->sheet];
+    for (int k = 0; k < TR_POSE_N; k++) sheets[JOB_SHEETS].is_free[k] = true;
+    q.net.sheets = sheets;
+    q.net.n_sheets++;
+    for (int i = 0; i < q.net.n_observations; i++) {
+        tr_net_obs *o = &q.obs[i];
+        if (o->sheet == h->sheet && o->photo >= h->first_photo && o->photo <= h->last_photo) {
+            o->sheet = JOB_SHEETS;
+        }
+    }
+    assert_true(job_solve(&q, &(tr_net_options){0}, &result));
+    tr_pose a = sheets[JOB_SHEETS].world_from_sheet;
+    tr_pose b = sheets[h->sheet].world_from_sheet;
+    tr_vec3 turn = tr_vector_from_rotation(tr_m3_mul(a.R, tr_m3_transpose(b.R)));
+    tr_vec3 shift = tr_v3_sub(a.t_mm, b.t_mm);
+    check_test(h, cost - result.cost, (double[]){turn.x, turn.y, turn.z, shift.x, shift.y, shift.z},
+               TR_POSE_N);
+}
+
+static void hypotheses_as_solved(void **unused) {
+    (void)unused;
+    tr_draw d = draw_seeded("hypotheses_as_solved");
+    for (int trial = 0; trial < 5; trial++) {
+        static job q, before;
+        /* The second and third go on from the one before. The mat holds the world. */
+        tr_net_hypothesis h[] = {
+            {.sheet = 2, .first_photo = 4, .last_photo = 5},
+            {.sheet = 2, .first_photo = 2, .last_photo = 5},
+            {.sheet = 2, .first_photo = 0, .last_photo = 5},
+            {.sheet = 2, .first_photo = 4, .last_photo = 4},
+            {.sheet = 0, .first_photo = 1, .last_photo = 2},
+            {.sheet = 0, .is_stretch = true, .first_photo = 0, .last_photo = 5},
+        };
+        enum { N = sizeof h / sizeof *h, ALL_PHOTOS = 2, STRETCH = 5 };
+        tr_error err = {0};
+        tr_lsq_result result = solve_noisy(&q, &d);
+        before = q;
+        assert_true(tr_network_test(&q.net, 0, h, N, &err));
+        assert_memory_equal(before.sheets, q.sheets, sizeof q.sheets);
+        assert_memory_equal(before.rigs, q.rigs, sizeof q.rigs);
+        /* Elsewhere in all photos is nowhere else. */
+        assert_false(h[ALL_PHOTOS].is_determined);
+        CHECK_NEAR(h[ALL_PHOTOS].gain, 0, 0);
+        for (int i = 0; i < N; i++) {
+            if (i == ALL_PHOTOS) continue;
+            if (i == STRETCH)
+                check_stretched(&q, result.cost, &h[i]);
+            else
+                check_moved(&q, result.cost, &h[i]);
+        }
+    }
+}
+
 /* ---- priors ---- */
 
 /* A prior adds its information to the unknowns that it speaks of, and to no others:
@@ -1274,6 +1420,8 @@ int main(void) {
         cmocka_unit_test(derivatives_near_zero_and_at_the_edge),
         cmocka_unit_test(exact_marks),
         cmocka_unit_test(covariance_by_drawing),
+        cmocka_unit_test(variance_of_a_function),
+        cmocka_unit_test(hypotheses_as_solved),
         cmocka_unit_test(lens_prior_adds_information),
         cmocka_unit_test(floor_prior_adds_information),
         cmocka_unit_test(shape_prior_adds_information),

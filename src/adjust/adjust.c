@@ -15,6 +15,8 @@ static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
 
 /* The adjustment is done when nothing moves by more than this part of its standard deviation. */
 static const double SMALL_STEP = 1e-6;
+/* A rough solution, when nothing moves by more than a tenth of it. */
+static const double ROUGH_STEP = 0.1;
 
 enum { MAX_ROUNDS = 12 };
 
@@ -252,6 +254,29 @@ out:
     return ok;
 }
 
+/* The network of the job, at its start values. */
+static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
+    tr_network *net = &out->net;
+    memset(out, 0, sizeof *out);
+    if (!allocate(in, out, err) || !tr_adjust_start(in, out, err)) return false;
+    set_up_lens(in->lens, &net->lenses[0]);
+    net->cameras[0].camera_from_rig = tr_pose_identity();
+    for (int i = 0; i < in->n_sheets; i++) {
+        set_up_sheet(&in->sheets[i], out->sheet_placed[i], i == out->root, &net->sheets[i]);
+    }
+    set_up_observations(in, out);
+    drop_impossible(net);
+    return true;
+}
+
+bool tr_adjust_roughly(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = ROUGH_STEP};
+    tr_lsq_result result;
+    if (set_up(in, out, err) && tr_network_solve(&out->net, &options, &result, err)) return true;
+    tr_adjustment_release(out);
+    return false;
+}
+
 bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warnings,
                tr_error *err) {
     tr_network *net = &out->net;
@@ -259,16 +284,8 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     tr_lsq_result result;
     bool is_explained;
     tr_places places = {0};
-    memset(out, 0, sizeof *out);
-    if (!allocate(in, out, err) || !tr_adjust_start(in, out, err)) goto fail;
-    set_up_lens(in->lens, &net->lenses[0]);
-    net->cameras[0].camera_from_rig = tr_pose_identity();
-    for (int i = 0; i < in->n_sheets; i++) {
-        set_up_sheet(&in->sheets[i], out->sheet_placed[i], i == out->root, &net->sheets[i]);
-    }
-    set_up_observations(in, out);
+    if (!set_up(in, out, err)) goto fail;
     if (!tr_find_unconnected(in, out, warnings, err)) goto fail;
-    drop_impossible(net);
     if (!tr_places_set_up(in, net, &places, err)) goto fail;
     if (!tr_network_solve(net, &options, &result, err)) goto fail;
     if (!tr_find_cause(in, out, &result, warnings, &is_explained, err)) goto fail;

@@ -67,6 +67,9 @@ typedef struct {
    are added to warnings, also where it fails. Everything in out is owned by it. */
 TR_MUST_USE bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warnings,
                            tr_error *err);
+/* A first solution from the marks as they are: nothing is tested or left out, and there is no
+   covariance. It tells where marks must be that were not seen yet. False as tr_adjust. */
+TR_MUST_USE bool tr_adjust_roughly(const tr_adjust_input *in, tr_adjustment *out, tr_error *err);
 void tr_adjustment_release(tr_adjustment *adjustment);
 
 /* Mats and plates do; boards stand, hub sheets hang. */

@@ -26,11 +26,13 @@ static const double WIDEN_FOCAL = 300;
 static const double LEFT_OUT_OF_VIEW = 0.34;
 static const double LEFT_OUT_OF_ALL = 0.10;
 /* A sheet that lies further from its place than this in some photos was moved; less is told where
-   it is more than chance: chi-squared with 6 degrees of freedom is above MOVED_CHI2 once in ten
-   million, and some hundred moves are tried. */
+   it is more than chance: chi-squared with 6 degrees of freedom is above MOVED_CHI2 once in 4,500,
+   and the moves that are tried say much the same. tools/campaign says how often honest jobs meet
+   it.
+ */
 static const double MOVED_MM = 4.0;
 static const double MOVED_LITTLE_MM = 1.5;
-static const double MOVED_CHI2 = 32;
+static const double MOVED_CHI2 = 26;
 static const double MOVED_OVER_NUMBER = 15;
 /* Photos beyond these (a check takes no more) are not looked at one by one. */
 enum { MAX_PHOTOS = 1000 };
@@ -248,6 +250,45 @@ static void find_displacement(const tr_adjust_input *in, const tr_adjustment *ad
     if (d->n_away > 0) d->away_mm /= d->n_away;
 }
 
+/* ---- which hypotheses are tried ---- */
+
+/* Every hypothesis that is tried costs a solution. All are, where that is less work than this many
+   solutions of one observation: as in the jobs of a workshop, with up to some ten sheets and
+   photos. Else the linearised test (tr_network_test) has the first word, and the best are tried; at
+   least this many. */
+static const double MUCH_WORK = 60000;
+enum { MIN_TRIALS = 8 };
+
+/* For all that can be tried: how promising it is, and whether it is to be tried. */
+typedef struct {
+    double promise;
+    bool is_chosen;
+} candidate;
+
+static int compare_promise(const void *a, const void *b) {
+    double x = *(const double *)a;
+    double y = *(const double *)b;
+    return (x < y) - (x > y);
+}
+
+static int affordable_trials(const tr_network *net) {
+    double n = MUCH_WORK / fmax(1, net->n_observations);
+    return n > MIN_TRIALS ? (int)n : MIN_TRIALS;
+}
+
+/* Marks the most promising of n. False: memory ran out. */
+static bool choose(candidate *c, int n, int most, tr_error *err) {
+    double *sorted = malloc(((size_t)n + 1) * sizeof *sorted);
+    if (!sorted) return tr_fail_memory(err);
+    for (int i = 0; i < n; i++) sorted[i] = c[i].promise;
+    qsort(sorted, (size_t)n, sizeof *sorted, compare_promise);
+    for (int i = 0; i < n; i++) {
+        c[i].is_chosen = n <= most || (c[i].promise > 0 && c[i].promise >= sorted[most - 1]);
+    }
+    free(sorted);
+    return true;
+}
+
 /* ---- causes of the whole ---- */
 
 typedef enum { NO_CAUSE, OTHER_LENS, OTHER_SCALE, MOVED, MISFIT } cause_kind;
@@ -300,20 +341,43 @@ static bool warn_cause(const tr_adjust_input *in, const cause *c, tr_warnings *w
     return true;
 }
 
-static void note_stretch(const trial *t, tr_sheet_condition *condition) {
-    condition->has_stretch = t->is_solved;
+/* change, sd: of width and height. */
+static void note_stretch(const double change[2], const double sd[2],
+                         tr_sheet_condition *condition) {
+    condition->has_stretch = true;
     for (int k = 0; k < 2; k++) {
-        condition->stretch[k] = t->change[k];
-        condition->stretch_u95[k] = 2 * t->sd[k];
+        condition->stretch[k] = change[k];
+        condition->stretch_u95[k] = 2 * sd[k];
         condition->has_stretch =
             condition->has_stretch && condition->stretch_u95[k] < MAX_STRETCH_U95;
     }
 }
 
+/* The stretch of every sheet by the linearised test; false: err is set. */
+static bool test_scales(const tr_adjust_input *in, tr_adjustment *adj, double variance,
+                        candidate *candidates, tr_error *err) {
+    int n = 0;
+    double scale = sqrt(fmax(1, variance));
+    tr_net_hypothesis *h = calloc((size_t)in->n_sheets + 1, sizeof *h);
+    if (!h) return tr_fail_memory(err);
+    for (int i = 0; i < in->n_sheets; i++) {
+        h[n] = (tr_net_hypothesis){.sheet = i, .is_stretch = true, .last_photo = in->n_photos - 1};
+        n += adj->sheet_placed[i];
+    }
+    bool ok = tr_network_test(&adj->net, TR_ADJUST_HUBER, h, n, err);
+    for (int i = 0; i < n && ok; i++) {
+        double sd[2] = {scale * sqrt(h[i].variance[0]), scale * sqrt(h[i].variance[1])};
+        candidates[h[i].sheet].promise = h[i].gain;
+        if (h[i].is_determined) note_stretch(h[i].step, sd, &adj->conditions[h[i].sheet]);
+    }
+    free(h);
+    return ok;
+}
+
 /* Another lens, or a sheet printed at another scale: one number each. One parameter more always
    takes some cost away, so only what is telling competes. */
 static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
-                        double *lowest, cause *best, tr_error *err) {
+                        double variance, double *lowest, cause *best, tr_error *err) {
     trial t = try_lens(&adj->net, in->lens, err);
     double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
     if (change != 0.0 && t.cost < *lowest) {
@@ -321,51 +385,159 @@ static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const sna
         *lowest = t.cost;
     }
     restore(&adj->net, base);
-    for (int i = 0; i < in->n_sheets; i++) {
-        if (!adj->sheet_placed[i]) continue;
+    int most = affordable_trials(&adj->net);
+    candidate *candidates = calloc((size_t)in->n_sheets + 1, sizeof *candidates);
+    if (!candidates) {
+        tr_fail_memory(err);
+        return;
+    }
+    bool ok = (in->n_sheets <= most || test_scales(in, adj, variance, candidates, err)) &&
+              choose(candidates, in->n_sheets, most, err);
+    for (int i = 0; i < in->n_sheets && ok; i++) {
+        if (!adj->sheet_placed[i] || !candidates[i].is_chosen) continue;
         t = try_scale(&adj->net, i, err);
         restore(&adj->net, base);
-        note_stretch(&t, &adj->conditions[i]);
+        adj->conditions[i].has_stretch = false;
+        if (t.is_solved) note_stretch(t.change, t.sd, &adj->conditions[i]);
         if (!t.is_solved || telling_change(&t, SCALE_PART) == 0.0 || t.cost >= *lowest) continue;
         *best = (cause){.kind = OTHER_SCALE, .sheet = i, .trial = t};
         *lowest = t.cost;
     }
+    free(candidates);
+}
+
+/* Which photos show which sheets: [sheet * n_photos + photo]. NULL: memory ran out. */
+static bool *list_shown(const tr_adjust_input *in, const tr_adjustment *adj) {
+    size_t n = (size_t)in->n_photos;
+    bool *shows = calloc(n * (size_t)in->n_sheets + 1, sizeof *shows);
+    for (size_t i = 0; i < n && shows; i++) {
+        for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
+            shows[(size_t)in->photos[i]->views[k].sheet * n + i] = true;
+        }
+    }
+    for (int i = 0; i < adj->net.n_observations && shows; i++) {
+        const tr_net_obs *o = &adj->net.observations[i];
+        shows[(size_t)o->sheet * n + (size_t)o->photo] = true;
+    }
+    return shows;
+}
+
+/* A sheet that lay elsewhere in one photo, and from one photo on, for all sheets and photos that
+   show them: as tr_network_test likes them. Returns their number; h: room for two a view. */
+static int list_moves(const tr_adjust_input *in, const tr_adjustment *adj, const bool *shows,
+                      tr_net_hypothesis *h) {
+    int n = 0;
+    int last = (in->n_photos < MAX_PHOTOS ? in->n_photos : MAX_PHOTOS) - 1;
+    for (int s = 0; s < in->n_sheets; s++) {
+        const bool *shown = shows + (size_t)s * (size_t)in->n_photos;
+        for (int is_single = 0; is_single < 2 && adj->sheet_placed[s]; is_single++) {
+            for (int k = last; k >= 0; k--) {
+                if (!shown[k]) continue;
+                h[n++] = (tr_net_hypothesis){
+                    .sheet = s, .first_photo = k, .last_photo = is_single ? k : last};
+            }
+        }
+    }
+    return n;
+}
+
+/* Where two explain alike, the first sheet has it, the first photo, one photo rather than all that
+   follow. */
+static int compare_moves(const void *a, const void *b) {
+    const tr_net_hypothesis *x = a;
+    const tr_net_hypothesis *y = b;
+    if (x->sheet != y->sheet) return x->sheet - y->sheet;
+    if (x->first_photo != y->first_photo) return x->first_photo - y->first_photo;
+    return x->last_photo - y->last_photo;
+}
+
+/* Leaves the moves that are to be tried; *n becomes their number. */
+static bool choose_moves(tr_adjustment *adj, tr_net_hypothesis *moves, int *n, tr_error *err) {
+    int most = affordable_trials(&adj->net);
+    int kept = 0;
+    if (*n > most && *n > 0) {
+        candidate *candidates = calloc((size_t)*n, sizeof *candidates);
+        if (!candidates) return tr_fail_memory(err);
+        bool ok = tr_network_test(&adj->net, TR_ADJUST_HUBER, moves, *n, err);
+        for (int i = 0; i < *n; i++) candidates[i].promise = moves[i].gain;
+        ok = ok && choose(candidates, *n, most, err);
+        for (int i = 0; i < *n; i++) {
+            if (candidates[i].is_chosen) moves[kept++] = moves[i];
+        }
+        free(candidates);
+        if (!ok) return false;
+        *n = kept;
+    }
+    qsort(moves, (size_t)*n, sizeof *moves, compare_moves);
+    return true;
 }
 
 /* A sheet that lay elsewhere in one photo, or from one photo on. */
 static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
                           double least_mm, double *lowest, cause *best, tr_error *err) {
-    int n = in->n_photos < MAX_PHOTOS ? in->n_photos : MAX_PHOTOS;
-    for (int s = 0; s < in->n_sheets; s++) {
-        if (!adj->sheet_placed[s]) continue;
-        for (int k = 0; k < n; k++) {
-            for (int from_here_on = 0; from_here_on < 2; from_here_on++) {
-                cause c = {.kind = MOVED, .sheet = s};
-                for (int i = k; i < (from_here_on ? n : k + 1); i++) c.in_group[i] = true;
-                c.trial = try_moved(&adj->net, s, c.in_group, &c.away_mm, err);
-                restore(&adj->net, base);
-                if (!c.trial.is_solved || c.away_mm < least_mm || c.trial.cost >= *lowest) continue;
-                *best = c;
-                *lowest = c.trial.cost;
-            }
-        }
+    bool *shows = list_shown(in, adj);
+    int n_views = 0;
+    for (int i = 0; i < in->n_photos * in->n_sheets && shows; i++) n_views += shows[i];
+    tr_net_hypothesis *moves = calloc(2 * (size_t)n_views + 1, sizeof *moves);
+    if (!shows || !moves) {
+        tr_fail_memory(err);
+        goto out;
     }
-    /* Name only photos that show the sheet. */
-    for (int i = 0; i < n && best->kind == MOVED; i++) {
-        bool shows = false;
-        for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
-            shows |= in->photos[i]->views[k].sheet == best->sheet;
+    int n = list_moves(in, adj, shows, moves);
+    if (!choose_moves(adj, moves, &n, err)) goto out;
+    for (int i = 0; i < n; i++) {
+        const tr_net_hypothesis *m = &moves[i];
+        cause c = {.kind = MOVED, .sheet = m->sheet};
+        for (int k = m->first_photo; k <= m->last_photo; k++) {
+            c.in_group[k] = shows[m->sheet * in->n_photos + k];
         }
-        best->in_group[i] = best->in_group[i] && shows;
+        c.trial = try_moved(&adj->net, m->sheet, c.in_group, &c.away_mm, err);
+        restore(&adj->net, base);
+        if (!c.trial.is_solved || c.away_mm < least_mm || c.trial.cost >= *lowest) continue;
+        *best = c;
+        *lowest = c.trial.cost;
     }
+out:
+    free(shows);
+    free(moves);
+}
+
+/* How well the rest fits without each sheet, were nothing adjusted anew. False: memory ran out. */
+static bool judge_rests(const tr_adjust_input *in, const tr_adjustment *adj,
+                        const tr_lsq_result *result, candidate *candidates, tr_error *err) {
+    double *cost = calloc(2 * (size_t)in->n_sheets + 1, sizeof *cost);
+    if (!cost) return tr_fail_memory(err);
+    double *rows = cost + in->n_sheets;
+    for (int i = 0; i < adj->net.n_observations; i++) {
+        const tr_net_obs *o = &adj->net.observations[i];
+        double chi2;
+        double rho;
+        if (!o->is_used || !tr_network_residual(&adj->net, i, NULL, &chi2)) continue;
+        (void)tr_lsq_weight(TR_ADJUST_HUBER, 2 * o->n_points, chi2, &rho);
+        cost[o->sheet] += rho;
+        rows[o->sheet] += 2 * o->n_points;
+    }
+    for (int i = 0; i < in->n_sheets; i++) {
+        double rest = (result->cost - cost[i]) / fmax(1, result->degrees_of_freedom - rows[i]);
+        candidates[i].promise = adj->sheet_placed[i] && i != adj->root ? 1 / fmax(rest, 1e-12) : 0;
+    }
+    free(cost);
+    return true;
 }
 
 /* A sheet without which the rest fits. */
 static void try_misfits(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
-                        double variance, cause *best, tr_error *err) {
-    double lowest = fmax(1.5, 1 + (1 - EXPLAINED_PART) * (variance - 1));
-    for (int i = 0; i < in->n_sheets; i++) {
-        if (!adj->sheet_placed[i] || i == adj->root) continue;
+                        const tr_lsq_result *result, cause *best, tr_error *err) {
+    double lowest = fmax(1.5, 1 + (1 - EXPLAINED_PART) * (result->variance_factor - 1));
+    candidate *candidates = calloc((size_t)in->n_sheets + 1, sizeof *candidates);
+    if (!candidates) {
+        tr_fail_memory(err);
+        return;
+    }
+    bool ok = judge_rests(in, adj, result, candidates, err) &&
+              choose(candidates, in->n_sheets, affordable_trials(&adj->net), err);
+    for (int i = 0; i < in->n_sheets && ok; i++) {
+        if (!candidates[i].is_chosen || !adj->sheet_placed[i] || i == adj->root) continue;
         trial t = try_without(&adj->net, i, err);
         restore(&adj->net, base);
         double v = t.is_solved ? t.cost / fmax(1, t.degrees_of_freedom) : INFINITY;
@@ -373,6 +545,7 @@ static void try_misfits(const tr_adjust_input *in, tr_adjustment *adj, const sna
         *best = (cause){.kind = MISFIT, .sheet = i, .trial = t};
         lowest = v;
     }
+    free(candidates);
 }
 
 bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
@@ -380,10 +553,10 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
     snapshot base;
     cause best = {0};
     double lowest = result->cost;
-    tr_error memory = {0};
+    tr_error failure = {0};
     *is_explained = false;
     if (!take_snapshot(&adj->net, &base, err)) return false;
-    try_numbers(in, adj, &base, &lowest, &best, &memory);
+    try_numbers(in, adj, &base, result->variance_factor, &lowest, &best, &failure);
     if (result->variance_factor > SUSPECT_VARIANCE) {
         /* A cause must take away most of what is too much. */
         double explained =
@@ -391,19 +564,22 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
         if (lowest > explained) {
             best = (cause){0};
             lowest = explained;
-            try_all_moved(in, adj, &base, MOVED_MM, &lowest, &best, &memory);
+            try_all_moved(in, adj, &base, MOVED_MM, &lowest, &best, &failure);
         }
         if (best.kind == NO_CAUSE) {
-            try_misfits(in, adj, &base, result->variance_factor, &best, &memory);
+            try_misfits(in, adj, &base, result, &best, &failure);
         }
     } else if (best.kind != NO_CAUSE) {
         /* What one number explains, a small move of a sheet may explain better; it has four
            unknowns more. */
         lowest -= MOVED_OVER_NUMBER;
-        try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &memory);
+        try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &failure);
     }
     release_snapshot(&base);
-    if (memory.code != TR_OK) return tr_fail_memory(err);
+    if (failure.code != TR_OK) {
+        *err = failure;
+        return false;
+    }
     *is_explained = best.kind == OTHER_LENS || best.kind == OTHER_SCALE;
     return warn_cause(in, &best, warnings, err);
 }
@@ -413,12 +589,15 @@ bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
     snapshot base;
     cause best = {0};
     double lowest = result->cost - MOVED_CHI2 * fmax(1, result->variance_factor);
-    tr_error memory = {0};
+    tr_error failure = {0};
     if (tr_warnings_have(warnings, "sheet_moved")) return true;
     if (!take_snapshot(&adj->net, &base, err)) return false;
-    try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &memory);
+    try_all_moved(in, adj, &base, MOVED_LITTLE_MM, &lowest, &best, &failure);
     release_snapshot(&base);
-    if (memory.code != TR_OK) return tr_fail_memory(err);
+    if (failure.code != TR_OK) {
+        *err = failure;
+        return false;
+    }
     return warn_cause(in, &best, warnings, err);
 }
 
@@ -460,30 +639,35 @@ bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj, tr
 
 /* ---- marks left out ---- */
 
-/* Points of the observations of one photo and sheet (either -1: all), in all and left out. */
-static void count_points(const tr_adjustment *adj, int photo, int sheet, int *all, int *left_out) {
-    *all = *left_out = 0;
-    for (int i = 0; i < adj->net.n_observations; i++) {
-        const tr_net_obs *o = &adj->net.observations[i];
-        if ((photo >= 0 && o->photo != photo) || (sheet >= 0 && o->sheet != sheet)) continue;
+/* Points of one sheet in one photo: in all, and left out. */
+typedef struct {
+    int all, left_out;
+} point_count;
+
+/* Of every view: [sheet * n_photos + photo]. NULL: memory ran out. */
+static point_count *count_points(const tr_adjustment *adj) {
+    const tr_network *net = &adj->net;
+    point_count *counts = calloc((size_t)net->n_sheets * (size_t)net->n_photos + 1, sizeof *counts);
+    for (int i = 0; i < net->n_observations && counts; i++) {
+        const tr_net_obs *o = &net->observations[i];
         if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet]) continue;
-        *all += o->n_points;
-        if (!o->is_used) *left_out += o->n_points;
+        point_count *c = &counts[o->sheet * net->n_photos + o->photo];
+        c->all += o->n_points;
+        if (!o->is_used) c->left_out += o->n_points;
     }
+    return counts;
 }
 
 /* Photos of one sheet from which much of it was left out. */
 static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
-                       tr_warnings *warnings, tr_error *err) {
+                       const point_count *counts, tr_warnings *warnings, tr_error *err) {
     bool is_listed[MAX_PHOTOS] = {false};
     char list[256];
     displacement d;
     int n = 0;
     for (int i = 0; i < in->n_photos && i < MAX_PHOTOS; i++) {
-        int all;
-        int left_out;
-        count_points(adj, i, sheet, &all, &left_out);
-        if (all == 0 || left_out <= LEFT_OUT_OF_VIEW * all) continue;
+        point_count c = counts[sheet * in->n_photos + i];
+        if (c.all == 0 || c.left_out <= LEFT_OUT_OF_VIEW * c.all) continue;
         is_listed[i] = true;
         n++;
     }
@@ -505,37 +689,84 @@ static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int 
         in->sheets[sheet].id, list);
 }
 
+/* How often a tag was seen, and left out, and how far off it lay then at most. */
+typedef struct {
+    int all, left_out;
+    double away_mm;
+} tag_count;
+
+/* The tag of its sheet that an observation is of, -1 where it is none's. */
+static int find_tag(const tr_sheet *sheet, const tr_net_obs *o) {
+    for (int t = 0; t < sheet->n_tags && o->n_points == 4; t++) {
+        tr_vec2 at = tr_tag_corner(&sheet->tags[t], 0);
+        if (o->p_sheet_mm[0].x == at.x && o->p_sheet_mm[0].y == at.y) return t;
+    }
+    return -1;
+}
+
+/* Counts of all tags of all sheets; first: where each sheet's begin. */
+static void count_tags(const tr_adjust_input *in, const tr_adjustment *adj, const int *first,
+                       tag_count *counts) {
+    for (int i = 0; i < adj->net.n_observations; i++) {
+        const tr_net_obs *o = &adj->net.observations[i];
+        const tr_sheet *s = &in->sheets[o->sheet];
+        tr_vec2 r[4];
+        if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet]) continue;
+        int t = find_tag(s, o);
+        if (t < 0) continue;
+        tag_count *c = &counts[first[o->sheet] + t];
+        c->all++;
+        c->left_out += !o->is_used;
+        if (o->is_used || !tr_network_residual(&adj->net, i, r, NULL)) continue;
+        double px = tr_v2_norm(tr_v2_sub(o->uv_px[0], o->uv_px[1]));
+        c->away_mm = fmax(c->away_mm, tr_v2_norm(r[0]) * s->tags[t].size_mm / fmax(px, 1));
+    }
+}
+
 /* A tag that is left out wherever it was seen is not where its sheet file says. */
-static bool warn_tags(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
-                      tr_warnings *warnings, tr_error *err) {
-    const tr_sheet *s = &in->sheets[sheet];
+static bool warn_tags(const tr_sheet *s, const tag_count *counts, tr_warnings *warnings,
+                      tr_error *err) {
     for (int t = 0; t < s->n_tags; t++) {
-        tr_vec2 at = tr_tag_corner(&s->tags[t], 0);
-        int all = 0;
-        int left_out = 0;
-        double away = 0;
-        for (int i = 0; i < adj->net.n_observations; i++) {
-            const tr_net_obs *o = &adj->net.observations[i];
-            if (o->sheet != sheet || o->n_points != 4 || !adj->photo_placed[o->photo]) continue;
-            if (o->p_sheet_mm[0].x != at.x || o->p_sheet_mm[0].y != at.y) continue;
-            all++;
-            left_out += !o->is_used;
-            tr_vec2 r[4];
-            if (!o->is_used && tr_network_residual(&adj->net, i, r, NULL)) {
-                double px = tr_v2_norm(tr_v2_sub(o->uv_px[0], o->uv_px[1]));
-                away = fmax(away, tr_v2_norm(r[0]) * s->tags[t].size_mm / fmax(px, 1));
-            }
-        }
-        if (all < 2 || 2 * left_out <= all) continue;
+        const tag_count *c = &counts[t];
+        if (c->all < 2 || 2 * c->left_out <= c->all) continue;
         if (!tr_warn(warnings, err, true, "tag_misplaced",
                      "Tag %d of %s is not where the sheet file says (some %.0f mm off): check the "
-                     "file, and "
-                     "that the sheet lies flat.",
-                     s->tags[t].id, s->id, fmax(1, away))) {
+                     "file, and that the sheet lies flat.",
+                     s->tags[t].id, s->id, fmax(1, c->away_mm))) {
             return false;
         }
     }
     return true;
+}
+
+/* What was left out of single views and tags. */
+static bool warn_sheets(const tr_adjust_input *in, const tr_adjustment *adj,
+                        const point_count *points, tr_warnings *warnings, tr_error *err) {
+    bool ok = false;
+    int n_tags = 0;
+    int *first = calloc((size_t)in->n_sheets + 1, sizeof *first);
+    for (int s = 0; s < in->n_sheets && first; s++) {
+        first[s] = n_tags;
+        n_tags += in->sheets[s].n_tags;
+    }
+    tag_count *tags = calloc((size_t)n_tags + 1, sizeof *tags);
+    if (!first || !tags) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    count_tags(in, adj, first, tags);
+    for (int s = 0; s < in->n_sheets; s++) {
+        if (!adj->sheet_placed[s]) continue;
+        if (!warn_views(in, adj, s, points, warnings, err) ||
+            !warn_tags(&in->sheets[s], tags + first[s], warnings, err)) {
+            goto out;
+        }
+    }
+    ok = true;
+out:
+    free(first);
+    free(tags);
+    return ok;
 }
 
 /* A photo that had to be left out as a whole. */
@@ -556,16 +787,18 @@ static bool warn_rejected(const tr_adjust_input *in, const tr_adjustment *adj,
 
 bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
                       tr_error *err) {
-    int all;
-    int left_out;
+    int all = 0;
+    int left_out = 0;
     if (!warn_rejected(in, adj, warnings, err)) return false;
-    count_points(adj, -1, -1, &all, &left_out);
-    for (int s = 0; s < in->n_sheets; s++) {
-        if (!adj->sheet_placed[s]) continue;
-        if (!warn_views(in, adj, s, warnings, err) || !warn_tags(in, adj, s, warnings, err)) {
-            return false;
-        }
+    point_count *counts = count_points(adj);
+    if (!counts) return tr_fail_memory(err);
+    for (int i = 0; i < in->n_sheets * in->n_photos; i++) {
+        all += counts[i].all;
+        left_out += counts[i].left_out;
     }
+    bool ok = warn_sheets(in, adj, counts, warnings, err);
+    free(counts);
+    if (!ok) return false;
     if (left_out > 0 &&
         !tr_warn(warnings, err, left_out > LEFT_OUT_OF_ALL * all, "marks_left_out",
                  "%d of %d marks contradict the others and were left out.", left_out, all)) {

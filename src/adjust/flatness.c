@@ -15,17 +15,20 @@ enum { MIN_MARKS = 5 };
 
 /* A mark of a sheet that was seen at least once. */
 typedef struct {
-    int sheet;
     tr_vec2 p_mm; /* centre of its points */
+    int next;     /* mark of the same sheet, -1: none */
 } seen_mark;
 
 typedef struct {
     tr_network net; /* a copy: only what is changed is owned */
     tr_net_lens lens;
     seen_mark *marks; /* one an offset */
-    double *covariance;
-    tr_net_unknown *wanted;
-    int n_wanted;
+    int *first;       /* mark of each sheet, -1: none */
+    /* The flatness of each sheet as a function of its marks' heights. */
+    tr_net_unknown *heights; /* one an offset, in the order of sheets */
+    double *factors;         /* the same */
+    tr_net_function *functions;
+    double *variances;
 } trial;
 
 static void release_trial(trial *t) {
@@ -34,8 +37,11 @@ static void release_trial(trial *t) {
     free(t->net.offsets);
     free(t->net.observations);
     free(t->marks);
-    free(t->covariance);
-    free(t->wanted);
+    free(t->first);
+    free(t->heights);
+    free(t->factors);
+    free(t->functions);
+    free(t->variances);
 }
 
 static void *copy_of(const void *from, int n, size_t size) {
@@ -45,15 +51,16 @@ static void *copy_of(const void *from, int n, size_t size) {
 }
 
 static int find_mark(trial *t, int sheet, tr_vec2 p) {
-    for (int i = 0; i < t->net.n_offsets; i++) {
-        if (t->marks[i].sheet == sheet && t->marks[i].p_mm.x == p.x && t->marks[i].p_mm.y == p.y) {
-            return i;
-        }
+    int *at = &t->first[sheet];
+    while (*at >= 0 && !(t->marks[*at].p_mm.x == p.x && t->marks[*at].p_mm.y == p.y)) {
+        at = &t->marks[*at].next;
     }
-    t->marks[t->net.n_offsets] = (seen_mark){sheet, p};
-    t->net.offsets[t->net.n_offsets] =
+    if (*at >= 0) return *at;
+    int number = *at = t->net.n_offsets++;
+    t->marks[number] = (seen_mark){p, -1};
+    t->net.offsets[number] =
         (tr_net_offset){.is_free = {false, false, true}, .sd = {0, 0, HEIGHT_SD_MM}};
-    return t->net.n_offsets++;
+    return number;
 }
 
 /* Every mark gets its height. Marks that were left out come back in: a bent sheet may be why. */
@@ -85,17 +92,18 @@ static bool set_up(const tr_adjustment *adj, trial *t, tr_error *err) {
     t->net.offsets = calloc((size_t)net->n_observations + 1, sizeof *t->net.offsets);
     t->net.n_offsets = 0;
     t->marks = calloc((size_t)net->n_observations + 1, sizeof *t->marks);
-    if (!t->net.rigs || !t->net.sheets || !t->net.observations || !t->net.offsets || !t->marks) {
+    t->first = calloc((size_t)net->n_sheets + 1, sizeof *t->first);
+    if (!t->net.rigs || !t->net.sheets || !t->net.observations || !t->net.offsets || !t->marks ||
+        !t->first) {
         return tr_fail_memory(err);
     }
+    for (int i = 0; i < net->n_sheets; i++) t->first[i] = -1;
     free_heights(adj, t);
-    t->n_wanted = t->net.n_offsets;
-    t->wanted = calloc((size_t)t->n_wanted + 1, sizeof *t->wanted);
-    t->covariance = calloc((size_t)t->n_wanted * (size_t)t->n_wanted + 1, sizeof *t->covariance);
-    if (!t->wanted || !t->covariance) return tr_fail_memory(err);
-    for (int i = 0; i < t->net.n_offsets; i++) {
-        t->wanted[i] = (tr_net_unknown){TR_NET_OFFSET, i, 2};
-    }
+    t->heights = calloc((size_t)t->net.n_offsets + 1, sizeof *t->heights);
+    t->factors = calloc((size_t)t->net.n_offsets + 1, sizeof *t->factors);
+    t->functions = calloc((size_t)net->n_sheets + 1, sizeof *t->functions);
+    t->variances = calloc((size_t)net->n_sheets + 1, sizeof *t->variances);
+    if (!t->heights || !t->factors || !t->functions || !t->variances) return tr_fail_memory(err);
     return true;
 }
 
@@ -123,97 +131,112 @@ static double dot(const double *row, const double *heights, int n) {
     return sum;
 }
 
-bool tr_flatness_of(const tr_vec2 *p_mm, const double *heights_mm, const double *covariance, int n,
-                    double variance_factor, tr_sheet_condition *out, tr_error *err) {
+/* Flatness of one sheet: the highest and the lowest mark over the plane through all; factors (n):
+   their difference as a function of the heights. scratch: 3n. False where they make no plane. */
+static bool find_flatness(const tr_vec2 *p, const double *heights, int n, double *factors,
+                          double *scratch, tr_sheet_condition *out) {
+    double *row = scratch;
+    double *high = scratch + n;
+    double *low = scratch + 2 * (long)n;
     double highest = -INFINITY;
     double lowest = INFINITY;
-    out->has_flatness = false;
-    if (n < MIN_MARKS) return true;
-    double *row = calloc(3 * (size_t)n, sizeof *row);
-    if (!row) return tr_fail_memory(err);
-    double *high = row + n;
-    double *low = row + 2 * (long)n;
+    if (n < MIN_MARKS) return false;
     for (int i = 0; i < n; i++) {
-        if (!distance_row(p_mm, n, i, row)) goto out;
-        double d = dot(row, heights_mm, n);
+        if (!distance_row(p, n, i, row)) return false;
+        double d = dot(row, heights, n);
         if (d > highest) {
             highest = d;
             memcpy(high, row, (size_t)n * sizeof *row);
-            out->highest_mm = p_mm[i];
+            out->highest_mm = p[i];
         }
         if (d < lowest) {
             lowest = d;
             memcpy(low, row, (size_t)n * sizeof *row);
         }
     }
-    double variance = 0;
-    for (int i = 0; i < n; i++) {
-        for (int k = 0; k < n; k++) {
-            variance += (high[i] - low[i]) * (high[k] - low[k]) * covariance[(long)i * n + k];
-        }
-    }
+    for (int i = 0; i < n; i++) factors[i] = high[i] - low[i];
     out->flatness_mm = highest - lowest;
-    out->flatness_u95_mm = 2 * sqrt(fmax(0, variance * variance_factor));
-    out->has_flatness = out->flatness_u95_mm < MAX_FLATNESS_U95_MM;
-out:
-    free(row);
     return true;
 }
 
-/* The marks of one sheet, gathered. */
-static bool find_flatness(const trial *t, int sheet, double factor, tr_sheet_condition *out,
-                          tr_error *err) {
+static void finish(double variance, tr_sheet_condition *out) {
+    out->flatness_u95_mm = 2 * sqrt(fmax(0, variance));
+    out->has_flatness = out->flatness_u95_mm < MAX_FLATNESS_U95_MM;
+}
+
+bool tr_flatness_of(const tr_vec2 *p_mm, const double *heights_mm, const double *covariance, int n,
+                    double variance_factor, tr_sheet_condition *out, tr_error *err) {
+    double variance = 0;
+    double *scratch = calloc(4 * (size_t)n + 1, sizeof *scratch);
+    if (!scratch) return tr_fail_memory(err);
+    double *factors = scratch + 3 * (long)n;
+    out->has_flatness = false;
+    if (find_flatness(p_mm, heights_mm, n, factors, scratch, out)) {
+        for (int i = 0; i < n; i++) {
+            for (int k = 0; k < n; k++) {
+                variance += factors[i] * factors[k] * covariance[(long)i * n + k];
+            }
+        }
+        finish(variance * variance_factor, out);
+    }
+    free(scratch);
+    return true;
+}
+
+/* Flatness of all sheets, from the solved heights. */
+static bool find_all(trial *t, const tr_adjustment *adj, tr_sheet_condition *out, tr_error *err) {
+    int used = 0;
     int most = t->net.n_offsets;
-    int n = 0;
     bool ok = false;
-    int *of = calloc((size_t)most + 1, sizeof *of);
+    double *scratch = calloc(4 * (size_t)most + 1, sizeof *scratch);
     tr_vec2 *p = calloc((size_t)most + 1, sizeof *p);
-    double *heights = calloc((size_t)most + 1, sizeof *heights);
-    double *C = calloc((size_t)most * (size_t)most + 1, sizeof *C);
-    if (!of || !p || !heights || !C) {
+    if (!scratch || !p) {
         tr_fail_memory(err);
         goto out;
     }
-    for (int i = 0; i < most; i++) {
-        if (t->marks[i].sheet != sheet) continue;
-        p[n] = t->marks[i].p_mm;
-        heights[n] = t->net.offsets[i].value[TR_OFFSET_Z];
-        of[n++] = i;
-    }
-    for (int i = 0; i < n; i++) {
-        for (int k = 0; k < n; k++) {
-            C[i * n + k] = t->covariance[(long)of[i] * t->n_wanted + of[k]];
+    double *heights = scratch + 3 * (long)most;
+    for (int s = 0; s < t->net.n_sheets; s++) {
+        tr_net_function *f = &t->functions[s];
+        if (!adj->sheet_placed[s]) continue;
+        *f = (tr_net_function){t->heights + used, t->factors + used, 0};
+        for (int i = t->first[s]; i >= 0; i = t->marks[i].next) {
+            p[f->n] = t->marks[i].p_mm;
+            heights[f->n] = t->net.offsets[i].value[TR_OFFSET_Z];
+            t->heights[used + f->n++] = (tr_net_unknown){TR_NET_OFFSET, i, TR_OFFSET_Z};
         }
+        if (!find_flatness(p, heights, f->n, t->factors + used, scratch, &out[s])) f->n = 0;
+        used += f->n;
     }
-    ok = tr_flatness_of(p, heights, C, n, factor, out, err);
+    ok = true;
 out:
-    free(of);
     free(p);
-    free(heights);
-    free(C);
+    free(scratch);
     return ok;
 }
 
 bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sheet_condition *out,
                       tr_error *err) {
     trial t;
-    bool ok = false;
-    if (!set_up(adj, &t, err)) goto out;
-    tr_net_options options = {.huber = TR_ADJUST_HUBER,
-                              .small_step = 0.01,
-                              .wanted = t.wanted,
-                              .n_wanted = t.n_wanted,
-                              .covariance = t.covariance};
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = 0.01};
     tr_lsq_result result;
     tr_error ignored = {0};
-    ok = true;
-    if (!tr_network_solve(&t.net, &options, &result, &ignored)) {
-        ok = ignored.code != TR_NO_MEMORY || tr_fail_memory(err);
-        goto out;
+    bool ok = set_up(adj, &t, err);
+    if (!ok) goto out;
+    /* Once for the heights, and from there once more for the variance of what was made of them. */
+    bool is_solved = tr_network_solve(&t.net, &options, &result, &ignored);
+    if (is_solved) {
+        ok = find_all(&t, adj, out, err);
+        options.max_iterations = 1;
+        options.functions = t.functions;
+        options.n_functions = t.net.n_sheets;
+        options.variances = t.variances;
+        is_solved = ok && tr_network_solve(&t.net, &options, &result, &ignored);
     }
-    double factor = fmax(1, result.variance_factor);
-    for (int s = 0; s < in->n_sheets && ok; s++) {
-        if (adj->sheet_placed[s]) ok = find_flatness(&t, s, factor, &out[s], err);
+    if (ignored.code == TR_NO_MEMORY) ok = tr_fail_memory(err);
+    for (int s = 0; s < in->n_sheets && is_solved; s++) {
+        double variance = t.variances[s] * fmax(1, result.variance_factor);
+        if (t.functions[s].n == 0) continue;
+        finish(variance, &out[s]);
     }
 out:
     release_trial(&t);

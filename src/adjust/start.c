@@ -7,19 +7,69 @@
 static const double AMBIGUOUS_RATIO = 4.0;
 static const double AMBIGUOUS_RMS_PX = 0.3;
 
-/* Largest extent of a sheet's marks in a photo, px: how clearly it is seen. */
-static double extent_px(const tr_photo_marks *photo, int sheet) {
-    tr_vec2 lo = {INFINITY, INFINITY};
-    tr_vec2 hi = {-INFINITY, -INFINITY};
+/* One sheet in one photo. */
+typedef struct {
+    int photo;
+    const tr_sheet_view *view;
+    double extent_px; /* largest extent of its marks: how clearly it is seen */
+} sighting;
+
+/* All of them, in the order of photos; those of photo i are first[i] .. first[i + 1] - 1. */
+typedef struct {
+    sighting *all;
+    int *first;
+    int n;
+} sightings;
+
+static void release_sightings(sightings *s) {
+    free(s->all);
+    free(s->first);
+}
+
+/* Extents of the views of one photo. low, high: scratch, one a sheet. */
+static void measure_extents(const tr_photo_marks *photo, tr_vec2 *low, tr_vec2 *high,
+                            sighting *out) {
+    for (int i = 0; i < photo->n_views; i++) {
+        low[photo->views[i].sheet] = tr_v2(INFINITY, INFINITY);
+        high[photo->views[i].sheet] = tr_v2(-INFINITY, -INFINITY);
+    }
     for (int i = 0; i < photo->n_marks; i++) {
         const tr_mark *m = &photo->marks[i];
-        if (m->sheet != sheet) continue;
+        tr_vec2 *lo = &low[m->sheet];
+        tr_vec2 *hi = &high[m->sheet];
         for (int k = 0; k < m->n_points; k++) {
-            lo = tr_v2(fmin(lo.x, m->uv_px[k].x), fmin(lo.y, m->uv_px[k].y));
-            hi = tr_v2(fmax(hi.x, m->uv_px[k].x), fmax(hi.y, m->uv_px[k].y));
+            *lo = tr_v2(fmin(lo->x, m->uv_px[k].x), fmin(lo->y, m->uv_px[k].y));
+            *hi = tr_v2(fmax(hi->x, m->uv_px[k].x), fmax(hi->y, m->uv_px[k].y));
         }
     }
-    return hi.x >= lo.x ? tr_v2_norm(tr_v2_sub(hi, lo)) : 0;
+    for (int i = 0; i < photo->n_views; i++) {
+        int sheet = photo->views[i].sheet;
+        out[i].extent_px =
+            high[sheet].x >= low[sheet].x ? tr_v2_norm(tr_v2_sub(high[sheet], low[sheet])) : 0;
+    }
+}
+
+static bool list_sightings(const tr_adjust_input *in, sightings *out, tr_error *err) {
+    int n = 0;
+    for (int i = 0; i < in->n_photos; i++) n += in->photos[i] ? in->photos[i]->n_views : 0;
+    tr_vec2 *low = calloc(2 * (size_t)in->n_sheets + 1, sizeof *low);
+    *out = (sightings){.all = calloc((size_t)n + 1, sizeof *out->all),
+                       .first = calloc((size_t)in->n_photos + 1, sizeof *out->first)};
+    if (!low || !out->all || !out->first) {
+        free(low);
+        return tr_fail_memory(err);
+    }
+    for (int i = 0; i < in->n_photos; i++) {
+        const tr_photo_marks *photo = in->photos[i];
+        out->first[i] = out->n;
+        for (int k = 0; photo && k < photo->n_views; k++) {
+            out->all[out->n++] = (sighting){i, &photo->views[k], 0};
+        }
+        if (photo) measure_extents(photo, low, low + in->n_sheets, out->all + out->first[i]);
+    }
+    out->first[in->n_photos] = out->n;
+    free(low);
+    return true;
 }
 
 static bool is_ambiguous(const tr_sheet_view *view) {
@@ -29,36 +79,35 @@ static bool is_ambiguous(const tr_sheet_view *view) {
 
 /* How well a camera, placed by one sheet, goes with the other floor sheets of the photo: the mean
    of their normals' dot products with the floor's (at best 1), weighted by extent. */
-static double agreement(const tr_adjust_input *in, int photo, const tr_sheet_view *anchor,
+static double agreement(const tr_adjust_input *in, const sightings *seen, const sighting *anchor,
                         tr_pose camera_from_world) {
-    const tr_photo_marks *marks = in->photos[photo];
     tr_vec3 up = tr_m3_column(camera_from_world.R, 2);
     double sum = 0;
     double weight = 0;
-    for (int i = 0; i < marks->n_views; i++) {
-        const tr_sheet_view *view = &marks->views[i];
-        if (view == anchor || !tr_sheet_lies_on_floor(&in->sheets[view->sheet])) continue;
+    for (int i = seen->first[anchor->photo]; i < seen->first[anchor->photo + 1]; i++) {
+        const tr_sheet_view *view = seen->all[i].view;
+        if (view == anchor->view || !tr_sheet_lies_on_floor(&in->sheets[view->sheet])) continue;
         double best = tr_v3_dot(up, tr_m3_column(view->pose[0].camera_from_plane.R, 2));
         if (is_ambiguous(view)) {
             best = fmax(best, tr_v3_dot(up, tr_m3_column(view->pose[1].camera_from_plane.R, 2)));
         }
-        double w = extent_px(marks, view->sheet);
-        sum += w * best;
-        weight += w;
+        sum += seen->all[i].extent_px * best;
+        weight += seen->all[i].extent_px;
     }
     return weight > 0 ? sum / weight : 0;
 }
 
-static void place_photo(const tr_adjust_input *in, tr_adjustment *out, int photo,
-                        const tr_sheet_view *view) {
+static void place_photo(const tr_adjust_input *in, tr_adjustment *out, const sightings *seen,
+                        const sighting *by) {
+    const tr_sheet_view *view = by->view;
     tr_pose sheet_from_world = tr_pose_inverse(out->net.sheets[view->sheet].world_from_sheet);
     tr_pose best = tr_pose_mul(view->pose[0].camera_from_plane, sheet_from_world);
     if (is_ambiguous(view)) {
         tr_pose other = tr_pose_mul(view->pose[1].camera_from_plane, sheet_from_world);
-        if (agreement(in, photo, view, other) > agreement(in, photo, view, best)) best = other;
+        if (agreement(in, seen, by, other) > agreement(in, seen, by, best)) best = other;
     }
-    out->net.rigs[photo].rig_from_world = best;
-    out->photo_placed[photo] = true;
+    out->net.rigs[by->photo].rig_from_world = best;
+    out->photo_placed[by->photo] = true;
 }
 
 bool tr_adjust_floor_pose(const tr_adjust_input *in, const tr_adjustment *out, int photo,
@@ -97,103 +146,91 @@ bool tr_adjust_floor_pose(const tr_adjust_input *in, const tr_adjustment *out, i
     return true;
 }
 
-static void place_sheet(const tr_adjust_input *in, tr_adjustment *out, int photo,
-                        const tr_sheet_view *view) {
+static void place_sheet(const tr_adjust_input *in, tr_adjustment *out, const sighting *by) {
+    const tr_sheet_view *view = by->view;
     tr_net_sheet *sheet = &out->net.sheets[view->sheet];
     bool is_floor = tr_sheet_lies_on_floor(&in->sheets[view->sheet]);
-    if (!is_floor || !tr_adjust_floor_pose(in, out, photo, view, &sheet->world_from_sheet)) {
-        tr_pose world_from_camera = tr_pose_inverse(out->net.rigs[photo].rig_from_world);
+    if (!is_floor || !tr_adjust_floor_pose(in, out, by->photo, view, &sheet->world_from_sheet)) {
+        tr_pose world_from_camera = tr_pose_inverse(out->net.rigs[by->photo].rig_from_world);
         sheet->world_from_sheet = tr_pose_mul(world_from_camera, view->pose[0].camera_from_plane);
     }
     out->sheet_placed[view->sheet] = true;
 }
 
-/* Marks that hang together with a sheet over common photos. seen: scratch, photos then sheets. */
-static int connected_marks(const tr_adjust_input *in, int root, bool *seen) {
-    int total = 0;
-    bool grew = true;
-    for (int i = 0; i < in->n_photos + in->n_sheets; i++) seen[i] = false;
-    seen[in->n_photos + root] = true;
-    while (grew) {
-        grew = false;
-        for (int i = 0; i < in->n_photos; i++) {
-            if (!in->photos[i] || seen[i]) continue;
-            const tr_photo_marks *marks = in->photos[i];
-            bool touches = false;
-            for (int k = 0; k < marks->n_views; k++) {
-                touches |= seen[in->n_photos + marks->views[k].sheet];
-            }
-            if (!touches) continue;
-            seen[i] = true;
-            grew = true;
-            total += marks->n_marks;
-            for (int k = 0; k < marks->n_views; k++)
-                seen[in->n_photos + marks->views[k].sheet] = true;
-        }
+/* Photos and sheets (behind the photos) that hang together are a tree: group holds the number of
+   the one above, or its own. Returns the top. */
+static int group_of(int *group, int i) {
+    while (group[i] != i) {
+        group[i] = group[group[i]];
+        i = group[i];
     }
-    return total;
+    return i;
 }
 
-/* Sum of a sheet's extents over all photos. */
-static double clarity(const tr_adjust_input *in, int sheet) {
-    double sum = 0;
-    for (int i = 0; i < in->n_photos; i++) {
-        if (in->photos[i]) sum += extent_px(in->photos[i], sheet);
-    }
-    return sum;
-}
-
-static int choose_root(const tr_adjust_input *in, bool *seen) {
+/* The floor sheet with which most marks hang together, and of these the clearest; -1: none. group,
+   marks: scratch of n_photos + n_sheets; clarity: of n_sheets, all zero. */
+static int choose_root(const tr_adjust_input *in, const sightings *seen, int *group, int *marks,
+                       double *clarity) {
     int root = -1;
-    int most = 0;
-    double clearest = 0;
+    for (int i = 0; i < in->n_photos + in->n_sheets; i++) {
+        group[i] = i;
+        marks[i] = 0;
+    }
+    for (int i = 0; i < seen->n; i++) {
+        const sighting *s = &seen->all[i];
+        group[group_of(group, s->photo)] = group_of(group, in->n_photos + s->view->sheet);
+        clarity[s->view->sheet] += s->extent_px;
+    }
+    for (int i = 0; i < in->n_photos; i++) {
+        if (in->photos[i]) marks[group_of(group, i)] += in->photos[i]->n_marks;
+    }
     for (int i = 0; i < in->n_sheets; i++) {
-        if (!tr_sheet_lies_on_floor(&in->sheets[i])) continue;
-        int marks = connected_marks(in, i, seen);
-        double clear = clarity(in, i);
-        if (marks > most || (marks == most && marks > 0 && clear > clearest)) {
-            root = i;
-            most = marks;
-            clearest = clear;
-        }
+        int most = root < 0 ? 0 : marks[group_of(group, in->n_photos + root)];
+        int n = marks[group_of(group, in->n_photos + i)];
+        if (!tr_sheet_lies_on_floor(&in->sheets[i]) || n == 0) continue;
+        if (n > most || (n == most && clarity[i] > clarity[root])) root = i;
     }
     return root;
 }
 
+static bool find_root(const tr_adjust_input *in, const sightings *seen, int *root, tr_error *err) {
+    size_t n = (size_t)in->n_photos + (size_t)in->n_sheets;
+    int *group = calloc(2 * n + 1, sizeof(int));
+    double *clarity = calloc((size_t)in->n_sheets + 1, sizeof *clarity);
+    bool ok = group && clarity;
+    if (ok) *root = choose_root(in, seen, group, group + n, clarity);
+    free(group);
+    free(clarity);
+    return ok || tr_fail_memory(err);
+}
+
 bool tr_adjust_start(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
-    bool *seen = calloc((size_t)(in->n_photos + in->n_sheets) + 1, sizeof *seen);
-    if (!seen) return tr_fail_memory(err);
-    out->root = choose_root(in, seen);
-    free(seen);
+    sightings seen = {0};
+    bool ok = false;
+    if (!list_sightings(in, &seen, err) || !find_root(in, &seen, &out->root, err)) goto out;
     if (out->root < 0) {
-        return tr_fail(
-            err, TR_NO_MEASURE,
-            "no mat or plate of this job was found in any photo; check that the photos and "
-            "the sheet files belong to this job");
+        tr_fail(err, TR_NO_MEASURE,
+                "no mat or plate of this job was found in any photo; check that the photos and "
+                "the sheet files belong to this job");
+        goto out;
     }
     out->sheet_placed[out->root] = true;
     out->net.sheets[out->root].world_from_sheet = tr_pose_identity();
     for (;;) {
-        int photo = -1;
-        const tr_sheet_view *strongest = NULL;
-        double strength = 0;
-        for (int i = 0; i < in->n_photos; i++) {
-            if (!in->photos[i]) continue;
-            for (int k = 0; k < in->photos[i]->n_views; k++) {
-                const tr_sheet_view *view = &in->photos[i]->views[k];
-                if (out->photo_placed[i] == out->sheet_placed[view->sheet]) continue;
-                double s = extent_px(in->photos[i], view->sheet);
-                if (s > strength) {
-                    strength = s;
-                    strongest = view;
-                    photo = i;
-                }
-            }
+        const sighting *clearest = NULL;
+        for (int i = 0; i < seen.n; i++) {
+            const sighting *s = &seen.all[i];
+            if (out->photo_placed[s->photo] == out->sheet_placed[s->view->sheet]) continue;
+            if (s->extent_px > (clearest ? clearest->extent_px : 0)) clearest = s;
         }
-        if (!strongest) return true;
-        if (out->photo_placed[photo])
-            place_sheet(in, out, photo, strongest);
+        if (!clearest) break;
+        if (out->photo_placed[clearest->photo])
+            place_sheet(in, out, clearest);
         else
-            place_photo(in, out, photo, strongest);
+            place_photo(in, out, &seen, clearest);
     }
+    ok = true;
+out:
+    release_sightings(&seen);
+    return ok;
 }

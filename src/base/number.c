@@ -7,6 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Significant digits from which every double is read back. */
+enum { ENOUGH_DIGITS = 17 };
+
 static bool is_digit(char c) {
     return c >= '0' && c <= '9';
 }
@@ -70,8 +73,8 @@ bool tr_integer_parse(const char *text, long *value) {
     return true;
 }
 
-void tr_number_print(double value, char out[TR_NUMBER_SIZE]) {
-    snprintf(out, TR_NUMBER_SIZE, "%.17g", value);
+static void print(double value, int digits, char out[TR_NUMBER_SIZE]) {
+    snprintf(out, TR_NUMBER_SIZE, "%.*g", digits, value);
     /* Whatever stands between the digits is the locale's decimal sign, of one byte or more. */
     char *point = (char *)skip_digits(skip_sign(out));
     size_t n = strcspn(point, "0123456789e");
@@ -82,4 +85,20 @@ void tr_number_print(double value, char out[TR_NUMBER_SIZE]) {
         memmove(point + 2, point, strlen(point) + 1);
         memcpy(point, ".0", 2);
     }
+}
+
+void tr_number_print(double value, char out[TR_NUMBER_SIZE]) {
+    print(value, ENOUGH_DIGITS, out);
+}
+
+void tr_number_print_short(double value, char out[TR_NUMBER_SIZE]) {
+    /* Outside of these even all digits come with an exponent. */
+    bool may_have_exponent = !(fabs(value) >= 1e-4 && fabs(value) < 1e15);
+    for (int digits = 1; digits <= ENOUGH_DIGITS; digits++) {
+        double back;
+        print(value, digits, out);
+        if (strchr(out, 'e') && !may_have_exponent) continue; /* 160, not 1.6e+02 */
+        if (tr_number_parse(out, &back) && back == value) return;
+    }
+    print(value, ENOUGH_DIGITS, out);
 }

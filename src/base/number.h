@@ -21,4 +21,7 @@ bool tr_integer_parse(const char *text, long *value);
    YAML 1.1 takes an exponent only after a point, so 1e-05 is written as 1.0e-05. */
 void tr_number_print(double value, char out[TR_NUMBER_SIZE]);
 
+/* The same with as few digits as read the same double back: 0.1, not 0.10000000000000001. */
+void tr_number_print_short(double value, char out[TR_NUMBER_SIZE]);
+
 #endif

@@ -126,24 +126,18 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
     int m = e->n_outputs;
     bool ok = false;
     double *J = calloc((size_t)(m * n) + 1, sizeof *J);
-    double *Jp = calloc((size_t)(m * n_pose) + 1, sizeof *Jp);
-    double *C = calloc((size_t)(m * m) + 1, sizeof *C);
-    if (!J || !Jp || !C) {
-        tr_fail_memory(err);
-        goto out;
-    }
+    if (!J) return tr_fail_memory(err);
     if (!jacobian(e, J, err)) goto out;
-    for (int i = 0; i < m; i++) memcpy(Jp + i * n_pose, J + i * n, (size_t)n_pose * sizeof *Jp);
-    tr_propagate(Jp, m, e->adj->covariance, n_pose, C);
-    for (int i = 0; i < m; i++) v->total[i] = C[i * m + i];
-    if (e->adj->covariance_places) {
-        tr_propagate(Jp, m, e->adj->covariance_places, n_pose, C);
-        for (int i = 0; i < m; i++) v->sheets[i] = fmin(fmax(0, C[i * m + i]), v->total[i]);
-    }
-    tr_propagate(Jp, m, e->adj->covariance_lens_held, n_pose, C);
     for (int i = 0; i < m; i++) {
+        const double *row = J + (long)i * n; /* the poses come first */
+        tr_propagate(row, 1, e->adj->covariance, n_pose, &v->total[i]);
+        if (e->adj->covariance_places) {
+            tr_propagate(row, 1, e->adj->covariance_places, n_pose, &v->sheets[i]);
+            v->sheets[i] = fmin(fmax(0, v->sheets[i]), v->total[i]);
+        }
+        tr_propagate(row, 1, e->adj->covariance_lens_held, n_pose, &v->marks[i]);
         double rest = v->total[i] - v->sheets[i];
-        v->marks[i] = fmin(C[i * m + i], rest);
+        v->marks[i] = fmin(v->marks[i], rest);
         v->lens[i] = rest - v->marks[i];
         v->plates[i] = 0;
         for (int j = n_pose; j < n; j++) {
@@ -155,8 +149,6 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
     ok = true;
 out:
     free(J);
-    free(Jp);
-    free(C);
     return ok;
 }
 
@@ -387,26 +379,32 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
 }
 
 /* Counts and residuals of every photo and sheet. */
-static void fill_counts(const tr_adjustment *adj, tr_check *out) {
+static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) {
     const tr_network *net = &adj->net;
+    /* The photo in which a sheet was seen last, from 1: observations stand in the order of photos.
+     */
+    int *seen_in = calloc((size_t)net->n_sheets + 1, sizeof *seen_in);
+    double *sum = calloc((size_t)out->n_photos + 1, sizeof *sum);
+    if (!seen_in || !sum) {
+        free(seen_in);
+        free(sum);
+        return tr_fail_memory(err);
+    }
+    for (int i = 0; i < out->n_photos; i++) out->photos[i].n_marks = 0;
+    for (int k = 0; k < net->n_observations; k++) {
+        const tr_net_obs *o = &net->observations[k];
+        tr_vec2 r[TR_OBS_MAX_POINTS];
+        if (!o->is_used || !tr_network_residual(net, k, r, NULL)) continue;
+        for (int j = 0; j < o->n_points; j++) sum[o->photo] += tr_v2_dot(r[j], r[j]);
+        out->photos[out->order[o->photo]].n_marks += o->n_points;
+        out->sheets[o->sheet].n_marks += o->n_points;
+        out->sheets[o->sheet].n_photos += seen_in[o->sheet] != o->photo + 1;
+        seen_in[o->sheet] = o->photo + 1;
+    }
     for (int i = 0; i < out->n_photos; i++) {
         tr_check_photo *p = &out->photos[out->order[i]];
-        bool shows[64] = {false};
-        double sum = 0;
-        p->is_used = false;
-        p->n_marks = 0;
-        for (int k = 0; k < net->n_observations; k++) {
-            const tr_net_obs *o = &net->observations[k];
-            tr_vec2 r[TR_OBS_MAX_POINTS];
-            if (o->photo != i || !o->is_used || !tr_network_residual(net, k, r, NULL)) continue;
-            for (int j = 0; j < o->n_points; j++) sum += tr_v2_dot(r[j], r[j]);
-            p->n_marks += o->n_points;
-            out->sheets[o->sheet].n_marks += o->n_points;
-            if (!shows[o->sheet]) out->sheets[o->sheet].n_photos++;
-            shows[o->sheet] = true;
-        }
         p->is_used = p->n_marks > 0;
-        p->rms_px = p->is_used ? sqrt(sum / p->n_marks) : 0;
+        p->rms_px = p->is_used ? sqrt(sum[i] / p->n_marks) : 0;
         if (!p->is_used && p->is_readable && !p->why_not[0]) {
             snprintf(p->why_not, sizeof p->why_not, "%s",
                      p->marks.is_mirrored    ? "it is mirrored left to right"
@@ -418,6 +416,9 @@ static void fill_counts(const tr_adjustment *adj, tr_check *out) {
     out->variance_factor = adj->variance_factor;
     out->degrees_of_freedom = adj->degrees_of_freedom;
     out->lens = net->lenses[0].lens;
+    free(seen_in);
+    free(sum);
+    return true;
 }
 
 /* Everything in the vehicle frame. */
@@ -526,19 +527,9 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     if (!tr_check_sort(out, err) || !refuse_what_is_not_measured_yet(job, err) ||
         !refuse_without_photos(out, err))
         goto out;
-    for (size_t i = 0; i < n; i++) {
-        const tr_check_photo *p = &out->photos[out->order[i]];
-        marks[i] = p->is_readable ? &p->marks : NULL;
-        names[i] = p->file;
-    }
-    tr_adjust_input input = {.lens = &job->lens,
-                             .sheets = job->sheets,
-                             .n_sheets = job->n_sheets,
-                             .photos = marks,
-                             .photo_names = names,
-                             .n_photos = out->n_photos};
+    tr_adjust_input input = tr_check_input(out, marks, names);
     if (!tr_adjust(&input, &adj, &out->warnings, err)) goto out;
-    fill_counts(&adj, out);
+    if (!fill_counts(&adj, out, err)) goto out;
     evaluation e = {.job = job,
                     .adj = &adj,
                     .check = out,

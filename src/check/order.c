@@ -23,3 +23,18 @@ bool tr_check_sort(tr_check *check, tr_error *err) {
     }
     return true;
 }
+
+tr_adjust_input tr_check_input(const tr_check *check, const tr_photo_marks **marks,
+                               const char **names) {
+    for (int i = 0; i < check->n_photos; i++) {
+        const tr_check_photo *p = &check->photos[check->order[i]];
+        marks[i] = p->is_readable ? &p->marks : NULL;
+        names[i] = p->file;
+    }
+    return (tr_adjust_input){.lens = &check->job->lens,
+                             .sheets = check->job->sheets,
+                             .n_sheets = check->job->n_sheets,
+                             .photos = marks,
+                             .photo_names = names,
+                             .n_photos = check->n_photos};
+}

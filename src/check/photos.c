@@ -7,6 +7,7 @@
 #include "base/file.h"
 #include "check/check.h"
 #include "check/order.h"
+#include "check/predict.h"
 #include "check/quality.h"
 #include "image/exif.h"
 #include "image/image.h"
@@ -17,12 +18,27 @@ enum { MAX_PHOTOS = 1000, MAX_THREADS = 16 };
 /* Photos of one setup are taken within minutes. */
 enum { MAX_MINUTES_APART = 60 };
 
+/* Decoded photos are kept for a second look as long as they fit in here; others are read again. So
+   memory does not grow with the number of photos. */
+static const size_t KEPT_BYTES = 100u * 1024u * 1024u;
+
+/* The looks at a photo. All photos get one before any gets the next. */
+typedef enum {
+    LOOK_FIRST,   /* reads it, and measures what a quick search finds */
+    LOOK_AGAIN,   /* measures what the other photos predict */
+    LOOK_THOROUGH /* searches at full resolution */
+} look_kind;
+
 /* What the threads share. */
 typedef struct {
     const tr_job *job;
     tr_check_photo *photos;
     int n;
-    pthread_mutex_t mutex; /* guards all below */
+    look_kind look;
+    const tr_predictions *predictions; /* of LOOK_AGAIN */
+    tr_image *kept;                    /* n; those that fit */
+    pthread_mutex_t mutex;             /* guards all below */
+    size_t kept_bytes;
     int next, done;
     tr_error error; /* the first that ends everything: memory ran out */
     tr_progress progress;
@@ -65,19 +81,58 @@ static bool is_of_other_size(const tr_lens *lens, tr_check_photo *photo) {
     return true;
 }
 
-static bool measure_image(const tr_job *job, tr_marks_finder *finder, const tr_image *image,
-                          tr_check_photo *photo, tr_error *err) {
-    photo->width_px = image->width;
-    photo->height_px = image->height;
-    if (is_of_other_lens(&job->lens, photo) || is_of_other_size(&job->lens, photo)) return true;
-    photo->is_readable = true;
-    return tr_marks_find(finder, image, &job->lens, &photo->marks, err) &&
-           tr_photo_judge(&photo->marks, job->sheets, image, &photo->quality, err);
+static size_t bytes_of(const tr_image *image) {
+    return (size_t)image->width * (size_t)image->height;
 }
 
-/* Only running out of memory is a failure; what is wrong with the photo is noted in it. */
-static bool read_photo(const tr_job *job, tr_marks_finder *finder, tr_check_photo *photo,
-                       tr_error *err) {
+/* Keeps the image for another look, or releases it. */
+static void put_away(pool *p, int i, tr_image *image) {
+    pthread_mutex_lock(&p->mutex);
+    bool fits = image->px && p->kept_bytes + bytes_of(image) <= KEPT_BYTES;
+    if (fits) p->kept_bytes += bytes_of(image);
+    pthread_mutex_unlock(&p->mutex);
+    if (fits)
+        p->kept[i] = *image;
+    else
+        tr_image_release(image);
+}
+
+/* The image of a photo that was read before. *is_there false: its file is not what it was. */
+static bool fetch(pool *p, int i, tr_image *image, bool *is_there, tr_error *err) {
+    const tr_check_photo *photo = &p->photos[i];
+    uint8_t *data = NULL;
+    size_t size = 0;
+    char sha256[sizeof photo->sha256];
+    tr_error why = {0};
+    *image = p->kept[i];
+    *is_there = image->px != NULL;
+    if (*is_there) {
+        pthread_mutex_lock(&p->mutex);
+        p->kept_bytes -= bytes_of(image);
+        pthread_mutex_unlock(&p->mutex);
+        p->kept[i] = (tr_image){0};
+        return true;
+    }
+    if (tr_file_read(photo->file, MAX_PHOTO_BYTES, &data, &size, &why)) {
+        tr_sha256_hex(data, size, sha256);
+        *is_there = strcmp(sha256, photo->sha256) == 0 &&
+                    tr_image_decode(data, size, photo->file, image, &why);
+    }
+    free(data);
+    if (why.code != TR_NO_MEMORY) return true;
+    *err = why;
+    return false;
+}
+
+static bool judge(const tr_job *job, const tr_image *image, tr_check_photo *photo, tr_error *err) {
+    return tr_photo_judge(&photo->marks, job->sheets, image, &photo->quality, err);
+}
+
+/* Reads a photo and takes the first look. Only running out of memory is a failure; what is wrong
+   with the photo is noted in it. */
+static bool look_first(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
+    const tr_job *job = p->job;
+    tr_check_photo *photo = &p->photos[i];
     uint8_t *data = NULL;
     size_t size = 0;
     tr_image image = {0};
@@ -93,33 +148,135 @@ static bool read_photo(const tr_job *job, tr_marks_finder *finder, tr_check_phot
         ok = refuse(photo, &why, err);
         goto out;
     }
-    free(data);
-    data = NULL;
-    ok = measure_image(job, finder, &image, photo, err);
+    photo->width_px = image.width;
+    photo->height_px = image.height;
+    if (is_of_other_lens(&job->lens, photo) || is_of_other_size(&job->lens, photo)) {
+        tr_image_release(&image);
+        ok = true;
+        goto out;
+    }
+    photo->is_readable = true;
+    ok = tr_marks_find(finder, &image, &job->lens, TR_SEARCH_QUICK, &photo->marks, err) &&
+         judge(job, &image, photo, err);
 out:
-    tr_image_release(&image);
+    put_away(p, i, &image);
     free(data);
     return ok;
 }
 
+static bool is_all_seen(const tr_photo_marks *marks, const tr_sheet_prediction *p, int n) {
+    int seen = 0;
+    for (int i = 0; i < n; i++) {
+        for (int v = 0; v < marks->n_views; v++) seen += marks->views[v].sheet == p[i].sheet;
+    }
+    return seen == n;
+}
+
+static bool look_again(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
+    tr_check_photo *photo = &p->photos[i];
+    const int *first = p->predictions->first;
+    const tr_sheet_prediction *predicted = &p->predictions->items[first[i]];
+    int n = first[i + 1] - first[i];
+    tr_image image;
+    bool is_there;
+    if (!photo->is_readable || is_all_seen(&photo->marks, predicted, n)) return true;
+    if (!fetch(p, i, &image, &is_there, err)) return false;
+    bool ok = !is_there ||
+              (tr_marks_seek(finder, &image, &p->job->lens, predicted, n, &photo->marks, err) &&
+               judge(p->job, &image, photo, err));
+    put_away(p, i, &image);
+    return ok;
+}
+
+static bool look_thorough(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
+    tr_check_photo *photo = &p->photos[i];
+    tr_image image;
+    bool is_there;
+    if (!photo->is_readable) return true;
+    if (!fetch(p, i, &image, &is_there, err)) return false;
+    bool ok = true;
+    if (is_there) {
+        tr_photo_marks_release(&photo->marks);
+        ok = tr_marks_find(finder, &image, &p->job->lens, TR_SEARCH_THOROUGH, &photo->marks, err) &&
+             judge(p->job, &image, photo, err);
+    }
+    put_away(p, i, &image);
+    return ok;
+}
+
 static void *work(void *argument) {
+    static bool (*const LOOKS[])(pool *, tr_marks_finder *, int,
+                                 tr_error *) = {look_first, look_again, look_thorough};
     pool *p = argument;
     tr_error err = {0};
     tr_marks_finder *finder = tr_marks_finder_new(p->job->sheets, p->job->n_sheets, &err);
     pthread_mutex_lock(&p->mutex);
     while (finder && p->error.code == TR_OK && p->next < p->n) {
-        tr_check_photo *photo = &p->photos[p->next++];
+        int i = p->next++;
         pthread_mutex_unlock(&p->mutex);
-        bool ok = read_photo(p->job, finder, photo, &err);
+        bool ok = LOOKS[p->look](p, finder, i, &err);
         pthread_mutex_lock(&p->mutex);
         if (!ok) break;
         p->done++;
-        if (p->progress) p->progress(p->context, p->done, p->n);
+        if (p->progress && p->look != LOOK_AGAIN) p->progress(p->context, p->done, p->n);
     }
     if (err.code != TR_OK && p->error.code == TR_OK) p->error = err;
     pthread_mutex_unlock(&p->mutex);
     tr_marks_finder_free(finder);
     return NULL;
+}
+
+static bool look_at_all(pool *p, look_kind look, int n_threads, tr_error *err) {
+    pthread_t threads[MAX_THREADS];
+    int started = 0;
+    p->look = look;
+    p->next = p->done = 0;
+    /* This thread works too, so that a machine that gives no more threads still gets done. */
+    while (started < n_threads - 1 && pthread_create(&threads[started], NULL, work, p) == 0) {
+        started++;
+    }
+    work(p);
+    for (int i = 0; i < started; i++) pthread_join(threads[i], NULL);
+    if (p->error.code == TR_OK) return true;
+    if (err && err->code == TR_OK) *err = p->error;
+    return false;
+}
+
+static bool look_at_predicted(pool *p, tr_check *check, int n_threads, tr_predictions *predictions,
+                              tr_error *err) {
+    if (!tr_check_predict(check, predictions, err)) return false;
+    p->predictions = predictions;
+    return look_at_all(p, LOOK_AGAIN, n_threads, err);
+}
+
+static bool is_needed(const tr_job *job, int sheet) {
+    for (int i = 0; i < job->n_references; i++) {
+        if (job->references[i].sheet == sheet) return true;
+    }
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        if (tr_job_find_sheet(job, job->layout.placements[i].sheet) == sheet) return true;
+    }
+    return false;
+}
+
+/* Whether quick looks have left a needed sheet in fewer than two photos, or a photo without its
+   place among the others. */
+static bool is_any_missing(const tr_check *check, const tr_predictions *predictions) {
+    const tr_job *job = check->job;
+    for (int i = 0; i < check->n_photos; i++) {
+        const tr_check_photo *p = &check->photos[i];
+        bool has_place = predictions->first[i + 1] > predictions->first[i];
+        if (p->is_readable && p->marks.n_views > 0 && !has_place) return true;
+    }
+    for (int k = 0; k < job->n_sheets; k++) {
+        int n = 0;
+        for (int i = 0; i < check->n_photos; i++) {
+            const tr_photo_marks *m = &check->photos[i].marks;
+            for (int v = 0; v < m->n_views; v++) n += m->views[v].sheet == k;
+        }
+        if (n < 2 && job->sheets[k].n_tags > 0 && is_needed(job, k)) return true;
+    }
+    return false;
 }
 
 /* The same bytes twice say nothing new, but would count twice. */
@@ -135,6 +292,41 @@ static void refuse_repeats(tr_check *check) {
             snprintf(a->why_not, sizeof a->why_not, "it is the same photo as %.200s", b->file);
         }
     }
+}
+
+/* Quick looks first; what they find together predicts the rest. Only where a sheet is still missing
+   is there a search at full resolution, which takes ten times as long. */
+static bool look_for_marks(tr_check *check, int n_threads, tr_progress progress, void *context,
+                           tr_error *err) {
+    pool p = {.job = check->job,
+              .photos = check->photos,
+              .n = check->n_photos,
+              .kept = calloc((size_t)check->n_photos + 1, sizeof *p.kept),
+              .progress = progress,
+              .context = context};
+    tr_predictions predictions = {0};
+    bool ok = false;
+    if (!p.kept || pthread_mutex_init(&p.mutex, NULL) != 0) {
+        free(p.kept);
+        return tr_fail_memory(err);
+    }
+    if (!look_at_all(&p, LOOK_FIRST, n_threads, err) || !tr_check_sort(check, err)) goto out;
+    refuse_repeats(check);
+    if (!look_at_predicted(&p, check, n_threads, &predictions, err)) goto out;
+    if (is_any_missing(check, &predictions)) {
+        tr_predictions_release(&predictions);
+        if (!look_at_all(&p, LOOK_THOROUGH, n_threads, err) ||
+            !look_at_predicted(&p, check, n_threads, &predictions, err)) {
+            goto out;
+        }
+    }
+    ok = true;
+out:
+    for (int i = 0; i < p.n; i++) tr_image_release(&p.kept[i]);
+    free(p.kept);
+    tr_predictions_release(&predictions);
+    pthread_mutex_destroy(&p.mutex);
+    return ok;
 }
 
 static bool warn_photo(tr_check *check, const tr_check_photo *p, tr_error *err) {
@@ -177,8 +369,6 @@ static bool warn_times(tr_check *check, tr_error *err) {
 
 bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
                      tr_progress progress, void *context, tr_check *out, tr_error *err) {
-    pthread_t threads[MAX_THREADS];
-    int started = 0;
     memset(out, 0, sizeof *out);
     out->job = job;
     if (n < 1) {
@@ -197,24 +387,10 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
         if (!out->photos[i].file) return tr_fail_memory(err);
         out->n_photos = i + 1;
     }
-    pool p = {.job = job, .photos = out->photos, .n = n, .progress = progress, .context = context};
-    if (pthread_mutex_init(&p.mutex, NULL) != 0) return tr_fail_memory(err);
     if (n_threads <= 0) n_threads = (int)sysconf(_SC_NPROCESSORS_ONLN);
     if (n_threads > n) n_threads = n;
     if (n_threads > MAX_THREADS) n_threads = MAX_THREADS;
-    /* This thread works too, so that a machine that gives no more threads still gets done. */
-    while (started < n_threads - 1 && pthread_create(&threads[started], NULL, work, &p) == 0) {
-        started++;
-    }
-    work(&p);
-    for (int i = 0; i < started; i++) pthread_join(threads[i], NULL);
-    pthread_mutex_destroy(&p.mutex);
-    if (p.error.code != TR_OK) {
-        if (err && err->code == TR_OK) *err = p.error;
-        return false;
-    }
-    if (!tr_check_sort(out, err)) return false;
-    refuse_repeats(out);
+    if (!look_for_marks(out, n_threads, progress, context, err)) return false;
     for (int i = 0; i < n; i++) {
         if (!warn_photo(out, &out->photos[out->order[i]], err)) return false;
     }

@@ -13,7 +13,9 @@ enum {
 };
 
 int tr_cmd_check(int argc, char **argv);
+int tr_cmd_design(int argc, char **argv);
 int tr_cmd_lens(int argc, char **argv);
+int tr_cmd_print(int argc, char **argv);
 int tr_cmd_survey(int argc, char **argv);
 
 #endif

@@ -19,10 +19,15 @@ typedef struct {
 
 static const command COMMANDS[] = {
     {"check", tr_cmd_check, "trammel check JOB.yaml [PHOTO...] [--json] [--picture OUT.png]",
-     "whether a mat or a board lies where the job's layout requires it"},
+     "whether a mat lies where the job's layout requires it"},
+    {"design", tr_cmd_design,
+     "trammel design plate|hub|mat|checkerboard --name ID --out SHEET.yaml",
+     "a sheet file from a few numbers, with tag ids that no other sheet has"},
     {"lens", tr_cmd_lens,
      "trammel lens PHOTO... --squares COLSxROWS --pitch MM --out LENS.yaml [--json]",
      "the lens of a camera, from photos of a checkerboard"},
+    {"print", tr_cmd_print, "trammel print SHEET.yaml --out FILE.pdf [--page own|A4|A3|Letter]",
+     "a sheet at exactly 1:1, as PDF or SVG"},
     {"survey", tr_cmd_survey,
      "trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml [--align MARK,...] [--json]",
      "where the marks of a printed sheet, or tags stuck on it, really are"},
@@ -36,17 +41,18 @@ static void print_usage(FILE *out) {
 }
 
 static int print_help(void) {
-    puts("trammel measures from photos of any calibrated camera whether a patterned mat or\n"
-         "board lies where a calibration procedure requires it in the vehicle's frame,\n"
+    puts("trammel measures from photos of any calibrated camera whether a patterned mat\n"
+         "or board lies where a calibration procedure requires it in the vehicle's frame,\n"
          "with its uncertainty and a verdict: pass, fail or inconclusive.\n");
     print_usage(stdout);
     puts("");
     for (int i = 0; i < N_COMMANDS; i++)
         printf("  %-6s %s\n", COMMANDS[i].name, COMMANDS[i].summary);
     puts("\n"
-         "First `trammel lens`, once for each camera at one focus and image size; then\n"
-         "`trammel check`, for each vehicle. `trammel survey` measures a sheet whose marks\n"
-         "are not where its file says. `trammel help COMMAND` tells more.\n"
+         "First `trammel print`, for the sheets; then `trammel lens`, once for each camera\n"
+         "at one focus and image size; then `trammel check`, for each vehicle. `trammel\n"
+         "survey` measures a sheet whose marks are not where its file says.\n"
+         "`trammel help COMMAND` tells more.\n"
          "\n"
          "Exit status: 0 pass (or done), 1 fail, 2 inconclusive, 3 no measurement, or\n"
          "something asked for could not be written, 64 wrong usage.\n");

@@ -3,18 +3,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include <apriltag/apriltag.h>
-
 #include "marks/checker.h"
 #include "marks/family.h"
+#include "marks/finder.h"
 #include "marks/tag.h"
 
-/* Tags are sought on the photo shrunk until its shorter side has about this many pixels. */
-static const int SEARCH_SIDE_PX = 1500;
-/* libapriltag 3.3.0 can crash on images of few pixels (after shrinking). */
-static const int MIN_SIDE_PX = 64;
-/* At 48 bytes each 240 MB; tag36h11 has 0.76 million. */
-static const double MAX_CODES_LISTED = 5e6;
+/* Tags are sought first on the photo shrunk until its shorter side has about this many pixels:
+   there near and middling tags are found in a small part of the time, and they tell where the
+   others are.
+ */
+static const int QUICK_SIDE_PX = 750;
 
 /* A tag of a sheet agrees with the sheet's pose when its corners lie this close to where they
    belong, as a part of the tag's size in the image. */
@@ -28,168 +26,27 @@ static const double SQUARE_TRIES_MM[] = {100, 60, 40, 25, 15};
 static const double CORNER_FLOOR_PX = 0.015;
 static const double LOW_SQUARE_PX = 5;
 
-typedef struct {
-    apriltag_family_t *family;
-    const char *name;
-} used_family;
-
-struct tr_marks_finder {
-    const tr_sheet *sheets;
-    int n_sheets;
-    apriltag_detector_t *detector;
-    used_family *families;
-    int n_families;
-};
-
-/* A tag as libapriltag saw it, in our pixel convention. */
-typedef struct {
-    int family; /* index into the finder's */
-    int id;
-    tr_vec2 corner_px[4];
-} sighting;
-
-typedef struct {
-    sighting *items;
-    int n, capacity;
-} sightings;
-
-/* ---- the finder ---- */
-
-static int find_family(const tr_marks_finder *f, const char *name) {
-    for (int i = 0; i < f->n_families; i++) {
-        if (strcmp(f->families[i].name, name) == 0) return i;
-    }
-    return -1;
-}
-
-/* How many wrong bits of a code libapriltag is to correct: 2, but for the largest families 1. It
-   lists all codes with that many wrong bits, three places each, which for 65,535 codes of 49 bits
-   would be 7 GB a thread. */
-static int bits_to_correct(const apriltag_family_t *family) {
-    double of_each_code = 1.0 + family->nbits * family->nbits;
-    return family->ncodes * of_each_code > MAX_CODES_LISTED ? 1 : 2;
-}
-
-tr_marks_finder *tr_marks_finder_new(const tr_sheet *sheets, int n_sheets, tr_error *err) {
-    tr_marks_finder *f = calloc(1, sizeof *f);
-    if (!f) goto no_memory;
-    f->sheets = sheets;
-    f->n_sheets = n_sheets;
-    f->families = calloc((size_t)n_sheets + 1, sizeof *f->families);
-    f->detector = apriltag_detector_create();
-    if (!f->families || !f->detector) goto no_memory;
-    f->detector->nthreads = 1;
-    for (int i = 0; i < n_sheets; i++) {
-        if (sheets[i].n_tags == 0 || find_family(f, sheets[i].tag_family) >= 0) continue;
-        apriltag_family_t *family = tr_tag_family_new(sheets[i].tag_family, err);
-        if (!family) goto fail;
-        f->families[f->n_families++] = (used_family){family, sheets[i].tag_family};
-        apriltag_detector_add_family_bits(f->detector, family, bits_to_correct(family));
-        if (!family->impl) goto no_memory; /* the table of its codes */
-    }
-    return f;
-no_memory:
-    tr_fail_memory(err);
-fail:
-    tr_marks_finder_free(f);
-    return NULL;
-}
-
-void tr_marks_finder_free(tr_marks_finder *f) {
-    if (!f) return;
-    if (f->detector) {
-        apriltag_detector_clear_families(f->detector);
-        apriltag_detector_destroy(f->detector);
-    }
-    for (int i = 0; i < f->n_families; i++) tr_tag_family_free(f->families[i].family);
-    free(f->families);
-    free(f);
-}
-
 /* ---- seeing tags ---- */
 
-/* Two sightings of one tag lie closer than half its size; libapriltag gives each tag once a pass,
-   so this only joins passes. */
-static bool is_known(const sightings *s, const sighting *t) {
+static bool is_any_of_a_sheet(const tr_marks_finder *f, const tr_sightings *s) {
     for (int i = 0; i < s->n; i++) {
-        const sighting *o = &s->items[i];
-        if (o->family != t->family || o->id != t->id) continue;
-        double size = tr_v2_norm(tr_v2_sub(o->corner_px[0], o->corner_px[2]));
-        if (tr_v2_norm(tr_v2_sub(o->corner_px[0], t->corner_px[0])) < size / 2) return true;
+        int sheet;
+        int tag;
+        if (tr_finder_identify(f, &s->items[i], &sheet, &tag)) return true;
     }
     return false;
 }
 
-static bool add_sighting(sightings *s, const sighting *t, tr_error *err) {
-    if (s->n == s->capacity) {
-        int capacity = s->capacity ? 2 * s->capacity : 32;
-        sighting *items = realloc(s->items, (size_t)capacity * sizeof *items);
-        if (!items) return tr_fail_memory(err);
-        s->items = items;
-        s->capacity = capacity;
-    }
-    s->items[s->n++] = *t;
-    return true;
-}
-
-static bool detect(tr_marks_finder *f, const tr_image *image, int decimate, sightings *out,
-                   tr_error *err) {
+/* From coarse to fine, until something is seen; a thorough search goes on to the end. */
+static bool look(tr_marks_finder *f, const tr_image *image, tr_search search, tr_sightings *s,
+                 tr_error *err) {
     int shorter = image->width < image->height ? image->width : image->height;
-    if (shorter / decimate < MIN_SIDE_PX || f->n_families == 0) return true;
-    image_u8_t view = {
-        .width = image->width, .height = image->height, .stride = image->width, .buf = image->px};
-    f->detector->quad_decimate = (float)decimate;
-    zarray_t *found = apriltag_detector_detect(f->detector, &view);
-    if (!found) return tr_fail_memory(err);
-    bool ok = true;
-    for (int i = 0; i < zarray_size(found) && ok; i++) {
-        apriltag_detection_t *d;
-        zarray_get(found, i, &d);
-        sighting t = {.family = find_family(f, d->family->name), .id = d->id};
-        /* libapriltag's (0, 0) is the outer corner of the first pixel, ours its centre. */
-        for (int k = 0; k < 4; k++) t.corner_px[k] = tr_v2(d->p[k][0] - 0.5, d->p[k][1] - 0.5);
-        if (t.family >= 0 && !is_known(out, &t)) ok = add_sighting(out, &t, err);
+    int factor = shorter / QUICK_SIDE_PX;
+    if (factor > 16) factor = 16;
+    for (factor = factor < 1 ? 1 : factor; factor >= 1; factor /= 2) {
+        if (!tr_finder_see(f, image, factor, s, err)) return false;
+        if (search == TR_SEARCH_QUICK && is_any_of_a_sheet(f, s)) break;
     }
-    apriltag_detections_destroy(found);
-    return ok;
-}
-
-/* The sheet and the tag on it that a sighting shows; false where it belongs to none. */
-static bool identify(const tr_marks_finder *f, const sighting *t, int *sheet, int *tag) {
-    for (int i = 0; i < f->n_sheets; i++) {
-        const tr_sheet *s = &f->sheets[i];
-        if (s->n_tags == 0 || strcmp(s->tag_family, f->families[t->family].name) != 0) continue;
-        for (int k = 0; k < s->n_tags; k++) {
-            if (s->tags[k].id == t->id) {
-                *sheet = i;
-                *tag = k;
-                return true;
-            }
-        }
-    }
-    return false;
-}
-
-static bool all_sheets_seen(const tr_marks_finder *f, const sightings *s) {
-    for (int i = 0; i < f->n_sheets; i++) {
-        bool is_seen = f->sheets[i].n_tags == 0;
-        for (int k = 0; k < s->n && !is_seen; k++) {
-            int sheet;
-            int tag;
-            is_seen = identify(f, &s->items[k], &sheet, &tag) && sheet == i;
-        }
-        if (!is_seen) return false;
-    }
-    return true;
-}
-
-static bool look(tr_marks_finder *f, const tr_image *image, sightings *s, tr_error *err) {
-    int shorter = image->width < image->height ? image->width : image->height;
-    int decimate = shorter / SEARCH_SIDE_PX;
-    if (decimate < 1) decimate = 1;
-    if (!detect(f, image, decimate, s, err)) return false;
-    /* Far and flat tags are lost on the smaller image. */
-    if (decimate > 1 && !all_sheets_seen(f, s)) return detect(f, image, 1, s, err);
     return true;
 }
 
@@ -197,14 +54,14 @@ static bool look(tr_marks_finder *f, const tr_image *image, sightings *s, tr_err
 static bool looks_mirrored(tr_marks_finder *f, const tr_image *image, bool *is_mirrored,
                            tr_error *err) {
     tr_image flipped;
-    sightings s = {0};
+    tr_sightings s = {0};
     if (!tr_image_init(&flipped, image->width, image->height, err)) return false;
     for (int v = 0; v < image->height; v++) {
         const uint8_t *from = tr_image_row(image, v);
         uint8_t *to = flipped.px + (long)v * image->width;
         for (int u = 0; u < image->width; u++) to[u] = from[image->width - 1 - u];
     }
-    bool ok = look(f, &flipped, &s, err);
+    bool ok = look(f, &flipped, TR_SEARCH_QUICK, &s, err);
     *is_mirrored = s.n > 0;
     free(s.items);
     tr_image_release(&flipped);
@@ -216,18 +73,23 @@ static bool looks_mirrored(tr_marks_finder *f, const tr_image *image, bool *is_m
 /* Everything that grows while one photo is worked on. */
 typedef struct {
     tr_marks_finder *finder;
+    const tr_sheet *sheets; /* the finder's */
+    int n_sheets;
     const tr_image *image;
     const tr_lens *lens;
     tr_photo_marks *out;
+    /* Room for all marks of one sheet's gathering. */
+    tr_vec2 *p, *uv;
+    bool *is_left_out;
 } work;
 
 static bool measure_tag(const work *w, int sheet, int tag, const tr_vec2 start_px[4]) {
-    const tr_sheet *s = &w->finder->sheets[sheet];
+    const tr_sheet *s = &w->sheets[sheet];
     const tr_tag *t = &s->tags[tag];
     tr_tag_pattern pattern;
     tr_tag_fit fit;
-    int family = find_family(w->finder, s->tag_family);
-    if (!tr_tag_pattern_make(w->finder->families[family].family, t->id, &pattern)) return false;
+    int family = tr_finder_family(w->finder, s->tag_family);
+    if (!tr_tag_pattern_make(tr_finder_codes(w->finder, family), t->id, &pattern)) return false;
     if (!tr_tag_measure(w->image, w->lens, &pattern, start_px, &fit)) return false;
     tr_mark *m = &w->out->marks[w->out->n_marks++];
     *m = (tr_mark){.kind = TR_MARK_TAG, .sheet = sheet, .index = tag, .n_points = 4};
@@ -240,27 +102,31 @@ static bool measure_tag(const work *w, int sheet, int tag, const tr_vec2 start_p
     return true;
 }
 
-static void add_stray(const work *w, const sighting *t, bool is_foreign, bool is_repeated) {
+static void add_stray(const work *w, const tr_sighting *t, bool is_foreign, bool is_repeated) {
     tr_stray_tag *s = &w->out->strays[w->out->n_strays++];
     *s = (tr_stray_tag){.id = t->id, .is_foreign = is_foreign, .is_repeated = is_repeated};
-    strncpy(s->family, w->finder->families[t->family].name, sizeof s->family - 1);
+    strncpy(s->family, tr_finder_family_name(w->finder, t->family), sizeof s->family - 1);
     for (int k = 0; k < 4; k++) {
         s->centre_px = tr_v2_add(s->centre_px, tr_v2_scale(0.25, t->corner_px[k]));
     }
 }
 
-static void measure_seen_tags(const work *w, const sightings *s) {
+static int times_seen(const tr_sightings *s, const tr_sighting *t) {
+    int times = 0;
+    for (int k = 0; k < s->n; k++) {
+        times += s->items[k].family == t->family && s->items[k].id == t->id;
+    }
+    return times;
+}
+
+static void measure_seen_tags(const work *w, const tr_sightings *s) {
     for (int i = 0; i < s->n; i++) {
-        const sighting *t = &s->items[i];
+        const tr_sighting *t = &s->items[i];
         int sheet;
         int tag;
-        int times = 0;
-        for (int k = 0; k < s->n; k++) {
-            times += s->items[k].family == t->family && s->items[k].id == t->id;
-        }
-        if (!identify(w->finder, t, &sheet, &tag))
+        if (!tr_finder_identify(w->finder, t, &sheet, &tag))
             add_stray(w, t, true, false);
-        else if (times > 1)
+        else if (times_seen(s, t) > 1)
             add_stray(w, t, false, true);
         else if (!measure_tag(w, sheet, tag, t->corner_px))
             add_stray(w, t, false, false);
@@ -325,13 +191,12 @@ static void leave_out_misfits(const work *w, int sheet, bool *is_left_out) {
     }
 }
 
-static bool place_sheet(const work *w, int sheet, tr_vec2 *p, tr_vec2 *uv, bool *is_left_out,
-                        tr_sheet_view *view) {
-    leave_out_misfits(w, sheet, is_left_out);
-    int n = gather(w->out, sheet, is_left_out, p, uv);
+static bool place_sheet(const work *w, int sheet, tr_sheet_view *view) {
+    leave_out_misfits(w, sheet, w->is_left_out);
+    int n = gather(w->out, sheet, w->is_left_out, w->p, w->uv);
     if (n < 4) return false;
     *view = (tr_sheet_view){.sheet = sheet, .n_points = n};
-    view->n_poses = tr_planar_poses(w->lens, p, uv, n, view->pose);
+    view->n_poses = tr_planar_poses(w->lens, w->p, w->uv, n, view->pose);
     return view->n_poses > 0;
 }
 
@@ -352,7 +217,7 @@ static bool has_mark(const tr_photo_marks *out, tr_mark_kind kind, int sheet, in
 }
 
 static bool is_repeated_tag(const work *w, int sheet, int tag) {
-    const tr_sheet *s = &w->finder->sheets[sheet];
+    const tr_sheet *s = &w->sheets[sheet];
     for (int i = 0; i < w->out->n_strays; i++) {
         const tr_stray_tag *t = &w->out->strays[i];
         if (t->is_repeated && t->id == s->tags[tag].id && strcmp(t->family, s->tag_family) == 0) {
@@ -363,7 +228,7 @@ static bool is_repeated_tag(const work *w, int sheet, int tag) {
 }
 
 static void measure_missed_tags(const work *w, const tr_sheet_view *view) {
-    const tr_sheet *s = &w->finder->sheets[view->sheet];
+    const tr_sheet *s = &w->sheets[view->sheet];
     for (int k = 0; k < s->n_tags; k++) {
         tr_vec2 start[4];
         bool is_in_view = true;
@@ -405,7 +270,7 @@ static double corner_floor(tr_vec2 along_x_px, tr_vec2 along_y_px) {
 }
 
 static bool measure_corner(const work *w, const tr_sheet_view *view, int corner) {
-    const tr_sheet *s = &w->finder->sheets[view->sheet];
+    const tr_sheet *s = &w->sheets[view->sheet];
     tr_pose pose = view->pose[0].camera_from_plane;
     tr_vec2 c = s->corners_mm[corner];
     tr_vec2 at;
@@ -443,6 +308,79 @@ static bool measure_corner(const work *w, const tr_sheet_view *view, int corner)
     return false;
 }
 
+/* All that a sheet's first pose predicts, and its pose once more with all of it: a wider base, and
+   less doubt which way the sheet tilts. */
+static void complete_sheet(const work *w, int sheet) {
+    tr_sheet_view *view = &w->out->views[w->out->n_views];
+    if (!place_sheet(w, sheet, view)) return;
+    measure_missed_tags(w, view);
+    for (int k = 0; k < w->sheets[sheet].n_corners; k++) measure_corner(w, view, k);
+    if (place_sheet(w, sheet, view)) w->out->n_views++;
+}
+
+/* ---- what other photos predict ---- */
+
+/* How far beyond the tag a window about its predicted place reaches: a part of its size, and px. */
+static const double WINDOW_PART = 0.6;
+static const double WINDOW_PX = 32;
+
+static tr_window window_about(const tr_image *image, const tr_vec2 corner_px[4]) {
+    tr_vec2 lo = corner_px[0];
+    tr_vec2 hi = corner_px[0];
+    for (int k = 1; k < 4; k++) {
+        lo = tr_v2(fmin(lo.x, corner_px[k].x), fmin(lo.y, corner_px[k].y));
+        hi = tr_v2(fmax(hi.x, corner_px[k].x), fmax(hi.y, corner_px[k].y));
+    }
+    double grow = WINDOW_PART * fmax(hi.x - lo.x, hi.y - lo.y) + WINDOW_PX;
+    return (tr_window){(int)fmax(0, lo.x - grow), (int)fmax(0, lo.y - grow),
+                       (int)fmin(image->width, hi.x + grow + 1),
+                       (int)fmin(image->height, hi.y + grow + 1)};
+}
+
+/* A tag near its predicted place; where it is not just there, it may have been moved: what stands
+   nearby is read. */
+static bool seek_tag(const work *w, int sheet, int tag, const tr_vec2 predicted_px[4],
+                     tr_error *err) {
+    tr_sightings seen = {0};
+    if (measure_tag(w, sheet, tag, predicted_px)) return true;
+    bool ok =
+        tr_finder_see_in(w->finder, w->image, window_about(w->image, predicted_px), &seen, err);
+    for (int i = 0; i < seen.n && ok; i++) {
+        int at_sheet;
+        int at_tag;
+        if (!tr_finder_identify(w->finder, &seen.items[i], &at_sheet, &at_tag)) continue;
+        if (at_sheet != sheet || at_tag != tag) continue;
+        if (times_seen(&seen, &seen.items[i]) == 1)
+            measure_tag(w, sheet, tag, seen.items[i].corner_px);
+        else if (!is_repeated_tag(w, sheet, tag))
+            add_stray(w, &seen.items[i], false, true);
+    }
+    free(seen.items);
+    return ok;
+}
+
+/* Seen from behind, or so flat that nothing could be measured. */
+static bool is_in_sight(const tr_vec2 corner_px[4]) {
+    tr_vec2 a = tr_v2_sub(corner_px[2], corner_px[0]);
+    tr_vec2 b = tr_v2_sub(corner_px[3], corner_px[1]);
+    /* Corners run anticlockwise on the sheet, y up, and so clockwise where v points down. */
+    return tr_v2_cross(a, b) < -2 * TR_TAG_MIN_PX * TR_TAG_MIN_PX;
+}
+
+static bool seek_sheet(const work *w, const tr_sheet_prediction *p, tr_error *err) {
+    const tr_sheet *s = &w->sheets[p->sheet];
+    for (int k = 0; k < s->n_tags; k++) {
+        tr_vec2 at[4];
+        bool is_in_view = true;
+        if (has_mark(w->out, TR_MARK_TAG, p->sheet, k) || is_repeated_tag(w, p->sheet, k)) continue;
+        for (int c = 0; c < 4 && is_in_view; c++) {
+            is_in_view = predict(w, p->camera_from_sheet, tr_tag_corner(&s->tags[k], c), &at[c]);
+        }
+        if (is_in_view && is_in_sight(at) && !seek_tag(w, p->sheet, k, at, err)) return false;
+    }
+    return true;
+}
+
 /* ---- all of it ---- */
 
 static int compare_marks(const void *a, const void *b) {
@@ -453,65 +391,93 @@ static int compare_marks(const void *a, const void *b) {
     return (x->index > y->index) - (x->index < y->index);
 }
 
-static bool allocate(const tr_marks_finder *f, int n_sightings, tr_photo_marks *out,
-                     tr_error *err) {
+static void release_work(work *w) {
+    free(w->p);
+    free(w->uv);
+    free(w->is_left_out);
+}
+
+static bool begin_work(tr_marks_finder *f, const tr_image *image, const tr_lens *lens,
+                       tr_photo_marks *out, work *w, tr_error *err) {
+    *w = (work){.finder = f, .image = image, .lens = lens, .out = out};
+    w->sheets = tr_finder_sheets(f, &w->n_sheets);
+    int most_points = 0;
     int n_marks = 0;
-    for (int i = 0; i < f->n_sheets; i++) n_marks += f->sheets[i].n_tags + f->sheets[i].n_corners;
+    for (int i = 0; i < w->n_sheets; i++) {
+        int n = 4 * w->sheets[i].n_tags + w->sheets[i].n_corners;
+        most_points = n > most_points ? n : most_points;
+        n_marks += w->sheets[i].n_tags + w->sheets[i].n_corners;
+    }
+    w->p = calloc((size_t)most_points + 1, sizeof *w->p);
+    w->uv = calloc((size_t)most_points + 1, sizeof *w->uv);
+    w->is_left_out = calloc((size_t)n_marks + 1, sizeof *w->is_left_out);
+    if (w->p && w->uv && w->is_left_out) return true;
+    release_work(w);
+    return tr_fail_memory(err);
+}
+
+/* Room for every mark of the sheets, and for every tag of theirs as a stray beside the sightings.
+ */
+static bool allocate(const work *w, int n_sightings, tr_error *err) {
+    tr_photo_marks *out = w->out;
+    int n_marks = 0;
+    int n_tags = 0;
+    for (int i = 0; i < w->n_sheets; i++) {
+        n_marks += w->sheets[i].n_tags + w->sheets[i].n_corners;
+        n_tags += w->sheets[i].n_tags;
+    }
     out->marks = calloc((size_t)n_marks + 1, sizeof *out->marks);
-    out->strays = calloc((size_t)n_sightings + 1, sizeof *out->strays);
-    out->views = calloc((size_t)f->n_sheets + 1, sizeof *out->views);
+    out->strays = calloc((size_t)(n_sightings + n_tags) + 1, sizeof *out->strays);
+    out->views = calloc((size_t)w->n_sheets + 1, sizeof *out->views);
     if (!out->marks || !out->strays || !out->views) return tr_fail_memory(err);
     return true;
 }
 
-static bool measure_sheets(const work *w, tr_error *err) {
-    const tr_marks_finder *f = w->finder;
-    int most_points = 0;
-    int most_marks = 0;
+static void sort_marks(tr_photo_marks *out) {
+    qsort(out->marks, (size_t)out->n_marks, sizeof *out->marks, compare_marks);
+}
+
+bool tr_marks_find(tr_marks_finder *f, const tr_image *image, const tr_lens *lens, tr_search search,
+                   tr_photo_marks *out, tr_error *err) {
+    tr_sightings seen = {0};
+    work w;
     bool ok = false;
-    for (int i = 0; i < f->n_sheets; i++) {
-        int n = 4 * f->sheets[i].n_tags + f->sheets[i].n_corners;
-        most_points = n > most_points ? n : most_points;
-        most_marks += f->sheets[i].n_tags + f->sheets[i].n_corners;
-    }
-    tr_vec2 *p = calloc((size_t)most_points + 1, sizeof *p);
-    tr_vec2 *uv = calloc((size_t)most_points + 1, sizeof *uv);
-    bool *is_left_out = calloc((size_t)most_marks + 1, sizeof *is_left_out);
-    if (!p || !uv || !is_left_out) {
-        tr_fail_memory(err);
-        goto out;
-    }
-    for (int i = 0; i < f->n_sheets; i++) {
-        tr_sheet_view *view = &w->out->views[w->out->n_views];
-        if (!place_sheet(w, i, p, uv, is_left_out, view)) continue;
-        measure_missed_tags(w, view);
-        for (int k = 0; k < f->sheets[i].n_corners; k++) measure_corner(w, view, k);
-        /* Once more, with all marks: a wider base, and less doubt which way the sheet tilts. */
-        if (place_sheet(w, i, p, uv, is_left_out, view)) w->out->n_views++;
-    }
-    qsort(w->out->marks, (size_t)w->out->n_marks, sizeof *w->out->marks, compare_marks);
-    ok = true;
+    memset(out, 0, sizeof *out);
+    if (!begin_work(f, image, lens, out, &w, err)) return false;
+    if (!look(f, image, search, &seen, err) || !allocate(&w, seen.n, err)) goto out;
+    measure_seen_tags(&w, &seen);
+    for (int i = 0; i < w.n_sheets; i++) complete_sheet(&w, i);
+    sort_marks(out);
+    ok = seen.n > 0 || looks_mirrored(f, image, &out->is_mirrored, err);
 out:
-    free(p);
-    free(uv);
-    free(is_left_out);
+    free(seen.items);
+    release_work(&w);
+    if (!ok) tr_photo_marks_release(out);
     return ok;
 }
 
-bool tr_marks_find(tr_marks_finder *f, const tr_image *image, const tr_lens *lens,
-                   tr_photo_marks *out, tr_error *err) {
-    sightings seen = {0};
-    bool ok = false;
-    memset(out, 0, sizeof *out);
-    if (!look(f, image, &seen, err) || !allocate(f, seen.n, out, err)) goto out;
-    work w = {f, image, lens, out};
-    measure_seen_tags(&w, &seen);
-    if (!measure_sheets(&w, err)) goto out;
-    if (seen.n == 0 && !looks_mirrored(f, image, &out->is_mirrored, err)) goto out;
-    ok = true;
-out:
-    free(seen.items);
-    if (!ok) tr_photo_marks_release(out);
+static int view_of(const tr_photo_marks *marks, int sheet) {
+    for (int i = 0; i < marks->n_views; i++) {
+        if (marks->views[i].sheet == sheet) return i;
+    }
+    return -1;
+}
+
+bool tr_marks_seek(tr_marks_finder *f, const tr_image *image, const tr_lens *lens,
+                   const tr_sheet_prediction *predictions, int n, tr_photo_marks *marks,
+                   tr_error *err) {
+    work w;
+    bool ok = true;
+    if (!marks->marks) return true;
+    if (!begin_work(f, image, lens, marks, &w, err)) return false;
+    for (int i = 0; i < n && ok; i++) {
+        int n_before = marks->n_marks;
+        if (view_of(marks, predictions[i].sheet) >= 0) continue;
+        ok = seek_sheet(&w, &predictions[i], err);
+        if (ok && marks->n_marks > n_before) complete_sheet(&w, predictions[i].sheet);
+    }
+    sort_marks(marks);
+    release_work(&w);
     return ok;
 }
 

@@ -61,9 +61,26 @@ typedef struct tr_marks_finder tr_marks_finder;
 tr_marks_finder *tr_marks_finder_new(const tr_sheet *sheets, int n_sheets, tr_error *err);
 void tr_marks_finder_free(tr_marks_finder *finder);
 
-/* Finds and measures all marks. That there are none is no failure. False: memory ran out. */
+/* Quick: from coarse to fine, until a tag of the sheets is seen. Thorough: at full resolution too,
+   for ten times the time. */
+typedef enum { TR_SEARCH_QUICK, TR_SEARCH_THOROUGH } tr_search;
+
+/* Finds and measures the marks. That there are none is no failure. False: memory ran out. */
 TR_MUST_USE bool tr_marks_find(tr_marks_finder *finder, const tr_image *image, const tr_lens *lens,
-                               tr_photo_marks *out, tr_error *err);
+                               tr_search search, tr_photo_marks *out, tr_error *err);
+
+/* Where a sheet must be in a photo, as other photos tell. */
+typedef struct {
+    int sheet;
+    tr_pose camera_from_sheet;
+} tr_sheet_prediction;
+
+/* Measures the marks of predicted sheets that tr_marks_find did not see in this photo (same
+   finder's sheets, same photo), and adds them to marks. A tag that is not just where it must be is
+   sought nearby, since it may have been moved. */
+TR_MUST_USE bool tr_marks_seek(tr_marks_finder *finder, const tr_image *image, const tr_lens *lens,
+                               const tr_sheet_prediction *predictions, int n, tr_photo_marks *marks,
+                               tr_error *err);
 void tr_photo_marks_release(tr_photo_marks *marks);
 
 #endif

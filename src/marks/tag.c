@@ -10,42 +10,62 @@ static const double WINDOW_SIGMAS = 3.2;
 static const double WINDOW_MIN_PX = 2.2;
 /* A window may reach this far towards the next parallel edge. */
 static const double WINDOW_PART = 0.75;
-/* At the ends of an edge, where another edge meets it, pixels within this many sigmas are left out.
- */
-static const double END_SIGMAS = 1.8;
-/* A cell lower than this has no flat part between its edges that tells black from white. */
-static const double MIN_CELL_PX = 1.8;
+/* Cells lower than this cannot be told apart: see test_tag.c, at_the_limit_of_size. */
+static const double MIN_CELL_PX = 1.3;
 static const double MIN_CONTRAST = 12;
 /* Three unknowns an edge. */
 enum { MIN_PIXELS = 8 };
+/* More pixels of one edge tell little more: they are taken at even steps. */
+enum { MAX_PIXELS = 64 };
 /* What the model of an edge leaves out (lens within a cell, tone curve, JPEG blocks), as an error
    of each edge, and of the tag's corners as a whole. Measured on rendered photos: see
    DEVELOPERS.md. */
-static const double EDGE_FLOOR_PX = 0.02;
+static const double EDGE_FLOOR_PX = 0.012;
 /* In lower cells the edges on both sides run into each other, and the floor grows with the square.
  */
 static const double LOW_CELL_PX = 2.8;
-static const double CORNER_FLOOR_PX = 0.012;
+static const double CORNER_FLOOR_PX = 0.008;
+/* What the tone curve leaves of the bleed draws all four corners inward or outward together, by
+   this over the height of a cell, px^2. */
+static const double INWARD_FLOOR_PX2 = 0.02;
+/* How far a tone curve is from a square root: sd of its coefficients, see tone_curve. */
+static const double TONE_SD = 0.8;
+static const double TONE_LIMIT = 1.6;
+/* Black reflects about that part of the light that white does. */
+static const double BLACK_PART = 0.03;
 static const double OUTLIER_SIGMAS = 4.0;
 static const double START_SIGMA_PX = 1.0;
+/* How the edges move with the corners is computed anew while the corners move by more than this. */
+static const double JACOBIAN_PX = 0.1;
+/* Of the first pass, from which edges start up to 2 px off. */
+enum { FIRST_STEPS = 3, MAX_PASSES = 12 };
 
 enum { MAX_EDGES = 2 * TR_TAG_MAX_CELLS * TR_TAG_MAX_CELLS, N_UNKNOWNS = 10 };
+/* What the edges of a family have in common: blur and the coefficients of the tone curve. */
+enum { N_TONE = 3, SIGMA = 0, TONE, N_SHAPE = TONE + N_TONE };
+/* What the grey values of an edge are made of: black's level, the step to white, the place of the
+   edge, and the shape. */
+enum { LEVEL, STEP, PLACE, SHAPE, GREY = SHAPE + N_SHAPE, N_BASIS };
 
 typedef struct {
     /* From the pattern; tag frame: x right, y up, unit one cell, origin at the centre. */
     tr_vec2 mid;
-    bool is_upright;   /* the edge runs along y, its normal along +x; else along x, normal +y */
-    int polarity;      /* +1: white on the side of the normal */
-    bool is_closed[2]; /* another edge meets it at its lower / upper end */
-    int before[2];     /* cells to the next parallel edge below / above it; polarity alternates */
+    bool is_upright; /* the edge runs along y, its normal along +x; else along x, normal +y */
+    int polarity;    /* +1: white on the side of the normal */
+    int before[2];   /* cells to the next parallel edge below / above it; polarity alternates */
+    /* Colours about it, 1 white: of the cells before it, beside it and after it along the edge
+       (0..2), and of the two below and the two above it (0..3). */
+    double cell[3][4];
     /* Measured. */
+    bool is_possible; /* large enough and in the image */
     bool is_measured, is_used;
     double offset_px; /* along the image of the normal */
     double sd_px;
     double cell_px; /* height of a cell across the edge */
     double contrast;
-    double sigma_slope, sigma_weight; /* Gauss-Newton sums of the blur, for all edges together */
-    tr_vec2 normal;                   /* unit, in the image, pointing the way of the tag's normal */
+    /* Gauss-Newton sums of the shape (N_SHAPE), for all edges together. */
+    double shape_slope[N_SHAPE], shape_weight[N_SHAPE * N_SHAPE];
+    tr_vec2 normal; /* unit, in the image, pointing the way of the tag's normal */
 } edge;
 
 typedef struct {
@@ -54,8 +74,10 @@ typedef struct {
     int border;
     tr_vec2 corner_px[4];
     tr_mat3 H; /* tag plane to ideal image plane */
-    double bleed_px[2];
+    /* Shape of all edges: blur of each family, tone curve, and by how much white still grows. */
     double sigma_px[2];
+    double tone[N_TONE];
+    double bleed_px[2];
     edge edges[MAX_EDGES];
     int n_edges;
 } fit;
@@ -88,6 +110,20 @@ static int run_length(const tr_tag_pattern *p, int i, int j, int di, int dj) {
     return n;
 }
 
+/* The same where cells that are not known go on as the nearest one across, or along, the edge. */
+static double colour_about(const tr_tag_pattern *p, int i, int j, int across, int along,
+                           bool is_upright) {
+    int nearest = across < 0 ? -1 : 0;
+    const int tries[3][2] = {{across, along}, {nearest, along}, {nearest, 0}};
+    for (int k = 0; k < 3; k++) {
+        int a = tries[k][0];
+        int b = tries[k][1];
+        int c = is_upright ? colour(p, i + a, j + b) : colour(p, i + b, j + a);
+        if (c >= 0) return c;
+    }
+    return 0;
+}
+
 static void list_edges(const tr_tag_pattern *p, fit *f) {
     double half = p->cells / 2.0;
     f->n_edges = 0;
@@ -107,11 +143,10 @@ static void list_edges(const tr_tag_pattern *p, fit *f) {
                     tr_v2(i - half + (is_upright ? 0 : 0.5), j - half + (is_upright ? 0.5 : 0));
                 e->before[0] = run_length(p, i - di, j - dj, -di, -dj);
                 e->before[1] = run_length(p, i, j, di, dj);
-                for (int end = 0; end < 2; end++) {
-                    int s = end ? 1 : -1;
-                    /* The edge goes on where the next two cells along it have the same colours. */
-                    e->is_closed[end] = colour(p, i + s * dj, j + s * di) != above ||
-                                        colour(p, i - di + s * dj, j - dj + s * di) != below;
+                for (int t = 0; t < 3; t++) {
+                    for (int n = 0; n < 4; n++) {
+                        e->cell[t][n] = colour_about(p, i, j, n - 2, t - 1, is_upright);
+                    }
                 }
             }
         }
@@ -148,37 +183,25 @@ static bool to_pixel(const fit *f, tr_mat3 H, tr_vec2 p, tr_vec2 *uv, double J[4
 
 /* ---- one edge ---- */
 
-/* The blurred pattern across an edge, 0 black .. 1 white on average, at signed distance d px along
-   the normal; derivative by d, and by sigma. The edge itself lies at 0, its parallel neighbours at
-   -before[0] and +before[1] cells. White grows by the bleed on every side. */
-static double profile(const edge *e, double cell_px, double bleed, double sigma, double d,
-                      double *by_d, double *by_sigma) {
-    double at[3] = {-e->before[0] * cell_px, 0, e->before[1] * cell_px};
-    int sign[3] = {-e->polarity, e->polarity, -e->polarity};
-    double value = 0;
-    *by_d = 0;
-    *by_sigma = 0;
-    for (int k = 0; k < 3; k++) {
-        /* White above the edge (sign +1): bleeding moves it down. */
-        double t = (d - at[k] + sign[k] * bleed) / sigma;
-        double g = exp(-t * t / 2) / (sigma * sqrt(2 * TR_PI));
-        value += sign[k] * 0.5 * erf(t / sqrt(2.0));
-        *by_d += sign[k] * g;
-        *by_sigma -= sign[k] * g * t;
-    }
-    return value;
-}
-
 typedef struct {
-    tr_vec2 centre;      /* of the edge, px */
-    double to_along[2];  /* pixel offset to cells along the edge */
-    double to_across[2]; /* pixel offset to px along the normal */
-    double cell_px;      /* height of a cell across the edge */
-    double lo, hi;       /* window across, px */
-    double from, to;     /* window along, cells */
-    double half_along_px[2];
-    double half_across_px[2];
+    tr_vec2 centre;        /* of the edge, px */
+    double to_along[2];    /* pixel offset to cells along the edge */
+    double to_across[2];   /* pixel offset to px along the normal */
+    double cell_px[2];     /* height of the cell below and of that above the edge */
+    double sigma_along;    /* blur of the edges that cross this one, cells along it */
+    double skew;           /* cosine between the normals of the edge and of those that cross it */
+    double lo, hi;         /* window across, px; along it is the cell's own edge */
+    double half_u, half_v; /* of the window's bounding box about the centre, px */
+    double n_pixels;       /* in the window, on average */
 } edge_window;
+
+/* Height of the next cell below (side -1) or above (1) an edge, px along its normal. */
+static double height_of_cell(const fit *f, const edge *e, tr_vec2 centre, int side) {
+    tr_vec2 next;
+    tr_vec2 p = tr_v2_add(e->mid, e->is_upright ? tr_v2(side, 0) : tr_v2(0, side));
+    if (!to_pixel(f, f->H, p, &next, NULL)) return 0;
+    return side * tr_v2_dot(e->normal, tr_v2_sub(next, centre));
+}
 
 static bool make_edge_window(const fit *f, edge *e, edge_window *w) {
     double J[4];
@@ -189,130 +212,231 @@ static bool make_edge_window(const fit *f, edge *e, edge_window *w) {
     tr_vec2 across = e->is_upright ? ax : ay;
     double length = tr_v2_norm(along);
     double det = tr_v2_cross(along, across);
-    if (!(length > 0) || det == 0.0) return false;
+    if (!(length >= MIN_CELL_PX) || det == 0.0) return false;
     tr_vec2 normal = tr_v2(-along.y / length, along.x / length);
     if (tr_v2_dot(normal, across) < 0) normal = tr_v2_scale(-1, normal);
     e->normal = normal;
-    w->cell_px = fabs(det) / length;
-    if (w->cell_px < MIN_CELL_PX || length < MIN_CELL_PX) return false;
+    for (int k = 0; k < 2; k++) w->cell_px[k] = height_of_cell(f, e, w->centre, k ? 1 : -1);
+    e->cell_px = fmin(w->cell_px[0], w->cell_px[1]);
+    if (!(e->cell_px >= MIN_CELL_PX)) return false;
     /* Offset q = alpha along + beta across. */
     w->to_along[0] = across.y / det;
     w->to_along[1] = -across.x / det;
     w->to_across[0] = normal.x;
     w->to_across[1] = normal.y;
-    double sigma = f->sigma_px[!e->is_upright];
-    double reach = fmax(WINDOW_MIN_PX, WINDOW_SIGMAS * sigma);
-    w->lo = -fmin(reach, fmax(WINDOW_PART * e->before[0] * w->cell_px, 1.0));
-    w->hi = fmin(reach, fmax(WINDOW_PART * e->before[1] * w->cell_px, 1.0));
-    double trim = END_SIGMAS * f->sigma_px[e->is_upright] / length;
-    w->from = -0.5 + (e->is_closed[0] ? trim : 0);
-    w->to = 0.5 - (e->is_closed[1] ? trim : 0);
-    for (int k = 0; k < 2; k++) {
-        w->half_along_px[k] = (k ? along.y : along.x) / 2;
-        w->half_across_px[k] = (k ? across.y : across.x) / w->cell_px;
-    }
-    /* Pixels in the window, on average. */
-    return (w->to - w->from) * length * (w->hi - w->lo) >= MIN_PIXELS;
+    double reach = fmax(WINDOW_MIN_PX, WINDOW_SIGMAS * f->sigma_px[!e->is_upright]);
+    w->lo = -fmin(reach, fmax(WINDOW_PART * e->before[0] * w->cell_px[0], 1.0));
+    w->hi = fmin(reach, fmax(WINDOW_PART * e->before[1] * w->cell_px[1], 1.0));
+    w->sigma_along = f->sigma_px[e->is_upright] * tr_v2_norm(across) / fabs(det);
+    /* Normal of the edges that cross this one, pointing along it. */
+    double across_length = tr_v2_norm(across);
+    tr_vec2 end = tr_v2(-across.y / across_length, across.x / across_length);
+    if (tr_v2_dot(end, along) < 0) end = tr_v2_scale(-1, end);
+    w->skew = tr_v2_dot(normal, end);
+    double far = fmax(-w->lo, w->hi) * length / fabs(det); /* cells */
+    w->half_u = fabs(along.x) / 2 + fabs(across.x) * far;
+    w->half_v = fabs(along.y) / 2 + fabs(across.y) * far;
+    w->n_pixels = length * (w->hi - w->lo);
+    return w->n_pixels >= MIN_PIXELS;
 }
 
-/* Normal equations of (b, a, offset) and of the blur over the window's pixels. */
-typedef struct {
-    double A[9], rhs[3];
-    double sum_rr, sigma_r, sigma_sigma;
-    double sigma_x[3];
-    int n;
-} edge_sums;
+/* The normal distribution: part below t, and density. Source: Abramowitz and Stegun, Handbook of
+   Mathematical Functions, 7.1.26 (error below 1.5e-7, no more than the blur is from a normal
+   distribution). */
+static double normal_below(double t, double *density) {
+    const double a[5] = {0.254829592, -0.284496736, 1.421413741, -1.453152027, 1.061405429};
+    double x = fabs(t) * 0.70710678118654752440;
+    double e = exp(-x * x);
+    double s = 1 / (1 + 0.3275911 * x);
+    double tail = 0.5 * e * s * (a[0] + s * (a[1] + s * (a[2] + s * (a[3] + s * a[4]))));
+    *density = 0.39894228040143267794 * e;
+    return t < 0 ? tail : 1 - tail;
+}
 
-static void sum_edge(const fit *f, const edge *e, const edge_window *w, const double x[3],
-                     edge_sums *s) {
-    double reach = fmax(-w->lo, w->hi);
-    double ru = fabs(w->half_along_px[0]) + fabs(w->half_across_px[0]) * reach + 1;
-    double rv = fabs(w->half_along_px[1]) + fabs(w->half_across_px[1]) * reach + 1;
-    int u0 = (int)fmax(0, ceil(w->centre.x - ru));
-    int u1 = (int)fmin(f->image->width - 1, floor(w->centre.x + ru));
-    int v0 = (int)fmax(0, ceil(w->centre.y - rv));
-    int v1 = (int)fmin(f->image->height - 1, floor(w->centre.y + rv));
-    int family = !e->is_upright;
-    memset(s, 0, sizeof *s);
+/* What the bivariate normal distribution below (x, y) has over the product of its margins, divided
+   by the product of their densities, for the correlation r: the tetrachoric series sum r^(k+1) /
+   (k+1)! He_k(x) He_k(y),   k = 0, 1, ... Source: Pearson, Phil. Trans. A 195, 1900. With five
+   terms good to 1e-3 for |r| < 0.7. by_x: derivative of it times the density, divided by both
+   densities. */
+static double tetrachoric(double r, double x, double y, double *by_x) {
+    double hx[2] = {0, 1}; /* He_(k-1), He_k */
+    double hy[2] = {0, 1};
+    double factor = 1;
+    double sum = 0;
+    *by_x = 0;
+    for (int k = 0; k < 5; k++) {
+        double next_x = x * hx[1] - k * hx[0];
+        double next_y = y * hy[1] - k * hy[0];
+        factor *= r / (k + 1);
+        sum += factor * hx[1] * hy[1];
+        *by_x -= factor * next_x * hy[1]; /* (He_k density)' = -He_(k+1) density */
+        hx[0] = hx[1];
+        hx[1] = next_x;
+        hy[0] = hy[1];
+        hy[1] = next_y;
+    }
+    return sum;
+}
+
+/* How white the blurred pattern is, 0 .. 1, in linear light: at `along` cells from the middle of
+   the edge and d px from it along the normal. The blur is round in the image, so that where the
+   tag's axes are not square to each other there, the blurs along both are correlated. Derivatives
+   by d and by the blur across the edge. */
+static double pattern(const edge *e, const edge_window *w, double sigma, double along, double d,
+                      double *by_d, double *by_sigma) {
+    const double at[3] = {-w->cell_px[0], 0, w->cell_px[1]};
+    double end[2] = {(along + 0.5) / w->sigma_along, (along - 0.5) / w->sigma_along};
+    double density[2];
+    double share[3];
+    share[0] = 1 - normal_below(end[0], &density[0]);
+    share[2] = normal_below(end[1], &density[1]);
+    share[1] = 1 - share[0] - share[2];
+    double value = 0;
+    *by_d = 0;
+    *by_sigma = 0;
+    for (int t = 0; t < 3; t++) value += share[t] * e->cell[t][0];
+    for (int n = 0; n < 3; n++) {
+        const double step[3] = {e->cell[0][n + 1] - e->cell[0][n],
+                                e->cell[1][n + 1] - e->cell[1][n],
+                                e->cell[2][n + 1] - e->cell[2][n]};
+        if (step[0] == 0.0 && step[1] == 0.0 && step[2] == 0.0) continue;
+        double mean = share[0] * step[0] + share[1] * step[1] + share[2] * step[2];
+        double z = (d - at[n]) / sigma;
+        double g;
+        double slope = mean;
+        value += mean * normal_below(z, &g);
+        for (int b = 0; b < 2; b++) {
+            double crossing = (step[b + 1] - step[b]) * density[b];
+            double by_z;
+            if (fabs(crossing) * g < 1e-5) continue;
+            value += crossing * g * tetrachoric(w->skew, z, end[b], &by_z);
+            slope += crossing * by_z;
+        }
+        *by_d += slope * g / sigma;
+        *by_sigma -= slope * g * z / sigma;
+    }
+    return value;
+}
+
+/* What camera and sharpening make of it, -0.5 black .. 0.5 white: a square root, about as cameras
+   encode light (IEC 61966-2-1), and the lowest polynomials that leave black and white where they
+   are. Derivative by the light, and by each coefficient. */
+static double tone_curve(const double tone[N_TONE], double light, double *by_light,
+                         double by_tone[N_TONE]) {
+    const double dark = sqrt(BLACK_PART);
+    const double range = sqrt(1 + BLACK_PART) - dark;
+    double root = sqrt(fmax(light, 0) + BLACK_PART);
+    double bend = light * (1 - light);
+    double slope = 1 - 2 * light; /* of the bend */
+    double power = 1;             /* slope^k ... */
+    double by_power = 0;          /* ... and its derivative */
+    double value = (root - dark) / range - 0.5;
+    *by_light = 0.5 / (root * range);
+    for (int k = 0; k < N_TONE; k++) {
+        by_tone[k] = bend * power;
+        value += tone[k] * by_tone[k];
+        *by_light += tone[k] * (slope * power + bend * by_power);
+        by_power = -2 * (k + 1) * power;
+        power *= slope;
+    }
+    return value;
+}
+
+/* Sums over the window's pixels of the products of all that a grey value is made of:
+     I = b + a S(d - offset; shape),
+   S being the pattern as the camera shows it, with its derivatives. Half of the matrix, row >=
+   column. */
+typedef struct {
+    double sum[N_BASIS][N_BASIS];
+    int n;
+} moments;
+
+static void add_pixel(moments *m, const double basis[N_BASIS]) {
+    for (int i = 0; i < N_BASIS; i++) {
+        for (int j = 0; j <= i; j++) m->sum[i][j] += basis[i] * basis[j];
+    }
+    m->n++;
+}
+
+static void sum_window(const fit *f, const edge *e, const edge_window *w, double offset,
+                       moments *m) {
+    double sigma = f->sigma_px[!e->is_upright];
+    int u0 = (int)fmax(0, ceil(w->centre.x - w->half_u));
+    int u1 = (int)fmin(f->image->width - 1, floor(w->centre.x + w->half_u));
+    int v0 = (int)fmax(0, ceil(w->centre.y - w->half_v));
+    int v1 = (int)fmin(f->image->height - 1, floor(w->centre.y + w->half_v));
+    int every = 1 + (int)(w->n_pixels / MAX_PIXELS);
+    int count = 0;
+    memset(m, 0, sizeof *m);
     for (int v = v0; v <= v1; v++) {
         const uint8_t *row = tr_image_row(f->image, v);
         for (int u = u0; u <= u1; u++) {
             double du = u - w->centre.x;
             double dv = v - w->centre.y;
             double along = w->to_along[0] * du + w->to_along[1] * dv;
-            if (along < w->from || along > w->to) continue;
             double d = w->to_across[0] * du + w->to_across[1] * dv;
-            if (d < w->lo || d > w->hi) continue;
+            if (fabs(along) > 0.5 || d < w->lo || d > w->hi) continue;
+            if (count++ % every != 0) continue;
             double by_d;
             double by_sigma;
-            double S = profile(e, w->cell_px, f->bleed_px[family], f->sigma_px[family], d - x[2],
-                               &by_d, &by_sigma);
-            double J[3] = {1, S, -x[1] * by_d};
-            double Jsigma = x[1] * by_sigma;
-            double r = row[u] - (x[0] + x[1] * S);
-            for (int i = 0; i < 3; i++) {
-                s->rhs[i] += J[i] * r;
-                s->sigma_x[i] += J[i] * Jsigma;
-                for (int j = 0; j <= i; j++) s->A[3 * i + j] += J[i] * J[j];
-            }
-            s->sum_rr += r * r;
-            s->sigma_r += Jsigma * r;
-            s->sigma_sigma += Jsigma * Jsigma;
-            s->n++;
+            double by_light;
+            double by_tone[N_TONE];
+            double light = pattern(e, w, sigma, along, d - offset, &by_d, &by_sigma);
+            double S = tone_curve(f->tone, light, &by_light, by_tone);
+            double basis[N_BASIS] = {1, S, -by_light * by_d, by_light * by_sigma};
+            memcpy(&basis[SHAPE + TONE], by_tone, sizeof by_tone);
+            basis[GREY] = row[u];
+            add_pixel(m, basis);
         }
     }
 }
 
-/* Offset of one edge. False where there are too few pixels or no such edge. */
-static bool measure_edge(const fit *f, edge *e) {
-    edge_window w;
-    edge_sums s;
-    double x[3] = {128, 100, 0};
-    double A[9];
-    if (!make_edge_window(f, e, &w)) return false;
-    for (int step = 0; step < 3; step++) {
-        double d[3];
-        sum_edge(f, e, &w, x, &s);
-        if (s.n < MIN_PIXELS) return false;
-        memcpy(A, s.A, sizeof A);
-        memcpy(d, s.rhs, sizeof d);
-        if (step == 0) {
-            /* Levels first: the offset's derivative needs the step's height. */
-            A[6] = A[7] = 0;
-            A[8] = 1;
-            d[2] = 0;
+/* Eliminates b, a and the offset: what is left from row SHAPE on are the normal equations of the
+ * rest. False where they are not determined. */
+static bool eliminate(moments *m) {
+    for (int k = 0; k < SHAPE; k++) {
+        double pivot = m->sum[k][k];
+        if (!(pivot > 1e-9 * m->n)) return false;
+        for (int i = k + 1; i < N_BASIS; i++) {
+            double factor = m->sum[i][k] / pivot;
+            for (int j = k + 1; j <= i; j++) m->sum[i][j] -= factor * m->sum[j][k];
         }
-        if (!tr_solve_small(A, d, 3)) return false;
-        x[0] += d[0];
-        x[1] += d[1];
-        /* Beyond the blur the profile is flat and says nothing about where the edge is. */
-        double limit = 0.8 * f->sigma_px[!e->is_upright] + 0.3;
-        x[2] = fmax(-2 * limit, fmin(2 * limit, x[2] + fmax(-limit, fmin(limit, d[2]))));
     }
-    if (!(x[1] > MIN_CONTRAST)) return false; /* also where black and white are exchanged */
-    sum_edge(f, e, &w, x, &s);
-    if (s.n < MIN_PIXELS) return false;
-    memcpy(A, s.A, sizeof A);
-    double unit[3] = {0, 0, 1};
-    if (!tr_solve_small(A, unit, 3)) return false;
-    double variance = fmax(s.sum_rr / fmax(1, s.n - 3), 0.25);
-    e->offset_px = x[2];
-    e->sd_px = sqrt(variance * unit[2]);
-    e->cell_px = w.cell_px;
-    e->contrast = x[1];
-    /* The blur's own step, with levels and offset eliminated. */
-    double y[3];
-    memcpy(A, s.A, sizeof A);
-    memcpy(y, s.sigma_x, sizeof y);
-    if (!tr_solve_small(A, y, 3)) return false;
-    double reduced = s.sigma_sigma;
-    double slope = s.sigma_r;
-    for (int i = 0; i < 3; i++) {
-        reduced -= s.sigma_x[i] * y[i];
-        slope -= s.rhs[i] * y[i];
+    return true;
+}
+
+/* Offset of one edge. False where there are too few pixels or no such edge. */
+static bool measure_edge(const fit *f, edge *e, int n_steps) {
+    edge_window w;
+    moments m;
+    double step = 0;
+    e->is_possible = make_edge_window(f, e, &w);
+    if (!e->is_possible) return false;
+    /* Beyond the blur the profile is flat and says nothing about where the edge is. */
+    const double limit = 0.8 * f->sigma_px[!e->is_upright] + 0.3;
+    e->offset_px = 0;
+    for (int k = 0; k < n_steps; k++) {
+        sum_window(f, e, &w, e->offset_px, &m);
+        if (m.n < MIN_PIXELS || !eliminate(&m)) return false;
+        /* Back from the last of the three: the offset times the step to white, then that step. */
+        double place = m.sum[GREY][PLACE] / m.sum[PLACE][PLACE];
+        e->contrast = (m.sum[GREY][STEP] - m.sum[PLACE][STEP] * place) / m.sum[STEP][STEP];
+        if (!(e->contrast > MIN_CONTRAST))
+            return false; /* also where black and white are exchanged */
+        step = place / e->contrast;
+        e->offset_px += fmax(-limit, fmin(limit, step));
     }
-    e->sigma_slope = slope / variance;
-    e->sigma_weight = fmax(0, reduced) / variance;
+    if (fabs(e->offset_px) > 2 * limit) return false;
+    double a2 = e->contrast * e->contrast;
+    double variance = fmax(m.sum[GREY][GREY] / fmax(1, m.n - 3), 0.25);
+    e->sd_px = sqrt(variance / (m.sum[PLACE][PLACE] * a2));
+    for (int i = 0; i < N_SHAPE; i++) {
+        e->shape_slope[i] = e->contrast * m.sum[GREY][SHAPE + i] / variance;
+        for (int j = 0; j <= i; j++) {
+            double weight = a2 * m.sum[SHAPE + i][SHAPE + j] / variance;
+            e->shape_weight[N_SHAPE * i + j] = e->shape_weight[N_SHAPE * j + i] = weight;
+        }
+    }
     return e->sd_px < 1;
 }
 
@@ -330,28 +454,43 @@ static double median(double *v, int n) {
     return n % 2 ? v[n / 2] : (v[n / 2 - 1] + v[n / 2]) / 2;
 }
 
-static void measure_edges(fit *f) {
+static void measure_edges(fit *f, int n_steps) {
     for (int i = 0; i < f->n_edges; i++) {
         edge *e = &f->edges[i];
-        e->is_measured = measure_edge(f, e);
+        e->is_measured = measure_edge(f, e, n_steps);
         e->is_used = e->is_measured;
     }
 }
 
-/* One step of the blur of each family, from all its edges. */
-static void update_sigma(fit *f) {
-    for (int family = 0; family < 2; family++) {
-        double slope = 0;
-        double weight = 0;
-        for (int i = 0; i < f->n_edges; i++) {
-            const edge *e = &f->edges[i];
-            if (!e->is_used || !e->is_upright != family) continue;
-            slope += e->sigma_slope;
-            weight += e->sigma_weight;
+/* One step of the shape, from all edges: the blur of each family, one tone curve. */
+static void update_shape(fit *f) {
+    enum { N = 2 + N_TONE };
+    double A[N * N] = {0};
+    double x[N] = {0};
+    for (int i = 0; i < f->n_edges; i++) {
+        const edge *e = &f->edges[i];
+        if (!e->is_used) continue;
+        for (int k = 0; k < N_SHAPE; k++) {
+            int a = k == SIGMA ? !e->is_upright : 1 + k;
+            x[a] += e->shape_slope[k];
+            for (int l = 0; l < N_SHAPE; l++) {
+                int b = l == SIGMA ? !e->is_upright : 1 + l;
+                A[N * a + b] += e->shape_weight[N_SHAPE * k + l];
+            }
         }
-        if (!(weight > 0)) continue;
-        double step = fmax(-0.3, fmin(0.3, slope / weight));
-        f->sigma_px[family] = fmax(0.3, fmin(4, f->sigma_px[family] + step));
+    }
+    for (int k = 0; k < N; k++) {
+        /* Without a prior the blur of a family that has no edge would be undetermined. */
+        A[N * k + k] += k < 2 ? 1e-3 : 1 / (TONE_SD * TONE_SD);
+        if (k >= 2) x[k] -= f->tone[k - 2] / (TONE_SD * TONE_SD);
+    }
+    if (!tr_solve_small(A, x, N)) return;
+    for (int k = 0; k < 2; k++) {
+        f->sigma_px[k] = fmax(0.3, fmin(4, f->sigma_px[k] + fmax(-0.3, fmin(0.3, x[k]))));
+    }
+    for (int k = 0; k < N_TONE; k++) {
+        double step = fmax(-0.4, fmin(0.4, x[2 + k]));
+        f->tone[k] = fmax(-TONE_LIMIT, fmin(TONE_LIMIT, f->tone[k] + step));
     }
 }
 
@@ -372,7 +511,7 @@ static bool corner_jacobian(const fit *f, double (*J)[8]) {
             const edge *e = &f->edges[i];
             tr_vec2 a;
             tr_vec2 b;
-            if (!e->is_measured) continue;
+            if (!e->is_possible) continue;
             if (!to_pixel(f, H[0], e->mid, &a, NULL) || !to_pixel(f, H[1], e->mid, &b, NULL)) {
                 return false;
             }
@@ -386,6 +525,13 @@ static double edge_variance(const edge *e) {
     double lowness = fmax(1, LOW_CELL_PX / e->cell_px);
     double floor_px = EDGE_FLOOR_PX * lowness * lowness;
     return e->sd_px * e->sd_px + floor_px * floor_px;
+}
+
+/* What the corners' and bleeds' step leaves of an edge's offset. */
+static double residual(const edge *e, const double J[8], const double x[N_UNKNOWNS]) {
+    double r = e->offset_px + e->polarity * x[8 + !e->is_upright];
+    for (int a = 0; a < 8; a++) r -= J[a] * x[a];
+    return r;
 }
 
 /* Corners and bleeds from the edges' offsets. x: corners' step (8) and bleeds' (2). C: covariance
@@ -416,8 +562,7 @@ static bool solve_corners(const fit *f, double (*J)[8], double x[N_UNKNOWNS], do
     for (int i = 0; i < f->n_edges; i++) {
         const edge *e = &f->edges[i];
         if (!e->is_used) continue;
-        double r = e->offset_px + e->polarity * x[8 + !e->is_upright];
-        for (int a = 0; a < 8; a++) r -= J[i][a] * x[a];
+        double r = residual(e, J[i], x);
         *chi2 += r * r / edge_variance(e);
     }
     if (!C) return true;
@@ -440,9 +585,7 @@ static int drop_outliers(fit *f, double (*J)[8], const double x[N_UNKNOWNS]) {
     for (int i = 0; i < f->n_edges; i++) {
         const edge *e = &f->edges[i];
         if (!e->is_measured) continue;
-        double r = e->offset_px + e->polarity * x[8 + !e->is_upright];
-        for (int a = 0; a < 8; a++) r -= J[i][a] * x[a];
-        size[i] = fabs(r) / sqrt(edge_variance(e));
+        size[i] = fabs(residual(e, J[i], x)) / sqrt(edge_variance(e));
         if (e->is_used) scratch[n++] = size[i];
     }
     /* 1.4826 times the median of absolute values is the sd of a normal distribution. */
@@ -462,28 +605,26 @@ static bool is_outline(const fit *f, const edge *e) {
     return fabs(fabs(e->is_upright ? e->mid.x : e->mid.y) - f->border / 2.0) < 0.25;
 }
 
-/* At least half of the edges that could be measured agree, and at least this many of each family:
-   8 corner coordinates and 2 bleeds are to be found from them. Of the inner edges, which tell one
-   tag from another, two thirds must: another tag's pattern, or this one turned by a quarter, shares
-   about one in four. */
-static bool is_enough(const fit *f, int *n_used, int *n_possible) {
+/* At least half of the edges that could be measured agree, and at least eight of each family: 8
+   corner coordinates and 2 bleeds are to be found from them. Of the inner edges, which tell one
+   tag from another, three quarters must: another tag's pattern, or this one turned by a quarter,
+   shares about one in four. */
+static bool is_enough(const fit *f, int *n_possible) {
     int used[2] = {0, 0};
     int inner_used = 0;
     int inner_possible = 0;
     int possible = 0;
     for (int i = 0; i < f->n_edges; i++) {
-        edge_window w;
-        edge e = f->edges[i];
-        used[!e.is_upright] += e.is_used;
-        bool is_possible = make_edge_window(f, &e, &w);
-        possible += is_possible;
-        inner_used += e.is_used && !is_outline(f, &e);
-        inner_possible += is_possible && !is_outline(f, &e);
+        const edge *e = &f->edges[i];
+        bool is_inner = !is_outline(f, e);
+        used[!e->is_upright] += e->is_used;
+        possible += e->is_possible;
+        inner_used += e->is_used && is_inner;
+        inner_possible += e->is_possible && is_inner;
     }
-    *n_used = used[0] + used[1];
     *n_possible = possible;
-    return used[0] >= 8 && used[1] >= 8 && 2 * (*n_used) >= possible &&
-           3 * inner_used >= 2 * inner_possible;
+    return used[0] >= 8 && used[1] >= 8 && 2 * (used[0] + used[1]) >= possible &&
+           4 * inner_used >= 3 * inner_possible;
 }
 
 static void apply_step(fit *f, const double x[N_UNKNOWNS], double *largest) {
@@ -493,7 +634,74 @@ static void apply_step(fit *f, const double x[N_UNKNOWNS], double *largest) {
         f->corner_px[k].y += x[2 * k + 1];
         *largest = fmax(*largest, hypot(x[2 * k], x[2 * k + 1]));
     }
-    for (int k = 0; k < 2; k++) f->bleed_px[k] = fmax(-1, fmin(1, f->bleed_px[k] + x[8 + k]));
+    /* The edges' offsets hold the whole of it, as they do not know of it. */
+    for (int k = 0; k < 2; k++) f->bleed_px[k] = x[8 + k];
+}
+
+/* By how much white grows: where the curve is half-way between black and white, and what is left.
+ */
+static double whole_bleed(const fit *f, int family) {
+    double lo = 0;
+    double hi = 1;
+    double by_light;
+    double by_tone[N_TONE];
+    double z = -4;
+    double density;
+    for (int k = 0; k < 40; k++) {
+        double mid = (lo + hi) / 2;
+        bool is_below = tone_curve(f->tone, mid, &by_light, by_tone) < 0;
+        lo = is_below ? mid : lo;
+        hi = is_below ? hi : mid;
+    }
+    for (int k = 0; k < 23; k++) {
+        double step = ldexp(4, -k);
+        z += normal_below(z + step, &density) < lo ? step : 0;
+    }
+    return f->bleed_px[family] - z * f->sigma_px[family];
+}
+
+/* Of the corners: what the edges' scatter says (C: of all unknowns, for the stated variances), and
+   what no scatter shows. */
+static void fill_covariance(const fit *f, const double *C, double factor, tr_tag_fit *out) {
+    double inward[8];
+    double cell_px = INFINITY;
+    tr_vec2 centre = tr_v2(0, 0);
+    for (int i = 0; i < f->n_edges; i++) {
+        if (f->edges[i].is_used) cell_px = fmin(cell_px, f->edges[i].cell_px);
+    }
+    for (int k = 0; k < 4; k++) centre = tr_v2_add(centre, tr_v2_scale(0.25, f->corner_px[k]));
+    for (int k = 0; k < 4; k++) {
+        tr_vec2 d = tr_v2_sub(centre, f->corner_px[k]);
+        d = tr_v2_scale(INWARD_FLOOR_PX2 / (cell_px * tr_v2_norm(d)), d);
+        inward[2 * k] = d.x;
+        inward[2 * k + 1] = d.y;
+    }
+    for (int i = 0; i < 8; i++) {
+        for (int j = 0; j < 8; j++) {
+            out->covariance[8 * i + j] = factor * C[i * N_UNKNOWNS + j] + inward[i] * inward[j];
+        }
+        out->covariance[9 * i] += CORNER_FLOOR_PX * CORNER_FLOOR_PX;
+    }
+}
+
+/* What the edges say of the light. */
+static void fill_statistics(const fit *f, double (*J)[8], const double x[N_UNKNOWNS],
+                            tr_tag_fit *out) {
+    double contrast[MAX_EDGES];
+    int n = 0;
+    double sum = 0;
+    for (int i = 0; i < f->n_edges; i++) {
+        const edge *e = &f->edges[i];
+        if (!e->is_used) continue;
+        double r = residual(e, J[i], x);
+        sum += r * r;
+        contrast[n++] = e->contrast;
+    }
+    out->rms_px = sqrt(sum / n);
+    out->contrast = median(contrast, n);
+    out->n_edges = n;
+    for (int k = 0; k < 2; k++) out->bleed_px[k] = whole_bleed(f, k);
+    memcpy(out->sigma_px, f->sigma_px, sizeof out->sigma_px);
 }
 
 static bool run_fit(fit *f, const tr_vec2 start_px[4], tr_tag_fit *out) {
@@ -505,45 +713,25 @@ static bool run_fit(fit *f, const tr_vec2 start_px[4], tr_tag_fit *out) {
     double largest = INFINITY;
     memcpy(f->corner_px, start_px, sizeof f->corner_px);
     f->sigma_px[0] = f->sigma_px[1] = START_SIGMA_PX;
-    for (int pass = 0; pass < 12; pass++) {
+    for (int pass = 0; pass < MAX_PASSES; pass++) {
         if (!homography_of(f, f->corner_px, &f->H)) return false;
-        measure_edges(f);
-        if (!is_enough(f, &out->n_edges, &out->n_possible)) return false;
-        if (!corner_jacobian(f, J)) return false;
+        measure_edges(f, pass == 0 ? FIRST_STEPS : 1);
+        if (!is_enough(f, &out->n_possible)) return false;
+        if (largest > JACOBIAN_PX && !corner_jacobian(f, J)) return false;
         if (!solve_corners(f, J, x, NULL, &chi2, &n_used)) return false;
         for (int again = 0; again < 3 && drop_outliers(f, J, x) > 0; again++) {
             if (!solve_corners(f, J, x, NULL, &chi2, &n_used)) return false;
         }
-        if (!is_enough(f, &out->n_edges, &out->n_possible)) return false;
-        if (!solve_corners(f, J, x, C, &chi2, &n_used)) return false;
-        update_sigma(f);
+        if (!is_enough(f, &out->n_possible)) return false;
+        update_shape(f);
         apply_step(f, x, &largest);
         if (largest < 0.002 && pass >= 3) break;
     }
     /* A fit that still wanders does not sit on this tag. */
-    if (!(largest < 0.05)) return false;
-    double factor = fmax(1, chi2 / fmax(1, n_used - N_UNKNOWNS));
-    for (int i = 0; i < 8; i++) {
-        for (int j = 0; j < 8; j++) out->covariance[8 * i + j] = factor * C[i * N_UNKNOWNS + j];
-        out->covariance[9 * i] += CORNER_FLOOR_PX * CORNER_FLOOR_PX;
-    }
+    if (!(largest < 0.05) || !solve_corners(f, J, x, C, &chi2, &n_used)) return false;
     memcpy(out->corner_px, f->corner_px, sizeof out->corner_px);
-    memcpy(out->bleed_px, f->bleed_px, sizeof out->bleed_px);
-    memcpy(out->sigma_px, f->sigma_px, sizeof out->sigma_px);
-    double contrast[MAX_EDGES];
-    int n = 0;
-    double sum = 0;
-    for (int i = 0; i < f->n_edges; i++) {
-        const edge *e = &f->edges[i];
-        if (!e->is_used) continue;
-        double r = e->offset_px + e->polarity * x[8 + !e->is_upright];
-        for (int a = 0; a < 8; a++) r -= J[i][a] * x[a];
-        sum += r * r;
-        contrast[n++] = e->contrast;
-    }
-    out->rms_px = sqrt(sum / n);
-    out->contrast = median(contrast, n);
-    out->n_edges = n;
+    fill_covariance(f, C, fmax(1, chi2 / fmax(1, n_used - N_UNKNOWNS)), out);
+    fill_statistics(f, J, x, out);
     return true;
 }
 

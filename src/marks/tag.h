@@ -9,12 +9,13 @@
    one way). What is left is free of it, whatever the tone curve is.
 
    1. Each edge of a cell gives its offset from the prediction along its normal, by least squares on
-      the pixels near it: I = b + a S(d - offset), S being the blurred pattern along that line, with
-      the neighbouring parallel edges in it. Black and white levels are each edge's own, so that
-      uneven light and shadows do no harm.
+      the pixels near it: I = b + a S(d - offset), S being the known pattern about that edge,
+   blurred (a round Gaussian, in linear light) and sent through a tone curve. Black and white levels
+   are each edge's own, so that uneven light and shadows do no harm. Blur and tone curve (what
+   camera and sharpening made of the light) are unknowns of the tag as a whole.
    2. The offsets of all edges give the corners: unknowns are the four corners, moved in the image
-      and joined through the lens model by a homography, and the bleeds. Edges that disagree
-      (something lies over them) are left out.
+      and joined through the lens model by a homography, and what bleed the tone curve has left.
+      Edges that disagree (something lies over them) are left out.
    Both are repeated until the corners rest. */
 #ifndef TR_MARKS_TAG_H
 #define TR_MARKS_TAG_H
@@ -25,6 +26,9 @@
 #include "image/image.h"
 #include "lens/lens.h"
 #include "marks/family.h"
+
+/* Tags with less height in a photo than this, px, cannot be measured. */
+enum { TR_TAG_MIN_PX = 10 };
 
 typedef struct {
     tr_vec2 corner_px[4];  /* order of tr_tag_corner */

@@ -24,16 +24,24 @@ static const double ROUNDING_OF_COST = 1e-11;
 
 static const int DEFAULT_MAX_ITERATIONS = 100;
 
+/* Terms that follow each other and depend on the same unknowns, such as the marks of one sheet in
+   one photo: they are summed in one dense block before they go into H. */
+typedef struct {
+    int first, end; /* terms */
+    size_t slot;    /* its first, in slots */
+} run;
+
 struct tr_lsq {
     const tr_lsq_problem *problem;
     cholmod_common common;
     cholmod_sparse *H; /* upper triangle, columns sorted */
     cholmod_factor *L;
-    int *slots;         /* for each term, for each pair a <= b of its columns: place in H->x */
-    size_t *slot_start; /* per term, into slots */
-    int *diagonal;      /* place of each diagonal entry in H->x */
-    double *g;          /* J'r */
-    double *scale;      /* 1 / sqrt(diagonal of H) */
+    run *runs;
+    int n_runs;
+    int *slots;    /* for each run, for each pair a <= b of its columns: place in H->x */
+    int *diagonal; /* place of each diagonal entry in H->x */
+    double *g;     /* J'r */
+    double *scale; /* 1 / sqrt(diagonal of H) */
     double *step;
     double *values; /* H->x as assembled, before scaling and damping */
     cholmod_dense *rhs;
@@ -52,17 +60,20 @@ typedef struct {
     bool is_late;
 } loss;
 
-/* Weight of a term and its share of the cost. Huber: rho(s) = s up to k^2, else 2 k sqrt(s) - k^2.
- */
-static double term_weight(loss l, const tr_lsq_term *term, double s, double *rho) {
-    double k2 = l.huber * l.huber * term->rows;
-    if (!term->is_robust || l.huber <= 0 || s <= k2) {
-        *rho = s;
+double tr_lsq_weight(double huber, int rows, double sum_squares, double *rho) {
+    double k2 = huber * huber * rows;
+    if (huber <= 0 || sum_squares <= k2) {
+        *rho = sum_squares;
         return 1;
     }
     double k = sqrt(k2);
-    *rho = 2 * k * sqrt(s) - k2;
-    return k / sqrt(s);
+    *rho = 2 * k * sqrt(sum_squares) - k2;
+    return k / sqrt(sum_squares);
+}
+
+/* Weight of a term and its share of the cost. */
+static double term_weight(loss l, const tr_lsq_term *term, double s, double *rho) {
+    return tr_lsq_weight(term->is_robust ? l.huber : 0, term->rows, s, rho);
 }
 
 static int compare_ints(const void *a, const void *b) {
@@ -85,38 +96,61 @@ static int find_slot(const int *p, const int *i, int row, int column) {
     return lo;
 }
 
-/* For each unknown the terms that depend on it: start has n + 1 places. Both are owned by the
-   caller. */
-static bool terms_by_column(const tr_lsq_problem *problem, int **start, int **terms) {
-    int n = problem->n_unknowns;
-    int total = 0;
-    for (int t = 0; t < problem->n_terms; t++) total += problem->terms[t].n_columns;
-    *start = calloc((size_t)n + 2, sizeof **start);
-    *terms = malloc(((size_t)total + 1) * sizeof **terms);
-    if (!*start || !*terms) return false;
+static bool has_same_columns(const tr_lsq_term *a, const tr_lsq_term *b) {
+    return a->n_columns == b->n_columns &&
+           memcmp(a->columns, b->columns, (size_t)a->n_columns * sizeof *a->columns) == 0;
+}
+
+/* Divides the terms into runs; returns how many slots they need. */
+static size_t make_runs(tr_lsq *q) {
+    const tr_lsq_problem *problem = q->problem;
+    size_t n_slots = 0;
     for (int t = 0; t < problem->n_terms; t++) {
-        for (int a = 0; a < problem->terms[t].n_columns; a++) {
-            (*start)[problem->terms[t].columns[a] + 2]++;
+        size_t n = (size_t)problem->terms[t].n_columns;
+        if (t == 0 || !has_same_columns(&problem->terms[t - 1], &problem->terms[t])) {
+            q->runs[q->n_runs++] = (run){.first = t, .slot = n_slots};
+            n_slots += n * (n + 1) / 2;
         }
+        q->runs[q->n_runs - 1].end = t + 1;
+    }
+    return n_slots;
+}
+
+/* The term that stands for a run. */
+static const tr_lsq_term *columns_of(const tr_lsq *q, int r) {
+    return &q->problem->terms[q->runs[r].first];
+}
+
+/* For each unknown the runs that depend on it: start has n + 1 places. Both are owned by the
+   caller. */
+static bool runs_by_column(const tr_lsq *q, int **start, int **runs) {
+    int n = q->problem->n_unknowns;
+    int total = 0;
+    for (int r = 0; r < q->n_runs; r++) total += columns_of(q, r)->n_columns;
+    *start = calloc((size_t)n + 2, sizeof **start);
+    *runs = malloc(((size_t)total + 1) * sizeof **runs);
+    if (!*start || !*runs) return false;
+    for (int r = 0; r < q->n_runs; r++) {
+        const tr_lsq_term *term = columns_of(q, r);
+        for (int a = 0; a < term->n_columns; a++) (*start)[term->columns[a] + 2]++;
     }
     for (int j = 0; j < n; j++) (*start)[j + 2] += (*start)[j + 1];
-    for (int t = 0; t < problem->n_terms; t++) {
-        for (int a = 0; a < problem->terms[t].n_columns; a++) {
-            (*terms)[(*start)[problem->terms[t].columns[a] + 1]++] = t;
-        }
+    for (int r = 0; r < q->n_runs; r++) {
+        const tr_lsq_term *term = columns_of(q, r);
+        for (int a = 0; a < term->n_columns; a++) (*runs)[(*start)[term->columns[a] + 1]++] = r;
     }
     return true;
 }
 
 /* Rows i <= j of column j: the unknowns that meet j in a term, sorted; last_seen marks those that
    are listed already. Returns their number. */
-static int list_rows(const tr_lsq_problem *problem, const int *terms, int n_terms, int j,
-                     int *last_seen, int *rows) {
+static int list_rows(const tr_lsq *q, const int *runs, int n_runs, int j, int *last_seen,
+                     int *rows) {
     int n = 0;
     rows[n++] = j;
     last_seen[j] = j;
-    for (int k = 0; k < n_terms; k++) {
-        const tr_lsq_term *term = &problem->terms[terms[k]];
+    for (int k = 0; k < n_runs; k++) {
+        const tr_lsq_term *term = columns_of(q, runs[k]);
         for (int a = 0; a < term->n_columns; a++) {
             int i = term->columns[a];
             if (i >= j || last_seen[i] == j) continue;
@@ -128,13 +162,13 @@ static int list_rows(const tr_lsq_problem *problem, const int *terms, int n_term
     return n;
 }
 
-/* Where each pair of columns of each term stands in H->x. */
+/* Where each pair of columns of each run stands in H->x. */
 static void fill_slots(tr_lsq *q) {
     const int *p = q->H->p;
     const int *i = q->H->i;
     size_t slot = 0;
-    for (int t = 0; t < q->problem->n_terms; t++) {
-        const tr_lsq_term *term = &q->problem->terms[t];
+    for (int r = 0; r < q->n_runs; r++) {
+        const tr_lsq_term *term = columns_of(q, r);
         for (int a = 0; a < term->n_columns; a++) {
             for (int b = a; b < term->n_columns; b++) {
                 int ca = term->columns[a];
@@ -147,22 +181,15 @@ static void fill_slots(tr_lsq *q) {
 
 /* The pattern of H: all pairs of columns that meet in a term, and the diagonal. */
 static bool make_pattern(tr_lsq *q, tr_error *err) {
-    const tr_lsq_problem *problem = q->problem;
-    int n = problem->n_unknowns;
+    int n = q->problem->n_unknowns;
     bool ok = false;
-    size_t n_pairs = 0;
     int *start = NULL;
-    int *terms = NULL;
+    int *runs = NULL;
     int *last_seen = malloc(((size_t)n + 1) * sizeof *last_seen);
     int *rows = malloc(((size_t)n + 1) * sizeof *rows);
     int *counts = calloc((size_t)n + 1, sizeof *counts);
-    for (int t = 0; t < problem->n_terms; t++) {
-        size_t c = (size_t)problem->terms[t].n_columns;
-        q->slot_start[t] = n_pairs;
-        n_pairs += c * (c + 1) / 2;
-    }
-    q->slots = malloc((n_pairs + 1) * sizeof *q->slots);
-    if (!last_seen || !rows || !counts || !q->slots || !terms_by_column(problem, &start, &terms)) {
+    q->slots = malloc((make_runs(q) + 1) * sizeof *q->slots);
+    if (!last_seen || !rows || !counts || !q->slots || !runs_by_column(q, &start, &runs)) {
         tr_fail_memory(err);
         goto out;
     }
@@ -170,8 +197,7 @@ static bool make_pattern(tr_lsq *q, tr_error *err) {
     size_t total = 0;
     for (int j = 0; j < n; j++) last_seen[j] = -1;
     for (int j = 0; j < n; j++) {
-        counts[j] =
-            list_rows(problem, terms + start[j], start[j + 1] - start[j], j, last_seen, rows);
+        counts[j] = list_rows(q, runs + start[j], start[j + 1] - start[j], j, last_seen, rows);
         total += (size_t)counts[j];
     }
     q->H = cholmod_allocate_sparse((size_t)n, (size_t)n, total, 1, 1, 1, CHOLMOD_REAL, &q->common);
@@ -185,7 +211,7 @@ static bool make_pattern(tr_lsq *q, tr_error *err) {
     for (int j = 0; j < n; j++) last_seen[j] = -1;
     for (int j = 0; j < n; j++) {
         int *to = (int *)q->H->i + p[j];
-        list_rows(problem, terms + start[j], start[j + 1] - start[j], j, last_seen, rows);
+        list_rows(q, runs + start[j], start[j + 1] - start[j], j, last_seen, rows);
         memcpy(to, rows, (size_t)counts[j] * sizeof *rows);
         p[j + 1] = p[j] + counts[j];
         q->diagonal[j] = p[j + 1] - 1;
@@ -194,7 +220,7 @@ static bool make_pattern(tr_lsq *q, tr_error *err) {
     ok = true;
 out:
     free(start);
-    free(terms);
+    free(runs);
     free(last_seen);
     free(rows);
     free(counts);
@@ -217,12 +243,12 @@ tr_lsq *tr_lsq_new(const tr_lsq_problem *problem, tr_error *err) {
     q->common.nmethods = 1;
     q->common.method[0].ordering = CHOLMOD_AMD;
     q->common.quick_return_if_not_posdef = 1;
-    q->slot_start = calloc((size_t)problem->n_terms + 1, sizeof *q->slot_start);
+    q->runs = calloc((size_t)problem->n_terms + 1, sizeof *q->runs);
     q->diagonal = calloc(n + 1, sizeof *q->diagonal);
     q->g = calloc(n + 1, sizeof *q->g);
     q->scale = calloc(n + 1, sizeof *q->scale);
     q->step = calloc(n + 1, sizeof *q->step);
-    if (!q->slot_start || !q->diagonal || !q->g || !q->scale || !q->step) {
+    if (!q->runs || !q->diagonal || !q->g || !q->scale || !q->step) {
         tr_fail_memory(err);
         goto fail;
     }
@@ -245,7 +271,7 @@ void tr_lsq_free(tr_lsq *q) {
     cholmod_free_sparse(&q->H, &q->common);
     cholmod_finish(&q->common);
     free(q->slots);
-    free(q->slot_start);
+    free(q->runs);
     free(q->diagonal);
     free(q->g);
     free(q->scale);
@@ -270,31 +296,39 @@ static double trial_cost(const tr_lsq *q, loss l) {
     return cost;
 }
 
+/* J' W J (upper triangle) and J' W r of the terms of a run, n columns. */
+typedef struct {
+    double H[TR_LSQ_MAX_COLUMNS * TR_LSQ_MAX_COLUMNS];
+    double g[TR_LSQ_MAX_COLUMNS];
+} block;
+
 /* Adds g = w J'r and w J'J - radial g g' of one term. Inner loops run along rows of J, so that they
    vectorise. */
-static void add_term(tr_lsq *q, int t, double w, double radial, const double *r, const double *J) {
-    const tr_lsq_term *term = &q->problem->terms[t];
-    const int n = term->n_columns;
-    double h[TR_LSQ_MAX_COLUMNS * TR_LSQ_MAX_COLUMNS];
-    double g[TR_LSQ_MAX_COLUMNS];
-    memset(h, 0, (size_t)(n * n) * sizeof *h);
-    memset(g, 0, (size_t)n * sizeof *g);
-    for (int i = 0; i < term->rows; i++) {
+static void add_term(int rows, int n, double w, double radial, const double *r, const double *J,
+                     block *sum) {
+    double g[TR_LSQ_MAX_COLUMNS] = {0};
+    for (int i = 0; i < rows; i++) {
         const double *row = J + (long)i * n;
+        for (int a = 0; a < n; a++) g[a] += w * row[a] * r[i];
         for (int a = 0; a < n; a++) {
             double ja = w * row[a];
-            double *ha = h + (long)a * n;
-            g[a] += ja * r[i];
+            double *ha = sum->H + (long)a * n;
             for (int b = a; b < n; b++) ha[b] += ja * row[b];
         }
     }
     for (int a = 0; a < n && radial > 0; a++) {
-        for (int b = a; b < n; b++) h[(long)a * n + b] -= radial * g[a] * g[b];
+        for (int b = a; b < n; b++) sum->H[(long)a * n + b] -= radial * g[a] * g[b];
     }
-    const int *slot = q->slots + q->slot_start[t];
+    for (int a = 0; a < n; a++) sum->g[a] += g[a];
+}
+
+static void add_block(tr_lsq *q, int r, const block *sum) {
+    const tr_lsq_term *term = columns_of(q, r);
+    const int n = term->n_columns;
+    const int *slot = q->slots + q->runs[r].slot;
     for (int a = 0; a < n; a++) {
-        q->g[term->columns[a]] += g[a];
-        for (int b = a; b < n; b++) q->values[*slot++] += h[(long)a * n + b];
+        q->g[term->columns[a]] += sum->g[a];
+        for (int b = a; b < n; b++) q->values[*slot++] += sum->H[(long)a * n + b];
     }
 }
 
@@ -304,22 +338,29 @@ static bool assemble(tr_lsq *q, loss l, tr_lsq_result *result) {
     size_t nnz = (size_t)((int *)q->H->p)[problem->n_unknowns];
     double r[TR_LSQ_MAX_ROWS];
     double J[TR_LSQ_MAX_ROWS * TR_LSQ_MAX_COLUMNS];
+    block sum;
     int rows = 0;
     memset(q->values, 0, nnz * sizeof *q->values);
     memset(q->g, 0, (size_t)problem->n_unknowns * sizeof *q->g);
     result->cost = 0;
     result->sum_squares = 0;
-    for (int t = 0; t < problem->n_terms; t++) {
-        const tr_lsq_term *term = &problem->terms[t];
-        if (!problem->evaluate(problem->context, t, r, J)) return false;
-        double s = 0;
-        double rho;
-        for (int i = 0; i < term->rows; i++) s += r[i] * r[i];
-        double w = term_weight(l, term, s, &rho);
-        result->cost += rho;
-        result->sum_squares += w * s;
-        rows += term->rows;
-        add_term(q, t, w, l.is_late && w < 1 ? RADIAL_PART / (w * s) : 0, r, J);
+    for (int k = 0; k < q->n_runs; k++) {
+        int n = columns_of(q, k)->n_columns;
+        memset(sum.H, 0, (size_t)(n * n) * sizeof *sum.H);
+        memset(sum.g, 0, (size_t)n * sizeof *sum.g);
+        for (int t = q->runs[k].first; t < q->runs[k].end; t++) {
+            const tr_lsq_term *term = &problem->terms[t];
+            if (!problem->evaluate(problem->context, t, r, J)) return false;
+            double s = 0;
+            double rho;
+            for (int i = 0; i < term->rows; i++) s += r[i] * r[i];
+            double w = term_weight(l, term, s, &rho);
+            result->cost += rho;
+            result->sum_squares += w * s;
+            rows += term->rows;
+            add_term(term->rows, n, w, l.is_late && w < 1 ? RADIAL_PART / (w * s) : 0, r, J, &sum);
+        }
+        add_block(q, k, &sum);
     }
     result->degrees_of_freedom = rows - problem->n_unknowns;
     result->variance_factor =
@@ -385,6 +426,28 @@ static bool solve_step(tr_lsq *q) {
     if (!x) return false;
     for (int j = 0; j < n; j++) q->step[j] = ((double *)x->x)[j] * q->scale[j];
     cholmod_free_dense(&x, &q->common);
+    return true;
+}
+
+bool tr_lsq_linearise(tr_lsq *q, double huber, tr_lsq_result *result, tr_error *err) {
+    const tr_lsq_problem *problem = q->problem;
+    int n = problem->n_unknowns;
+    int bad = -1;
+    memset(q->step, 0, (size_t)n * sizeof *q->step);
+    problem->move(problem->context, q->step);
+    /* The covariance is that of weighted least squares. */
+    if (!assemble(q, (loss){.huber = huber}, result)) {
+        return tr_fail(err, TR_NO_MEASURE, "the adjustment left the lens model's range");
+    }
+    if (n > 0 && !factorise(q, 0, &bad)) {
+        if (q->common.status == CHOLMOD_OUT_OF_MEMORY) return tr_fail_memory(err);
+        fail_undetermined(q, bad < 0 ? 0 : bad, err);
+        return false;
+    }
+    if (n > 0 && (bad = undetermined(q)) >= 0) {
+        fail_undetermined(q, bad, err);
+        return false;
+    }
     return true;
 }
 
@@ -459,22 +522,7 @@ bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_e
         }
         converged = is_last;
     }
-    memset(q->step, 0, (size_t)n * sizeof *q->step);
-    problem->move(problem->context, q->step);
-    l.is_late = false; /* the covariance is that of weighted least squares */
-    if (!assemble(q, l, result)) {
-        return tr_fail(err, TR_NO_MEASURE, "the adjustment left the lens model's range");
-    }
-    int bad = -1;
-    if (n > 0 && !factorise(q, 0, &bad)) {
-        if (q->common.status == CHOLMOD_OUT_OF_MEMORY) return tr_fail_memory(err);
-        fail_undetermined(q, bad < 0 ? 0 : bad, err);
-        return false;
-    }
-    if (n > 0 && (bad = undetermined(q)) >= 0) {
-        fail_undetermined(q, bad, err);
-        return false;
-    }
+    if (!tr_lsq_linearise(q, options.huber, result, err)) return false;
     result->is_settled = converged || n == 0;
     return true;
 }
@@ -512,4 +560,28 @@ bool tr_lsq_inverse_column(tr_lsq *q, int unknown, double *out, tr_error *err) {
     for (int j = 0; j < n; j++) out[j] = ((double *)x->x)[j] * q->scale[j];
     cholmod_free_dense(&x, &q->common);
     return true;
+}
+
+void tr_lsq_reduce(const tr_lsq *q, const double *A, int n, double *out) {
+    int size = q->problem->n_unknowns;
+    const int *perm = q->L->Perm;
+    const int *p = q->L->p;
+    const int *i = q->L->i;
+    const int *nz = q->L->nz;
+    const double *x = q->L->x;
+    for (int j = 0; j < size; j++) {
+        for (int c = 0; c < n; c++)
+            out[(long)j * n + c] = A[(long)perm[j] * n + c] * q->scale[perm[j]];
+    }
+    for (int j = 0; j < size; j++) {
+        double *y = out + (long)j * n;
+        bool is_zero = true;
+        for (int c = 0; c < n; c++) is_zero = is_zero && y[c] == 0.0;
+        if (is_zero) continue; /* most are, where A is sparse */
+        for (int c = 0; c < n; c++) y[c] /= x[p[j]];
+        for (int k = p[j] + 1; k < p[j] + nz[j]; k++) {
+            double *below = out + (long)i[k] * n;
+            for (int c = 0; c < n; c++) below[c] -= x[k] * y[c];
+        }
+    }
 }

@@ -79,6 +79,14 @@ void tr_lsq_free(tr_lsq *lsq);
 TR_MUST_USE bool tr_lsq_solve(tr_lsq *lsq, tr_lsq_options options, tr_lsq_result *result,
                               tr_error *err);
 
+/* The weight of a term with a loss of this Huber's threshold (0: none), and its share rho of the
+   cost: rho(s) = s up to k^2 = huber^2 rows, else 2 k sqrt(s) - k^2. */
+double tr_lsq_weight(double huber, int rows, double sum_squares, double *rho);
+
+/* H in the accepted state, which is taken as the solution, for the functions below; it is what
+   tr_lsq_solve does last. Errors as there. */
+TR_MUST_USE bool tr_lsq_linearise(tr_lsq *lsq, double huber, tr_lsq_result *result, tr_error *err);
+
 /* Columns of the inverse of H at the solution: the covariance of the unknowns for unit variance of
    the whitened residuals. out: n x n, row by row, for the n unknowns listed. */
 TR_MUST_USE bool tr_lsq_covariance(tr_lsq *lsq, const int *unknowns, int n, double *out,
@@ -86,5 +94,10 @@ TR_MUST_USE bool tr_lsq_covariance(tr_lsq *lsq, const int *unknowns, int n, doub
 
 /* One whole column of that inverse; out: one value an unknown. */
 TR_MUST_USE bool tr_lsq_inverse_column(tr_lsq *lsq, int unknown, double *out, tr_error *err);
+
+/* Half a solution: with H = L L', out = L^-1 A, so that out' out = A' H^-1 A. A and out:
+   n_unknowns x n, row by row; they must not overlap. The rows of out stand in an order of their
+   own. The fewer rows of A are not 0, the faster. */
+void tr_lsq_reduce(const tr_lsq *lsq, const double *A, int n, double *out);
 
 #endif

@@ -298,9 +298,10 @@ static bool is_repeated_offset(const tr_net_obs *obs, int k) {
     return false;
 }
 
-static bool evaluate_observation(const state *s, const tr_net_obs *obs, int n_columns, double *r,
+/* is_free: which of the sheet's unknowns have columns. */
+static bool evaluate_observation(const tr_network *net, const tr_net_obs *obs,
+                                 const bool is_free[TR_SHEET_N], int n_columns, double *r,
                                  double *J) {
-    const tr_network *net = s->net;
     const tr_net_photo *photo = &net->photos[obs->photo];
     int rows = 2 * obs->n_points;
     double raw_r[TR_LSQ_MAX_ROWS];
@@ -321,7 +322,7 @@ static bool evaluate_observation(const state *s, const tr_net_obs *obs, int n_co
         if (!net->rigs[photo->rig].is_held) {
             c = put_columns(part.rig, TR_POSE_N, NULL, raw, n_columns, c);
         }
-        c = put_columns(part.sheet, TR_SHEET_N, net->sheets[obs->sheet].is_free, raw, n_columns, c);
+        c = put_columns(part.sheet, TR_SHEET_N, is_free, raw, n_columns, c);
         for (int j = c; j < n_columns; j++) raw[j] = raw[n_columns + j] = 0;
         /* Offsets come last, each once, in the order in which the points name them. */
         for (int m = 0; m <= k; m++) {
@@ -525,11 +526,14 @@ static bool evaluate_length(const state *s, int index, int n_columns, double *r,
 
 static bool evaluate(void *context, int term, double *r, double *J) {
     const state *s = context;
+    const tr_network *net = s->net;
     int n_columns = s->terms[term].n_columns;
     int index = s->sources[term].index;
     switch (s->sources[term].kind) {
-    case TERM_OBSERVATION:
-        return evaluate_observation(s, &s->net->observations[index], n_columns, r, J);
+    case TERM_OBSERVATION: {
+        const tr_net_obs *obs = &net->observations[index];
+        return evaluate_observation(net, obs, net->sheets[obs->sheet].is_free, n_columns, r, J);
+    }
     case TERM_LENS_PRIOR: evaluate_lens_prior(s, index, r, J); return true;
     case TERM_FLOOR: evaluate_floor(s, index, n_columns, r, J); return true;
     case TERM_SHAPE: evaluate_shape(s, index, n_columns, r, J); return true;
@@ -825,9 +829,15 @@ static bool init_state(state *s, tr_network *net, tr_error *err) {
 
 /* The column of an unknown, -1 where it is not free. */
 static int find_unknown(const state *s, tr_net_unknown u) {
-    for (int i = 0; i < s->n_unknowns; i++) {
+    const int *first[] = {[TR_NET_LENS] = s->lens_column,
+                          [TR_NET_CAMERA] = s->camera_column,
+                          [TR_NET_RIG] = s->rig_column,
+                          [TR_NET_SHEET] = s->sheet_column,
+                          [TR_NET_OFFSET] = s->offset_column};
+    for (int i = first[u.kind][u.index]; i >= 0 && i < s->n_unknowns; i++) {
         const tr_net_unknown *v = &s->unknowns[i];
-        if (v->kind == u.kind && v->index == u.index && v->component == u.component) return i;
+        if (v->kind != u.kind || v->index != u.index) break;
+        if (v->component == u.component) return i;
     }
     return -1;
 }
@@ -875,14 +885,6 @@ bool tr_network_offset_jacobian(const tr_network *net, int observation, double *
     return true;
 }
 
-/* Huber's weight of a term, as lsq.c has it. */
-static double weight_of(const double *r, int rows, double huber) {
-    double sum = 0;
-    for (int i = 0; i < rows; i++) sum += r[i] * r[i];
-    double k2 = huber * huber * rows;
-    return huber <= 0 || sum <= k2 ? 1 : sqrt(k2 / sum);
-}
-
 /* The gains of one observation: for each wanted unknown, column x of the inverse (n_wanted columns
    of n_unknowns), out 6 values: -w (W J x)' (W J_offset). */
 static bool gain_of_term(const state *s, int t, const tr_net_options *o, const double *columns) {
@@ -894,11 +896,15 @@ static bool gain_of_term(const state *s, int t, const tr_net_options *o, const d
     double J[TR_LSQ_MAX_ROWS * TR_LSQ_MAX_COLUMNS];
     double raw[2 * TR_OBS_MAX_POINTS * TR_OFFSET_N];
     double Jo[2 * TR_OBS_MAX_POINTS * TR_OFFSET_N] = {0};
-    if (!evaluate_observation(s, obs, term->n_columns, r, J) ||
+    if (!evaluate_observation(s->net, obs, s->net->sheets[obs->sheet].is_free, term->n_columns, r,
+                              J) ||
         !tr_network_offset_jacobian(s->net, index, raw)) {
         return false;
     }
-    double w = weight_of(r, rows, o->huber);
+    double rho;
+    double sum_squares = 0;
+    for (int i = 0; i < rows; i++) sum_squares += r[i] * r[i];
+    double w = tr_lsq_weight(o->huber, rows, sum_squares, &rho);
     for (int i = 0; i < rows; i++) {
         for (int k = i; k < rows; k++) {
             for (int c = 0; c < TR_OFFSET_N; c++) {
@@ -944,20 +950,47 @@ out:
     return ok;
 }
 
+/* Variances of linear functions of the unknowns. */
+static bool function_variances(const state *s, const tr_lsq *lsq, const tr_net_options *o,
+                               tr_error *err) {
+    size_t n = (size_t)s->n_unknowns;
+    double *a = new_array(2 * s->n_unknowns, sizeof *a);
+    if (!a) return tr_fail_memory(err);
+    double *y = a + n;
+    for (int i = 0; i < o->n_functions; i++) {
+        const tr_net_function *f = &o->functions[i];
+        double sum = 0;
+        memset(a, 0, n * sizeof *a);
+        for (int k = 0; k < f->n; k++) {
+            int c = find_unknown(s, f->unknowns[k]);
+            if (c >= 0) a[c] += f->factors[k];
+        }
+        tr_lsq_reduce(lsq, a, 1, y);
+        for (size_t k = 0; k < n; k++) sum += y[k] * y[k];
+        o->variances[i] = sum;
+    }
+    free(a);
+    return true;
+}
+
+static tr_lsq_problem problem_of(state *s) {
+    return (tr_lsq_problem){.n_unknowns = s->n_unknowns,
+                            .n_terms = s->n_terms,
+                            .terms = s->terms,
+                            .context = s,
+                            .evaluate = evaluate,
+                            .move = move,
+                            .accept = accept,
+                            .name = name};
+}
+
 bool tr_network_solve(tr_network *net, const tr_net_options *options, tr_lsq_result *result,
                       tr_error *err) {
     bool ok = false;
     tr_lsq *lsq = NULL;
     state s;
     if (!init_state(&s, net, err)) goto out;
-    tr_lsq_problem problem = {.n_unknowns = s.n_unknowns,
-                              .n_terms = s.n_terms,
-                              .terms = s.terms,
-                              .context = &s,
-                              .evaluate = evaluate,
-                              .move = move,
-                              .accept = accept,
-                              .name = name};
+    tr_lsq_problem problem = problem_of(&s);
     lsq = tr_lsq_new(&problem, err);
     if (!lsq) goto out;
     tr_lsq_options o = {.huber = options->huber,
@@ -967,8 +1000,199 @@ bool tr_network_solve(tr_network *net, const tr_net_options *options, tr_lsq_res
     if (!tr_lsq_solve(lsq, o, result, err)) goto out;
     if (options->n_wanted > 0 && !wanted_covariance(&s, lsq, options, err)) goto out;
     if (options->gain && !wanted_gain(&s, lsq, options, err)) goto out;
+    if (options->n_functions > 0 && !function_variances(&s, lsq, options, err)) goto out;
     ok = true;
 out:
+    tr_lsq_free(lsq);
+    release_state(&s);
+    return ok;
+}
+
+/* ---- hypotheses ---- */
+
+/* Most unknowns that a hypothesis adds: b. a: those of the network. */
+enum { MAX_ADDED = 6 };
+
+/* A pivot of what is left of an added unknown's normal equation after the others, below which it is
+   rounding: the network determines no such difference. */
+static const double NOTHING_LEFT = 1e-9;
+
+/* The normal equations of added unknowns, weighted as the network's: H_ab by rows (n_unknowns x n),
+   H_bb, g_b. */
+typedef struct {
+    int n;
+    double *H_ab;
+    double H_bb[MAX_ADDED * MAX_ADDED];
+    double g_b[MAX_ADDED];
+} added_sums;
+
+/* Adds an observation: the added unknowns move its pixel as the sheet's own do. */
+static bool add_observation(const state *s, int term, double huber, int component,
+                            added_sums *sums) {
+    static const bool all[TR_SHEET_N] = {true, true, true, true, true,
+                                         true, true, true, true, true};
+    const tr_network *net = s->net;
+    const tr_lsq_term *t = &s->terms[term];
+    const tr_net_obs *obs = &net->observations[s->sources[term].index];
+    const bool *is_free = net->sheets[obs->sheet].is_free;
+    const tr_net_photo *photo = &net->photos[obs->photo];
+    int before = count_free(net->lenses[photo->lens].is_free, TR_LENS_N) +
+                 (net->cameras[photo->camera].is_free ? TR_POSE_N : 0) +
+                 (net->rigs[photo->rig].is_held ? 0 : TR_POSE_N); /* columns before the sheet's */
+    int width = t->n_columns - count_free(is_free, TR_SHEET_N) + TR_SHEET_N;
+    double r[TR_LSQ_MAX_ROWS];
+    double J[TR_LSQ_MAX_ROWS * TR_LSQ_MAX_COLUMNS];
+    double rho;
+    double sum_squares = 0;
+    if (!evaluate_observation(net, obs, all, width, r, J)) return false;
+    for (int i = 0; i < t->rows; i++) sum_squares += r[i] * r[i];
+    double w = tr_lsq_weight(huber, t->rows, sum_squares, &rho);
+    for (int i = 0; i < t->rows; i++) {
+        const double *row = J + (long)i * width;
+        const double *b = row + before + component;
+        int column = 0;
+        for (int j = 0; j < width; j++) {
+            if (j >= before && j < before + TR_SHEET_N && !is_free[j - before]) continue;
+            double *to = sums->H_ab + (long)t->columns[column++] * sums->n;
+            for (int k = 0; k < sums->n; k++) to[k] += w * row[j] * b[k];
+        }
+        for (int j = 0; j < sums->n; j++) {
+            sums->g_b[j] += w * b[j] * r[i];
+            for (int k = 0; k < sums->n; k++) sums->H_bb[j * sums->n + k] += w * b[j] * b[k];
+        }
+    }
+    return true;
+}
+
+/* With S = H_bb - H_ba H_aa^-1 H_ab: the step -S^-1 g_b, the gain g_b' S^-1 g_b, and the diagonal
+   of S^-1. Y: scratch, as H_ab. */
+static void judge_hypothesis(const state *s, const tr_lsq *lsq, const added_sums *sums, double *Y,
+                             tr_net_hypothesis *h) {
+    int n = sums->n;
+    double S[MAX_ADDED * MAX_ADDED];
+    double W[MAX_ADDED * MAX_ADDED];
+    double scale[MAX_ADDED];
+    tr_lsq_reduce(lsq, sums->H_ab, n, Y);
+    memcpy(S, sums->H_bb, sizeof S);
+    for (int u = 0; u < s->n_unknowns; u++) {
+        const double *y = Y + (long)u * n;
+        for (int j = 0; j < n; j++) {
+            for (int k = 0; k < n; k++) S[j * n + k] -= y[j] * y[k];
+        }
+    }
+    for (int j = 0; j < n; j++) {
+        if (!(sums->H_bb[j * n + j] > 0)) return;
+        scale[j] = 1 / sqrt(sums->H_bb[j * n + j]);
+        if (!(S[j * n + j] * scale[j] * scale[j] > NOTHING_LEFT)) return;
+    }
+    for (int j = 0; j < n; j++) {
+        for (int k = 0; k < n; k++) S[j * n + k] *= scale[j] * scale[k];
+    }
+    if (!inverse_root(S, n, W)) return;
+    for (int j = 0; j < n; j++) {
+        if (!(1 / (W[j * n + j] * W[j * n + j]) > NOTHING_LEFT)) return;
+    }
+    /* W'W = (scaled S)^-1, W upper triangular. */
+    for (int i = 0; i < n; i++) {
+        double v = 0;
+        for (int k = i; k < n; k++) v += W[i * n + k] * sums->g_b[k] * scale[k];
+        h->gain += v * v;
+        for (int k = i; k < n; k++) {
+            h->step[k] -= W[i * n + k] * v * scale[k];
+            h->variance[k] += W[i * n + k] * W[i * n + k] * scale[k] * scale[k];
+        }
+    }
+    h->is_determined = true;
+}
+
+/* First terms of each sheet's observations: start has n_sheets + 1 places, terms as many as there
+   are observations; both in the order of the terms, which is that of the photos. */
+static bool terms_by_sheet(const state *s, int **start, int **terms) {
+    int n = s->net->n_sheets;
+    *start = new_array(n + 1, sizeof **start);
+    *terms = new_array(s->n_terms, sizeof **terms);
+    if (!*start || !*terms) return false;
+    for (int pass = 0; pass < 2; pass++) {
+        for (int t = 0; t < s->n_terms; t++) {
+            if (s->sources[t].kind != TERM_OBSERVATION) continue;
+            int sheet = s->net->observations[s->sources[t].index].sheet;
+            if (pass == 0)
+                (*start)[sheet + 2]++;
+            else
+                (*terms)[(*start)[sheet + 1]++] = t;
+        }
+        for (int i = 0; i < n && pass == 0; i++) (*start)[i + 2] += (*start)[i + 1];
+    }
+    return true;
+}
+
+/* True where the sums of the hypothesis before can be added to: it had the same unknowns in the
+   same photos up to the last, but for some before its first. */
+static bool goes_on(const tr_net_hypothesis *before, const tr_net_hypothesis *h) {
+    return before->sheet == h->sheet && before->is_stretch == h->is_stretch &&
+           before->last_photo == h->last_photo && before->first_photo >= h->first_photo;
+}
+
+static bool test_hypothesis(const state *s, const tr_lsq *lsq, double huber, const int *start,
+                            const int *terms, const tr_net_hypothesis *before, added_sums *sums,
+                            double *Y, tr_net_hypothesis *h) {
+    int last = h->last_photo;
+    if (before && goes_on(before, h)) {
+        last = before->first_photo - 1;
+    } else {
+        sums->n = h->is_stretch ? 2 : TR_POSE_N;
+        memset(sums->H_ab, 0, (size_t)s->n_unknowns * (size_t)sums->n * sizeof *sums->H_ab);
+        memset(sums->H_bb, 0, sizeof sums->H_bb);
+        memset(sums->g_b, 0, sizeof sums->g_b);
+    }
+    for (int k = start[h->sheet]; k < start[h->sheet + 1]; k++) {
+        int photo = s->net->observations[s->sources[terms[k]].index].photo;
+        if (photo < h->first_photo || photo > last) continue;
+        if (!add_observation(s, terms[k], huber, h->is_stretch ? TR_STRETCH_X : TR_SHEET_RX,
+                             sums)) {
+            return false;
+        }
+    }
+    h->is_determined = false;
+    h->gain = 0;
+    memset(h->step, 0, sizeof h->step);
+    memset(h->variance, 0, sizeof h->variance);
+    judge_hypothesis(s, lsq, sums, Y, h);
+    return true;
+}
+
+bool tr_network_test(tr_network *net, double huber, tr_net_hypothesis *hypotheses, int n,
+                     tr_error *err) {
+    bool ok = false;
+    tr_lsq *lsq = NULL;
+    tr_lsq_result result;
+    int *start = NULL;
+    int *terms = NULL;
+    double *scratch = NULL;
+    state s;
+    if (!init_state(&s, net, err)) goto out;
+    tr_lsq_problem problem = problem_of(&s);
+    lsq = tr_lsq_new(&problem, err);
+    if (!lsq || !tr_lsq_linearise(lsq, huber, &result, err)) goto out;
+    scratch = new_array(2 * MAX_ADDED * s.n_unknowns, sizeof *scratch);
+    if (!scratch || !terms_by_sheet(&s, &start, &terms)) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    added_sums sums = {.H_ab = scratch};
+    double *Y = scratch + (size_t)MAX_ADDED * (size_t)s.n_unknowns;
+    for (int i = 0; i < n; i++) {
+        if (!test_hypothesis(&s, lsq, huber, start, terms, i > 0 ? &hypotheses[i - 1] : NULL, &sums,
+                             Y, &hypotheses[i])) {
+            tr_fail(err, TR_NO_MEASURE, "a mark lies behind the camera");
+            goto out;
+        }
+    }
+    ok = true;
+out:
+    free(start);
+    free(terms);
+    free(scratch);
     tr_lsq_free(lsq);
     release_state(&s);
     return ok;

@@ -158,6 +158,13 @@ typedef struct {
     int component; /* of it */
 } tr_net_unknown;
 
+/* A linear function of unknowns: the sum of factors[k] times unknowns[k]. Both are borrowed. */
+typedef struct {
+    const tr_net_unknown *unknowns;
+    const double *factors;
+    int n;
+} tr_net_function;
+
 typedef struct {
     double huber; /* of observations, in standard deviations; 0: plain least squares */
     int max_iterations;
@@ -173,12 +180,43 @@ typedef struct {
        normal equations H dx = -J' W'W J_offset d (Cross, Advanced least squares applied to
        position-fixing, 1983, sec. 3); 0 where the observation has no offset. */
     double *gain;
+    /* Functions whose variances are wanted, each for itself, and where to: cheaper than a
+       covariance where the unknowns are many. */
+    const tr_net_function *functions;
+    int n_functions;
+    double *variances;
 } tr_net_options;
 
 /* Solves in place. Fewer residuals than unknowns, or an unknown that the marks do not determine:
    TR_NO_MEASURE; the network is then left at the last state reached. */
 TR_MUST_USE bool tr_network_solve(tr_network *net, const tr_net_options *options,
                                   tr_lsq_result *result, tr_error *err);
+
+/* A hypothesis: in the photos from the first to the last, the sheet had another pose (what is not
+ * free included, and without a prior), or another stretch. */
+typedef struct {
+    int sheet;
+    bool is_stretch;
+    int first_photo, last_photo; /* numbers of the network, both included */
+    /* What the test found, to first order: */
+    bool is_determined; /* false: the marks tell no such difference, and the rest is 0 */
+    double gain;        /* the cost would fall by this */
+    double step[6];     /* by which pose (rad, mm) or stretch (2) would differ ... */
+    double variance[6]; /* ... and the variances of that, for unit variance */
+} tr_net_hypothesis;
+
+/* Tests hypotheses in a solved network, without solving it again: with H the normal matrix, g the
+   gradient, a the network's unknowns (where g_a = 0) and b those that a hypothesis adds,
+     S = H_bb - H_ba H_aa^-1 H_ab    gain = g_b' S^-1 g_b    step = -S^-1 g_b
+   Sources: Rao, Large sample tests of statistical hypotheses concerning several parameters with
+   applications to problems of estimation, Proc. Camb. Phil. Soc. 44, 1948 (score test); in
+   networks, Baarda, A testing procedure for use in geodetic networks, 1968. With Huber's loss the
+   weights stay those of the solution, so that where a fault is gross the gain is far below the true
+   one: the gain is good for an order, in which hypotheses are tried. Fast where those that differ
+   in nothing but their first photo follow each other, later photos first. The network stays as it
+   is. Errors as tr_network_solve. */
+TR_MUST_USE bool tr_network_test(tr_network *net, double huber, tr_net_hypothesis *hypotheses,
+                                 int n, tr_error *err);
 
 /* Residual of an observation in the network's present state: measured minus predicted, px, one
    vector a point (may be NULL), and |W r|^2 (may be NULL). False where a point lies behind the

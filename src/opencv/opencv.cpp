@@ -1,16 +1,5 @@
-/* The headers of this program are C, and so are the functions that they declare. The C library's
-   own come first, so that they are read as C++. */
-#include <math.h>
-#include <stdbool.h>
-#include <stddef.h>
-#include <stdint.h>
-extern "C" {
-#pragma GCC diagnostic push
-#pragma GCC diagnostic ignored "-Wpedantic" /* compound literals, which C++ lacks */
-#include "opencv/opencv.h"
-#pragma GCC diagnostic pop
-}
-
+/* The module's only function. Nothing of C++ gets out of it: no type, no exception. */
+#include <cstdio>
 #include <exception>
 #include <new>
 #include <vector>
@@ -18,6 +7,8 @@ extern "C" {
 #include <opencv2/calib3d.hpp>
 #include <opencv2/core.hpp>
 #include <opencv2/core/utils/logger.hpp>
+
+#include "opencv/module.h"
 
 namespace {
 
@@ -37,38 +28,42 @@ void settle() {
     cv::theRNG() = cv::RNG(1); /* this thread's */
 }
 
+tr_opencv_outcome fail(const char *why, char *text, size_t text_size) {
+    std::snprintf(text, text_size, "%s", why);
+    return TR_OPENCV_FAILED;
+}
+
 } // namespace
 
-bool tr_opencv_find_checkerboard(const tr_image *image, int inner_cols, int inner_rows,
-                                 bool is_exhaustive, tr_vec2 *corners_px, bool *found,
-                                 tr_error *err) {
-    *found = false;
+extern "C" tr_opencv_find tr_opencv_module_find;
+
+tr_opencv_outcome tr_opencv_module_find(uint8_t *px, int width, int height, int inner_cols,
+                                        int inner_rows, bool is_exhaustive, double *xy, char *text,
+                                        size_t text_size) {
     try {
         settle();
-        const cv::Mat grey(image->height, image->width, CV_8UC1, image->px);
+        const cv::Mat grey(height, width, CV_8UC1, px);
         std::vector<cv::Point2f> corners;
         int flags = cv::CALIB_CB_NORMALIZE_IMAGE;
         if (is_exhaustive) flags |= cv::CALIB_CB_EXHAUSTIVE;
         if (!cv::findChessboardCornersSB(grey, cv::Size(inner_cols, inner_rows), corners, flags)) {
-            return true;
+            return TR_OPENCV_NOT_FOUND;
         }
         const size_t n = static_cast<size_t>(inner_cols) * static_cast<size_t>(inner_rows);
-        if (corners.size() != n) return true;
+        if (corners.size() != n) return TR_OPENCV_NOT_FOUND;
         for (size_t k = 0; k < n; k++) {
-            corners_px[k] =
-                tr_v2(static_cast<double>(corners[k].x), static_cast<double>(corners[k].y));
+            xy[2 * k] = static_cast<double>(corners[k].x);
+            xy[2 * k + 1] = static_cast<double>(corners[k].y);
         }
-        *found = true;
-        return true;
+        return TR_OPENCV_FOUND;
     } catch (const std::bad_alloc &) {
-        return tr_fail_memory(err);
+        return TR_OPENCV_NO_MEMORY;
     } catch (const cv::Exception &e) {
-        if (e.code == cv::Error::StsNoMem) return tr_fail_memory(err);
-        return tr_fail(err, TR_NO_MEASURE, "OpenCV's checkerboard finder failed: %s",
-                       e.err.c_str());
+        return e.code == cv::Error::StsNoMem ? TR_OPENCV_NO_MEMORY
+                                             : fail(e.err.c_str(), text, text_size);
     } catch (const std::exception &e) {
-        return tr_fail(err, TR_NO_MEASURE, "OpenCV's checkerboard finder failed: %s", e.what());
+        return fail(e.what(), text, text_size);
     } catch (...) {
-        return tr_fail(err, TR_NO_MEASURE, "OpenCV's checkerboard finder failed");
+        return fail("", text, text_size);
     }
 }

@@ -330,7 +330,7 @@ static void place_mats(scene *s) {
     const tr_sim_options *o = s->o;
     const double *e[2] = {o->mat_error, o->second_mat_error};
     int sheet[2] = {MAT, MAT_2};
-    for (int i = 0; i < s->sim->job.layout.n_placements; i++) {
+    for (int i = 0; i < s->sim->job.layout.n_placements && i < 2; i++) {
         double y = s->sim->job.layout.placements[i].axis[TR_Y].required;
         s->sheets[sheet[i]] = on_floor(s, mat_x(o) + e[i][0], y + e[i][1], e[i][2]);
     }
@@ -432,8 +432,9 @@ static tr_pose station(scene *s, int i) {
     static const tr_vec3 aim[TR_SIM_MAX_PHOTOS] = {
         {-1100, 100, 0}, {-1100, -100, 0}, {500, 850, 0}, {500, -850, 0},
         {1100, 850, 0},  {1100, -850, 0},  {-1300, 0, 0}, {-900, 300, 0}};
-    tr_vec3 c = from[i];
-    tr_vec3 a = aim[i];
+    int at = s->o->stations[i] > 0 ? s->o->stations[i] - 1 : i;
+    tr_vec3 c = from[at];
+    tr_vec3 a = aim[at];
     c.x += 200 * tr_random_normal(&s->random);
     c.y += 150 * tr_random_normal(&s->random);
     c.z += 80 * tr_random_normal(&s->random);

@@ -47,7 +47,8 @@ typedef struct {
 /* What is drawn at random and what is wrong. All zero with a seed is an exact job of 7 photos. */
 typedef struct {
     uint64_t seed;
-    int n_photos;               /* 3 .. 8; 0: 7 */
+    int n_photos;                    /* 3 .. 8; 0: 7 */
+    int stations[TR_SIM_MAX_PHOTOS]; /* from where each photo is taken, 1 .. 8; 0: in order */
     double noise;               /* marks' noise as a multiple of their stated sd; 1 is honest */
     double mark_sd;             /* marks' stated sd as a multiple of a good camera's; 0: 1 */
     double reference_sd_mm;     /* what the job says, and what plates are moved by */

@@ -1,6 +1,4 @@
-/* bench survey [--jobs N] [--seed S] [--threads N]: see bench_survey.c
-   bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
-   Renders jobs of 12-megapixel photos with known truth and measures them like a user's photos, with
+/* Renders jobs of 12-megapixel photos with known truth and measures them like a user's photos, with
    exact plates: errors of x, y and yaw, and what the network's own covariance predicts. One half of
    the jobs has a plain sRGB tone curve, the other a steeper curve and sharpening as phones apply
    them. */
@@ -11,17 +9,14 @@
 #include <unistd.h>
 
 #include "check/check.h"
-#include "tools/bench_survey.h"
+#include "tools/bench/bench.h"
 #include "tools/render/render.h"
 #include "tools/simulate/simulate.h"
 
-enum { MAX_THREADS = 16, MAX_PHOTOS = 8 };
+enum { MAX_PHOTOS = 8, DEFAULT_JOBS = 6 };
+/* Stations of a simulated job, see simulate.c, the most telling first. */
+static const int STATIONS[MAX_PHOTOS] = {1, 2, 5, 6, 7, 8, 3, 4};
 static const tr_axis AXES[3] = {TR_X, TR_Y, TR_YAW};
-
-typedef struct {
-    long jobs, seed, n_threads;
-    const char *keep;
-} options;
 
 /* ---- a simulated job as a scene to be rendered ---- */
 
@@ -114,7 +109,7 @@ static void *render_photos(void *argument) {
 }
 
 static bool render_all(rendering *r, long n_threads) {
-    pthread_t threads[MAX_THREADS];
+    pthread_t threads[BENCH_MAX_THREADS];
     long started = 0;
     pthread_mutex_init(&r->mutex, NULL);
     while (started < n_threads - 1 &&
@@ -147,10 +142,13 @@ static void print_job(long number, const tr_check *check, const double e[3], con
     fflush(stdout);
 }
 
-static bool run_job(const options *o, long number, bool is_steep, const char *folder, tally *t) {
+static bool run_job(const bench_options *o, long number, bool is_steep, const char *folder,
+                    tally *t) {
     uint64_t seed = (uint64_t)(o->seed * 1000 + number);
     tr_random random = tr_random_seed(seed);
     tr_sim_options so = {.seed = seed, .n_photos = 5 + (int)(number % 4), .is_exact_lens = true};
+    /* With few photos all of them show the mat, and every plate is seen from two sides. */
+    memcpy(so.stations, STATIONS, sizeof STATIONS);
     so.mat_x_mm = -(1200 + 500 + 800 * tr_random_uniform(&random));
     so.mat_error[0] = 12 * tr_random_normal(&random);
     so.mat_error[1] = 12 * tr_random_normal(&random);
@@ -214,16 +212,17 @@ out:
     return ok;
 }
 
-static int accuracy(const options *o) {
+int bench_accuracy(const bench_options *o) {
     static const double limit[3] = {0.25, 0.25, 0.01};
     char folder[] = "/tmp/trammel-bench-XXXXXX";
     const char *where = o->keep ? o->keep : mkdtemp(folder);
+    long jobs = o->jobs > 0 ? o->jobs : DEFAULT_JOBS;
     bool is_good = where != NULL;
     for (int is_steep = 0; is_steep < 2 && is_good; is_steep++) {
         tally t = {0};
         printf("%s, 4032 x 3024, blur 0.7 px, noise sd 2, JPEG 90, exact plates and lens\n",
                is_steep ? "S-curve and sharpening" : "sRGB curve");
-        for (long i = 0; i < o->jobs; i++) is_good = run_job(o, i, is_steep, where, &t) && is_good;
+        for (long i = 0; i < jobs; i++) is_good = run_job(o, i, is_steep, where, &t) && is_good;
         for (int k = 0; k < 3 && t.n > 0; k++) {
             double rms = sqrt(t.sum_e2[k] / (double)t.n);
             double predicted = sqrt(t.sum_u2[k] / (double)t.n);
@@ -237,36 +236,4 @@ static int accuracy(const options *o) {
     if (!o->keep && where) rmdir(folder);
     printf("%s\n", is_good ? "as asked" : "NOT as asked");
     return is_good ? 0 : 1;
-}
-
-static bool read_number(const char *text, long low, long high, long *out) {
-    char *end;
-    *out = strtol(text, &end, 10);
-    return *text && !*end && *out >= low && *out <= high;
-}
-
-int main(int argc, char **argv) {
-    options o = {.jobs = 6, .seed = 1, .n_threads = 2};
-    bool is_survey = argc > 1 && strcmp(argv[1], "survey") == 0;
-    bool is_sound = is_survey || (argc > 1 && strcmp(argv[1], "accuracy") == 0);
-    for (int i = 2; i + 1 < argc && is_sound; i += 2) {
-        if (strcmp(argv[i], "--jobs") == 0)
-            is_sound = read_number(argv[i + 1], 1, 10000, &o.jobs);
-        else if (strcmp(argv[i], "--seed") == 0)
-            is_sound = read_number(argv[i + 1], 0, 1000000, &o.seed);
-        else if (strcmp(argv[i], "--threads") == 0) {
-            is_sound = read_number(argv[i + 1], 1, MAX_THREADS, &o.n_threads);
-        } else if (strcmp(argv[i], "--keep") == 0) {
-            o.keep = argv[i + 1];
-        } else {
-            is_sound = false;
-        }
-    }
-    if (!is_sound || argc % 2 != 0) {
-        fprintf(stderr,
-                "usage: bench accuracy [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n"
-                "       bench survey [--jobs N] [--seed S] [--threads N]\n");
-        return 64;
-    }
-    return is_survey ? bench_survey(o.jobs, o.seed, o.n_threads) : accuracy(&o);
 }

@@ -1,0 +1,20 @@
+/* What the photos tell together of marks that were not seen: a plate that is far and flat in one
+   photo lies near in another. Private to check. */
+#ifndef TR_CHECK_PREDICT_H
+#define TR_CHECK_PREDICT_H
+
+#include "check/check.h"
+
+/* items[first[i]] .. items[first[i + 1] - 1] are of photo i (as given): every sheet that has a
+   place, none where the photo has none. Owned by the caller: tr_predictions_release. */
+typedef struct {
+    tr_sheet_prediction *items;
+    int *first;
+} tr_predictions;
+
+/* From the marks found so far; the photos are sorted. Where they do not hang together nothing is
+   predicted. False: memory ran out. */
+TR_MUST_USE bool tr_check_predict(const tr_check *check, tr_predictions *out, tr_error *err);
+void tr_predictions_release(tr_predictions *p);
+
+#endif

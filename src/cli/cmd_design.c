@@ -1,0 +1,275 @@
+/* trammel design: a sheet file from a few numbers. */
+#include "cli/commands.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "base/file.h"
+#include "base/number.h"
+#include "base/text.h"
+#include "cli/options.h"
+#include "present/cautions.h"
+#include "present/check_text.h"
+#include "print/design.h"
+
+static const double MAX_FACE_MM = 100000;
+static const double MAX_PITCH_MM = 1000;
+
+static const char USAGE[] =
+    "usage: trammel design plate|hub|mat|checkerboard --name ID --out SHEET.yaml\n"
+    "                      [--size WxH] [--tag MM] [--squares COLSxROWS --pitch MM]\n"
+    "                      [--title TEXT] [--ids A..B] [--family NAME] [--sheets DIR]\n";
+
+static const char HELP[] =
+    "\n"
+    "Lays out a sheet from a few numbers and writes its sheet file, with tag ids that\n"
+    "no other sheet of the shop has. Then print it: trammel print SHEET.yaml.\n"
+    "\n"
+    "  plate             lies at a wheel: two tags, and between them the centre mark,\n"
+    "                    over which a plumb bob can hang\n"
+    "  hub               hangs on a wheel: four tags round an open middle\n"
+    "  mat               lies on the floor: tags and checker corners along its edges,\n"
+    "                    its middle open\n"
+    "  checkerboard      for trammel lens\n"
+    "\n"
+    "  --name ID         the sheet's id, printed on it in large letters\n"
+    "  --out SHEET.yaml  the file to write; it must not be there yet\n"
+    "  --size WxH        width and height of the face in mm (default: plate 210x297,\n"
+    "                    which is A4, hub 180x180, mat 1600x1000, checkerboard the\n"
+    "                    smallest of A4 and A3 that holds it)\n"
+    "  --tag MM          edge of a tag (default: as large as fits; mat: a sixth of\n"
+    "                    its shorter side, at most 160)\n"
+    "  --squares CxR     of a checkerboard: columns and rows of squares, best one\n"
+    "                    even and one odd, for example 10x7\n"
+    "  --pitch MM        of a checkerboard: edge of a square\n"
+    "  --title TEXT      printed below the id (default: made from the numbers)\n"
+    "  --ids A..B        range to choose tag ids from (default: all of the family)\n"
+    "  --family NAME     tag family (default: tag36h11)\n"
+    "  --sheets DIR      folder of the shop's sheet files, whose tag ids and names\n"
+    "                    are not used again (default: the folder of --out)\n"
+    "  --help            print this text\n"
+    "\n"
+    "Examples:\n"
+    "  trammel design plate --name PLATE-E --ids 100..199 --out sheets/plate-e.yaml\n"
+    "  trammel design mat --name MAT-8 --size 1200x800 --out sheets/mat-8.yaml\n"
+    "  trammel design checkerboard --name BOARD-1 --squares 10x7 --pitch 25 \\\n"
+    "      --out sheets/board-1.yaml\n"
+    "\n"
+    "Exit status:\n"
+    "   0  the sheet file was written\n"
+    "   3  it was not: the numbers do not go together, the range of ids is used up,\n"
+    "      the name is used already, or a file cannot be read or written; the reason\n"
+    "      is on standard error\n"
+    "  64  wrong usage\n"
+    "\n";
+
+typedef struct {
+    tr_design design;
+    const char *out, *sheets;
+    bool is_help;
+} request;
+
+/* The words as they were given. */
+typedef struct {
+    const char *kind, *name, *out, *size, *tag, *squares, *pitch, *title, *ids, *family, *sheets;
+} words;
+
+static bool set_kind(request *r, const char *kind, tr_error *err) {
+    if (!kind) {
+        return tr_fail(err, TR_BAD_INPUT,
+                       "which design? Give plate, hub, mat or checkerboard, first of all");
+    }
+    for (int k = 0; k < TR_N_DESIGNS; k++) {
+        r->design.kind = (tr_design_kind)k;
+        if (strcmp(kind, tr_design_name(r->design.kind)) == 0) return true;
+    }
+    return tr_fail(err, TR_BAD_INPUT,
+                   "there is no design '%.40s'; give plate, hub, mat or checkerboard", kind);
+}
+
+static bool is_text(const char *text, size_t size) {
+    return *text && strlen(text) < size && tr_text_is_line(text, strlen(text));
+}
+
+static bool set_names(request *r, const words *w, tr_error *err) {
+    const tr_sheet *s = NULL;
+    if (!w->name) return tr_fail(err, TR_BAD_INPUT, "'--name' is missing: the sheet's id");
+    if (!is_text(w->name, sizeof s->id)) {
+        return tr_fail(err, TR_BAD_INPUT, "'--name' is not one line of 1 to %zu bytes of UTF-8",
+                       sizeof s->id - 1);
+    }
+    if (w->title && !is_text(w->title, sizeof s->title)) {
+        return tr_fail(err, TR_BAD_INPUT, "'--title' is not one line of 1 to %zu bytes of UTF-8",
+                       sizeof s->title - 1);
+    }
+    if (!w->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing: the sheet file to write");
+    if (!tr_options_ends_in(w->out, ".yaml") && !tr_options_ends_in(w->out, ".yml")) {
+        return tr_fail(err, TR_BAD_INPUT, "'--out %.200s': give it a name in .yaml", w->out);
+    }
+    r->design.id = w->name;
+    r->design.title = w->title;
+    r->out = w->out;
+    r->sheets = w->sheets;
+    return true;
+}
+
+static bool set_sizes(request *r, const words *w, tr_error *err) {
+    tr_design *d = &r->design;
+    double size[2] = {0, 0};
+    if (w->size && !tr_options_pair(w->size, MAX_FACE_MM, size)) {
+        return tr_fail(err, TR_BAD_INPUT,
+                       "'--size %.40s' is not WIDTHxHEIGHT in mm, as in 1600x1000", w->size);
+    }
+    d->width_mm = size[0];
+    d->height_mm = size[1];
+    if (w->tag &&
+        !(tr_number_parse(w->tag, &d->tag_mm) && d->tag_mm > 0 && d->tag_mm <= MAX_FACE_MM)) {
+        return tr_fail(err, TR_BAD_INPUT, "'--tag %.40s' is not a length in mm above 0, as in 120",
+                       w->tag);
+    }
+    return true;
+}
+
+static bool set_squares(request *r, const words *w, tr_error *err) {
+    tr_design *d = &r->design;
+    double n[2];
+    if (d->kind != TR_DESIGN_CHECKERBOARD) {
+        if (!w->squares && !w->pitch) return true;
+        return tr_fail(err, TR_BAD_INPUT, "'%s' is for a checkerboard; leave it out",
+                       w->squares ? "--squares" : "--pitch");
+    }
+    if (!w->squares || !w->pitch) {
+        return tr_fail(err, TR_BAD_INPUT,
+                       "a checkerboard needs '--squares' and '--pitch', as in --squares 10x7 "
+                       "--pitch 25");
+    }
+    if (!tr_options_pair(w->squares, TR_DESIGN_MAX_SQUARES, n) || n[0] < TR_DESIGN_MIN_SQUARES ||
+        n[1] < TR_DESIGN_MIN_SQUARES || n[0] != (int)n[0] || n[1] != (int)n[1]) {
+        return tr_fail(err, TR_BAD_INPUT,
+                       "'--squares %.40s' is not COLSxROWS from %dx%d to %dx%d, as in 10x7",
+                       w->squares, TR_DESIGN_MIN_SQUARES, TR_DESIGN_MIN_SQUARES,
+                       TR_DESIGN_MAX_SQUARES, TR_DESIGN_MAX_SQUARES);
+    }
+    d->squares_x = (int)n[0];
+    d->squares_y = (int)n[1];
+    return (tr_number_parse(w->pitch, &d->pitch_mm) && d->pitch_mm >= 1 &&
+            d->pitch_mm <= MAX_PITCH_MM) ||
+           tr_fail(err, TR_BAD_INPUT, "'--pitch %.40s' is not a length from 1 to %.0f mm, as in 25",
+                   w->pitch, MAX_PITCH_MM);
+}
+
+static bool set_ids(request *r, const words *w, tr_error *err) {
+    tr_design *d = &r->design;
+    d->family = w->family ? w->family : "tag36h11";
+    int size = tr_sheet_family_size(d->family);
+    if (size == 0) {
+        return tr_fail(err, TR_BAD_INPUT,
+                       "'--family %.40s' is not known here; tag36h11 is the usual one", d->family);
+    }
+    d->id_high = size - 1;
+    if (!w->ids) return true;
+    char low[16];
+    long a, b;
+    const char *dots = strstr(w->ids, "..");
+    size_t n = dots ? (size_t)(dots - w->ids) : sizeof low;
+    if (n < sizeof low) {
+        memcpy(low, w->ids, n);
+        low[n] = 0;
+    }
+    if (n >= sizeof low || !tr_integer_parse(low, &a) || !tr_integer_parse(dots + 2, &b) || a < 0 ||
+        a > b || b > d->id_high) {
+        return tr_fail(err, TR_BAD_INPUT,
+                       "'--ids %.40s' is not a range A..B within 0..%d, which %s has; as in "
+                       "100..199",
+                       w->ids, d->id_high, d->family);
+    }
+    d->id_low = (int)a;
+    d->id_high = (int)b;
+    return true;
+}
+
+static bool parse(int argc, char **argv, request *r, tr_error *err) {
+    words w = {0};
+    const tr_option options[] = {
+        {"--name", &w.name},       {"--out", &w.out},      {"--size", &w.size},   {"--tag", &w.tag},
+        {"--squares", &w.squares}, {"--pitch", &w.pitch},  {"--title", &w.title}, {"--ids", &w.ids},
+        {"--family", &w.family},   {"--sheets", &w.sheets}};
+    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, "design", &w.kind,
+                          &r->is_help, err)) {
+        return false;
+    }
+    return r->is_help || (set_kind(r, w.kind, err) && set_names(r, &w, err) &&
+                          set_sizes(r, &w, err) && set_squares(r, &w, err) && set_ids(r, &w, err));
+}
+
+static void print_shown(const char *text) {
+    char shown[256];
+    tr_text_show(text, strlen(text), shown, sizeof shown);
+    fputs(shown, stdout);
+}
+
+static void print_sheet(const request *r, const tr_sheet *s, const tr_shop *shop) {
+    const tr_design *d = &r->design;
+    print_shown(s->id);
+    fputs(", written to ", stdout);
+    print_shown(r->out);
+    printf("\n%.6g x %.6g mm; %d %s of %.6g mm; %d checker corners\n", s->width_mm, s->height_mm,
+           s->n_tags, s->n_tags == 1 ? "tag" : "tags", s->tags[0].size_mm, s->n_corners);
+    printf("Tags, of %s: ", s->tag_family);
+    for (int i = 0; i < s->n_tags; i++) printf("%s%d", i > 0 ? ", " : "", s->tags[i].id);
+    printf("\nTaken before by other sheets, of %d to %d:\n", d->id_low, d->id_high);
+    int n_taken = 0;
+    for (int id = d->id_low; id <= d->id_high; id++)
+        n_taken += tr_shop_owner(shop, d->family, id) != NULL;
+    if (n_taken == 0) puts("  none");
+    tr_shop_print_taken(shop, d->family, d->id_low, d->id_high, stdout);
+    if (d->kind == TR_DESIGN_CHECKERBOARD && (d->squares_x + d->squares_y) % 2 == 0) {
+        tr_text_wrap(stdout, 0, 0,
+                     "Note: this board looks the same after half a turn; with an even number of "
+                     "squares one way and an odd one the other its ends can be told apart.");
+    }
+    fputs("Print it: trammel print ", stdout);
+    print_shown(r->out);
+    puts(" --out FILE.pdf");
+}
+
+static bool design_sheet(const request *r, tr_error *err) {
+    tr_shop shop = {0};
+    tr_sheet sheet = {0};
+    struct stat about;
+    if (lstat(r->out, &about) == 0) {
+        return tr_fail_at(err, TR_NO_FILE, r->out, 0, NULL,
+                          "is there already; a sheet that may have been printed is not replaced: "
+                          "give another name, or remove it first");
+    }
+    char *folder = tr_path_beside(r->out, "");
+    if (!folder) return tr_fail_memory(err);
+    bool ok = tr_shop_read(r->sheets ? r->sheets : folder, &shop, err) &&
+              tr_design_make(&r->design, &shop, &sheet, err) && tr_sheet_write(r->out, &sheet, err);
+    if (ok) print_sheet(r, &sheet, &shop);
+    tr_sheet_release(&sheet);
+    tr_shop_release(&shop);
+    free(folder);
+    return ok;
+}
+
+int tr_cmd_design(int argc, char **argv) {
+    request r = {0};
+    tr_error err = {0};
+    if (!parse(argc, argv, &r, &err)) {
+        tr_options_print_error("design", &err);
+        fprintf(stderr, "%sMore: trammel design --help\n", USAGE);
+        return TR_EXIT_USAGE;
+    }
+    if (r.is_help) {
+        fputs(USAGE, stdout);
+        fputs(HELP, stdout);
+        tr_text_wrap(stdout, 0, 0, tr_cautions());
+        return TR_EXIT_PASS;
+    }
+    if (design_sheet(&r, &err)) return TR_EXIT_PASS;
+    tr_options_print_error("design", &err);
+    return TR_EXIT_NO_MEASURE;
+}

@@ -1,0 +1,161 @@
+/* trammel print: a sheet on paper, at exactly 1:1. */
+#include "cli/commands.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <strings.h>
+
+#include "base/number.h"
+#include "base/text.h"
+#include "cli/options.h"
+#include "present/cautions.h"
+#include "present/check_text.h"
+#include "print/write.h"
+
+static const char USAGE[] =
+    "usage: trammel print SHEET.yaml --out FILE.pdf [--page own|A4|A3|Letter]\n"
+    "                     [--overlap MM]\n";
+
+static const char HELP[] =
+    "\n"
+    "Prints a sheet at exactly 1:1, as a vector PDF or SVG: its tags and checker\n"
+    "corners, the centre mark, an up arrow, its id, and a 100 mm rule both ways.\n"
+    "\n"
+    "  SHEET.yaml       the sheet file\n"
+    "  --out FILE.pdf   the file to write; in .svg it is an SVG, one page of the\n"
+    "                   sheet's own size\n"
+    "  --page own       one page of the sheet's own size, for a roll printer or a\n"
+    "                   print shop (default)\n"
+    "  --page A4        on A4, A3 or Letter: one page if the sheet fits, else tiles\n"
+    "                   with crop marks, crosses to join them by, and page numbers\n"
+    "  --overlap MM     how far neighbouring tiles overlap, from 0 to 50 (default 10)\n"
+    "  --help           print this text\n"
+    "\n"
+    "Examples:\n"
+    "  trammel print sheets/plate-e.yaml --out plate-e.pdf\n"
+    "  trammel print sheets/mat-7.yaml --page A3 --out mat-7-tiles.pdf\n"
+    "\n"
+    "How to print:\n"
+    "  - At 100 %, never 'fit to page'; on matt paper, for glare hides marks.\n"
+    "  - Measure both rules on every page with a steel rule before use: 100 mm. A\n"
+    "    sheet whose rules are off by more than 0.2 mm is not to be used.\n"
+    "  - Glue it to something flat and stiff. Tiles: cut at the crop marks on the\n"
+    "    right and below, lay each over the next so that the crosses meet. A mat in\n"
+    "    one piece from a print shop is better than tiles.\n"
+    "\n"
+    "Exit status:\n"
+    "   0  the file was written\n"
+    "   3  it was not: the sheet cannot be read or printed, or the file cannot be\n"
+    "      written; the reason is on standard error\n"
+    "  64  wrong usage\n"
+    "\n";
+
+typedef struct {
+    const char *sheet, *out;
+    const tr_paper *paper; /* NULL: the sheet's own size */
+    double overlap_mm;
+    bool is_svg, is_help;
+} request;
+
+static bool set_page(request *r, const char *page, tr_error *err) {
+    if (!page || strcasecmp(page, "own") == 0) return true;
+    r->paper = tr_paper_by_name(page);
+    if (!r->paper) {
+        return tr_fail(err, TR_BAD_INPUT,
+                       "'--page %.40s' is no page size that is known here; give own, or one of %s",
+                       page, tr_paper_names());
+    }
+    return !r->is_svg || tr_fail(err, TR_BAD_INPUT,
+                                 "an SVG is one page of the sheet's own size; leave out '--page', "
+                                 "or give '--out' a name in .pdf");
+}
+
+static bool set_overlap(request *r, const char *overlap, tr_error *err) {
+    r->overlap_mm = TR_OVERLAP_MM;
+    if (!overlap) return true;
+    return (tr_number_parse(overlap, &r->overlap_mm) && r->overlap_mm >= 0 &&
+            r->overlap_mm <= TR_MAX_OVERLAP_MM) ||
+           tr_fail(err, TR_BAD_INPUT, "'--overlap %.40s' is not a length from 0 to %.0f mm",
+                   overlap, TR_MAX_OVERLAP_MM);
+}
+
+static bool parse(int argc, char **argv, request *r, tr_error *err) {
+    const char *page = NULL;
+    const char *overlap = NULL;
+    const tr_option options[] = {{"--out", &r->out}, {"--page", &page}, {"--overlap", &overlap}};
+    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, "sheet file",
+                          &r->sheet, &r->is_help, err)) {
+        return false;
+    }
+    if (r->is_help) return true;
+    if (!r->sheet) return tr_fail(err, TR_BAD_INPUT, "no sheet file is named");
+    if (!r->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing: the file to write");
+    r->is_svg = tr_options_ends_in(r->out, ".svg");
+    if (!r->is_svg && !tr_options_ends_in(r->out, ".pdf")) {
+        return tr_fail(err, TR_BAD_INPUT, "'--out %.200s': give it a name in .pdf or .svg", r->out);
+    }
+    return set_page(r, page, err) && set_overlap(r, overlap, err);
+}
+
+static void print_shown(const char *text) {
+    char shown[256];
+    tr_text_show(text, strlen(text), shown, sizeof shown);
+    fputs(shown, stdout);
+}
+
+static void print_pages(const request *r, const tr_artwork *a, const tr_pages *pages) {
+    print_shown(a->sheet->id);
+    fputs(", written to ", stdout);
+    print_shown(r->out);
+    printf("\n%.6g x %.6g mm on %d %s of %.6g x %.6g mm%s%s%s", a->sheet->width_mm,
+           a->sheet->height_mm, pages->n, pages->n == 1 ? "page" : "pages", pages->width_mm,
+           pages->height_mm, pages->paper ? " (" : "", pages->paper ? pages->paper->name : "",
+           pages->paper ? ")" : "");
+    if (pages->n > 1) {
+        printf(": %d %s of %d, overlap %.6g mm", pages->rows, pages->rows == 1 ? "row" : "rows",
+               pages->columns, pages->overlap_mm);
+    }
+    fputs("\n", stdout);
+    for (int i = 0; i < a->left_out.n; i++) {
+        fputs("Note: ", stdout);
+        tr_text_wrap(stdout, 6, 6, a->left_out.items[i].text);
+    }
+    tr_text_wrap(stdout, 0, 0,
+                 "Print at 100 %, not 'fit to page', and measure the printed rules before use: "
+                 "100 mm both ways.");
+}
+
+static bool print_sheet(const request *r, tr_error *err) {
+    tr_sheet sheet = {0};
+    tr_artwork artwork = {0};
+    tr_pages pages = {0};
+    bool ok = tr_sheet_read(r->sheet, &sheet, err);
+    bool is_laid_out = ok && tr_artwork_make(&sheet, &artwork, err);
+    ok = is_laid_out && tr_pages_plan(&artwork, r->paper, r->overlap_mm, &pages, err) &&
+         (r->is_svg ? tr_print_svg(&artwork, &pages, r->out, err)
+                    : tr_print_pdf(&artwork, &pages, r->out, err));
+    if (ok) print_pages(r, &artwork, &pages);
+    tr_pages_release(&pages);
+    if (is_laid_out) tr_artwork_release(&artwork);
+    tr_sheet_release(&sheet);
+    return ok;
+}
+
+int tr_cmd_print(int argc, char **argv) {
+    request r = {0};
+    tr_error err = {0};
+    if (!parse(argc, argv, &r, &err)) {
+        tr_options_print_error("print", &err);
+        fprintf(stderr, "%sMore: trammel print --help\n", USAGE);
+        return TR_EXIT_USAGE;
+    }
+    if (r.is_help) {
+        fputs(USAGE, stdout);
+        fputs(HELP, stdout);
+        tr_text_wrap(stdout, 0, 0, tr_cautions());
+        return TR_EXIT_PASS;
+    }
+    if (print_sheet(&r, &err)) return TR_EXIT_PASS;
+    tr_options_print_error("print", &err);
+    return TR_EXIT_NO_MEASURE;
+}

@@ -1,0 +1,595 @@
+#include "print/artwork.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "marks/family.h"
+#include "print/pages.h"
+
+/* Squares about a lone corner. The measurement looks at no more than 45 mm of their edges
+   (marks/marks.c), and at no less than 7 mm. */
+static const double MAX_SQUARE_MM = 50;
+static const double MIN_SQUARE_MM = 7;
+/* Of the distance to the next corner; what is left keeps their squares apart. */
+static const double SQUARE_OF_STEP = 0.45;
+/* Of the room to a tag's white rim, and to the edge of the face: there the rules find room. */
+static const double SQUARE_OF_GAP = 0.95;
+static const double SQUARE_OF_EDGE = 0.7;
+
+/* Corners that are this near to a full grid are one. mm */
+static const double GRID_TOLERANCE_MM = 1e-3;
+static const double MIN_PITCH_MM = 1;
+enum { MIN_GRID = 3 }; /* inner corners along either side: fewer are lone corners */
+/* White ground round a checkerboard, of a square: the finder of boards needs a light rim. */
+static const double BOARD_RIM = 0.2;
+
+static const double HAIR_MM = 0.2; /* lines to measure by */
+static const double TICK_MM = 5;   /* marks at the edges of the face */
+
+/* ---- marks ---- */
+
+static int rim_cells(const tr_tag_pattern *pattern) {
+    /* A family with a dark border needs one white cell round it; its image has it. */
+    return pattern->cells > pattern->border ? pattern->cells : pattern->border + 1;
+}
+
+double tr_artwork_tag_part(const char *family_name, double *cells, tr_error *err) {
+    tr_tag_pattern pattern;
+    struct apriltag_family *family = tr_tag_family_new(family_name, err);
+    if (!family) return 0;
+    bool ok = tr_tag_pattern_make(family, 0, &pattern);
+    tr_tag_family_free(family);
+    if (!ok) tr_fail(err, TR_BAD_INPUT, "the tag family %s cannot be printed", family_name);
+    if (!ok) return 0;
+    *cells = pattern.border;
+    return (double)rim_cells(&pattern) / pattern.border;
+}
+
+static tr_area tag_area(const tr_tag *tag, double part) {
+    double side = part * tag->size_mm * (fabs(cos(tag->turn_rad)) + fabs(sin(tag->turn_rad)));
+    return tr_area_about(tag->centre_mm, side, side);
+}
+
+/* Whether the corners are exactly the inner corners of columns x rows with equal steps. */
+static bool is_grid(const tr_sheet *s, tr_vec2 low, tr_vec2 high, int columns, int rows,
+                    uint8_t *is_seen) {
+    double pitch = (high.x - low.x) / (columns - 1);
+    if (!(pitch >= MIN_PITCH_MM)) return false;
+    if (!(fabs((high.y - low.y) - pitch * (rows - 1)) <= GRID_TOLERANCE_MM)) return false;
+    memset(is_seen, 0, (size_t)s->n_corners);
+    for (int i = 0; i < s->n_corners; i++) {
+        double c = (s->corners_mm[i].x - low.x) / pitch;
+        double r = (s->corners_mm[i].y - low.y) / pitch;
+        int column = (int)lround(c);
+        int row = (int)lround(r);
+        if (fmax(fabs(c - column), fabs(r - row)) * pitch > GRID_TOLERANCE_MM) return false;
+        if (is_seen[row * columns + column]) return false;
+        is_seen[row * columns + column] = 1;
+    }
+    return true;
+}
+
+static tr_area board_area(const tr_grid_board *b, double rim_mm) {
+    return tr_area_about(b->centre_mm, b->squares_x * b->pitch_mm + 2 * rim_mm,
+                         b->squares_y * b->pitch_mm + 2 * rim_mm);
+}
+
+/* A board whose squares would come over a tag or the face's edge is none: its corners are lone. */
+static bool has_room_for_board(const tr_artwork *a, const tr_grid_board *b) {
+    tr_area squares = board_area(b, 0);
+    for (int i = 0; i < a->sheet->n_tags; i++) {
+        if (!(tr_area_gap(squares, a->marks[i]) > 0)) return false;
+    }
+    return squares.left >= -a->sheet->width_mm / 2 && squares.right <= a->sheet->width_mm / 2 &&
+           squares.bottom >= -a->sheet->height_mm / 2 && squares.top <= a->sheet->height_mm / 2;
+}
+
+static bool find_board(tr_artwork *a, tr_error *err) {
+    const tr_sheet *s = a->sheet;
+    int n = s->n_corners;
+    if (n < MIN_GRID * MIN_GRID) return true;
+    uint8_t *is_seen = malloc((size_t)n);
+    if (!is_seen) return tr_fail_memory(err);
+    tr_vec2 low = s->corners_mm[0];
+    tr_vec2 high = low;
+    for (int i = 1; i < n; i++) {
+        low = tr_v2(fmin(low.x, s->corners_mm[i].x), fmin(low.y, s->corners_mm[i].y));
+        high = tr_v2(fmax(high.x, s->corners_mm[i].x), fmax(high.y, s->corners_mm[i].y));
+    }
+    for (int columns = MIN_GRID; columns <= n / MIN_GRID; columns++) {
+        if (n % columns != 0 || !is_grid(s, low, high, columns, n / columns, is_seen)) continue;
+        tr_grid_board board = {columns + 1, n / columns + 1, (high.x - low.x) / (columns - 1),
+                               tr_v2_scale(0.5, tr_v2_add(low, high))};
+        if (has_room_for_board(a, &board)) a->board = board;
+        break;
+    }
+    free(is_seen);
+    return true;
+}
+
+/* How large the squares about a lone corner may be. */
+static double square_size(const tr_artwork *a, int corner) {
+    const tr_sheet *s = a->sheet;
+    tr_vec2 c = s->corners_mm[corner];
+    double to_edge = fmin(s->width_mm / 2 - fabs(c.x), s->height_mm / 2 - fabs(c.y));
+    double size = fmin(MAX_SQUARE_MM, SQUARE_OF_EDGE * to_edge);
+    for (int i = 0; i < s->n_tags; i++)
+        size = fmin(size, SQUARE_OF_GAP * tr_area_gap(tr_area_about(c, 0, 0), a->marks[i]));
+    for (int i = 0; i < s->n_corners; i++) {
+        tr_vec2 d = tr_v2_sub(s->corners_mm[i], c);
+        if (i != corner) size = fmin(size, SQUARE_OF_STEP * fmax(fabs(d.x), fabs(d.y)));
+    }
+    return size;
+}
+
+static bool size_corners(tr_artwork *a, tr_error *err) {
+    const tr_sheet *s = a->sheet;
+    for (int i = 0; i < s->n_corners; i++) {
+        double size = square_size(a, i);
+        if (!(size >= MIN_SQUARE_MM)) {
+            return tr_fail_at(err, TR_BAD_INPUT, s->path, 0, NULL,
+                              "corners_mm[%d] leaves its squares %.1f mm, at least %.0f mm are "
+                              "needed; move it away from tags, other corners and the edge",
+                              i, fmax(0, size), MIN_SQUARE_MM);
+        }
+        a->square_mm[i] = size;
+        a->marks[a->n_marks++] = tr_area_about(s->corners_mm[i], 2 * size, 2 * size);
+    }
+    return true;
+}
+
+static bool is_upright(const tr_tag *tag) {
+    return fabs(sin(2 * tag->turn_rad)) < 1e-9;
+}
+
+/* Black may come up to the white rim of the next tag, not into it. Of tags that stand askew only
+   the areas about them are known. */
+static bool is_in_rim(const tr_tag *a, const tr_tag *b, double part) {
+    static const double TOUCH_MM = 1e-6;
+    if (!is_upright(a) || !is_upright(b)) return false;
+    tr_vec2 d = tr_v2_sub(a->centre_mm, b->centre_mm);
+    double apart = (fmax(a->size_mm, b->size_mm) * part + fmin(a->size_mm, b->size_mm)) / 2;
+    return fmax(fabs(d.x), fabs(d.y)) < apart - TOUCH_MM;
+}
+
+static bool place_marks(tr_artwork *a, tr_error *err) {
+    const tr_sheet *s = a->sheet;
+    double cells;
+    double part = tr_artwork_tag_part(s->tag_family, &cells, err);
+    if (!(part > 0)) return false;
+    for (int i = 0; i < s->n_tags; i++) {
+        a->marks[i] = tag_area(&s->tags[i], part);
+        for (int j = 0; j < i; j++) {
+            if (!is_in_rim(&s->tags[i], &s->tags[j], part)) continue;
+            return tr_fail_at(err, TR_BAD_INPUT, s->path, s->tags[i].line, NULL,
+                              "tag %d comes into the white rim of tag %d; move them apart",
+                              s->tags[i].id, s->tags[j].id);
+        }
+    }
+    a->n_marks = s->n_tags;
+    if (!find_board(a, err)) return false;
+    if (a->board.squares_x == 0) return size_corners(a, err);
+    a->marks[a->n_marks++] = board_area(&a->board, BOARD_RIM * a->board.pitch_mm);
+    return true;
+}
+
+/* ---- what is put where there is room ---- */
+
+static bool leave_out(tr_artwork *a, const char *what, tr_error *err) {
+    return tr_warn(&a->left_out, err, false, "no_room", "there is no room for %s", what);
+}
+
+static double smaller_side(const tr_sheet *s) {
+    return fmin(s->width_mm, s->height_mm);
+}
+
+/* What is too large for the room that there is gets smaller step by step. */
+static double shrunk(double size, int step) {
+    return size * pow(0.93, step);
+}
+
+static double clamp(double x, double low, double high) {
+    return fmin(fmax(x, low), high);
+}
+
+/* A face of a size that paper comes in is printed without being cut: printers leave out a margin of
+   up to some 6 mm. */
+static double edge_mm(const tr_sheet *s) {
+    static const double PRINTER_MM = 7;
+    return tr_paper_of_size(s->width_mm, s->height_mm) ? PRINTER_MM
+                                                       : clamp(0.01 * smaller_side(s), 2, 10);
+}
+
+static void put(tr_artwork *a, tr_placed *what, tr_area area) {
+    what->is_there = true;
+    what->area = area;
+    tr_room_take(&a->room, area);
+}
+
+static bool try_put(tr_artwork *a, tr_placed *what, double width, double height, tr_vec2 near) {
+    tr_area area;
+    if (!tr_room_find(&a->room, width, height, near, &area)) return false;
+    put(a, what, area);
+    return true;
+}
+
+/* Cross and circle, the cross half as far again; as large as fits. */
+static void put_centre(tr_artwork *a) {
+    static const double SMALLEST_MM = 6;
+    double most = clamp(0.1 * smaller_side(a->sheet), 8, 60);
+    double side = most;
+    for (int step = 1; side >= SMALLEST_MM && !a->centre.is_there; step++) {
+        tr_area area = tr_area_about(tr_v2(0, 0), side, side);
+        if (tr_room_is_free(&a->room, area)) put(a, &a->centre, area);
+        side = shrunk(most, step);
+    }
+}
+
+static tr_area tick_area(const tr_sheet *s, int edge, double inset) {
+    tr_vec2 middle[] = {{0, -s->height_mm / 2 + inset + TICK_MM / 2},
+                        {s->width_mm / 2 - inset - TICK_MM / 2, 0},
+                        {0, s->height_mm / 2 - inset - TICK_MM / 2},
+                        {-s->width_mm / 2 + inset + TICK_MM / 2, 0}};
+    bool is_upright = edge % 2 == 0;
+    return tr_area_about(middle[edge], is_upright ? 2 : TICK_MM, is_upright ? TICK_MM : 2);
+}
+
+static void put_ticks(tr_artwork *a) {
+    double inset = edge_mm(a->sheet);
+    for (int k = 0; k < 4; k++) {
+        tr_area area = tick_area(a->sheet, k, inset);
+        a->has_tick[k] = tr_room_is_free(&a->room, area);
+        if (a->has_tick[k]) tr_room_take(&a->room, area);
+    }
+}
+
+static bool put_rules(tr_artwork *a, tr_error *err) {
+    const tr_sheet *s = a->sheet;
+    if (!try_put(a, &a->rule_across, TR_RULE_LENGTH_MM, TR_RULE_WIDTH_MM,
+                 tr_v2(0, -0.3 * s->height_mm)) &&
+        !leave_out(a, "the 100 mm rule across", err)) {
+        return false;
+    }
+    return try_put(a, &a->rule_up, TR_RULE_WIDTH_MM, TR_RULE_LENGTH_MM,
+                   tr_v2(-0.35 * s->width_mm, 0)) ||
+           leave_out(a, "the upright 100 mm rule", err);
+}
+
+/* The size at which the title is no wider than the id above it, within what can be read. */
+static double title_size(tr_artwork *a, double id_size, double id_width) {
+    static const double SMALLEST_MM = 2.6;
+    double width;
+    double height;
+    tr_lettering_measure(&a->lettering, (tr_letters){.size_mm = 1}, a->sheet->title, &width,
+                         &height);
+    return fmax(SMALLEST_MM, fmin(0.35 * id_size, id_width / fmax(width, 1)));
+}
+
+static bool put_id(tr_artwork *a, tr_error *err) {
+    static const double SMALLEST_MM = 4;
+    const tr_sheet *s = a->sheet;
+    double largest = clamp(0.12 * smaller_side(s), 8, 120);
+    for (int step = 0; shrunk(largest, step) >= SMALLEST_MM; step++) {
+        double size = shrunk(largest, step);
+        double width, height, title_width, title_height;
+        tr_lettering_measure(&a->lettering, (tr_letters){.size_mm = size, .is_bold = true}, s->id,
+                             &width, &height);
+        double small = title_size(a, size, width);
+        tr_lettering_measure(&a->lettering, (tr_letters){.size_mm = small}, s->title, &title_width,
+                             &title_height);
+        a->id_size_mm = size;
+        a->title_size_mm = small;
+        tr_vec2 near = tr_v2(0, -0.12 * s->height_mm);
+        if (try_put(a, &a->id, fmax(width, title_width) + 2, height + title_height, near)) {
+            return true;
+        }
+        a->title_size_mm = 0;
+        if (size < 2 * SMALLEST_MM && try_put(a, &a->id, width + 2, height, near)) return true;
+    }
+    return leave_out(a, "the sheet's id", err);
+}
+
+static bool put_arrow(tr_artwork *a, tr_error *err) {
+    static const double SMALLEST_MM = 10;
+    const tr_sheet *s = a->sheet;
+    double largest = clamp(0.2 * smaller_side(s), SMALLEST_MM, 200);
+    for (int step = 0; shrunk(largest, step) >= SMALLEST_MM; step++) {
+        double height = shrunk(largest, step);
+        if (try_put(a, &a->arrow, 0.5 * height, height, tr_v2(0, 0.12 * s->height_mm))) return true;
+    }
+    return leave_out(a, "the up arrow", err);
+}
+
+static void write_note(tr_artwork *a) {
+    const tr_sheet *s = a->sheet;
+    char width[TR_NUMBER_SIZE], height[TR_NUMBER_SIZE], edge[TR_NUMBER_SIZE];
+    tr_number_print_short(s->width_mm, width);
+    tr_number_print_short(s->height_mm, height);
+    tr_number_print_short(s->tags[0].size_mm, edge);
+    bool has_ticks = a->has_tick[0] && a->has_tick[1] && a->has_tick[2] && a->has_tick[3];
+    bool has_rules = a->rule_across.is_there && a->rule_up.is_there;
+    char square[64 + TR_NUMBER_SIZE] = "";
+    if (a->board.squares_x > 0) {
+        char pitch[TR_NUMBER_SIZE];
+        tr_number_print_short(a->board.pitch_mm, pitch);
+        snprintf(square, sizeof square, " %d x %d squares of %s mm.", a->board.squares_x,
+                 a->board.squares_y, pitch);
+    }
+    snprintf(a->note_text, sizeof a->note_text,
+             "%s, %s x %s mm, %s.%s Print at 100 %%, not “fit to page”. Check before use: %s%s%s%s",
+             s->id, width, height, s->tag_family, square,
+             has_rules ? "both rules must measure 100 mm."
+                       : "the black square of a tag must measure ",
+             has_rules ? "" : edge, has_rules ? "" : " mm both ways.",
+             a->centre.is_there || !has_ticks || a->board.squares_x > 0
+                 ? ""
+                 : " Centre: where the lines between opposite edge marks cross.");
+}
+
+static bool put_note(tr_artwork *a, tr_error *err) {
+    static const double SMALLEST_MM = 2;
+    static const int COLUMNS[] = {84, 70, 56, 46, 36, 28, 22, 16, 100, 125, 150};
+    const tr_sheet *s = a->sheet;
+    write_note(a);
+    double largest = clamp(0.012 * smaller_side(s), 2.6, 9);
+    for (int step = 0; shrunk(largest, step) >= SMALLEST_MM; step++) {
+        double size = shrunk(largest, step);
+        for (size_t k = 0; k < sizeof COLUMNS / sizeof *COLUMNS; k++) {
+            double width = 0.55 * size * COLUMNS[k];
+            double used;
+            double height;
+            tr_lettering_measure(&a->lettering, (tr_letters){.size_mm = size, .width_mm = width},
+                                 a->note_text, &used, &height);
+            a->note_size_mm = size;
+            if (try_put(a, &a->note, width, height, tr_v2(0, -s->height_mm / 2))) return true;
+        }
+    }
+    return leave_out(a, "the note on how to print and check it", err);
+}
+
+/* Tags and boards bring their white rim; round the squares of a corner a little is left, too. */
+static void take_mark(tr_artwork *a, int mark) {
+    static const double PART = 0.025; /* of the four squares together */
+    tr_area m = a->marks[mark];
+    bool is_corner = mark >= a->sheet->n_tags && a->board.squares_x == 0;
+    double rim = is_corner ? PART * (m.right - m.left) : 0;
+    tr_room_take(&a->room, tr_area_about(tr_area_centre(m), m.right - m.left + 2 * rim,
+                                         m.top - m.bottom + 2 * rim));
+}
+
+static bool put_all(tr_artwork *a, tr_error *err) {
+    put_centre(a);
+    put_ticks(a);
+    return put_rules(a, err) && put_id(a, err) && put_arrow(a, err) && put_note(a, err);
+}
+
+bool tr_artwork_make(const tr_sheet *sheet, tr_artwork *out, tr_error *err) {
+    *out = (tr_artwork){.sheet = sheet};
+    tr_lettering_init(&out->lettering);
+    out->square_mm = calloc((size_t)sheet->n_corners + 1, sizeof *out->square_mm);
+    out->marks = calloc((size_t)(sheet->n_tags + sheet->n_corners) + 1, sizeof *out->marks);
+    double edge = edge_mm(sheet);
+    tr_area whole =
+        tr_area_about(tr_v2(0, 0), sheet->width_mm - 2 * edge, sheet->height_mm - 2 * edge);
+    bool ok = (out->square_mm && out->marks) || tr_fail_memory(err);
+    ok = ok && place_marks(out, err) && tr_room_init(&out->room, whole, err);
+    for (int i = 0; i < out->n_marks && ok; i++) take_mark(out, i);
+    ok = ok && put_all(out, err);
+    if (!ok) tr_artwork_release(out);
+    return ok;
+}
+
+void tr_artwork_release(tr_artwork *a) {
+    tr_lettering_release(&a->lettering);
+    tr_room_release(&a->room);
+    tr_warnings_release(&a->left_out);
+    free(a->square_mm);
+    free(a->marks);
+    *a = (tr_artwork){0};
+}
+
+/* ---- drawing ---- */
+
+static void black(cairo_t *cr) {
+    cairo_set_source_rgb(cr, 0, 0, 0);
+}
+
+/* columns x rows square cells about a centre; neighbours share their corners to the last bit, and
+   all are one path, so that no seam shows between them. is_black: row by row from the top left. */
+static void draw_cells(cairo_t *cr, tr_vec2 centre, double turn_rad, double cell, int columns,
+                       int rows, bool (*is_black)(const void *context, int column, int row),
+                       const void *context) {
+    double c = cos(turn_rad);
+    double s = sin(turn_rad);
+    for (int row = 0; row < rows; row++) {
+        for (int column = 0; column < columns; column++) {
+            if (!is_black(context, column, row)) continue;
+            static const int CORNER[4][2] = {{0, 0}, {1, 0}, {1, 1}, {0, 1}};
+            for (int k = 0; k < 4; k++) {
+                double x = (column + CORNER[k][0] - columns / 2.0) * cell;
+                double y = (rows / 2.0 - row - CORNER[k][1]) * cell;
+                double page_x = centre.x + c * x - s * y;
+                double page_y = -(centre.y + s * x + c * y);
+                if (k == 0)
+                    cairo_move_to(cr, page_x, page_y);
+                else
+                    cairo_line_to(cr, page_x, page_y);
+            }
+            cairo_close_path(cr);
+        }
+    }
+    cairo_fill(cr);
+}
+
+static bool is_tag_black(const void *context, int column, int row) {
+    const tr_tag_pattern *pattern = context;
+    return !pattern->is_white[row][column];
+}
+
+static bool is_checker_black(const void *context, int column, int row) {
+    (void)context;
+    return (column + row) % 2 == 0;
+}
+
+static bool draw_tags(const tr_artwork *a, cairo_t *cr, tr_error *err) {
+    const tr_sheet *s = a->sheet;
+    struct apriltag_family *family = tr_tag_family_new(s->tag_family, err);
+    if (!family) return false;
+    bool ok = true;
+    for (int i = 0; i < s->n_tags && ok; i++) {
+        const tr_tag *tag = &s->tags[i];
+        tr_tag_pattern pattern;
+        ok = tr_tag_pattern_make(family, tag->id, &pattern);
+        if (!ok) {
+            tr_fail_at(err, TR_BAD_INPUT, s->path, tag->line, NULL, "the family %s has no tag %d",
+                       s->tag_family, tag->id);
+            break;
+        }
+        draw_cells(cr, tag->centre_mm, tag->turn_rad, tag->size_mm / pattern.border, pattern.cells,
+                   pattern.cells, is_tag_black, &pattern);
+    }
+    tr_tag_family_free(family);
+    return ok;
+}
+
+static void draw_corners(const tr_artwork *a, cairo_t *cr) {
+    const tr_grid_board *b = &a->board;
+    if (b->squares_x > 0) {
+        draw_cells(cr, b->centre_mm, 0, b->pitch_mm, b->squares_x, b->squares_y, is_checker_black,
+                   NULL);
+        return;
+    }
+    for (int i = 0; i < a->sheet->n_corners; i++)
+        draw_cells(cr, a->sheet->corners_mm[i], 0, a->square_mm[i], 2, 2, is_checker_black, NULL);
+}
+
+static void line(cairo_t *cr, double x1, double y1, double x2, double y2) {
+    cairo_move_to(cr, x1, y1);
+    cairo_line_to(cr, x2, y2);
+    cairo_stroke(cr);
+}
+
+static void draw_centre(const tr_artwork *a, cairo_t *cr) {
+    double arm = (a->centre.area.right - a->centre.area.left) / 2;
+    cairo_set_line_width(cr, HAIR_MM);
+    line(cr, -arm, 0, arm, 0);
+    line(cr, 0, -arm, 0, arm);
+    cairo_set_line_width(cr, fmax(0.4, arm / 40));
+    cairo_arc(cr, 0, 0, arm / 1.5, 0, 2 * TR_PI);
+    cairo_stroke(cr);
+}
+
+static void draw_ticks(const tr_artwork *a, cairo_t *cr) {
+    double inset = edge_mm(a->sheet);
+    cairo_set_line_width(cr, 2 * HAIR_MM);
+    for (int k = 0; k < 4; k++) {
+        tr_area t = tick_area(a->sheet, k, inset);
+        tr_vec2 m = tr_area_centre(t);
+        if (!a->has_tick[k]) continue;
+        if (k % 2 == 0)
+            line(cr, m.x, -t.bottom, m.x, -t.top);
+        else
+            line(cr, t.left, -m.y, t.right, -m.y);
+    }
+}
+
+void tr_rule_draw(tr_lettering *lettering, cairo_t *cr, double x, double y, bool is_up) {
+    enum { N_STEPS = 10 };
+    static const double TICK_LOW_MM = 1.3, TICK_HIGH_MM = 4, LETTERS_MM = 2.4;
+    cairo_save(cr);
+    cairo_translate(cr, x, y);
+    if (is_up) cairo_rotate(cr, -TR_PI / 2);
+    black(cr);
+    cairo_set_line_width(cr, HAIR_MM);
+    line(cr, 0, 0, TR_RULE_MM, 0);
+    for (int k = 0; k <= N_STEPS; k++) {
+        double at = k * TR_RULE_MM / N_STEPS;
+        line(cr, at, 0, at, k == 0 || k == N_STEPS ? -TICK_HIGH_MM : -TICK_LOW_MM);
+    }
+    char text[16];
+    snprintf(text, sizeof text, "%.0f mm", TR_RULE_MM);
+    tr_letters how = {.size_mm = LETTERS_MM, .width_mm = TR_RULE_MM, .is_centred = true};
+    tr_lettering_draw(lettering, cr, 0, -TICK_HIGH_MM - 0.3, how, text);
+    cairo_restore(cr);
+}
+
+static void draw_rules(tr_artwork *a, cairo_t *cr) {
+    tr_vec2 across = tr_area_centre(a->rule_across.area);
+    tr_vec2 up = tr_area_centre(a->rule_up.area);
+    if (a->rule_across.is_there) {
+        tr_rule_draw(&a->lettering, cr, across.x - TR_RULE_MM / 2,
+                     -(a->rule_across.area.bottom + HAIR_MM), false);
+    }
+    if (a->rule_up.is_there) {
+        tr_rule_draw(&a->lettering, cr, a->rule_up.area.right - HAIR_MM, -(up.y - TR_RULE_MM / 2),
+                     true);
+    }
+}
+
+static void draw_id(tr_artwork *a, cairo_t *cr) {
+    const tr_sheet *s = a->sheet;
+    tr_area box = a->id.area;
+    double width = box.right - box.left;
+    double used;
+    double height;
+    tr_letters id = {.size_mm = a->id_size_mm, .is_bold = true};
+    if (!a->id.is_there) return;
+    tr_lettering_measure(&a->lettering, id, s->id, &used, &height);
+    tr_lettering_draw(&a->lettering, cr, box.left + (width - used) / 2, -box.top, id, s->id);
+    if (!(a->title_size_mm > 0)) return;
+    tr_letters title = {.size_mm = a->title_size_mm};
+    tr_lettering_measure(&a->lettering, title, s->title, &used, &(double){0});
+    tr_lettering_draw(&a->lettering, cr, box.left + (width - used) / 2, -box.top + height, title,
+                      s->title);
+}
+
+/* An outline, so that no black square of it can be taken for a tag; the word below it. */
+static void draw_arrow(tr_artwork *a, cairo_t *cr) {
+    tr_area box = a->arrow.area;
+    double h = box.top - box.bottom;
+    double letters = 0.15 * h;
+    double x = (box.left + box.right) / 2;
+    double top = -box.top;
+    double foot = top + 0.78 * h;
+    double neck = top + 0.38 * h;
+    double shaft = 0.09 * h, head = 0.22 * h;
+    if (!a->arrow.is_there) return;
+    cairo_set_line_width(cr, fmax(0.5, 0.02 * h));
+    cairo_move_to(cr, x, top + 0.03 * h);
+    cairo_line_to(cr, x + head, neck);
+    cairo_line_to(cr, x + shaft, neck);
+    cairo_line_to(cr, x + shaft, foot);
+    cairo_line_to(cr, x - shaft, foot);
+    cairo_line_to(cr, x - shaft, neck);
+    cairo_line_to(cr, x - head, neck);
+    cairo_close_path(cr);
+    cairo_stroke(cr);
+    tr_letters how = {
+        .size_mm = letters, .width_mm = box.right - box.left, .is_bold = true, .is_centred = true};
+    tr_lettering_draw(&a->lettering, cr, box.left, foot + 0.02 * h, how, "UP");
+}
+
+static void draw_note(tr_artwork *a, cairo_t *cr) {
+    tr_area box = a->note.area;
+    tr_letters how = {.size_mm = a->note_size_mm, .width_mm = box.right - box.left};
+    if (!a->note.is_there) return;
+    tr_lettering_draw(&a->lettering, cr, box.left, -box.top, how, a->note_text);
+}
+
+bool tr_artwork_draw(tr_artwork *a, cairo_t *cr, tr_error *err) {
+    cairo_save(cr);
+    cairo_new_path(cr);
+    black(cr);
+    bool ok = draw_tags(a, cr, err);
+    draw_corners(a, cr);
+    if (a->centre.is_there) draw_centre(a, cr);
+    draw_ticks(a, cr);
+    draw_rules(a, cr);
+    draw_id(a, cr);
+    draw_arrow(a, cr);
+    draw_note(a, cr);
+    cairo_restore(cr);
+    return ok;
+}

@@ -1,0 +1,128 @@
+#include "print/shop.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "base/text.h"
+#include "base/yaml.h"
+
+static int is_yaml(const struct dirent *entry) {
+    const char *dot = strrchr(entry->d_name, '.');
+    return dot && dot != entry->d_name &&
+           (strcasecmp(dot, ".yaml") == 0 || strcasecmp(dot, ".yml") == 0);
+}
+
+/* Not alphasort, which follows the locale. */
+static int by_name(const struct dirent **a, const struct dirent **b) {
+    return strcmp((*a)->d_name, (*b)->d_name);
+}
+
+/* A sheet file is told by its tags. */
+static bool has_tags(const char *path, bool *has, tr_error *err) {
+    tr_yaml y = tr_yaml_open(path);
+    *has = tr_yaml_has(tr_yaml_at(y, "tags"));
+    return tr_yaml_close(y, err);
+}
+
+static bool read_file(const char *folder, const char *name, tr_shop *shop, tr_error *err) {
+    size_t size = strlen(folder) + strlen(name) + 2;
+    char *path = malloc(size);
+    bool is_sheet = false;
+    if (!path) return tr_fail_memory(err);
+    size_t n = strlen(folder);
+    snprintf(path, size, "%s%s%s", folder, n == 0 || folder[n - 1] == '/' ? "" : "/", name);
+    bool ok = has_tags(path, &is_sheet, err);
+    if (ok && is_sheet) {
+        ok = tr_sheet_read(path, &shop->sheets[shop->n], err);
+        shop->n += ok;
+    }
+    free(path);
+    return ok;
+}
+
+bool tr_shop_read(const char *folder, tr_shop *out, tr_error *err) {
+    struct dirent **files = NULL;
+    *out = (tr_shop){0};
+    errno = 0;
+    int n = scandir(*folder ? folder : ".", &files, is_yaml, by_name);
+    if (n < 0) {
+        if (errno == ENOMEM) return tr_fail_memory(err);
+        return tr_fail_at(err, TR_NO_FILE, folder, 0, NULL,
+                          "is no folder that can be read; name the shop's folder of sheet files "
+                          "with --sheets, or make it first");
+    }
+    out->sheets = calloc((size_t)n + 1, sizeof *out->sheets);
+    bool ok = out->sheets || tr_fail_memory(err);
+    for (int i = 0; i < n; i++) {
+        ok = ok && read_file(folder, files[i]->d_name, out, err);
+        free(files[i]);
+    }
+    free(files);
+    if (!ok) tr_shop_release(out);
+    return ok;
+}
+
+void tr_shop_release(tr_shop *shop) {
+    for (int i = 0; i < shop->n; i++) tr_sheet_release(&shop->sheets[i]);
+    free(shop->sheets);
+    *shop = (tr_shop){0};
+}
+
+static bool has_tag(const tr_sheet *s, const char *family, int id) {
+    if (strcmp(s->tag_family, family) != 0) return false;
+    for (int i = 0; i < s->n_tags; i++) {
+        if (s->tags[i].id == id) return true;
+    }
+    return false;
+}
+
+const tr_sheet *tr_shop_owner(const tr_shop *shop, const char *family, int id) {
+    for (int i = 0; i < shop->n; i++) {
+        if (has_tag(&shop->sheets[i], family, id)) return &shop->sheets[i];
+    }
+    return NULL;
+}
+
+const tr_sheet *tr_shop_sheet(const tr_shop *shop, const char *sheet_id) {
+    for (int i = 0; i < shop->n; i++) {
+        if (strcmp(shop->sheets[i].id, sheet_id) == 0) return &shop->sheets[i];
+    }
+    return NULL;
+}
+
+bool tr_shop_choose(const tr_shop *shop, const char *family, int low, int high, int n, int *ids,
+                    tr_error *err) {
+    int n_free = 0;
+    for (int id = low; id <= high && n_free < n; id++) {
+        if (!tr_shop_owner(shop, family, id)) ids[n_free++] = id;
+    }
+    if (n_free == n) return true;
+    return tr_fail(err, TR_BAD_INPUT,
+                   "the sheet needs %d tags, but of %s %d..%d only %d %s free; give another range "
+                   "with --ids (the family has 0..%d), or another --family",
+                   n, family, low, high, n_free, n_free == 1 ? "is" : "are",
+                   tr_sheet_family_size(family) - 1);
+}
+
+void tr_shop_print_taken(const tr_shop *shop, const char *family, int low, int high, FILE *out) {
+    for (int i = 0; i < shop->n; i++) {
+        const tr_sheet *s = &shop->sheets[i];
+        char shown[sizeof s->id + 8];
+        int n_runs = 0;
+        tr_text_show(s->id, strlen(s->id), shown, sizeof shown);
+        for (int id = low; id <= high; id++) {
+            int first = id;
+            if (!has_tag(s, family, id)) continue;
+            while (id < high && has_tag(s, family, id + 1)) id++;
+            if (n_runs++ == 0)
+                fprintf(out, "  %s: ", shown);
+            else
+                fputs(", ", out);
+            fprintf(out, first == id ? "%d" : "%d to %d", first, id);
+        }
+        if (n_runs > 0) fputc('\n', out);
+    }
+}

@@ -1,0 +1,19 @@
+/* What the benchmarks are asked for on the command line. One file a mode; each prints medians and
+   ratios that were measured in this one run. */
+#ifndef TR_TOOLS_BENCH_BENCH_H
+#define TR_TOOLS_BENCH_BENCH_H
+
+enum { BENCH_MAX_THREADS = 16 };
+
+typedef struct {
+    long jobs; /* how many, or how often each is repeated; -1: the mode's own number */
+    long seed, n_threads;
+    const char *keep; /* folder in which rendered photos stay; NULL: they are removed */
+} bench_options;
+
+/* Exit statuses: 0 as asked, 1 not. */
+int bench_accuracy(const bench_options *options);
+int bench_network(const bench_options *options);
+int bench_survey(const bench_options *options);
+
+#endif

@@ -1,0 +1,56 @@
+/* bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
+   How well (accuracy, survey) and how fast (network) the program is: each mode's file says what it
+   measures. */
+#include <stdbool.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "tools/bench/bench.h"
+
+static const struct {
+    const char *name;
+    int (*run)(const bench_options *options);
+} MODES[] = {
+    {"accuracy", bench_accuracy},
+    {"network", bench_network},
+    {"survey", bench_survey},
+};
+enum { N_MODES = sizeof MODES / sizeof *MODES };
+
+static bool read_number(const char *text, long low, long high, long *out) {
+    char *end;
+    *out = strtol(text, &end, 10);
+    return *text && !*end && *out >= low && *out <= high;
+}
+
+static bool read_option(const char *name, const char *value, bench_options *o) {
+    if (strcmp(name, "--jobs") == 0) return read_number(value, 1, 10000, &o->jobs);
+    if (strcmp(name, "--seed") == 0) return read_number(value, 0, 1000000, &o->seed);
+    if (strcmp(name, "--threads") == 0) {
+        return read_number(value, 1, BENCH_MAX_THREADS, &o->n_threads);
+    }
+    if (strcmp(name, "--keep") != 0) return false;
+    o->keep = value;
+    return true;
+}
+
+static int usage(void) {
+    fprintf(stderr,
+            "usage: bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\nmodes:");
+    for (int i = 0; i < N_MODES; i++) fprintf(stderr, " %s", MODES[i].name);
+    fprintf(stderr, "\n");
+    return 64;
+}
+
+int main(int argc, char **argv) {
+    bench_options o = {.jobs = -1, .seed = 1, .n_threads = 2};
+    if (argc % 2 != 0) return usage();
+    for (int i = 2; i < argc; i += 2) {
+        if (!read_option(argv[i], argv[i + 1], &o)) return usage();
+    }
+    for (int i = 0; i < N_MODES; i++) {
+        if (strcmp(argv[1], MODES[i].name) == 0) return MODES[i].run(&o);
+    }
+    return usage();
+}
