@@ -47,6 +47,12 @@ static const command LENS = {
     "--out new.yaml",
     "new.yaml", NULL, NULL};
 
+static const command SURVEY = {"survey", "survey survey.yaml --json --threads 1 --out new.yaml",
+                               "new.yaml", NULL, NULL};
+static const char SURVEY_FILE[] = "survey: S\nlens: lens.yaml\nsheets: [mat.yaml]\n"
+                                  "rules: [{ sheet: MAT-S, x_mm: 100, y_mm: 100, sd_mm: 0.1 }]\n"
+                                  "photos: [1.jpg, 2.jpg, 3.jpg, 4.jpg]\n";
+
 /* What a run left behind. */
 typedef struct {
     int status; /* of wait */
@@ -63,6 +69,7 @@ static int set_up(void **state) {
     temp_make(folder);
     small_job_make(folder);
     small_boards_make(folder);
+    small_text(folder, "survey.yaml", SURVEY_FILE);
     if (chdir(folder) != 0) return -1;
     *state = folder;
     return 0;
@@ -326,6 +333,11 @@ static void memory_runs_out_in_a_calibration(void **state) {
     run_out_of_memory(&LENS);
 }
 
+static void memory_runs_out_in_a_survey(void **state) {
+    (void)state;
+    run_out_of_memory(&SURVEY);
+}
+
 /* ---- disks ---- */
 
 enum { SKIPPED = 77, TOUCHED = 96, DISK_BYTES = 2 * 4096, FILLED_BYTES = 4096 };
@@ -474,6 +486,7 @@ int main(void) {
         cmocka_unit_test(a_killed_writer_leaves_no_half_file),
         cmocka_unit_test(memory_runs_out_in_a_check),
         cmocka_unit_test(memory_runs_out_in_a_calibration),
+        cmocka_unit_test(memory_runs_out_in_a_survey),
     };
     return cmocka_run_group_tests_name("faults", tests, set_up, tear_down);
 }

@@ -795,7 +795,7 @@ static void designs_of_many_sizes_are_sound(void **state) {
             continue;
         }
         n_made++;
-        must(tr_sheet_write("s.yaml", &sheet, NULL, &err), &err);
+        must(tr_sheet_write("s.yaml", &sheet, &err), &err);
         must(tr_sheet_read("s.yaml", &back, &err), &err);
         assert_string_equal(back.title, sheet.title);
         assert_int_equal(back.kind, sheet.kind);
@@ -835,7 +835,7 @@ static void numbers_and_names_are_read_back_exactly(void **state) {
                       .n_corners = 1};
     tr_sheet back;
     tr_error err = {0};
-    must(tr_sheet_write("s.yaml", &sheet, NULL, &err), &err);
+    must(tr_sheet_write("s.yaml", &sheet, &err), &err);
     must(tr_sheet_read("s.yaml", &back, &err), &err);
     assert_string_equal(back.id, sheet.id);
     assert_string_equal(back.title, sheet.title);

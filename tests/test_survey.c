@@ -63,7 +63,7 @@ static void a_frame_rests_on_marks_that_agree(void **unused) {
             m.y += size * (2 * tr_random_uniform(&r) - 1);
             marks[i] = (tr_datum_mark){m, k, {true, true}, 1};
         }
-        assert_true(tr_datum_fit_robust(marks, 16, &d));
+        assert_true(tr_datum_fit_robust(marks, 16, &d, NULL));
         CHECK_NEAR(d.theta_rad, 0.02, 1e-4);
         CHECK_NEAR(d.scale[0], 0.996, 1e-4);
         CHECK_NEAR(d.t_mm.x, 5, 0.05);

@@ -159,7 +159,7 @@ static bool find_flatness(const tr_vec2 *p, const double *heights, int n, double
     return true;
 }
 
-static void judge(double variance, tr_sheet_condition *out) {
+static void finish(double variance, tr_sheet_condition *out) {
     out->flatness_u95_mm = 2 * sqrt(fmax(0, variance));
     out->has_flatness = out->flatness_u95_mm < MAX_FLATNESS_U95_MM;
 }
@@ -167,31 +167,34 @@ static void judge(double variance, tr_sheet_condition *out) {
 bool tr_flatness_of(const tr_vec2 *p_mm, const double *heights_mm, const double *covariance, int n,
                     double variance_factor, tr_sheet_condition *out, tr_error *err) {
     double variance = 0;
+    double *scratch = calloc(4 * (size_t)n + 1, sizeof *scratch);
+    if (!scratch) return tr_fail_memory(err);
+    double *factors = scratch + 3 * (long)n;
     out->has_flatness = false;
-    double *factors = calloc(4 * (size_t)n + 1, sizeof *factors);
-    if (!factors) return tr_fail_memory(err);
-    if (find_flatness(p_mm, heights_mm, n, factors, factors + n, out)) {
+    if (find_flatness(p_mm, heights_mm, n, factors, scratch, out)) {
         for (int i = 0; i < n; i++) {
-            variance += factors[i] * dot(covariance + (long)i * n, factors, n);
+            for (int k = 0; k < n; k++) {
+                variance += factors[i] * factors[k] * covariance[(long)i * n + k];
+            }
         }
-        judge(variance * variance_factor, out);
+        finish(variance * variance_factor, out);
     }
-    free(factors);
+    free(scratch);
     return true;
 }
 
 /* Flatness of all sheets, from the solved heights. */
 static bool find_all(trial *t, const tr_adjustment *adj, tr_sheet_condition *out, tr_error *err) {
     int used = 0;
-    size_t most = (size_t)t->net.n_offsets;
-    double *scratch = calloc(4 * most + 1, sizeof *scratch);
-    double *heights = scratch + 3 * most;
-    tr_vec2 *p = calloc(most + 1, sizeof *p);
+    int most = t->net.n_offsets;
+    bool ok = false;
+    double *scratch = calloc(4 * (size_t)most + 1, sizeof *scratch);
+    tr_vec2 *p = calloc((size_t)most + 1, sizeof *p);
     if (!scratch || !p) {
-        free(scratch);
-        free(p);
-        return tr_fail_memory(err);
+        tr_fail_memory(err);
+        goto out;
     }
+    double *heights = scratch + 3 * (long)most;
     for (int s = 0; s < t->net.n_sheets; s++) {
         tr_net_function *f = &t->functions[s];
         if (!adj->sheet_placed[s]) continue;
@@ -204,9 +207,11 @@ static bool find_all(trial *t, const tr_adjustment *adj, tr_sheet_condition *out
         if (!find_flatness(p, heights, f->n, t->factors + used, scratch, &out[s])) f->n = 0;
         used += f->n;
     }
-    free(scratch);
+    ok = true;
+out:
     free(p);
-    return true;
+    free(scratch);
+    return ok;
 }
 
 bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sheet_condition *out,
@@ -231,7 +236,7 @@ bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sh
     for (int s = 0; s < in->n_sheets && is_solved; s++) {
         double variance = t.variances[s] * fmax(1, result.variance_factor);
         if (t.functions[s].n == 0) continue;
-        judge(variance, &out[s]);
+        finish(variance, &out[s]);
     }
 out:
     release_trial(&t);

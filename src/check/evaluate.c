@@ -135,8 +135,8 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
             tr_propagate(row, 1, e->adj->covariance_places, n_pose, &v->sheets[i]);
             v->sheets[i] = fmin(fmax(0, v->sheets[i]), v->total[i]);
         }
-        double rest = v->total[i] - v->sheets[i];
         tr_propagate(row, 1, e->adj->covariance_lens_held, n_pose, &v->marks[i]);
+        double rest = v->total[i] - v->sheets[i];
         v->marks[i] = fmin(v->marks[i], rest);
         v->lens[i] = rest - v->marks[i];
         v->plates[i] = 0;

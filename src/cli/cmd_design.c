@@ -247,8 +247,7 @@ static bool design_sheet(const request *r, tr_error *err) {
     char *folder = tr_path_beside(r->out, "");
     if (!folder) return tr_fail_memory(err);
     bool ok = tr_shop_read(r->sheets ? r->sheets : folder, &shop, err) &&
-              tr_design_make(&r->design, &shop, &sheet, err) &&
-              tr_sheet_write(r->out, &sheet, NULL, err);
+              tr_design_make(&r->design, &shop, &sheet, err) && tr_sheet_write(r->out, &sheet, err);
     if (ok) print_sheet(r, &sheet, &shop);
     tr_sheet_release(&sheet);
     tr_shop_release(&shop);

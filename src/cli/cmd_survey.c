@@ -171,8 +171,10 @@ static bool may_be_written(const char *path, tr_error *err) {
     tr_sheet old;
     struct stat about;
     if (stat(path, &about) != 0) return true;
-    bool is_surveyed = tr_sheet_read(path, &old, NULL) && old.survey.n_rows > 0;
+    tr_error why = {0};
+    bool is_surveyed = tr_sheet_read(path, &old, &why) && old.survey.n_rows > 0;
     tr_sheet_release(&old);
+    if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
     return is_surveyed ||
            tr_fail(err, TR_BAD_INPUT,
                    "'%.200s' is there already and is no surveyed sheet; give another name", path);
@@ -208,12 +210,7 @@ static bool choose_files(const request *r, const tr_survey_spec *spec, char **fi
 
 static bool write_sheets(const tr_survey *v, char *const *files, tr_error *err) {
     for (int s = 0; s < v->spec->n_sheets; s++) {
-        char comments[256];
-        snprintf(comments, sizeof comments,
-                 "# Measured by trammel survey from %d photos; the marks' places are those of this "
-                 "one print.\n",
-                 v->n_used);
-        if (!tr_sheet_write(files[s], &v->sheets[s].measured, comments, err)) return false;
+        if (!tr_sheet_write(files[s], &v->sheets[s].measured, err)) return false;
     }
     return true;
 }

@@ -29,7 +29,7 @@ static const command COMMANDS[] = {
     {"print", tr_cmd_print, "trammel print SHEET.yaml --out FILE.pdf [--page own|A4|A3|Letter]",
      "a sheet at exactly 1:1, as PDF or SVG"},
     {"survey", tr_cmd_survey,
-     "trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml [--align MARK,...] [--json]",
+     "trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml [--align MARK,...]",
      "where the marks of a printed sheet, or tags stuck on it, really are"},
 };
 enum { N_COMMANDS = sizeof COMMANDS / sizeof *COMMANDS };
@@ -50,8 +50,8 @@ static int print_help(void) {
         printf("  %-6s %s\n", COMMANDS[i].name, COMMANDS[i].summary);
     puts("\n"
          "First `trammel print`, for the sheets; then `trammel lens`, once for each camera\n"
-         "at one focus and image size; then `trammel check`, for each vehicle.\n"
-         "`trammel survey` measures a sheet whose marks are not where its file says.\n"
+         "at one focus and image size; then `trammel check`, for each vehicle. `trammel\n"
+         "survey` measures a sheet whose marks are not where its file says.\n"
          "`trammel help COMMAND` tells more.\n"
          "\n"
          "Exit status: 0 pass (or done), 1 fail, 2 inconclusive, 3 no measurement, or\n"

@@ -550,6 +550,18 @@ bool tr_lsq_covariance(tr_lsq *q, const int *unknowns, int n, double *out, tr_er
     return true;
 }
 
+bool tr_lsq_inverse_column(tr_lsq *q, int unknown, double *out, tr_error *err) {
+    int n = q->problem->n_unknowns;
+    double *b = q->rhs->x;
+    for (int j = 0; j < n; j++) b[j] = 0;
+    b[unknown] = q->scale[unknown];
+    cholmod_dense *x = cholmod_solve(CHOLMOD_A, q->L, q->rhs, &q->common);
+    if (!x) return tr_fail_memory(err);
+    for (int j = 0; j < n; j++) out[j] = ((double *)x->x)[j] * q->scale[j];
+    cholmod_free_dense(&x, &q->common);
+    return true;
+}
+
 void tr_lsq_reduce(const tr_lsq *q, const double *A, int n, double *out) {
     int size = q->problem->n_unknowns;
     const int *perm = q->L->Perm;
@@ -572,16 +584,4 @@ void tr_lsq_reduce(const tr_lsq *q, const double *A, int n, double *out) {
             for (int c = 0; c < n; c++) below[c] -= x[k] * y[c];
         }
     }
-}
-
-bool tr_lsq_inverse_column(tr_lsq *q, int unknown, double *out, tr_error *err) {
-    int n = q->problem->n_unknowns;
-    double *b = q->rhs->x;
-    for (int j = 0; j < n; j++) b[j] = 0;
-    b[unknown] = q->scale[unknown];
-    cholmod_dense *x = cholmod_solve(CHOLMOD_A, q->L, q->rhs, &q->common);
-    if (!x) return tr_fail_memory(err);
-    for (int j = 0; j < n; j++) out[j] = ((double *)x->x)[j] * q->scale[j];
-    cholmod_free_dense(&x, &q->common);
-    return true;
 }

@@ -92,12 +92,12 @@ TR_MUST_USE bool tr_lsq_linearise(tr_lsq *lsq, double huber, tr_lsq_result *resu
 TR_MUST_USE bool tr_lsq_covariance(tr_lsq *lsq, const int *unknowns, int n, double *out,
                                    tr_error *err);
 
+/* One whole column of that inverse; out: one value an unknown. */
+TR_MUST_USE bool tr_lsq_inverse_column(tr_lsq *lsq, int unknown, double *out, tr_error *err);
+
 /* Half a solution: with H = L L', out = L^-1 A, so that out' out = A' H^-1 A. A and out:
    n_unknowns x n, row by row; they must not overlap. The rows of out stand in an order of their
    own. The fewer rows of A are not 0, the faster. */
 void tr_lsq_reduce(const tr_lsq *lsq, const double *A, int n, double *out);
-
-/* One whole column of that inverse; out: one value an unknown. */
-TR_MUST_USE bool tr_lsq_inverse_column(tr_lsq *lsq, int unknown, double *out, tr_error *err);
 
 #endif

@@ -871,40 +871,6 @@ out:
     return ok;
 }
 
-/* Variances of linear functions of the unknowns. */
-static bool function_variances(const state *s, const tr_lsq *lsq, const tr_net_options *o,
-                               tr_error *err) {
-    size_t n = (size_t)s->n_unknowns;
-    double *a = new_array(2 * s->n_unknowns, sizeof *a);
-    if (!a) return tr_fail_memory(err);
-    double *y = a + n;
-    for (int i = 0; i < o->n_functions; i++) {
-        const tr_net_function *f = &o->functions[i];
-        double sum = 0;
-        memset(a, 0, n * sizeof *a);
-        for (int k = 0; k < f->n; k++) {
-            int c = find_unknown(s, f->unknowns[k]);
-            if (c >= 0) a[c] += f->factors[k];
-        }
-        tr_lsq_reduce(lsq, a, 1, y);
-        for (size_t k = 0; k < n; k++) sum += y[k] * y[k];
-        o->variances[i] = sum;
-    }
-    free(a);
-    return true;
-}
-
-static tr_lsq_problem problem_of(state *s) {
-    return (tr_lsq_problem){.n_unknowns = s->n_unknowns,
-                            .n_terms = s->n_terms,
-                            .terms = s->terms,
-                            .context = s,
-                            .evaluate = evaluate,
-                            .move = move,
-                            .accept = accept,
-                            .name = name};
-}
-
 bool tr_network_offset_jacobian(const tr_network *net, int observation, double *J) {
     const tr_net_obs *obs = &net->observations[observation];
     for (int k = 0; k < obs->n_points; k++) {
@@ -984,6 +950,40 @@ out:
     return ok;
 }
 
+/* Variances of linear functions of the unknowns. */
+static bool function_variances(const state *s, const tr_lsq *lsq, const tr_net_options *o,
+                               tr_error *err) {
+    size_t n = (size_t)s->n_unknowns;
+    double *a = new_array(2 * s->n_unknowns, sizeof *a);
+    if (!a) return tr_fail_memory(err);
+    double *y = a + n;
+    for (int i = 0; i < o->n_functions; i++) {
+        const tr_net_function *f = &o->functions[i];
+        double sum = 0;
+        memset(a, 0, n * sizeof *a);
+        for (int k = 0; k < f->n; k++) {
+            int c = find_unknown(s, f->unknowns[k]);
+            if (c >= 0) a[c] += f->factors[k];
+        }
+        tr_lsq_reduce(lsq, a, 1, y);
+        for (size_t k = 0; k < n; k++) sum += y[k] * y[k];
+        o->variances[i] = sum;
+    }
+    free(a);
+    return true;
+}
+
+static tr_lsq_problem problem_of(state *s) {
+    return (tr_lsq_problem){.n_unknowns = s->n_unknowns,
+                            .n_terms = s->n_terms,
+                            .terms = s->terms,
+                            .context = s,
+                            .evaluate = evaluate,
+                            .move = move,
+                            .accept = accept,
+                            .name = name};
+}
+
 bool tr_network_solve(tr_network *net, const tr_net_options *options, tr_lsq_result *result,
                       tr_error *err) {
     bool ok = false;
@@ -999,8 +999,8 @@ bool tr_network_solve(tr_network *net, const tr_net_options *options, tr_lsq_res
                         .start_damping = START_DAMPING};
     if (!tr_lsq_solve(lsq, o, result, err)) goto out;
     if (options->n_wanted > 0 && !wanted_covariance(&s, lsq, options, err)) goto out;
-    if (options->n_functions > 0 && !function_variances(&s, lsq, options, err)) goto out;
     if (options->gain && !wanted_gain(&s, lsq, options, err)) goto out;
+    if (options->n_functions > 0 && !function_variances(&s, lsq, options, err)) goto out;
     ok = true;
 out:
     tr_lsq_free(lsq);

@@ -174,17 +174,17 @@ typedef struct {
     const tr_net_unknown *wanted;
     int n_wanted;
     double *covariance;
-    /* Functions whose variances are wanted, each for itself, and where to: cheaper than a
-       covariance where the unknowns are many. */
-    const tr_net_function *functions;
-    int n_functions;
-    double *variances;
     /* Where not NULL: how the wanted unknowns answer to marks that are not where they are held to
        be. n_wanted x n_observations x TR_OFFSET_N: d(unknown) / d(component of the offset of the
        observation's first point), as if it were another in this observation alone. From the
        normal equations H dx = -J' W'W J_offset d (Cross, Advanced least squares applied to
        position-fixing, 1983, sec. 3); 0 where the observation has no offset. */
     double *gain;
+    /* Functions whose variances are wanted, each for itself, and where to: cheaper than a
+       covariance where the unknowns are many. */
+    const tr_net_function *functions;
+    int n_functions;
+    double *variances;
 } tr_net_options;
 
 /* Solves in place. Fewer residuals than unknowns, or an unknown that the marks do not determine:

@@ -71,12 +71,10 @@ TR_MUST_USE bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err);
 TR_MUST_USE bool tr_sheet_read_bare(const char *path, tr_sheet *out, tr_error *err);
 void tr_sheet_release(tr_sheet *sheet);
 
-/* Writes a sheet file, whole or not at all (base/file.h), from which the same sheet is read, bit by
-   bit (a turn to its last bit but one). Where it was measured, places are rounded to 0.1 um and
-   1e-6 degrees, and the covariance is read back bit by bit but for its turns. comments: lines put
-   at the top, each beginning with '#' and ending in a newline; may be NULL. */
-TR_MUST_USE bool tr_sheet_write(const char *path, const tr_sheet *sheet, const char *comments,
-                                tr_error *err);
+/* Writes a sheet file from which the same sheet is read, bit by bit (a turn to its last bit but
+   one, and the covariances of turns); whole or not at all (base/file.h). The sheet must be one that
+   tr_sheet_read would accept. */
+TR_MUST_USE bool tr_sheet_write(const char *path, const tr_sheet *sheet, tr_error *err);
 
 /* First row of a tag or a corner in the survey's covariance. */
 static inline int tr_sheet_tag_row(int tag) {

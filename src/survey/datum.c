@@ -279,10 +279,11 @@ static bool start_robust(tr_datum_mark *marks, int n, double *scratch, tr_datum 
     return isfinite(best);
 }
 
-bool tr_datum_fit_robust(tr_datum_mark *marks, int n, tr_datum *out) {
+bool tr_datum_fit_robust(tr_datum_mark *marks, int n, tr_datum *out, tr_error *err) {
     if (n < ROBUST_MARKS) return tr_datum_fit(marks, n, out);
     double *scratch = calloc((size_t)n, sizeof *scratch);
-    if (!scratch || !start_robust(marks, n, scratch, out)) {
+    if (!scratch) return tr_fail_memory(err);
+    if (!start_robust(marks, n, scratch, out)) {
         free(scratch);
         for (int i = 0; i < n; i++) marks[i].weight = 1;
         return tr_datum_fit(marks, n, out);

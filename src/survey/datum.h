@@ -39,8 +39,9 @@ bool tr_datum_fit(const tr_datum_mark *marks, int n, tr_datum *out);
 
 /* The same after marks that contradict the rest were given less weight, down to 0 (Tukey's
    biweight, Huber, Robust Statistics, 1981, ch. 4; start by the median). marks' weights are
-   changed. All coordinates must be known. Fewer than five marks: as tr_datum_fit. */
-bool tr_datum_fit_robust(tr_datum_mark *marks, int n, tr_datum *out);
+   changed. All coordinates must be known. Fewer than five marks: as tr_datum_fit. False: as there,
+   or memory ran out (err is then set). */
+bool tr_datum_fit_robust(tr_datum_mark *marks, int n, tr_datum *out, tr_error *err);
 
 /* A measured place in the sheet's frame. */
 tr_vec2 tr_datum_apply(const tr_datum *datum, tr_vec2 measured_mm);

@@ -324,9 +324,10 @@ static bool default_datum(const tr_survey_network *w, int sheet, frame *f, tr_da
     int lone = 0;
     if (ok && is_lone(f, v, &lone)) {
         lone_datum(w, f, lone, d);
-    } else if (ok && tr_datum_fit_robust(known, n, d)) {
+    } else if (ok && tr_datum_fit_robust(known, n, d, err)) {
         for (int k = 0; k < n; k++) f->data[at[k]].weight = known[k].weight;
     } else if (ok) {
+        /* unless memory ran out, which is set already */
         ok = tr_fail(err, TR_NO_MEASURE,
                      "nothing says where the frame of %s is: its file gives the place of no mark "
                      "that was measured; name marks with --align",

@@ -1,5 +1,5 @@
 /* bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
-   How well (accuracy) and how fast (the others) the program is: each mode's file says what it
+   How well (accuracy, survey) and how fast (network) the program is: each mode's file says what it
    measures. */
 #include <stdbool.h>
 #include <stdio.h>

@@ -175,7 +175,7 @@ static bool write_files(const tr_survey_sim *sim, const char *folder, tr_error *
     snprintf(path, sizeof path, "%.400s/lens.yaml", folder);
     if (!tr_lens_profile_write(path, &sim->spec.lens, err)) return false;
     snprintf(path, sizeof path, "%.400s/mat.yaml", folder);
-    if (!tr_sheet_write(path, &sim->spec.sheets[0], NULL, err)) return false;
+    if (!tr_sheet_write(path, &sim->spec.sheets[0], err)) return false;
     FILE *to = open_memstream(&text, &size);
     if (!to) return tr_fail_memory(err);
     put_survey(sim, to);

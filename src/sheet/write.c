@@ -1,24 +1,10 @@
+#include "sheet/sheet.h"
+
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "base/file.h"
 #include "base/number.h"
-#include "sheet/sheet.h"
-
-/* A number with a fixed count of decimals, the same under every locale; |x| 10^decimals < 1e15. */
-static void put_fixed(FILE *to, double x, int decimals) {
-    long long unit = 1;
-    for (int k = 0; k < decimals; k++) unit *= 10;
-    long long n = llround(fabs(x) * (double)unit);
-    fprintf(to, "%s%lld.%0*lld", x < 0 && n > 0 ? "-" : "", n / unit, decimals, n % unit);
-}
-
-static void put_number(FILE *to, double x) {
-    char text[TR_NUMBER_SIZE];
-    tr_number_print(x, text);
-    fputs(text, to);
-}
 
 /* Between double quotes, so that no name can be taken for a number, a date or a boolean. */
 static void put_quoted(FILE *to, const char *text) {
@@ -30,50 +16,39 @@ static void put_quoted(FILE *to, const char *text) {
     fputc('"', to);
 }
 
-/* What was measured is rounded; what was designed is read back exactly. */
-static void put_length(FILE *to, const tr_sheet *sheet, double x_mm) {
-    if (sheet->survey.n_rows > 0) {
-        put_fixed(to, x_mm, 4);
-        return;
-    }
+static void put_number(FILE *to, double x) {
     char text[TR_NUMBER_SIZE];
-    tr_number_print_short(x_mm, text);
+    tr_number_print_short(x, text);
     fputs(text, to);
 }
 
-static void put_point(FILE *to, const tr_sheet *sheet, tr_vec2 p) {
+static void put_pair(FILE *to, double x, double y) {
     fputc('[', to);
-    put_length(to, sheet, p.x);
+    put_number(to, x);
     fputs(", ", to);
-    put_length(to, sheet, p.y);
+    put_number(to, y);
     fputc(']', to);
 }
 
-static void put_turn(FILE *to, const tr_sheet *sheet, double turn_rad) {
-    double degrees = turn_rad * TR_DEG_PER_RAD;
-    double whole = round(degrees);
-    char text[TR_NUMBER_SIZE];
-    if (sheet->survey.n_rows > 0) {
-        put_fixed(to, degrees, 6);
-        return;
-    }
-    /* The shortest number of degrees that is read as this angle. */
-    tr_number_print_short(TR_RAD_PER_DEG * whole == turn_rad ? whole : degrees, text);
-    fputs(text, to);
+/* The shortest number of degrees that is read as this angle. */
+static void put_degrees(FILE *to, double angle_rad) {
+    double whole = round(angle_rad * TR_DEG_PER_RAD);
+    bool is_whole = TR_RAD_PER_DEG * whole == angle_rad;
+    put_number(to, is_whole ? whole : angle_rad * TR_DEG_PER_RAD);
 }
 
-static void put_tag(FILE *to, const tr_sheet *sheet, const tr_tag *tag) {
+static void put_tag(FILE *to, const tr_tag *tag) {
     fprintf(to, "  - { id: %d, centre_mm: ", tag->id);
-    put_point(to, sheet, tag->centre_mm);
+    put_pair(to, tag->centre_mm.x, tag->centre_mm.y);
     fputs(", size_mm: ", to);
-    put_length(to, sheet, tag->size_mm);
+    put_number(to, tag->size_mm);
     if (tag->turn_rad != 0) {
         fputs(", turn_deg: ", to);
-        put_turn(to, sheet, tag->turn_rad);
+        put_degrees(to, tag->turn_rad);
     }
     if (tag->edges_mm[0] > 0) {
         fputs(",\n      edges_mm: ", to);
-        put_point(to, sheet, tr_v2(tag->edges_mm[0], tag->edges_mm[1]));
+        put_pair(to, tag->edges_mm[0], tag->edges_mm[1]);
     }
     fputs(" }\n", to);
 }
@@ -106,33 +81,32 @@ static void put_survey(FILE *to, const tr_sheet *sheet) {
     }
 }
 
-static void put_sheet(FILE *to, const tr_sheet *sheet, const char *comments) {
-    if (comments) fputs(comments, to);
+static void put_sheet(FILE *to, const tr_sheet *sheet) {
     fputs("sheet: ", to);
     put_quoted(to, sheet->id);
     fputs("\ntitle: ", to);
     put_quoted(to, sheet->title);
     fprintf(to, "\nkind: %s\nsize_mm: ", tr_sheet_kind_name(sheet->kind));
-    put_point(to, sheet, tr_v2(sheet->width_mm, sheet->height_mm));
+    put_pair(to, sheet->width_mm, sheet->height_mm);
     fprintf(to, "\ntag_family: %s\ntags:\n", sheet->tag_family);
-    for (int i = 0; i < sheet->n_tags; i++) put_tag(to, sheet, &sheet->tags[i]);
+    for (int i = 0; i < sheet->n_tags; i++) put_tag(to, &sheet->tags[i]);
     if (sheet->n_corners > 0) fputs("corners_mm:\n", to);
     for (int i = 0; i < sheet->n_corners; i++) {
         fputs("  - ", to);
-        put_point(to, sheet, sheet->corners_mm[i]);
+        put_pair(to, sheet->corners_mm[i].x, sheet->corners_mm[i].y);
         fputc('\n', to);
     }
     if (sheet->survey.n_rows > 0) put_survey(to, sheet);
 }
 
-bool tr_sheet_write(const char *path, const tr_sheet *sheet, const char *comments, tr_error *err) {
+bool tr_sheet_write(const char *path, const tr_sheet *sheet, tr_error *err) {
     char *text = NULL;
     size_t size = 0;
     FILE *to = open_memstream(&text, &size);
     if (!to) return tr_fail_memory(err);
-    put_sheet(to, sheet, comments);
+    put_sheet(to, sheet);
     bool is_whole = !ferror(to);
-    is_whole = fclose(to) == 0 && is_whole;
+    if (fclose(to) != 0) is_whole = false;
     bool ok = is_whole ? tr_file_write(path, text, size, err) : tr_fail_memory(err);
     free(text);
     return ok;
