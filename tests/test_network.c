@@ -526,7 +526,7 @@ static void gain_by_solving_anew(void **unused) {
     memset(q.lens.is_free, 0, sizeof q.lens.is_free);
     job_observe(&q, C);
     int n = q.net.n_observations;
-    double *gain = calloc((size_t)(WANTED * n * TR_OFFSET_N), sizeof *gain);
+    double *gain = calloc((size_t)WANTED * (size_t)n * TR_OFFSET_N, sizeof *gain);
     assert_non_null(gain);
     q.net.offsets = offsets;
     q.net.n_offsets = 2;

@@ -305,7 +305,7 @@ static int run_request(const request *r) {
               tr_survey_run(&survey, photos, n_photos, (int)r->n_threads,
                             isatty(STDERR_FILENO) ? show_progress : NULL, NULL,
                             (tr_survey_align){marks, n_align}, &why) &&
-              write_sheets(&survey, files, &why);
+              files && write_sheets(&survey, files, &why);
     int status = ok ? TR_EXIT_PASS : TR_EXIT_NO_MEASURE;
     if (!ok) {
         tr_fail(&why, TR_NO_MEASURE, "the survey could not be made"); /* unless a reason is there */
