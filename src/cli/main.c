@@ -29,7 +29,7 @@ static const command COMMANDS[] = {
     {"print", tr_cmd_print, "trammel print SHEET.yaml --out FILE.pdf [--page own|A4|A3|Letter]",
      "a sheet at exactly 1:1, as PDF or SVG"},
     {"survey", tr_cmd_survey,
-     "trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml [--align MARK,...] [--json]",
+     "trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml [--align MARK,...]",
      "where the marks of a printed sheet, or tags stuck on it, really are"},
 };
 enum { N_COMMANDS = sizeof COMMANDS / sizeof *COMMANDS };

@@ -7,9 +7,9 @@
 #include "survey/survey.h"
 
 /* files: where each sheet was written to. Whether it could be written is asked of out (ferror). */
-void tr_survey_text(const tr_survey *survey, char *const *files, FILE *out);
+void tr_survey_text(const tr_survey *v, char *const *files, FILE *out);
 
 /* For a survey that ended without a result: its photos, lengths and warnings, and why. */
-void tr_survey_text_failed(const tr_survey *survey, const tr_error *why, FILE *out);
+void tr_survey_text_failed(const tr_survey *v, const tr_error *why, FILE *out);
 
 #endif

@@ -4,13 +4,13 @@
 
 #include "survey/survey.h"
 
-/* Fills in survey->bodies and survey->body: one body a sheet with the places known so far (of the
+/* Fills in v->bodies and v->body: one body a sheet with the places known so far (of the
    file, or measured), one a stuck tag whose place is not known, two a bar. Old ones are released.
  */
-TR_MUST_USE bool tr_survey_make_bodies(tr_survey *survey, tr_error *err);
-void tr_survey_release_bodies(tr_survey *survey);
+TR_MUST_USE bool tr_survey_make_bodies(tr_survey *v, tr_error *err);
+void tr_survey_release_bodies(tr_survey *v);
 
 /* The mark of the survey that is mark k of a photo; -1 for a bar's tag. */
-int tr_survey_mark_of(const tr_survey *survey, const tr_mark *mark);
+int tr_survey_mark_of(const tr_survey *v, const tr_mark *mark);
 
 #endif

@@ -103,19 +103,19 @@ typedef struct {
  * case.
  */
 TR_MUST_USE bool tr_survey_init(const tr_survey_spec *spec, tr_survey *out, tr_error *err);
-void tr_survey_release(tr_survey *survey);
+void tr_survey_release(tr_survey *v);
 
 /* As tr_check_photos. */
-TR_MUST_USE bool tr_survey_photos(tr_survey *survey, char *const *files, int n, int n_threads,
+TR_MUST_USE bool tr_survey_photos(tr_survey *v, char *const *files, int n, int n_threads,
                                   tr_progress progress, void *context, tr_error *err);
 
 /* From the photos' marks to the result. TR_NO_MEASURE, with a sentence on what to do, where nothing
-   can be measured, or where the known lengths contradict each other; survey keeps photos, warnings
+   can be measured, or where the known lengths contradict each other; v keeps photos, warnings
    and, in the latter case, the lengths. */
-TR_MUST_USE bool tr_survey_solve(tr_survey *survey, tr_survey_align align, tr_error *err);
+TR_MUST_USE bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err);
 
 /* All of it. */
-TR_MUST_USE bool tr_survey_run(tr_survey *survey, char *const *files, int n, int n_threads,
+TR_MUST_USE bool tr_survey_run(tr_survey *v, char *const *files, int n, int n_threads,
                                tr_progress progress, void *context, tr_survey_align align,
                                tr_error *err);
 

@@ -121,7 +121,7 @@ static void exchange_tags(const tr_sim_options *o, tr_sheet *mat) {
 static bool survey_sheet(const tr_sim_options *o, tr_random *random, double scale, tr_sheet *s) {
     double sd = o->survey_sd_mm;
     int n = TR_TAG_N * s->n_tags + TR_CORNER_N * s->n_corners;
-    double *C = calloc((size_t)(n * n), sizeof *C);
+    double *C = calloc((size_t)n * (size_t)n, sizeof *C);
     double *d = calloc((size_t)n, sizeof *d); /* d(place) / d(scale) */
     int row = 0;
     s->survey.covariance = C;
