@@ -526,7 +526,7 @@ static void gain_by_solving_anew(void **unused) {
     memset(q.lens.is_free, 0, sizeof q.lens.is_free);
     job_observe(&q, C);
     int n = q.net.n_observations;
-    double *gain = calloc((size_t)WANTED * (size_t)n * TR_OFFSET_N, sizeof *gain);
+    double *gain = calloc((size_t)n, WANTED * TR_OFFSET_N * sizeof *gain);
     assert_non_null(gain);
     q.net.offsets = offsets;
     q.net.n_offsets = 2;
@@ -550,7 +550,7 @@ static void gain_by_solving_anew(void **unused) {
     assert_true(job_solve(&q, &options, &result));
     static double at_rest[WANTED * 4096 * TR_OFFSET_N];
     assert_true(n <= 4096);
-    memcpy(at_rest, gain, (size_t)(WANTED * n * TR_OFFSET_N) * sizeof *gain);
+    memcpy(at_rest, gain, (size_t)n * WANTED * TR_OFFSET_N * sizeof *gain);
     options.gain = NULL;
     tr_pose rest = q.sheets[wanted[0].index].world_from_sheet;
     bool has_effect = false;

@@ -300,7 +300,7 @@ static int run_request(const request *r) {
     }
     char **photos = r->n_photos > 0 ? r->photos : spec.photos;
     int n_photos = r->n_photos > 0 ? r->n_photos : spec.n_photos;
-    bool ok = why.code == TR_OK && read_align(r, &spec, marks, &n_align, &why) &&
+    bool ok = files && why.code == TR_OK && read_align(r, &spec, marks, &n_align, &why) &&
               tr_survey_init(&spec, &survey, &why) &&
               tr_survey_run(&survey, photos, n_photos, (int)r->n_threads,
                             isatty(STDERR_FILENO) ? show_progress : NULL, NULL,

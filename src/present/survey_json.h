@@ -17,7 +17,7 @@
 #include "survey/survey.h"
 
 /* A new reference, NULL when memory ran out. files: where each sheet was written to, or NULL.
-   survey may be NULL where not even its file could be read. why: not TR_OK where nothing was
+   v may be NULL where not even its file could be read. why: not TR_OK where nothing was
    measured. */
 json_t *tr_survey_json(const tr_survey *v, char *const *files, const tr_error *why);
 

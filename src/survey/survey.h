@@ -110,7 +110,7 @@ TR_MUST_USE bool tr_survey_photos(tr_survey *v, char *const *files, int n, int n
                                   tr_progress progress, void *context, tr_error *err);
 
 /* From the photos' marks to the result. TR_NO_MEASURE, with a sentence on what to do, where nothing
-   can be measured, or where the known lengths contradict each other; survey keeps photos, warnings
+   can be measured, or where the known lengths contradict each other; v keeps photos, warnings
    and, in the latter case, the lengths. */
 TR_MUST_USE bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err);
 
