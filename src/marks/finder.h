@@ -34,6 +34,9 @@ const tr_sheet *tr_finder_sheets(const tr_marks_finder *f, int *n_sheets);
 /* The sheet and the tag on it that a sighting shows; false where it belongs to none. */
 bool tr_finder_identify(const tr_marks_finder *f, const tr_sighting *t, int *sheet, int *tag);
 
+/* By how much a photo is shrunk for a quick search. */
+int tr_finder_quick_factor(const tr_image *image);
+
 /* Adds what is seen in the photo shrunk by the factor (1: as it is), but for what an earlier pass
    saw at the same place. */
 TR_MUST_USE bool tr_finder_see(tr_marks_finder *f, const tr_image *image, int factor,

@@ -8,12 +8,6 @@
 #include "marks/finder.h"
 #include "marks/tag.h"
 
-/* Tags are sought first on the photo shrunk until its shorter side has about this many pixels:
-   there near and middling tags are found in a small part of the time, and they tell where the
-   others are.
- */
-static const int QUICK_SIDE_PX = 750;
-
 /* A tag of a sheet agrees with the sheet's pose when its corners lie this close to where they
    belong, as a part of the tag's size in the image. */
 static const double AGREE_PART = 0.12;
@@ -40,10 +34,7 @@ static bool is_any_of_a_sheet(const tr_marks_finder *f, const tr_sightings *s) {
 /* From coarse to fine, until something is seen; a thorough search goes on to the end. */
 static bool look(tr_marks_finder *f, const tr_image *image, tr_search search, tr_sightings *s,
                  tr_error *err) {
-    int shorter = image->width < image->height ? image->width : image->height;
-    int factor = shorter / QUICK_SIDE_PX;
-    if (factor > 16) factor = 16;
-    for (factor = factor < 1 ? 1 : factor; factor >= 1; factor /= 2) {
+    for (int factor = tr_finder_quick_factor(image); factor >= 1; factor /= 2) {
         if (!tr_finder_see(f, image, factor, s, err)) return false;
         if (search == TR_SEARCH_QUICK && is_any_of_a_sheet(f, s)) break;
     }

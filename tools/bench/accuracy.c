@@ -2,7 +2,6 @@
    exact plates: errors of x, y and yaw, and what the network's own covariance predicts. One half of
    the jobs has a plain sRGB tone curve, the other a steeper curve and sharpening as phones apply
    them. */
-#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,6 +9,7 @@
 
 #include "check/check.h"
 #include "tools/bench/bench.h"
+#include "tools/bench/scene.h"
 #include "tools/render/render.h"
 #include "tools/simulate/simulate.h"
 
@@ -18,108 +18,14 @@ enum { MAX_PHOTOS = 8, DEFAULT_JOBS = 6 };
 static const int STATIONS[MAX_PHOTOS] = {1, 2, 5, 6, 7, 8, 3, 4};
 static const tr_axis AXES[3] = {TR_X, TR_Y, TR_YAW};
 
-/* ---- a simulated job as a scene to be rendered ---- */
-
-static tr_solid box(double x0, double x1, double z0, double z1, double y0, double y1,
-                    double reflectance) {
-    tr_solid s = {.n_outline = 4, .y_mm = {y0, y1}, .reflectance = reflectance};
-    s.outline_xz_mm[0] = tr_v2(x0, z0);
-    s.outline_xz_mm[1] = tr_v2(x1, z0);
-    s.outline_xz_mm[2] = tr_v2(x1, z1);
-    s.outline_xz_mm[3] = tr_v2(x0, z1);
-    return s;
-}
-
-static tr_solid wheel(double x, double y0, double y1) {
-    return (tr_solid){
-        .centre_xz_mm = {x, 320}, .radius_mm = 320, .y_mm = {y0, y1}, .reflectance = 0.04};
-}
-
-static tr_imaging imaging_of(bool is_steep, uint64_t seed) {
-    tr_imaging m = tr_imaging_plain();
-    m.blur_px[0] = m.blur_px[1] = 0.7;
-    m.exposure = 1.0;
-    m.vignetting = 0.25;
-    m.gradient[0] = 0.1;
-    m.gradient[1] = -0.1;
-    m.tone = is_steep ? TR_TONE_S_CURVE : TR_TONE_SRGB;
-    m.sharpen = is_steep ? 0.6 : 0;
-    m.sharpen_radius_px = 1.0;
-    m.noise_sd = 2;
-    m.seed = seed;
-    m.jpeg_quality = 90;
-    return m;
-}
-
 typedef struct {
-    tr_scene scene;
-    tr_scene_sheet sheets[8];
-    tr_solid solids[5];
-    tr_scene_camera cameras[MAX_PHOTOS];
+    bench_scene stage;
     char *files[MAX_PHOTOS];
-    pthread_mutex_t mutex;
-    int next;
-    bool has_failed;
-    tr_error err;
 } rendering;
 
-static void make_scene(const tr_sim *sim, bool is_steep, uint64_t seed, rendering *r) {
-    const double *lo = TR_SIM_BODY_LOW_MM;
-    const double *hi = TR_SIM_BODY_HIGH_MM;
-    for (int i = 0; i < sim->job.n_sheets; i++) {
-        r->sheets[i] = (tr_scene_sheet){.sheet = sim->job.sheets[i],
-                                        .checker_mm = i == 0 ? 40 : 22,
-                                        .vehicle_from_sheet = sim->vehicle_from_sheet[i]};
-    }
-    r->solids[0] = box(lo[0], hi[0], lo[2], hi[2], lo[1], hi[1], 0.08);
-    r->solids[1] = wheel(0, 600, 800);
-    r->solids[2] = wheel(0, -800, -600);
-    r->solids[3] = wheel(2700, 600, 800);
-    r->solids[4] = wheel(2700, -800, -600);
-    for (int i = 0; i < sim->check.n_photos; i++) {
-        r->cameras[i] =
-            (tr_scene_camera){.vehicle_from_camera = sim->vehicle_from_camera[i],
-                              .imaging = imaging_of(is_steep, seed * 100 + (uint64_t)i)};
-    }
-    r->scene = (tr_scene){.lens = sim->true_lens,
-                          .sheets = r->sheets,
-                          .n_sheets = sim->job.n_sheets,
-                          .solids = r->solids,
-                          .n_solids = 5,
-                          .floor_reflectance = 0.3,
-                          .floor_texture = 0.5,
-                          .cameras = r->cameras,
-                          .n_cameras = sim->check.n_photos};
-}
-
-static void *render_photos(void *argument) {
-    rendering *r = argument;
-    for (;;) {
-        pthread_mutex_lock(&r->mutex);
-        int i = r->has_failed ? r->scene.n_cameras : r->next++;
-        pthread_mutex_unlock(&r->mutex);
-        if (i >= r->scene.n_cameras) return NULL;
-        tr_error err = {0};
-        if (tr_scene_photo_write(&r->scene, i, r->files[i], &err)) continue;
-        pthread_mutex_lock(&r->mutex);
-        r->has_failed = true;
-        r->err = err;
-        pthread_mutex_unlock(&r->mutex);
-    }
-}
-
-static bool render_all(rendering *r, long n_threads) {
-    pthread_t threads[BENCH_MAX_THREADS];
-    long started = 0;
-    pthread_mutex_init(&r->mutex, NULL);
-    while (started < n_threads - 1 &&
-           pthread_create(&threads[started], NULL, render_photos, r) == 0) {
-        started++;
-    }
-    render_photos(r);
-    for (long i = 0; i < started; i++) pthread_join(threads[i], NULL);
-    pthread_mutex_destroy(&r->mutex);
-    return !r->has_failed;
+static bool render_photo(void *context, int i, tr_error *err) {
+    const rendering *r = context;
+    return tr_scene_photo_write(&r->stage.scene, i, r->files[i], err);
 }
 
 /* ---- one job ---- */
@@ -162,7 +68,7 @@ static bool run_job(const bench_options *o, long number, bool is_steep, const ch
         free(r);
         return false;
     }
-    make_scene(&sim, is_steep, seed, r);
+    bench_scene_make(&sim, bench_imaging(is_steep, seed), &r->stage);
     for (int i = 0; i < sim.check.n_photos; i++) {
         size_t size = strlen(folder) + 64;
         r->files[i] = malloc(size);
@@ -170,10 +76,7 @@ static bool run_job(const bench_options *o, long number, bool is_steep, const ch
         snprintf(r->files[i], size, "%s/job%ld-%c-%d.jpg", folder, number, is_steep ? 's' : 'r',
                  i + 1);
     }
-    if (!render_all(r, o->n_threads)) {
-        err = r->err;
-        goto out;
-    }
+    if (!bench_for_each(render_photo, r, sim.check.n_photos, o->n_threads, &err)) goto out;
     if (!tr_check_photos(&sim.job, r->files, sim.check.n_photos, (int)o->n_threads, NULL, NULL,
                          &check, &err) ||
         !tr_check_evaluate(&sim.job, &check, &err)) {

@@ -8,12 +8,17 @@ enum { BENCH_MAX_THREADS = 16 };
 typedef struct {
     long jobs; /* how many, or how often each is repeated; -1: the mode's own number */
     long seed, n_threads;
-    const char *keep; /* folder in which rendered photos stay; NULL: they are removed */
+    long n_photos, n_sheets;  /* -1: the mode's own number */
+    long megapixels;          /* of a photo, 12 .. 48 */
+    const char *keep;         /* folder in which rendered photos stay; NULL: they are removed */
+    const char *program_path; /* of this program */
 } bench_options;
 
 /* Exit statuses: 0 as asked, 1 not. */
 int bench_accuracy(const bench_options *options);
 int bench_network(const bench_options *options);
 int bench_survey(const bench_options *options);
+int bench_photos(const bench_options *options);
+int bench_lens(const bench_options *options);
 
 #endif

@@ -1,5 +1,6 @@
 /* bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
-   How well (accuracy, survey) and how fast (network) the program is: each mode's file says what it
+              [--photos N] [--sheets N] [--megapixels M]
+   How well (accuracy) and how fast (the others) the program is: each mode's file says what it
    measures. */
 #include <stdbool.h>
 #include <stdio.h>
@@ -12,9 +13,8 @@ static const struct {
     const char *name;
     int (*run)(const bench_options *options);
 } MODES[] = {
-    {"accuracy", bench_accuracy},
-    {"network", bench_network},
-    {"survey", bench_survey},
+    {"accuracy", bench_accuracy}, {"network", bench_network}, {"survey", bench_survey},
+    {"photos", bench_photos},     {"lens", bench_lens},
 };
 enum { N_MODES = sizeof MODES / sizeof *MODES };
 
@@ -30,21 +30,30 @@ static bool read_option(const char *name, const char *value, bench_options *o) {
     if (strcmp(name, "--threads") == 0) {
         return read_number(value, 1, BENCH_MAX_THREADS, &o->n_threads);
     }
+    if (strcmp(name, "--photos") == 0) return read_number(value, 4, 1000, &o->n_photos);
+    if (strcmp(name, "--sheets") == 0) return read_number(value, 5, 60, &o->n_sheets);
+    if (strcmp(name, "--megapixels") == 0) return read_number(value, 1, 48, &o->megapixels);
     if (strcmp(name, "--keep") != 0) return false;
     o->keep = value;
     return true;
 }
 
 static int usage(void) {
-    fprintf(stderr,
-            "usage: bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\nmodes:");
+    fprintf(stderr, "usage: bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n"
+                    "                  [--photos N] [--sheets N] [--megapixels M]\nmodes:");
     for (int i = 0; i < N_MODES; i++) fprintf(stderr, " %s", MODES[i].name);
     fprintf(stderr, "\n");
     return 64;
 }
 
 int main(int argc, char **argv) {
-    bench_options o = {.jobs = -1, .seed = 1, .n_threads = 2};
+    bench_options o = {.jobs = -1,
+                       .seed = 1,
+                       .n_threads = 2,
+                       .n_photos = -1,
+                       .n_sheets = -1,
+                       .megapixels = 12,
+                       .program_path = argv[0]};
     if (argc % 2 != 0) return usage();
     for (int i = 2; i < argc; i += 2) {
         if (!read_option(argv[i], argv[i + 1], &o)) return usage();

@@ -1,14 +1,16 @@
-/* Renders 12-megapixel photos of a mat that was printed at 99.6 % x 100.3 %, with tags up to 8 mm
+/* bench survey [--jobs N] [--seed S] [--threads N]
+   Renders 12-megapixel photos of a mat that was printed at 99.6 % x 100.3 %, with tags up to 8 mm
    off their places and two stuck on by hand, and one scale bar, and surveys it like a user: how far
    the measured places are from the truth, and what u95 says. Every second job has the tone curve
    and the sharpening of a phone. */
+#include "tools/bench/bench.h"
+
 #include <dirent.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
-#include "tools/bench/bench.h"
 #include "tools/simulate/survey_scene.h"
 
 typedef struct {
@@ -73,7 +75,9 @@ static bool run(const tr_survey_sim *sim, const char *folder, bool is_steep, lon
 }
 
 int bench_survey(const bench_options *options) {
-    long jobs = options->jobs < 0 ? 6 : options->jobs;
+    long jobs = options->jobs > 0 ? options->jobs : 6;
+    long seed = options->seed;
+    long n_threads = options->n_threads;
     tally sum = {0};
     bool is_good = true;
     printf(
@@ -81,7 +85,7 @@ int bench_survey(const bench_options *options) {
         "its profile\n");
     for (long i = 0; i < jobs; i++) {
         char folder[] = "/tmp/trammel-bench-XXXXXX";
-        tr_survey_sim_options o = {.seed = (uint64_t)(options->seed * 1000 + i),
+        tr_survey_sim_options o = {.seed = (uint64_t)(seed * 1000 + i),
                                    .n_photos = 6 + (int)(i % 4),
                                    .noise = 1,
                                    .misplaced_mm = 8,
@@ -92,7 +96,7 @@ int bench_survey(const bench_options *options) {
         tr_survey_sim sim;
         tr_error err = {0};
         if (!mkdtemp(folder) || !tr_simulate_survey(&o, &sim, &err)) return 1;
-        if (!run(&sim, folder, i % 2 == 1, i, options->n_threads, &sum, &err)) {
+        if (!run(&sim, folder, i % 2 == 1, i, n_threads, &sum, &err)) {
             printf("  job %2ld: %s %s\n", i, err.key, err.text);
             is_good = false;
         }

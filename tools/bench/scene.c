@@ -1,0 +1,107 @@
+#include "tools/bench/scene.h"
+
+#include <pthread.h>
+
+#include "tools/bench/bench.h"
+
+static tr_solid box(double x0, double x1, double z0, double z1, double y0, double y1,
+                    double reflectance) {
+    tr_solid s = {.n_outline = 4, .y_mm = {y0, y1}, .reflectance = reflectance};
+    s.outline_xz_mm[0] = tr_v2(x0, z0);
+    s.outline_xz_mm[1] = tr_v2(x1, z0);
+    s.outline_xz_mm[2] = tr_v2(x1, z1);
+    s.outline_xz_mm[3] = tr_v2(x0, z1);
+    return s;
+}
+
+static tr_solid wheel(double x, double y0, double y1) {
+    return (tr_solid){
+        .centre_xz_mm = {x, 320}, .radius_mm = 320, .y_mm = {y0, y1}, .reflectance = 0.04};
+}
+
+tr_imaging bench_imaging(bool is_steep, uint64_t seed) {
+    tr_imaging m = tr_imaging_plain();
+    m.blur_px[0] = m.blur_px[1] = 0.7;
+    m.exposure = 1.0;
+    m.vignetting = 0.25;
+    m.gradient[0] = 0.1;
+    m.gradient[1] = -0.1;
+    m.tone = is_steep ? TR_TONE_S_CURVE : TR_TONE_SRGB;
+    m.sharpen = is_steep ? 0.6 : 0;
+    m.sharpen_radius_px = 1.0;
+    m.noise_sd = 2;
+    m.seed = seed * 100;
+    m.jpeg_quality = 90;
+    return m;
+}
+
+void bench_scene_make(const tr_sim *sim, tr_imaging imaging, bench_scene *r) {
+    const double *lo = TR_SIM_BODY_LOW_MM;
+    const double *hi = TR_SIM_BODY_HIGH_MM;
+    for (int i = 0; i < sim->job.n_sheets; i++) {
+        r->sheets[i] = (tr_scene_sheet){.sheet = sim->job.sheets[i],
+                                        .checker_mm = i == 0 ? 40 : 22,
+                                        .vehicle_from_sheet = sim->vehicle_from_sheet[i]};
+    }
+    r->solids[0] = box(lo[0], hi[0], lo[2], hi[2], lo[1], hi[1], 0.08);
+    r->solids[1] = wheel(0, 600, 800);
+    r->solids[2] = wheel(0, -800, -600);
+    r->solids[3] = wheel(2700, 600, 800);
+    r->solids[4] = wheel(2700, -800, -600);
+    for (int i = 0; i < sim->check.n_photos; i++) {
+        r->cameras[i] = (tr_scene_camera){.vehicle_from_camera = sim->vehicle_from_camera[i],
+                                          .imaging = imaging};
+        r->cameras[i].imaging.seed += (uint64_t)i;
+    }
+    r->scene = (tr_scene){.lens = sim->true_lens,
+                          .sheets = r->sheets,
+                          .n_sheets = sim->job.n_sheets,
+                          .solids = r->solids,
+                          .n_solids = 5,
+                          .floor_reflectance = 0.3,
+                          .floor_texture = 0.5,
+                          .cameras = r->cameras,
+                          .n_cameras = sim->check.n_photos};
+}
+
+typedef struct {
+    bench_photo photo;
+    void *context;
+    int n;
+    pthread_mutex_t mutex;
+    int next; /* under mutex, as all below */
+    bool has_failed;
+    tr_error err;
+} work;
+
+static void *run_worker(void *argument) {
+    work *w = argument;
+    for (;;) {
+        pthread_mutex_lock(&w->mutex);
+        int i = w->has_failed ? w->n : w->next++;
+        pthread_mutex_unlock(&w->mutex);
+        if (i >= w->n) return NULL;
+        tr_error err = {0};
+        if (w->photo(w->context, i, &err)) continue;
+        pthread_mutex_lock(&w->mutex);
+        w->has_failed = true;
+        w->err = err;
+        pthread_mutex_unlock(&w->mutex);
+    }
+}
+
+bool bench_for_each(bench_photo photo, void *context, int n, long n_threads, tr_error *err) {
+    pthread_t threads[BENCH_MAX_THREADS];
+    long started = 0;
+    work w = {.photo = photo, .context = context, .n = n};
+    pthread_mutex_init(&w.mutex, NULL);
+    while (started < n_threads - 1 &&
+           pthread_create(&threads[started], NULL, run_worker, &w) == 0) {
+        started++;
+    }
+    run_worker(&w);
+    for (long i = 0; i < started; i++) pthread_join(threads[i], NULL);
+    pthread_mutex_destroy(&w.mutex);
+    if (w.has_failed) *err = w.err;
+    return !w.has_failed;
+}
