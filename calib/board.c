@@ -7,8 +7,9 @@
 #include "opencv/opencv.h"
 
 /* The finder first looks at a copy whose short side has about this many pixels: enough for the
-   squares of any board that fills a good part of the photo, and some 40 ms of work. */
-static const int FIRST_SHORT_SIDE_PX = 750;
+   squares of any board that fills a good part of the photo, at a third of the time that twice the
+   side takes. */
+static const int FIRST_SHORT_SIDE_PX = 430;
 /* A smaller copy than this shows no squares any more. */
 static const int LAST_SHORT_SIDE_PX = 300;
 /* The finder is right to about a pixel of the image that it saw; never further than this part of a

@@ -196,17 +196,19 @@ bool tr_png_decode(const uint8_t *data, size_t size, const char *name, tr_image 
     return ok;
 }
 
-/* By libpng's simplified interface, which catches its own errors. */
-bool tr_image_write_png(const tr_image *image, const char *path, tr_error *err) {
-    if (!tr_image_check_size(image->width, image->height, path, err)) return false;
+/* By libpng's simplified interface, which catches its own errors. flags: PNG_IMAGE_FLAG_... */
+static bool write_png(const uint8_t *px, int width, int height, png_uint_32 format,
+                      png_uint_32 flags, const char *path, tr_error *err) {
+    if (!tr_image_check_size(width, height, path, err)) return false;
     png_image png = {.version = PNG_IMAGE_VERSION,
-                     .width = (png_uint_32)image->width,
-                     .height = (png_uint_32)image->height,
-                     .format = PNG_FORMAT_GRAY};
+                     .width = (png_uint_32)width,
+                     .height = (png_uint_32)height,
+                     .format = format,
+                     .flags = flags};
     png_alloc_size_t size = PNG_IMAGE_PNG_SIZE_MAX(png);
     uint8_t *data = malloc(size);
     if (!data) return tr_fail_memory(err);
-    bool ok = png_image_write_to_memory(&png, data, &size, 0, image->px, image->width, NULL) != 0;
+    bool ok = png_image_write_to_memory(&png, data, &size, 0, px, 0, NULL) != 0;
     if (!ok) { /* for want of memory, as a rule: the message tells */
         tr_fail_at(err, TR_NO_MEMORY, path, 0, NULL,
                    "the PNG cannot be made (%s); close other programs or use a smaller image",
@@ -215,4 +217,12 @@ bool tr_image_write_png(const tr_image *image, const char *path, tr_error *err) 
     ok = ok && tr_file_write(path, data, size, err);
     free(data);
     return ok;
+}
+
+bool tr_image_write_png(const tr_image *image, const char *path, tr_error *err) {
+    return write_png(image->px, image->width, image->height, PNG_FORMAT_GRAY, 0, path, err);
+}
+
+bool tr_rgb_write_png(const uint8_t *rgb, int width, int height, const char *path, tr_error *err) {
+    return write_png(rgb, width, height, PNG_FORMAT_RGB, PNG_IMAGE_FLAG_FAST, path, err);
 }

@@ -31,12 +31,15 @@ static bool is_any_of_a_sheet(const tr_marks_finder *f, const tr_sightings *s) {
     return false;
 }
 
-/* From coarse to fine, until something is seen; a thorough search goes on to the end. */
+/* From coarse to fine. A quick search ends as soon as something is seen, and after two steps: where
+   neither shows a tag, few are near, and it is for the whole check to tell whether they are missed.
+ */
 static bool look(tr_marks_finder *f, const tr_image *image, tr_search search, tr_sightings *s,
                  tr_error *err) {
-    for (int factor = tr_finder_quick_factor(image); factor >= 1; factor /= 2) {
+    int first = tr_finder_quick_factor(image);
+    for (int factor = first; factor >= 1; factor /= 2) {
         if (!tr_finder_see(f, image, factor, s, err)) return false;
-        if (search == TR_SEARCH_QUICK && is_any_of_a_sheet(f, s)) break;
+        if (search == TR_SEARCH_QUICK && (factor < first || is_any_of_a_sheet(f, s))) break;
     }
     return true;
 }
@@ -52,7 +55,7 @@ static bool looks_mirrored(tr_marks_finder *f, const tr_image *image, bool *is_m
         uint8_t *to = flipped.px + (long)v * image->width;
         for (int u = 0; u < image->width; u++) to[u] = from[image->width - 1 - u];
     }
-    bool ok = look(f, &flipped, TR_SEARCH_QUICK, &s, err);
+    bool ok = tr_finder_see(f, &flipped, tr_finder_quick_factor(&flipped), &s, err);
     *is_mirrored = s.n > 0;
     free(s.items);
     tr_image_release(&flipped);

@@ -61,8 +61,8 @@ typedef struct tr_marks_finder tr_marks_finder;
 tr_marks_finder *tr_marks_finder_new(const tr_sheet *sheets, int n_sheets, tr_error *err);
 void tr_marks_finder_free(tr_marks_finder *finder);
 
-/* Quick: from coarse to fine, until a tag of the sheets is seen. Thorough: at full resolution too,
-   for ten times the time. */
+/* Quick: on a small copy, and on one twice as large where no tag of the sheets is seen on it.
+   Thorough: at full resolution too, for ten times the time. */
 typedef enum { TR_SEARCH_QUICK, TR_SEARCH_THOROUGH } tr_search;
 
 /* Finds and measures the marks. That there are none is no failure. False: memory ran out. */

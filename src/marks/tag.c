@@ -15,8 +15,9 @@ static const double MIN_CELL_PX = 1.3;
 static const double MIN_CONTRAST = 12;
 /* Three unknowns an edge. */
 enum { MIN_PIXELS = 8 };
-/* More pixels of one edge tell little more: they are taken at even steps. */
-enum { MAX_PIXELS = 64 };
+/* More pixels of one edge tell little more: they are taken at even steps. Fewer do while the
+   corners are still on their way. */
+enum { MAX_PIXELS = 64, FIRST_PIXELS = 24, FIRST_PASSES = 2 };
 /* What the model of an edge leaves out (lens within a cell, tone curve, JPEG blocks), as an error
    of each edge, and of the tag's corners as a whole. Measured on rendered photos: see
    DEVELOPERS.md. */
@@ -37,6 +38,8 @@ static const double OUTLIER_SIGMAS = 4.0;
 static const double START_SIGMA_PX = 1.0;
 /* How the edges move with the corners is computed anew while the corners move by more than this. */
 static const double JACOBIAN_PX = 0.1;
+/* A step of the corners that is small beside their standard deviation ends the fit. */
+static const double SETTLED_PX = 0.004;
 /* Of the first pass, from which edges start up to 2 px off. */
 enum { FIRST_STEPS = 3, MAX_PASSES = 12 };
 
@@ -68,9 +71,17 @@ typedef struct {
     tr_vec2 normal; /* unit, in the image, pointing the way of the tag's normal */
 } edge;
 
+/* The normal distribution at steps of 1 / NORMAL_PER_SIGMA: part below, and density. */
+enum { NORMAL_PER_SIGMA = 8, NORMAL_SIGMAS = 6 };
+typedef struct {
+    double below[NORMAL_PER_SIGMA * NORMAL_SIGMAS + 1];
+    double density[NORMAL_PER_SIGMA * NORMAL_SIGMAS + 1];
+} normal_table;
+
 typedef struct {
     const tr_image *image;
     const tr_lens *lens;
+    normal_table normal;
     int border;
     tr_vec2 corner_px[4];
     tr_mat3 H; /* tag plane to ideal image plane */
@@ -253,6 +264,30 @@ static double normal_below(double t, double *density) {
     return t < 0 ? tail : 1 - tail;
 }
 
+static void fill_normal_table(normal_table *n) {
+    for (int i = 0; i <= NORMAL_PER_SIGMA * NORMAL_SIGMAS; i++) {
+        n->below[i] = normal_below((double)i / NORMAL_PER_SIGMA, &n->density[i]);
+    }
+}
+
+/* The same by Taylor's series about the nearest step, to 1e-6: without an exponential function,
+   which would take most of the time of a fit. */
+static double normal_from(const normal_table *n, double t, double *density) {
+    double x = fabs(t);
+    if (x >= NORMAL_SIGMAS) {
+        *density = 0;
+        return t < 0 ? 0 : 1;
+    }
+    int i = (int)(x * NORMAL_PER_SIGMA + 0.5);
+    double m = (double)i / NORMAL_PER_SIGMA;
+    double h = x - m;
+    double b = m * m - 1; /* Hermite polynomials: the density's derivatives over it */
+    double c = m * (m * m - 3);
+    *density = n->density[i] * (1 - h * (m - h * (b / 2 - h * c / 6)));
+    double below = n->below[i] + n->density[i] * h * (1 - h * (m / 2 - h * (b / 6 - h * c / 24)));
+    return t < 0 ? 1 - below : below;
+}
+
 /* What the bivariate normal distribution below (x, y) has over the product of its margins, divided
    by the product of their densities, for the correlation r: the tetrachoric series sum r^(k+1) /
    (k+1)! He_k(x) He_k(y),   k = 0, 1, ... Source: Pearson, Phil. Trans. A 195, 1900. With five
@@ -282,14 +317,14 @@ static double tetrachoric(double r, double x, double y, double *by_x) {
    the edge and d px from it along the normal. The blur is round in the image, so that where the
    tag's axes are not square to each other there, the blurs along both are correlated. Derivatives
    by d and by the blur across the edge. */
-static double pattern(const edge *e, const edge_window *w, double sigma, double along, double d,
-                      double *by_d, double *by_sigma) {
+static double pattern(const normal_table *normal, const edge *e, const edge_window *w, double sigma,
+                      double along, double d, double *by_d, double *by_sigma) {
     const double at[3] = {-w->cell_px[0], 0, w->cell_px[1]};
     double end[2] = {(along + 0.5) / w->sigma_along, (along - 0.5) / w->sigma_along};
     double density[2];
     double share[3];
-    share[0] = 1 - normal_below(end[0], &density[0]);
-    share[2] = normal_below(end[1], &density[1]);
+    share[0] = 1 - normal_from(normal, end[0], &density[0]);
+    share[2] = normal_from(normal, end[1], &density[1]);
     share[1] = 1 - share[0] - share[2];
     double value = 0;
     *by_d = 0;
@@ -304,7 +339,7 @@ static double pattern(const edge *e, const edge_window *w, double sigma, double 
         double z = (d - at[n]) / sigma;
         double g;
         double slope = mean;
-        value += mean * normal_below(z, &g);
+        value += mean * normal_from(normal, z, &g);
         for (int b = 0; b < 2; b++) {
             double crossing = (step[b + 1] - step[b]) * density[b];
             double by_z;
@@ -358,14 +393,14 @@ static void add_pixel(moments *m, const double basis[N_BASIS]) {
     m->n++;
 }
 
-static void sum_window(const fit *f, const edge *e, const edge_window *w, double offset,
-                       moments *m) {
+static void sum_window(const fit *f, const edge *e, const edge_window *w, int most_pixels,
+                       double offset, moments *m) {
     double sigma = f->sigma_px[!e->is_upright];
     int u0 = (int)fmax(0, ceil(w->centre.x - w->half_u));
     int u1 = (int)fmin(f->image->width - 1, floor(w->centre.x + w->half_u));
     int v0 = (int)fmax(0, ceil(w->centre.y - w->half_v));
     int v1 = (int)fmin(f->image->height - 1, floor(w->centre.y + w->half_v));
-    int every = 1 + (int)(w->n_pixels / MAX_PIXELS);
+    int every = 1 + (int)(w->n_pixels / most_pixels);
     int count = 0;
     memset(m, 0, sizeof *m);
     for (int v = v0; v <= v1; v++) {
@@ -381,7 +416,7 @@ static void sum_window(const fit *f, const edge *e, const edge_window *w, double
             double by_sigma;
             double by_light;
             double by_tone[N_TONE];
-            double light = pattern(e, w, sigma, along, d - offset, &by_d, &by_sigma);
+            double light = pattern(&f->normal, e, w, sigma, along, d - offset, &by_d, &by_sigma);
             double S = tone_curve(f->tone, light, &by_light, by_tone);
             double basis[N_BASIS] = {1, S, -by_light * by_d, by_light * by_sigma};
             memcpy(&basis[SHAPE + TONE], by_tone, sizeof by_tone);
@@ -406,7 +441,7 @@ static bool eliminate(moments *m) {
 }
 
 /* Offset of one edge. False where there are too few pixels or no such edge. */
-static bool measure_edge(const fit *f, edge *e, int n_steps) {
+static bool measure_edge(const fit *f, edge *e, int n_steps, int most_pixels) {
     edge_window w;
     moments m;
     double step = 0;
@@ -416,7 +451,7 @@ static bool measure_edge(const fit *f, edge *e, int n_steps) {
     const double limit = 0.8 * f->sigma_px[!e->is_upright] + 0.3;
     e->offset_px = 0;
     for (int k = 0; k < n_steps; k++) {
-        sum_window(f, e, &w, e->offset_px, &m);
+        sum_window(f, e, &w, most_pixels, e->offset_px, &m);
         if (m.n < MIN_PIXELS || !eliminate(&m)) return false;
         /* Back from the last of the three: the offset times the step to white, then that step. */
         double place = m.sum[GREY][PLACE] / m.sum[PLACE][PLACE];
@@ -454,10 +489,10 @@ static double median(double *v, int n) {
     return n % 2 ? v[n / 2] : (v[n / 2 - 1] + v[n / 2]) / 2;
 }
 
-static void measure_edges(fit *f, int n_steps) {
+static void measure_edges(fit *f, int n_steps, int most_pixels) {
     for (int i = 0; i < f->n_edges; i++) {
         edge *e = &f->edges[i];
-        e->is_measured = measure_edge(f, e, n_steps);
+        e->is_measured = measure_edge(f, e, n_steps, most_pixels);
         e->is_used = e->is_measured;
     }
 }
@@ -715,7 +750,8 @@ static bool run_fit(fit *f, const tr_vec2 start_px[4], tr_tag_fit *out) {
     f->sigma_px[0] = f->sigma_px[1] = START_SIGMA_PX;
     for (int pass = 0; pass < MAX_PASSES; pass++) {
         if (!homography_of(f, f->corner_px, &f->H)) return false;
-        measure_edges(f, pass == 0 ? FIRST_STEPS : 1);
+        measure_edges(f, pass == 0 ? FIRST_STEPS : 1,
+                      pass < FIRST_PASSES ? FIRST_PIXELS : MAX_PIXELS);
         if (!is_enough(f, &out->n_possible)) return false;
         if (largest > JACOBIAN_PX && !corner_jacobian(f, J)) return false;
         if (!solve_corners(f, J, x, NULL, &chi2, &n_used)) return false;
@@ -725,7 +761,7 @@ static bool run_fit(fit *f, const tr_vec2 start_px[4], tr_tag_fit *out) {
         if (!is_enough(f, &out->n_possible)) return false;
         update_shape(f);
         apply_step(f, x, &largest);
-        if (largest < 0.002 && pass >= 3) break;
+        if (largest < SETTLED_PX && pass >= 3) break;
     }
     /* A fit that still wanders does not sit on this tag. */
     if (!(largest < 0.05) || !solve_corners(f, J, x, C, &chi2, &n_used)) return false;
@@ -739,6 +775,7 @@ bool tr_tag_measure(const tr_image *image, const tr_lens *lens, const tr_tag_pat
                     const tr_vec2 start_px[4], tr_tag_fit *out) {
     fit f = {.image = image, .lens = lens, .border = pattern->border};
     memset(out, 0, sizeof *out);
+    fill_normal_table(&f.normal);
     list_edges(pattern, &f);
     return run_fit(&f, start_px, out);
 }

@@ -5,8 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/file.h"
 #include "base/text.h"
+#include "image/image.h"
 
 static const char FONT[] = "DejaVu Sans, Sans";
 
@@ -59,43 +59,36 @@ void tr_canvas_release(tr_canvas *canvas) {
     memset(canvas, 0, sizeof *canvas);
 }
 
-typedef struct {
-    uint8_t *data;
-    size_t size, capacity;
-} buffer;
-
-static cairo_status_t append(void *closure, const unsigned char *data, unsigned n) {
-    buffer *b = closure;
-    if (b->size + n > b->capacity) {
-        size_t capacity = 2 * b->capacity + n;
-        uint8_t *larger = realloc(b->data, capacity);
-        if (!larger) return CAIRO_STATUS_NO_MEMORY;
-        b->data = larger;
-        b->capacity = capacity;
+/* Cairo writes PNGs too, but takes several times as long over it. A pixel of its is 0xXXRRGGBB. */
+static bool write_pixels(tr_canvas *canvas, const char *path, tr_error *err) {
+    int width = cairo_image_surface_get_width(canvas->surface);
+    int height = cairo_image_surface_get_height(canvas->surface);
+    int stride = cairo_image_surface_get_stride(canvas->surface);
+    const unsigned char *px = cairo_image_surface_get_data(canvas->surface);
+    uint8_t *rgb = malloc(3 * (size_t)width * (size_t)height);
+    if (!rgb) return tr_fail_memory(err);
+    uint8_t *to = rgb;
+    for (int v = 0; v < height; v++) {
+        for (int u = 0; u < width; u++, to += 3) {
+            uint32_t pixel;
+            memcpy(&pixel, px + (long)v * stride + 4L * u, sizeof pixel);
+            to[0] = (uint8_t)(pixel >> 16);
+            to[1] = (uint8_t)(pixel >> 8);
+            to[2] = (uint8_t)pixel;
+        }
     }
-    memcpy(b->data + b->size, data, n);
-    b->size += n;
-    return CAIRO_STATUS_SUCCESS;
+    bool ok = tr_rgb_write_png(rgb, width, height, path, err);
+    free(rgb);
+    return ok;
 }
 
 bool tr_canvas_write(tr_canvas *canvas, const char *path, tr_error *err) {
-    buffer png = {NULL, 0, 0};
     cairo_status_t status = cairo_status(canvas->cr);
     cairo_surface_flush(canvas->surface);
-    if (status == CAIRO_STATUS_SUCCESS) {
-        status = cairo_surface_write_to_png_stream(canvas->surface, append, &png);
-    }
-    bool ok = false;
-    if (status == CAIRO_STATUS_SUCCESS) {
-        ok = tr_file_write(path, png.data, png.size, err);
-    } else if (status == CAIRO_STATUS_NO_MEMORY) {
-        tr_fail_memory(err);
-    } else {
-        tr_fail_at(err, TR_NO_FILE, path, 0, NULL, "the picture could not be drawn: %s",
-                   cairo_status_to_string(status));
-    }
-    free(png.data);
-    return ok;
+    if (status == CAIRO_STATUS_SUCCESS) return write_pixels(canvas, path, err);
+    if (status == CAIRO_STATUS_NO_MEMORY) return tr_fail_memory(err);
+    return tr_fail_at(err, TR_NO_FILE, path, 0, NULL, "the picture could not be drawn: %s",
+                      cairo_status_to_string(status));
 }
 
 tr_colour tr_verdict_colour(tr_verdict verdict) {
