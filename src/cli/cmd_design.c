@@ -10,7 +10,6 @@
 #include "base/number.h"
 #include "base/text.h"
 #include "cli/options.h"
-#include "present/cautions.h"
 #include "present/check_text.h"
 #include "print/design.h"
 
@@ -192,14 +191,20 @@ static bool set_ids(request *r, const words *w, tr_error *err) {
 
 static bool parse(int argc, char **argv, request *r, tr_error *err) {
     words w = {0};
-    const tr_option options[] = {
-        {"--name", &w.name},       {"--out", &w.out},      {"--size", &w.size},   {"--tag", &w.tag},
-        {"--squares", &w.squares}, {"--pitch", &w.pitch},  {"--title", &w.title}, {"--ids", &w.ids},
-        {"--family", &w.family},   {"--sheets", &w.sheets}};
-    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, "design", &w.kind,
-                          &r->is_help, err)) {
+    const tr_option options[] = {{"--name", &w.name, NULL},       {"--out", &w.out, NULL},
+                                 {"--size", &w.size, NULL},       {"--tag", &w.tag, NULL},
+                                 {"--squares", &w.squares, NULL}, {"--pitch", &w.pitch, NULL},
+                                 {"--title", &w.title, NULL},     {"--ids", &w.ids, NULL},
+                                 {"--family", &w.family, NULL},   {"--sheets", &w.sheets, NULL}};
+    int n;
+    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, &n, &r->is_help,
+                          err)) {
         return false;
     }
+    if (n > 1 && !r->is_help) {
+        return tr_fail(err, TR_BAD_INPUT, "'%.80s' is one word too many; name one design", argv[2]);
+    }
+    w.kind = n > 0 ? argv[1] : NULL;
     return r->is_help || (set_kind(r, w.kind, err) && set_names(r, &w, err) &&
                           set_sizes(r, &w, err) && set_squares(r, &w, err) && set_ids(r, &w, err));
 }
@@ -258,17 +263,8 @@ static bool design_sheet(const request *r, tr_error *err) {
 int tr_cmd_design(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
-    if (!parse(argc, argv, &r, &err)) {
-        tr_options_print_error("design", &err);
-        fprintf(stderr, "%sMore: trammel design --help\n", USAGE);
-        return TR_EXIT_USAGE;
-    }
-    if (r.is_help) {
-        fputs(USAGE, stdout);
-        fputs(HELP, stdout);
-        tr_text_wrap(stdout, 0, 0, tr_cautions());
-        return TR_EXIT_PASS;
-    }
+    if (!parse(argc, argv, &r, &err)) return tr_options_refuse("design", &err, USAGE);
+    if (r.is_help) return tr_options_help(USAGE, HELP);
     if (design_sheet(&r, &err)) return TR_EXIT_PASS;
     tr_options_print_error("design", &err);
     return TR_EXIT_NO_MEASURE;

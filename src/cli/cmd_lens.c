@@ -7,19 +7,17 @@
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
 #include "base/number.h"
 #include "base/text.h"
 #include "calib/lens_run.h"
+#include "cli/options.h"
 #include "lens/profile.h"
 #include "present/cautions.h"
-#include "present/json.h"
 #include "present/check_text.h"
+#include "present/json.h"
 
 static const double MAX_PITCH_MM = 10000;
-enum { MAX_THREADS = 64 };
 
 static const char USAGE[] = "usage: trammel lens PHOTO... --squares COLSxROWS --pitch MM --out "
                             "LENS.yaml\n                    [--json] [--threads N]\n";
@@ -64,7 +62,7 @@ static const char HELP[] =
 /* ---- What was asked ---- */
 
 typedef struct {
-    char **photos; /* borrowed words, in an owned array */
+    char **photos; /* words of argv */
     int n_photos;
     tr_board board;
     const char *out;
@@ -102,13 +100,6 @@ static bool make_id(const char *path, char *id, size_t size) {
     return true;
 }
 
-/* Writing the profile must not replace a photo. */
-static bool is_same_file(const char *a, const char *b) {
-    struct stat sa, sb;
-    return stat(a, &sa) == 0 && stat(b, &sb) == 0 && sa.st_dev == sb.st_dev &&
-           sa.st_ino == sb.st_ino;
-}
-
 static bool set_squares(request *r, const char *value, tr_error *err) {
     return parse_squares(value, &r->board) ||
            tr_fail(err, TR_BAD_INPUT,
@@ -135,68 +126,33 @@ static bool set_out(request *r, const char *value, tr_error *err) {
                value, sizeof r->id - 1);
 }
 
-static bool set_threads(request *r, const char *value, tr_error *err) {
-    return (tr_integer_parse(value, &r->n_threads) && r->n_threads >= 1 &&
-            r->n_threads <= MAX_THREADS) ||
-           tr_fail(err, TR_BAD_INPUT, "'--threads %.40s' is not a number from 1 to %d", value,
-                   MAX_THREADS);
-}
-
-static const struct {
-    const char *name;
-    bool (*set)(request *r, const char *value, tr_error *err);
-} OPTIONS[] = {
-    {"--squares", set_squares},
-    {"--pitch", set_pitch},
-    {"--out", set_out},
-    {"--threads", set_threads},
-};
-enum { N_OPTIONS = sizeof OPTIONS / sizeof *OPTIONS };
-
-/* An option with a value, behind '=' or in the next word. given: which ones there were. */
-static bool parse_option(int argc, char **argv, int *i, bool given[N_OPTIONS], request *r,
-                         tr_error *err) {
-    const char *word = argv[*i];
-    size_t n = strcspn(word, "=");
-    for (int k = 0; k < N_OPTIONS; k++) {
-        const char *name = OPTIONS[k].name;
-        if (strlen(name) != n || strncmp(word, name, n) != 0) continue;
-        if (given[k]) return tr_fail(err, TR_BAD_INPUT, "'%s' is given twice", name);
-        given[k] = true;
-        if (word[n] == '=') return OPTIONS[k].set(r, word + n + 1, err);
-        if (*i + 1 == argc) return tr_fail(err, TR_BAD_INPUT, "'%s' needs a value", name);
-        return OPTIONS[k].set(r, argv[++*i], err);
-    }
-    return tr_fail(err, TR_BAD_INPUT, "there is no option '%.80s'", word);
-}
-
-/* r->photos has room for all words. */
 static bool parse(int argc, char **argv, request *r, tr_error *err) {
-    bool are_options_over = false;
-    bool given[N_OPTIONS] = {false};
-    for (int i = 1; i < argc; i++) {
-        char *word = argv[i];
-        if (are_options_over || word[0] != '-' || word[1] == 0) {
-            r->photos[r->n_photos++] = word;
-        } else if (strcmp(word, "--") == 0) {
-            are_options_over = true;
-        } else if (strcmp(word, "--help") == 0 || strcmp(word, "-h") == 0) {
-            r->is_help = true;
-            return true;
-        } else if (strcmp(word, "--json") == 0) {
-            r->is_json = true;
-        } else if (!parse_option(argc, argv, &i, given, r, err)) {
-            return false;
-        }
+    const char *squares = NULL;
+    const char *pitch = NULL;
+    const char *out = NULL;
+    const char *threads = NULL;
+    const tr_option options[] = {{"--squares", &squares, NULL},
+                                 {"--pitch", &pitch, NULL},
+                                 {"--out", &out, NULL},
+                                 {"--threads", &threads, NULL},
+                                 {"--json", NULL, &r->is_json}};
+    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, &r->n_photos,
+                          &r->is_help, err)) {
+        return false;
     }
+    if (r->is_help) return true;
+    r->photos = argv + 1;
     if (r->n_photos == 0) return tr_fail(err, TR_BAD_INPUT, "no photos are named");
-    for (int k = 0; k < N_OPTIONS; k++) {
-        if (!given[k] && OPTIONS[k].set != set_threads) {
-            return tr_fail(err, TR_BAD_INPUT, "'%s' is missing", OPTIONS[k].name);
-        }
+    for (int k = 0; k < 3; k++) {
+        if (!*options[k].value)
+            return tr_fail(err, TR_BAD_INPUT, "'%s' is missing", options[k].name);
+    }
+    if (!set_squares(r, squares, err) || !set_pitch(r, pitch, err) || !set_out(r, out, err) ||
+        !tr_options_threads(threads, &r->n_threads, err)) {
+        return false;
     }
     for (int i = 0; i < r->n_photos; i++) {
-        if (is_same_file(r->out, r->photos[i])) {
+        if (tr_options_is_same_file(r->out, r->photos[i])) {
             return tr_fail(err, TR_BAD_INPUT, "'--out %.80s' is one of the photos", r->out);
         }
     }
@@ -448,19 +404,12 @@ static bool print_json(const request *r, const tr_lens_run *run, const tr_error 
 
 /* ---- The command ---- */
 
-static void show_progress(void *context, int done, int of) {
-    (void)context;
-    fprintf(stderr, "\r%d of %d photos", done, of);
-    if (done == of) fputs("\r\033[K", stderr);
-    fflush(stderr);
-}
-
 static int run_request(const request *r) {
     tr_lens_run run = {0};
     tr_error err = {0};
     bool is_shown = true;
     bool ok = tr_lens_photos(&r->board, r->photos, r->n_photos, (int)r->n_threads,
-                             isatty(STDERR_FILENO) ? show_progress : NULL, NULL, &run, &err) &&
+                             tr_options_show_progress, NULL, &run, &err) &&
               tr_lens_solve(&run, &err);
     if (ok) {
         snprintf(run.calibration.lens.id, sizeof run.calibration.lens.id, "%s", r->id);
@@ -481,24 +430,9 @@ static int run_request(const request *r) {
 }
 
 int tr_cmd_lens(int argc, char **argv) {
-    request r = {.photos = calloc((size_t)argc + 1, sizeof *r.photos)};
+    request r = {0};
     tr_error err = {0};
-    int status = TR_EXIT_USAGE;
-    if (!r.photos) {
-        fputs("trammel lens: memory ran out\n", stderr);
-        status = TR_EXIT_NO_MEASURE;
-    } else if (!parse(argc, argv, &r, &err)) {
-        char shown[sizeof err.text];
-        tr_text_show(err.text, strlen(err.text), shown, sizeof shown);
-        fprintf(stderr, "trammel lens: %s\n%sMore: trammel lens --help\n", shown, USAGE);
-    } else if (r.is_help) {
-        fputs(USAGE, stdout);
-        fputs(HELP, stdout);
-        tr_text_wrap(stdout, 0, 0, tr_cautions());
-        status = TR_EXIT_PASS;
-    } else {
-        status = run_request(&r);
-    }
-    free(r.photos);
-    return status;
+    if (!parse(argc, argv, &r, &err)) return tr_options_refuse("lens", &err, USAGE);
+    if (r.is_help) return tr_options_help(USAGE, HELP);
+    return run_request(&r);
 }

@@ -8,7 +8,6 @@
 #include "base/number.h"
 #include "base/text.h"
 #include "cli/options.h"
-#include "present/cautions.h"
 #include "present/check_text.h"
 #include "print/write.h"
 
@@ -82,13 +81,20 @@ static bool set_overlap(request *r, const char *overlap, tr_error *err) {
 static bool parse(int argc, char **argv, request *r, tr_error *err) {
     const char *page = NULL;
     const char *overlap = NULL;
-    const tr_option options[] = {{"--out", &r->out}, {"--page", &page}, {"--overlap", &overlap}};
-    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, "sheet file",
-                          &r->sheet, &r->is_help, err)) {
+    const tr_option options[] = {
+        {"--out", &r->out, NULL}, {"--page", &page, NULL}, {"--overlap", &overlap, NULL}};
+    int n;
+    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, &n, &r->is_help,
+                          err)) {
         return false;
     }
     if (r->is_help) return true;
-    if (!r->sheet) return tr_fail(err, TR_BAD_INPUT, "no sheet file is named");
+    if (n < 1) return tr_fail(err, TR_BAD_INPUT, "no sheet file is named");
+    if (n > 1) {
+        return tr_fail(err, TR_BAD_INPUT, "'%.80s' is one word too many; name one sheet file",
+                       argv[2]);
+    }
+    r->sheet = argv[1];
     if (!r->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing: the file to write");
     r->is_svg = tr_options_ends_in(r->out, ".svg");
     if (!r->is_svg && !tr_options_ends_in(r->out, ".pdf")) {
@@ -144,17 +150,8 @@ static bool print_sheet(const request *r, tr_error *err) {
 int tr_cmd_print(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
-    if (!parse(argc, argv, &r, &err)) {
-        tr_options_print_error("print", &err);
-        fprintf(stderr, "%sMore: trammel print --help\n", USAGE);
-        return TR_EXIT_USAGE;
-    }
-    if (r.is_help) {
-        fputs(USAGE, stdout);
-        fputs(HELP, stdout);
-        tr_text_wrap(stdout, 0, 0, tr_cautions());
-        return TR_EXIT_PASS;
-    }
+    if (!parse(argc, argv, &r, &err)) return tr_options_refuse("print", &err, USAGE);
+    if (r.is_help) return tr_options_help(USAGE, HELP);
     if (print_sheet(&r, &err)) return TR_EXIT_PASS;
     tr_options_print_error("print", &err);
     return TR_EXIT_NO_MEASURE;

@@ -5,18 +5,14 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
-#include "base/number.h"
-#include "base/text.h"
-#include "present/cautions.h"
-#include "present/check_text.h"
+#include "cli/options.h"
 #include "present/json.h"
 #include "present/survey_json.h"
 #include "present/survey_text.h"
 #include "survey/survey.h"
 
-enum { MAX_THREADS = 64, MAX_ALIGN = 100 };
+enum { MAX_ALIGN = 100 };
 
 static const char USAGE[] =
     "usage: trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml\n"
@@ -84,73 +80,31 @@ static const char HELP[] =
 
 typedef struct {
     const char *survey, *out, *align;
-    char **photos; /* borrowed words, in an owned array */
+    char **photos; /* words of argv */
     int n_photos;
     long n_threads; /* 0: one a processor */
     bool is_json, is_help;
 } request;
 
-static bool is_option(const char *word, const char *name) {
-    size_t n = strlen(name);
-    return strncmp(word, name, n) == 0 && (word[n] == 0 || word[n] == '=');
-}
-
-/* The value of an option: behind '=' or the next word. */
-static bool take_value(int argc, char **argv, int *i, const char *name, const char **value,
-                       tr_error *err) {
-    const char *word = argv[*i];
-    if (*value) return tr_fail(err, TR_BAD_INPUT, "'%s' is given twice", name);
-    if (word[strlen(name)] == '=') {
-        *value = word + strlen(name) + 1;
-    } else if (*i + 1 < argc) {
-        *value = argv[++*i];
-    } else {
-        return tr_fail(err, TR_BAD_INPUT, "'%s' needs a value", name);
-    }
-    return **value || tr_fail(err, TR_BAD_INPUT, "'%s' needs a value", name);
-}
-
-static bool parse_option(int argc, char **argv, int *i, request *r, const char **threads,
-                         tr_error *err) {
-    const char *word = argv[*i];
-    if (strcmp(word, "--json") == 0) {
-        r->is_json = true;
-        return true;
-    }
-    if (is_option(word, "--out")) return take_value(argc, argv, i, "--out", &r->out, err);
-    if (is_option(word, "--align")) return take_value(argc, argv, i, "--align", &r->align, err);
-    if (!is_option(word, "--threads")) {
-        return tr_fail(err, TR_BAD_INPUT, "there is no option '%.80s'", word);
-    }
-    if (!take_value(argc, argv, i, "--threads", threads, err)) return false;
-    return (tr_integer_parse(*threads, &r->n_threads) && r->n_threads >= 1 &&
-            r->n_threads <= MAX_THREADS) ||
-           tr_fail(err, TR_BAD_INPUT, "'--threads %.40s' is not a number from 1 to %d", *threads,
-                   MAX_THREADS);
-}
-
-/* r->photos has room for all words. */
 static bool parse(int argc, char **argv, request *r, tr_error *err) {
-    bool are_options_over = false;
     const char *threads = NULL;
-    for (int i = 1; i < argc; i++) {
-        char *word = argv[i];
-        if (are_options_over || word[0] != '-' || word[1] == 0) {
-            if (r->survey)
-                r->photos[r->n_photos++] = word;
-            else
-                r->survey = word;
-        } else if (strcmp(word, "--") == 0) {
-            are_options_over = true;
-        } else if (strcmp(word, "--help") == 0 || strcmp(word, "-h") == 0) {
-            r->is_help = true;
-            return true;
-        } else if (!parse_option(argc, argv, &i, r, &threads, err)) {
-            return false;
-        }
+    const tr_option options[] = {{"--out", &r->out, NULL},
+                                 {"--align", &r->align, NULL},
+                                 {"--threads", &threads, NULL},
+                                 {"--json", NULL, &r->is_json}};
+    int n;
+    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, &n, &r->is_help,
+                          err)) {
+        return false;
     }
-    if (!r->survey) return tr_fail(err, TR_BAD_INPUT, "no survey file is named");
-    return r->out || tr_fail(err, TR_BAD_INPUT, "'--out' is missing");
+    if (r->is_help) return true;
+    if (n < 1) return tr_fail(err, TR_BAD_INPUT, "no survey file is named");
+    if (!r->out || !*r->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing");
+    if (r->align && !*r->align) return tr_fail(err, TR_BAD_INPUT, "'--align' needs a value");
+    r->survey = argv[1];
+    r->photos = argv + 2;
+    r->n_photos = n - 1;
+    return tr_options_threads(threads, &r->n_threads, err);
 }
 
 /* ---- where the results go ---- */
@@ -217,21 +171,6 @@ static bool write_sheets(const tr_survey *v, char *const *files, tr_error *err) 
 
 /* ---- output ---- */
 
-static void print_error(const tr_error *err) {
-    char line[1024];
-    char shown[1024];
-    tr_error_print(err, line, sizeof line);
-    tr_text_show(line, strlen(line), shown, sizeof shown);
-    fprintf(stderr, "trammel survey: %s\n", shown);
-}
-
-static void show_progress(void *context, int done, int of) {
-    (void)context;
-    fprintf(stderr, "\r%d of %d photos", done, of);
-    if (done == of) fputs("\r\033[K", stderr);
-    fflush(stderr);
-}
-
 static bool print_result(const request *r, const tr_survey *v, char *const *files,
                          const tr_error *why, tr_error *err) {
     bool has_failed = why->code != TR_OK;
@@ -271,52 +210,57 @@ static bool read_align(const request *r, const tr_survey_spec *spec, tr_mark_nam
     return true;
 }
 
+static void free_files(char **files, int n) {
+    for (int i = 0; files && i < n; i++) free(files[i]);
+    free(files);
+}
+
+/* The survey itself, from a spec that was read, and its files. */
+static bool make(const request *r, const tr_survey_spec *spec, char *const *files, tr_survey *v,
+                 tr_error *err) {
+    tr_mark_name marks[MAX_ALIGN];
+    int n_align = 0;
+    char **photos = r->n_photos > 0 ? r->photos : spec->photos;
+    int n_photos = r->n_photos > 0 ? r->n_photos : spec->n_photos;
+    return read_align(r, spec, marks, &n_align, err) && tr_survey_init(spec, v, err) &&
+           tr_survey_run(v, photos, n_photos, (int)r->n_threads, tr_options_show_progress, NULL,
+                         (tr_survey_align){marks, n_align}, err) &&
+           write_sheets(v, files, err);
+}
+
 static int run_request(const request *r) {
     tr_survey_spec spec = {0};
     tr_survey survey = {0};
     tr_error why = {0};
+    tr_error usage = {0};
     tr_error unwritten = {0};
-    tr_mark_name marks[MAX_ALIGN];
-    int n_align = 0;
     char **files = NULL;
-    bool is_read = tr_survey_spec_read(r->survey, &spec, &why);
-    if (is_read) {
+    int status = TR_EXIT_PASS;
+    if (tr_survey_spec_read(r->survey, &spec, &why)) {
         files = calloc((size_t)spec.n_sheets + 1, sizeof *files);
-        tr_error usage = {0};
         if (!files) {
             tr_fail_memory(&why);
         } else if (!choose_files(r, &spec, files, &usage)) {
-            if (usage.code == TR_NO_MEMORY) {
-                why = usage;
-            } else {
-                print_error(&usage);
-                fputs(USAGE, stderr);
-                for (int s = 0; s < spec.n_sheets; s++) free(files[s]);
-                free(files);
-                tr_survey_spec_release(&spec);
-                return TR_EXIT_USAGE;
+            if (usage.code != TR_NO_MEMORY) {
+                status = tr_options_refuse("survey", &usage, USAGE);
+                goto out;
             }
+            why = usage;
+        } else if (!make(r, &spec, files, &survey, &why)) {
+            tr_fail(&why, TR_NO_MEASURE,
+                    "the survey could not be made"); /* if there is no reason */
         }
     }
-    char **photos = r->n_photos > 0 ? r->photos : spec.photos;
-    int n_photos = r->n_photos > 0 ? r->n_photos : spec.n_photos;
-    bool ok = files && why.code == TR_OK && read_align(r, &spec, marks, &n_align, &why) &&
-              tr_survey_init(&spec, &survey, &why) &&
-              tr_survey_run(&survey, photos, n_photos, (int)r->n_threads,
-                            isatty(STDERR_FILENO) ? show_progress : NULL, NULL,
-                            (tr_survey_align){marks, n_align}, &why) &&
-              files && write_sheets(&survey, files, &why);
-    int status = ok ? TR_EXIT_PASS : TR_EXIT_NO_MEASURE;
-    if (!ok) {
-        tr_fail(&why, TR_NO_MEASURE, "the survey could not be made"); /* unless a reason is there */
-        print_error(&why);
-    }
-    if (!print_result(r, survey.spec ? &survey : NULL, files, &why, &unwritten)) {
-        print_error(&unwritten);
+    if (why.code != TR_OK) {
+        tr_options_print_error("survey", &why);
         status = TR_EXIT_NO_MEASURE;
     }
-    for (int s = 0; files && s < spec.n_sheets; s++) free(files[s]);
-    free(files);
+    if (!print_result(r, survey.spec ? &survey : NULL, files, &why, &unwritten)) {
+        tr_options_print_error("survey", &unwritten);
+        status = TR_EXIT_NO_MEASURE;
+    }
+out:
+    free_files(files, spec.n_sheets);
     tr_survey_release(&survey);
     tr_survey_spec_release(&spec);
     return status;
@@ -325,23 +269,7 @@ static int run_request(const request *r) {
 int tr_cmd_survey(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
-    int status = TR_EXIT_NO_MEASURE;
-    r.photos = calloc((size_t)argc + 1, sizeof *r.photos);
-    if (!r.photos) {
-        tr_fail_memory(&err);
-        print_error(&err);
-    } else if (!parse(argc, argv, &r, &err)) {
-        print_error(&err);
-        fputs(USAGE, stderr);
-        status = TR_EXIT_USAGE;
-    } else if (r.is_help) {
-        fputs(USAGE, stdout);
-        fputs(HELP, stdout);
-        tr_text_wrap(stdout, 0, 0, tr_cautions());
-        status = TR_EXIT_PASS;
-    } else {
-        status = run_request(&r);
-    }
-    free(r.photos);
-    return status;
+    if (!parse(argc, argv, &r, &err)) return tr_options_refuse("survey", &err, USAGE);
+    if (r.is_help) return tr_options_help(USAGE, HELP);
+    return run_request(&r);
 }

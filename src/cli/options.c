@@ -3,42 +3,49 @@
 #include <stdio.h>
 #include <string.h>
 #include <strings.h>
+#include <sys/stat.h>
+#include <unistd.h>
 
 #include "base/number.h"
 #include "base/text.h"
+#include "cli/commands.h"
+#include "present/cautions.h"
+#include "present/check_text.h"
+
+enum { MAX_THREADS = 64 };
 
 static bool take_option(int argc, char **argv, int *i, const tr_option *options, int n,
                         tr_error *err) {
     const char *word = argv[*i];
     size_t length = strcspn(word, "=");
     for (int k = 0; k < n; k++) {
-        const char *name = options[k].name;
-        if (strlen(name) != length || strncmp(word, name, length) != 0) continue;
-        if (*options[k].value) return tr_fail(err, TR_BAD_INPUT, "'%s' is given twice", name);
+        const tr_option *o = &options[k];
+        if (strlen(o->name) != length || strncmp(word, o->name, length) != 0) continue;
+        if (!o->value) {
+            *o->flag = true;
+            return !word[length] || tr_fail(err, TR_BAD_INPUT, "'%s' takes no value", o->name);
+        }
+        if (*o->value) return tr_fail(err, TR_BAD_INPUT, "'%s' is given twice", o->name);
         if (word[length] == '=') {
-            *options[k].value = word + length + 1;
+            *o->value = word + length + 1;
         } else if (*i + 1 < argc) {
-            *options[k].value = argv[++*i];
+            *o->value = argv[++*i];
         } else {
-            return tr_fail(err, TR_BAD_INPUT, "'%s' needs a value", name);
+            return tr_fail(err, TR_BAD_INPUT, "'%s' needs a value", o->name);
         }
         return true;
     }
     return tr_fail(err, TR_BAD_INPUT, "there is no option '%.80s'", word);
 }
 
-bool tr_options_parse(int argc, char **argv, const tr_option *options, int n, const char *what,
-                      const char **word, bool *is_help, tr_error *err) {
+bool tr_options_parse(int argc, char **argv, const tr_option *options, int n, int *n_words,
+                      bool *is_help, tr_error *err) {
     bool are_options_over = false;
-    *word = NULL;
+    *n_words = 0;
     *is_help = false;
     for (int i = 1; i < argc; i++) {
         if (are_options_over || argv[i][0] != '-' || argv[i][1] == 0) {
-            if (*word) {
-                return tr_fail(err, TR_BAD_INPUT, "'%.80s' is one word too many; name one %s",
-                               argv[i], what);
-            }
-            *word = argv[i];
+            argv[++*n_words] = argv[i];
         } else if (strcmp(argv[i], "--") == 0) {
             are_options_over = true;
         } else if (strcmp(argv[i], "--help") == 0 || strcmp(argv[i], "-h") == 0) {
@@ -49,6 +56,14 @@ bool tr_options_parse(int argc, char **argv, const tr_option *options, int n, co
         }
     }
     return true;
+}
+
+bool tr_options_threads(const char *value, long *n_threads, tr_error *err) {
+    *n_threads = 0;
+    return !value ||
+           (tr_integer_parse(value, n_threads) && *n_threads >= 1 && *n_threads <= MAX_THREADS) ||
+           tr_fail(err, TR_BAD_INPUT, "'--threads %.40s' is not a number from 1 to %d", value,
+                   MAX_THREADS);
 }
 
 bool tr_options_pair(const char *text, double high, double out[2]) {
@@ -69,9 +84,36 @@ bool tr_options_ends_in(const char *path, const char *extension) {
     return n > k && strcasecmp(name + n - k, extension) == 0;
 }
 
+bool tr_options_is_same_file(const char *a, const char *b) {
+    struct stat sa, sb;
+    return stat(a, &sa) == 0 && stat(b, &sb) == 0 && sa.st_dev == sb.st_dev &&
+           sa.st_ino == sb.st_ino;
+}
+
+int tr_options_help(const char *usage, const char *help) {
+    fputs(usage, stdout);
+    fputs(help, stdout);
+    tr_text_wrap(stdout, 0, 0, tr_cautions());
+    return TR_EXIT_PASS;
+}
+
 void tr_options_print_error(const char *command, const tr_error *err) {
     char line[1024], shown[1024];
     tr_error_print(err, line, sizeof line);
     tr_text_show(line, strlen(line), shown, sizeof shown);
     fprintf(stderr, "trammel %s: %s\n", command, shown);
+}
+
+int tr_options_refuse(const char *command, const tr_error *err, const char *usage) {
+    tr_options_print_error(command, err);
+    fprintf(stderr, "%sMore: trammel %s --help\n", usage, command);
+    return TR_EXIT_USAGE;
+}
+
+void tr_options_show_progress(void *context, int done, int of) {
+    (void)context;
+    if (!isatty(STDERR_FILENO)) return;
+    fprintf(stderr, "\r%d of %d photos", done, of);
+    if (done == of) fputs("\r\033[K", stderr);
+    fflush(stderr);
 }

@@ -302,13 +302,15 @@ static bool measure_corner(const work *w, const tr_sheet_view *view, int corner)
     return false;
 }
 
-/* All that a sheet's first pose predicts, and its pose once more with all of it: a wider base, and
-   less doubt which way the sheet tilts. */
+/* All that a sheet's first pose predicts and that is not measured yet, and its pose once more with
+   all of it: a wider base, and less doubt which way the sheet tilts. */
 static void complete_sheet(const work *w, int sheet) {
     tr_sheet_view *view = &w->out->views[w->out->n_views];
     if (!place_sheet(w, sheet, view)) return;
     measure_missed_tags(w, view);
-    for (int k = 0; k < w->sheets[sheet].n_corners; k++) measure_corner(w, view, k);
+    for (int k = 0; k < w->sheets[sheet].n_corners; k++) {
+        if (!has_mark(w->out, TR_MARK_CORNER, sheet, k)) measure_corner(w, view, k);
+    }
     if (place_sheet(w, sheet, view)) w->out->n_views++;
 }
 
