@@ -1,4 +1,3 @@
-#define _DEFAULT_SOURCE /* madvise */
 #include "image/image.h"
 
 #include <stdlib.h>
