@@ -1,8 +1,8 @@
 #include "image/image.h"
 
 #include <stdlib.h>
-#include <sys/mman.h>
 #include <string.h>
+#include <sys/mman.h>
 
 #include "image/codec.h"
 
