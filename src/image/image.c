@@ -2,7 +2,6 @@
 
 #include <stdlib.h>
 #include <string.h>
-#include <sys/mman.h>
 
 #include "image/codec.h"
 
@@ -23,21 +22,11 @@ bool tr_image_check_size(int64_t width, int64_t height, const char *name, tr_err
     return true;
 }
 
-/* A photo's pixels in pages of 2 MB where the machine has them: thousands of small ones, each
-   cleared as it is first touched, take a good part of the time that decoding takes. Only advice. */
-static void prefer_large_pages(uint8_t *px, size_t size) {
-    const uintptr_t page = (uintptr_t)2 << 20;
-    uintptr_t first = ((uintptr_t)px + page - 1) / page * page;
-    uintptr_t end = ((uintptr_t)px + size) / page * page;
-    if (end > first) madvise(px + (first - (uintptr_t)px), end - first, MADV_HUGEPAGE);
-}
-
 bool tr_image_init(tr_image *image, int width, int height, tr_error *err) {
     *image = (tr_image){0};
     if (!tr_image_check_size(width, height, NULL, err)) return false;
     uint8_t *px = calloc((size_t)height, (size_t)width);
     if (!px) return tr_fail_memory(err);
-    prefer_large_pages(px, (size_t)height * (size_t)width);
     *image = (tr_image){.width = width, .height = height, .px = px};
     return true;
 }
