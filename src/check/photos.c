@@ -18,8 +18,8 @@ enum { MAX_PHOTOS = 1000, MAX_THREADS = 16 };
 /* Photos of one setup are taken within minutes. */
 enum { MAX_MINUTES_APART = 60 };
 
-/* Decoded photos are kept for a second look as long as they fit in here; others are read again. So
-   memory does not grow with the number of photos. */
+/* Decoded photos are kept for a second look as long as all that are in memory fit in here; others
+   are read again. So memory does not grow with the number of photos. */
 static const size_t KEPT_BYTES = 100u * 1024u * 1024u;
 
 /* The looks at a photo. All photos get one before any gets the next. */
@@ -38,7 +38,7 @@ typedef struct {
     const tr_predictions *predictions; /* of LOOK_AGAIN */
     tr_image *kept;                    /* n; those that fit */
     pthread_mutex_t mutex;             /* guards all below */
-    size_t kept_bytes;
+    size_t held_bytes; /* of all decoded photos: kept, and looked at by any thread */
     int next, done;
     tr_error error; /* the first that ends everything: memory ran out */
     tr_progress progress;
@@ -85,16 +85,29 @@ static size_t bytes_of(const tr_image *image) {
     return (size_t)image->width * (size_t)image->height;
 }
 
-/* Keeps the image for another look, or releases it. */
+static void hold(pool *p, const tr_image *image) {
+    pthread_mutex_lock(&p->mutex);
+    p->held_bytes += bytes_of(image);
+    pthread_mutex_unlock(&p->mutex);
+}
+
+static void let_go(pool *p, tr_image *image) {
+    pthread_mutex_lock(&p->mutex);
+    p->held_bytes -= bytes_of(image);
+    pthread_mutex_unlock(&p->mutex);
+    tr_image_release(image);
+}
+
+/* Keeps the image for another look, or lets it go. The next photo needs room, too. */
 static void put_away(pool *p, int i, tr_image *image) {
     pthread_mutex_lock(&p->mutex);
-    bool fits = image->px && p->kept_bytes + bytes_of(image) <= KEPT_BYTES;
-    if (fits) p->kept_bytes += bytes_of(image);
+    size_t next_bytes = p->next < p->n ? bytes_of(image) : 0;
+    bool fits = p->held_bytes + next_bytes <= KEPT_BYTES;
     pthread_mutex_unlock(&p->mutex);
     if (fits)
         p->kept[i] = *image;
     else
-        tr_image_release(image);
+        let_go(p, image);
 }
 
 /* The image of a photo that was read before. *is_there false: its file is not what it was. */
@@ -107,9 +120,6 @@ static bool fetch(pool *p, int i, tr_image *image, bool *is_there, tr_error *err
     *image = p->kept[i];
     *is_there = image->px != NULL;
     if (*is_there) {
-        pthread_mutex_lock(&p->mutex);
-        p->kept_bytes -= bytes_of(image);
-        pthread_mutex_unlock(&p->mutex);
         p->kept[i] = (tr_image){0};
         return true;
     }
@@ -118,6 +128,7 @@ static bool fetch(pool *p, int i, tr_image *image, bool *is_there, tr_error *err
         *is_there = strcmp(sha256, photo->sha256) == 0 &&
                     tr_image_decode(data, size, photo->file, image, &why);
     }
+    if (*is_there) hold(p, image);
     free(data);
     if (why.code != TR_NO_MEMORY) return true;
     *err = why;
@@ -148,10 +159,11 @@ static bool look_first(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
         ok = refuse(photo, &why, err);
         goto out;
     }
+    hold(p, &image);
     photo->width_px = image.width;
     photo->height_px = image.height;
     if (is_of_other_lens(&job->lens, photo) || is_of_other_size(&job->lens, photo)) {
-        tr_image_release(&image);
+        let_go(p, &image);
         ok = true;
         goto out;
     }

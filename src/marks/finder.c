@@ -17,6 +17,10 @@ enum { MAX_FACTOR = 16 };
 /* How many wrong bits of a code libapriltag is to correct. It lists all codes with that many wrong
    bits; for two this takes 26 ms and 13 MB a thread, and tags that damaged cannot be measured. */
 enum { BITS_TO_CORRECT = 1 };
+/* Grey values between the darkest and the lightest of some 12 x 12 pixels: what has less is no tag
+   that could be measured (tag.c). libapriltag's own 5 is less than a photo's noise, and most of its
+   time then goes into noise. */
+enum { LEAST_CONTRAST = 12 };
 
 typedef struct {
     apriltag_family_t *codes;
@@ -41,6 +45,7 @@ tr_marks_finder *tr_marks_finder_new(const tr_sheet *sheets, int n_sheets, tr_er
     if (!f->families || !f->detector) goto no_memory;
     f->detector->nthreads = 1;
     f->detector->quad_decimate = 1;
+    f->detector->qtp.min_white_black_diff = LEAST_CONTRAST;
     for (int i = 0; i < n_sheets; i++) {
         if (sheets[i].n_tags == 0 || tr_finder_family(f, sheets[i].tag_family) >= 0) continue;
         apriltag_family_t *codes = tr_tag_family_new(sheets[i].tag_family, err);

@@ -38,8 +38,11 @@ static const double OUTLIER_SIGMAS = 4.0;
 static const double START_SIGMA_PX = 1.0;
 /* How the edges move with the corners is computed anew while the corners move by more than this. */
 static const double JACOBIAN_PX = 0.1;
-/* A step of the corners that is small beside their standard deviation ends the fit. */
+/* A step of the corners that is small beside their standard deviation ends the fit. Late steps are
+   those of edges that come and go as outliers, and do not become smaller. */
 static const double SETTLED_PX = 0.004;
+static const double LATE_SETTLED_PX = 0.02;
+enum { FIRST_PASS_TO_SETTLE = 3, LATE_PASS = 6 };
 /* Of the first pass, from which edges start up to 2 px off. */
 enum { FIRST_STEPS = 3, MAX_PASSES = 12 };
 
@@ -761,7 +764,8 @@ static bool run_fit(fit *f, const tr_vec2 start_px[4], tr_tag_fit *out) {
         if (!is_enough(f, &out->n_possible)) return false;
         update_shape(f);
         apply_step(f, x, &largest);
-        if (largest < SETTLED_PX && pass >= 3) break;
+        if (pass < FIRST_PASS_TO_SETTLE) continue;
+        if (largest < (pass < LATE_PASS ? SETTLED_PX : LATE_SETTLED_PX)) break;
     }
     /* A fit that still wanders does not sit on this tag. */
     if (!(largest < 0.05) || !solve_corners(f, J, x, C, &chi2, &n_used)) return false;
