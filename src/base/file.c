@@ -7,7 +7,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include <sodium.h>
+#include <nettle/base16.h>
+#include <nettle/sha2.h>
 
 /* What the system said, as the rest of a sentence that begins with the file's name. */
 static bool fail_system(tr_error *err, const char *path, int error) {
@@ -176,8 +177,11 @@ char *tr_path_beside(const char *from, const char *path) {
 }
 
 void tr_sha256_hex(const void *data, size_t size, char hex[65]) {
-    /* This hash needs no sodium_init: it has no state of its own and draws no random numbers. */
-    unsigned char digest[crypto_hash_sha256_BYTES];
-    crypto_hash_sha256(digest, data, size);
-    sodium_bin2hex(hex, 65, digest, sizeof digest);
+    struct sha256_ctx state;
+    uint8_t digest[SHA256_DIGEST_SIZE];
+    sha256_init(&state);
+    sha256_update(&state, size, data);
+    sha256_digest(&state, sizeof digest, digest);
+    base16_encode_update(hex, sizeof digest, digest);
+    hex[BASE16_ENCODE_LENGTH(SHA256_DIGEST_SIZE)] = '\0';
 }

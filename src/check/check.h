@@ -26,6 +26,7 @@ typedef struct {
     char why_not[256]; /* a sentence, where it is not used */
     tr_exif exif;
     bool is_other_lens; /* not readable, as EXIF tells another camera, focal length or zoom */
+    tr_image image;     /* as it was measured; empty where there was no room to keep it */
     tr_photo_marks marks;
     tr_photo_quality quality;
     /* Of the marks used in the network; a tag counts as four. */

@@ -552,6 +552,7 @@ void tr_check_release(tr_check *check) {
     for (int i = 0; i < check->n_photos; i++) {
         free(check->photos[i].file);
         tr_photo_marks_release(&check->photos[i].marks);
+        tr_image_release(&check->photos[i].image);
     }
     free(check->photos);
     free(check->order);

@@ -18,8 +18,8 @@ enum { MAX_PHOTOS = 1000, MAX_THREADS = 16 };
 /* Photos of one setup are taken within minutes. */
 enum { MAX_MINUTES_APART = 60 };
 
-/* Decoded photos are kept for a second look as long as all that are in memory fit in here; others
-   are read again. So memory does not grow with the number of photos. */
+/* Decoded photos are kept for a second look, and for the picture, as long as all that are in memory
+   fit in here; others are read again. So memory does not grow with the number of photos. */
 static const size_t KEPT_BYTES = 100u * 1024u * 1024u;
 
 /* The looks at a photo. All photos get one before any gets the next. */
@@ -36,9 +36,8 @@ typedef struct {
     int n;
     look_kind look;
     const tr_predictions *predictions; /* of LOOK_AGAIN */
-    tr_image *kept;                    /* n; those that fit */
     pthread_mutex_t mutex;             /* guards all below */
-    size_t held_bytes; /* of all decoded photos: kept, and looked at by any thread */
+    size_t held_bytes; /* in the first look: of all decoded photos, kept or looked at */
     int next, done;
     tr_error error; /* the first that ends everything: memory ran out */
     tr_progress progress;
@@ -98,37 +97,37 @@ static void let_go(pool *p, tr_image *image) {
     tr_image_release(image);
 }
 
-/* Keeps the image for another look, or lets it go. The next photo needs room, too. */
+/* After the first look: keeps the image, or lets it go. The next photo needs room, too. */
 static void put_away(pool *p, int i, tr_image *image) {
     pthread_mutex_lock(&p->mutex);
     size_t next_bytes = p->next < p->n ? bytes_of(image) : 0;
     bool fits = p->held_bytes + next_bytes <= KEPT_BYTES;
     pthread_mutex_unlock(&p->mutex);
     if (fits)
-        p->kept[i] = *image;
+        p->photos[i].image = *image;
     else
         let_go(p, image);
 }
 
-/* The image of a photo that was read before. *is_there false: its file is not what it was. */
-static bool fetch(pool *p, int i, tr_image *image, bool *is_there, tr_error *err) {
+/* The image of a photo that was looked at before: the one that was kept, or read anew (then the
+   caller releases it). *image NULL: its file is not what it was. */
+static bool fetch(pool *p, int i, tr_image *read, const tr_image **image, tr_error *err) {
     const tr_check_photo *photo = &p->photos[i];
     uint8_t *data = NULL;
     size_t size = 0;
     char sha256[sizeof photo->sha256];
     tr_error why = {0};
-    *image = p->kept[i];
-    *is_there = image->px != NULL;
-    if (*is_there) {
-        p->kept[i] = (tr_image){0};
-        return true;
-    }
+    *read = (tr_image){0};
+    *image = &photo->image;
+    if (photo->image.px) return true;
+    *image = NULL;
     if (tr_file_read(photo->file, MAX_PHOTO_BYTES, &data, &size, &why)) {
         tr_sha256_hex(data, size, sha256);
-        *is_there = strcmp(sha256, photo->sha256) == 0 &&
-                    tr_image_decode(data, size, photo->file, image, &why);
+        if (strcmp(sha256, photo->sha256) == 0 &&
+            tr_image_decode(data, size, photo->file, read, &why)) {
+            *image = read;
+        }
     }
-    if (*is_there) hold(p, image);
     free(data);
     if (why.code != TR_NO_MEMORY) return true;
     *err = why;
@@ -189,30 +188,30 @@ static bool look_again(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     const int *first = p->predictions->first;
     const tr_sheet_prediction *predicted = &p->predictions->items[first[i]];
     int n = first[i + 1] - first[i];
-    tr_image image;
-    bool is_there;
+    tr_image read;
+    const tr_image *image;
     if (!photo->is_readable || is_all_seen(&photo->marks, predicted, n)) return true;
-    if (!fetch(p, i, &image, &is_there, err)) return false;
-    bool ok = !is_there ||
-              (tr_marks_seek(finder, &image, &p->job->lens, predicted, n, &photo->marks, err) &&
-               judge(p->job, &image, photo, err));
-    put_away(p, i, &image);
+    if (!fetch(p, i, &read, &image, err)) return false;
+    bool ok = !image ||
+              (tr_marks_seek(finder, image, &p->job->lens, predicted, n, &photo->marks, err) &&
+               judge(p->job, image, photo, err));
+    tr_image_release(&read);
     return ok;
 }
 
 static bool look_thorough(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     tr_check_photo *photo = &p->photos[i];
-    tr_image image;
-    bool is_there;
+    tr_image read;
+    const tr_image *image;
     if (!photo->is_readable) return true;
-    if (!fetch(p, i, &image, &is_there, err)) return false;
+    if (!fetch(p, i, &read, &image, err)) return false;
     bool ok = true;
-    if (is_there) {
+    if (image) {
         tr_photo_marks_release(&photo->marks);
-        ok = tr_marks_find(finder, &image, &p->job->lens, TR_SEARCH_THOROUGH, &photo->marks, err) &&
-             judge(p->job, &image, photo, err);
+        ok = tr_marks_find(finder, image, &p->job->lens, TR_SEARCH_THOROUGH, &photo->marks, err) &&
+             judge(p->job, image, photo, err);
     }
-    put_away(p, i, &image);
+    tr_image_release(&read);
     return ok;
 }
 
@@ -313,15 +312,11 @@ static bool look_for_marks(tr_check *check, int n_threads, tr_progress progress,
     pool p = {.job = check->job,
               .photos = check->photos,
               .n = check->n_photos,
-              .kept = calloc((size_t)check->n_photos + 1, sizeof *p.kept),
               .progress = progress,
               .context = context};
     tr_predictions predictions = {0};
     bool ok = false;
-    if (!p.kept || pthread_mutex_init(&p.mutex, NULL) != 0) {
-        free(p.kept);
-        return tr_fail_memory(err);
-    }
+    if (pthread_mutex_init(&p.mutex, NULL) != 0) return tr_fail_memory(err);
     if (!look_at_all(&p, LOOK_FIRST, n_threads, err) || !tr_check_sort(check, err)) goto out;
     refuse_repeats(check);
     if (!look_at_predicted(&p, check, n_threads, &predictions, err)) goto out;
@@ -334,8 +329,6 @@ static bool look_for_marks(tr_check *check, int n_threads, tr_progress progress,
     }
     ok = true;
 out:
-    for (int i = 0; i < p.n; i++) tr_image_release(&p.kept[i]);
-    free(p.kept);
     tr_predictions_release(&predictions);
     pthread_mutex_destroy(&p.mutex);
     return ok;

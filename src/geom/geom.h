@@ -52,7 +52,7 @@ static inline double tr_v2_cross(tr_vec2 a, tr_vec2 b) {
     return a.x * b.y - a.y * b.x;
 }
 static inline double tr_v2_norm(tr_vec2 a) {
-    return hypot(a.x, a.y);
+    return sqrt(a.x * a.x + a.y * a.y); /* hypot() guards ranges that are not met here, slowly */
 }
 
 static inline tr_vec3 tr_v3(double x, double y, double z) {

@@ -3,11 +3,12 @@
 #include <string.h>
 
 #include "lens/planar.h"
+#include "marks/lanes.h"
 
 /* The window: this part of a square along each edge, and never further than this from the corner.
    Beyond the blur's reach pixels only tell black from white. */
 static const double WINDOW_PART = 0.45;
-static const double WINDOW_MAX_PX = 6.0;
+enum { WINDOW_MAX_PX = 6 };
 /* A square lower than this in the image leaves no room between its edges. */
 static const double MIN_SQUARE_PX = 3.5;
 
@@ -109,36 +110,82 @@ static bool search(const window *w, tr_vec2 start, double reach_px, tr_vec2 *fou
     return fabs(best) >= MIN_CORRELATION;
 }
 
-/* Model value and its derivatives at a pixel q. */
-static double model(const window *w, const double p[N_PARAM], tr_vec2 q, double J[N_PARAM]) {
-    double tx = w->angle_x + p[TURN_X];
-    double ty = w->angle_y + p[TURN_Y];
-    tr_vec2 d = tr_v2(q.x - p[U], q.y - p[V]);
-    tr_vec2 nx = tr_v2(-sin(tx), cos(tx));
-    tr_vec2 ny = tr_v2(-sin(ty), cos(ty));
-    double dx = tr_v2_dot(nx, d); /* from the edge along x */
-    double dy = tr_v2_dot(ny, d);
-    double sigma = p[SIGMA];
-    double ex = erf(dx / (sqrt(2.0) * sigma));
-    double ey = erf(dy / (sqrt(2.0) * sigma));
-    double gx = sqrt(2 / TR_PI) / sigma * exp(-dx * dx / (2 * sigma * sigma));
-    double gy = sqrt(2 / TR_PI) / sigma * exp(-dy * dy / (2 * sigma * sigma));
-    double s = ex * ey;
-    double ds = p[CONTRAST] - 2 * p[BLEED] * s; /* of the value by s */
-    J[U] = ds * (-nx.x * gx * ey - ny.x * gy * ex);
-    J[V] = ds * (-nx.y * gx * ey - ny.y * gy * ex);
-    J[TURN_X] = ds * gx * ey * -(cos(tx) * d.x + sin(tx) * d.y);
-    J[TURN_Y] = ds * gy * ex * -(cos(ty) * d.x + sin(ty) * d.y);
-    J[SIGMA] = ds * (-dx / sigma * gx * ey - dy / sigma * gy * ex);
-    J[MEAN] = 1;
-    J[CONTRAST] = s;
-    J[BLEED] = 1 - s * s; /* the tone curve's lift of the half-way values */
-    J[GRADIENT_U] = d.x;
-    J[GRADIENT_V] = d.y;
-    J[U] -= p[GRADIENT_U];
-    J[V] -= p[GRADIENT_V];
-    return p[MEAN] + p[CONTRAST] * s + p[BLEED] * (1 - s * s) + p[GRADIENT_U] * d.x +
-           p[GRADIENT_V] * d.y;
+/* The pixels of the window about a corner; whole lanes. */
+enum { MAX_REACH_PX = WINDOW_MAX_PX + 1, MAX_PIXELS = 232 };
+_Static_assert(MAX_PIXELS >= (2 * MAX_REACH_PX + 1) * (2 * MAX_REACH_PX + 1), "the window fits");
+_Static_assert(MAX_PIXELS % TR_LANES == 0, "in whole lanes");
+
+typedef struct {
+    int n;
+    float x[MAX_PIXELS], y[MAX_PIXELS]; /* from the corner */
+    float root[MAX_PIXELS];             /* of the weight */
+    float grey[MAX_PIXELS];
+} pixels;
+
+static void gather_pixels(const window *w, tr_vec2 corner, pixels *px) {
+    int reach = (int)ceil(w->radius_px) + 1;
+    int cu = (int)lround(corner.x);
+    int cv = (int)lround(corner.y);
+    px->n = 0;
+    for (int v = cv - reach; v <= cv + reach; v++) {
+        const uint8_t *row = tr_image_row(w->image, v);
+        for (int u = cu - reach; u <= cu + reach; u++) {
+            tr_vec2 q = tr_v2(u - corner.x, v - corner.y);
+            double k = weight(w, q);
+            if (k <= 0) continue;
+            px->x[px->n] = (float)q.x;
+            px->y[px->n] = (float)q.y;
+            px->root[px->n] = (float)sqrt(k);
+            px->grey[px->n++] = row[u];
+        }
+    }
+}
+
+/* Row by row the model's derivatives, and what it leaves of the grey values; pixel by pixel, times
+   the root of the weight. */
+enum { RESIDUAL = N_PARAM, N_ROWS };
+typedef float model_rows[N_ROWS][MAX_PIXELS];
+
+static void fill_rows(const window *w, const double p[N_PARAM], const pixels *px, model_rows row) {
+    float tx = (float)(w->angle_x + p[TURN_X]);
+    float ty = (float)(w->angle_y + p[TURN_Y]);
+    float cos_x = cosf(tx);
+    float sin_x = sinf(tx);
+    float cos_y = cosf(ty);
+    float sin_y = sinf(ty);
+    float scale = (float)(1 / p[SIGMA]);
+    float mean = (float)p[MEAN];
+    float contrast = (float)p[CONTRAST];
+    float bleed = (float)p[BLEED];
+    float gradient_u = (float)p[GRADIENT_U];
+    float gradient_v = (float)p[GRADIENT_V];
+    for (int i = 0; i < px->n; i++) {
+        float x = px->x[i];
+        float y = px->y[i];
+        float k = px->root[i];
+        float zx = (cos_x * y - sin_x * x) * scale; /* from the edge along x, in sigmas */
+        float zy = (cos_y * y - sin_y * x) * scale;
+        float density_x;
+        float density_y;
+        float ex = 2 * tr_normal_below(zx, &density_x) - 1; /* erf(d / (sqrt(2) sigma)) */
+        float ey = 2 * tr_normal_below(zy, &density_y) - 1;
+        float s = ex * ey;
+        float ds = k * (contrast - 2 * bleed * s);    /* of the value by s */
+        float by_x = ds * 2 * density_x * scale * ey; /* by the distance from either edge */
+        float by_y = ds * 2 * density_y * scale * ex;
+        row[U][i] = by_x * sin_x + by_y * sin_y - k * gradient_u;
+        row[V][i] = -by_x * cos_x - by_y * cos_y - k * gradient_v;
+        row[TURN_X][i] = -by_x * (cos_x * x + sin_x * y);
+        row[TURN_Y][i] = -by_y * (cos_y * x + sin_y * y);
+        row[SIGMA][i] = -by_x * zx - by_y * zy;
+        row[MEAN][i] = k;
+        row[CONTRAST][i] = k * s;
+        row[BLEED][i] = k * (1 - s * s); /* the tone curve's lift of the half-way values */
+        row[GRADIENT_U][i] = k * x;
+        row[GRADIENT_V][i] = k * y;
+        row[RESIDUAL][i] = k * (px->grey[i] - mean - contrast * s - bleed * (1 - s * s) -
+                                gradient_u * x - gradient_v * y);
+    }
 }
 
 typedef struct {
@@ -147,27 +194,23 @@ typedef struct {
     double sum_w, sum_wrr;
 } equations;
 
-/* Normal equations with the window about `centre`. */
-static void assemble(const window *w, const double p[N_PARAM], tr_vec2 centre, equations *e) {
-    int reach = (int)ceil(w->radius_px) + 1;
-    int cu = (int)lround(centre.x);
-    int cv = (int)lround(centre.y);
+/* Normal equations with the window about the corner. */
+static void assemble(const window *w, const double p[N_PARAM], equations *e) {
+    pixels px;
+    model_rows row;
+    gather_pixels(w, tr_v2(p[U], p[V]), &px);
+    fill_rows(w, p, &px, row);
+    int n = 0;
+    for (int i = 0; i < N_ROWS; i++) n = tr_fill_lanes(row[i], px.n);
     memset(e, 0, sizeof *e);
-    for (int v = cv - reach; v <= cv + reach; v++) {
-        const uint8_t *row = tr_image_row(w->image, v);
-        for (int u = cu - reach; u <= cu + reach; u++) {
-            double k = weight(w, tr_v2(u - centre.x, v - centre.y));
-            if (k <= 0) continue;
-            double J[N_PARAM];
-            double r = row[u] - model(w, p, tr_v2(u, v), J);
-            e->sum_w += k;
-            e->sum_wrr += k * r * r;
-            for (int i = 0; i < N_PARAM; i++) {
-                e->b[i] += k * J[i] * r;
-                for (int j = 0; j <= i; j++) e->A[i * N_PARAM + j] += k * J[i] * J[j];
-            }
+    for (int i = 0; i < N_PARAM; i++) {
+        e->b[i] = tr_sum_of_products(row[i], row[RESIDUAL], n);
+        for (int j = 0; j <= i; j++) {
+            e->A[i * N_PARAM + j] = tr_sum_of_products(row[i], row[j], n);
         }
     }
+    e->sum_w = e->A[MEAN * N_PARAM + MEAN];
+    e->sum_wrr = tr_sum_of_products(row[RESIDUAL], row[RESIDUAL], n);
 }
 
 /* Starting values of mean and contrast at a whole pixel. */
@@ -215,7 +258,7 @@ bool tr_checker_measure(const tr_image *image, tr_vec2 start_px, tr_vec2 along_x
         double step[N_PARAM];
         double A[N_PARAM * N_PARAM];
         if (!is_inside(image, tr_v2(p[U], p[V]), margin)) return false;
-        assemble(&w, p, tr_v2(p[U], p[V]), &e);
+        assemble(&w, p, &e);
         memcpy(A, e.A, sizeof A);
         memcpy(step, e.b, sizeof step);
         for (int i = 0; i < N_PARAM; i++) A[i * N_PARAM + i] *= 1 + 1e-3;
@@ -234,7 +277,7 @@ bool tr_checker_measure(const tr_image *image, tr_vec2 start_px, tr_vec2 along_x
        nothing to see. */
     if (fabs(p[TURN_X]) > 0.35 || fabs(p[TURN_Y]) > 0.35 || p[SIGMA] > w.radius_px / 2)
         return false;
-    assemble(&w, p, corner, &e);
+    assemble(&w, p, &e);
     double variance = e.sum_wrr / fmax(1, e.sum_w - N_PARAM);
     double contrast = fabs(p[CONTRAST]);
     if (!(contrast >= MIN_CONTRAST) || !(sqrt(variance) <= MAX_RMS_PART * contrast)) return false;

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "lens/planar.h"
+#include "marks/edge_model.h"
 
 /* Half width of the window across an edge: the blur's tail beyond it carries nothing. */
 static const double WINDOW_SIGMAS = 3.2;
@@ -13,6 +14,7 @@ static const double WINDOW_PART = 0.75;
 /* Cells lower than this cannot be told apart: see test_tag.c, at_the_limit_of_size. */
 static const double MIN_CELL_PX = 1.3;
 static const double MIN_CONTRAST = 12;
+enum { MIDDLE_GREY = 128 };
 /* Three unknowns an edge. */
 enum { MIN_PIXELS = 8 };
 /* More pixels of one edge tell little more: they are taken at even steps. Fewer do while the
@@ -32,8 +34,6 @@ static const double INWARD_FLOOR_PX2 = 0.02;
 /* How far a tone curve is from a square root: sd of its coefficients, see tone_curve. */
 static const double TONE_SD = 0.8;
 static const double TONE_LIMIT = 1.6;
-/* Black reflects about that part of the light that white does. */
-static const double BLACK_PART = 0.03;
 static const double OUTLIER_SIGMAS = 4.0;
 static const double START_SIGMA_PX = 1.0;
 /* How the edges move with the corners is computed anew while the corners move by more than this. */
@@ -48,11 +48,7 @@ enum { FIRST_STEPS = 3, MAX_PASSES = 12 };
 
 enum { MAX_EDGES = 2 * TR_TAG_MAX_CELLS * TR_TAG_MAX_CELLS, N_UNKNOWNS = 10 };
 /* What the edges of a family have in common: blur and the coefficients of the tone curve. */
-enum { N_TONE = 3, SIGMA = 0, TONE, N_SHAPE = TONE + N_TONE };
-/* What the grey values of an edge are made of: black's level, the step to white, the place of the
-   edge, and the shape. */
-enum { LEVEL, STEP, PLACE, SHAPE, GREY = SHAPE + N_SHAPE, N_BASIS };
-
+enum { SHAPE = TR_EDGE_SIGMA, N_SHAPE = 1 + TR_EDGE_N_TONE };
 typedef struct {
     /* From the pattern; tag frame: x right, y up, unit one cell, origin at the centre. */
     tr_vec2 mid;
@@ -61,7 +57,7 @@ typedef struct {
     int before[2];   /* cells to the next parallel edge below / above it; polarity alternates */
     /* Colours about it, 1 white: of the cells before it, beside it and after it along the edge
        (0..2), and of the two below and the two above it (0..3). */
-    double cell[3][4];
+    float colour[3][4];
     /* Measured. */
     bool is_possible; /* large enough and in the image */
     bool is_measured, is_used;
@@ -74,23 +70,15 @@ typedef struct {
     tr_vec2 normal; /* unit, in the image, pointing the way of the tag's normal */
 } edge;
 
-/* The normal distribution at steps of 1 / NORMAL_PER_SIGMA: part below, and density. */
-enum { NORMAL_PER_SIGMA = 8, NORMAL_SIGMAS = 6 };
-typedef struct {
-    double below[NORMAL_PER_SIGMA * NORMAL_SIGMAS + 1];
-    double density[NORMAL_PER_SIGMA * NORMAL_SIGMAS + 1];
-} normal_table;
-
 typedef struct {
     const tr_image *image;
     const tr_lens *lens;
-    normal_table normal;
     int border;
     tr_vec2 corner_px[4];
     tr_mat3 H; /* tag plane to ideal image plane */
     /* Shape of all edges: blur of each family, tone curve, and by how much white still grows. */
     double sigma_px[2];
-    double tone[N_TONE];
+    double tone[TR_EDGE_N_TONE];
     double bleed_px[2];
     edge edges[MAX_EDGES];
     int n_edges;
@@ -159,7 +147,7 @@ static void list_edges(const tr_tag_pattern *p, fit *f) {
                 e->before[1] = run_length(p, i, j, di, dj);
                 for (int t = 0; t < 3; t++) {
                     for (int n = 0; n < 4; n++) {
-                        e->cell[t][n] = colour_about(p, i, j, n - 2, t - 1, is_upright);
+                        e->colour[t][n] = (float)colour_about(p, i, j, n - 2, t - 1, is_upright);
                     }
                 }
             }
@@ -254,180 +242,62 @@ static bool make_edge_window(const fit *f, edge *e, edge_window *w) {
     return w->n_pixels >= MIN_PIXELS;
 }
 
-/* The normal distribution: part below t, and density. Source: Abramowitz and Stegun, Handbook of
-   Mathematical Functions, 7.1.26 (error below 1.5e-7, no more than the blur is from a normal
-   distribution). */
-static double normal_below(double t, double *density) {
-    const double a[5] = {0.254829592, -0.284496736, 1.421413741, -1.453152027, 1.061405429};
-    double x = fabs(t) * 0.70710678118654752440;
-    double e = exp(-x * x);
-    double s = 1 / (1 + 0.3275911 * x);
-    double tail = 0.5 * e * s * (a[0] + s * (a[1] + s * (a[2] + s * (a[3] + s * a[4]))));
-    *density = 0.39894228040143267794 * e;
-    return t < 0 ? tail : 1 - tail;
-}
-
-static void fill_normal_table(normal_table *n) {
-    for (int i = 0; i <= NORMAL_PER_SIGMA * NORMAL_SIGMAS; i++) {
-        n->below[i] = normal_below((double)i / NORMAL_PER_SIGMA, &n->density[i]);
+/* The pixels of a row that lie in a strip lo <= at + slope u <= hi. */
+static void narrow(double at, double slope, double lo, double hi, double *u0, double *u1) {
+    if (fabs(slope) < 1e-12) {
+        if (at < lo || at > hi) *u1 = -1;
+        return;
     }
+    double a = (lo - at) / slope;
+    double b = (hi - at) / slope;
+    *u0 = fmax(*u0, fmin(a, b));
+    *u1 = fmin(*u1, fmax(a, b));
 }
 
-/* The same by Taylor's series about the nearest step, to 1e-6: without an exponential function,
-   which would take most of the time of a fit. */
-static double normal_from(const normal_table *n, double t, double *density) {
-    double x = fabs(t);
-    if (x >= NORMAL_SIGMAS) {
-        *density = 0;
-        return t < 0 ? 0 : 1;
-    }
-    int i = (int)(x * NORMAL_PER_SIGMA + 0.5);
-    double m = (double)i / NORMAL_PER_SIGMA;
-    double h = x - m;
-    double b = m * m - 1; /* Hermite polynomials: the density's derivatives over it */
-    double c = m * (m * m - 3);
-    *density = n->density[i] * (1 - h * (m - h * (b / 2 - h * c / 6)));
-    double below = n->below[i] + n->density[i] * h * (1 - h * (m / 2 - h * (b / 6 - h * c / 24)));
-    return t < 0 ? 1 - below : below;
-}
-
-/* What the bivariate normal distribution below (x, y) has over the product of its margins, divided
-   by the product of their densities, for the correlation r: the tetrachoric series sum r^(k+1) /
-   (k+1)! He_k(x) He_k(y),   k = 0, 1, ... Source: Pearson, Phil. Trans. A 195, 1900. With five
-   terms good to 1e-3 for |r| < 0.7. by_x: derivative of it times the density, divided by both
-   densities. */
-static double tetrachoric(double r, double x, double y, double *by_x) {
-    double hx[2] = {0, 1}; /* He_(k-1), He_k */
-    double hy[2] = {0, 1};
-    double factor = 1;
-    double sum = 0;
-    *by_x = 0;
-    for (int k = 0; k < 5; k++) {
-        double next_x = x * hx[1] - k * hx[0];
-        double next_y = y * hy[1] - k * hy[0];
-        factor *= r / (k + 1);
-        sum += factor * hx[1] * hy[1];
-        *by_x -= factor * next_x * hy[1]; /* (He_k density)' = -He_(k+1) density */
-        hx[0] = hx[1];
-        hx[1] = next_x;
-        hy[0] = hy[1];
-        hy[1] = next_y;
-    }
-    return sum;
-}
-
-/* How white the blurred pattern is, 0 .. 1, in linear light: at `along` cells from the middle of
-   the edge and d px from it along the normal. The blur is round in the image, so that where the
-   tag's axes are not square to each other there, the blurs along both are correlated. Derivatives
-   by d and by the blur across the edge. */
-static double pattern(const normal_table *normal, const edge *e, const edge_window *w, double sigma,
-                      double along, double d, double *by_d, double *by_sigma) {
-    const double at[3] = {-w->cell_px[0], 0, w->cell_px[1]};
-    double end[2] = {(along + 0.5) / w->sigma_along, (along - 0.5) / w->sigma_along};
-    double density[2];
-    double share[3];
-    share[0] = 1 - normal_from(normal, end[0], &density[0]);
-    share[2] = normal_from(normal, end[1], &density[1]);
-    share[1] = 1 - share[0] - share[2];
-    double value = 0;
-    *by_d = 0;
-    *by_sigma = 0;
-    for (int t = 0; t < 3; t++) value += share[t] * e->cell[t][0];
-    for (int n = 0; n < 3; n++) {
-        const double step[3] = {e->cell[0][n + 1] - e->cell[0][n],
-                                e->cell[1][n + 1] - e->cell[1][n],
-                                e->cell[2][n + 1] - e->cell[2][n]};
-        if (step[0] == 0.0 && step[1] == 0.0 && step[2] == 0.0) continue;
-        double mean = share[0] * step[0] + share[1] * step[1] + share[2] * step[2];
-        double z = (d - at[n]) / sigma;
-        double g;
-        double slope = mean;
-        value += mean * normal_from(normal, z, &g);
-        for (int b = 0; b < 2; b++) {
-            double crossing = (step[b + 1] - step[b]) * density[b];
-            double by_z;
-            if (fabs(crossing) * g < 1e-5) continue;
-            value += crossing * g * tetrachoric(w->skew, z, end[b], &by_z);
-            slope += crossing * by_z;
-        }
-        *by_d += slope * g / sigma;
-        *by_sigma -= slope * g * z / sigma;
-    }
-    return value;
-}
-
-/* What camera and sharpening make of it, -0.5 black .. 0.5 white: a square root, about as cameras
-   encode light (IEC 61966-2-1), and the lowest polynomials that leave black and white where they
-   are. Derivative by the light, and by each coefficient. */
-static double tone_curve(const double tone[N_TONE], double light, double *by_light,
-                         double by_tone[N_TONE]) {
-    const double dark = sqrt(BLACK_PART);
-    const double range = sqrt(1 + BLACK_PART) - dark;
-    double root = sqrt(fmax(light, 0) + BLACK_PART);
-    double bend = light * (1 - light);
-    double slope = 1 - 2 * light; /* of the bend */
-    double power = 1;             /* slope^k ... */
-    double by_power = 0;          /* ... and its derivative */
-    double value = (root - dark) / range - 0.5;
-    *by_light = 0.5 / (root * range);
-    for (int k = 0; k < N_TONE; k++) {
-        by_tone[k] = bend * power;
-        value += tone[k] * by_tone[k];
-        *by_light += tone[k] * (slope * power + bend * by_power);
-        by_power = -2 * (k + 1) * power;
-        power *= slope;
-    }
-    return value;
-}
-
-/* Sums over the window's pixels of the products of all that a grey value is made of:
-     I = b + a S(d - offset; shape),
-   S being the pattern as the camera shows it, with its derivatives. Half of the matrix, row >=
-   column. */
-typedef struct {
-    double sum[N_BASIS][N_BASIS];
-    int n;
-} moments;
-
-static void add_pixel(moments *m, const double basis[N_BASIS]) {
-    for (int i = 0; i < N_BASIS; i++) {
-        for (int j = 0; j <= i; j++) m->sum[i][j] += basis[i] * basis[j];
-    }
-    m->n++;
-}
-
-static void sum_window(const fit *f, const edge *e, const edge_window *w, int most_pixels,
-                       double offset, moments *m) {
-    double sigma = f->sigma_px[!e->is_upright];
-    int u0 = (int)fmax(0, ceil(w->centre.x - w->half_u));
-    int u1 = (int)fmin(f->image->width - 1, floor(w->centre.x + w->half_u));
+/* The pixels in the window, at even steps. */
+static void gather_pixels(const fit *f, const edge_window *w, int most_pixels, double offset,
+                          tr_edge_pixels *p) {
     int v0 = (int)fmax(0, ceil(w->centre.y - w->half_v));
     int v1 = (int)fmin(f->image->height - 1, floor(w->centre.y + w->half_v));
     int every = 1 + (int)(w->n_pixels / most_pixels);
     int count = 0;
-    memset(m, 0, sizeof *m);
+    p->n = 0;
     for (int v = v0; v <= v1; v++) {
         const uint8_t *row = tr_image_row(f->image, v);
-        for (int u = u0; u <= u1; u++) {
-            double du = u - w->centre.x;
-            double dv = v - w->centre.y;
-            double along = w->to_along[0] * du + w->to_along[1] * dv;
-            double d = w->to_across[0] * du + w->to_across[1] * dv;
-            if (fabs(along) > 0.5 || d < w->lo || d > w->hi) continue;
+        /* At pixel u of this row: */
+        double along = w->to_along[1] * (v - w->centre.y) - w->to_along[0] * w->centre.x;
+        double d = w->to_across[1] * (v - w->centre.y) - w->to_across[0] * w->centre.x;
+        double from = 0;
+        double to = f->image->width - 1;
+        narrow(along, w->to_along[0], -0.5, 0.5, &from, &to);
+        narrow(d, w->to_across[0], w->lo, w->hi, &from, &to);
+        int u1 = (int)floor(to);
+        for (int u = (int)ceil(from); u <= u1; u++) {
             if (count++ % every != 0) continue;
-            double by_d;
-            double by_sigma;
-            double by_light;
-            double by_tone[N_TONE];
-            double light = pattern(&f->normal, e, w, sigma, along, d - offset, &by_d, &by_sigma);
-            double S = tone_curve(f->tone, light, &by_light, by_tone);
-            double basis[N_BASIS] = {1, S, -by_light * by_d, by_light * by_sigma};
-            memcpy(&basis[SHAPE + TONE], by_tone, sizeof by_tone);
-            basis[GREY] = row[u];
-            add_pixel(m, basis);
+            if (p->n == TR_EDGE_MAX_PIXELS) return;
+            p->along[p->n] = (float)(along + w->to_along[0] * u);
+            p->across[p->n] = (float)(d + w->to_across[0] * u - offset);
+            p->grey[p->n++] = (float)(row[u] - MIDDLE_GREY);
         }
     }
 }
+
+static tr_edge_model model_of(const fit *f, const edge *e, const edge_window *w) {
+    tr_edge_model m = {.cell_px = {(float)w->cell_px[0], (float)w->cell_px[1]},
+                       .sigma_px = (float)f->sigma_px[!e->is_upright],
+                       .sigma_along = (float)w->sigma_along,
+                       .skew = (float)w->skew};
+    memcpy(m.colour, e->colour, sizeof m.colour);
+    for (int k = 0; k < TR_EDGE_N_TONE; k++) m.tone[k] = (float)f->tone[k];
+    return m;
+}
+
+/* Sums over the window's pixels of the products of all that a grey value is made of. Half of the
+   matrix, row >= column. */
+typedef struct {
+    double sum[TR_EDGE_N_BASIS][TR_EDGE_N_BASIS];
+    int n;
+} moments;
 
 /* Eliminates b, a and the offset: what is left from row SHAPE on are the normal equations of the
  * rest. False where they are not determined. */
@@ -435,7 +305,7 @@ static bool eliminate(moments *m) {
     for (int k = 0; k < SHAPE; k++) {
         double pivot = m->sum[k][k];
         if (!(pivot > 1e-9 * m->n)) return false;
-        for (int i = k + 1; i < N_BASIS; i++) {
+        for (int i = k + 1; i < TR_EDGE_N_BASIS; i++) {
             double factor = m->sum[i][k] / pivot;
             for (int j = k + 1; j <= i; j++) m->sum[i][j] -= factor * m->sum[j][k];
         }
@@ -447,18 +317,26 @@ static bool eliminate(moments *m) {
 static bool measure_edge(const fit *f, edge *e, int n_steps, int most_pixels) {
     edge_window w;
     moments m;
+    tr_edge_pixels pixels;
+    tr_edge_basis basis;
     double step = 0;
     e->is_possible = make_edge_window(f, e, &w);
     if (!e->is_possible) return false;
+    tr_edge_model model = model_of(f, e, &w);
     /* Beyond the blur the profile is flat and says nothing about where the edge is. */
     const double limit = 0.8 * f->sigma_px[!e->is_upright] + 0.3;
     e->offset_px = 0;
     for (int k = 0; k < n_steps; k++) {
-        sum_window(f, e, &w, most_pixels, e->offset_px, &m);
+        gather_pixels(f, &w, most_pixels, e->offset_px, &pixels);
+        tr_edge_model_basis(&model, &pixels, basis);
+        tr_edge_products(basis, pixels.n, m.sum);
+        m.n = pixels.n;
         if (m.n < MIN_PIXELS || !eliminate(&m)) return false;
         /* Back from the last of the three: the offset times the step to white, then that step. */
-        double place = m.sum[GREY][PLACE] / m.sum[PLACE][PLACE];
-        e->contrast = (m.sum[GREY][STEP] - m.sum[PLACE][STEP] * place) / m.sum[STEP][STEP];
+        double place = m.sum[TR_EDGE_GREY][TR_EDGE_PLACE] / m.sum[TR_EDGE_PLACE][TR_EDGE_PLACE];
+        e->contrast =
+            (m.sum[TR_EDGE_GREY][TR_EDGE_STEP] - m.sum[TR_EDGE_PLACE][TR_EDGE_STEP] * place) /
+            m.sum[TR_EDGE_STEP][TR_EDGE_STEP];
         if (!(e->contrast > MIN_CONTRAST))
             return false; /* also where black and white are exchanged */
         step = place / e->contrast;
@@ -466,10 +344,10 @@ static bool measure_edge(const fit *f, edge *e, int n_steps, int most_pixels) {
     }
     if (fabs(e->offset_px) > 2 * limit) return false;
     double a2 = e->contrast * e->contrast;
-    double variance = fmax(m.sum[GREY][GREY] / fmax(1, m.n - 3), 0.25);
-    e->sd_px = sqrt(variance / (m.sum[PLACE][PLACE] * a2));
+    double variance = fmax(m.sum[TR_EDGE_GREY][TR_EDGE_GREY] / fmax(1, m.n - 3), 0.25);
+    e->sd_px = sqrt(variance / (m.sum[TR_EDGE_PLACE][TR_EDGE_PLACE] * a2));
     for (int i = 0; i < N_SHAPE; i++) {
-        e->shape_slope[i] = e->contrast * m.sum[GREY][SHAPE + i] / variance;
+        e->shape_slope[i] = e->contrast * m.sum[TR_EDGE_GREY][SHAPE + i] / variance;
         for (int j = 0; j <= i; j++) {
             double weight = a2 * m.sum[SHAPE + i][SHAPE + j] / variance;
             e->shape_weight[N_SHAPE * i + j] = e->shape_weight[N_SHAPE * j + i] = weight;
@@ -502,17 +380,17 @@ static void measure_edges(fit *f, int n_steps, int most_pixels) {
 
 /* One step of the shape, from all edges: the blur of each family, one tone curve. */
 static void update_shape(fit *f) {
-    enum { N = 2 + N_TONE };
+    enum { N = 2 + TR_EDGE_N_TONE };
     double A[N * N] = {0};
     double x[N] = {0};
     for (int i = 0; i < f->n_edges; i++) {
         const edge *e = &f->edges[i];
         if (!e->is_used) continue;
         for (int k = 0; k < N_SHAPE; k++) {
-            int a = k == SIGMA ? !e->is_upright : 1 + k;
+            int a = k == 0 ? !e->is_upright : 1 + k;
             x[a] += e->shape_slope[k];
             for (int l = 0; l < N_SHAPE; l++) {
-                int b = l == SIGMA ? !e->is_upright : 1 + l;
+                int b = l == 0 ? !e->is_upright : 1 + l;
                 A[N * a + b] += e->shape_weight[N_SHAPE * k + l];
             }
         }
@@ -526,34 +404,52 @@ static void update_shape(fit *f) {
     for (int k = 0; k < 2; k++) {
         f->sigma_px[k] = fmax(0.3, fmin(4, f->sigma_px[k] + fmax(-0.3, fmin(0.3, x[k]))));
     }
-    for (int k = 0; k < N_TONE; k++) {
+    for (int k = 0; k < TR_EDGE_N_TONE; k++) {
         double step = fmax(-0.4, fmin(0.4, x[2 + k]));
         f->tone[k] = fmax(-TONE_LIMIT, fmin(TONE_LIMIT, f->tone[k] + step));
     }
+}
+
+/* How far an edge moves along its normal, px, by its place on the ideal image plane. */
+static bool move_by_place(const fit *f, const edge *e, tr_vec2 *slope) {
+    tr_vec2 xy;
+    tr_vec2 uv;
+    double Jd[4];
+    if (!tr_homography_apply(f->H, e->mid, &xy, NULL) || !tr_lens_distort(f->lens, xy, &uv, Jd)) {
+        return false;
+    }
+    *slope = tr_v2(e->normal.x * Jd[0] + e->normal.y * Jd[2],
+                   e->normal.x * Jd[1] + e->normal.y * Jd[3]);
+    return true;
 }
 
 /* How an edge's predicted place along its normal moves with each corner coordinate: differences of
    the homography, since each corner acts on the whole map. */
 static bool corner_jacobian(const fit *f, double (*J)[8]) {
     const double h = 1e-3; /* px: rounding 1e-13/1e-3, curvature 1e-6 */
+    tr_mat3 H[8][2];
     for (int k = 0; k < 8; k++) {
-        tr_mat3 H[2];
         for (int side = 0; side < 2; side++) {
             tr_vec2 c[4];
             memcpy(c, f->corner_px, sizeof c);
             double *value = k % 2 ? &c[k / 2].y : &c[k / 2].x;
             *value += side ? h : -h;
-            if (!homography_of(f, c, &H[side])) return false;
+            if (!homography_of(f, c, &H[k][side])) return false;
         }
-        for (int i = 0; i < f->n_edges; i++) {
-            const edge *e = &f->edges[i];
+    }
+    for (int i = 0; i < f->n_edges; i++) {
+        const edge *e = &f->edges[i];
+        tr_vec2 slope;
+        if (!e->is_possible) continue;
+        if (!move_by_place(f, e, &slope)) return false;
+        for (int k = 0; k < 8; k++) {
             tr_vec2 a;
             tr_vec2 b;
-            if (!e->is_possible) continue;
-            if (!to_pixel(f, H[0], e->mid, &a, NULL) || !to_pixel(f, H[1], e->mid, &b, NULL)) {
+            if (!tr_homography_apply(H[k][0], e->mid, &a, NULL) ||
+                !tr_homography_apply(H[k][1], e->mid, &b, NULL)) {
                 return false;
             }
-            J[i][k] = tr_v2_dot(e->normal, tr_v2_scale(1 / (2 * h), tr_v2_sub(b, a)));
+            J[i][k] = tr_v2_dot(slope, tr_v2_sub(b, a)) / (2 * h);
         }
     }
     return true;
@@ -679,21 +575,13 @@ static void apply_step(fit *f, const double x[N_UNKNOWNS], double *largest) {
 /* By how much white grows: where the curve is half-way between black and white, and what is left.
  */
 static double whole_bleed(const fit *f, int family) {
-    double lo = 0;
-    double hi = 1;
-    double by_light;
-    double by_tone[N_TONE];
-    double z = -4;
-    double density;
-    for (int k = 0; k < 40; k++) {
-        double mid = (lo + hi) / 2;
-        bool is_below = tone_curve(f->tone, mid, &by_light, by_tone) < 0;
-        lo = is_below ? mid : lo;
-        hi = is_below ? hi : mid;
-    }
+    float tone[TR_EDGE_N_TONE];
+    for (int k = 0; k < TR_EDGE_N_TONE; k++) tone[k] = (float)f->tone[k];
+    double half = tr_edge_half_light(tone);
+    double z = -4; /* of the normal distribution, where it has half */
     for (int k = 0; k < 23; k++) {
         double step = ldexp(4, -k);
-        z += normal_below(z + step, &density) < lo ? step : 0;
+        z += erfc(-(z + step) / sqrt(2)) / 2 < half ? step : 0;
     }
     return f->bleed_px[family] - z * f->sigma_px[family];
 }
@@ -779,7 +667,6 @@ bool tr_tag_measure(const tr_image *image, const tr_lens *lens, const tr_tag_pat
                     const tr_vec2 start_px[4], tr_tag_fit *out) {
     fit f = {.image = image, .lens = lens, .border = pattern->border};
     memset(out, 0, sizeof *out);
-    fill_normal_table(&f.normal);
     list_edges(pattern, &f);
     return run_fit(&f, start_px, out);
 }

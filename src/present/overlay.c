@@ -402,8 +402,9 @@ bool tr_overlay_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int t
         return true;
     }
     tr_error why = {0};
-    tr_image image;
-    if (!read_photo(&check->photos[photo], &image, &why)) {
+    const tr_image *kept = &check->photos[photo].image;
+    tr_image read = {0};
+    if (!kept->px && !read_photo(&check->photos[photo], &read, &why)) {
         if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
         char text[1024];
         tr_error_print(&why, text, sizeof text);
@@ -415,12 +416,12 @@ bool tr_overlay_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int t
     cairo_rectangle(canvas->cr, box.x, box.y, box.width, box.height);
     cairo_clip(canvas->cr);
     say_why(canvas, box, "");
-    bool ok = paint_photo(&v, &image, err);
+    bool ok = paint_photo(&v, kept->px ? kept : &read, err);
     if (ok) {
         draw_marks(&v, check->targets[target].sheet);
         draw_target(&v, target);
     }
     cairo_restore(canvas->cr);
-    tr_image_release(&image);
+    tr_image_release(&read);
     return ok;
 }
