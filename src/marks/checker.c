@@ -62,12 +62,25 @@ static bool is_inside(const tr_image *image, tr_vec2 c, double margin) {
            c.y <= image->height - 1 - margin;
 }
 
-/* Correlation of the image about a whole pixel with the sign pattern of a checker corner. */
-static double correlation(const window *w, int cu, int cv) {
+/* The pixels of the window about a corner; whole lanes. */
+enum { MAX_REACH_PX = WINDOW_MAX_PX + 1, MAX_PIXELS = 232 };
+_Static_assert(MAX_PIXELS >= (2 * MAX_REACH_PX + 1) * (2 * MAX_REACH_PX + 1), "the window fits");
+_Static_assert(MAX_PIXELS % TR_LANES == 0, "in whole lanes");
+
+/* The sign pattern of a checker corner on whole pixels about it. */
+typedef struct {
+    int n;
+    int du[MAX_PIXELS], dv[MAX_PIXELS];
+    float weight[MAX_PIXELS];
+    float weighted_sign[MAX_PIXELS];
+    double sum_w, sum_wp, sum_wpp;
+} sign_pattern;
+
+static void make_pattern(const window *w, sign_pattern *s) {
     int reach = (int)ceil(w->radius_px);
-    double sw = 0, si = 0, sp = 0, sii = 0, spp = 0, sip = 0;
+    s->n = 0;
+    s->sum_w = s->sum_wp = s->sum_wpp = 0;
     for (int dv = -reach; dv <= reach; dv++) {
-        const uint8_t *row = tr_image_row(w->image, cv + dv);
         for (int du = -reach; du <= reach; du++) {
             tr_vec2 q = tr_v2(du, dv);
             double k = weight(w, q);
@@ -75,20 +88,37 @@ static double correlation(const window *w, int cu, int cv) {
             double a = w->inverse[0] * q.x + w->inverse[1] * q.y;
             double b = w->inverse[2] * q.x + w->inverse[3] * q.y;
             double p = a * b > 0 ? 1 : a * b < 0 ? -1 : 0;
-            double i = row[cu + du];
-            sw += k;
-            si += k * i;
-            sp += k * p;
-            sii += k * i * i;
-            spp += k * p * p;
-            sip += k * i * p;
+            s->du[s->n] = du;
+            s->dv[s->n] = dv;
+            s->weight[s->n] = (float)k;
+            s->weighted_sign[s->n++] = (float)(k * p);
+            s->sum_w += k;
+            s->sum_wp += k * p;
+            s->sum_wpp += k * p * p;
         }
     }
-    double vi = sii - si * si / sw;
-    double vp = spp - sp * sp / sw;
+    (void)tr_fill_lanes(s->weight, s->n);
+    (void)tr_fill_lanes(s->weighted_sign, s->n);
+}
+
+/* Correlation of the image about a whole pixel with the pattern. */
+static double correlation(const tr_image *image, const sign_pattern *s, int cu, int cv) {
+    float grey[MAX_PIXELS];
+    float squared[MAX_PIXELS];
+    for (int i = 0; i < s->n; i++) {
+        /* About the middle of the scale, to lose nothing to rounding. */
+        grey[i] = (float)(tr_image_row(image, cv + s->dv[i])[cu + s->du[i]] - 128);
+    }
+    int n = tr_fill_lanes(grey, s->n);
+    for (int i = 0; i < n; i++) squared[i] = grey[i] * grey[i];
+    double si = tr_sum_of_products(s->weight, grey, n);
+    double sii = tr_sum_of_products(s->weight, squared, n);
+    double sip = tr_sum_of_products(s->weighted_sign, grey, n);
+    double vi = sii - si * si / s->sum_w;
+    double vp = s->sum_wpp - s->sum_wp * s->sum_wp / s->sum_w;
     if (!(vi > 1e-9) || !(vp > 1e-9)) return 0;
     /* Flat parts correlate with anything: noise of 1 grey value counts as much as the pattern. */
-    return (sip - si * sp / sw) / sqrt((vi + sw) * vp);
+    return (sip - si * s->sum_wp / s->sum_w) / sqrt((vi + s->sum_w) * vp);
 }
 
 static bool search(const window *w, tr_vec2 start, double reach_px, tr_vec2 *found, double *score) {
@@ -96,10 +126,12 @@ static bool search(const window *w, tr_vec2 start, double reach_px, tr_vec2 *fou
     int u0 = (int)lround(start.x);
     int v0 = (int)lround(start.y);
     double best = 0;
+    sign_pattern pattern;
+    make_pattern(w, &pattern);
     for (int v = v0 - reach; v <= v0 + reach; v++) {
         for (int u = u0 - reach; u <= u0 + reach; u++) {
             if (!is_inside(w->image, tr_v2(u, v), w->radius_px + 1)) continue;
-            double c = correlation(w, u, v);
+            double c = correlation(w->image, &pattern, u, v);
             if (fabs(c) > fabs(best)) {
                 best = c;
                 *found = tr_v2(u, v);
@@ -109,11 +141,6 @@ static bool search(const window *w, tr_vec2 start, double reach_px, tr_vec2 *fou
     *score = best;
     return fabs(best) >= MIN_CORRELATION;
 }
-
-/* The pixels of the window about a corner; whole lanes. */
-enum { MAX_REACH_PX = WINDOW_MAX_PX + 1, MAX_PIXELS = 232 };
-_Static_assert(MAX_PIXELS >= (2 * MAX_REACH_PX + 1) * (2 * MAX_REACH_PX + 1), "the window fits");
-_Static_assert(MAX_PIXELS % TR_LANES == 0, "in whole lanes");
 
 typedef struct {
     int n;

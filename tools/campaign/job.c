@@ -249,7 +249,19 @@ static bool judge_places(const trap *t, const tr_sim *sim, const tr_check *check
            judge_axes(sim, check, (places){1, 1}, plates, why, size);
 }
 
-void trap_judge(const trap *t, const tr_sim *sim, const tr_check *check, char *why, size_t size) {
+/* Of the photos that are used, none shows this job. */
+static bool shows_other_alone(const trap *t, const tr_check *check) {
+    int n = 0;
+    for (int i = 0; i < check->n_photos; i++) {
+        int taken = i < t->sim.n_photos ? i : t->repeated - 1;
+        if (check->photos[i].is_used && !t->is_of_other[taken]) return false;
+        n += check->photos[i].is_used;
+    }
+    return n > 0;
+}
+
+void trap_judge(const trap *t, const tr_sim *sim, const tr_sim *other, const tr_check *check,
+                char *why, size_t size) {
     why[0] = 0;
     if (check->verdict != TR_PASS) return;
     for (int i = 0; i < t->n_faults; i++) {
@@ -260,6 +272,10 @@ void trap_judge(const trap *t, const tr_sim *sim, const tr_check *check, char *w
             snprintf(why, size, "nothing may pass here");
             return;
         }
+    }
+    if (shows_other_alone(t, check)) {
+        (void)judge_axes(other, check, (places){0, 0}, (places){0, 0}, why, size);
+        return;
     }
     if (judge_places(t, sim, check, why, size)) return;
     why[0] = 0;
@@ -400,7 +416,7 @@ bool trap_run(const trap *t, const char *folder, bool keeps, FILE *to, trap_resu
     out->is_blocked = tr_warnings_block_pass(&check->warnings);
     if (out->is_measured) {
         out->verdict = check->verdict;
-        trap_judge(t, &sim, check, out->false_because, sizeof out->false_because);
+        trap_judge(t, &sim, &other, check, out->false_because, sizeof out->false_because);
     }
     if (to) tell(to, t, &sim, check, out, &why);
 out:

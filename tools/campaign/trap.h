@@ -108,8 +108,10 @@ bool trap_run(const trap *t, const char *folder, bool keeps, FILE *tell, trap_re
        scene: it is in u95, and is no fault (one of 20 honest passes is off the truth by u95).
    A mat that lay in two places may be right at either, since photos that hardly tie it to the
    plates cannot tell a small move; and where nothing but the mat itself ties what was seen before
-   to what was seen after, anywhere between the two. */
-void trap_judge(const trap *t, const tr_sim *sim, const tr_check *check, char *why, size_t size);
+   to what was seen after, anywhere between the two. Where all photos that are used are of another
+   job, it is that one's placement that has to be right. */
+void trap_judge(const trap *t, const tr_sim *sim, const tr_sim *other, const tr_check *check,
+                char *why, size_t size);
 
 /* Renders the photos of a job into files. */
 bool trap_render(const trap *t, const tr_sim *sim, const tr_sim *other, char *const *files,
