@@ -12,10 +12,12 @@ static const double EXPLAINED_PART = 0.8;
    something does not fit; honest photos stay below 2 (tools/bench accuracy). */
 static const double SUSPECT_VARIANCE = 2.5;
 static const double BLOCK_VARIANCE = 6.0;
-/* A change of focal length or of a print's scale that matters (0.4 % of 2 m are 8 mm), and how many
-   standard deviations make it more than chance. */
+/* A change of focal length that matters (0.4 % of 2 m are 8 mm); how far the stretch of a print
+   moves its corners where it matters, and the part that always does; how many standard deviations
+   make either more than chance. */
 static const double FOCAL_PART = 0.004;
-static const double SCALE_PART = 0.005;
+static const double STRETCH_MM = 2.5;
+static const double STRETCH_PART = 0.005;
 /* An expanded uncertainty of a print's scale above this says nothing worth telling. */
 static const double MAX_STRETCH_U95 = 0.01;
 static const double SIGNIFICANT_SIGMAS = 4.5;
@@ -26,13 +28,12 @@ static const double WIDEN_FOCAL = 300;
 static const double LEFT_OUT_OF_VIEW = 0.34;
 static const double LEFT_OUT_OF_ALL = 0.10;
 /* A sheet that lies further from its place than this in some photos was moved; less is told where
-   it is more than chance: chi-squared with 6 degrees of freedom is above MOVED_CHI2 once in 4,500,
-   and the moves that are tried say much the same. tools/campaign says how often honest jobs meet
-   it.
- */
+   it is more than chance. */
 static const double MOVED_MM = 4.0;
 static const double MOVED_LITTLE_MM = 1.5;
-static const double MOVED_CHI2 = 26;
+/* Chi-squared with 1 to 6 degrees of freedom is above this once in 100,000; the moves that are tried
+   say much the same, and tools/campaign says how often honest jobs meet it. */
+static const double CHANCE_CHI2[7] = {0, 19.5, 23.0, 25.9, 28.5, 30.9, 33.1};
 static const double MOVED_OVER_NUMBER = 15;
 /* Photos beyond these (a check takes no more) are not looked at one by one. */
 enum { MAX_PHOTOS = 1000 };
@@ -80,7 +81,8 @@ typedef struct {
     double cost;
     int degrees_of_freedom;
     double change[2]; /* relative: of the focal lengths; of the print's width and height */
-    double sd[2];     /* of those, scaled by the residuals */
+    double sd[2];     /* of those, and of their difference, scaled by the residuals */
+    double difference_sd;
 } trial;
 
 /* That a cause does not lead to a solution says that it is not the one. Only memory that ran out is
@@ -103,7 +105,10 @@ static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const d
     t->cost = result.cost;
     t->degrees_of_freedom = result.degrees_of_freedom;
     double s2 = fmax(1, result.variance_factor);
-    for (int k = 0; k < 2 && wanted; k++) t->sd[k] = sqrt(s2 * C[3 * k]) * scale[k];
+    if (!wanted) return;
+    for (int k = 0; k < 2; k++) t->sd[k] = sqrt(s2 * C[3 * k]) * scale[k];
+    double v = t->sd[0] * t->sd[0] + t->sd[1] * t->sd[1] - 2 * s2 * C[1] * scale[0] * scale[1];
+    t->difference_sd = sqrt(fmax(v, 0));
 }
 
 /* The photos themselves say what the focal lengths are. */
@@ -250,6 +255,18 @@ static void find_displacement(const tr_adjust_input *in, const tr_adjustment *ad
     if (d->n_away > 0) d->away_mm /= d->n_away;
 }
 
+/* Whether the print is stretched by so much that it matters. How far both ways together the photos
+   may tell less well than how far one way against the other; what a survey leaves open of that is
+   not in the trial's standard deviations. */
+static bool is_stretched(const trial *t, const tr_sheet *sheet) {
+    double corner_mm = tr_v2_norm(tr_v2(sheet->width_mm, sheet->height_mm)) / 2;
+    double matters = fmin(STRETCH_PART, STRETCH_MM / corner_mm);
+    double difference = fabs(t->change[0] - t->change[1]);
+    return telling_change(t, matters) != 0.0 ||
+           (sheet->survey.n_rows == 0 && difference > matters &&
+            difference > SIGNIFICANT_SIGMAS * t->difference_sd);
+}
+
 /* ---- which hypotheses are tried ---- */
 
 /* Every hypothesis that is tried costs a solution. All are, where that is less work than this many
@@ -259,9 +276,9 @@ static void find_displacement(const tr_adjust_input *in, const tr_adjustment *ad
 static const double MUCH_WORK = 60000;
 enum { MIN_TRIALS = 8 };
 
-/* A move of which the linearised test promises less than this part of what would be told is not
-   tried. In 4,000 jobs of tools/campaign traps with all tried, 1,085 moves would have been told; it
-   promised less of some of them in two jobs only, and more of another move in both. */
+/* A move of which the linearised test promises less than this part of what is more than chance is
+   not tried. In 4,000 jobs of tools/campaign traps with all tried, 1,085 moves took 26 or more from
+   the cost; in two jobs it promised less of some of them, and more of another in both. */
 static const double HOPELESS_PART = 0.25;
 
 /* For all that can be tried: how promising it is, and whether it is to be tried. */
@@ -404,7 +421,7 @@ static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const sna
         restore(&adj->net, base);
         adj->conditions[i].has_stretch = false;
         if (t.is_solved) note_stretch(t.change, t.sd, &adj->conditions[i]);
-        if (!t.is_solved || telling_change(&t, SCALE_PART) == 0.0 || t.cost >= *lowest) continue;
+        if (!t.is_solved || !is_stretched(&t, &in->sheets[i]) || t.cost >= *lowest) continue;
         *best = (cause){.kind = OTHER_SCALE, .sheet = i, .trial = t};
         *lowest = t.cost;
     }
@@ -457,8 +474,7 @@ static int compare_moves(const void *a, const void *b) {
 }
 
 /* Leaves the moves that are to be tried; *n becomes their number. least_gain: what a move must take
-   from the cost where the marks fit well without it, 0 where they do not: there the linearised test
-   may be far off, and rules out nothing. */
+   from the cost at least; 0 where the linearised test may be far off, and rules out nothing. */
 static bool choose_moves(tr_adjustment *adj, double least_gain, tr_net_hypothesis *moves, int *n,
                          tr_error *err) {
     int most = affordable_trials(&adj->net);
@@ -486,10 +502,21 @@ static bool choose_moves(tr_adjustment *adj, double least_gain, tr_net_hypothesi
     return true;
 }
 
-/* A sheet that lay elsewhere in one photo, or from one photo on. least_gain: as choose_moves. */
+/* Whether a move explains more than chance does, against the scatter that it leaves: it raises what
+   there was without it. */
+static bool is_more_than_chance(const tr_lsq_result *without, const trial *t) {
+    int unknowns = without->degrees_of_freedom - t->degrees_of_freedom;
+    double scatter = fmax(1, t->cost / fmax(1, t->degrees_of_freedom));
+    if (unknowns < 1) unknowns = 1;
+    if (unknowns > 6) unknowns = 6;
+    return without->cost - t->cost >= CHANCE_CHI2[unknowns] * scatter;
+}
+
+/* A sheet that lay elsewhere in one photo, or from one photo on. without: the solution of which a
+   move must explain more than chance; NULL: *lowest alone decides. */
 static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const snapshot *base,
-                          double least_mm, double least_gain, double *lowest, cause *best,
-                          tr_error *err) {
+                          double least_mm, const tr_lsq_result *without, double *lowest,
+                          cause *best, tr_error *err) {
     bool *shows = list_shown(in, adj);
     int n_views = 0;
     for (int i = 0; i < in->n_photos * in->n_sheets && shows; i++) n_views += shows[i];
@@ -499,6 +526,8 @@ static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const s
         goto out;
     }
     int n = list_moves(in, adj, shows, moves);
+    bool fits = without && without->variance_factor <= SUSPECT_VARIANCE;
+    double least_gain = fits ? CHANCE_CHI2[1] : 0;
     if (!choose_moves(adj, least_gain, moves, &n, err)) goto out;
     for (int i = 0; i < n; i++) {
         const tr_net_hypothesis *m = &moves[i];
@@ -509,6 +538,7 @@ static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const s
         c.trial = try_moved(&adj->net, m->sheet, c.in_group, &c.away_mm, err);
         restore(&adj->net, base);
         if (!c.trial.is_solved || c.away_mm < least_mm || c.trial.cost >= *lowest) continue;
+        if (without && !is_more_than_chance(without, &c.trial)) continue;
         *best = c;
         *lowest = c.trial.cost;
     }
@@ -579,7 +609,7 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
         if (lowest > explained) {
             best = (cause){0};
             lowest = explained;
-            try_all_moved(in, adj, &base, MOVED_MM, 0, &lowest, &best, &failure);
+            try_all_moved(in, adj, &base, MOVED_MM, NULL, &lowest, &best, &failure);
         }
         if (best.kind == NO_CAUSE) {
             try_misfits(in, adj, &base, result, &best, &failure);
@@ -588,7 +618,7 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
         /* What one number explains, a small move of a sheet may explain better; it has four
            unknowns more. */
         lowest -= MOVED_OVER_NUMBER;
-        try_all_moved(in, adj, &base, MOVED_LITTLE_MM, 0, &lowest, &best, &failure);
+        try_all_moved(in, adj, &base, MOVED_LITTLE_MM, NULL, &lowest, &best, &failure);
     }
     release_snapshot(&base);
     if (failure.code != TR_OK) {
@@ -603,20 +633,16 @@ bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
                    tr_warnings *warnings, tr_error *err) {
     snapshot base;
     cause best = {0};
-    double lowest = result->cost - MOVED_CHI2;
-    bool fits = result->variance_factor <= SUSPECT_VARIANCE;
+    double lowest = result->cost;
     tr_error failure = {0};
     if (tr_warnings_have(warnings, "sheet_moved")) return true;
     if (!take_snapshot(&adj->net, &base, err)) return false;
-    try_all_moved(in, adj, &base, MOVED_LITTLE_MM, fits ? MOVED_CHI2 : 0, &lowest, &best, &failure);
+    try_all_moved(in, adj, &base, MOVED_LITTLE_MM, result, &lowest, &best, &failure);
     release_snapshot(&base);
     if (failure.code != TR_OK) {
         *err = failure;
         return false;
     }
-    /* Against the scatter that it leaves: a move raises what there was without it. */
-    double scatter = fmax(1, best.trial.cost / fmax(1, best.trial.degrees_of_freedom));
-    if (best.kind != NO_CAUSE && result->cost - best.trial.cost < MOVED_CHI2 * scatter) return true;
     return warn_cause(in, &best, warnings, err);
 }
 

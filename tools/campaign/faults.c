@@ -490,6 +490,10 @@ static int nth_fault(bool is_rendered, long n) {
     return 0;
 }
 
+static bool moves_mat(int fault) {
+    return TRAP_FAULTS[fault].put == put_moved || TRAP_FAULTS[fault].put == put_moved_little;
+}
+
 trap trap_draw(long number) {
     tr_random r = tr_random_seed((uint64_t)number ^ 0x7EA9);
     bool is_rendered = number % 2 == 1;
@@ -497,7 +501,8 @@ trap trap_draw(long number) {
     t.faults[t.n_faults++] = nth_fault(is_rendered, number / 2);
     if (t.faults[0] != 0 && chance(&r, 0.5)) {
         int second = nth_fault(is_rendered, any_of(&r, TRAP_N_FAULTS));
-        if (second != 0 && second != t.faults[0]) t.faults[t.n_faults++] = second;
+        bool is_new = second != t.faults[0] && !(moves_mat(second) && moves_mat(t.faults[0]));
+        if (second != 0 && is_new) t.faults[t.n_faults++] = second;
     }
     for (int i = 0; i < t.n_faults; i++) TRAP_FAULTS[t.faults[i]].put(&t, &r);
     return t;

@@ -104,12 +104,14 @@ bool trap_run(const trap *t, const char *folder, bool keeps, FILE *tell, trap_re
 /* Is this pass false? Writes why. Where a fault is no reason by itself, a pass is false where
      - the mat truly lies outside a limit by more than u95, or is out of flat by that; or
      - a value is off what an undisturbed measurement of the same scene gives by more than
-       1.25 u95 + 0.3 mm (0.02 deg). The chance error with which plates were laid is part of that
-       scene: it is in u95, and is no fault (one of 20 honest passes is off the truth by u95).
+       2 u95 + 0.3 mm (0.02 deg): four standard deviations, which no chance makes of some thousand
+       passes (it does make 2.8 of them, once in 30,000 jobs). The chance error with which plates
+       were laid is part of that scene: it is in u95, and is no fault (one of 20 honest passes is
+       off the truth by u95).
    A mat that lay in two places may be right at either, since photos that hardly tie it to the
    plates cannot tell a small move; and where nothing but the mat itself ties what was seen before
-   to what was seen after, anywhere between the two. Where all photos that are used are of another
-   job, it is that one's placement that has to be right. */
+   to what was seen after, anywhere between the two. Where photos of another job alone tell where
+   the mat lies, it is that one's placement that has to be right. */
 void trap_judge(const trap *t, const tr_sim *sim, const tr_sim *other, const tr_check *check,
                 char *why, size_t size);
 
