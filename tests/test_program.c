@@ -690,6 +690,7 @@ static void a_photo_without_marks_is_told(void **state) {
     check_truth(json);
     assert_true(json_is_false(json_object_get(photo_of(json, SMALL_PHOTOS), "used")));
     check_has(text_of(photo_of(json, SMALL_PHOTOS), "reason"), "no mark");
+    assert_int_equal(count_warnings(json, "photo_not_used"), 1);
     json_decref(json);
     o = run("check job.yaml floor-1.jpg floor-2.jpg");
     check_one_sentence(&o, "no mat or plate");

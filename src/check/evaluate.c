@@ -421,6 +421,19 @@ static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) 
     return true;
 }
 
+/* Photos that were read, but say nothing; of the others tr_check_photos has warned. */
+static bool warn_not_used(tr_check *out, tr_error *err) {
+    for (int i = 0; i < out->n_photos; i++) {
+        const tr_check_photo *p = &out->photos[out->order[i]];
+        if (p->is_used || !p->is_readable || p->marks.is_mirrored) continue;
+        if (!tr_warn(&out->warnings, err, false, "photo_not_used", "Photo %s is not used: %s.",
+                     p->file, p->why_not)) {
+            return false;
+        }
+    }
+    return true;
+}
+
 /* Everything in the vehicle frame. */
 static bool measure(evaluation *e, const tr_vehicle *vehicle, tr_error *err) {
     const tr_job *job = e->job;
@@ -529,7 +542,7 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
         goto out;
     tr_adjust_input input = tr_check_input(out, marks, names);
     if (!tr_adjust(&input, &adj, &out->warnings, err)) goto out;
-    if (!fill_counts(&adj, out, err)) goto out;
+    if (!fill_counts(&adj, out, err) || !warn_not_used(out, err)) goto out;
     evaluation e = {.job = job,
                     .adj = &adj,
                     .check = out,
