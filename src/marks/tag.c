@@ -19,7 +19,7 @@ enum { MIDDLE_GREY = 128 };
 enum { MIN_PIXELS = 8 };
 /* More pixels of one edge tell little more: they are taken at even steps. Fewer do while the
    corners are still on their way. */
-enum { MAX_PIXELS = 64, FIRST_PIXELS = 24, FIRST_PASSES = 2 };
+enum { MAX_PIXELS = 64, MAX_STEP = 10000, FIRST_PIXELS = 24, FIRST_PASSES = 2 };
 /* What the model of an edge leaves out (lens within a cell, tone curve, JPEG blocks), as an error
    of each edge, and of the tag's corners as a whole. Measured on rendered photos: see
    DEVELOPERS.md. */
@@ -31,7 +31,7 @@ static const double CORNER_FLOOR_PX = 0.008;
 /* What the tone curve leaves of the bleed draws all four corners inward or outward together, by
    this over the height of a cell, px^2. */
 static const double INWARD_FLOOR_PX2 = 0.02;
-/* How far a tone curve is from a square root: sd of its coefficients, see tone_curve. */
+/* How far a tone curve is from a square root: sd of its coefficients, see edge_model.c. */
 static const double TONE_SD = 0.8;
 static const double TONE_LIMIT = 1.6;
 static const double OUTLIER_SIGMAS = 4.0;
@@ -257,12 +257,13 @@ static void narrow(double at, double slope, double lo, double hi, double *u0, do
 /* The pixels in the window, at even steps. */
 static void gather_pixels(const fit *f, const edge_window *w, int most_pixels, double offset,
                           tr_edge_pixels *p) {
-    int v0 = (int)fmax(0, ceil(w->centre.y - w->half_v));
-    int v1 = (int)fmin(f->image->height - 1, floor(w->centre.y + w->half_v));
-    int every = 1 + (int)(w->n_pixels / most_pixels);
+    double top = fmax(0, ceil(w->centre.y - w->half_v));
+    double bottom = fmin(f->image->height - 1, floor(w->centre.y + w->half_v));
+    int every = 1 + (int)fmin(w->n_pixels / most_pixels, MAX_STEP);
     int count = 0;
     p->n = 0;
-    for (int v = v0; v <= v1; v++) {
+    if (!(top <= bottom)) return; /* also where it lies too far out for an int */
+    for (int v = (int)top; v <= (int)bottom; v++) {
         const uint8_t *row = tr_image_row(f->image, v);
         /* At pixel u of this row: */
         double along = w->to_along[1] * (v - w->centre.y) - w->to_along[0] * w->centre.x;
@@ -271,8 +272,8 @@ static void gather_pixels(const fit *f, const edge_window *w, int most_pixels, d
         double to = f->image->width - 1;
         narrow(along, w->to_along[0], -0.5, 0.5, &from, &to);
         narrow(d, w->to_across[0], w->lo, w->hi, &from, &to);
-        int u1 = (int)floor(to);
-        for (int u = (int)ceil(from); u <= u1; u++) {
+        if (!(from <= to)) continue;
+        for (int u = (int)ceil(from); u <= (int)to; u++) {
             if (count++ % every != 0) continue;
             if (p->n == TR_EDGE_MAX_PIXELS) return;
             p->along[p->n] = (float)(along + w->to_along[0] * u);
@@ -418,8 +419,8 @@ static bool move_by_place(const fit *f, const edge *e, tr_vec2 *slope) {
     if (!tr_homography_apply(f->H, e->mid, &xy, NULL) || !tr_lens_distort(f->lens, xy, &uv, Jd)) {
         return false;
     }
-    *slope = tr_v2(e->normal.x * Jd[0] + e->normal.y * Jd[2],
-                   e->normal.x * Jd[1] + e->normal.y * Jd[3]);
+    *slope =
+        tr_v2(e->normal.x * Jd[0] + e->normal.y * Jd[2], e->normal.x * Jd[1] + e->normal.y * Jd[3]);
     return true;
 }
 
