@@ -302,7 +302,9 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
         out->n_left_out +=
             !o->is_used && out->photo_placed[o->photo] && out->sheet_placed[o->sheet];
     }
-    if (!tr_find_left_out(in, out, warnings, err)) goto fail;
+    if (!tr_find_left_out(in, out, warnings, err) || !tr_find_only_ties(in, out, warnings, err)) {
+        goto fail;
+    }
     if (!tr_find_flatness(in, out, out->conditions, err)) goto fail;
     tr_places_release(&places);
     return true;

@@ -31,8 +31,8 @@ static const double LEFT_OUT_OF_ALL = 0.10;
    it is more than chance. */
 static const double MOVED_MM = 4.0;
 static const double MOVED_LITTLE_MM = 1.5;
-/* Chi-squared with 1 to 6 degrees of freedom is above this once in 100,000; the moves that are tried
-   say much the same, and tools/campaign says how often honest jobs meet it. */
+/* Chi-squared with 1 to 6 degrees of freedom is above this once in 100,000; the moves that are
+   tried say much the same, and tools/campaign says how often honest jobs meet it. */
 static const double CHANCE_CHI2[7] = {0, 19.5, 23.0, 25.9, 28.5, 30.9, 33.1};
 static const double MOVED_OVER_NUMBER = 15;
 /* Photos beyond these (a check takes no more) are not looked at one by one. */
@@ -276,10 +276,11 @@ static bool is_stretched(const trial *t, const tr_sheet *sheet) {
 static const double MUCH_WORK = 60000;
 enum { MIN_TRIALS = 8 };
 
-/* A move of which the linearised test promises less than this part of what is more than chance is
-   not tried. In 4,000 jobs of tools/campaign traps with all tried, 1,085 moves took 26 or more from
-   the cost; in two jobs it promised less of some of them, and more of another in both. */
-static const double HOPELESS_PART = 0.25;
+/* Where the marks fit well, a move or a stretch of which the linearised test promises less than
+   this part of what is more than chance is not tried. In 4,000 jobs of tools/campaign traps with
+   all tried, 1,085 moves took 26 or more from the cost; in two jobs it promised less of some of
+   them, and more of another in both. */
+static const double HOPELESS_PART = 0.5;
 
 /* For all that can be tried: how promising it is, and whether it is to be tried. */
 typedef struct {
@@ -375,7 +376,8 @@ static void note_stretch(const double change[2], const double sd[2],
     }
 }
 
-/* The stretch of every sheet by the linearised test; false: err is set. */
+/* The stretch of every sheet by the linearised test; false: err is set. Where it cannot tell, a
+   solution has to. */
 static bool test_scales(const tr_adjust_input *in, tr_adjustment *adj, double variance,
                         candidate *candidates, tr_error *err) {
     int n = 0;
@@ -389,7 +391,7 @@ static bool test_scales(const tr_adjust_input *in, tr_adjustment *adj, double va
     bool ok = tr_network_test(&adj->net, TR_ADJUST_HUBER, h, n, err);
     for (int i = 0; i < n && ok; i++) {
         double sd[2] = {scale * sqrt(h[i].variance[0]), scale * sqrt(h[i].variance[1])};
-        candidates[h[i].sheet].promise = h[i].gain;
+        candidates[h[i].sheet].promise = h[i].is_determined ? h[i].gain : INFINITY;
         if (h[i].is_determined) note_stretch(h[i].step, sd, &adj->conditions[h[i].sheet]);
     }
     free(h);
@@ -413,10 +415,15 @@ static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const sna
         tr_fail_memory(err);
         return;
     }
-    bool ok = (in->n_sheets <= most || test_scales(in, adj, variance, candidates, err)) &&
-              choose(candidates, in->n_sheets, most, err);
+    bool fits = variance <= SUSPECT_VARIANCE;
+    double least = fits ? HOPELESS_PART * SIGNIFICANT_SIGMAS * SIGNIFICANT_SIGMAS : 0;
+    bool ok =
+        ((!fits && in->n_sheets <= most) || test_scales(in, adj, variance, candidates, err)) &&
+        choose(candidates, in->n_sheets, most, err);
     for (int i = 0; i < in->n_sheets && ok; i++) {
-        if (!adj->sheet_placed[i] || !candidates[i].is_chosen) continue;
+        if (!adj->sheet_placed[i] || !candidates[i].is_chosen || candidates[i].promise < least) {
+            continue;
+        }
         t = try_scale(&adj->net, i, err);
         restore(&adj->net, base);
         adj->conditions[i].has_stretch = false;
@@ -680,6 +687,73 @@ bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj, tr
         }
     }
     return true;
+}
+
+/* What finding the only ties needs: of every observation, photo, and photo and sheet. */
+typedef struct {
+    bool *is_used, *shows, *shows_others;
+    int *component;
+} ties;
+
+/* Whether the sheet alone ties photos that show other sheets too. in_part: those that hang together
+   with the first of them without it. */
+static bool is_only_tie(tr_network *net, int sheet, ties *t, bool *in_part) {
+    int first = -1;
+    bool is_only = false;
+    for (int i = 0; i < net->n_photos; i++) t->shows[i] = t->shows_others[i] = false;
+    for (int i = 0; i < net->n_observations; i++) {
+        tr_net_obs *o = &net->observations[i];
+        t->is_used[i] = o->is_used;
+        if (!o->is_used) continue;
+        bool *shows = o->sheet == sheet ? t->shows : t->shows_others;
+        shows[o->photo] = true;
+        o->is_used = o->sheet != sheet;
+    }
+    tr_network_components(net, t->component);
+    for (int i = 0; i < net->n_observations; i++) net->observations[i].is_used = t->is_used[i];
+    for (int i = 0; i < net->n_photos && i < MAX_PHOTOS; i++) {
+        in_part[i] = false;
+        if (!t->shows[i] || !t->shows_others[i]) continue;
+        if (first < 0) first = i;
+        in_part[i] = t->component[i] == t->component[first];
+        is_only = is_only || !in_part[i];
+    }
+    return is_only;
+}
+
+bool tr_find_only_ties(const tr_adjust_input *in, tr_adjustment *adj, tr_warnings *warnings,
+                       tr_error *err) {
+    tr_network *net = &adj->net;
+    bool ok = false;
+    bool in_part[MAX_PHOTOS];
+    char list[256];
+    size_t n_photos = (size_t)net->n_photos;
+    ties t = {.is_used = calloc((size_t)net->n_observations + 1, sizeof *t.is_used),
+              .shows = calloc(n_photos + 1, sizeof *t.shows),
+              .shows_others = calloc(n_photos + 1, sizeof *t.shows_others),
+              .component = calloc(n_photos + (size_t)net->n_sheets + 1, sizeof *t.component)};
+    if (!t.is_used || !t.shows || !t.shows_others || !t.component) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    for (int s = 0; s < in->n_sheets; s++) {
+        if (!adj->sheet_placed[s] || !is_only_tie(net, s, &t, in_part)) continue;
+        name_photos(in, in_part, list, sizeof list);
+        if (!tr_warn(warnings, err, false, "only_tie",
+                     "Only %s ties %s to the other photos: that it lay still in between cannot be "
+                     "shown. Take another photo that shows a sheet of the one side together with "
+                     "one of the other.",
+                     in->sheets[s].id, list)) {
+            goto out;
+        }
+    }
+    ok = true;
+out:
+    free(t.is_used);
+    free(t.shows);
+    free(t.shows_others);
+    free(t.component);
+    return ok;
 }
 
 /* ---- marks left out ---- */

@@ -24,6 +24,11 @@ TR_MUST_USE bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj,
 TR_MUST_USE bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj,
                                const tr_lsq_result *result, tr_warnings *warnings, tr_error *err);
 
+/* Sheets that alone tie photos to others, so that a move of theirs in between would not show: a
+   warning each, which does not stand against a pass. */
+TR_MUST_USE bool tr_find_only_ties(const tr_adjust_input *in, tr_adjustment *adj,
+                                   tr_warnings *warnings, tr_error *err);
+
 /* After single marks were left out: names them, and blocks a pass where they are too many or go
    together; and where what is left still does not fit. */
 TR_MUST_USE bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj,
