@@ -11,6 +11,19 @@ static const tr_axis AXES[3] = {TR_X, TR_Y, TR_YAW};
 
 /* ---- judging ---- */
 
+/* Whether another print of the same sheet has this tag nearer to a place in the photo. */
+static bool is_nearer_to_other(const tr_sim *sim, int photo, int item, tr_vec2 centre_mm,
+                               tr_vec2 uv_px, double distance_px) {
+    const tr_sim_photo *p = &sim->photos[photo];
+    for (int k = 0; k < p->n_items; k++) {
+        tr_vec2 at;
+        if (k == item || p->items[k].sheet != p->items[item].sheet) continue;
+        if (!tr_sim_project(sim, photo, &p->items[k], centre_mm, &at)) continue;
+        if (tr_v2_norm(tr_v2_sub(uv_px, at)) < distance_px) return true;
+    }
+    return false;
+}
+
 /* How many of an item's tags were read in a photo, once or more often. */
 static int count_read(const tr_sim *sim, const tr_check *check, int photo, int item) {
     const tr_sim_item *it = &sim->photos[photo].items[item];
@@ -29,8 +42,10 @@ static int count_read(const tr_sim *sim, const tr_check *check, int photo, int i
         for (int i = 0; i < marks->n_marks; i++) {
             const tr_mark *m = &marks->marks[i];
             tr_vec2 centre = tr_v2_scale(0.5, tr_v2_add(m->uv_px[0], m->uv_px[2]));
-            is_read |= m->kind == TR_MARK_TAG && m->sheet == it->sheet && m->index == k &&
-                       tr_v2_norm(tr_v2_sub(centre, at)) < size;
+            double away = tr_v2_norm(tr_v2_sub(centre, at));
+            is_read |=
+                m->kind == TR_MARK_TAG && m->sheet == it->sheet && m->index == k && away < size &&
+                !is_nearer_to_other(sim, photo, item, print->tags[k].centre_mm, centre, away);
         }
         for (int i = 0; i < marks->n_strays; i++) {
             const tr_stray_tag *s = &marks->strays[i];
