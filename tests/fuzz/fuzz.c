@@ -45,3 +45,28 @@ void fuzz_file_open(int number, const uint8_t *data, size_t size, char path[FUZZ
 void fuzz_file_close(int number) {
     close(FUZZ_FD + number);
 }
+
+enum { MAX_FILES = 12 };
+static const char SEPARATOR[] = "\n====\n";
+
+/* How many bytes come before the next separator, or are left. */
+static size_t part_size(const uint8_t *data, size_t size) {
+    const size_t n = sizeof SEPARATOR - 1;
+    for (size_t i = 0; i + n <= size; i++) {
+        if (memcmp(data + i, SEPARATOR, n) == 0) return i;
+    }
+    return size;
+}
+
+int fuzz_files_open(const uint8_t *data, size_t size) {
+    char path[FUZZ_PATH_SIZE];
+    int n = 0;
+    while (n < MAX_FILES) {
+        size_t part = part_size(data, size);
+        fuzz_file_open(n++, data, part, path);
+        if (part == size) break;
+        data += part + sizeof SEPARATOR - 1;
+        size -= part + sizeof SEPARATOR - 1;
+    }
+    return n;
+}

@@ -27,4 +27,8 @@ enum { FUZZ_FD = 100, FUZZ_PATH_SIZE = 32 };
 void fuzz_file_open(int number, const uint8_t *data, size_t size, char path[FUZZ_PATH_SIZE]);
 void fuzz_file_close(int number);
 
+/* Several files from one input, one after the other, parted by a line that is "====". They are
+   named 100, 101, 102 ..., and that is how one names another. Returns their number. */
+int fuzz_files_open(const uint8_t *data, size_t size);
+
 #endif
