@@ -336,7 +336,8 @@ static void put_conditions(const page *p, const tr_check *check) {
     bool has_title = false;
     for (int i = 0; check->sheets && i < check->job->n_sheets; i++) {
         const tr_sheet_condition *c = &check->sheets[i].condition;
-        char cell[TR_CELL_SIZE];
+        char u95[TR_CELL_SIZE];
+        char cell[2 * TR_CELL_SIZE];
         if (!c->has_flatness && !c->has_stretch) continue;
         if (!has_title)
             fputs("\nSheets        flat within, mm   size across, %     size up, %\n", p->out);
@@ -346,14 +347,15 @@ static void put_conditions(const page *p, const tr_check *check) {
         fprintf(p->out, "  %-12s", id);
         snprintf(cell, sizeof cell, "–");
         if (c->has_flatness) {
-            snprintf(cell, sizeof cell, "%.1f ±%.1f", c->flatness_mm, c->flatness_u95_mm);
+            tr_u95_rounded(c->flatness_u95_mm, 1, u95);
+            snprintf(cell, sizeof cell, "%.1f %s", c->flatness_mm, u95);
         }
         put_cell(p->out, cell, 15);
         for (int k = 0; k < 2; k++) {
             snprintf(cell, sizeof cell, "–");
             if (c->has_stretch) {
-                snprintf(cell, sizeof cell, "%.2f ±%.2f", 100 * (1 + c->stretch[k]),
-                         100 * c->stretch_u95[k]);
+                tr_u95_rounded(100 * c->stretch_u95[k], 2, u95);
+                snprintf(cell, sizeof cell, "%.2f %s", 100 * (1 + c->stretch[k]), u95);
             }
             put_cell(p->out, cell, k == 0 ? 17 : 15);
         }

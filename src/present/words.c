@@ -88,12 +88,12 @@ void tr_number_cell(tr_axis axis, double value, char out[TR_CELL_SIZE]) {
     print_number(in_unit(axis, value), usual_decimals(axis), "", out);
 }
 
-static void print_u95(double u95, int decimals, char out[TR_CELL_SIZE]) {
+void tr_u95_rounded(double u95, int decimals, char out[TR_CELL_SIZE]) {
     print_number(rounded_u95(u95, decimals), decimals, "±", out);
 }
 
 void tr_u95_cell(tr_axis axis, double u95, char out[TR_CELL_SIZE]) {
-    print_u95(in_unit(axis, u95), usual_decimals(axis), out);
+    tr_u95_rounded(in_unit(axis, u95), usual_decimals(axis), out);
 }
 
 void tr_axis_cells_of(tr_axis axis, const tr_axis_result *r, tr_axis_cells *cells) {
@@ -103,7 +103,7 @@ void tr_axis_cells_of(tr_axis axis, const tr_axis_result *r, tr_axis_cells *cell
     if (r->is_judged) print_number(in_unit(axis, r->limit), n, "±", cells->limit);
     if (!r->is_measured) return;
     print_number(in_unit(axis, r->measured), n, "", cells->measured);
-    print_u95(in_unit(axis, r->u95), n, cells->u95);
+    tr_u95_rounded(in_unit(axis, r->u95), n, cells->u95);
     if (r->is_required) print_number(in_unit(axis, r->error), n, "+", cells->error);
 }
 
