@@ -416,10 +416,10 @@ static bool print_stages(bench_task *t, int n_photos) {
     return true;
 }
 
-/* By what a user waits for, and by processor time, since a machine with other work to do falsifies
-   the one more than the other: each ratio must hold in the median by at least one of them. */
+/* By what a user waits for, and by processor time: each ratio must hold in the median by both.
+   Other work on the machine falsifies the former more than the latter. */
 static bool say_ratio(const char *what, double wall, double cpu, double asked, bool is_most) {
-    bool ok = is_most ? fmin(wall, cpu) <= asked : fmax(wall, cpu) >= asked;
+    bool ok = is_most ? fmax(wall, cpu) <= asked : fmin(wall, cpu) >= asked;
     printf("%-46s wall %5.2f, cpu %5.2f, asked %s %.0f: %s\n", what, wall, cpu,
            is_most ? "at most" : "at least", asked, ok ? "as asked" : "NOT as asked");
     return ok;
