@@ -80,9 +80,9 @@ typedef struct {
     bool is_solved;
     double cost;
     int degrees_of_freedom;
-    double change[2]; /* relative: of the focal lengths; of the print's width and height */
-    double sd[2];     /* of those, and of their difference, scaled by the residuals */
-    double difference_sd;
+    double change[2];     /* relative: of the focal lengths; of the print's width and height */
+    double sd[2];         /* of those, scaled by the residuals ... */
+    double difference_sd; /* ... and of one less the other */
 } trial;
 
 /* That a cause does not lead to a solution says that it is not the one. Only memory that ran out is
@@ -269,10 +269,10 @@ static bool is_stretched(const trial *t, const tr_sheet *sheet) {
 
 /* ---- which hypotheses are tried ---- */
 
-/* Every hypothesis that is tried costs a solution. All are, where that is less work than this many
-   solutions of one observation: as in the jobs of a workshop, with up to some ten sheets and
-   photos. Else the linearised test (tr_network_test) has the first word, and the best are tried; at
-   least this many. */
+/* Every hypothesis that is tried costs a solution. All that are not hopeless are, where that is
+   less work than this many solutions of one observation: as in the jobs of a workshop, with up to
+   some ten sheets and photos. Else the linearised test (tr_network_test) has the first word, and
+   the best are tried; at least this many. */
 static const double MUCH_WORK = 60000;
 enum { MIN_TRIALS = 8 };
 
