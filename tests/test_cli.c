@@ -154,41 +154,96 @@ static void output_that_cannot_be_written_is_noticed(void **state) {
     assert_null(strstr(o.err, "141"));
 }
 
-/* LD_TRACE_LOADED_OBJECTS: ld.so(8) names what it would load, and runs nothing. */
-static void only_lens_loads_opencv(void **state) {
+/* LD_TRACE_LOADED_OBJECTS: ld.so(8) names what it would load, and runs nothing. So it does for a
+   module (a file that holds a slash), libraries of libraries included. */
+static outcome libraries_of(const char *file) {
+    char arguments[1024];
+    snprintf(arguments, sizeof arguments,
+             "-c 'LD_TRACE_LOADED_OBJECTS=1 /lib64/ld-linux-x86-64.so.2 "
+             "\"$(dirname \"$TRAMMEL_PROGRAM\")\"/%s'",
+             file);
+    outcome o = run_program("sh", arguments);
+    assert_int_equal(o.status, 0);
+    check_has(o.out, "libc.so");
+    return o;
+}
+
+static void nothing_is_loaded_that_is_not_needed(void **state) {
     (void)state;
-    outcome o = run_program("env", "LD_TRACE_LOADED_OBJECTS=1 \"$TRAMMEL_PROGRAM\" --version");
-    check_has(o.out, "libcholmod");
-    assert_null(strstr(o.out, "opencv"));
+    static const struct {
+        const char *file, *needed, *spared[6];
+    } PARTS[] = {
+        {"trammel", "libc.", {"cairo", "cholmod", "apriltag", "jansson", "jpeg", "yaml"}},
+        {"trammel-check.so", "cholmod", {"cairo", "pango", "opencv"}},
+        {"trammel-lens.so", "cholmod", {"cairo", "pango", "apriltag", "opencv"}},
+        {"trammel-survey.so", "cholmod", {"cairo", "pango", "opencv"}},
+        {"trammel-print.so", "cairo", {"cholmod", "jpeg", "jansson", "opencv"}},
+        {"trammel-design.so", "yaml", {"cholmod", "jpeg", "jansson", "opencv"}},
+        {"trammel-picture.so", "pango", {"cholmod", "apriltag", "jansson", "opencv"}},
+    };
+    for (size_t i = 0; i < sizeof PARTS / sizeof *PARTS; i++) {
+        outcome o = libraries_of(PARTS[i].file);
+        check_has(o.out, PARTS[i].needed);
+        for (int k = 0; k < 6 && PARTS[i].spared[k]; k++) {
+            if (strstr(o.out, PARTS[i].spared[k]))
+                print_error("%s loads %s\n", PARTS[i].file, PARTS[i].spared[k]);
+            assert_null(strstr(o.out, PARTS[i].spared[k]));
+        }
+    }
+}
+
+/* trammel-NAME.so in the program's folder. */
+static const char *module_beside(const char *program, const char *name, char path[512]) {
+    const char *slash = strrchr(program, '/');
+    assert_non_null(slash);
+    snprintf(path, 512, "%.*s/trammel-%s.so", (int)(slash - program), program, name);
+    return path;
 }
 
 /* By another name, from another folder, and alone. */
-static void lens_finds_its_module(void **state) {
+static void modules_are_found(void **state) {
     (void)state;
     static const char LENS[] = "lens cli-none.jpg --squares 10x7 --pitch 40 --out cli-none.yaml";
     char folder[] = "/tmp/trammel-cli-XXXXXX";
     char line[1024];
     char link[64];
     char copy[64];
+    char module[64];
+    char beside[512];
     const char *program = getenv("TRAMMEL_PROGRAM");
     assert_non_null(program);
     assert_non_null(mkdtemp(folder));
     snprintf(link, sizeof link, "%s/link", folder);
     snprintf(copy, sizeof copy, "%s/copy", folder);
+    snprintf(module, sizeof module, "%s/trammel-lens.so", folder);
     assert_int_equal(symlink(program, link), 0);
     snprintf(line, sizeof line, "cp '%s' '%s'", program, copy);
     assert_int_equal(system(line), 0);
     outcome o = run_program(link, LENS);
     assert_int_equal(o.status, NO_MEASURE);
-    assert_null(strstr(o.err, "trammel-opencv.so"));
+    assert_null(strstr(o.err, "trammel-"));
     check_has(o.err, "cli-none.jpg");
     o = run_program(copy, LENS);
     assert_int_equal(o.status, NO_MEASURE);
-    check_has(o.err, "keep trammel-opencv.so beside the program");
+    check_has(o.err, "keep trammel-lens.so beside the program");
     assert_null(strchr(strchr(o.err, '\n') + 1, '\n'));
-    /* A check does not miss it. */
-    o = run_program(copy, "check no-such-job.yaml");
-    check_has(o.err, "no-such-job.yaml");
+    o = run_program(copy, "--version");
+    assert_int_equal(o.status, PASS);
+    /* What one module loads is looked for beside the program, too. */
+    snprintf(line, sizeof line, "cp '%s' '%s'", module_beside(program, "lens", beside), module);
+    assert_int_equal(system(line), 0);
+    o = run_program(copy, LENS);
+    assert_int_equal(o.status, NO_MEASURE);
+    check_has(o.err, "keep trammel-opencv.so beside the program");
+    unlink(module);
+    snprintf(module, sizeof module, "%s/trammel-check.so", folder);
+    snprintf(line, sizeof line, "cp '%s' '%s'", module_beside(program, "check", beside), module);
+    assert_int_equal(system(line), 0);
+    o = run_program(copy, "check no-such-job.yaml --json --picture none.png");
+    assert_int_equal(o.status, NO_MEASURE);
+    check_has(o.out, "\"verdict\": null");
+    check_has(o.err, "keep trammel-picture.so beside the program");
+    unlink(module);
     unlink(link);
     unlink(copy);
     rmdir(folder);
@@ -202,8 +257,8 @@ int main(void) {
         cmocka_unit_test(no_measurement_replaces_an_older_picture),
         cmocka_unit_test(picture_never_replaces_an_input),
         cmocka_unit_test(output_that_cannot_be_written_is_noticed),
-        cmocka_unit_test(only_lens_loads_opencv),
-        cmocka_unit_test(lens_finds_its_module),
+        cmocka_unit_test(nothing_is_loaded_that_is_not_needed),
+        cmocka_unit_test(modules_are_found),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -20,9 +20,9 @@
 #include <time.h>
 
 #include "base/file.h"
+#include "base/module.h"
 #include "image/image.h"
 #include "lens/profile.h"
-#include "opencv/opencv.h"
 #include "tests/faults.h"
 
 int trammel_main(int argc, char **argv); /* src/cli/main.c */
@@ -60,10 +60,17 @@ typedef struct {
     size_t out_size, err_size, written_size;
 } outcome;
 
-/* OpenCV is loaded before all: neither the linker nor OpenCV's own start survive a lack of memory,
-   as little as where OpenCV is linked in. */
+/* Modules are loaded before all: neither the linker nor OpenCV's own start survive a lack of
+   memory, as little as where everything is linked in. */
 static int set_up(void **state) {
-    if (!tr_opencv_load(NULL)) return -1;
+    static const char *const MODULES[][2] = {{"check", "tr_cmd_check"},
+                                             {"lens", "tr_cmd_lens"},
+                                             {"survey", "tr_cmd_survey"},
+                                             {"picture", "tr_picture_write"},
+                                             {"opencv", "tr_opencv_module_find"}};
+    for (size_t i = 0; i < sizeof MODULES / sizeof *MODULES; i++) {
+        if (!tr_module_function(MODULES[i][0], MODULES[i][1], NULL)) return -1;
+    }
     char *folder = malloc(TEMP_SIZE);
     if (!folder) return -1;
     temp_make(folder);

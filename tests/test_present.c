@@ -14,6 +14,7 @@
 #include "present/cautions.h"
 #include "present/check_json.h"
 #include "present/json.h"
+#include "base/wrap.h"
 #include "present/check_text.h"
 #include "present/picture.h"
 #include "present/words.h"
@@ -596,7 +597,7 @@ static void check_picture(const char *path) {
 
 static void write_picture(const scene *s, const char *path) {
     tr_error err = {0};
-    bool ok = tr_picture_write(&s->check, path, &err);
+    bool ok = tr_picture_write(&s->check, NULL, path, &err);
     if (!ok) print_error("%s\n", err.text);
     assert_true(ok);
     check_picture(path);
@@ -836,7 +837,7 @@ static void text_and_picture_survive_any_name(void **state) {
         json_decref(reread(tr_check_json(&s->check)));
         if (i == 0 || i == 6) {
             tr_error err = {0};
-            assert_true(tr_picture_write(&s->check, "present-name.png", &err));
+            assert_true(tr_picture_write(&s->check, NULL, "present-name.png", &err));
             unlink("present-name.png");
         }
         free(s);
@@ -920,9 +921,9 @@ static void picture_without_any_measurement(void **state) {
     tr_error err = {0};
     tr_error why = {0};
     tr_fail(&why, TR_NO_MEASURE, "no photo shows a plate; take photos that show plates and mat");
-    assert_true(tr_picture_write_failed(&s->check, &why, "present-failed.png", &err));
+    assert_true(tr_picture_write(&s->check, &why, "present-failed.png", &err));
     check_picture("present-failed.png");
-    assert_true(tr_picture_write_failed(NULL, &why, "present-failed.png", &err));
+    assert_true(tr_picture_write(NULL, &why, "present-failed.png", &err));
     check_picture("present-failed.png");
     free(s);
 }
@@ -943,7 +944,7 @@ static void picture_that_cannot_be_written_is_an_error(void **state) {
     (void)state;
     scene *s = make_scene(1);
     tr_error err = {0};
-    assert_false(tr_picture_write(&s->check, "no-such-folder/a.png", &err));
+    assert_false(tr_picture_write(&s->check, NULL, "no-such-folder/a.png", &err));
     assert_int_equal(err.code, TR_NO_FILE);
     assert_non_null(strstr(err.file, "no-such-folder"));
     free(s);
@@ -958,7 +959,7 @@ static void same_check_same_picture(void **state) {
     for (int i = 0; i < 2; i++) {
         uint8_t *data;
         size_t size;
-        assert_true(tr_picture_write(&s->check, "present-same.png", &err));
+        assert_true(tr_picture_write(&s->check, NULL, "present-same.png", &err));
         assert_true(tr_file_read("present-same.png", (size_t)1 << 28, &data, &size, &err));
         tr_sha256_hex(data, size, hex[i]);
         free(data);

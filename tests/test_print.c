@@ -22,18 +22,6 @@ enum { PASS = 0, NO_MEASURE = 3, USAGE = 64 };
 
 #define TOLERANCE_MM 0.05
 
-#ifdef __SANITIZE_ADDRESS__
-/* Fontconfig keeps its configuration for ever, once a process. */
-const char *__lsan_default_suppressions(void);
-const char *__lsan_default_options(void);
-const char *__lsan_default_suppressions(void) {
-    return "leak:libfontconfig";
-}
-const char *__lsan_default_options(void) {
-    return "print_suppressions=0";
-}
-#endif
-
 /* ---- tools ---- */
 
 static int set_up(void **state) {

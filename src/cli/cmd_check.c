@@ -134,8 +134,9 @@ static bool print_result(const request *r, const tr_check *check, const tr_error
 static bool write_picture(const request *r, const tr_check *check, const tr_error *why,
                           tr_error *err) {
     if (!r->picture) return true;
-    return why->code == TR_OK ? tr_picture_write(check, r->picture, err)
-                              : tr_picture_write_failed(check, why, r->picture, err);
+    tr_picture_writer *write =
+        (tr_picture_writer *)tr_module_function("picture", "tr_picture_write", err);
+    return write && write(check, why->code == TR_OK ? NULL : why, r->picture, err);
 }
 
 /* ---- The command ---- */

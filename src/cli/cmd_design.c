@@ -9,8 +9,8 @@
 #include "base/file.h"
 #include "base/number.h"
 #include "base/text.h"
+#include "base/wrap.h"
 #include "cli/options.h"
-#include "present/check_text.h"
 #include "print/design.h"
 
 static const double MAX_FACE_MM = 100000;

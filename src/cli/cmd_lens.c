@@ -10,11 +10,11 @@
 
 #include "base/number.h"
 #include "base/text.h"
+#include "base/wrap.h"
 #include "calib/lens_run.h"
 #include "cli/options.h"
 #include "lens/profile.h"
 #include "present/cautions.h"
-#include "present/check_text.h"
 #include "present/json.h"
 
 static const double MAX_PITCH_MM = 10000;

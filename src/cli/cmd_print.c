@@ -7,8 +7,8 @@
 
 #include "base/number.h"
 #include "base/text.h"
+#include "base/wrap.h"
 #include "cli/options.h"
-#include "present/check_text.h"
 #include "print/write.h"
 
 static const char USAGE[] =

@@ -1,7 +1,9 @@
-/* The commands of the program. Each gets its own words (argv[0] is the command's name) and returns
-   the exit status. */
+/* The commands of the program: NAME is tr_cmd_NAME in the module trammel-NAME.so (base/module.h).
+   Each gets its own words (argv[0] is the command's name) and returns the exit status. */
 #ifndef TR_CLI_COMMANDS_H
 #define TR_CLI_COMMANDS_H
+
+#include "base/module.h"
 
 /* The contract's exit statuses. */
 enum {
@@ -12,10 +14,12 @@ enum {
     TR_EXIT_USAGE = 64,
 };
 
-int tr_cmd_check(int argc, char **argv);
-int tr_cmd_design(int argc, char **argv);
-int tr_cmd_lens(int argc, char **argv);
-int tr_cmd_print(int argc, char **argv);
-int tr_cmd_survey(int argc, char **argv);
+typedef int tr_command(int argc, char **argv);
+
+TR_MODULE_EXPORT tr_command tr_cmd_check;
+TR_MODULE_EXPORT tr_command tr_cmd_design;
+TR_MODULE_EXPORT tr_command tr_cmd_lens;
+TR_MODULE_EXPORT tr_command tr_cmd_print;
+TR_MODULE_EXPORT tr_command tr_cmd_survey;
 
 #endif

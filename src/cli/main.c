@@ -7,29 +7,26 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "base/wrap.h"
 #include "cli/commands.h"
+#include "cli/options.h"
 #include "present/cautions.h"
-#include "present/check_text.h"
 
 typedef struct {
     const char *name;
-    int (*run)(int argc, char **argv);
     const char *usage, *summary;
 } command;
 
 static const command COMMANDS[] = {
-    {"check", tr_cmd_check, "trammel check JOB.yaml [PHOTO...] [--json] [--picture OUT.png]",
+    {"check", "trammel check JOB.yaml [PHOTO...] [--json] [--picture OUT.png]",
      "whether a mat lies where the job's layout requires it"},
-    {"design", tr_cmd_design,
-     "trammel design plate|hub|mat|checkerboard --name ID --out SHEET.yaml",
+    {"design", "trammel design plate|hub|mat|checkerboard --name ID --out SHEET.yaml",
      "a sheet file from a few numbers, with tag ids that no other sheet has"},
-    {"lens", tr_cmd_lens,
-     "trammel lens PHOTO... --squares COLSxROWS --pitch MM --out LENS.yaml [--json]",
+    {"lens", "trammel lens PHOTO... --squares COLSxROWS --pitch MM --out LENS.yaml [--json]",
      "the lens of a camera, from photos of a checkerboard"},
-    {"print", tr_cmd_print, "trammel print SHEET.yaml --out FILE.pdf [--page own|A4|A3|Letter]",
+    {"print", "trammel print SHEET.yaml --out FILE.pdf [--page own|A4|A3|Letter]",
      "a sheet at exactly 1:1, as PDF or SVG"},
-    {"survey", tr_cmd_survey,
-     "trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml [--align MARK,...]",
+    {"survey", "trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml [--align MARK,...]",
      "where the marks of a printed sheet, or tags stuck on it, really are"},
 };
 enum { N_COMMANDS = sizeof COMMANDS / sizeof *COMMANDS };
@@ -75,6 +72,16 @@ static int wrong_command(const char *name) {
     return TR_EXIT_USAGE;
 }
 
+static int run_command(const command *c, int argc, char **argv) {
+    char function[32];
+    tr_error err = {0};
+    snprintf(function, sizeof function, "tr_cmd_%s", c->name);
+    tr_command *run = (tr_command *)tr_module_function(c->name, function, &err);
+    if (run) return run(argc, argv);
+    tr_options_print_error(c->name, &err);
+    return TR_EXIT_NO_MEASURE;
+}
+
 static int help_on(const char *name) {
     char help[] = "--help";
     const command *c = find(name);
@@ -82,7 +89,7 @@ static int help_on(const char *name) {
     char own_name[16];
     snprintf(own_name, sizeof own_name, "%s", c->name);
     char *argv[] = {own_name, help, NULL};
-    return c->run(2, argv);
+    return run_command(c, 2, argv);
 }
 
 static int run(int argc, char **argv) {
@@ -100,7 +107,7 @@ static int run(int argc, char **argv) {
         return argc > 2 ? help_on(argv[2]) : print_help();
     }
     const command *c = find(name);
-    return c ? c->run(argc - 1, argv + 1) : wrong_command(name);
+    return c ? run_command(c, argc - 1, argv + 1) : wrong_command(name);
 }
 
 /* A program started with a standard stream closed would get a photo, or the picture it writes, as

@@ -8,9 +8,9 @@
 
 #include "base/number.h"
 #include "base/text.h"
+#include "base/wrap.h"
 #include "cli/commands.h"
 #include "present/cautions.h"
-#include "present/check_text.h"
 
 enum { MAX_THREADS = 64 };
 

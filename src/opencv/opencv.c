@@ -1,26 +1,10 @@
 #include "opencv/opencv.h"
 
-#include <dlfcn.h>
-#include <string.h>
-
+#include "base/module.h"
 #include "opencv/module.h"
 
-/* The linker keeps count of what is loaded, so that asking again costs next to nothing; it is never
-   unloaded. */
 static tr_opencv_find *load(tr_error *err) {
-    tr_opencv_find *find = NULL;
-    void *module = dlopen(TR_OPENCV_MODULE, RTLD_NOW | RTLD_LOCAL);
-    void *symbol = module ? dlsym(module, TR_OPENCV_MODULE_FIND) : NULL;
-    if (symbol) {
-        memcpy(&find, &symbol, sizeof find); /* POSIX has the two alike, C has no cast */
-        return find;
-    }
-    const char *why = dlerror();
-    tr_fail(err, TR_NO_FILE,
-            "OpenCV, which finds the checkerboards, could not be loaded (%.160s); keep %s beside "
-            "the program, and install OpenCV's calib3d library",
-            why ? why : "no reason is given", TR_OPENCV_MODULE);
-    return NULL;
+    return (tr_opencv_find *)tr_module_function("opencv", "tr_opencv_module_find", err);
 }
 
 bool tr_opencv_load(tr_error *err) {

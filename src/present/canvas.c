@@ -13,19 +13,6 @@ static const char FONT[] = "DejaVu Sans, Sans";
 /* Thin and thick strokes of a drawing (ISO 128-2: two widths, 1 : 2). px */
 static const double THIN_PX = 2;
 
-#ifdef __SANITIZE_ADDRESS__
-/* Fontconfig keeps 288 bytes of its configuration for ever, once a process; they are not ours to
-   free. */
-const char *__lsan_default_suppressions(void);
-const char *__lsan_default_options(void);
-const char *__lsan_default_suppressions(void) {
-    return "leak:libfontconfig";
-}
-const char *__lsan_default_options(void) {
-    return "print_suppressions=0";
-}
-#endif
-
 bool tr_canvas_init(tr_canvas *canvas, int width_px, int height_px, tr_error *err) {
     memset(canvas, 0, sizeof *canvas);
     canvas->surface = cairo_image_surface_create(CAIRO_FORMAT_RGB24, width_px, height_px);

@@ -216,14 +216,6 @@ static bool draw(tr_canvas *canvas, const tr_check *check, tr_error *err) {
     return true;
 }
 
-bool tr_picture_write(const tr_check *check, const char *path, tr_error *err) {
-    tr_canvas canvas;
-    if (!tr_canvas_init(&canvas, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX, err)) return false;
-    bool ok = draw(&canvas, check, err) && tr_canvas_write(&canvas, path, err);
-    tr_canvas_release(&canvas);
-    return ok;
-}
-
 /* Photos that are not used, and warnings, as far as there is room. */
 static void draw_reasons(tr_canvas *canvas, const tr_check *check) {
     const tr_type type = {.size_px = 30, .smallest_px = 24, .colour = TR_INK, .lines = 2};
@@ -243,21 +235,29 @@ static void draw_reasons(tr_canvas *canvas, const tr_check *check) {
     }
 }
 
-bool tr_picture_write_failed(const tr_check *check, const tr_error *why, const char *path,
-                             tr_error *err) {
-    tr_canvas canvas;
-    if (!tr_canvas_init(&canvas, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX, err)) return false;
+static void draw_failed(tr_canvas *canvas, const tr_check *check, const tr_error *why) {
     const tr_job *job = check ? check->job : NULL;
     char first[160] = "", text[1024];
     if (job) snprintf(first, sizeof first, "Job %s", job->id);
-    draw_head(&canvas, TR_INCONCLUSIVE, "NO MEASUREMENT", first, job ? job->layout.id : "");
+    draw_head(canvas, TR_INCONCLUSIVE, "NO MEASUREMENT", first, job ? job->layout.id : "");
     tr_error_print(why, text, sizeof text);
     const tr_type type = {
         .size_px = 42, .smallest_px = 30, .is_bold = true, .colour = TR_INK, .lines = 4};
-    tr_canvas_text(&canvas, MARGIN, 170, page_width(), type, text);
-    if (check) draw_reasons(&canvas, check);
-    draw_foot(&canvas);
-    bool ok = tr_canvas_write(&canvas, path, err);
+    tr_canvas_text(canvas, MARGIN, 170, page_width(), type, text);
+    if (check) draw_reasons(canvas, check);
+    draw_foot(canvas);
+}
+
+bool tr_picture_write(const tr_check *check, const tr_error *why, const char *path, tr_error *err) {
+    tr_canvas canvas;
+    if (!tr_canvas_init(&canvas, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX, err)) return false;
+    bool ok = true;
+    if (why) {
+        draw_failed(&canvas, check, why);
+    } else {
+        ok = draw(&canvas, check, err);
+    }
+    ok = ok && tr_canvas_write(&canvas, path, err);
     tr_canvas_release(&canvas);
     return ok;
 }

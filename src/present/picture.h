@@ -4,17 +4,20 @@
 #ifndef TR_PRESENT_PICTURE_H
 #define TR_PRESENT_PICTURE_H
 
+#include "base/module.h"
 #include "check/check.h"
 
 enum { TR_PICTURE_WIDTH_PX = 1920, TR_PICTURE_HEIGHT_PX = 1200 };
 
 /* Writes a PNG, whole or not at all. Reads one photo again (present/overlay.h). Of several targets
-   all are in the plan, and the first one of the worst verdict is shown in detail. */
-TR_MUST_USE bool tr_picture_write(const tr_check *check, const char *path, tr_error *err);
+   all are in the plan, and the first one of the worst verdict is shown in detail.
 
-/* For a check that ended without a measurement, so that no older picture of that name is taken for
-   this one. check may be NULL. */
-TR_MUST_USE bool tr_picture_write_failed(const tr_check *check, const tr_error *why,
-                                         const char *path, tr_error *err);
+   A check that ended without a measurement has a picture too, so that no older one of that name is
+   taken for this one: why tells the reason, check may be NULL. Where it was measured, why is NULL.
+
+   In the program this is the module trammel-picture.so. */
+typedef bool tr_picture_writer(const tr_check *check, const tr_error *why, const char *path,
+                               tr_error *err);
+TR_MUST_USE TR_MODULE_EXPORT tr_picture_writer tr_picture_write;
 
 #endif

@@ -3,8 +3,8 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "base/wrap.h"
 #include "present/cautions.h"
-#include "present/check_text.h"
 
 static void put_paragraph(FILE *out, int column, int indent, const char *text) {
     char shown[1024];

@@ -116,7 +116,7 @@ int bench_ours_by_stage(void *task) {
     ok = ok && tr_check_evaluate(t->job, &check, &err);
     ms[STAGE_SOLVE] = cpu_ms() - begin;
     begin = cpu_ms();
-    ok = ok && tr_picture_write(&check, t->picture, &err);
+    ok = ok && tr_picture_write(&check, NULL, t->picture, &err);
     ms[STAGE_DRAW] = cpu_ms() - begin;
     tr_check_release(&check);
     tr_marks_finder_free(finder);

@@ -1,0 +1,17 @@
+/* Lines of a terminal: how wide text is, and paragraphs in lines of one width. */
+#ifndef TR_BASE_WRAP_H
+#define TR_BASE_WRAP_H
+
+#include <stdio.h>
+
+enum { TR_TEXT_WIDTH = 80 };
+
+/* A paragraph of words in lines of at most TR_TEXT_WIDTH columns. The first line begins at column
+   `column` (what stands before it is written already), the others are indented to `indent`. Ends
+   with a newline. text: UTF-8 without control characters (tr_text_show). */
+void tr_text_wrap(FILE *out, int column, int indent, const char *text);
+
+/* How many columns of a terminal the UTF-8 text takes. */
+int tr_text_columns(const char *text);
+
+#endif
