@@ -3,11 +3,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/findings.h"
+#include "adjust/causes.h"
 #include "adjust/flatness.h"
+#include "adjust/left_out.h"
 #include "adjust/places.h"
 #include "adjust/revise.h"
 #include "adjust/start.h"
+#include "adjust/ties.h"
 
 /* A floor sheet's prior: workshop floors are flat within a few millimetres over a few metres. */
 static const double FLOOR_Z_SD_MM = 3.0;
@@ -31,7 +33,7 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
     net->lenses = new_array(1, sizeof *net->lenses);
     net->cameras = new_array(1, sizeof *net->cameras);
     net->rigs = new_array(in->n_photos, sizeof *net->rigs);
-    /* One more than there are: findings.c asks whether a sheet lay at two places. */
+    /* One more than there are: trial.c asks whether a sheet lay at two places. */
     net->sheets = new_array(in->n_sheets + 1, sizeof *net->sheets);
     net->photos = new_array(in->n_photos, sizeof *net->photos);
     net->observations = new_array(n_obs, sizeof *net->observations);

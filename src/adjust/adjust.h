@@ -20,6 +20,14 @@
 #include "network/network.h"
 #include "sheet/sheet.h"
 
+/* Huber's threshold of every adjustment, in standard deviations. */
+#define TR_ADJUST_HUBER 2.5
+/* Residuals this much larger (in variance) than the marks' own standard deviations say that
+   something does not fit; honest photos stay below 2 (tools/bench accuracy). Above the second,
+   nothing that comes of them may be trusted. */
+#define TR_SUSPECT_VARIANCE 2.5
+#define TR_BLOCK_VARIANCE 6.0
+
 typedef struct {
     const tr_lens *lens;
     const tr_sheet *sheets;

@@ -3,7 +3,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/findings.h"
 #include "lens/planar.h"
 
 /* A mat curls by a centimetre or two at an edge. */

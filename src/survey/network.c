@@ -4,7 +4,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/findings.h"
 #include "adjust/revise.h"
 #include "adjust/start.h"
 #include "survey/bodies.h"

@@ -8,9 +8,6 @@
 
 /* Fewer photos than MIN give nothing that can be checked; fewer than GOOD are few. */
 enum { MIN_PHOTOS = 3, GOOD_PHOTOS = 5 };
-/* As in adjust/findings.c: the residuals' variance beyond which something does not fit. */
-static const double SUSPECT_VARIANCE = 2.5;
-static const double BLOCK_VARIANCE = 6.0;
 /* Two-sided normal test at 0.1 % (Baarda's usual level). */
 static const double CRITICAL_W = 3.29;
 /* A mark that weighs less than this in the print's scale lies off by itself. */
@@ -751,7 +748,7 @@ static bool warn_fit(tr_survey *v, tr_error *err) {
                  "%d photos are few: take five or more, from all sides.", v->n_used)) {
         return false;
     }
-    if (v->variance_factor > SUSPECT_VARIANCE &&
+    if (v->variance_factor > TR_SUSPECT_VARIANCE &&
         !tr_warn(&v->check.warnings, err, false, "marks_scatter",
                  "The marks fit worse than they should (%.1f times in variance): was the sheet "
                  "bent, or touched between the photos, or is the lens profile another camera's?",
@@ -863,7 +860,7 @@ bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err) {
     v->variance_factor = w.result.variance_factor;
     v->degrees_of_freedom = w.result.degrees_of_freedom;
     if (!refuse_weak(&w, err)) goto out;
-    if (v->variance_factor > BLOCK_VARIANCE) {
+    if (v->variance_factor > TR_BLOCK_VARIANCE) {
         tr_fail(err, TR_NO_MEASURE,
                 "the photos contradict each other (the marks scatter %.1f times more, in variance, "
                 "than they can): something moved between the photos, the sheet was bent, or the "

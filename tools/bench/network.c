@@ -8,7 +8,7 @@
 #include <time.h>
 
 #include "adjust/adjust.h"
-#include "adjust/findings.h"
+#include "adjust/causes.h"
 #include "adjust/flatness.h"
 #include "adjust/start.h"
 #include "tools/bench/bench.h"
@@ -131,8 +131,8 @@ out:
     return ok;
 }
 
-static bool time_findings(const bench_job *job, tr_adjustment *adj, const tr_lsq_result *result,
-                          times *out, tr_error *err) {
+static bool time_causes(const bench_job *job, tr_adjustment *adj, const tr_lsq_result *result,
+                        times *out, tr_error *err) {
     tr_warnings warnings = {0};
     bool is_explained;
     double begin = now_ms();
@@ -163,8 +163,7 @@ static bool time_job(const size *s, long seed, times *out, tr_error *err) {
         out->n_points += adj.net.observations[i].n_points;
         adj.net.observations[i].is_used = true;
     }
-    ok = time_solution(&job, &adj, &result, out, err) &&
-         time_findings(&job, &adj, &result, out, err);
+    ok = time_solution(&job, &adj, &result, out, err) && time_causes(&job, &adj, &result, out, err);
     begin = now_ms();
     ok = ok && tr_check_evaluate(&job.hall.job, &job.hall.check, err);
     out->ms[CHECK] = now_ms() - begin;

@@ -1,0 +1,21 @@
+/* What could make the marks contradict each other as a whole: another lens, a sheet printed at
+   another scale, moved, or not what its file says. Private to adjust. */
+#ifndef TR_ADJUST_CAUSES_H
+#define TR_ADJUST_CAUSES_H
+
+#include "adjust/adjust.h"
+
+/* With the network solved from all marks (result: of that solution): tries each cause that could
+   make the marks contradict each other, and warns of the one that explains them. Leaves the network
+   as it was. *is_explained: a cause of the whole was found, so that single marks are not to blame.
+ */
+TR_MUST_USE bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj,
+                               const tr_lsq_result *result, tr_warnings *warnings,
+                               bool *is_explained, tr_error *err);
+
+/* After single marks were left out: a sheet that lay elsewhere in some photos by so little that no
+   mark alone shows it, told by what all its marks say together. */
+TR_MUST_USE bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj,
+                               const tr_lsq_result *result, tr_warnings *warnings, tr_error *err);
+
+#endif

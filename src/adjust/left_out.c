@@ -1,0 +1,230 @@
+#include "adjust/left_out.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "adjust/name_photos.h"
+#include "adjust/start.h"
+
+/* Share of a sheet's marks in one photo, and of all marks, that may be left out. */
+static const double LEFT_OUT_OF_VIEW = 0.34;
+static const double LEFT_OUT_OF_ALL = 0.10;
+/* A sheet that lies further from its place than this in some photos was moved. */
+static const double MOVED_MM = 4.0;
+
+/* Where a sheet lies in each photo alone, against its place in the network. */
+typedef struct {
+    bool is_away[TR_MAX_PHOTOS]; /* photos that have it elsewhere */
+    bool is_seen[TR_MAX_PHOTOS]; /* photos that have it at all */
+    int n_away, n_seen;
+    double away_mm; /* mean distance of those */
+} displacement;
+
+static void find_displacement(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
+                              tr_pose home, displacement *d) {
+    memset(d, 0, sizeof *d);
+    for (int i = 0; i < in->n_photos && i < TR_MAX_PHOTOS; i++) {
+        if (!adj->photo_placed[i]) continue;
+        for (int k = 0; k < in->photos[i]->n_views; k++) {
+            const tr_sheet_view *view = &in->photos[i]->views[k];
+            tr_pose pose;
+            if (view->sheet != sheet || !tr_adjust_floor_pose(in, adj, i, view, &pose)) continue;
+            double mm = hypot(pose.t_mm.x - home.t_mm.x, pose.t_mm.y - home.t_mm.y);
+            d->is_seen[i] = true;
+            d->n_seen++;
+            if (mm <= MOVED_MM) continue;
+            d->is_away[i] = true;
+            d->n_away++;
+            d->away_mm += mm;
+        }
+    }
+    if (d->n_away > 0) d->away_mm /= d->n_away;
+}
+
+/* Points of one sheet in one photo: in all, and left out. */
+typedef struct {
+    int all, left_out;
+} point_count;
+
+/* Of every view: [sheet * n_photos + photo]. NULL: memory ran out. */
+static point_count *count_points(const tr_adjustment *adj) {
+    const tr_network *net = &adj->net;
+    point_count *counts = calloc((size_t)net->n_sheets * (size_t)net->n_photos + 1, sizeof *counts);
+    for (int i = 0; i < net->n_observations && counts; i++) {
+        const tr_net_obs *o = &net->observations[i];
+        if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet]) continue;
+        point_count *c = &counts[o->sheet * net->n_photos + o->photo];
+        c->all += o->n_points;
+        if (!o->is_used) c->left_out += o->n_points;
+    }
+    return counts;
+}
+
+/* Photos of one sheet from which much of it was left out. */
+static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
+                       const point_count *counts, tr_warnings *warnings, tr_error *err) {
+    bool is_listed[TR_MAX_PHOTOS] = {false};
+    char list[256];
+    displacement d;
+    int n = 0;
+    for (int i = 0; i < in->n_photos && i < TR_MAX_PHOTOS; i++) {
+        point_count c = counts[sheet * in->n_photos + i];
+        if (c.all == 0 || c.left_out <= LEFT_OUT_OF_VIEW * c.all) continue;
+        is_listed[i] = true;
+        n++;
+    }
+    if (n == 0) return true;
+    find_displacement(in, adj, sheet, adj->net.sheets[sheet].world_from_sheet, &d);
+    tr_name_photos(in, is_listed, list, sizeof list);
+    if (tr_warnings_have(warnings, "sheet_moved")) return true; /* said already */
+    if (d.n_away > 0) {
+        return tr_warn(
+            warnings, err, true, "sheet_moved",
+            "%s does not lie at one place: in %s it is some %.0f mm away from where the other "
+            "photos have it. Something was moved between the photos; take them all anew.",
+            in->sheets[sheet].id, list, d.away_mm);
+    }
+    return tr_warn(
+        warnings, err, true, "marks_contradict",
+        "Much of %s contradicts the other photos in %s: it is hidden in part, bent, or not what "
+        "its file says. Take the photo anew with the whole sheet in view, lying flat.",
+        in->sheets[sheet].id, list);
+}
+
+/* How often a tag was seen, and left out, and how far off it lay then at most. */
+typedef struct {
+    int all, left_out;
+    double away_mm;
+} tag_count;
+
+/* The tag of its sheet that an observation is of, -1 where it is none's. */
+static int find_tag(const tr_sheet *sheet, const tr_net_obs *o) {
+    for (int t = 0; t < sheet->n_tags && o->n_points == 4; t++) {
+        tr_vec2 at = tr_tag_corner(&sheet->tags[t], 0);
+        if (o->p_sheet_mm[0].x == at.x && o->p_sheet_mm[0].y == at.y) return t;
+    }
+    return -1;
+}
+
+/* Counts of all tags of all sheets; first: where each sheet's begin. */
+static void count_tags(const tr_adjust_input *in, const tr_adjustment *adj, const int *first,
+                       tag_count *counts) {
+    for (int i = 0; i < adj->net.n_observations; i++) {
+        const tr_net_obs *o = &adj->net.observations[i];
+        const tr_sheet *s = &in->sheets[o->sheet];
+        tr_vec2 r[4];
+        if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet]) continue;
+        int t = find_tag(s, o);
+        if (t < 0) continue;
+        tag_count *c = &counts[first[o->sheet] + t];
+        c->all++;
+        c->left_out += !o->is_used;
+        if (o->is_used || !tr_network_residual(&adj->net, i, r, NULL)) continue;
+        double px = tr_v2_norm(tr_v2_sub(o->uv_px[0], o->uv_px[1]));
+        c->away_mm = fmax(c->away_mm, tr_v2_norm(r[0]) * s->tags[t].size_mm / fmax(px, 1));
+    }
+}
+
+/* A tag that is left out wherever it was seen is not where its sheet file says. */
+static bool warn_tags(const tr_sheet *s, const tag_count *counts, tr_warnings *warnings,
+                      tr_error *err) {
+    for (int t = 0; t < s->n_tags; t++) {
+        const tag_count *c = &counts[t];
+        if (c->all < 2 || 2 * c->left_out <= c->all) continue;
+        if (!tr_warn(warnings, err, true, "tag_misplaced",
+                     "Tag %d of %s is not where the sheet file says (some %.0f mm off): check the "
+                     "file, and that the sheet lies flat.",
+                     s->tags[t].id, s->id, fmax(1, c->away_mm))) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* What was left out of single views and tags. */
+static bool warn_sheets(const tr_adjust_input *in, const tr_adjustment *adj,
+                        const point_count *points, tr_warnings *warnings, tr_error *err) {
+    bool ok = false;
+    int n_tags = 0;
+    int *first = calloc((size_t)in->n_sheets + 1, sizeof *first);
+    for (int s = 0; s < in->n_sheets && first; s++) {
+        first[s] = n_tags;
+        n_tags += in->sheets[s].n_tags;
+    }
+    tag_count *tags = calloc((size_t)n_tags + 1, sizeof *tags);
+    if (!first || !tags) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    count_tags(in, adj, first, tags);
+    for (int s = 0; s < in->n_sheets; s++) {
+        if (!adj->sheet_placed[s]) continue;
+        if (!warn_views(in, adj, s, points, warnings, err) ||
+            !warn_tags(&in->sheets[s], tags + first[s], warnings, err)) {
+            goto out;
+        }
+    }
+    ok = true;
+out:
+    free(first);
+    free(tags);
+    return ok;
+}
+
+/* A photo that had to be left out as a whole. */
+static bool warn_rejected(const tr_adjust_input *in, const tr_adjustment *adj,
+                          tr_warnings *warnings, tr_error *err) {
+    for (int i = 0; i < in->n_photos; i++) {
+        if (adj->photo_rejected[i] &&
+            !tr_warn(warnings, err, true, "photo_contradicts",
+                     "Photo %s contradicts the others and is not used: something was moved, or it "
+                     "is of another job, another camera or another zoom. Leave it out only if you "
+                     "know why; else take all photos anew.",
+                     in->photo_names[i])) {
+            return false;
+        }
+    }
+    return true;
+}
+
+bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
+                      tr_error *err) {
+    int all = 0;
+    int left_out = 0;
+    if (!warn_rejected(in, adj, warnings, err)) return false;
+    point_count *counts = count_points(adj);
+    if (!counts) return tr_fail_memory(err);
+    for (int i = 0; i < in->n_sheets * in->n_photos; i++) {
+        all += counts[i].all;
+        left_out += counts[i].left_out;
+    }
+    bool ok = warn_sheets(in, adj, counts, warnings, err);
+    free(counts);
+    if (!ok) return false;
+    if (left_out > 0 &&
+        !tr_warn(warnings, err, left_out > LEFT_OUT_OF_ALL * all, "marks_left_out",
+                 "%d of %d marks contradict the others and were left out.", left_out, all)) {
+        return false;
+    }
+    /* A cause that was named says it all. */
+    if (tr_warnings_have(warnings, "lens_mismatch") || tr_warnings_have(warnings, "sheet_scale")) {
+        return true;
+    }
+    if (adj->variance_factor > TR_BLOCK_VARIANCE || !adj->is_settled) {
+        return tr_warn(
+            warnings, err, true, "does_not_fit",
+            "The photos contradict each other: marks lie %.1f times further from their places "
+            "than they can be measured. Something was moved, is bent, or the lens profile is "
+            "not of this camera. Check both, and take all photos anew.",
+            sqrt(adj->variance_factor));
+    }
+    if (adj->variance_factor > TR_SUSPECT_VARIANCE) {
+        return tr_warn(
+            warnings, err, false, "fits_poorly",
+            "Marks lie %.1f times further from their places than they can be measured; the "
+            "uncertainty was raised by that. A new lens calibration or flatter sheets would "
+            "help.",
+            sqrt(adj->variance_factor));
+    }
+    return true;
+}

@@ -1,0 +1,106 @@
+#include "adjust/ties.h"
+
+#include <stdlib.h>
+
+#include "adjust/name_photos.h"
+
+bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
+                         tr_error *err) {
+    for (int s = 0; s < in->n_sheets; s++) {
+        char list[256];
+        bool shows[TR_MAX_PHOTOS] = {false};
+        int n = 0;
+        if (adj->sheet_placed[s]) continue;
+        for (int i = 0; i < in->n_photos && i < TR_MAX_PHOTOS; i++) {
+            for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
+                if (in->photos[i]->views[k].sheet == s) shows[i] = true;
+            }
+            n += shows[i];
+        }
+        if (n == 0) continue; /* not seen at all: told elsewhere */
+        tr_name_photos(in, shows, list, sizeof list);
+        if (!tr_warn(warnings, err, true, "sheet_not_connected",
+                     "%s is seen only in %s, which show%s nothing that ties it to the other "
+                     "sheets. Take "
+                     "two more photos that show %s together with a neighbouring sheet.",
+                     in->sheets[s].id, list, n == 1 ? "s" : "", in->sheets[s].id)) {
+            return false;
+        }
+    }
+    for (int i = 0; i < in->n_photos; i++) {
+        if (!in->photos[i] || adj->photo_placed[i] || in->photos[i]->n_views == 0) continue;
+        if (!tr_warn(warnings, err, false, "photo_not_connected",
+                     "Photo %s shows no sheet that the other photos share; it is not used.",
+                     in->photo_names[i])) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* What finding the only ties needs: of every observation, photo, and photo and sheet. */
+typedef struct {
+    bool *is_used, *shows, *shows_others;
+    int *component;
+} ties;
+
+/* Whether the sheet alone ties photos that show other sheets too. in_part: those that hang together
+   with the first of them without it. */
+static bool is_only_tie(tr_network *net, int sheet, ties *t, bool *in_part) {
+    int first = -1;
+    bool is_only = false;
+    for (int i = 0; i < net->n_photos; i++) t->shows[i] = t->shows_others[i] = false;
+    for (int i = 0; i < net->n_observations; i++) {
+        tr_net_obs *o = &net->observations[i];
+        t->is_used[i] = o->is_used;
+        if (!o->is_used) continue;
+        bool *shows = o->sheet == sheet ? t->shows : t->shows_others;
+        shows[o->photo] = true;
+        o->is_used = o->sheet != sheet;
+    }
+    tr_network_components(net, t->component);
+    for (int i = 0; i < net->n_observations; i++) net->observations[i].is_used = t->is_used[i];
+    for (int i = 0; i < net->n_photos && i < TR_MAX_PHOTOS; i++) {
+        in_part[i] = false;
+        if (!t->shows[i] || !t->shows_others[i]) continue;
+        if (first < 0) first = i;
+        in_part[i] = t->component[i] == t->component[first];
+        is_only = is_only || !in_part[i];
+    }
+    return is_only;
+}
+
+bool tr_find_only_ties(const tr_adjust_input *in, tr_adjustment *adj, tr_warnings *warnings,
+                       tr_error *err) {
+    tr_network *net = &adj->net;
+    bool ok = false;
+    bool in_part[TR_MAX_PHOTOS];
+    char list[256];
+    size_t n_photos = (size_t)net->n_photos;
+    ties t = {.is_used = calloc((size_t)net->n_observations + 1, sizeof *t.is_used),
+              .shows = calloc(n_photos + 1, sizeof *t.shows),
+              .shows_others = calloc(n_photos + 1, sizeof *t.shows_others),
+              .component = calloc(n_photos + (size_t)net->n_sheets + 1, sizeof *t.component)};
+    if (!t.is_used || !t.shows || !t.shows_others || !t.component) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    for (int s = 0; s < in->n_sheets; s++) {
+        if (!adj->sheet_placed[s] || !is_only_tie(net, s, &t, in_part)) continue;
+        tr_name_photos(in, in_part, list, sizeof list);
+        if (!tr_warn(warnings, err, false, "only_tie",
+                     "Only %s ties %s to the other photos: that it lay still in between cannot be "
+                     "shown. Take another photo that shows a sheet of the one side together with "
+                     "one of the other.",
+                     in->sheets[s].id, list)) {
+            goto out;
+        }
+    }
+    ok = true;
+out:
+    free(t.is_used);
+    free(t.shows);
+    free(t.shows_others);
+    free(t.component);
+    return ok;
+}

@@ -1,0 +1,140 @@
+#include "adjust/trial.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* The profile's standard deviations of the focal lengths are widened by this to let the photos
+   speak. */
+static const double WIDEN_FOCAL = 300;
+
+void tr_snapshot_release(tr_snapshot *s) {
+    free(s->rigs);
+    free(s->sheets);
+    free(s->is_used);
+}
+
+bool tr_snapshot_take(const tr_network *net, tr_snapshot *s, tr_error *err) {
+    s->lens = net->lenses[0];
+    s->rigs = malloc(((size_t)net->n_rigs + 1) * sizeof *s->rigs);
+    s->sheets = malloc(((size_t)net->n_sheets + 1) * sizeof *s->sheets);
+    s->is_used = malloc((size_t)net->n_observations + 1);
+    if (!s->rigs || !s->sheets || !s->is_used) {
+        tr_snapshot_release(s);
+        return tr_fail_memory(err);
+    }
+    memcpy(s->rigs, net->rigs, (size_t)net->n_rigs * sizeof *s->rigs);
+    memcpy(s->sheets, net->sheets, (size_t)net->n_sheets * sizeof *s->sheets);
+    for (int i = 0; i < net->n_observations; i++) s->is_used[i] = net->observations[i].is_used;
+    return true;
+}
+
+static void restore(tr_network *net, const tr_snapshot *s) {
+    net->lenses[0] = s->lens;
+    memcpy(net->rigs, s->rigs, (size_t)net->n_rigs * sizeof *s->rigs);
+    memcpy(net->sheets, s->sheets, (size_t)net->n_sheets * sizeof *s->sheets);
+    for (int i = 0; i < net->n_observations; i++) net->observations[i].is_used = s->is_used[i];
+}
+
+static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const double scale[2],
+                        tr_trial *t, tr_error *err) {
+    double C[4] = {0};
+    tr_lsq_result result;
+    tr_error why = {0};
+    /* A hundredth of a standard deviation is close enough to tell a cause. */
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = 0.01, .max_iterations = 30};
+    if (wanted) {
+        options.wanted = wanted;
+        options.n_wanted = 2;
+        options.covariance = C;
+    }
+    t->is_solved = tr_network_solve(net, &options, &result, &why);
+    if (why.code == TR_NO_MEMORY) tr_fail_memory(err);
+    if (!t->is_solved) return;
+    t->cost = result.cost;
+    t->degrees_of_freedom = result.degrees_of_freedom;
+    double s2 = fmax(1, result.variance_factor);
+    if (!wanted) return;
+    for (int k = 0; k < 2; k++) t->sd[k] = sqrt(s2 * C[3 * k]) * scale[k];
+    double v = t->sd[0] * t->sd[0] + t->sd[1] * t->sd[1] - 2 * s2 * C[1] * scale[0] * scale[1];
+    t->difference_sd = sqrt(fmax(v, 0));
+}
+
+tr_trial tr_try_lens(tr_network *net, const tr_snapshot *base, const tr_lens *profile,
+                     tr_error *err) {
+    tr_trial t = {0};
+    tr_net_lens *lens = &net->lenses[0];
+    double stated[2] = {profile->param[TR_FX], profile->param[TR_FY]};
+    double prior_sd[2] = {0, 0};
+    if (lens->has_prior) {
+        for (int k = 0; k < 2; k++) {
+            prior_sd[k] = sqrt(profile->covariance[(TR_FX + k) * (TR_LENS_N + 1)]) / stated[k];
+        }
+        for (int i = 0; i < TR_LENS_N * TR_LENS_N; i++) {
+            bool is_row = i / TR_LENS_N == TR_FX || i / TR_LENS_N == TR_FY;
+            bool is_column = i % TR_LENS_N == TR_FX || i % TR_LENS_N == TR_FY;
+            lens->lens.covariance[i] *= (is_row ? WIDEN_FOCAL : 1) * (is_column ? WIDEN_FOCAL : 1);
+        }
+    } else {
+        lens->is_free[TR_FX] = lens->is_free[TR_FY] = true;
+    }
+    tr_net_unknown wanted[2] = {{TR_NET_LENS, 0, TR_FX}, {TR_NET_LENS, 0, TR_FY}};
+    double scale[2] = {1 / stated[0], 1 / stated[1]};
+    solve_trial(net, wanted, scale, &t, err);
+    for (int k = 0; k < 2; k++) {
+        t.change[k] = lens->lens.param[TR_FX + k] / stated[k] - 1;
+        t.sd[k] = hypot(t.sd[k], prior_sd[k]);
+    }
+    restore(net, base);
+    return t;
+}
+
+tr_trial tr_try_scale(tr_network *net, const tr_snapshot *base, int sheet, tr_error *err) {
+    tr_trial t = {0};
+    tr_net_sheet *s = &net->sheets[sheet];
+    s->is_free[TR_STRETCH_X] = s->is_free[TR_STRETCH_Y] = true;
+    tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_STRETCH_X},
+                                {TR_NET_SHEET, sheet, TR_STRETCH_Y}};
+    double scale[2] = {1, 1};
+    solve_trial(net, wanted, scale, &t, err);
+    t.change[0] = s->shape[0];
+    t.change[1] = s->shape[1];
+    restore(net, base);
+    return t;
+}
+
+tr_trial tr_try_without(tr_network *net, const tr_snapshot *base, int sheet, tr_error *err) {
+    tr_trial t = {0};
+    for (int i = 0; i < net->n_observations; i++) {
+        if (net->observations[i].sheet == sheet) net->observations[i].is_used = false;
+    }
+    tr_net_sheet *s = &net->sheets[sheet];
+    memset(s->is_free, 0, sizeof s->is_free);
+    solve_trial(net, NULL, NULL, &t, err);
+    restore(net, base);
+    return t;
+}
+
+tr_trial tr_try_moved(tr_network *net, const tr_snapshot *base, int sheet, const bool *in_group,
+                      double *away_mm, tr_error *err) {
+    tr_trial t = {0};
+    int other = net->n_sheets++;
+    int n[2] = {0, 0};
+    net->sheets[other] = net->sheets[sheet];
+    for (int k = 0; k < 6; k++) net->sheets[other].is_free[k] = true;
+    for (int i = 0; i < net->n_observations; i++) {
+        tr_net_obs *o = &net->observations[i];
+        if (o->sheet != sheet) continue;
+        n[in_group[o->photo]] += o->is_used ? o->n_points : 0;
+        if (in_group[o->photo]) o->sheet = other;
+    }
+    if (n[0] >= 4 && n[1] >= 4) solve_trial(net, NULL, NULL, &t, err);
+    tr_vec3 d = tr_v3_sub(net->sheets[other].world_from_sheet.t_mm,
+                          net->sheets[sheet].world_from_sheet.t_mm);
+    *away_mm = tr_v3_norm(d);
+    for (int i = 0; i < net->n_observations; i++) {
+        if (net->observations[i].sheet == other) net->observations[i].sheet = sheet;
+    }
+    net->n_sheets--;
+    restore(net, base);
+    return t;
+}
