@@ -1,23 +1,16 @@
 #include "calib/lens_run.h"
 
 #include <assert.h>
-#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
-#include "base/file.h"
 #include "base/text.h"
 #include "calib/median.h"
 #include "calib/quality.h"
-#include "image/exif.h"
+#include "image/photo.h"
 #include "network/network.h"
 #include "opencv/opencv.h"
-
-/* A photo's file; the largest cameras write some 100 MB. */
-static const size_t MAX_FILE_BYTES = (size_t)512 << 20;
-enum { MAX_THREADS = 16 };
 
 /* A photo in which less of the board can be measured is not worth its doubts. */
 static const double MIN_CORNERS_PART = 0.5;
@@ -46,16 +39,6 @@ const char *tr_lens_photo_name(const tr_lens_photo *photo) {
 
 /* ---- Photos to boards ---- */
 
-typedef struct {
-    tr_lens_run *run;
-    tr_lens_progress progress;
-    void *context;
-    pthread_mutex_t lock;
-    int next, done; /* under lock, as all below */
-    bool failed;
-    tr_error err;
-} work;
-
 static void say_why_not(tr_lens_photo *p, const char *why) {
     p->is_used = false;
     tr_text_show(why, strlen(why), p->why_not, sizeof p->why_not);
@@ -64,19 +47,15 @@ static void say_why_not(tr_lens_photo *p, const char *why) {
 /* False only where memory ran out. */
 static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err) {
     bool ok = false;
-    uint8_t *data = NULL;
-    size_t size = 0;
-    tr_image image = {0};
-    tr_exif exif;
+    tr_photo read;
     tr_error cause = {0};
-    if (!tr_file_read(p->file, MAX_FILE_BYTES, &data, &size, &cause)) goto out;
-    tr_sha256_hex(data, size, p->sha256);
-    if (!tr_exif_read(data, size, &exif, &cause)) goto out;
-    p->camera = exif.camera;
-    if (!tr_image_decode(data, size, p->file, &image, &cause)) goto out;
-    p->width_px = image.width;
-    p->height_px = image.height;
-    if (!tr_board_find(&image, board, &p->view, &cause)) goto out;
+    bool is_read = tr_photo_read(p->file, &read, &cause);
+    memcpy(p->sha256, read.sha256, sizeof p->sha256);
+    p->camera = read.exif.camera;
+    if (!is_read) goto out;
+    p->width_px = read.image.width;
+    p->height_px = read.image.height;
+    if (!tr_board_find(&read.image, board, &p->view, &cause)) goto out;
     if (p->view.n == 0) {
         snprintf(p->why_not, sizeof p->why_not,
                  "no board with %d x %d squares was found; the whole board must be in the photo, "
@@ -93,8 +72,7 @@ static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err
     }
     ok = true;
 out:
-    free(data);
-    tr_image_release(&image);
+    tr_image_release(&read.image);
     if (ok || cause.code == TR_NO_MEMORY) {
         if (!ok) tr_fail_memory(err);
         return ok;
@@ -103,38 +81,10 @@ out:
     return true;
 }
 
-static void *run_worker(void *context) {
-    work *w = context;
-    pthread_mutex_lock(&w->lock);
-    while (!w->failed && w->next < w->run->n_photos) {
-        int i = w->next++;
-        tr_error err = {0};
-        pthread_mutex_unlock(&w->lock);
-        bool ok = measure_photo(&w->run->board, &w->run->photos[i], &err);
-        pthread_mutex_lock(&w->lock);
-        if (!ok) {
-            w->failed = true;
-            w->err = err;
-        }
-        w->done++;
-        if (w->progress) w->progress(w->context, w->done, w->run->n_photos);
-    }
-    pthread_mutex_unlock(&w->lock);
-    return NULL;
-}
-
-static void run_all(work *w, int n_threads) {
-    pthread_t threads[MAX_THREADS];
-    int started = 0;
-    if (n_threads <= 0) n_threads = (int)sysconf(_SC_NPROCESSORS_ONLN);
-    if (n_threads > w->run->n_photos) n_threads = w->run->n_photos;
-    if (n_threads > MAX_THREADS) n_threads = MAX_THREADS;
-    /* This thread works, too: that no other can be started costs time only. */
-    while (started < n_threads - 1 && pthread_create(&threads[started], NULL, run_worker, w) == 0) {
-        started++;
-    }
-    run_worker(w);
-    for (int i = 0; i < started; i++) pthread_join(threads[i], NULL);
+static bool work(void *task, void *own, int item, tr_error *err) {
+    (void)own;
+    tr_lens_run *run = task;
+    return measure_photo(&run->board, &run->photos[item], err);
 }
 
 /* The same file twice would count its noise twice. */
@@ -151,10 +101,15 @@ static void drop_repeated(tr_lens_run *run) {
 }
 
 bool tr_lens_photos(const tr_board *board, char *const *files, int n, int n_threads,
-                    tr_lens_progress progress, void *context, tr_lens_run *out, tr_error *err) {
+                    tr_progress progress, void *context, tr_lens_run *out, tr_error *err) {
     *out = (tr_lens_run){.board = *board};
     if (!tr_opencv_load(err)) return false;
-    work w = {.run = out, .progress = progress, .context = context};
+    tr_parallel_work w = {.n_items = n,
+                          .n_threads = n_threads,
+                          .work = work,
+                          .task = out,
+                          .progress = progress,
+                          .context = context};
     out->photos = calloc((size_t)n + 1, sizeof *out->photos);
     if (!out->photos) return tr_fail_memory(err);
     out->n_photos = n;
@@ -165,12 +120,9 @@ bool tr_lens_photos(const tr_board *board, char *const *files, int n, int n_thre
             return tr_fail_memory(err);
         }
     }
-    pthread_mutex_init(&w.lock, NULL);
-    run_all(&w, n_threads);
-    pthread_mutex_destroy(&w.lock);
-    if (w.failed) {
+    if (!tr_parallel(&w, err)) {
         tr_lens_run_release(out);
-        return tr_fail_memory(err);
+        return false;
     }
     drop_repeated(out);
     return true;

@@ -6,6 +6,7 @@
 #define TR_CALIB_LENS_RUN_H
 
 #include "base/error.h"
+#include "base/parallel.h"
 #include "base/warning.h"
 #include "calib/board.h"
 #include "calib/calibrate.h"
@@ -42,15 +43,12 @@ typedef struct {
     tr_warnings advice; /* what is weak in the set, and what to shoot next; see quality.h */
 } tr_lens_run;
 
-/* Called as photos are done, in any order but never at the same time; may be NULL. */
-typedef void (*tr_lens_progress)(void *context, int done, int of);
-
-/* Reads the photos and measures the board in them, on n_threads threads (0: one a processor). A
+/* Reads the photos and measures the board in them, by tr_parallel. A
    photo that cannot be read or shows no board stays in the list with its reason; so does one whose
    bytes are those of an earlier one. out: n photos in the order given. False only where memory ran
    out or OpenCV is not there; *out is then empty. */
 TR_MUST_USE bool tr_lens_photos(const tr_board *board, char *const *files, int n, int n_threads,
-                                tr_lens_progress progress, void *context, tr_lens_run *out,
+                                tr_progress progress, void *context, tr_lens_run *out,
                                 tr_error *err);
 
 /* Everything after the corners; run as tr_lens_photos left it (or with simulated corners: file,

@@ -1,7 +1,6 @@
 /* render SCENE.yaml --out FOLDER [--photo NAME]... [--threads N]: photographs of a made-up
  * workshop, and truth.json. */
 #include <errno.h>
-#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -9,9 +8,10 @@
 
 #include "base/file.h"
 #include "base/number.h"
+#include "base/parallel.h"
 #include "tools/render/render.h"
 
-enum { EXIT_USAGE = 64, MAX_THREADS = 64 };
+enum { EXIT_USAGE = 64 };
 
 typedef struct {
     const char *scene, *folder, *photo; /* photo: only this one, NULL: all */
@@ -38,7 +38,7 @@ static bool read_options(int argc, char **argv, options *out) {
         } else if (strcmp(argv[i], "--photo") == 0) {
             out->photo = value;
         } else if (strcmp(argv[i], "--threads") == 0 && tr_integer_parse(value, &threads) &&
-                   threads >= 1 && threads <= MAX_THREADS) {
+                   threads >= 1 && threads <= TR_MAX_THREADS) {
             out->threads = (int)threads;
         } else {
             return false;
@@ -48,13 +48,9 @@ static bool read_options(int argc, char **argv, options *out) {
     return out->scene && out->folder;
 }
 
-/* Photos still to do, shared by the threads. */
 typedef struct {
     const tr_scene *scene;
     const options *options;
-    pthread_mutex_t lock; /* of what follows */
-    int next;
-    tr_error err;
 } work;
 
 /* folder/file; owned by the caller, NULL when memory ran out. */
@@ -78,33 +74,17 @@ static bool is_wanted(const work *w, int camera) {
     return !photo || strcmp(photo, w->scene->cameras[camera].file) == 0;
 }
 
-static void *take_photos(void *argument) {
-    work *w = argument;
-    for (;;) {
-        pthread_mutex_lock(&w->lock);
-        int camera = w->err.code == TR_OK ? w->next++ : w->scene->n_cameras;
-        pthread_mutex_unlock(&w->lock);
-        if (camera >= w->scene->n_cameras) return NULL;
-        tr_error err = {0};
-        if (!is_wanted(w, camera) || write_photo(w->scene, camera, w->options->folder, &err)) {
-            continue;
-        }
-        pthread_mutex_lock(&w->lock);
-        if (w->err.code == TR_OK) w->err = err;
-        pthread_mutex_unlock(&w->lock);
-    }
+static bool take_photo(void *task, void *own, int camera, tr_error *err) {
+    (void)own;
+    const work *w = task;
+    return !is_wanted(w, camera) || write_photo(w->scene, camera, w->options->folder, err);
 }
 
 static bool write_photos(const tr_scene *scene, const options *o, tr_error *err) {
-    work w = {.scene = scene, .options = o, .lock = PTHREAD_MUTEX_INITIALIZER};
-    pthread_t threads[MAX_THREADS];
-    int n = 0;
-    while (n < o->threads - 1 && pthread_create(&threads[n], NULL, take_photos, &w) == 0) n++;
-    take_photos(&w);
-    while (n > 0) pthread_join(threads[--n], NULL);
-    if (w.err.code == TR_OK) return true;
-    *err = w.err;
-    return false;
+    work task = {.scene = scene, .options = o};
+    tr_parallel_work w = {
+        .n_items = scene->n_cameras, .n_threads = o->threads, .work = take_photo, .task = &task};
+    return tr_parallel(&w, err);
 }
 
 static bool make_folder(const char *path, tr_error *err) {

@@ -9,6 +9,7 @@
 
 #include "adjust/adjust.h"
 #include "base/error.h"
+#include "base/parallel.h"
 #include "base/warning.h"
 #include "check/quality.h"
 #include "geom/geom.h"
@@ -86,10 +87,7 @@ typedef struct {
     tr_warnings warnings;
 } tr_check;
 
-/* Called as photos are done, in any order but never at the same time; may be NULL. */
-typedef void (*tr_progress)(void *context, int done, int of);
-
-/* Reads the photos and measures their marks, on n_threads threads (0: one a processor). A photo
+/* Reads the photos and measures their marks, by tr_parallel. A photo
    that cannot be read or does not fit the lens profile stays in the list with its reason, and a
    warning. out: n photos in the order given. False only where memory ran out. */
 TR_MUST_USE bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,

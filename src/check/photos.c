@@ -2,19 +2,14 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
-#include "base/file.h"
 #include "check/check.h"
 #include "check/order.h"
 #include "check/predict.h"
 #include "check/quality.h"
-#include "image/exif.h"
-#include "image/image.h"
+#include "image/photo.h"
 
-/* No photo of a phone is larger; a file that is should not fill the memory. */
-static const size_t MAX_PHOTO_BYTES = 400u * 1024u * 1024u;
-enum { MAX_PHOTOS = 1000, MAX_THREADS = 16 };
+enum { MAX_PHOTOS = 1000 };
 /* Photos of one setup are taken within minutes. */
 enum { MAX_MINUTES_APART = 60 };
 
@@ -36,12 +31,10 @@ typedef struct {
     int n;
     look_kind look;
     const tr_predictions *predictions; /* of LOOK_AGAIN */
-    pthread_mutex_t mutex;             /* guards all below */
-    size_t held_bytes; /* in the first look: of all decoded photos, kept or looked at */
-    int next, done;
-    tr_error error; /* the first that ends everything: memory ran out */
-    tr_progress progress;
-    void *context;
+    /* Of the first look: */
+    pthread_mutex_t mutex; /* guards all below */
+    size_t held_bytes;     /* of all decoded photos, kept or looked at */
+    int n_read;
 } pool;
 
 /* Notes why a photo cannot be used; failures of memory are passed on. */
@@ -87,6 +80,7 @@ static size_t bytes_of(const tr_image *image) {
 static void hold(pool *p, const tr_image *image) {
     pthread_mutex_lock(&p->mutex);
     p->held_bytes += bytes_of(image);
+    p->n_read++;
     pthread_mutex_unlock(&p->mutex);
 }
 
@@ -100,7 +94,7 @@ static void let_go(pool *p, tr_image *image) {
 /* After the first look: keeps the image, or lets it go. The next photo needs room, too. */
 static void put_away(pool *p, int i, tr_image *image) {
     pthread_mutex_lock(&p->mutex);
-    size_t next_bytes = p->next < p->n ? bytes_of(image) : 0;
+    size_t next_bytes = p->n_read < p->n ? bytes_of(image) : 0;
     bool fits = p->held_bytes + next_bytes <= KEPT_BYTES;
     pthread_mutex_unlock(&p->mutex);
     if (fits)
@@ -113,22 +107,11 @@ static void put_away(pool *p, int i, tr_image *image) {
    caller releases it). *image NULL: its file is not what it was. */
 static bool fetch(pool *p, int i, tr_image *read, const tr_image **image, tr_error *err) {
     const tr_check_photo *photo = &p->photos[i];
-    uint8_t *data = NULL;
-    size_t size = 0;
-    char sha256[sizeof photo->sha256];
     tr_error why = {0};
     *read = (tr_image){0};
     *image = &photo->image;
     if (photo->image.px) return true;
-    *image = NULL;
-    if (tr_file_read(photo->file, MAX_PHOTO_BYTES, &data, &size, &why)) {
-        tr_sha256_hex(data, size, sha256);
-        if (strcmp(sha256, photo->sha256) == 0 &&
-            tr_image_decode(data, size, photo->file, read, &why)) {
-            *image = read;
-        }
-    }
-    free(data);
+    *image = tr_photo_read_again(photo->file, photo->sha256, read, &why) ? read : NULL;
     if (why.code != TR_NO_MEMORY) return true;
     *err = why;
     return false;
@@ -143,35 +126,23 @@ static bool judge(const tr_job *job, const tr_image *image, tr_check_photo *phot
 static bool look_first(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     const tr_job *job = p->job;
     tr_check_photo *photo = &p->photos[i];
-    uint8_t *data = NULL;
-    size_t size = 0;
-    tr_image image = {0};
+    tr_photo read;
     tr_error why = {0};
-    bool ok = false;
-    if (!tr_file_read(photo->file, MAX_PHOTO_BYTES, &data, &size, &why)) {
-        ok = refuse(photo, &why, err);
-        goto out;
-    }
-    tr_sha256_hex(data, size, photo->sha256);
-    if (!tr_exif_read(data, size, &photo->exif, err)) goto out;
-    if (!tr_image_decode(data, size, photo->file, &image, &why)) {
-        ok = refuse(photo, &why, err);
-        goto out;
-    }
-    hold(p, &image);
-    photo->width_px = image.width;
-    photo->height_px = image.height;
+    bool is_read = tr_photo_read(photo->file, &read, &why);
+    hold(p, &read.image);
+    memcpy(photo->sha256, read.sha256, sizeof photo->sha256);
+    photo->exif = read.exif;
+    if (!is_read) return refuse(photo, &why, err);
+    photo->width_px = read.image.width;
+    photo->height_px = read.image.height;
     if (is_of_other_lens(&job->lens, photo) || is_of_other_size(&job->lens, photo)) {
-        let_go(p, &image);
-        ok = true;
-        goto out;
+        let_go(p, &read.image);
+        return true;
     }
     photo->is_readable = true;
-    ok = tr_marks_find(finder, &image, &job->lens, TR_SEARCH_QUICK, &photo->marks, err) &&
-         judge(job, &image, photo, err);
-out:
-    put_away(p, i, &image);
-    free(data);
+    bool ok = tr_marks_find(finder, &read.image, &job->lens, TR_SEARCH_QUICK, &photo->marks, err) &&
+              judge(job, &read.image, photo, err);
+    put_away(p, i, &read.image);
     return ok;
 }
 
@@ -215,49 +186,35 @@ static bool look_thorough(pool *p, tr_marks_finder *finder, int i, tr_error *err
     return ok;
 }
 
-static void *work(void *argument) {
+static void *make_finder(void *task, tr_error *err) {
+    const pool *p = task;
+    return tr_marks_finder_new(p->job->sheets, p->job->n_sheets, err);
+}
+
+static void free_finder(void *task, void *finder) {
+    (void)task;
+    tr_marks_finder_free(finder);
+}
+
+static bool look(void *task, void *finder, int i, tr_error *err) {
     static bool (*const LOOKS[])(pool *, tr_marks_finder *, int,
                                  tr_error *) = {look_first, look_again, look_thorough};
-    pool *p = argument;
-    tr_error err = {0};
-    tr_marks_finder *finder = tr_marks_finder_new(p->job->sheets, p->job->n_sheets, &err);
-    pthread_mutex_lock(&p->mutex);
-    while (finder && p->error.code == TR_OK && p->next < p->n) {
-        int i = p->next++;
-        pthread_mutex_unlock(&p->mutex);
-        bool ok = LOOKS[p->look](p, finder, i, &err);
-        pthread_mutex_lock(&p->mutex);
-        if (!ok) break;
-        p->done++;
-        if (p->progress && p->look != LOOK_AGAIN) p->progress(p->context, p->done, p->n);
-    }
-    if (err.code != TR_OK && p->error.code == TR_OK) p->error = err;
-    pthread_mutex_unlock(&p->mutex);
-    tr_marks_finder_free(finder);
-    return NULL;
+    pool *p = task;
+    return LOOKS[p->look](p, finder, i, err);
 }
 
-static bool look_at_all(pool *p, look_kind look, int n_threads, tr_error *err) {
-    pthread_t threads[MAX_THREADS];
-    int started = 0;
-    p->look = look;
-    p->next = p->done = 0;
-    /* This thread works too, so that a machine that gives no more threads still gets done. */
-    while (started < n_threads - 1 && pthread_create(&threads[started], NULL, work, p) == 0) {
-        started++;
-    }
-    work(p);
-    for (int i = 0; i < started; i++) pthread_join(threads[i], NULL);
-    if (p->error.code == TR_OK) return true;
-    if (err && err->code == TR_OK) *err = p->error;
-    return false;
+static bool look_at_all(pool *p, look_kind kind, const tr_parallel_work *work, tr_error *err) {
+    p->look = kind;
+    tr_parallel_work w = *work;
+    if (kind == LOOK_AGAIN) w.progress = NULL; /* it is a matter of moments */
+    return tr_parallel(&w, err);
 }
 
-static bool look_at_predicted(pool *p, tr_check *check, int n_threads, tr_predictions *predictions,
-                              tr_error *err) {
+static bool look_at_predicted(pool *p, tr_check *check, const tr_parallel_work *work,
+                              tr_predictions *predictions, tr_error *err) {
     if (!tr_check_predict(check, predictions, err)) return false;
     p->predictions = predictions;
-    return look_at_all(p, LOOK_AGAIN, n_threads, err);
+    return look_at_all(p, LOOK_AGAIN, work, err);
 }
 
 static bool is_needed(const tr_job *job, int sheet) {
@@ -309,21 +266,25 @@ static void refuse_repeats(tr_check *check) {
    is there a search at full resolution, which takes ten times as long. */
 static bool look_for_marks(tr_check *check, int n_threads, tr_progress progress, void *context,
                            tr_error *err) {
-    pool p = {.job = check->job,
-              .photos = check->photos,
-              .n = check->n_photos,
-              .progress = progress,
-              .context = context};
+    pool p = {.job = check->job, .photos = check->photos, .n = check->n_photos};
+    tr_parallel_work work = {.n_items = check->n_photos,
+                             .n_threads = n_threads,
+                             .begin = make_finder,
+                             .end = free_finder,
+                             .work = look,
+                             .task = &p,
+                             .progress = progress,
+                             .context = context};
     tr_predictions predictions = {0};
     bool ok = false;
     if (pthread_mutex_init(&p.mutex, NULL) != 0) return tr_fail_memory(err);
-    if (!look_at_all(&p, LOOK_FIRST, n_threads, err) || !tr_check_sort(check, err)) goto out;
+    if (!look_at_all(&p, LOOK_FIRST, &work, err) || !tr_check_sort(check, err)) goto out;
     refuse_repeats(check);
-    if (!look_at_predicted(&p, check, n_threads, &predictions, err)) goto out;
+    if (!look_at_predicted(&p, check, &work, &predictions, err)) goto out;
     if (is_any_missing(check, &predictions)) {
         tr_predictions_release(&predictions);
-        if (!look_at_all(&p, LOOK_THOROUGH, n_threads, err) ||
-            !look_at_predicted(&p, check, n_threads, &predictions, err)) {
+        if (!look_at_all(&p, LOOK_THOROUGH, &work, err) ||
+            !look_at_predicted(&p, check, &work, &predictions, err)) {
             goto out;
         }
     }
@@ -392,9 +353,6 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
         if (!out->photos[i].file) return tr_fail_memory(err);
         out->n_photos = i + 1;
     }
-    if (n_threads <= 0) n_threads = (int)sysconf(_SC_NPROCESSORS_ONLN);
-    if (n_threads > n) n_threads = n;
-    if (n_threads > MAX_THREADS) n_threads = MAX_THREADS;
     if (!look_for_marks(out, n_threads, progress, context, err)) return false;
     for (int i = 0; i < n; i++) {
         if (!warn_photo(out, &out->photos[out->order[i]], err)) return false;

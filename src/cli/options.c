@@ -7,12 +7,11 @@
 #include <unistd.h>
 
 #include "base/number.h"
+#include "base/parallel.h"
 #include "base/text.h"
 #include "base/wrap.h"
 #include "cli/commands.h"
 #include "present/cautions.h"
-
-enum { MAX_THREADS = 64 };
 
 static bool take_option(int argc, char **argv, int *i, const tr_option *options, int n,
                         tr_error *err) {
@@ -61,9 +60,10 @@ bool tr_options_parse(int argc, char **argv, const tr_option *options, int n, in
 bool tr_options_threads(const char *value, long *n_threads, tr_error *err) {
     *n_threads = 0;
     return !value ||
-           (tr_integer_parse(value, n_threads) && *n_threads >= 1 && *n_threads <= MAX_THREADS) ||
+           (tr_integer_parse(value, n_threads) && *n_threads >= 1 &&
+            *n_threads <= TR_MAX_THREADS) ||
            tr_fail(err, TR_BAD_INPUT, "'--threads %.40s' is not a number from 1 to %d", value,
-                   MAX_THREADS);
+                   TR_MAX_THREADS);
 }
 
 bool tr_options_pair(const char *text, double high, double out[2]) {

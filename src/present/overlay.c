@@ -5,12 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/file.h"
-#include "image/image.h"
+#include "image/photo.h"
 #include "present/plan.h"
-
-/* No photo is larger as a file. bytes */
-#define MAX_FILE ((size_t)1 << 30)
 
 /* Points along each edge: through a wide lens a straight edge is curved. */
 enum { PER_EDGE = 48, N_OUTLINE = 4 * PER_EDGE + 1 };
@@ -226,25 +222,6 @@ static cairo_surface_t *surface_of(const tr_image *image) {
     return surface;
 }
 
-/* The photo as it was measured. False: err says why not. */
-static bool read_photo(const tr_check_photo *photo, tr_image *image, tr_error *err) {
-    uint8_t *data = NULL;
-    size_t size = 0;
-    char sha256[65];
-    memset(image, 0, sizeof *image);
-    if (!tr_file_read(photo->file, MAX_FILE, &data, &size, err)) return false;
-    tr_sha256_hex(data, size, sha256);
-    bool ok = strcmp(sha256, photo->sha256) == 0
-                  ? tr_image_decode(data, size, photo->file, image, err)
-                  : tr_fail(err, TR_BAD_INPUT, "The photo has changed since it was measured.");
-    free(data);
-    if (ok && (image->width != photo->width_px || image->height != photo->height_px)) {
-        tr_image_release(image);
-        return tr_fail(err, TR_BAD_INPUT, "The photo has changed since it was measured.");
-    }
-    return ok;
-}
-
 static bool paint_photo(const view *v, const tr_image *image, tr_error *err) {
     enum { MAX_SHRINK = 16 };
     double scale = hypot(v->page_from_pixel.xx, v->page_from_pixel.yx);
@@ -402,16 +379,17 @@ bool tr_overlay_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int t
         return true;
     }
     tr_error why = {0};
-    const tr_image *kept = &check->photos[photo].image;
+    const tr_check_photo *shown = &check->photos[photo];
+    const tr_image *kept = &shown->image;
     tr_image read = {0};
-    if (!kept->px && !read_photo(&check->photos[photo], &read, &why)) {
+    if (!kept->px && !tr_photo_read_again(shown->file, shown->sha256, &read, &why)) {
         if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
         char text[1024];
         tr_error_print(&why, text, sizeof text);
         say_why(canvas, box, text);
         return true;
     }
-    view v = view_of(canvas, box, check, &check->photos[photo], target);
+    view v = view_of(canvas, box, check, shown, target);
     cairo_save(canvas->cr);
     cairo_rectangle(canvas->cr, box.x, box.y, box.width, box.height);
     cairo_clip(canvas->cr);

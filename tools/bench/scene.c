@@ -1,8 +1,6 @@
 #include "tools/bench/scene.h"
 
-#include <pthread.h>
-
-#include "tools/bench/bench.h"
+#include "base/parallel.h"
 
 static tr_solid box(double x0, double x1, double z0, double z1, double y0, double y1,
                     double reflectance) {
@@ -67,41 +65,17 @@ void bench_scene_make(const tr_sim *sim, tr_imaging imaging, bench_scene *r) {
 typedef struct {
     bench_photo photo;
     void *context;
-    int n;
-    pthread_mutex_t mutex;
-    int next; /* under mutex, as all below */
-    bool has_failed;
-    tr_error err;
-} work;
+} photo_work;
 
-static void *run_worker(void *argument) {
-    work *w = argument;
-    for (;;) {
-        pthread_mutex_lock(&w->mutex);
-        int i = w->has_failed ? w->n : w->next++;
-        pthread_mutex_unlock(&w->mutex);
-        if (i >= w->n) return NULL;
-        tr_error err = {0};
-        if (w->photo(w->context, i, &err)) continue;
-        pthread_mutex_lock(&w->mutex);
-        w->has_failed = true;
-        w->err = err;
-        pthread_mutex_unlock(&w->mutex);
-    }
+static bool run_photo(void *task, void *own, int item, tr_error *err) {
+    (void)own;
+    const photo_work *w = task;
+    return w->photo(w->context, item, err);
 }
 
 bool bench_for_each(bench_photo photo, void *context, int n, long n_threads, tr_error *err) {
-    pthread_t threads[BENCH_MAX_THREADS];
-    long started = 0;
-    work w = {.photo = photo, .context = context, .n = n};
-    pthread_mutex_init(&w.mutex, NULL);
-    while (started < n_threads - 1 &&
-           pthread_create(&threads[started], NULL, run_worker, &w) == 0) {
-        started++;
-    }
-    run_worker(&w);
-    for (long i = 0; i < started; i++) pthread_join(threads[i], NULL);
-    pthread_mutex_destroy(&w.mutex);
-    if (w.has_failed) *err = w.err;
-    return !w.has_failed;
+    photo_work task = {photo, context};
+    tr_parallel_work w = {
+        .n_items = n, .n_threads = (int)n_threads, .work = run_photo, .task = &task};
+    return tr_parallel(&w, err);
 }

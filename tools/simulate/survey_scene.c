@@ -9,7 +9,7 @@
 #include "lens/profile.h"
 #include "tools/render/render.h"
 
-enum { MAX_SHEETS = 1 + TR_SURVEY_SIM_TAGS + TR_SURVEY_SIM_MAX_BARS, MAX_THREADS = 16 };
+enum { MAX_SHEETS = 1 + TR_SURVEY_SIM_TAGS + TR_SURVEY_SIM_MAX_BARS };
 /* A label lies this high on the mat, or the mat would cover it. */
 static const double LABEL_MM = 0.15;
 static const double CHECKER_MM = 40;
@@ -108,37 +108,20 @@ static tr_imaging imaging_of(bool is_steep, double part, uint64_t seed) {
     return m;
 }
 
-static void *render_photos(void *argument) {
-    rendering *r = argument;
-    for (;;) {
-        char path[512];
-        tr_error err = {0};
-        pthread_mutex_lock(&r->mutex);
-        int i = r->err.code != TR_OK ? r->scene.n_cameras : r->next++;
-        pthread_mutex_unlock(&r->mutex);
-        if (i >= r->scene.n_cameras) return NULL;
-        snprintf(path, sizeof path, "%.400s/%s", r->folder, r->cameras[i].file);
-        if (tr_scene_photo_write(&r->scene, i, path, &err)) continue;
-        pthread_mutex_lock(&r->mutex);
-        r->err = err;
-        pthread_mutex_unlock(&r->mutex);
-    }
+static bool render_photo(void *task, void *own, int i, tr_error *err) {
+    (void)own;
+    const rendering *r = task;
+    char path[512];
+    snprintf(path, sizeof path, "%.400s/%s", r->folder, r->cameras[i].file);
+    return tr_scene_photo_write(&r->scene, i, path, err);
 }
 
 static bool write_photos(rendering *r, long n_threads, tr_error *err) {
-    pthread_t threads[MAX_THREADS];
-    long started = 0;
-    pthread_mutex_init(&r->mutex, NULL);
-    while (started < n_threads - 1 && started < MAX_THREADS &&
-           pthread_create(&threads[started], NULL, render_photos, r) == 0) {
-        started++;
-    }
-    render_photos(r);
-    for (long i = 0; i < started; i++) pthread_join(threads[i], NULL);
-    pthread_mutex_destroy(&r->mutex);
-    if (r->err.code == TR_OK) return true;
-    *err = r->err;
-    return false;
+    tr_parallel_work w = {.n_items = r->scene.n_cameras,
+                          .n_threads = (int)n_threads,
+                          .work = render_photo,
+                          .task = r};
+    return tr_parallel(&w, err);
 }
 
 static void put_survey(const tr_survey_sim *sim, FILE *to) {
