@@ -16,13 +16,8 @@ static double square(double x) {
     return x * x;
 }
 
-/* Fails in continuous integration, where every file must be there; skips the test elsewhere. */
 static void need_file(const char *path) {
-    if (access(path, R_OK) == 0) return;
-    print_message("%s is missing\n", path);
-    const char *ci = getenv("CI");
-    if (ci && strcmp(ci, "true") == 0) fail();
-    skip();
+    need(access(path, R_OK) == 0, path);
 }
 
 static void read_photo(const char *path, tr_image *image) {

@@ -313,7 +313,7 @@ static void profiles_come_back_bit_by_bit(void **state) {
 static void profiles_do_not_depend_on_the_locale(void **state) {
     if (!set_comma_locale(*state)) {
         set_c_locale();
-        skip();
+        need(false, "a locale with a decimal comma");
     }
     check_profiles(*state);
     set_c_locale();

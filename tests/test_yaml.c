@@ -160,7 +160,7 @@ static void a_comma_locale_changes_nothing(void **state) {
     char text[TR_NUMBER_SIZE];
     if (!set_comma_locale(*state)) {
         set_c_locale();
-        skip();
+        need(false, "a locale with a decimal comma");
     }
     tr_number_print(-12.5, text);
     assert_string_equal(text, "-12.5");
