@@ -14,6 +14,10 @@
    wheel's: for each target six values, then wheelbase and tracks. */
 enum { PER_TARGET = TR_N_AXES, N_LENGTHS = 3 };
 
+/* Two places from which a sheet is seen are apart by more than this part of the distance to it: 3
+   degrees. From there a print that is 0.5 % too small shows as 0.6 px at 2.5 m. */
+static const double LEAST_BASE = 0.05;
+
 typedef struct {
     const tr_job *job;
     const tr_adjustment *adj;
@@ -322,6 +326,56 @@ static bool warn_vehicle_id(const tr_job *job, tr_warnings *warnings, tr_error *
     return true;
 }
 
+/* What has to be measured: targets, and plates that mark wheels. */
+static bool is_needed(const tr_job *job, const tr_check *check, int sheet) {
+    for (int i = 0; i < job->n_references; i++) {
+        if (job->references[i].sheet == sheet) return true;
+    }
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        if (check->targets[i].sheet == sheet) return true;
+    }
+    return false;
+}
+
+/* Photos of the sheet were taken from places so far apart that together they tell how far away it
+   lies: one view alone takes that from the size that the sheet's file says, and nothing checks it.
+   seen: room for its photos. */
+static bool is_seen_from_two_places(const tr_network *net, int sheet, tr_vec3 *seen) {
+    tr_vec3 at = net->sheets[sheet].world_from_sheet.t_mm;
+    int n = 0;
+    int photo = -1;
+    for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *o = &net->observations[i];
+        if (!o->is_used || o->sheet != sheet || o->photo == photo) continue;
+        photo = o->photo; /* observations stand in the order of photos */
+        tr_vec3 eye = tr_pose_inverse(net->rigs[o->photo].rig_from_world).t_mm;
+        double away = tr_v3_norm(tr_v3_sub(eye, at));
+        for (int k = 0; k < n; k++) {
+            double nearest = fmin(away, tr_v3_norm(tr_v3_sub(seen[k], at)));
+            if (tr_v3_norm(tr_v3_sub(seen[k], eye)) > LEAST_BASE * nearest) return true;
+        }
+        seen[n++] = eye;
+    }
+    return false;
+}
+
+static bool warn_seen_once(const tr_job *job, const tr_adjustment *adj, tr_check *out,
+                           tr_error *err) {
+    tr_vec3 *seen = calloc((size_t)adj->net.n_photos + 1, sizeof *seen);
+    bool ok = seen != NULL;
+    if (!ok) tr_fail_memory(err);
+    for (int i = 0; i < job->n_sheets && ok; i++) {
+        if (!out->sheets[i].is_placed || is_seen_from_two_places(&adj->net, i, seen)) continue;
+        ok = tr_warn(&out->warnings, err, is_needed(job, out, i), "seen_once",
+                     "%s was measured %s only: neither that it lay still nor that it is printed at "
+                     "its size can be shown. Take another photo of it from a different side.",
+                     job->sheets[i].id,
+                     out->sheets[i].n_photos == 1 ? "in one photo" : "from one place");
+    }
+    free(seen);
+    return ok;
+}
+
 static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check *out,
                           tr_error *err) {
     for (int i = 0; i < job->layout.n_placements; i++) {
@@ -357,16 +411,6 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
                                            p->file, t->id, t->family)) {
                 return false;
             }
-        }
-    }
-    for (int i = 0; i < job->n_sheets; i++) {
-        if (out->sheets[i].is_placed && out->sheets[i].n_photos == 1 &&
-            !tr_warn(&out->warnings, err, false, "seen_once",
-                     "%s was measured in one photo only: that it lay still cannot be shown. Take "
-                     "another "
-                     "photo of it from a different side.",
-                     job->sheets[i].id)) {
-            return false;
         }
     }
     if (!job->lens.has_covariance) {
@@ -551,7 +595,8 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     tr_vehicle vehicle;
     if (frame_of(&e, NULL, &vehicle) && !measure(&e, &vehicle, err)) goto out;
     if (!judge_flatness(job, &adj, out, err) || !warn_vehicle_id(job, &out->warnings, err) ||
-        !warn_not_seen(job, &adj, out, err) || !finish_targets(job, out, err))
+        !warn_not_seen(job, &adj, out, err) || !warn_seen_once(job, &adj, out, err) ||
+        !finish_targets(job, out, err))
         goto out;
     ok = true;
 out:
