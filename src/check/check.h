@@ -86,6 +86,11 @@ typedef struct {
     tr_warnings warnings;
 } tr_check;
 
+/* Where the photo that is worked on in place i stands in the list. */
+static inline int tr_check_photo_at(const tr_check *check, int i) {
+    return check->order ? check->order[i] : i;
+}
+
 /* Called as photos are done, in any order but never at the same time; may be NULL. */
 typedef void (*tr_progress)(void *context, int done, int of);
 

@@ -227,7 +227,7 @@ static void draw_reasons(tr_canvas *canvas, const tr_check *check) {
         y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
     }
     for (int i = 0; check->photos && i < check->n_photos && y < LAST_Y; i++) {
-        const tr_check_photo *photo = &check->photos[i];
+        const tr_check_photo *photo = &check->photos[tr_check_photo_at(check, i)];
         if (photo->is_used || !*photo->why_not) continue;
         const char *name = strrchr(photo->file, '/');
         snprintf(text, sizeof text, "%s: %s", name ? name + 1 : photo->file, photo->why_not);
