@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "base/text.h"
 #include "draw.h"
 #include "image/image.h"
 #include "present/canvas.h"
@@ -906,6 +907,62 @@ static void columns_are_counted_by_characters(void **state) {
     free(text);
 }
 
+static void check_fit(const char *text, int columns, size_t size, const char *wanted) {
+    char out[64];
+    assert_true(size <= sizeof out);
+    tr_text_fit(text, columns, out, size);
+    assert_string_equal(out, wanted);
+}
+
+static void text_is_cut_between_characters(void **state) {
+    (void)state;
+    check_fit("MAT-7", 5, 64, "MAT-7");
+    check_fit("MAT-78", 5, 64, "MAT-…");
+    check_fit("HALLEÄ", 6, 64, "HALLEÄ");
+    check_fit("HALLEÄÖ", 6, 64, "HALLE…");
+    check_fit("車両検査", 8, 64, "車両検査");
+    check_fit("車両検査", 7, 64, "車両検…");
+    check_fit("車両検査", 6, 64, "車両…");
+    check_fit("車", 1, 64, "…");
+    check_fit("e\u0301e\u0301", 2, 64, "e\u0301e\u0301");
+    check_fit("", 1, 4, "");
+    /* By bytes. */
+    check_fit("abc", 64, 4, "abc");
+    check_fit("abcd", 64, 4, "…");
+    check_fit("ÄÄÄ", 64, 7, "ÄÄÄ");
+    check_fit("ÄÄÄÄ", 64, 8, "ÄÄ…");
+    check_fit("ÄÄÄÄ", 64, 7, "Ä…");
+    /* What is no UTF-8, too. */
+    check_fit("ab\xe8", 64, 64, "ab\xe8");
+    check_fit("ab\xe8", 2, 64, "a…");
+}
+
+/* Its rows begin at the same column, and no character is cut in half. */
+static void text_of_sheets_is_aligned(void **state) {
+    (void)state;
+    static const char *const IDS[] = {"MAT-7", "MATTE-HALLEÄ", "MATTE-HALLE-ÄÖÜ",
+                                      "車両検査場の敷物"};
+    for (size_t i = 0; i < sizeof IDS / sizeof *IDS; i++) {
+        scene *s = make_scene(1);
+        place_mat(s, 2.1, -1.2, 0.06, 1.2);
+        snprintf(s->sheets[MAT].id, sizeof s->sheets[MAT].id, "%s", IDS[i]);
+        s->results[MAT].condition =
+            (tr_sheet_condition){.has_flatness = true, .flatness_mm = 1.2, .flatness_u95_mm = 0.4};
+        char *text = text_of(s, NULL, false);
+        char *row = strstr(text, "size up, %\n");
+        assert_non_null(row);
+        row = strchr(row, '\n') + 1;
+        *strchr(row, '\n') = 0;
+        assert_true(tr_text_is_line(row, strlen(row)));
+        char *number = strstr(row, "1.2 ±0.4");
+        assert_non_null(number);
+        *number = 0;
+        assert_int_equal(tr_text_columns(row), 21);
+        free(text);
+        free(s);
+    }
+}
+
 /* Whatever stands in names, no line is too wide and nothing controls the terminal. */
 static void text_and_picture_survive_any_name(void **state) {
     (void)state;
@@ -1099,6 +1156,8 @@ int main(void) {
         cmocka_unit_test(rounded_numbers_never_contradict_the_verdict),
         cmocka_unit_test(numbers_have_a_plain_zero_and_a_sign),
         cmocka_unit_test(columns_are_counted_by_characters),
+        cmocka_unit_test(text_is_cut_between_characters),
+        cmocka_unit_test(text_of_sheets_is_aligned),
         cmocka_unit_test(text_and_picture_survive_any_name),
         cmocka_unit_test(picture_of_a_fail),
         cmocka_unit_test(picture_of_a_small_error_and_a_photo_on_its_side),

@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "base/wrap.h"
 #include "check/check.h"
 #include "check/order.h"
 #include "check/predict.h"
@@ -50,7 +51,7 @@ static bool refuse(tr_check_photo *photo, const tr_error *why, tr_error *err) {
         *err = *why;
         return false;
     }
-    snprintf(photo->why_not, sizeof photo->why_not, "%.255s", why->text);
+    tr_text_fit(why->text, sizeof photo->why_not, photo->why_not, sizeof photo->why_not);
     return true;
 }
 
@@ -300,7 +301,9 @@ static void refuse_repeats(tr_check *check) {
             a->is_readable = false;
             tr_photo_marks_release(&a->marks);
             a->quality = (tr_photo_quality){0};
-            snprintf(a->why_not, sizeof a->why_not, "it is the same photo as %.200s", b->file);
+            char name[200];
+            tr_text_fit(b->file, sizeof name, name, sizeof name);
+            snprintf(a->why_not, sizeof a->why_not, "it is the same photo as %s", name);
         }
     }
 }
@@ -366,10 +369,13 @@ static bool warn_times(tr_check *check, tr_error *err) {
         if (!last || p->exif.taken_s > last->exif.taken_s) last = p;
     }
     if (!first || last->exif.taken_s - first->exif.taken_s <= 60 * MAX_MINUTES_APART) return true;
+    char names[2][150];
+    tr_text_fit(first->file, sizeof names[0], names[0], sizeof names[0]);
+    tr_text_fit(last->file, sizeof names[1], names[1], sizeof names[1]);
     return tr_warn(&check->warnings, err, false, "photos_far_apart",
-                   "Photo %.150s was taken at %s, but %.150s at %s: were the photos all taken of "
+                   "Photo %s was taken at %s, but %s at %s: were the photos all taken of "
                    "this setup? If not, take them anew.",
-                   first->file, first->exif.taken, last->file, last->exif.taken);
+                   names[0], first->exif.taken, names[1], last->exif.taken);
 }
 
 bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,

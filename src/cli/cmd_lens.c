@@ -169,10 +169,10 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
 /* ---- Text for people ---- */
 
 static void print_file_name(const char *name, int width) {
-    char shown[64];
+    char shown[512], fitted[128];
     tr_text_show(name, strlen(name), shown, sizeof shown);
-    int columns = tr_text_columns(shown);
-    printf("%s%*s", shown, width > columns ? width - columns : 0, "");
+    tr_text_fit(shown, width, fitted, sizeof fitted);
+    printf("%s%*s", fitted, width - tr_text_columns(fitted), "");
 }
 
 /* "k1  -0.27547 ± 0.00472": as many decimals as give the standard deviation two digits. */
@@ -215,7 +215,7 @@ static double without_minus_zero(double mm) {
 static void print_photos(const tr_lens_run *run) {
     int width = 8;
     for (int i = 0; i < run->n_photos; i++) {
-        int n = (int)strlen(tr_lens_photo_name(&run->photos[i]));
+        int n = tr_text_columns(tr_lens_photo_name(&run->photos[i]));
         width = n > width ? n : width;
     }
     width = width > 28 ? 28 : width;
@@ -278,7 +278,9 @@ static void print_failure(const tr_lens_run *run, const tr_error *why) {
     for (int i = 0; i < run->n_photos; i++) {
         const tr_lens_photo *p = &run->photos[i];
         if (p->is_used || !*p->why_not) continue;
-        snprintf(line, sizeof line, "%.250s: not used: %s", p->file, p->why_not);
+        char name[250];
+        tr_text_fit(p->file, sizeof name, name, sizeof name);
+        snprintf(line, sizeof line, "%s: not used: %s", name, p->why_not);
         tr_text_show(line, strlen(line), shown, sizeof shown);
         fprintf(stderr, "trammel lens: %s\n", shown);
     }

@@ -143,8 +143,10 @@ static void put_condition(const tr_survey_sheet *s, FILE *out) {
 static void put_sheet(const tr_survey *v, int sheet, const char *file, FILE *out) {
     const tr_survey_sheet *s = &v->sheets[sheet];
     char head[512];
-    snprintf(head, sizeof head, "%s: %d tags and %d corners measured, written to %.300s",
-             v->spec->sheets[sheet].id, s->measured.n_tags, s->measured.n_corners, file);
+    char name[300];
+    tr_text_fit(file, sizeof name, name, sizeof name);
+    snprintf(head, sizeof head, "%s: %d tags and %d corners measured, written to %s",
+             v->spec->sheets[sheet].id, s->measured.n_tags, s->measured.n_corners, name);
     fputc('\n', out);
     put_paragraph(out, 0, 4, head);
     put_frame(v, sheet, out);
@@ -178,8 +180,10 @@ static void put_photos(const tr_survey *v, FILE *out) {
     for (int i = 0; i < v->check.n_photos; i++) {
         const tr_check_photo *p = &v->check.photos[i];
         char text[512];
+        char name[200];
         if (p->is_used || !*p->why_not) continue;
-        snprintf(text, sizeof text, "Photo %.200s is not used: %.250s.", p->file, p->why_not);
+        tr_text_fit(p->file, sizeof name, name, sizeof name);
+        snprintf(text, sizeof text, "Photo %s is not used: %s.", name, p->why_not);
         put_paragraph(out, 0, 4, text);
     }
 }
