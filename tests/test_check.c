@@ -381,6 +381,81 @@ static void test_no_marks(void **state) {
     tr_sim_release(&sim);
 }
 
+enum { LONG = 600 };
+
+/* A folder whose name is longer than a warning. */
+static void print_long(char out[LONG], const char *end) {
+    memset(out, 'x', LONG);
+    for (int i = 100; i < 500; i += 100) out[i] = '/';
+    snprintf(out + 500, LONG - 500, "/%s", end);
+}
+
+static void test_long_paths_leave_room_for_advice(void **state) {
+    (void)state;
+    tr_sim_options options = honest(1);
+    options.n_photos = 8;
+    options.zoom[6] = 1.3;
+    tr_sim sim;
+    tr_error err = {0};
+    assert_true(tr_simulate(&options, &sim, &err));
+    for (int i = 0; i < sim.check.n_photos; i++) {
+        char path[LONG], name[32];
+        snprintf(name, sizeof name, "%s/Ä-%d.jpg", i < 6 ? "a" : "b", i < 6 ? i : i - 6);
+        print_long(path, name);
+        free(sim.check.photos[i].file);
+        sim.check.photos[i].file = strdup(path);
+    }
+    assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
+    bool has_advice = false;
+    for (int i = 0; i < sim.check.warnings.n; i++) {
+        const tr_warning *w = &sim.check.warnings.items[i];
+        assert_null(strstr(w->text, "xx"));
+        if (strcmp(w->code, "photo_contradicts") != 0) continue;
+        /* There is another of that name. */
+        has_advice = strstr(w->text, "Photo b/Ä-0.jpg contradicts") &&
+                     strstr(w->text, "else take all photos anew.");
+    }
+    assert_true(has_advice);
+    tr_sim_release(&sim);
+}
+
+static void test_photos_are_named_so_that_they_are_told_apart(void **state) {
+    (void)state;
+    static const char *const NAMED[][2] = {{"a/none.jpg", "a/none.jpg"},
+                                           {"a/b/none.jpg", "b/none.jpg"},
+                                           {"b/a/none.jpg", "b/a/none.jpg"},
+                                           {"b/other.jpg", "other.jpg"}};
+    enum { N = sizeof NAMED / sizeof *NAMED };
+    tr_sim_options options = honest(1);
+    tr_sim sim;
+    tr_check check;
+    tr_error err = {0};
+    char paths[N][LONG];
+    char *files[N];
+    assert_true(tr_simulate(&options, &sim, &err));
+    for (int i = 0; i < N; i++) {
+        print_long(paths[i], NAMED[i][0]);
+        files[i] = paths[i];
+    }
+    files[0] = paths[0] + 501; /* "a/none.jpg" alone */
+    assert_true(tr_check_photos(&sim.job, files, N, 1, NULL, NULL, &check, &err));
+    assert_int_equal(check.warnings.n, N);
+    for (int i = 0; i < N; i++) {
+        char wanted[128];
+        bool is_said = false;
+        snprintf(wanted, sizeof wanted, "Photo %s is not used: does not exist; check the path.",
+                 NAMED[i][1]);
+        for (int k = 0; k < N; k++) is_said |= strcmp(check.warnings.items[k].text, wanted) == 0;
+        if (!is_said) fail_msg("no warning says: %s", wanted);
+        assert_string_equal(check.photos[i].file, files[i]);
+    }
+    assert_false(tr_check_evaluate(&sim.job, &check, &err));
+    assert_non_null(strstr(err.text, "none.jpg: does not exist; check the path"));
+    assert_null(strstr(err.text, "xx"));
+    tr_check_release(&check);
+    tr_sim_release(&sim);
+}
+
 static void test_thrust_is_refused(void **state) {
     (void)state;
     tr_sim_options options = honest(9);
@@ -439,6 +514,8 @@ int main(void) {
         cmocka_unit_test(test_trap_plate_off),
         cmocka_unit_test(test_same_again),
         cmocka_unit_test(test_no_marks),
+        cmocka_unit_test(test_long_paths_leave_room_for_advice),
+        cmocka_unit_test(test_photos_are_named_so_that_they_are_told_apart),
         cmocka_unit_test(test_thrust_is_refused),
         cmocka_unit_test(test_rear_axle),
     };

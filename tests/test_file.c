@@ -163,6 +163,15 @@ static void paths_join(void **state) {
     }
 }
 
+static void names_have_no_folders(void **state) {
+    (void)state;
+    assert_string_equal(tr_path_name("jobs/photos/1.jpg"), "1.jpg");
+    assert_string_equal(tr_path_name("/1.jpg"), "1.jpg");
+    assert_string_equal(tr_path_name("1.jpg"), "1.jpg");
+    assert_string_equal(tr_path_name("jobs/"), "");
+    assert_string_equal(tr_path_name(""), "");
+}
+
 static void check_sha256(const char *message, const char *wanted) {
     char hex[65];
     tr_sha256_hex(message, strlen(message), hex);
@@ -198,6 +207,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_write_that_fails_half_way_leaves_the_older_file,
                                         make_folder, remove_folder),
         cmocka_unit_test(paths_join),
+        cmocka_unit_test(names_have_no_folders),
         cmocka_unit_test(sha256_has_published_values),
     };
     return cmocka_run_group_tests_name("file", tests, NULL, NULL);

@@ -210,6 +210,7 @@ static void make_photos(scene *s) {
         tr_check_photo *photo = &s->photos[i];
         snprintf(s->files[i], sizeof s->files[i], "photos/%d.jpg", i + 1);
         photo->file = s->files[i];
+        snprintf(photo->name, sizeof photo->name, "%d.jpg", i + 1);
         snprintf(photo->sha256, sizeof photo->sha256, "%064d", i);
         photo->width_px = WIDTH;
         photo->height_px = HEIGHT;

@@ -176,6 +176,11 @@ char *tr_path_beside(const char *from, const char *path) {
     return joined;
 }
 
+const char *tr_path_name(const char *path) {
+    const char *slash = strrchr(path, '/');
+    return slash ? slash + 1 : path;
+}
+
 void tr_sha256_hex(const void *data, size_t size, char hex[65]) {
     struct sha256_ctx state;
     uint8_t digest[SHA256_DIGEST_SIZE];

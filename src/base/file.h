@@ -22,6 +22,9 @@ TR_MUST_USE bool tr_file_write(const char *path, const void *data, size_t size, 
    in front. Owned by the caller (free); NULL when memory ran out. */
 char *tr_path_beside(const char *from, const char *path);
 
+/* The path without its folders; borrowed. */
+const char *tr_path_name(const char *path);
+
 /* SHA-256 (FIPS 180-4) as 64 lower-case hexadecimal digits and a zero. */
 void tr_sha256_hex(const void *data, size_t size, char hex[65]);
 

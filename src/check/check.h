@@ -17,9 +17,12 @@
 #include "marks/marks.h"
 #include "verdict/verdict.h"
 
+enum { TR_PHOTO_NAME_SIZE = 128 };
+
 typedef struct {
-    char *file;      /* as it was named */
-    char sha256[65]; /* of the file's bytes; "" where it could not be read */
+    char *file;                    /* as it was named */
+    char name[TR_PHOTO_NAME_SIZE]; /* as messages name it: check/order.h */
+    char sha256[65];               /* of the file's bytes; "" where it could not be read */
     int width_px, height_px;
     bool is_readable;  /* it is a photo that fits the lens profile: its marks were sought */
     bool is_used;      /* its marks are in the network */

@@ -301,9 +301,7 @@ static void refuse_repeats(tr_check *check) {
             a->is_readable = false;
             tr_photo_marks_release(&a->marks);
             a->quality = (tr_photo_quality){0};
-            char name[200];
-            tr_text_fit(b->file, sizeof name, name, sizeof name);
-            snprintf(a->why_not, sizeof a->why_not, "it is the same photo as %s", name);
+            snprintf(a->why_not, sizeof a->why_not, "it is the same photo as %s", b->name);
         }
     }
 }
@@ -344,17 +342,17 @@ static bool warn_photo(tr_check *check, const tr_check_photo *p, tr_error *err) 
             &check->warnings, err, true, "photo_mirrored",
             "Photo %s is mirrored left to right: turn mirroring off in the camera's settings "
             "and take it anew.",
-            p->file);
+            p->name);
     }
     if (p->is_readable) return true;
     if (p->is_other_lens) {
         return tr_warn(&check->warnings, err, true, "photo_other_lens", "Photo %s is not used: %s.",
-                       p->file, p->why_not);
+                       p->name, p->why_not);
     }
     bool is_size =
         p->width_px > 0 && (p->width_px != lens->width_px || p->height_px != lens->height_px);
     return tr_warn(&check->warnings, err, false, is_size ? "photo_size" : "photo_not_used",
-                   "Photo %s is not used: %s.", p->file, p->why_not);
+                   "Photo %s is not used: %s.", p->name, p->why_not);
 }
 
 /* The first and the last of those taken; what was moved in between shows in the marks only where it
@@ -369,13 +367,10 @@ static bool warn_times(tr_check *check, tr_error *err) {
         if (!last || p->exif.taken_s > last->exif.taken_s) last = p;
     }
     if (!first || last->exif.taken_s - first->exif.taken_s <= 60 * MAX_MINUTES_APART) return true;
-    char names[2][150];
-    tr_text_fit(first->file, sizeof names[0], names[0], sizeof names[0]);
-    tr_text_fit(last->file, sizeof names[1], names[1], sizeof names[1]);
     return tr_warn(&check->warnings, err, false, "photos_far_apart",
                    "Photo %s was taken at %s, but %s at %s: were the photos all taken of "
                    "this setup? If not, take them anew.",
-                   names[0], first->exif.taken, names[1], last->exif.taken);
+                   first->name, first->exif.taken, last->name, last->exif.taken);
 }
 
 bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
@@ -398,6 +393,7 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
         if (!out->photos[i].file) return tr_fail_memory(err);
         out->n_photos = i + 1;
     }
+    tr_check_name_photos(out);
     if (n_threads <= 0) n_threads = (int)sysconf(_SC_NPROCESSORS_ONLN);
     if (n_threads > n) n_threads = n;
     if (n_threads > MAX_THREADS) n_threads = MAX_THREADS;

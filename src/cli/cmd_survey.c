@@ -6,6 +6,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
+#include "base/file.h"
 #include "cli/options.h"
 #include "present/json.h"
 #include "present/survey_json.h"
@@ -114,11 +115,6 @@ static bool is_folder(const char *path) {
     return stat(path, &about) == 0 && S_ISDIR(about.st_mode);
 }
 
-static const char *base_name(const char *path) {
-    const char *slash = strrchr(path, '/');
-    return slash ? slash + 1 : path;
-}
-
 /* A file that is there already may only be an older survey's: so neither the nominal file nor any
    other input can be lost. */
 static bool may_be_written(const char *path, tr_error *err) {
@@ -144,7 +140,7 @@ static bool choose_files(const request *r, const tr_survey_spec *spec, char **fi
                        r->out, spec->n_sheets);
     }
     for (int s = 0; s < spec->n_sheets; s++) {
-        const char *name = base_name(spec->sheets[s].path);
+        const char *name = tr_path_name(spec->sheets[s].path);
         size_t size = strlen(r->out) + strlen(name) + 2;
         files[s] = malloc(size);
         if (!files[s]) return tr_fail_memory(err);
