@@ -20,6 +20,7 @@
 #include "base/wrap.h"
 #include "present/check_text.h"
 #include "present/picture.h"
+#include "present/survey_text.h"
 #include "present/words.h"
 
 enum { MAT, BOARD, PLATE_A, PLATE_B, PLATE_C, PLATE_D, N_SHEETS };
@@ -964,6 +965,56 @@ static void text_of_sheets_is_aligned(void **state) {
     }
 }
 
+/* What is known ever so well is not told as exact, and a nothing has no sign. */
+static void text_of_a_survey_tells_no_uncertainty_of_nothing(void **state) {
+    (void)state;
+    static const char *const WANTED[] = {
+        "  ±0.01  ±0.01\n",    " 0.001 ±0.001 ",
+        " ±0.01        160.0", "x 99.600 % ±0.001, y 100.300 % ±0.001",
+        "by 0.4 mm ±0.1 in",   "1000.00 ±0.01 "};
+    static const char *const NEVER[] = {"±0.00 ", "±0.00\n", "±0.000", "±0.0 ", "+0.00", "-0.00"};
+    scene *s = make_scene(1);
+    tr_survey_spec spec = {.sheets = &s->sheets[MAT], .n_sheets = 1};
+    tr_survey_mark tag = {.name = {.is_tag = true},
+                          .has_nominal = true,
+                          .nominal_mm = {-650, -350},
+                          .nominal_size_mm = 160,
+                          .is_measured = true,
+                          .at_mm = {-650.001, -349.999},
+                          .turn_rad = 0.001 * TR_RAD_PER_DEG,
+                          .edges_mm = {160.1, 160.2},
+                          .u95_mm = {0.001, 0.004},
+                          .u95_turn_rad = 1e-7,
+                          .u95_edges_mm = {0.001, 0.002}};
+    tr_survey_sheet sheet = {.n_marks = 1,
+                             .has_scale = true,
+                             .scale = {0.996, 1.003},
+                             .scale_u95 = {1e-7, 1e-6},
+                             .condition = {.has_flatness = true, .flatness_mm = 0.4}};
+    sheet.condition.flatness_u95_mm = 0.04;
+    tr_survey survey = {.spec = &spec, .marks = &tag, .n_marks = 1, .sheets = &sheet};
+    survey.n_lengths = 1;
+    survey.lengths[0] = (tr_survey_length){
+        .title = "bar BAR-1", .is_used = true, .stated_mm = 1000, .sd_mm = 0.001};
+    char file[] = "mat.yaml";
+    char *files[] = {file};
+    char *text = NULL;
+    size_t size = 0;
+    FILE *out = open_memstream(&text, &size);
+    assert_non_null(out);
+    tr_survey_text(&survey, files, out);
+    assert_int_equal(fclose(out), 0);
+    check_lines_fit(text);
+    for (size_t i = 0; i < sizeof WANTED / sizeof *WANTED; i++) {
+        if (!strstr(text, WANTED[i])) fail_msg("'%s' is not in:\n%s", WANTED[i], text);
+    }
+    for (size_t i = 0; i < sizeof NEVER / sizeof *NEVER; i++) {
+        if (strstr(text, NEVER[i])) fail_msg("'%s' is in:\n%s", NEVER[i], text);
+    }
+    free(text);
+    free(s);
+}
+
 /* Whatever stands in names, no line is too wide and nothing controls the terminal. */
 static void text_and_picture_survive_any_name(void **state) {
     (void)state;
@@ -1159,6 +1210,7 @@ int main(void) {
         cmocka_unit_test(columns_are_counted_by_characters),
         cmocka_unit_test(text_is_cut_between_characters),
         cmocka_unit_test(text_of_sheets_is_aligned),
+        cmocka_unit_test(text_of_a_survey_tells_no_uncertainty_of_nothing),
         cmocka_unit_test(text_and_picture_survive_any_name),
         cmocka_unit_test(picture_of_a_fail),
         cmocka_unit_test(picture_of_a_small_error_and_a_photo_on_its_side),

@@ -16,6 +16,7 @@
 #include "lens/profile.h"
 #include "present/cautions.h"
 #include "present/json.h"
+#include "present/words.h"
 
 static const double MAX_PITCH_MM = 10000;
 
@@ -207,9 +208,15 @@ static void print_camera(const tr_camera *camera) {
     puts(*comma ? "" : "not told by the photos, so that checks cannot compare it");
 }
 
-/* What rounds to 0.00 has no sign. */
-static double without_minus_zero(double mm) {
-    return fabs(mm) < 0.005 ? 0 : mm;
+static void print_bow(const double bow_mm[2], const double sd_mm[2]) {
+    char bow[2][TR_CELL_SIZE], sd[2][TR_CELL_SIZE];
+    for (int k = 0; k < 2; k++) {
+        tr_number_rounded(bow_mm[k], 2, false, bow[k]);
+        tr_u95_rounded(sd_mm[k], 2, sd[k]);
+    }
+    const size_t sign = strlen("±");
+    printf("The board's middle stands out by %s ± %s mm along and %s ± %s mm across.\n", bow[0],
+           sd[0] + sign, bow[1], sd[1] + sign);
 }
 
 static void print_photos(const tr_lens_run *run) {
@@ -252,11 +259,7 @@ static void print_text(const request *r, const tr_lens_run *run) {
                         k < TR_K1 ? " px" : "");
     }
     printf("\nA corner lies %.3f px (rms) from where this lens puts it.\n", c->rms_px);
-    if (c->bow_sd_mm[0] > 0) {
-        printf("The board's middle stands out by %.2f ± %.2f mm along and %.2f ± %.2f mm across.\n",
-               without_minus_zero(c->bow_mm[0]), c->bow_sd_mm[0], without_minus_zero(c->bow_mm[1]),
-               c->bow_sd_mm[1]);
-    }
+    if (c->bow_sd_mm[0] > 0) print_bow(c->bow_mm, c->bow_sd_mm);
     fputc('\n', stdout);
     print_photos(run);
     fputs("\nTo make it better, or sure:\n", stdout);
