@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "base/wrap.h"
 #include "calib/median.h"
 #include "calib/quality.h"
 #include "image/photo.h"
@@ -94,8 +95,9 @@ static void drop_repeated(tr_lens_run *run) {
         for (int k = 0; k < i && p->is_used; k++) {
             if (strcmp(p->sha256, run->photos[k].sha256) != 0) continue;
             p->is_used = false;
-            snprintf(p->why_not, sizeof p->why_not, "it is the same file as '%.200s'",
-                     run->photos[k].file);
+            char name[200];
+            tr_text_fit(run->photos[k].file, sizeof name, name, sizeof name);
+            snprintf(p->why_not, sizeof p->why_not, "it is the same file as '%s'", name);
         }
     }
 }
@@ -140,6 +142,18 @@ void tr_lens_run_release(tr_lens_run *run) {
 
 /* ---- Boards to the lens ---- */
 
+/* The names of two photos, as messages have them. */
+typedef struct {
+    char a[80], b[80];
+} two_names;
+
+static two_names names_of(const tr_lens_photo *a, const tr_lens_photo *b) {
+    two_names names;
+    tr_text_fit(tr_lens_photo_name(a), 60, names.a, sizeof names.a);
+    tr_text_fit(tr_lens_photo_name(b), 60, names.b, sizeof names.b);
+    return names;
+}
+
 static int count_used(const tr_lens_run *run) {
     int n = 0;
     for (int i = 0; i < run->n_photos; i++) n += run->photos[i].is_used;
@@ -156,10 +170,11 @@ static bool check_cameras(const tr_lens_run *run, tr_camera *camera, tr_error *e
         for (int k = 0; k < i; k++) {
             const tr_lens_photo *q = &run->photos[k];
             if (!tr_camera_differ(&q->camera, &p->camera, &d)) continue;
+            two_names names = names_of(q, p);
             return tr_fail(err, TR_NO_MEASURE,
-                           "'%.60s' was taken %.70s, but '%.60s' %.70s; a lens profile is for one "
+                           "'%s' was taken %.70s, but '%s' %.70s; a lens profile is for one "
                            "camera at one focal length and zoom: use photos taken alike only",
-                           tr_lens_photo_name(q), d.a, tr_lens_photo_name(p), d.b);
+                           names.a, d.a, names.b, d.b);
         }
         tr_camera_complete(camera, &p->camera);
     }
@@ -182,13 +197,13 @@ static bool check_sizes(const tr_lens_run *run, tr_error *err) {
     }
     if (!other) return true;
     char more[32] = "";
+    two_names names = names_of(first, other);
     if (n_other > 1) snprintf(more, sizeof more, " (and %d more)", n_other - 1);
-    return tr_fail(
-        err, TR_NO_MEASURE,
-        "'%.80s' has %d x %d px, but '%.80s'%s has %d x %d px; a lens profile is for one "
-        "camera at one image size: use photos of one size only",
-        tr_lens_photo_name(first), first->width_px, first->height_px, tr_lens_photo_name(other),
-        more, other->width_px, other->height_px);
+    return tr_fail(err, TR_NO_MEASURE,
+                   "'%s' has %d x %d px, but '%s'%s has %d x %d px; a lens profile is for one "
+                   "camera at one image size: use photos of one size only",
+                   names.a, first->width_px, first->height_px, names.b, more, other->width_px,
+                   other->height_px);
 }
 
 static bool check_count(const tr_lens_run *run, tr_error *err) {

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/left_out.h"
 #include "check/check.h"
 #include "tools/simulate/simulate.h"
 
@@ -313,6 +314,57 @@ static void test_trap_nudged(void **state) {
     }
 }
 
+/* Moves what the photo alone says of where the sheet lies, along the sheet. */
+static void shift_view(tr_photo_marks *marks, int sheet, double mm) {
+    for (int k = 0; k < marks->n_views; k++) {
+        if (marks->views[k].sheet != sheet) continue;
+        for (int p = 0; p < 2; p++) {
+            tr_pose *pose = &marks->views[k].pose[p].camera_from_plane;
+            *pose = tr_pose_mul(*pose, (tr_pose){tr_m3_identity(), {mm, 0, 0}});
+        }
+    }
+}
+
+/* Marks were left out of two photos, of which one has the mat elsewhere; so has a third, whose
+   marks fit. The photo named is the one whose distance is told. */
+static void test_moved_sheet_is_told_of_one_photo(void **state) {
+    (void)state;
+    tr_sim_options options = {.seed = 3, .n_photos = 8};
+    tr_sim sim;
+    tr_error err = {0};
+    tr_warnings warnings = {0};
+    tr_adjustment adj;
+    const tr_photo_marks *photos[8];
+    static const char *const NAMES[8] = {"0", "1", "2", "3", "4", "5", "6", "7"};
+    int shows[3], n = 0;
+    assert_true(tr_simulate(&options, &sim, &err));
+    for (int i = 0; i < 8; i++) photos[i] = &sim.check.photos[i].marks;
+    tr_adjust_input in = {&sim.job.lens, sim.job.sheets, sim.job.n_sheets, photos, NAMES, 8};
+    assert_true(tr_adjust(&in, &adj, &warnings, &err));
+    for (int i = 0; i < 8 && n < 3; i++) {
+        bool shows_mat = false;
+        for (int k = 0; k < photos[i]->n_views; k++) shows_mat |= photos[i]->views[k].sheet == 0;
+        if (shows_mat) shows[n++] = i;
+    }
+    assert_int_equal(n, 3);
+    for (int i = 0; i < adj.net.n_observations; i++) {
+        tr_net_obs *o = &adj.net.observations[i];
+        if (o->sheet == 0 && (o->photo == shows[0] || o->photo == shows[1])) o->is_used = false;
+    }
+    shift_view(&sim.check.photos[shows[1]].marks, 0, 40);
+    shift_view(&sim.check.photos[shows[2]].marks, 0, 200);
+    tr_warnings_release(&warnings);
+    assert_true(tr_find_left_out(&in, &adj, &warnings, &err));
+    char wanted[128];
+    snprintf(wanted, sizeof wanted, "in %s it is some 40 mm away", NAMES[shows[1]]);
+    if (!strstr(warnings.items[0].text, wanted)) print_error("%s\n", warnings.items[0].text);
+    assert_string_equal(warnings.items[0].code, "sheet_moved");
+    assert_non_null(strstr(warnings.items[0].text, wanted));
+    tr_warnings_release(&warnings);
+    tr_adjustment_release(&adj);
+    tr_sim_release(&sim);
+}
+
 /* All of one photo contradicts the others: it is left out, but not in silence. */
 static void test_trap_zoomed(void **state) {
     (void)state;
@@ -380,6 +432,81 @@ static void test_no_marks(void **state) {
     tr_sim_release(&sim);
 }
 
+enum { LONG = 600 };
+
+/* A folder whose name is longer than a warning. */
+static void print_long(char out[LONG], const char *end) {
+    memset(out, 'x', LONG);
+    for (int i = 100; i < 500; i += 100) out[i] = '/';
+    snprintf(out + 500, LONG - 500, "/%s", end);
+}
+
+static void test_long_paths_leave_room_for_advice(void **state) {
+    (void)state;
+    tr_sim_options options = honest(1);
+    options.n_photos = 8;
+    options.zoom[6] = 1.3;
+    tr_sim sim;
+    tr_error err = {0};
+    assert_true(tr_simulate(&options, &sim, &err));
+    for (int i = 0; i < sim.check.n_photos; i++) {
+        char path[LONG], name[32];
+        snprintf(name, sizeof name, "%s/Ä-%d.jpg", i < 6 ? "a" : "b", i < 6 ? i : i - 6);
+        print_long(path, name);
+        free(sim.check.photos[i].file);
+        sim.check.photos[i].file = strdup(path);
+    }
+    assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
+    bool has_advice = false;
+    for (int i = 0; i < sim.check.warnings.n; i++) {
+        const tr_warning *w = &sim.check.warnings.items[i];
+        assert_null(strstr(w->text, "xx"));
+        if (strcmp(w->code, "photo_contradicts") != 0) continue;
+        /* There is another of that name. */
+        has_advice = strstr(w->text, "Photo b/Ä-0.jpg contradicts") &&
+                     strstr(w->text, "else take all photos anew.");
+    }
+    assert_true(has_advice);
+    tr_sim_release(&sim);
+}
+
+static void test_photos_are_named_so_that_they_are_told_apart(void **state) {
+    (void)state;
+    static const char *const NAMED[][2] = {{"a/none.jpg", "a/none.jpg"},
+                                           {"a/b/none.jpg", "b/none.jpg"},
+                                           {"b/a/none.jpg", "b/a/none.jpg"},
+                                           {"b/other.jpg", "other.jpg"}};
+    enum { N = sizeof NAMED / sizeof *NAMED };
+    tr_sim_options options = honest(1);
+    tr_sim sim;
+    tr_check check;
+    tr_error err = {0};
+    char paths[N][LONG];
+    char *files[N];
+    assert_true(tr_simulate(&options, &sim, &err));
+    for (int i = 0; i < N; i++) {
+        print_long(paths[i], NAMED[i][0]);
+        files[i] = paths[i];
+    }
+    files[0] = paths[0] + 501; /* "a/none.jpg" alone */
+    assert_true(tr_check_photos(&sim.job, files, N, 1, NULL, NULL, &check, &err));
+    assert_int_equal(check.warnings.n, N);
+    for (int i = 0; i < N; i++) {
+        char wanted[128];
+        bool is_said = false;
+        snprintf(wanted, sizeof wanted, "Photo %s is not used: does not exist; check the path.",
+                 NAMED[i][1]);
+        for (int k = 0; k < N; k++) is_said |= strcmp(check.warnings.items[k].text, wanted) == 0;
+        if (!is_said) fail_msg("no warning says: %s", wanted);
+        assert_string_equal(check.photos[i].file, files[i]);
+    }
+    assert_false(tr_check_evaluate(&sim.job, &check, &err));
+    assert_non_null(strstr(err.text, "none.jpg: does not exist; check the path"));
+    assert_null(strstr(err.text, "xx"));
+    tr_check_release(&check);
+    tr_sim_release(&sim);
+}
+
 static void test_thrust_is_refused(void **state) {
     (void)state;
     tr_sim_options options = honest(9);
@@ -433,11 +560,14 @@ int main(void) {
         cmocka_unit_test(test_trap_stretched_one_way),
         cmocka_unit_test(test_trap_moved_little),
         cmocka_unit_test(test_trap_nudged),
+        cmocka_unit_test(test_moved_sheet_is_told_of_one_photo),
         cmocka_unit_test(test_trap_zoomed),
         cmocka_unit_test(test_trap_missing),
         cmocka_unit_test(test_trap_plate_off),
         cmocka_unit_test(test_same_again),
         cmocka_unit_test(test_no_marks),
+        cmocka_unit_test(test_long_paths_leave_room_for_advice),
+        cmocka_unit_test(test_photos_are_named_so_that_they_are_told_apart),
         cmocka_unit_test(test_thrust_is_refused),
         cmocka_unit_test(test_rear_axle),
     };

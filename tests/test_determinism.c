@@ -4,10 +4,12 @@
 
 #include <jansson.h>
 
+#include "base/file.h"
 #include "calib/lens_run.h"
 #include "check/check.h"
 #include "job/job.h"
 #include "present/check_json.h"
+#include "present/picture.h"
 
 enum { N_ORDERS = 24 }; /* 4! */
 
@@ -41,21 +43,38 @@ static void order_photos(int k, char *files[SMALL_PHOTOS]) {
     }
 }
 
-/* What a check says, as JSON. */
-static json_t *check(const char *job_path, char *const *files, int n_threads) {
+/* What a check says, and the SHA-256 of its picture. */
+typedef struct {
+    json_t *json; /* owned by the caller */
+    char picture[65];
+} result;
+
+static void draw(const tr_check *c, char sha256[65]) {
+    uint8_t *data;
+    size_t size;
+    tr_error err = {0};
+    if (!tr_picture_write(c, NULL, "picture.png", &err)) fail_msg("%s", err.text);
+    assert_true(tr_file_read("picture.png", (size_t)1 << 28, &data, &size, &err));
+    tr_sha256_hex(data, size, sha256);
+    free(data);
+}
+
+static result check(const char *job_path, char *const *files, int n_threads) {
+    result r;
     tr_job job;
     tr_check c;
     tr_error err = {0};
-    assert_true(tr_job_read(job_path, &job, &err));
+    if (!tr_job_read(job_path, &job, &err)) fail_msg("%s %s", err.key, err.text);
     if (!tr_check_photos(&job, files, SMALL_PHOTOS, n_threads, NULL, NULL, &c, &err) ||
         !tr_check_evaluate(&job, &c, &err)) {
         fail_msg("%s", err.text);
     }
-    json_t *json = tr_check_json(&c);
-    assert_non_null(json);
+    r.json = tr_check_json(&c);
+    assert_non_null(r.json);
+    draw(&c, r.picture);
     tr_check_release(&c);
     tr_job_release(&job);
-    return json;
+    return r;
 }
 
 /* Every digit of every number, and the order of the keys. Owned by the caller. */
@@ -66,9 +85,9 @@ static char *text_of(const json_t *json) {
     return text;
 }
 
-static void check_same(const json_t *a, const json_t *b) {
-    char *x = text_of(a);
-    char *y = text_of(b);
+static void check_same(const result *a, const result *b) {
+    char *x = text_of(a->json);
+    char *y = text_of(b->json);
     if (strcmp(x, y) != 0) {
         size_t at = 0;
         while (x[at] == y[at]) at++;
@@ -76,6 +95,7 @@ static void check_same(const json_t *a, const json_t *b) {
         print_error("first difference:\n%.260s\n---\n%.260s\n", x + from, y + from);
     }
     assert_string_equal(x, y);
+    assert_string_equal(a->picture, b->picture);
     free(x);
     free(y);
 }
@@ -102,13 +122,13 @@ static void threads_change_nothing(void **state) {
     (void)state;
     char *files[SMALL_PHOTOS];
     order_photos(0, files);
-    json_t *one = check("job.yaml", files, 1);
+    result one = check("job.yaml", files, 1);
     for (int n_threads = 1; n_threads <= 4; n_threads++) {
-        json_t *more = check("job.yaml", files, n_threads);
-        check_same(one, more);
-        json_decref(more);
+        result more = check("job.yaml", files, n_threads);
+        check_same(&one, &more);
+        json_decref(more.json);
     }
-    json_decref(one);
+    json_decref(one.json);
 }
 
 static void the_list_of_photos_is_in_the_order_given(void **state) {
@@ -116,7 +136,7 @@ static void the_list_of_photos_is_in_the_order_given(void **state) {
     for (int k = 0; k < N_ORDERS; k += 5) {
         char *files[SMALL_PHOTOS];
         order_photos(k, files);
-        json_t *json = check("job.yaml", files, 2);
+        json_t *json = check("job.yaml", files, 2).json;
         const json_t *photos = json_object_get(json, "photos");
         for (size_t i = 0; i < SMALL_PHOTOS; i++) {
             const json_t *file = json_object_get(json_array_get(photos, i), "file");
@@ -129,17 +149,17 @@ static void the_list_of_photos_is_in_the_order_given(void **state) {
 static void check_orders(const char *job_path, bool has_warnings) {
     char *files[SMALL_PHOTOS];
     order_photos(0, files);
-    json_t *first = check(job_path, files, 2);
-    assert_int_equal(json_array_size(json_object_get(first, "warnings")) > 0, has_warnings);
-    sort_photos(first);
+    result first = check(job_path, files, 2);
+    assert_int_equal(json_array_size(json_object_get(first.json, "warnings")) > 0, has_warnings);
+    sort_photos(first.json);
     for (int k = 1; k < N_ORDERS; k++) {
         order_photos(k, files);
-        json_t *other = check(job_path, files, 2);
-        sort_photos(other);
-        check_same(first, other);
-        json_decref(other);
+        result other = check(job_path, files, 2);
+        sort_photos(other.json);
+        check_same(&first, &other);
+        json_decref(other.json);
     }
-    json_decref(first);
+    json_decref(first.json);
 }
 
 static void the_order_of_photos_changes_nothing(void **state) {
@@ -161,6 +181,31 @@ static void nor_where_something_does_not_fit(void **state) {
     snprintf(job, sizeof job, "job: SMALL-2\nlens: other-lens.yaml\n%s", rest);
     small_text(".", "job-2.yaml", job);
     check_orders("job-2.yaml", true);
+}
+
+/* A sheet with one tag, of which several photos show as much: the picture shows it in the same one.
+ */
+static void nor_where_photos_show_as_much(void **state) {
+    (void)state;
+    small_text(".", "layout-3.yaml",
+               "layout: SMALL-FRONT\n"
+               "vehicle: Small estate car\n"
+               "axes: rear-axle\n"
+               "wheelbase_mm: 2700\n"
+               "track_rear_mm: 1750\n"
+               "placements:\n"
+               "  - { sheet: P-2, from: rear-axle, x_mm: 2700, y_mm: 880, yaw_deg: 1,\n"
+               "      limits: { x_mm: 20, y_mm: 20, yaw_deg: 1 } }\n");
+    small_text(".", "job-3.yaml",
+               "job: SMALL-3\n"
+               "lens: lens.yaml\n"
+               "layout: layout-3.yaml\n"
+               "sheets: [mat.yaml, p0.yaml, p1.yaml, p2.yaml, p3.yaml]\n"
+               "references:\n"
+               "  - { point: rear-left, sheet: P-0 }\n"
+               "  - { point: rear-right, sheet: P-1 }\n"
+               "reference_sd_mm: 1.0\n");
+    check_orders("job-3.yaml", true);
 }
 
 static tr_lens calibrate(int n_threads) {
@@ -199,6 +244,7 @@ int main(void) {
         cmocka_unit_test(the_list_of_photos_is_in_the_order_given),
         cmocka_unit_test(the_order_of_photos_changes_nothing),
         cmocka_unit_test(nor_where_something_does_not_fit),
+        cmocka_unit_test(nor_where_photos_show_as_much),
     };
     return cmocka_run_group_tests_name("determinism", tests, set_up, tear_down);
 }

@@ -60,6 +60,70 @@ static void what_is_written_is_read(void **state) {
     assert_int_equal(temp_count(*state), 1);
 }
 
+static void check_link(const char *path) {
+    struct stat about;
+    assert_int_equal(lstat(path, &about), 0);
+    assert_true(S_ISLNK(about.st_mode));
+}
+
+/* Into the place that a link leads to; also by several of them, and where nothing is there yet. */
+static void a_link_stays_a_link(void **state) {
+    char folder[TEMP_SIZE], file[TEMP_SIZE], link[TEMP_SIZE], other[TEMP_SIZE];
+    tr_error err = {0};
+    assert_int_equal(mkdir(temp_path(folder, *state, "share"), 0700), 0);
+    temp_path(file, folder, "a.png");
+    assert_int_equal(symlink("share/a.png", temp_path(link, *state, "link")), 0);
+    assert_int_equal(symlink(link, temp_path(other, *state, "other")), 0);
+    assert_true(tr_file_write(link, "first", 5, NULL));
+    check_content(file, "first");
+    assert_true(tr_file_write(other, "second", 6, NULL));
+    check_content(file, "second");
+    check_link(link);
+    check_link(other);
+    assert_int_equal(temp_count(folder), 1);
+    assert_int_equal(temp_count(*state), 3);
+    /* Where it leads to no folder. */
+    assert_int_equal(unlink(link), 0);
+    assert_int_equal(symlink("none/a.png", link), 0);
+    assert_false(tr_file_write(other, "third", 5, &err));
+    assert_string_equal(err.file, other);
+    assert_string_equal(err.text,
+                        "cannot be written, its folder does not exist; make the folder first");
+    /* Where it leads to itself. */
+    assert_int_equal(unlink(link), 0);
+    assert_int_equal(symlink("other", link), 0);
+    err = (tr_error){0};
+    assert_false(tr_file_write(other, "third", 5, &err));
+    assert_int_equal(err.code, TR_NO_FILE);
+    check_content(file, "second");
+    assert_int_equal(temp_count(*state), 3);
+}
+
+static void rights_stay(void **state) {
+    static const mode_t MODES[] = {0600, 0640, 0664, 0444};
+    char path[TEMP_SIZE];
+    struct stat about;
+    temp_write(temp_path(path, *state, "a"), "older", 5);
+    for (size_t i = 0; i < sizeof MODES / sizeof *MODES; i++) {
+        assert_int_equal(chmod(path, MODES[i]), 0);
+        assert_true(tr_file_write(path, "newer", 5, NULL));
+        assert_int_equal(stat(path, &about), 0);
+        assert_int_equal(about.st_mode & 0777, MODES[i]);
+        check_content(path, "newer");
+    }
+}
+
+/* 255 bytes are what systems allow. */
+static void a_name_may_be_long(void **state) {
+    char name[256], path[TEMP_SIZE + 256];
+    memset(name, 'n', 255);
+    name[255] = 0;
+    snprintf(path, sizeof path, "%s/%s", (const char *)*state, name);
+    assert_true(tr_file_write(path, "x", 1, NULL));
+    check_content(path, "x");
+    assert_int_equal(temp_count(*state), 1);
+}
+
 static void what_cannot_be_read_is_named(void **state) {
     char path[TEMP_SIZE];
     check_unreadable(temp_path(path, *state, "none"), 10, TR_NO_FILE,
@@ -163,6 +227,15 @@ static void paths_join(void **state) {
     }
 }
 
+static void names_have_no_folders(void **state) {
+    (void)state;
+    assert_string_equal(tr_path_name("jobs/photos/1.jpg"), "1.jpg");
+    assert_string_equal(tr_path_name("/1.jpg"), "1.jpg");
+    assert_string_equal(tr_path_name("1.jpg"), "1.jpg");
+    assert_string_equal(tr_path_name("jobs/"), "");
+    assert_string_equal(tr_path_name(""), "");
+}
+
 static void check_sha256(const char *message, const char *wanted) {
     char hex[65];
     tr_sha256_hex(message, strlen(message), hex);
@@ -190,6 +263,9 @@ static void sha256_has_published_values(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(what_is_written_is_read, make_folder, remove_folder),
+        cmocka_unit_test_setup_teardown(a_link_stays_a_link, make_folder, remove_folder),
+        cmocka_unit_test_setup_teardown(rights_stay, make_folder, remove_folder),
+        cmocka_unit_test_setup_teardown(a_name_may_be_long, make_folder, remove_folder),
         cmocka_unit_test_setup_teardown(what_cannot_be_read_is_named, make_folder, remove_folder),
         cmocka_unit_test_setup_teardown(nothing_is_left_where_nothing_can_be_written, make_folder,
                                         remove_folder),
@@ -198,6 +274,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_write_that_fails_half_way_leaves_the_older_file,
                                         make_folder, remove_folder),
         cmocka_unit_test(paths_join),
+        cmocka_unit_test(names_have_no_folders),
         cmocka_unit_test(sha256_has_published_values),
     };
     return cmocka_run_group_tests_name("file", tests, NULL, NULL);

@@ -9,6 +9,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include "base/text.h"
 #include "calib/lens_run.h"
 #include "calib/quality.h"
 #include "draw.h"
@@ -216,6 +217,23 @@ static void mixed_sizes(void **unused) {
         run.photos[i].height_px = 4000;
     }
     check_refused(&run, words, 3);
+    tr_lens_run_release(&run);
+}
+
+static void long_names_are_cut_between_characters(void **unused) {
+    (void)unused;
+    tr_error err = {0};
+    tr_lens_run run = good_set("mixed");
+    char name[160] = "photos/x";
+    for (int i = 0; i < 70; i++) strcat(name, "Ä");
+    free(run.photos[0].file);
+    run.photos[0].file = strdup(name);
+    assert_non_null(run.photos[0].file);
+    run.photos[4].width_px = 3000;
+    assert_false(tr_lens_solve(&run, &err));
+    assert_true(tr_text_is_line(err.text, strlen(err.text)));
+    assert_non_null(strstr(err.text, "'xÄÄÄ"));
+    assert_non_null(strstr(err.text, "Ä…' has 4000 x 3000 px, but '5.jpg' has"));
     tr_lens_run_release(&run);
 }
 
@@ -625,6 +643,7 @@ int main(void) {
         cmocka_unit_test(three_photos),
         cmocka_unit_test(no_photos),
         cmocka_unit_test(mixed_sizes),
+        cmocka_unit_test(long_names_are_cut_between_characters),
         cmocka_unit_test(parallel),
         cmocka_unit_test(middle_only),
         cmocka_unit_test(zoomed_photo),

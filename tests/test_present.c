@@ -3,20 +3,24 @@
 #include "check.h"
 
 #include <jansson.h>
+#include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "base/file.h"
+#include "base/text.h"
 #include "draw.h"
 #include "image/image.h"
+#include "present/canvas.h"
 #include "present/cautions.h"
 #include "present/check_json.h"
 #include "present/json.h"
 #include "base/wrap.h"
 #include "present/check_text.h"
 #include "present/picture.h"
+#include "present/survey_text.h"
 #include "present/words.h"
 
 enum { MAT, BOARD, PLATE_A, PLATE_B, PLATE_C, PLATE_D, N_SHEETS };
@@ -207,6 +211,7 @@ static void make_photos(scene *s) {
         tr_check_photo *photo = &s->photos[i];
         snprintf(s->files[i], sizeof s->files[i], "photos/%d.jpg", i + 1);
         photo->file = s->files[i];
+        snprintf(photo->name, sizeof photo->name, "%d.jpg", i + 1);
         snprintf(photo->sha256, sizeof photo->sha256, "%064d", i);
         photo->width_px = WIDTH;
         photo->height_px = HEIGHT;
@@ -576,31 +581,125 @@ static void json_survives_names_that_are_no_text(void **state) {
 
 /* ---- Picture and text ---- */
 
-/* It is a PNG of the right size, and not blank. */
-static void check_picture(const char *path) {
-    tr_error err = {0};
-    tr_image image;
-    uint8_t *data;
-    size_t size;
-    assert_true(tr_file_read(path, (size_t)1 << 28, &data, &size, &err));
-    assert_memory_equal(data, "\x89PNG\r\n\x1a\n", 8);
-    assert_true(tr_image_decode(data, size, path, &image, &err));
-    assert_int_equal(image.width, TR_PICTURE_WIDTH_PX);
-    assert_int_equal(image.height, TR_PICTURE_HEIGHT_PX);
-    long n_dark = 0;
-    for (long i = 0; i < (long)image.width * image.height; i++) n_dark += image.px[i] < 128;
-    assert_true(n_dark > 10000);
-    tr_image_release(&image);
-    free(data);
+/* A picture as it was written, and its bytes in memory. */
+static cairo_surface_t *read_page(const char *path) {
+    cairo_surface_t *page = cairo_image_surface_create_from_png(path);
+    assert_int_equal(cairo_surface_status(page), CAIRO_STATUS_SUCCESS);
+    assert_int_equal(cairo_image_surface_get_width(page), TR_PICTURE_WIDTH_PX);
+    assert_int_equal(cairo_image_surface_get_height(page), TR_PICTURE_HEIGHT_PX);
+    return page;
+}
+
+/* The colour of a pixel, to a few steps of 255; edges are a mixture and have none. */
+static bool has_colour(cairo_surface_t *page, int x, int y, tr_colour colour) {
+    const unsigned char *rows = cairo_image_surface_get_data(page);
+    uint32_t rgb;
+    memcpy(&rgb, rows + (size_t)y * (size_t)cairo_image_surface_get_stride(page) + 4 * (size_t)x,
+           sizeof rgb);
+    return fabs((rgb >> 16 & 255) - 255 * colour.r) < 6 &&
+           fabs((rgb >> 8 & 255) - 255 * colour.g) < 6 && fabs((rgb & 255) - 255 * colour.b) < 6;
+}
+
+/* Of the pixels with that colour in a part of the page. */
+typedef struct {
+    int n, x0, y0, x1, y1;
+} extent;
+
+static extent extent_of(cairo_surface_t *page, tr_box part, tr_colour colour) {
+    extent e = {0, INT_MAX, INT_MAX, -1, -1};
+    for (int y = (int)part.y; y < part.y + part.height; y++) {
+        for (int x = (int)part.x; x < part.x + part.width; x++) {
+            if (!has_colour(page, x, y, colour)) continue;
+            e.n++;
+            e.x0 = x < e.x0 ? x : e.x0;
+            e.y0 = y < e.y0 ? y : e.y0;
+            e.x1 = x > e.x1 ? x : e.x1;
+            e.y1 = y > e.y1 ? y : e.y1;
+        }
+    }
+    return e;
+}
+
+static bool is_near(cairo_surface_t *page, tr_vec2 at, double reach_px, tr_colour colour) {
+    tr_box part = {floor(at.x - reach_px), floor(at.y - reach_px), 2 * reach_px + 1,
+                   2 * reach_px + 1};
+    return extent_of(page, part, colour).n > 0;
+}
+
+/* It is a PNG of the right size; its badge, and the word beside it, have the verdict's colour and
+   no other's, and below them something is written. */
+static void check_picture(const char *path, tr_verdict verdict) {
+    static const tr_box BADGE = {36, 14, 104, 104}, WORD = {160, 14, 300, 104};
+    static const tr_box REST = {0, 122, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX - 122};
+    cairo_surface_t *page = read_page(path);
+    for (tr_verdict v = TR_PASS; v <= TR_INCONCLUSIVE; v++) {
+        int in_badge = extent_of(page, BADGE, tr_verdict_colour(v)).n;
+        int in_word = extent_of(page, WORD, tr_verdict_colour(v)).n;
+        if ((in_badge > 3000) != (v == verdict) || (in_word > 3000) != (v == verdict)) {
+            fail_msg("%s: %d px of the badge and %d px of the word are %s's, but it is a %s", path,
+                     in_badge, in_word, tr_verdict_name(v), tr_verdict_name(verdict));
+        }
+    }
+    assert_true(extent_of(page, BADGE, TR_WHITE).n > 300);
+    assert_true(extent_of(page, REST, TR_INK).n > 2000);
+    cairo_surface_destroy(page);
     if (!getenv("TRAMMEL_SHOW")) unlink(path);
 }
 
-static void write_picture(const scene *s, const char *path) {
+/* A pixel of the photo after a number of quarter turns to the right. */
+static tr_vec2 turned(tr_vec2 uv_px, int quarters) {
+    for (; quarters > 0; quarters--) uv_px = tr_v2(-uv_px.y, uv_px.x);
+    return uv_px;
+}
+
+/* The sheet's measured outline has the verdict's colour near each of its corners in the photo. How
+   the photo lies on the page is told by the marks drawn over it, which have a colour of their own.
+ */
+static void check_outline(const scene *s, const char *path, int quarters) {
+    static const double REACH_PX = 4;
+    static const tr_box PHOTO = {36, 258, 770, 512};
+    const tr_check_photo *photo = &s->photos[0];
+    tr_vec2 low = {INFINITY, INFINITY};
+    tr_vec2 high = {-INFINITY, -INFINITY};
+    for (int i = 0; i < photo->marks.n_marks; i++) {
+        for (int k = 0; k < photo->marks.marks[i].n_points; k++) {
+            tr_vec2 p = turned(photo->marks.marks[i].uv_px[k], quarters);
+            low = tr_v2(fmin(low.x, p.x), fmin(low.y, p.y));
+            high = tr_v2(fmax(high.x, p.x), fmax(high.y, p.y));
+        }
+    }
+    cairo_surface_t *page = read_page(path);
+    extent e = extent_of(page, PHOTO, TR_SKY);
+    assert_true(e.n > 500);
+    double scale = (e.x1 - e.x0) / (high.x - low.x);
+    CHECK_NEAR((e.y1 - e.y0) / (high.y - low.y), scale, 0.02 * scale);
+    for (int k = 0; k < 4; k++) {
+        const tr_sheet *sheet = &s->sheets[MAT];
+        tr_vec3 corner = tr_v3((k % 2 ? 0.5 : -0.5) * sheet->width_mm,
+                               (k / 2 ? 0.5 : -0.5) * sheet->height_mm, 0);
+        tr_pose camera_from_sheet =
+            tr_pose_mul(photo->camera_from_vehicle, s->results[MAT].vehicle_from_sheet);
+        tr_vec2 uv;
+        assert_true(tr_lens_project(&s->check.lens, tr_pose_apply(camera_from_sheet, corner), &uv,
+                                    NULL, NULL));
+        tr_vec2 p = tr_v2_scale(scale, tr_v2_sub(turned(uv, quarters), low));
+        tr_vec2 at = tr_v2_add(tr_v2(e.x0, e.y0), p);
+        if (!is_near(page, at, REACH_PX, tr_verdict_colour(s->targets[0].verdict)))
+            fail_msg("%s: no outline near (%.0f, %.0f)", path, at.x, at.y);
+    }
+    cairo_surface_destroy(page);
+}
+
+static void draw_picture(const scene *s, const char *path) {
     tr_error err = {0};
     bool ok = tr_picture_write(&s->check, NULL, path, &err);
     if (!ok) print_error("%s\n", err.text);
     assert_true(ok);
-    check_picture(path);
+}
+
+static void write_picture(const scene *s, const char *path) {
+    draw_picture(s, path);
+    check_picture(path, s->check.verdict);
 }
 
 static char *text_of(const scene *s, const tr_error *why, bool is_coloured) {
@@ -810,6 +909,112 @@ static void columns_are_counted_by_characters(void **state) {
     free(text);
 }
 
+static void check_fit(const char *text, int columns, size_t size, const char *wanted) {
+    char out[64];
+    assert_true(size <= sizeof out);
+    tr_text_fit(text, columns, out, size);
+    assert_string_equal(out, wanted);
+}
+
+static void text_is_cut_between_characters(void **state) {
+    (void)state;
+    check_fit("MAT-7", 5, 64, "MAT-7");
+    check_fit("MAT-78", 5, 64, "MAT-…");
+    check_fit("HALLEÄ", 6, 64, "HALLEÄ");
+    check_fit("HALLEÄÖ", 6, 64, "HALLE…");
+    check_fit("車両検査", 8, 64, "車両検査");
+    check_fit("車両検査", 7, 64, "車両検…");
+    check_fit("車両検査", 6, 64, "車両…");
+    check_fit("車", 1, 64, "…");
+    check_fit("e\u0301e\u0301", 2, 64, "e\u0301e\u0301");
+    check_fit("", 1, 4, "");
+    /* By bytes. */
+    check_fit("abc", 64, 4, "abc");
+    check_fit("abcd", 64, 4, "…");
+    check_fit("ÄÄÄ", 64, 7, "ÄÄÄ");
+    check_fit("ÄÄÄÄ", 64, 8, "ÄÄ…");
+    check_fit("ÄÄÄÄ", 64, 7, "Ä…");
+    /* What is no UTF-8, too. */
+    check_fit("ab\xe8", 64, 64, "ab\xe8");
+    check_fit("ab\xe8", 2, 64, "a…");
+}
+
+/* Its rows begin at the same column, and no character is cut in half. */
+static void text_of_sheets_is_aligned(void **state) {
+    (void)state;
+    static const char *const IDS[] = {"MAT-7", "MATTE-HALLEÄ", "MATTE-HALLE-ÄÖÜ",
+                                      "車両検査場の敷物"};
+    for (size_t i = 0; i < sizeof IDS / sizeof *IDS; i++) {
+        scene *s = make_scene(1);
+        place_mat(s, 2.1, -1.2, 0.06, 1.2);
+        snprintf(s->sheets[MAT].id, sizeof s->sheets[MAT].id, "%s", IDS[i]);
+        s->results[MAT].condition =
+            (tr_sheet_condition){.has_flatness = true, .flatness_mm = 1.2, .flatness_u95_mm = 0.4};
+        char *text = text_of(s, NULL, false);
+        char *row = strstr(text, "size up, %\n");
+        assert_non_null(row);
+        row = strchr(row, '\n') + 1;
+        *strchr(row, '\n') = 0;
+        assert_true(tr_text_is_line(row, strlen(row)));
+        char *number = strstr(row, "1.2 ±0.4");
+        assert_non_null(number);
+        *number = 0;
+        assert_int_equal(tr_text_columns(row), 21);
+        free(text);
+        free(s);
+    }
+}
+
+/* What is known ever so well is not told as exact, and a nothing has no sign. */
+static void text_of_a_survey_tells_no_uncertainty_of_nothing(void **state) {
+    (void)state;
+    static const char *const WANTED[] = {
+        "  ±0.01  ±0.01\n",    " 0.001 ±0.001 ",
+        " ±0.01        160.0", "x 99.600 % ±0.001, y 100.300 % ±0.001",
+        "by 0.4 mm ±0.1 in",   "1000.00 ±0.01 "};
+    static const char *const NEVER[] = {"±0.00 ", "±0.00\n", "±0.000", "±0.0 ", "+0.00", "-0.00"};
+    scene *s = make_scene(1);
+    tr_survey_spec spec = {.sheets = &s->sheets[MAT], .n_sheets = 1};
+    tr_survey_mark tag = {.name = {.is_tag = true},
+                          .has_nominal = true,
+                          .nominal_mm = {-650, -350},
+                          .nominal_size_mm = 160,
+                          .is_measured = true,
+                          .at_mm = {-650.001, -349.999},
+                          .turn_rad = 0.001 * TR_RAD_PER_DEG,
+                          .edges_mm = {160.1, 160.2},
+                          .u95_mm = {0.001, 0.004},
+                          .u95_turn_rad = 1e-7,
+                          .u95_edges_mm = {0.001, 0.002}};
+    tr_survey_sheet sheet = {.n_marks = 1,
+                             .has_scale = true,
+                             .scale = {0.996, 1.003},
+                             .scale_u95 = {1e-7, 1e-6},
+                             .condition = {.has_flatness = true, .flatness_mm = 0.4}};
+    sheet.condition.flatness_u95_mm = 0.04;
+    tr_survey survey = {.spec = &spec, .marks = &tag, .n_marks = 1, .sheets = &sheet};
+    survey.n_lengths = 1;
+    survey.lengths[0] = (tr_survey_length){
+        .title = "bar BAR-1", .is_used = true, .stated_mm = 1000, .sd_mm = 0.001};
+    char file[] = "mat.yaml";
+    char *files[] = {file};
+    char *text = NULL;
+    size_t size = 0;
+    FILE *out = open_memstream(&text, &size);
+    assert_non_null(out);
+    tr_survey_text(&survey, files, out);
+    assert_int_equal(fclose(out), 0);
+    check_lines_fit(text);
+    for (size_t i = 0; i < sizeof WANTED / sizeof *WANTED; i++) {
+        if (!strstr(text, WANTED[i])) fail_msg("'%s' is not in:\n%s", WANTED[i], text);
+    }
+    for (size_t i = 0; i < sizeof NEVER / sizeof *NEVER; i++) {
+        if (strstr(text, NEVER[i])) fail_msg("'%s' is in:\n%s", NEVER[i], text);
+    }
+    free(text);
+    free(s);
+}
+
 /* Whatever stands in names, no line is too wide and nothing controls the terminal. */
 static void text_and_picture_survive_any_name(void **state) {
     (void)state;
@@ -868,6 +1073,23 @@ static void picture_of_a_small_error_and_a_photo_on_its_side(void **state) {
     free(s);
 }
 
+/* The required outline lies so far off that it hides neither the measured one nor a tag. */
+static void picture_has_the_measured_outline_where_the_sheet_lies(void **state) {
+    (void)state;
+    for (int quarters = 0; quarters < 4; quarters++) {
+        scene *s = make_scene(1);
+        place_mat(s, 250, -30, 0, 2.2);
+        s->photos[0].camera_from_vehicle =
+            turned_camera(s->photos[0].camera_from_vehicle, -quarters * TR_PI / 2);
+        make_photo_file(s, 0, "present-photo.png");
+        draw_picture(s, "present-outline.png");
+        check_outline(s, "present-outline.png", quarters);
+        check_picture("present-outline.png", TR_FAIL);
+        unlink("present-photo.png");
+        free(s);
+    }
+}
+
 static void picture_of_a_pass(void **state) {
     (void)state;
     scene *s = make_scene(1);
@@ -922,9 +1144,9 @@ static void picture_without_any_measurement(void **state) {
     tr_error why = {0};
     tr_fail(&why, TR_NO_MEASURE, "no photo shows a plate; take photos that show plates and mat");
     assert_true(tr_picture_write(&s->check, &why, "present-failed.png", &err));
-    check_picture("present-failed.png");
+    check_picture("present-failed.png", TR_INCONCLUSIVE);
     assert_true(tr_picture_write(NULL, &why, "present-failed.png", &err));
-    check_picture("present-failed.png");
+    check_picture("present-failed.png", TR_INCONCLUSIVE);
     free(s);
 }
 
@@ -986,9 +1208,13 @@ int main(void) {
         cmocka_unit_test(rounded_numbers_never_contradict_the_verdict),
         cmocka_unit_test(numbers_have_a_plain_zero_and_a_sign),
         cmocka_unit_test(columns_are_counted_by_characters),
+        cmocka_unit_test(text_is_cut_between_characters),
+        cmocka_unit_test(text_of_sheets_is_aligned),
+        cmocka_unit_test(text_of_a_survey_tells_no_uncertainty_of_nothing),
         cmocka_unit_test(text_and_picture_survive_any_name),
         cmocka_unit_test(picture_of_a_fail),
         cmocka_unit_test(picture_of_a_small_error_and_a_photo_on_its_side),
+        cmocka_unit_test(picture_has_the_measured_outline_where_the_sheet_lies),
         cmocka_unit_test(picture_of_a_pass),
         cmocka_unit_test(picture_of_two_targets_one_not_found),
         cmocka_unit_test(picture_of_numbers_that_are_none),

@@ -561,6 +561,50 @@ static void the_command_refuses(void **state) {
     assert_false(has_file(folder, "x.yaml"));
 }
 
+/* The mat as two sheets, each with some of its marks; the file of the second is too large. */
+static void a_file_that_was_written_is_named(void **state) {
+    const rendered *r = *state;
+    char path[TEMP_SIZE];
+    char command[2 * TEMP_SIZE + 256];
+    static char out[65536];
+    const char *program = getenv("TRAMMEL_PROGRAM");
+    assert_non_null(program);
+    tr_sheet part = r->sim.spec.sheets[0];
+    assert_int_equal(part.n_tags, 7);
+    snprintf(part.id, sizeof part.id, "MAT-ONE");
+    part.n_tags = 3;
+    part.n_corners = 0;
+    assert_true(tr_sheet_write(temp_path(path, r->folder, "one.yaml"), &part, NULL));
+    part = r->sim.spec.sheets[0];
+    part.tags += 3;
+    part.n_tags -= 3;
+    assert_true(tr_sheet_write(temp_path(path, r->folder, "two.yaml"), &part, NULL));
+    copy(r->folder, "survey.yaml", "parts.yaml", "[mat.yaml]", "[one.yaml, two.yaml]");
+    assert_int_equal(mkdir(temp_path(path, r->folder, "parts"), 0700), 0);
+    for (int is_json = 0; is_json < 2; is_json++) {
+        /* In blocks of 512 bytes. */
+        snprintf(command, sizeof command,
+                 "cd '%.400s' && trap '' XFSZ && ulimit -f 12 && '%.400s' survey parts.yaml --out "
+                 "parts %s 2>/dev/null",
+                 r->folder, program, is_json ? "--json" : "");
+        FILE *from = popen(command, "r");
+        assert_non_null(from);
+        out[fread(out, 1, sizeof out - 1, from)] = 0;
+        int status = pclose(from);
+        assert_true(WIFEXITED(status));
+        const char *words = is_json ? "\"file\": \"parts/one.yaml\""
+                                    : "1 of 2 files was written (parts/one.yaml): parts/two.yaml: ";
+        if (WEXITSTATUS(status) != 3 || !strstr(out, words)) fail_msg("%d:\n%s", status, out);
+        if (is_json) assert_non_null(strstr(out, "\"file\": null"));
+        assert_null(strstr(out, "Nothing was written"));
+    }
+    assert_true(has_file(r->folder, "parts/one.yaml"));
+    assert_false(has_file(r->folder, "parts/two.yaml"));
+    /* Where even the first cannot be made, none is. */
+    copy(r->folder, "survey.yaml", "none.yaml", NULL, NULL);
+    expect(r->folder, "none.yaml 01.jpg --out x.yaml", 3, "Nothing was written: only 1 of 1");
+}
+
 /* ---- the survey file ---- */
 
 static void a_bad_survey_file_is_refused(void **state) {
@@ -666,6 +710,7 @@ int main(void) {
         cmocka_unit_test(a_rendered_mat_is_measured),
         cmocka_unit_test(the_command_writes_a_sheet_that_a_check_takes),
         cmocka_unit_test(the_command_refuses),
+        cmocka_unit_test(a_file_that_was_written_is_named),
         cmocka_unit_test(a_bad_survey_file_is_refused),
         cmocka_unit_test(a_survey_without_a_length_is_refused),
         cmocka_unit_test(a_bar_may_have_a_file),

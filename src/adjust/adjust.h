@@ -33,7 +33,7 @@ typedef struct {
     const tr_sheet *sheets;
     int n_sheets;
     const tr_photo_marks *const *photos; /* NULL for one that cannot be used */
-    const char *const *photo_names;      /* for warnings */
+    const char *const *photo_names;      /* as warnings name them */
     int n_photos;
 } tr_adjust_input;
 

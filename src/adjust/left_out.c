@@ -12,33 +12,26 @@ static const double LEFT_OUT_OF_ALL = 0.10;
 /* A sheet that lies further from its place than this in some photos was moved. */
 static const double MOVED_MM = 4.0;
 
-/* Where a sheet lies in each photo alone, against its place in the network. */
-typedef struct {
-    bool is_away[TR_MAX_PHOTOS]; /* photos that have it elsewhere */
-    bool is_seen[TR_MAX_PHOTOS]; /* photos that have it at all */
-    int n_away, n_seen;
-    double away_mm; /* mean distance of those */
-} displacement;
-
-static void find_displacement(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
-                              tr_pose home, displacement *d) {
-    memset(d, 0, sizeof *d);
+/* Leaves in the list those photos that, each alone, have the sheet elsewhere than the network does.
+   Returns the mean distance of these; 0: there is none. mm */
+static double keep_displaced(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
+                             bool *is_listed) {
+    tr_vec3 home = adj->net.sheets[sheet].world_from_sheet.t_mm;
+    double sum = 0;
+    int n = 0;
     for (int i = 0; i < in->n_photos && i < TR_MAX_PHOTOS; i++) {
-        if (!adj->photo_placed[i]) continue;
-        for (int k = 0; k < in->photos[i]->n_views; k++) {
+        double mm = 0;
+        for (int k = 0; is_listed[i] && k < in->photos[i]->n_views; k++) {
             const tr_sheet_view *view = &in->photos[i]->views[k];
             tr_pose pose;
             if (view->sheet != sheet || !tr_adjust_floor_pose(in, adj, i, view, &pose)) continue;
-            double mm = hypot(pose.t_mm.x - home.t_mm.x, pose.t_mm.y - home.t_mm.y);
-            d->is_seen[i] = true;
-            d->n_seen++;
-            if (mm <= MOVED_MM) continue;
-            d->is_away[i] = true;
-            d->n_away++;
-            d->away_mm += mm;
+            mm = hypot(pose.t_mm.x - home.x, pose.t_mm.y - home.y);
         }
+        is_listed[i] = mm > MOVED_MM;
+        n += is_listed[i];
+        sum += is_listed[i] ? mm : 0;
     }
-    if (d->n_away > 0) d->away_mm /= d->n_away;
+    return n > 0 ? sum / n : 0;
 }
 
 /* Points of one sheet in one photo: in all, and left out. */
@@ -64,9 +57,10 @@ static point_count *count_points(const tr_adjustment *adj) {
 static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
                        const point_count *counts, tr_warnings *warnings, tr_error *err) {
     bool is_listed[TR_MAX_PHOTOS] = {false};
+    bool is_away[TR_MAX_PHOTOS];
     char list[256];
-    displacement d;
     int n = 0;
+    if (tr_warnings_have(warnings, "sheet_moved")) return true; /* said already */
     for (int i = 0; i < in->n_photos && i < TR_MAX_PHOTOS; i++) {
         point_count c = counts[sheet * in->n_photos + i];
         if (c.all == 0 || c.left_out <= LEFT_OUT_OF_VIEW * c.all) continue;
@@ -74,15 +68,15 @@ static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int 
         n++;
     }
     if (n == 0) return true;
-    find_displacement(in, adj, sheet, adj->net.sheets[sheet].world_from_sheet, &d);
-    tr_name_photos(in, is_listed, list, sizeof list);
-    if (tr_warnings_have(warnings, "sheet_moved")) return true; /* said already */
-    if (d.n_away > 0) {
+    memcpy(is_away, is_listed, sizeof is_away);
+    double away_mm = keep_displaced(in, adj, sheet, is_away);
+    tr_name_photos(in, away_mm > 0 ? is_away : is_listed, list, sizeof list);
+    if (away_mm > 0) {
         return tr_warn(
             warnings, err, true, "sheet_moved",
             "%s does not lie at one place: in %s it is some %.0f mm away from where the other "
             "photos have it. Something was moved between the photos; take them all anew.",
-            in->sheets[sheet].id, list, d.away_mm);
+            in->sheets[sheet].id, list, away_mm);
     }
     return tr_warn(
         warnings, err, true, "marks_contradict",

@@ -1,7 +1,8 @@
 #include "adjust/name_photos.h"
 
 #include <stdio.h>
-#include <string.h>
+
+#include "base/wrap.h"
 
 void tr_name_photos(const tr_adjust_input *in, const bool *is_listed, char *out, size_t size) {
     int total = 0;
@@ -12,10 +13,10 @@ void tr_name_photos(const tr_adjust_input *in, const bool *is_listed, char *out,
     out[0] = 0;
     for (int i = 0; i < in->n_photos && named < most; i++) {
         if (!is_listed[i]) continue;
-        const char *slash = strrchr(in->photo_names[i], '/');
-        const char *name = slash ? slash + 1 : in->photo_names[i];
+        char name[60]; /* four of them fit into a warning, and leave room for what to do */
+        tr_text_fit(in->photo_names[i], sizeof name, name, sizeof name);
         const char *joint = named == 0 ? "" : named + 1 == total ? " and " : ", ";
-        int n = snprintf(out + used, size - used, "%s%.60s", joint, name);
+        int n = snprintf(out + used, size - used, "%s%s", joint, name);
         if (n < 0 || (size_t)n >= size - used) return;
         used += (size_t)n;
         named++;

@@ -109,12 +109,38 @@ static bool write_all(int fd, const uint8_t *data, size_t size) {
     return true;
 }
 
-/* Creates a new file beside path; its name goes to name. -1 and errno on failure. */
-static int create_beside(const char *path, char *name, size_t size) {
+/* Where a file of that path lies: links are followed, also to what is not there yet. Owned by the
+   caller; NULL and errno on failure. */
+static char *follow_links(const char *path) {
+    enum { MOST = 40 }; /* as the system has it */
+    char *at = strdup(path);
+    for (int k = 0; at && k < MOST; k++) {
+        char target[4096]; /* PATH_MAX */
+        ssize_t n = readlink(at, target, sizeof target);
+        if (n < 0) return at; /* no link, or nothing at all */
+        if (n == (ssize_t)sizeof target) break;
+        target[n] = 0;
+        char *next = tr_path_beside(at, target);
+        free(at);
+        at = next;
+    }
+    if (at) errno = ELOOP;
+    free(at);
+    return NULL;
+}
+
+/* Creates a new file in path's folder, under a name that is no longer than any system allows. Its
+   path goes to *name, owned by the caller. -1 and errno on failure. */
+static int create_beside(const char *path, char **name) {
     int fd = -1;
+    *name = NULL;
     for (int k = 0; k < 100; k++) {
-        snprintf(name, size, "%s.%ld-%d.tmp", path, (long)getpid(), k);
-        fd = open(name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+        char own[64];
+        snprintf(own, sizeof own, ".trammel-%ld-%d.tmp", (long)getpid(), k);
+        free(*name);
+        *name = tr_path_beside(path, own);
+        if (!*name) break; /* malloc has set errno */
+        fd = open(*name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
         if (fd >= 0 || errno != EEXIST) break;
     }
     return fd;
@@ -132,28 +158,18 @@ static void flush_folder(const char *path) {
     free(folder);
 }
 
-bool tr_file_write(const char *path, const void *data, size_t size, tr_error *err) {
-    struct stat about;
-    /* A rename would put a file in the place of a device or a pipe. */
-    if (stat(path, &about) == 0 && !S_ISREG(about.st_mode)) {
-        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
-                          "is there already and is not a regular file; give another name");
-    }
-    size_t name_size = strlen(path) + 64;
-    char *name = malloc(name_size);
-    if (!name) return tr_fail_memory(err);
+/* Into a new file beside path, which then takes its place. 0, or why not. */
+static int replace(const char *path, const struct stat *old, const void *data, size_t size) {
+    char *name;
     int error = 0;
-    int fd = create_beside(path, name, name_size);
+    int fd = create_beside(path, &name);
     if (fd < 0) {
         error = errno;
         free(name);
-        if (error == ENOENT) {
-            return tr_fail_at(
-                err, TR_NO_FILE, path, 0, NULL,
-                "cannot be written, its folder does not exist; make the folder first");
-        }
-        return fail_system(err, path, error);
+        return error;
     }
+    /* Where a file system keeps no modes, there is none to keep. */
+    if (old) (void)fchmod(fd, old->st_mode & 0777);
     if (!write_all(fd, data, size) || fsync(fd) != 0) error = errno;
     if (close(fd) != 0 && error == 0) error = errno;
     if (error == 0 && rename(name, path) != 0) error = errno;
@@ -162,6 +178,24 @@ bool tr_file_write(const char *path, const void *data, size_t size, tr_error *er
     else
         unlink(name);
     free(name);
+    return error;
+}
+
+bool tr_file_write(const char *path, const void *data, size_t size, tr_error *err) {
+    struct stat old;
+    bool has_old = stat(path, &old) == 0;
+    /* A rename would put a file in the place of a device or a pipe. */
+    if (has_old && !S_ISREG(old.st_mode)) {
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                          "is there already and is not a regular file; give another name");
+    }
+    char *place = follow_links(path);
+    int error = place ? replace(place, has_old ? &old : NULL, data, size) : errno;
+    free(place);
+    if (error == ENOENT) {
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                          "cannot be written, its folder does not exist; make the folder first");
+    }
     return error == 0 || fail_system(err, path, error);
 }
 
@@ -174,6 +208,11 @@ char *tr_path_beside(const char *from, const char *path) {
     memcpy(joined, from, n_folder);
     memcpy(joined + n_folder, path, n_path + 1);
     return joined;
+}
+
+const char *tr_path_name(const char *path) {
+    const char *slash = strrchr(path, '/');
+    return slash ? slash + 1 : path;
 }
 
 void tr_sha256_hex(const void *data, size_t size, char hex[65]) {

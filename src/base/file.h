@@ -15,12 +15,16 @@ TR_MUST_USE bool tr_file_read(const char *path, size_t limit, uint8_t **data, si
                               tr_error *err);
 
 /* Writes size bytes to a new file beside path, flushes it to the disk, and renames it to path.
-   On failure nothing is left behind, and an older file of that name stays as it was. */
+   On failure nothing is left behind, and an older file of that name stays as it was. A link stays
+   one, and what it leads to is written; who may read and write an older file stays, too. */
 TR_MUST_USE bool tr_file_write(const char *path, const void *data, size_t size, tr_error *err);
 
 /* The path named inside the file `from`, as it can be opened: a relative one gets from's folder put
    in front. Owned by the caller (free); NULL when memory ran out. */
 char *tr_path_beside(const char *from, const char *path);
+
+/* The path without its folders; borrowed. */
+const char *tr_path_name(const char *path);
 
 /* SHA-256 (FIPS 180-4) as 64 lower-case hexadecimal digits and a zero. */
 void tr_sha256_hex(const void *data, size_t size, char hex[65]);

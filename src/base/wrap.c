@@ -43,7 +43,7 @@ int tr_text_columns(const char *text) {
     return n;
 }
 
-/* Bytes of the longest beginning of n bytes that fits into the columns; at least one character. */
+/* Bytes of the longest beginning of n bytes that fits into the columns: whole characters. */
 static size_t fitting(const char *text, size_t n, int columns) {
     size_t fits = 0;
     int used = 0;
@@ -51,7 +51,7 @@ static size_t fitting(const char *text, size_t n, int columns) {
         unsigned long code;
         size_t length = decode(text + fits, &code);
         used += columns_of(code);
-        if (used > columns && fits > 0) break;
+        if (used > columns || fits + length > n) break;
         fits += length;
     }
     return fits;
@@ -87,8 +87,10 @@ void tr_text_wrap(FILE *out, int column, int indent, const char *text) {
         }
         /* A word that is wider than a line is cut. */
         while (column + columns > TR_TEXT_WIDTH) {
+            unsigned long code;
             size_t fits = fitting(text, n, TR_TEXT_WIDTH - column);
-            if (fits == n) break;
+            if (fits == 0) fits = decode(text, &code); /* at least one character a line */
+            if (fits >= n) break;
             fwrite(text, 1, fits, out);
             text += fits;
             n -= fits;
@@ -102,4 +104,13 @@ void tr_text_wrap(FILE *out, int column, int indent, const char *text) {
         text += strspn(text, " ");
     }
     fputc('\n', out);
+}
+
+void tr_text_fit(const char *text, int columns, char *out, size_t size) {
+    static const char CUT[] = "…";
+    size_t n = strlen(text);
+    bool fits = n < size && word_columns(text, n) <= columns;
+    size_t room = size - sizeof CUT;
+    if (!fits) n = fitting(text, n < room ? n : room, columns - 1);
+    snprintf(out, size, "%.*s%s", (int)n, text, fits ? "" : CUT);
 }

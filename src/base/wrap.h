@@ -2,6 +2,7 @@
 #ifndef TR_BASE_WRAP_H
 #define TR_BASE_WRAP_H
 
+#include <stddef.h>
 #include <stdio.h>
 
 enum { TR_TEXT_WIDTH = 80 };
@@ -13,5 +14,9 @@ void tr_text_wrap(FILE *out, int column, int indent, const char *text);
 
 /* How many columns of a terminal the UTF-8 text takes. */
 int tr_text_columns(const char *text);
+
+/* The text as far as it fits into the columns and, with its final 0, into the bytes of out. Only
+   whole characters are cut off, and "…" stands in their place. columns >= 1, size >= 4. */
+void tr_text_fit(const char *text, int columns, char *out, size_t size);
 
 #endif

@@ -18,9 +18,12 @@
 #include "marks/marks.h"
 #include "verdict/verdict.h"
 
+enum { TR_PHOTO_NAME_SIZE = 128 };
+
 typedef struct {
-    char *file;      /* as it was named */
-    char sha256[65]; /* of the file's bytes; "" where it could not be read */
+    char *file;                    /* as it was named */
+    char name[TR_PHOTO_NAME_SIZE]; /* as messages name it: check/order.h */
+    char sha256[65];               /* of the file's bytes; "" where it could not be read */
     int width_px, height_px;
     bool is_readable;  /* it is a photo that fits the lens profile: its marks were sought */
     bool is_used;      /* its marks are in the network */
@@ -86,6 +89,11 @@ typedef struct {
     int n_left_out; /* marks found that contradict the others, and take no part */
     tr_warnings warnings;
 } tr_check;
+
+/* Where the photo that is worked on in place i stands in the list. */
+static inline int tr_check_photo_at(const tr_check *check, int i) {
+    return check->order ? check->order[i] : i;
+}
 
 /* Reads the photos and measures their marks, by tr_parallel. A photo
    that cannot be read or does not fit the lens profile stays in the list with its reason, and a

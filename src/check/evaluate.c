@@ -408,7 +408,7 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
                                            "Photo %s shows tag %d of %s twice: a second print of "
                                            "the same sheet is in view. "
                                            "Take it away and take the photos anew.",
-                                           p->file, t->id, t->family)) {
+                                           p->name, t->id, t->family)) {
                 return false;
             }
         }
@@ -471,7 +471,7 @@ static bool warn_not_used(tr_check *out, tr_error *err) {
         const tr_check_photo *p = &out->photos[out->order[i]];
         if (p->is_used || !p->is_readable || p->marks.is_mirrored) continue;
         if (!tr_warn(&out->warnings, err, false, "photo_not_used", "Photo %s is not used: %s.",
-                     p->file, p->why_not)) {
+                     p->name, p->why_not)) {
             return false;
         }
     }
@@ -561,7 +561,7 @@ static bool refuse_without_photos(const tr_check *check, tr_error *err) {
             "and take them anew");
     }
     return tr_fail(err, TR_NO_MEASURE, "none of the photos can be used; %s: %s",
-                   refused ? refused->file : "", refused ? refused->why_not : "there are none");
+                   refused ? refused->name : "", refused ? refused->why_not : "there are none");
 }
 
 bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
@@ -581,6 +581,7 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     }
     out->verdict = TR_INCONCLUSIVE;
     set_up_targets(job, out);
+    tr_check_name_photos(out);
     if (!tr_check_sort(out, err) || !refuse_what_is_not_measured_yet(job, err) ||
         !refuse_without_photos(out, err))
         goto out;

@@ -1,7 +1,11 @@
 #include "check/order.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "base/file.h"
+#include "base/wrap.h"
 
 static bool comes_before(const tr_check_photo *a, const tr_check_photo *b) {
     int by_name = strcmp(a->file, b->file);
@@ -24,12 +28,45 @@ bool tr_check_sort(tr_check *check, tr_error *err) {
     return true;
 }
 
+/* The path ends with these whole folders and name. */
+static bool ends_with(const char *path, const char *end) {
+    size_t n_path = strlen(path);
+    size_t n_end = strlen(end);
+    return n_path >= n_end && strcmp(path + n_path - n_end, end) == 0 &&
+           (n_path == n_end || path[n_path - n_end - 1] == '/');
+}
+
+static bool is_told_apart(const tr_check *check, const char *file, const char *end) {
+    for (int i = 0; i < check->n_photos; i++) {
+        const char *other = check->photos[i].file;
+        if (ends_with(other, end) && strcmp(other, file) != 0) return false;
+    }
+    return true;
+}
+
+void tr_check_name_photos(tr_check *check) {
+    for (int i = 0; i < check->n_photos; i++) {
+        tr_check_photo *p = &check->photos[i];
+        const char *name = tr_path_name(p->file);
+        const char *end = name;
+        while (end > p->file && !is_told_apart(check, p->file, end)) {
+            end--;
+            while (end > p->file && end[-1] != '/') end--;
+        }
+        char folders[256], shown_folders[48], shown_name[72];
+        snprintf(folders, sizeof folders, "%.*s", (int)(name - end), end);
+        tr_text_fit(folders, 24, shown_folders, sizeof shown_folders);
+        tr_text_fit(name, 48, shown_name, sizeof shown_name);
+        snprintf(p->name, sizeof p->name, "%s%s", shown_folders, shown_name);
+    }
+}
+
 tr_adjust_input tr_check_input(const tr_check *check, const tr_photo_marks **marks,
                                const char **names) {
     for (int i = 0; i < check->n_photos; i++) {
         const tr_check_photo *p = &check->photos[check->order[i]];
         marks[i] = p->is_readable ? &p->marks : NULL;
-        names[i] = p->file;
+        names[i] = p->name;
     }
     return (tr_adjust_input){.lens = &check->job->lens,
                              .sheets = check->job->sheets,

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/wrap.h"
 #include "check/check.h"
 #include "check/order.h"
 #include "check/predict.h"
@@ -43,7 +44,7 @@ static bool refuse(tr_check_photo *photo, const tr_error *why, tr_error *err) {
         *err = *why;
         return false;
     }
-    snprintf(photo->why_not, sizeof photo->why_not, "%.255s", why->text);
+    tr_text_fit(why->text, sizeof photo->why_not, photo->why_not, sizeof photo->why_not);
     return true;
 }
 
@@ -257,7 +258,7 @@ static void refuse_repeats(tr_check *check) {
             a->is_readable = false;
             tr_photo_marks_release(&a->marks);
             a->quality = (tr_photo_quality){0};
-            snprintf(a->why_not, sizeof a->why_not, "it is the same photo as %.200s", b->file);
+            snprintf(a->why_not, sizeof a->why_not, "it is the same photo as %s", b->name);
         }
     }
 }
@@ -302,17 +303,17 @@ static bool warn_photo(tr_check *check, const tr_check_photo *p, tr_error *err) 
             &check->warnings, err, true, "photo_mirrored",
             "Photo %s is mirrored left to right: turn mirroring off in the camera's settings "
             "and take it anew.",
-            p->file);
+            p->name);
     }
     if (p->is_readable) return true;
     if (p->is_other_lens) {
         return tr_warn(&check->warnings, err, true, "photo_other_lens", "Photo %s is not used: %s.",
-                       p->file, p->why_not);
+                       p->name, p->why_not);
     }
     bool is_size =
         p->width_px > 0 && (p->width_px != lens->width_px || p->height_px != lens->height_px);
     return tr_warn(&check->warnings, err, false, is_size ? "photo_size" : "photo_not_used",
-                   "Photo %s is not used: %s.", p->file, p->why_not);
+                   "Photo %s is not used: %s.", p->name, p->why_not);
 }
 
 /* The first and the last of those taken; what was moved in between shows in the marks only where it
@@ -328,9 +329,9 @@ static bool warn_times(tr_check *check, tr_error *err) {
     }
     if (!first || last->exif.taken_s - first->exif.taken_s <= 60 * MAX_MINUTES_APART) return true;
     return tr_warn(&check->warnings, err, false, "photos_far_apart",
-                   "Photo %.150s was taken at %s, but %.150s at %s: were the photos all taken of "
+                   "Photo %s was taken at %s, but %s at %s: were the photos all taken of "
                    "this setup? If not, take them anew.",
-                   first->file, first->exif.taken, last->file, last->exif.taken);
+                   first->name, first->exif.taken, last->name, last->exif.taken);
 }
 
 bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
@@ -353,6 +354,7 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
         if (!out->photos[i].file) return tr_fail_memory(err);
         out->n_photos = i + 1;
     }
+    tr_check_name_photos(out);
     if (!look_for_marks(out, n_threads, progress, context, err)) return false;
     for (int i = 0; i < n; i++) {
         if (!warn_photo(out, &out->photos[out->order[i]], err)) return false;

@@ -16,6 +16,7 @@
 #include "lens/profile.h"
 #include "present/cautions.h"
 #include "present/json.h"
+#include "present/words.h"
 
 static const double MAX_PITCH_MM = 10000;
 
@@ -169,10 +170,10 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
 /* ---- Text for people ---- */
 
 static void print_file_name(const char *name, int width) {
-    char shown[64];
+    char shown[512], fitted[128];
     tr_text_show(name, strlen(name), shown, sizeof shown);
-    int columns = tr_text_columns(shown);
-    printf("%s%*s", shown, width > columns ? width - columns : 0, "");
+    tr_text_fit(shown, width, fitted, sizeof fitted);
+    printf("%s%*s", fitted, width - tr_text_columns(fitted), "");
 }
 
 /* "k1  -0.27547 ± 0.00472": as many decimals as give the standard deviation two digits. */
@@ -207,15 +208,21 @@ static void print_camera(const tr_camera *camera) {
     puts(*comma ? "" : "not told by the photos, so that checks cannot compare it");
 }
 
-/* What rounds to 0.00 has no sign. */
-static double without_minus_zero(double mm) {
-    return fabs(mm) < 0.005 ? 0 : mm;
+static void print_bow(const double bow_mm[2], const double sd_mm[2]) {
+    char bow[2][TR_CELL_SIZE], sd[2][TR_CELL_SIZE];
+    for (int k = 0; k < 2; k++) {
+        tr_number_rounded(bow_mm[k], 2, false, bow[k]);
+        tr_u95_rounded(sd_mm[k], 2, sd[k]);
+    }
+    const size_t sign = strlen("±");
+    printf("The board's middle stands out by %s ± %s mm along and %s ± %s mm across.\n", bow[0],
+           sd[0] + sign, bow[1], sd[1] + sign);
 }
 
 static void print_photos(const tr_lens_run *run) {
     int width = 8;
     for (int i = 0; i < run->n_photos; i++) {
-        int n = (int)strlen(tr_lens_photo_name(&run->photos[i]));
+        int n = tr_text_columns(tr_lens_photo_name(&run->photos[i]));
         width = n > width ? n : width;
     }
     width = width > 28 ? 28 : width;
@@ -252,11 +259,7 @@ static void print_text(const request *r, const tr_lens_run *run) {
                         k < TR_K1 ? " px" : "");
     }
     printf("\nA corner lies %.3f px (rms) from where this lens puts it.\n", c->rms_px);
-    if (c->bow_sd_mm[0] > 0) {
-        printf("The board's middle stands out by %.2f ± %.2f mm along and %.2f ± %.2f mm across.\n",
-               without_minus_zero(c->bow_mm[0]), c->bow_sd_mm[0], without_minus_zero(c->bow_mm[1]),
-               c->bow_sd_mm[1]);
-    }
+    if (c->bow_sd_mm[0] > 0) print_bow(c->bow_mm, c->bow_sd_mm);
     fputc('\n', stdout);
     print_photos(run);
     fputs("\nTo make it better, or sure:\n", stdout);
@@ -278,7 +281,9 @@ static void print_failure(const tr_lens_run *run, const tr_error *why) {
     for (int i = 0; i < run->n_photos; i++) {
         const tr_lens_photo *p = &run->photos[i];
         if (p->is_used || !*p->why_not) continue;
-        snprintf(line, sizeof line, "%.250s: not used: %s", p->file, p->why_not);
+        char name[250];
+        tr_text_fit(p->file, sizeof name, name, sizeof name);
+        snprintf(line, sizeof line, "%s: not used: %s", name, p->why_not);
         tr_text_show(line, strlen(line), shown, sizeof shown);
         fprintf(stderr, "trammel lens: %s\n", shown);
     }

@@ -6,6 +6,8 @@
 #include <string.h>
 #include <sys/stat.h>
 
+#include "base/file.h"
+#include "base/wrap.h"
 #include "cli/options.h"
 #include "present/json.h"
 #include "present/survey_json.h"
@@ -114,11 +116,6 @@ static bool is_folder(const char *path) {
     return stat(path, &about) == 0 && S_ISDIR(about.st_mode);
 }
 
-static const char *base_name(const char *path) {
-    const char *slash = strrchr(path, '/');
-    return slash ? slash + 1 : path;
-}
-
 /* A file that is there already may only be an older survey's: so neither the nominal file nor any
    other input can be lost. */
 static bool may_be_written(const char *path, tr_error *err) {
@@ -129,9 +126,11 @@ static bool may_be_written(const char *path, tr_error *err) {
     bool is_surveyed = tr_sheet_read(path, &old, &why) && old.survey.n_rows > 0;
     tr_sheet_release(&old);
     if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
+    char name[200];
+    tr_text_fit(path, sizeof name, name, sizeof name);
     return is_surveyed ||
            tr_fail(err, TR_BAD_INPUT,
-                   "'%.200s' is there already and is no surveyed sheet; give another name", path);
+                   "'%s' is there already and is no surveyed sheet; give another name", name);
 }
 
 /* One path a sheet, owned by the caller with all in it. */
@@ -139,12 +138,14 @@ static bool choose_files(const request *r, const tr_survey_spec *spec, char **fi
                          tr_error *err) {
     bool has_folder = is_folder(r->out);
     if (spec->n_sheets > 1 && !has_folder) {
+        char out[150];
+        tr_text_fit(r->out, sizeof out, out, sizeof out);
         return tr_fail(err, TR_BAD_INPUT,
-                       "'--out %.150s': of %d sheets each gets a file; give a folder that is there",
-                       r->out, spec->n_sheets);
+                       "'--out %s': of %d sheets each gets a file; give a folder that is there",
+                       out, spec->n_sheets);
     }
     for (int s = 0; s < spec->n_sheets; s++) {
-        const char *name = base_name(spec->sheets[s].path);
+        const char *name = tr_path_name(spec->sheets[s].path);
         size_t size = strlen(r->out) + strlen(name) + 2;
         files[s] = malloc(size);
         if (!files[s]) return tr_fail_memory(err);
@@ -155,35 +156,55 @@ static bool choose_files(const request *r, const tr_survey_spec *spec, char **fi
         if (!may_be_written(files[s], err)) return false;
         for (int k = 0; k < s; k++) {
             if (strcmp(files[k], files[s]) != 0) continue;
+            char shown[100];
+            tr_text_fit(name, sizeof shown, shown, sizeof shown);
             return tr_fail(err, TR_BAD_INPUT,
-                           "two sheet files have the name %.100s; survey them one by one", name);
+                           "two sheet files have the name %s; survey them one by one", shown);
         }
     }
     return true;
 }
 
-static bool write_sheets(const tr_survey *v, char *const *files, tr_error *err) {
-    for (int s = 0; s < v->spec->n_sheets; s++) {
-        if (!tr_sheet_write(files[s], &v->sheets[s].measured, err)) return false;
+/* A sheet file before it is written. */
+typedef struct {
+    char *text; /* owned */
+    size_t size;
+} sheet_text;
+
+/* All of them are made before the first is written: what can go wrong then is the disk. written: of
+   each sheet its file, once it is written. */
+static bool write_sheets(const tr_survey *v, char *const *files, char **written, tr_error *err) {
+    int n = v->spec->n_sheets;
+    bool ok = true;
+    sheet_text *made = calloc((size_t)n + 1, sizeof *made);
+    if (!made) return tr_fail_memory(err);
+    for (int s = 0; s < n && ok; s++)
+        ok = tr_sheet_print(&v->sheets[s].measured, &made[s].text, &made[s].size, err);
+    for (int s = 0; s < n && ok; s++) {
+        ok = tr_file_write(files[s], made[s].text, made[s].size, err);
+        if (ok) written[s] = files[s];
     }
-    return true;
+    for (int s = 0; s < n; s++) free(made[s].text);
+    free(made);
+    return ok;
 }
 
 /* ---- output ---- */
 
-static bool print_result(const request *r, const tr_survey *v, char *const *files,
+/* written: of each sheet its file, where it was written. */
+static bool print_result(const request *r, const tr_survey *v, char *const *written,
                          const tr_error *why, tr_error *err) {
     bool has_failed = why->code != TR_OK;
     if (r->is_json) {
-        json_t *json = tr_survey_json(v, has_failed ? NULL : files, why);
+        json_t *json = tr_survey_json(v, written, why);
         bool ok = json && tr_json_print(json, stdout);
         json_decref(json);
         if (!json) return tr_fail_memory(err);
         if (!ok) return tr_fail(err, TR_NO_FILE, "the result could not be written");
     } else if (!has_failed) {
-        tr_survey_text(v, files, stdout);
+        tr_survey_text(v, written, stdout);
     } else if (v && v->check.photos) {
-        tr_survey_text_failed(v, why, stdout);
+        tr_survey_text_failed(v, why, written, stdout);
     }
     if (fflush(stdout) == 0) return true;
     return tr_fail(err, TR_NO_FILE, "the result could not be written to standard output");
@@ -216,8 +237,8 @@ static void free_files(char **files, int n) {
 }
 
 /* The survey itself, from a spec that was read, and its files. */
-static bool make(const request *r, const tr_survey_spec *spec, char *const *files, tr_survey *v,
-                 tr_error *err) {
+static bool make(const request *r, const tr_survey_spec *spec, char *const *files, char **written,
+                 tr_survey *v, tr_error *err) {
     tr_mark_name marks[MAX_ALIGN];
     int n_align = 0;
     char **photos = r->n_photos > 0 ? r->photos : spec->photos;
@@ -225,7 +246,7 @@ static bool make(const request *r, const tr_survey_spec *spec, char *const *file
     return read_align(r, spec, marks, &n_align, err) && tr_survey_init(spec, v, err) &&
            tr_survey_run(v, photos, n_photos, (int)r->n_threads, tr_options_show_progress, NULL,
                          (tr_survey_align){marks, n_align}, err) &&
-           write_sheets(v, files, err);
+           write_sheets(v, files, written, err);
 }
 
 static int run_request(const request *r) {
@@ -235,10 +256,12 @@ static int run_request(const request *r) {
     tr_error usage = {0};
     tr_error unwritten = {0};
     char **files = NULL;
+    char **written = NULL; /* those of them that were */
     int status = TR_EXIT_PASS;
     if (tr_survey_spec_read(r->survey, &spec, &why)) {
         files = calloc((size_t)spec.n_sheets + 1, sizeof *files);
-        if (!files) {
+        written = calloc((size_t)spec.n_sheets + 1, sizeof *written);
+        if (!files || !written) {
             tr_fail_memory(&why);
         } else if (!choose_files(r, &spec, files, &usage)) {
             if (usage.code != TR_NO_MEMORY) {
@@ -246,7 +269,7 @@ static int run_request(const request *r) {
                 goto out;
             }
             why = usage;
-        } else if (!make(r, &spec, files, &survey, &why)) {
+        } else if (!make(r, &spec, files, written, &survey, &why)) {
             tr_fail(&why, TR_NO_MEASURE,
                     "the survey could not be made"); /* if there is no reason */
         }
@@ -255,12 +278,13 @@ static int run_request(const request *r) {
         tr_options_print_error("survey", &why);
         status = TR_EXIT_NO_MEASURE;
     }
-    if (!print_result(r, survey.spec ? &survey : NULL, files, &why, &unwritten)) {
+    if (!print_result(r, survey.spec ? &survey : NULL, written, &why, &unwritten)) {
         tr_options_print_error("survey", &unwritten);
         status = TR_EXIT_NO_MEASURE;
     }
 out:
     free_files(files, spec.n_sheets);
+    free(written);
     tr_survey_release(&survey);
     tr_survey_spec_release(&spec);
     return status;

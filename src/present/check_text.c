@@ -241,9 +241,9 @@ static void put_conditions(const page *p, const tr_check *check) {
         if (!has_title)
             fputs("\nSheets        flat within, mm   size across, %     size up, %\n", p->out);
         has_title = true;
-        char id[13];
-        snprintf(id, sizeof id, "%.12s", show(check->job->sheets[i].id).text);
-        fprintf(p->out, "  %-12s", id);
+        char id[64];
+        tr_text_fit(show(check->job->sheets[i].id).text, 12, id, sizeof id);
+        fprintf(p->out, "  %s%*s", id, 12 - tr_text_columns(id), "");
         snprintf(cell, sizeof cell, "–");
         if (c->has_flatness) {
             tr_u95_rounded(c->flatness_u95_mm, 1, u95);

@@ -34,16 +34,18 @@ int tr_best_photo(const tr_check *check, int target) {
     const tr_target_result *t = &check->targets[target];
     int best = -1, best_points = 0;
     for (int i = 0; i < check->n_photos; i++) {
-        if (!check->photos[i].is_used) continue;
-        int points = points_on_sheet(&check->photos[i], t->sheet);
+        int at = tr_check_photo_at(check, i);
+        if (!check->photos[at].is_used) continue;
+        int points = points_on_sheet(&check->photos[at], t->sheet);
         if (points > best_points) {
-            best = i;
+            best = at;
             best_points = points;
         }
     }
     for (int i = 0; best < 0 && i < check->n_photos; i++) {
-        const tr_check_photo *photo = &check->photos[i];
-        if (photo->is_used && shows_place(check, photo, t->vehicle_from_required.t_mm)) best = i;
+        int at = tr_check_photo_at(check, i);
+        const tr_check_photo *photo = &check->photos[at];
+        if (photo->is_used && shows_place(check, photo, t->vehicle_from_required.t_mm)) best = at;
     }
     return best;
 }

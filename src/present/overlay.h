@@ -7,7 +7,8 @@
 #include "present/canvas.h"
 
 /* The photo that shows the target best: most of its marks among the photos used; where none shows
-   it, a used photo into which its required place falls. -1: none. */
+   it, a used photo into which its required place falls. Of equals the first by name, in whichever
+   order they were given. -1: none. */
 int tr_best_photo(const tr_check *check, int target);
 
 /* Reads the photo's file again, which must still have the SHA-256 of the result, and draws the part

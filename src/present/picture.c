@@ -1,7 +1,6 @@
 #include "present/picture.h"
 
 #include <stdio.h>
-#include <string.h>
 
 #include "present/canvas.h"
 #include "present/cautions.h"
@@ -187,9 +186,8 @@ static void draw_table(tr_canvas *canvas, const tr_target_result *t) {
 static void draw_caption(tr_canvas *canvas, const tr_check *check, int photo) {
     if (photo < 0) return;
     char text[512];
-    const char *name = strrchr(check->photos[photo].file, '/');
     snprintf(text, sizeof text, "%s · dashed: required · solid: measured · arrows not to scale",
-             name ? name + 1 : check->photos[photo].file);
+             check->photos[photo].name);
     const tr_type type = {.size_px = 22, .smallest_px = 16, .colour = TR_INK};
     tr_canvas_text(canvas, PHOTO.x, PHOTO.y + PHOTO.height + 6, PHOTO.width, type, text);
 }
@@ -227,10 +225,9 @@ static void draw_reasons(tr_canvas *canvas, const tr_check *check) {
         y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
     }
     for (int i = 0; check->photos && i < check->n_photos && y < LAST_Y; i++) {
-        const tr_check_photo *photo = &check->photos[i];
+        const tr_check_photo *photo = &check->photos[tr_check_photo_at(check, i)];
         if (photo->is_used || !*photo->why_not) continue;
-        const char *name = strrchr(photo->file, '/');
-        snprintf(text, sizeof text, "%s: %s", name ? name + 1 : photo->file, photo->why_not);
+        snprintf(text, sizeof text, "%s: %s", photo->name, photo->why_not);
         y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
     }
 }

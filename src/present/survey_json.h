@@ -16,7 +16,8 @@
 
 #include "survey/survey.h"
 
-/* A new reference, NULL when memory ran out. files: where each sheet was written to, or NULL.
+/* A new reference, NULL when memory ran out. files: where each sheet was written to, or NULL; also
+   where it failed after that. files itself may be NULL.
    v may be NULL where not even its file could be read. why: not TR_OK where nothing was
    measured. */
 json_t *tr_survey_json(const tr_survey *v, char *const *files, const tr_error *why);

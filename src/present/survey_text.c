@@ -5,16 +5,12 @@
 #include "base/text.h"
 #include "base/wrap.h"
 #include "present/cautions.h"
+#include "present/words.h"
 
 static void put_paragraph(FILE *out, int column, int indent, const char *text) {
-    char shown[1024];
+    char shown[2048];
     tr_text_show(text, strlen(text), shown, sizeof shown);
     tr_text_wrap(out, column, indent, shown);
-}
-
-/* What rounds to 0.00 has no sign. */
-static double without_minus_zero(double x, double half_step) {
-    return fabs(x) < half_step ? 0 : x;
 }
 
 static void put_head(const tr_survey *v, FILE *out) {
@@ -61,21 +57,15 @@ static void put_frame(const tr_survey *v, int sheet, FILE *out) {
 
 static void put_number(FILE *out, int width, int decimals, bool is_known, bool is_signed,
                        double x) {
-    double half = decimals == 1 ? 0.05 : decimals == 2 ? 0.005 : 0.0005;
-    char text[32];
-    if (!is_known) {
-        fprintf(out, "%*s", width, "-");
-        return;
-    }
-    snprintf(text, sizeof text, is_signed ? "%+.*f" : "%.*f", decimals,
-             without_minus_zero(x, half));
+    char text[TR_CELL_SIZE] = "-";
+    if (is_known) tr_number_rounded(x, decimals, is_signed, text);
     fprintf(out, "%*s", width, text);
 }
 
 /* "±0.10", right-aligned in 7 columns. */
 static void put_u95(FILE *out, int decimals, double u95) {
-    char text[32];
-    snprintf(text, sizeof text, "±%.*f", decimals, u95);
+    char text[TR_CELL_SIZE];
+    tr_u95_rounded(u95, decimals, text);
     fprintf(out, "%*s%s", 7 - tr_text_columns(text) > 0 ? 7 - tr_text_columns(text) : 1, "", text);
 }
 
@@ -125,16 +115,19 @@ static void put_tags(const tr_survey *v, const tr_survey_sheet *s, FILE *out) {
 }
 
 static void put_condition(const tr_survey_sheet *s, FILE *out) {
+    char u95[2][TR_CELL_SIZE];
     fputc('\n', out);
     if (s->has_scale) {
-        fprintf(out, "  Print scale: x %.3f %% ±%.3f, y %.3f %% ±%.3f\n", 100 * s->scale[0],
-                100 * s->scale_u95[0], 100 * s->scale[1], 100 * s->scale_u95[1]);
+        for (int k = 0; k < 2; k++) tr_u95_rounded(100 * s->scale_u95[k], 3, u95[k]);
+        fprintf(out, "  Print scale: x %.3f %% %s, y %.3f %% %s\n", 100 * s->scale[0], u95[0],
+                100 * s->scale[1], u95[1]);
     } else {
         fputs("  Print scale: not measured, as the file gives the places of too few marks\n", out);
     }
     if (s->condition.has_flatness) {
-        fprintf(out, "  Flatness: the marks differ by %.1f mm ±%.1f in height\n",
-                s->condition.flatness_mm, s->condition.flatness_u95_mm);
+        tr_u95_rounded(s->condition.flatness_u95_mm, 1, u95[0]);
+        fprintf(out, "  Flatness: the marks differ by %.1f mm %s in height\n",
+                s->condition.flatness_mm, u95[0]);
     } else {
         fputs("  Flatness: not measured; it takes five marks, seen from several sides\n", out);
     }
@@ -143,8 +136,10 @@ static void put_condition(const tr_survey_sheet *s, FILE *out) {
 static void put_sheet(const tr_survey *v, int sheet, const char *file, FILE *out) {
     const tr_survey_sheet *s = &v->sheets[sheet];
     char head[512];
-    snprintf(head, sizeof head, "%s: %d tags and %d corners measured, written to %.300s",
-             v->spec->sheets[sheet].id, s->measured.n_tags, s->measured.n_corners, file);
+    char name[300];
+    tr_text_fit(file, sizeof name, name, sizeof name);
+    snprintf(head, sizeof head, "%s: %d tags and %d corners measured, written to %s",
+             v->spec->sheets[sheet].id, s->measured.n_tags, s->measured.n_corners, name);
     fputc('\n', out);
     put_paragraph(out, 0, 4, head);
     put_frame(v, sheet, out);
@@ -168,8 +163,9 @@ static void put_lengths(const tr_survey *v, FILE *out) {
             fputs("not used: its marks are not in view\n", out);
             continue;
         }
-        char stated[64];
-        snprintf(stated, sizeof stated, "%.2f ±%.2f", l->stated_mm, TR_COVERAGE_FACTOR * l->sd_mm);
+        char stated[64], u95[TR_CELL_SIZE];
+        tr_u95_rounded(TR_COVERAGE_FACTOR * l->sd_mm, 2, u95);
+        snprintf(stated, sizeof stated, "%.2f %s", l->stated_mm, u95);
         fprintf(out, "%s%*s%.2f\n", stated, 20 - tr_text_columns(stated), "", l->measured_mm);
     }
 }
@@ -178,8 +174,10 @@ static void put_photos(const tr_survey *v, FILE *out) {
     for (int i = 0; i < v->check.n_photos; i++) {
         const tr_check_photo *p = &v->check.photos[i];
         char text[512];
+        char name[200];
         if (p->is_used || !*p->why_not) continue;
-        snprintf(text, sizeof text, "Photo %.200s is not used: %.250s.", p->file, p->why_not);
+        tr_text_fit(p->file, sizeof name, name, sizeof name);
+        snprintf(text, sizeof text, "Photo %s is not used: %s.", name, p->why_not);
         put_paragraph(out, 0, 4, text);
     }
 }
@@ -208,14 +206,37 @@ void tr_survey_text(const tr_survey *v, char *const *files, FILE *out) {
     tr_text_wrap(out, 0, 0, tr_cautions_short());
 }
 
-void tr_survey_text_failed(const tr_survey *v, const tr_error *why, FILE *out) {
-    char line[1024];
+/* "1 of 2 files was written (out/a.yaml): ", where it was not nothing. */
+static void print_written(const tr_survey *v, char *const *files, char *out, size_t size) {
+    char list[512] = "";
+    size_t used = 0;
+    int n = 0;
+    for (int s = 0; s < v->spec->n_sheets; s++) {
+        if (!files || !files[s]) continue;
+        char name[128];
+        tr_text_fit(files[s], sizeof name, name, sizeof name);
+        if (used + strlen(name) + 2 < sizeof list) {
+            used += (size_t)snprintf(list + used, sizeof list - used, "%s%s", n ? ", " : "", name);
+        }
+        n++;
+    }
+    if (n == 0) {
+        snprintf(out, size, "Nothing was written: ");
+    } else {
+        snprintf(out, size, "%d of %d files %s written (%s): ", n, v->spec->n_sheets,
+                 n == 1 ? "was" : "were", list);
+    }
+}
+
+void tr_survey_text_failed(const tr_survey *v, const tr_error *why, char *const *files, FILE *out) {
+    char line[2048];
     put_head(v, out);
     put_lengths(v, out);
     fputc('\n', out);
     put_photos(v, out);
     put_warnings(v, out);
-    tr_error_print(why, line, sizeof line);
-    fputs("Nothing was written: ", out);
-    put_paragraph(out, 21, 4, line);
+    print_written(v, files, line, sizeof line);
+    size_t n = strlen(line);
+    tr_error_print(why, line + n, sizeof line - n);
+    put_paragraph(out, 0, 4, line);
 }

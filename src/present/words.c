@@ -88,6 +88,10 @@ void tr_number_cell(tr_axis axis, double value, char out[TR_CELL_SIZE]) {
     print_number(in_unit(axis, value), usual_decimals(axis), "", out);
 }
 
+void tr_number_rounded(double value, int decimals, bool has_plus, char out[TR_CELL_SIZE]) {
+    print_number(value, decimals, has_plus ? "+" : "", out);
+}
+
 void tr_u95_rounded(double u95, int decimals, char out[TR_CELL_SIZE]) {
     print_number(rounded_u95(u95, decimals), decimals, "±", out);
 }

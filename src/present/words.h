@@ -32,7 +32,11 @@ void tr_axis_cells_of(tr_axis axis, const tr_axis_result *result, tr_axis_cells 
 /* A length or an angle (mm or rad) with the decimals above: "12.1", "±0.06". */
 void tr_number_cell(tr_axis axis, double value, char out[TR_CELL_SIZE]);
 void tr_u95_cell(tr_axis axis, double u95, char out[TR_CELL_SIZE]);
-/* Any expanded uncertainty: rounded, but up where it would read as nothing. */
+/* Any number: rounded, without a sign where it reads as nothing; others have a plus where asked
+ * for.
+ */
+void tr_number_rounded(double value, int decimals, bool has_plus, char out[TR_CELL_SIZE]);
+/* Any uncertainty: rounded, but up where it would read as nothing. */
 void tr_u95_rounded(double u95, int decimals, char out[TR_CELL_SIZE]);
 
 /* A cell with a true minus sign, as wide as a plus, for drawings. */

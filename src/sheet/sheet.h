@@ -75,6 +75,8 @@ void tr_sheet_release(tr_sheet *sheet);
    one, and the covariances of turns); whole or not at all (base/file.h). The sheet must be one that
    tr_sheet_read would accept. */
 TR_MUST_USE bool tr_sheet_write(const char *path, const tr_sheet *sheet, tr_error *err);
+/* What tr_sheet_write would write. *text is owned by the caller (free); NULL on failure. */
+TR_MUST_USE bool tr_sheet_print(const tr_sheet *sheet, char **text, size_t *size, tr_error *err);
 
 /* First row of a tag or a corner in the survey's covariance. */
 static inline int tr_sheet_tag_row(int tag) {

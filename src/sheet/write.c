@@ -99,15 +99,25 @@ static void put_sheet(FILE *to, const tr_sheet *sheet) {
     if (sheet->survey.n_rows > 0) put_survey(to, sheet);
 }
 
-bool tr_sheet_write(const char *path, const tr_sheet *sheet, tr_error *err) {
-    char *text = NULL;
-    size_t size = 0;
-    FILE *to = open_memstream(&text, &size);
+bool tr_sheet_print(const tr_sheet *sheet, char **text, size_t *size, tr_error *err) {
+    *text = NULL;
+    *size = 0;
+    FILE *to = open_memstream(text, size);
     if (!to) return tr_fail_memory(err);
     put_sheet(to, sheet);
     bool is_whole = !ferror(to);
     if (fclose(to) != 0) is_whole = false;
-    bool ok = is_whole ? tr_file_write(path, text, size, err) : tr_fail_memory(err);
+    if (is_whole) return true;
+    free(*text);
+    *text = NULL;
+    return tr_fail_memory(err);
+}
+
+bool tr_sheet_write(const char *path, const tr_sheet *sheet, tr_error *err) {
+    char *text;
+    size_t size;
+    if (!tr_sheet_print(sheet, &text, &size, err)) return false;
+    bool ok = tr_file_write(path, text, size, err);
     free(text);
     return ok;
 }
