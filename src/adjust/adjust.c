@@ -260,6 +260,10 @@ out:
 static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
     tr_network *net = &out->net;
     memset(out, 0, sizeof *out);
+    if (in->n_photos > TR_MAX_PHOTOS) {
+        return tr_fail(err, TR_BAD_INPUT, "%d photos are more than can be adjusted together (%d)",
+                       in->n_photos, TR_MAX_PHOTOS);
+    }
     if (!allocate(in, out, err) || !tr_adjust_start(in, out, err)) return false;
     set_up_lens(in->lens, &net->lenses[0]);
     net->cameras[0].camera_from_rig = tr_pose_identity();

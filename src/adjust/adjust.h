@@ -15,6 +15,7 @@
 
 #include "base/error.h"
 #include "base/warning.h"
+#include "job/job.h"
 #include "lens/lens.h"
 #include "marks/marks.h"
 #include "network/network.h"
@@ -34,7 +35,7 @@ typedef struct {
     int n_sheets;
     const tr_photo_marks *const *photos; /* NULL for one that cannot be used */
     const char *const *photo_names;      /* for warnings */
-    int n_photos;
+    int n_photos;                        /* <= TR_MAX_PHOTOS */
 } tr_adjust_input;
 
 /* Is a sheet flat, and printed at the size that its file says? From its own marks; expanded
