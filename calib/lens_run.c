@@ -317,7 +317,8 @@ static bool solve_used(tr_lens_run *run, tr_calib_view *views, tr_calib_pose *po
         const tr_lens_photo *p = &run->photos[i];
         if (!p->is_used) continue;
         if (!first) first = p;
-        views[n++] = (tr_calib_view){p->view.p_board_mm, p->view.uv_px, p->view.sd_px, p->view.n};
+        views[n++] = (tr_calib_view){p->view.p_board_mm, p->view.uv_px, p->view.sd_px, p->view.n,
+                                     p->view.corner};
     }
     assert(first); /* the caller counted the photos */
     tr_calib_options options = tr_calib_defaults(first->width_px, first->height_px);

@@ -53,7 +53,9 @@ typedef struct {
 } tr_sheet_condition;
 
 typedef struct {
-    tr_network net;     /* photo i, rig i and sheet i of the network are those of the input */
+    /* Photo i, rig i and sheet i of the network are those of the input. An observation's mark is of
+       its sheet: the tags are numbered first, then the corners. */
+    tr_network net;
     bool *photo_placed; /* connected to the root, and in the solution */
     bool *sheet_placed;
     bool *photo_rejected;           /* it was connected, but its marks contradict the others */

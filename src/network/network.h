@@ -121,6 +121,7 @@ typedef struct {
 
 typedef struct {
     int photo, sheet;
+    int mark;     /* whichever it is of, as the caller numbers them; the network does not ask */
     int n_points; /* 1 .. TR_OBS_MAX_POINTS */
     tr_vec2 p_sheet_mm[TR_OBS_MAX_POINTS];
     tr_vec2 uv_px[TR_OBS_MAX_POINTS];

@@ -230,7 +230,7 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
                     o->p_sheet_mm[c] = tr_tag_corner(&w->base[mark], c);
                 }
             }
-            w->mark_of[number] = mark;
+            o->mark = mark;
             memcpy(o->uv_px, m->uv_px, sizeof o->uv_px);
             for (int c = 0; c < m->n_points; c++) o->offset[c] = mark + 1;
             w->is_placed[number] = start->photo_placed[i] && start->sheet_placed[m->sheet] &&
@@ -367,7 +367,6 @@ static bool allocate(tr_survey *v, tr_survey_network *w, tr_error *err) {
     net->observations = new_array(n_obs, sizeof *net->observations);
     net->lengths = new_array(TR_SURVEY_MAX_LENGTHS, sizeof *net->lengths);
     w->base = new_array(n_offsets, sizeof *w->base);
-    w->mark_of = new_array(n_obs, sizeof *w->mark_of);
     w->is_placed = new_array(n_obs, sizeof *w->is_placed);
     w->is_seen = new_array(n_offsets, sizeof *w->is_seen);
     w->is_printed = new_array(n_offsets, sizeof *w->is_printed);
@@ -377,9 +376,8 @@ static bool allocate(tr_survey *v, tr_survey_network *w, tr_error *err) {
     w->n_unknowns = TR_OFFSET_N * v->n_marks + 3 * n_bar_tags(v);
     w->covariance = calloc((size_t)w->n_unknowns * (size_t)w->n_unknowns + 1, sizeof(double));
     if (!net->lenses || !net->cameras || !net->rigs || !net->photos || !net->sheets ||
-        !net->offsets || !net->observations || !net->lengths || !w->base || !w->mark_of ||
-        !w->is_placed || !w->is_seen || !w->is_printed || !w->rule_of || !w->axis_of || !w->ends ||
-        !w->covariance) {
+        !net->offsets || !net->observations || !net->lengths || !w->base || !w->is_placed ||
+        !w->is_seen || !w->is_printed || !w->rule_of || !w->axis_of || !w->ends || !w->covariance) {
         return tr_fail_memory(err);
     }
     net->n_lenses = net->n_cameras = 1;
@@ -400,7 +398,6 @@ void tr_survey_network_release(tr_survey_network *w) {
     free(net->observations);
     free(net->lengths);
     free(w->base);
-    free(w->mark_of);
     free(w->is_placed);
     free(w->is_seen);
     free(w->is_printed);
@@ -496,11 +493,11 @@ static int drop_weak(tr_survey_network *w) {
         const tr_net_obs *o = &net->observations[i];
         node[i] = o->photo;
         if (!o->is_used) continue;
-        photos[w->mark_of[i]]++;
+        photos[o->mark]++;
         points[o->photo] += o->n_points;
         if (o->n_points < 4) continue;
         int a = root_of(parent, o->photo);
-        int b = root_of(parent, net->n_photos + w->mark_of[i]);
+        int b = root_of(parent, net->n_photos + o->mark);
         parent[a < b ? b : a] = a < b ? a : b;
     }
     int home = root_of(parent, largest_group(net, node, parent, n, count));
@@ -508,8 +505,7 @@ static int drop_weak(tr_survey_network *w) {
         tr_net_obs *o = &net->observations[i];
         if (!o->is_used) continue;
         bool is_tied = root_of(parent, o->photo) == home;
-        bool is_weak =
-            photos[w->mark_of[i]] < MIN_PHOTOS_A_MARK || points[o->photo] < MIN_POINTS_A_PHOTO;
+        bool is_weak = photos[o->mark] < MIN_PHOTOS_A_MARK || points[o->photo] < MIN_POINTS_A_PHOTO;
         if (is_tied && !is_weak) continue;
         o->is_used = false;
         dropped++;
@@ -562,7 +558,7 @@ static void free_unknowns(tr_survey_network *w) {
     for (int i = 0; i < net->n_observations; i++) {
         const tr_net_obs *o = &net->observations[i];
         if (!o->is_used) continue;
-        w->is_seen[w->mark_of[i]] = true;
+        w->is_seen[o->mark] = true;
         net->rigs[o->photo].is_held = false;
     }
     w->root = 0;
@@ -663,8 +659,9 @@ bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
     for (int round = 0; round < MAX_ROUNDS; round++) {
         /* Marks that prepare dropped, being weak, may not come back; those left out may. */
         for (int i = 0; i < net->n_observations; i++) {
-            w->is_placed[i] = w->is_placed[i] && w->is_seen[w->mark_of[i]] &&
-                              !net->rigs[net->observations[i].photo].is_held;
+            const tr_net_obs *o = &net->observations[i];
+            w->is_placed[i] =
+                w->is_placed[i] && w->is_seen[o->mark] && !net->rigs[o->photo].is_held;
         }
         if (tr_revise(net, w->is_placed, chi2, scratch) == 0) break;
         if (!prepare(w, err) || !solve_once(w, &options, err)) goto out;

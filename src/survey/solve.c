@@ -786,7 +786,7 @@ static void fill_photos(tr_survey_network *w) {
             if (!o->is_used || !tr_network_residual(net, k, r, NULL)) continue;
             for (int j = 0; j < o->n_points; j++) sum += tr_v2_dot(r[j], r[j]);
             p->n_marks += o->n_points;
-            if (w->mark_of[k] < v->n_marks) v->marks[w->mark_of[k]].n_photos++;
+            if (o->mark < v->n_marks) v->marks[o->mark].n_photos++;
         }
         p->is_used = p->n_marks > 0;
         p->rms_px = p->is_used ? sqrt(sum / p->n_marks) : 0;
