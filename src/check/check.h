@@ -91,7 +91,8 @@ typedef void (*tr_progress)(void *context, int done, int of);
 
 /* Reads the photos and measures their marks, on n_threads threads (0: one a processor). A photo
    that cannot be read or does not fit the lens profile stays in the list with its reason, and a
-   warning. out: n photos in the order given. False only where memory ran out. */
+   warning. out: n photos in the order given, to be released in any case. False: there is no photo,
+   there are more than TR_MAX_PHOTOS, or memory ran out. */
 TR_MUST_USE bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
                                  tr_progress progress, void *context, tr_check *out, tr_error *err);
 

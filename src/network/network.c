@@ -44,11 +44,15 @@ typedef struct {
 
 /* ---- whitening ---- */
 
-/* Upper triangular W with W'W = A^-1, n x n: A = L L', W = L^-1 is lower; to have it upper the
-   Cholesky factor is taken from the last row upwards (A = U U', U upper, W = U^-1). */
+/* A lens's parameters, or the coordinates of an observation's points. */
+enum { MAX_WHITENED = TR_LENS_N };
+_Static_assert(MAX_WHITENED >= 2 * TR_OBS_MAX_POINTS, "room for an observation");
+
+/* Upper triangular W with W'W = A^-1, n x n, n <= MAX_WHITENED: A = L L', W = L^-1 is lower; to
+   have it upper the Cholesky factor is taken from the last row upwards (A = U U', U upper, W =
+   U^-1). */
 static bool inverse_root(const double *A, int n, double *W) {
-    double U[2 * TR_OBS_MAX_POINTS * 2 * TR_OBS_MAX_POINTS + TR_LENS_N * TR_LENS_N];
-    memset(U, 0, sizeof U);
+    double U[MAX_WHITENED * MAX_WHITENED] = {0};
     for (int j = n - 1; j >= 0; j--) {
         double d = A[j * n + j];
         for (int k = j + 1; k < n; k++) d -= U[j * n + k] * U[j * n + k];
