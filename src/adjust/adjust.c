@@ -10,6 +10,7 @@
 #include "adjust/revise.h"
 #include "adjust/start.h"
 #include "adjust/ties.h"
+#include "base/array.h"
 
 /* A floor sheet's prior: workshop floors are flat within a few millimetres over a few metres. */
 static const double FLOOR_Z_SD_MM = 3.0;
@@ -22,27 +23,23 @@ static const double ROUGH_STEP = 0.1;
 
 enum { MAX_ROUNDS = 12 };
 
-static void *new_array(int n, size_t size) {
-    return calloc((size_t)n + 1, size);
-}
-
 static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
     tr_network *net = &out->net;
     int n_obs = 0;
     for (int i = 0; i < in->n_photos; i++) n_obs += in->photos[i] ? in->photos[i]->n_marks : 0;
-    net->lenses = new_array(1, sizeof *net->lenses);
-    net->cameras = new_array(1, sizeof *net->cameras);
-    net->rigs = new_array(in->n_photos, sizeof *net->rigs);
+    net->lenses = tr_array(1, sizeof *net->lenses);
+    net->cameras = tr_array(1, sizeof *net->cameras);
+    net->rigs = tr_array(in->n_photos, sizeof *net->rigs);
     /* One more than there are: trial.c asks whether a sheet lay at two places. */
-    net->sheets = new_array(in->n_sheets + 1, sizeof *net->sheets);
-    net->photos = new_array(in->n_photos, sizeof *net->photos);
-    net->observations = new_array(n_obs, sizeof *net->observations);
-    out->photo_placed = new_array(in->n_photos, sizeof *out->photo_placed);
-    out->sheet_placed = new_array(in->n_sheets, sizeof *out->sheet_placed);
-    out->photo_rejected = new_array(in->n_photos, sizeof *out->photo_rejected);
-    out->conditions = new_array(in->n_sheets, sizeof *out->conditions);
-    out->covariance = new_array(36 * in->n_sheets * in->n_sheets, sizeof *out->covariance);
-    out->covariance_lens_held = new_array(36 * in->n_sheets * in->n_sheets, sizeof(double));
+    net->sheets = tr_array(in->n_sheets + 1, sizeof *net->sheets);
+    net->photos = tr_array(in->n_photos, sizeof *net->photos);
+    net->observations = tr_array(n_obs, sizeof *net->observations);
+    out->photo_placed = tr_array(in->n_photos, sizeof *out->photo_placed);
+    out->sheet_placed = tr_array(in->n_sheets, sizeof *out->sheet_placed);
+    out->photo_rejected = tr_array(in->n_photos, sizeof *out->photo_rejected);
+    out->conditions = tr_array(in->n_sheets, sizeof *out->conditions);
+    out->covariance = tr_table(6 * in->n_sheets, 6 * in->n_sheets, sizeof *out->covariance);
+    out->covariance_lens_held = tr_table(6 * in->n_sheets, 6 * in->n_sheets, sizeof(double));
     if (!net->lenses || !net->cameras || !net->rigs || !net->sheets || !net->photos ||
         !net->observations || !out->photo_placed || !out->sheet_placed || !out->photo_rejected ||
         !out->conditions || !out->covariance || !out->covariance_lens_held) {
@@ -127,8 +124,8 @@ static void drop_impossible(tr_network *net) {
 static bool drop_unsupported(tr_adjustment *adj, bool *is_possible, tr_error *err) {
     tr_network *net = &adj->net;
     int n = net->n_photos + net->n_sheets;
-    int *component = new_array(n, sizeof *component);
-    int *points = new_array(n, sizeof *points);
+    int *component = tr_array(n, sizeof *component);
+    int *points = tr_array(n, sizeof *points);
     if (!component || !points) {
         free(component);
         free(points);
@@ -167,9 +164,9 @@ static bool leave_out(tr_adjustment *adj, tr_lsq_result *result, tr_error *err) 
     tr_network *net = &adj->net;
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     bool ok = false;
-    double *chi2 = new_array(net->n_observations, sizeof *chi2);
-    double *scratch = new_array(net->n_observations, sizeof *scratch);
-    bool *is_possible = new_array(net->n_observations, sizeof *is_possible);
+    double *chi2 = tr_array(net->n_observations, sizeof *chi2);
+    double *scratch = tr_array(net->n_observations, sizeof *scratch);
+    bool *is_possible = tr_array(net->n_observations, sizeof *is_possible);
     if (!chi2 || !scratch || !is_possible) {
         tr_fail_memory(err);
         goto out;
@@ -197,8 +194,8 @@ static bool covariance_of(tr_network *net, const tr_places *places, tr_net_optio
     double *once = NULL;
     options->covariance = C;
     if (places->n_rows == 0) return tr_network_solve(net, options, result, err);
-    once = new_array(n * n, sizeof *once);
-    options->gain = new_array(n * net->n_observations * TR_OFFSET_N, sizeof *options->gain);
+    once = tr_table(n, n, sizeof *once);
+    options->gain = tr_table(n, net->n_observations, TR_OFFSET_N * sizeof *options->gain);
     if (!once || !options->gain) {
         tr_fail_memory(err);
     } else if (tr_network_solve(net, options, result, err) &&
@@ -220,11 +217,11 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
     bool ok = false;
     int n = 6 * n_sheets;
     double *ignored = NULL;
-    tr_net_unknown *wanted = new_array(n, sizeof *wanted);
+    tr_net_unknown *wanted = tr_array(n, sizeof *wanted);
     if (!wanted) return tr_fail_memory(err);
     if (places->n_rows > 0) {
-        adj->covariance_places = new_array(n * n, sizeof *adj->covariance_places);
-        ignored = new_array(n * n, sizeof *ignored);
+        adj->covariance_places = tr_table(n, n, sizeof *adj->covariance_places);
+        ignored = tr_table(n, n, sizeof *ignored);
         if (!adj->covariance_places || !ignored) {
             tr_fail_memory(err);
             goto out;

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "adjust/adjust.h"
+#include "base/array.h"
 #include "check/check.h"
 #include "check/order.h"
 #include "check/references.h"
@@ -125,7 +126,7 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
     int n_pose = 6 * e->job->n_sheets;
     int m = e->n_outputs;
     bool ok = false;
-    double *J = calloc((size_t)(m * n) + 1, sizeof *J);
+    double *J = tr_table(m, n, sizeof *J);
     if (!J) return tr_fail_memory(err);
     if (!jacobian(e, J, err)) goto out;
     for (int i = 0; i < m; i++) {

@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/array.h"
+
 typedef enum {
     TERM_OBSERVATION,
     TERM_LENS_PRIOR,
@@ -771,11 +773,6 @@ static void release_state(state *s) {
     free(s->columns);
 }
 
-/* An array of at least one, zeroed. */
-static void *new_array(int n, size_t size) {
-    return calloc((size_t)n + 1, size);
-}
-
 static bool init_state(state *s, tr_network *net, tr_error *err) {
     memset(s, 0, sizeof *s);
     s->net = net;
@@ -783,21 +780,21 @@ static bool init_state(state *s, tr_network *net, tr_error *err) {
         net->n_observations + net->n_lenses + 2 * net->n_sheets + net->n_offsets + net->n_lengths;
     int most_unknowns = TR_LENS_N * net->n_lenses + TR_POSE_N * (net->n_cameras + net->n_rigs) +
                         TR_SHEET_N * net->n_sheets + TR_OFFSET_N * net->n_offsets;
-    s->lenses = new_array(net->n_lenses, sizeof *s->lenses);
-    s->cameras = new_array(net->n_cameras, sizeof *s->cameras);
-    s->rigs = new_array(net->n_rigs, sizeof *s->rigs);
-    s->sheets = new_array(net->n_sheets, sizeof *s->sheets);
-    s->offsets = new_array(net->n_offsets, sizeof *s->offsets);
-    s->lens_W = new_array(net->n_lenses, sizeof *s->lens_W);
-    s->lens_column = new_array(net->n_lenses, sizeof *s->lens_column);
-    s->camera_column = new_array(net->n_cameras, sizeof *s->camera_column);
-    s->rig_column = new_array(net->n_rigs, sizeof *s->rig_column);
-    s->sheet_column = new_array(net->n_sheets, sizeof *s->sheet_column);
-    s->offset_column = new_array(net->n_offsets, sizeof *s->offset_column);
-    s->unknowns = new_array(most_unknowns, sizeof *s->unknowns);
-    s->sources = new_array(most_terms, sizeof *s->sources);
-    s->terms = new_array(most_terms, sizeof *s->terms);
-    s->columns = new_array(most_terms * TR_LSQ_MAX_COLUMNS, sizeof *s->columns);
+    s->lenses = tr_array(net->n_lenses, sizeof *s->lenses);
+    s->cameras = tr_array(net->n_cameras, sizeof *s->cameras);
+    s->rigs = tr_array(net->n_rigs, sizeof *s->rigs);
+    s->sheets = tr_array(net->n_sheets, sizeof *s->sheets);
+    s->offsets = tr_array(net->n_offsets, sizeof *s->offsets);
+    s->lens_W = tr_array(net->n_lenses, sizeof *s->lens_W);
+    s->lens_column = tr_array(net->n_lenses, sizeof *s->lens_column);
+    s->camera_column = tr_array(net->n_cameras, sizeof *s->camera_column);
+    s->rig_column = tr_array(net->n_rigs, sizeof *s->rig_column);
+    s->sheet_column = tr_array(net->n_sheets, sizeof *s->sheet_column);
+    s->offset_column = tr_array(net->n_offsets, sizeof *s->offset_column);
+    s->unknowns = tr_array(most_unknowns, sizeof *s->unknowns);
+    s->sources = tr_array(most_terms, sizeof *s->sources);
+    s->terms = tr_array(most_terms, sizeof *s->terms);
+    s->columns = tr_table(most_terms, TR_LSQ_MAX_COLUMNS, sizeof *s->columns);
     if (!s->lenses || !s->cameras || !s->rigs || !s->sheets || !s->offsets || !s->offset_column ||
         !s->lens_W || !s->lens_column || !s->camera_column || !s->rig_column || !s->sheet_column ||
         !s->unknowns || !s->sources || !s->terms || !s->columns) {
@@ -848,9 +845,9 @@ static int find_unknown(const state *s, tr_net_unknown u) {
 
 static bool wanted_covariance(const state *s, tr_lsq *lsq, const tr_net_options *o, tr_error *err) {
     bool ok = false;
-    int *column = new_array(o->n_wanted, sizeof *column);
-    int *place = new_array(o->n_wanted, sizeof *place);
-    double *C = new_array(o->n_wanted * o->n_wanted, sizeof *C);
+    int *column = tr_array(o->n_wanted, sizeof *column);
+    int *place = tr_array(o->n_wanted, sizeof *place);
+    double *C = tr_table(o->n_wanted, o->n_wanted, sizeof *C);
     int n = 0;
     if (!column || !place || !C) {
         tr_fail_memory(err);
@@ -932,7 +929,7 @@ static bool gain_of_term(const state *s, int t, const tr_net_options *o, const d
 
 static bool wanted_gain(const state *s, tr_lsq *lsq, const tr_net_options *o, tr_error *err) {
     bool ok = false;
-    double *columns = calloc((size_t)o->n_wanted * (size_t)s->n_unknowns + 1, sizeof *columns);
+    double *columns = tr_table(o->n_wanted, s->n_unknowns, sizeof *columns);
     if (!columns) return tr_fail_memory(err);
     memset(o->gain, 0,
            (size_t)o->n_wanted * (size_t)s->net->n_observations * TR_OFFSET_N * sizeof *o->gain);
@@ -958,7 +955,7 @@ out:
 static bool function_variances(const state *s, const tr_lsq *lsq, const tr_net_options *o,
                                tr_error *err) {
     size_t n = (size_t)s->n_unknowns;
-    double *a = new_array(2 * s->n_unknowns, sizeof *a);
+    double *a = tr_table(2, s->n_unknowns, sizeof *a);
     if (!a) return tr_fail_memory(err);
     double *y = a + n;
     for (int i = 0; i < o->n_functions; i++) {
@@ -1109,12 +1106,13 @@ static void judge_hypothesis(const state *s, const tr_lsq *lsq, const added_sums
     h->is_determined = true;
 }
 
-/* First terms of each sheet's observations: start has n_sheets + 1 places, terms as many as there
-   are observations; both in the order of the terms, which is that of the photos. */
+/* First terms of each sheet's observations: start has n_sheets + 1 places (and one
+   more while they are counted), terms as many as there are observations; both in the order of the
+   terms, which is that of the photos. */
 static bool terms_by_sheet(const state *s, int **start, int **terms) {
     int n = s->net->n_sheets;
-    *start = new_array(n + 1, sizeof **start);
-    *terms = new_array(s->n_terms, sizeof **terms);
+    *start = tr_array(n + 2, sizeof **start);
+    *terms = tr_array(s->n_terms, sizeof **terms);
     if (!*start || !*terms) return false;
     for (int pass = 0; pass < 2; pass++) {
         for (int t = 0; t < s->n_terms; t++) {
@@ -1178,7 +1176,7 @@ bool tr_network_test(tr_network *net, double huber, tr_net_hypothesis *hypothese
     tr_lsq_problem problem = problem_of(&s);
     lsq = tr_lsq_new(&problem, err);
     if (!lsq || !tr_lsq_linearise(lsq, huber, &result, err)) goto out;
-    scratch = new_array(2 * MAX_ADDED * s.n_unknowns, sizeof *scratch);
+    scratch = tr_table(2 * MAX_ADDED, s.n_unknowns, sizeof *scratch);
     if (!scratch || !terms_by_sheet(&s, &start, &terms)) {
         tr_fail_memory(err);
         goto out;

@@ -6,6 +6,7 @@
 
 #include "adjust/revise.h"
 #include "adjust/start.h"
+#include "base/array.h"
 #include "survey/bodies.h"
 
 /* Height of a mark over its sheet's plane: a mat curls by a centimetre or two at an edge. */
@@ -18,10 +19,6 @@ static const double SMALL_STEP = 1e-6;
 enum { MAX_ROUNDS = 12, MIN_PHOTOS_A_MARK = 2, MIN_POINTS_A_PHOTO = 4 };
 /* A residual of more than this says only that a start is wrong. px */
 static const double FAR_PX = 200;
-
-static void *new_array(int n, size_t size) {
-    return calloc((size_t)n + 1, size);
-}
 
 static int n_bar_tags(const tr_survey *v) {
     return 2 * v->spec->n_bars;
@@ -44,10 +41,10 @@ static bool find_start(tr_survey *v, const tr_photo_marks **marks, const char **
         marks[i] = p->is_readable ? &p->marks : NULL;
         names[i] = p->file;
     }
-    net->rigs = new_array(n, sizeof *net->rigs);
-    net->sheets = new_array(v->bodies.n_sheets, sizeof *net->sheets);
-    start->photo_placed = new_array(n, sizeof *start->photo_placed);
-    start->sheet_placed = new_array(v->bodies.n_sheets, sizeof *start->sheet_placed);
+    net->rigs = tr_array(n, sizeof *net->rigs);
+    net->sheets = tr_array(v->bodies.n_sheets, sizeof *net->sheets);
+    start->photo_placed = tr_array(n, sizeof *start->photo_placed);
+    start->sheet_placed = tr_array(v->bodies.n_sheets, sizeof *start->sheet_placed);
     if (!net->rigs || !net->sheets || !start->photo_placed || !start->sheet_placed) {
         return tr_fail_memory(err);
     }
@@ -358,23 +355,23 @@ static bool allocate(tr_survey *v, tr_survey_network *w, tr_error *err) {
     int n_offsets = v->n_marks + n_bar_tags(v);
     for (int i = 0; i < n; i++) n_obs += v->check.photos[i].marks.n_marks;
     w->survey = v;
-    net->lenses = new_array(1, sizeof *net->lenses);
-    net->cameras = new_array(1, sizeof *net->cameras);
-    net->rigs = new_array(n, sizeof *net->rigs);
-    net->photos = new_array(n, sizeof *net->photos);
-    net->sheets = new_array(n_sheets, sizeof *net->sheets);
-    net->offsets = new_array(n_offsets, sizeof *net->offsets);
-    net->observations = new_array(n_obs, sizeof *net->observations);
-    net->lengths = new_array(TR_SURVEY_MAX_LENGTHS, sizeof *net->lengths);
-    w->base = new_array(n_offsets, sizeof *w->base);
-    w->is_placed = new_array(n_obs, sizeof *w->is_placed);
-    w->is_seen = new_array(n_offsets, sizeof *w->is_seen);
-    w->is_printed = new_array(n_offsets, sizeof *w->is_printed);
-    w->rule_of = new_array(TR_SURVEY_MAX_LENGTHS, sizeof *w->rule_of);
-    w->axis_of = new_array(TR_SURVEY_MAX_LENGTHS, sizeof *w->axis_of);
-    w->ends = new_array(2 * TR_SURVEY_MAX_LENGTHS, sizeof *w->ends);
+    net->lenses = tr_array(1, sizeof *net->lenses);
+    net->cameras = tr_array(1, sizeof *net->cameras);
+    net->rigs = tr_array(n, sizeof *net->rigs);
+    net->photos = tr_array(n, sizeof *net->photos);
+    net->sheets = tr_array(n_sheets, sizeof *net->sheets);
+    net->offsets = tr_array(n_offsets, sizeof *net->offsets);
+    net->observations = tr_array(n_obs, sizeof *net->observations);
+    net->lengths = tr_array(TR_SURVEY_MAX_LENGTHS, sizeof *net->lengths);
+    w->base = tr_array(n_offsets, sizeof *w->base);
+    w->is_placed = tr_array(n_obs, sizeof *w->is_placed);
+    w->is_seen = tr_array(n_offsets, sizeof *w->is_seen);
+    w->is_printed = tr_array(n_offsets, sizeof *w->is_printed);
+    w->rule_of = tr_array(TR_SURVEY_MAX_LENGTHS, sizeof *w->rule_of);
+    w->axis_of = tr_array(TR_SURVEY_MAX_LENGTHS, sizeof *w->axis_of);
+    w->ends = tr_array(2 * TR_SURVEY_MAX_LENGTHS, sizeof *w->ends);
     w->n_unknowns = TR_OFFSET_N * v->n_marks + 3 * n_bar_tags(v);
-    w->covariance = calloc((size_t)w->n_unknowns * (size_t)w->n_unknowns + 1, sizeof(double));
+    w->covariance = tr_table(w->n_unknowns, w->n_unknowns, sizeof *w->covariance);
     if (!net->lenses || !net->cameras || !net->rigs || !net->photos || !net->sheets ||
         !net->offsets || !net->observations || !net->lengths || !w->base || !w->is_placed ||
         !w->is_seen || !w->is_printed || !w->rule_of || !w->axis_of || !w->ends || !w->covariance) {
@@ -423,9 +420,9 @@ bool tr_survey_network_make(tr_survey *v, tr_survey_network *w, tr_error *err) {
     tr_adjustment start = {0};
     bool ok = false;
     memset(w, 0, sizeof *w);
-    const tr_photo_marks **marks = new_array(v->check.n_photos, sizeof *marks);
-    const char **names = new_array(v->check.n_photos, sizeof *names);
-    tr_sheet *sheets = new_array(v->bodies.n_sheets, sizeof *sheets);
+    const tr_photo_marks **marks = tr_array(v->check.n_photos, sizeof *marks);
+    const char **names = tr_array(v->check.n_photos, sizeof *names);
+    tr_sheet *sheets = tr_array(v->bodies.n_sheets, sizeof *sheets);
     if (!marks || !names || !sheets) {
         tr_fail_memory(err);
         goto out;
@@ -479,11 +476,11 @@ static int drop_weak(tr_survey_network *w) {
     tr_network *net = &w->net;
     int n = net->n_photos + net->n_offsets;
     int dropped = 0;
-    int *parent = new_array(n, sizeof *parent);
-    int *count = new_array(n, sizeof *count);
-    int *node = new_array(net->n_observations, sizeof *node);
-    int *photos = new_array(net->n_offsets, sizeof *photos);
-    int *points = new_array(net->n_photos, sizeof *points);
+    int *parent = tr_array(n, sizeof *parent);
+    int *count = tr_array(n, sizeof *count);
+    int *node = tr_array(net->n_observations, sizeof *node);
+    int *photos = tr_array(net->n_offsets, sizeof *photos);
+    int *points = tr_array(net->n_photos, sizeof *points);
     if (!parent || !count || !node || !photos || !points) {
         dropped = -1;
         goto out;
@@ -622,7 +619,7 @@ static bool solve_once(tr_survey_network *w, const tr_net_options *options, tr_e
 
 static bool covariance(tr_survey_network *w, tr_error *err) {
     int n_marks = w->survey->n_marks;
-    tr_net_unknown *wanted = new_array(w->n_unknowns, sizeof *wanted);
+    tr_net_unknown *wanted = tr_array(w->n_unknowns, sizeof *wanted);
     if (!wanted) return tr_fail_memory(err);
     for (int i = 0; i < n_marks; i++) {
         for (int k = 0; k < TR_OFFSET_N; k++) {
@@ -649,8 +646,8 @@ bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
     tr_network *net = &w->net;
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     bool ok = false;
-    double *chi2 = new_array(net->n_observations, sizeof *chi2);
-    double *scratch = new_array(net->n_observations, sizeof *scratch);
+    double *chi2 = tr_array(net->n_observations, sizeof *chi2);
+    double *scratch = tr_array(net->n_observations, sizeof *scratch);
     if (!chi2 || !scratch) {
         tr_fail_memory(err);
         goto out;

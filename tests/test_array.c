@@ -1,0 +1,38 @@
+/* Arrays, sorting and groups: what the layers above take for granted. */
+#include "check.h"
+
+#include <limits.h>
+#include <stdint.h>
+#include <stdlib.h>
+
+#include "base/array.h"
+
+static void arrays_are_zero_and_never_empty(void **state) {
+    (void)state;
+    double *none = tr_array(0, sizeof *none);
+    double *table = tr_table(3, 5, sizeof *table);
+    assert_non_null(none);
+    assert_non_null(table);
+    assert_true(none[0] == 0.0);
+    for (int i = 0; i < 15; i++) assert_true(table[i] == 0.0);
+    free(none);
+    free(table);
+}
+
+/* More than any memory holds is a failure, not a small array. */
+static void sizes_that_overflow_are_refused(void **state) {
+    (void)state;
+    assert_null(tr_table(LONG_MAX, 2, 8));
+    assert_null(tr_table(LONG_MAX, LONG_MAX, 1));
+    assert_null(tr_array(LONG_MAX, SIZE_MAX / 4));
+    assert_null(tr_array(-1, 8));
+    assert_null(tr_table(8, -1, 8));
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(arrays_are_zero_and_never_empty),
+        cmocka_unit_test(sizes_that_overflow_are_refused),
+    };
+    return cmocka_run_group_tests_name("array", tests, NULL, NULL);
+}
