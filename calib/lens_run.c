@@ -8,8 +8,8 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "base/median.h"
 #include "base/text.h"
-#include "calib/median.h"
 #include "calib/quality.h"
 #include "image/exif.h"
 #include "network/network.h"
@@ -290,14 +290,14 @@ static void judge_fit(tr_lens_run *run, double *scratch, double *middle) {
         tr_lens_photo *p = &run->photos[i];
         if (!p->is_used) continue;
         for (int k = 0; k < p->view.n; k++) scratch[k] = corner_misfit(run, p, k);
-        p->misfit = tr_median(scratch, p->view.n);
+        p->misfit = tr_upper_median(scratch, p->view.n);
         tr_vec3 normal = tr_m3_column(p->pose.camera_from_board.R, 2);
         p->tilt_rad = acos(fmin(1, fabs(normal.z)));
     }
     for (int i = 0; i < run->n_photos; i++) {
         if (run->photos[i].is_used) scratch[n_used++] = run->photos[i].misfit;
     }
-    *middle = tr_median(scratch, n_used);
+    *middle = tr_upper_median(scratch, n_used);
     for (int i = 0; i < run->n_photos; i++) {
         tr_lens_photo *p = &run->photos[i];
         p->n_off = 0;

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "base/array.h"
+#include "base/median.h"
 
 static void arrays_are_zero_and_never_empty(void **state) {
     (void)state;
@@ -29,10 +30,23 @@ static void sizes_that_overflow_are_refused(void **state) {
     assert_null(tr_table(8, -1, 8));
 }
 
+static void medians(void **state) {
+    (void)state;
+    double odd[] = {3, -1, 2};
+    double even[] = {4, 1, 3, -2};
+    assert_true(tr_median(odd, 3) == 2);
+    assert_true(odd[0] == -1 && odd[2] == 3);
+    assert_true(tr_median(even, 4) == 2);
+    assert_true(tr_upper_median(even, 4) == 3);
+    assert_true(tr_upper_median(odd, 1) == -1);
+    assert_true(tr_median(odd, 0) == 0);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(arrays_are_zero_and_never_empty),
         cmocka_unit_test(sizes_that_overflow_are_refused),
+        cmocka_unit_test(medians),
     };
     return cmocka_run_group_tests_name("array", tests, NULL, NULL);
 }
