@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "base/array.h"
+#include "base/groups.h"
 #include "base/median.h"
 
 static void arrays_are_zero_and_never_empty(void **state) {
@@ -42,11 +43,26 @@ static void medians(void **state) {
     assert_true(tr_median(odd, 0) == 0);
 }
 
+/* The smallest stands for a group, in whatever order it was joined. */
+static void groups(void **state) {
+    (void)state;
+    static const int EXPECTED[8] = {0, 1, 1, 3, 1, 0, 3, 7};
+    int group[8];
+    tr_groups_init(group, 8);
+    tr_groups_join(group, 4, 2);
+    tr_groups_join(group, 6, 3);
+    tr_groups_join(group, 5, 0);
+    tr_groups_join(group, 4, 1);
+    tr_groups_join(group, 1, 2);
+    for (int i = 0; i < 8; i++) assert_int_equal(tr_group_of(group, i), EXPECTED[i]);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(arrays_are_zero_and_never_empty),
         cmocka_unit_test(sizes_that_overflow_are_refused),
         cmocka_unit_test(medians),
+        cmocka_unit_test(groups),
     };
     return cmocka_run_group_tests_name("array", tests, NULL, NULL);
 }

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "base/groups.h"
 
 typedef enum {
     TERM_OBSERVATION,
@@ -1223,41 +1224,18 @@ bool tr_network_residual(const tr_network *net, int observation, tr_vec2 *r_px, 
     return true;
 }
 
-static int root_of(int *parent, int i) {
-    while (parent[i] != i) {
-        parent[i] = parent[parent[i]];
-        i = parent[i];
-    }
-    return i;
-}
-
 int tr_network_components(const tr_network *net, int *component) {
     int n = net->n_photos + net->n_sheets;
-    for (int i = 0; i < n; i++) component[i] = i;
+    int count = 0;
+    tr_groups_init(component, n);
     for (int i = 0; i < net->n_observations; i++) {
         const tr_net_obs *obs = &net->observations[i];
-        if (!obs->is_used) continue;
-        int a = root_of(component, obs->photo);
-        int b = root_of(component, net->n_photos + obs->sheet);
-        /* The smaller number is the root, so that numbering below follows first appearance. */
-        if (a < b)
-            component[b] = a;
-        else
-            component[a] = b;
+        if (obs->is_used) tr_groups_join(component, obs->photo, net->n_photos + obs->sheet);
     }
-    int count = 0;
+    for (int i = 0; i < n; i++) component[i] = tr_group_of(component, i);
+    /* What stands for a group comes first in it, so its number is there for those that follow. */
     for (int i = 0; i < n; i++) {
-        int root = root_of(component, i);
-        /* Roots come before their members; -1 - number marks a numbered root. */
-        component[i] = root == i ? i : root;
+        component[i] = component[i] == i ? count++ : component[component[i]];
     }
-    for (int i = 0; i < n; i++) {
-        if (component[i] == i) {
-            component[i] = -1 - count++;
-        } else {
-            component[i] = component[component[i]];
-        }
-    }
-    for (int i = 0; i < n; i++) component[i] = -1 - component[i];
     return count;
 }

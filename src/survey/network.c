@@ -7,6 +7,7 @@
 #include "adjust/revise.h"
 #include "adjust/start.h"
 #include "base/array.h"
+#include "base/groups.h"
 #include "survey/bodies.h"
 
 /* Height of a mark over its sheet's plane: a mat curls by a centimetre or two at an edge. */
@@ -447,23 +448,14 @@ out:
 
 /* ---- which unknowns there are ---- */
 
-/* Only what hangs together, and is seen often enough, is measured. Tags tie photos; corners alone
-   do not. */
-static int root_of(int *parent, int i) {
-    while (parent[i] != i) {
-        parent[i] = parent[parent[i]];
-        i = parent[i];
-    }
-    return i;
-}
-
-/* The group of photos (nodes before n_photos) and tags with the most observations. */
-static int largest_group(const tr_network *net, const int *node_of, int *parent, int n,
-                         int *count) {
+/* The group of photos and tags (behind the photos) with the most observations. Only what hangs
+   together, and is seen often enough, is measured. Tags tie photos; corners alone do not. */
+static int largest_group(const tr_network *net, int *group, int n, int *count) {
     int best = 0;
     for (int i = 0; i < n; i++) count[i] = 0;
     for (int i = 0; i < net->n_observations; i++) {
-        if (net->observations[i].is_used) count[root_of(parent, node_of[i])]++;
+        const tr_net_obs *o = &net->observations[i];
+        if (o->is_used) count[tr_group_of(group, o->photo)]++;
     }
     for (int i = 0; i < n; i++) {
         if (count[i] > count[best]) best = i;
@@ -476,41 +468,35 @@ static int drop_weak(tr_survey_network *w) {
     tr_network *net = &w->net;
     int n = net->n_photos + net->n_offsets;
     int dropped = 0;
-    int *parent = tr_array(n, sizeof *parent);
+    int *group = tr_array(n, sizeof *group);
     int *count = tr_array(n, sizeof *count);
-    int *node = tr_array(net->n_observations, sizeof *node);
     int *photos = tr_array(net->n_offsets, sizeof *photos);
     int *points = tr_array(net->n_photos, sizeof *points);
-    if (!parent || !count || !node || !photos || !points) {
+    if (!group || !count || !photos || !points) {
         dropped = -1;
         goto out;
     }
-    for (int i = 0; i < n; i++) parent[i] = i;
+    tr_groups_init(group, n);
     for (int i = 0; i < net->n_observations; i++) {
         const tr_net_obs *o = &net->observations[i];
-        node[i] = o->photo;
         if (!o->is_used) continue;
         photos[o->mark]++;
         points[o->photo] += o->n_points;
-        if (o->n_points < 4) continue;
-        int a = root_of(parent, o->photo);
-        int b = root_of(parent, net->n_photos + o->mark);
-        parent[a < b ? b : a] = a < b ? a : b;
+        if (o->n_points == 4) tr_groups_join(group, o->photo, net->n_photos + o->mark);
     }
-    int home = root_of(parent, largest_group(net, node, parent, n, count));
+    int home = largest_group(net, group, n, count);
     for (int i = 0; i < net->n_observations; i++) {
         tr_net_obs *o = &net->observations[i];
         if (!o->is_used) continue;
-        bool is_tied = root_of(parent, o->photo) == home;
+        bool is_tied = tr_group_of(group, o->photo) == home;
         bool is_weak = photos[o->mark] < MIN_PHOTOS_A_MARK || points[o->photo] < MIN_POINTS_A_PHOTO;
         if (is_tied && !is_weak) continue;
         o->is_used = false;
         dropped++;
     }
 out:
-    free(parent);
+    free(group);
     free(count);
-    free(node);
     free(photos);
     free(points);
     return dropped;
