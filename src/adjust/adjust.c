@@ -69,14 +69,6 @@ void tr_adjustment_release(tr_adjustment *a) {
     memset(a, 0, sizeof *a);
 }
 
-static void set_up_lens(const tr_lens *lens, tr_net_lens *out) {
-    *out = (tr_net_lens){.lens = *lens, .has_prior = lens->has_covariance};
-    /* A parameter that calibration held has no variance, and is held here too. */
-    for (int i = 0; i < TR_LENS_N; i++) {
-        out->is_free[i] = lens->has_covariance && lens->covariance[i * (TR_LENS_N + 1)] > 0;
-    }
-}
-
 static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_root, tr_net_sheet *out) {
     out->half_mm[0] = sheet->width_mm / 2;
     out->half_mm[1] = sheet->height_mm / 2;
@@ -264,7 +256,7 @@ static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err)
                        in->n_photos, TR_MAX_PHOTOS);
     }
     if (!allocate(in, out, err) || !tr_adjust_start(in, out, err)) return false;
-    set_up_lens(in->lens, &net->lenses[0]);
+    net->lenses[0] = tr_net_lens_of(in->lens);
     net->cameras[0].camera_from_rig = tr_pose_identity();
     for (int i = 0; i < in->n_sheets; i++) {
         set_up_sheet(&in->sheets[i], out->sheet_placed[i], i == out->root, &net->sheets[i]);

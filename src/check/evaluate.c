@@ -23,15 +23,9 @@ typedef struct {
     int n_outputs; /* 6 a target, then 3 */
 } evaluation;
 
-static tr_pose pose_moved(tr_pose pose, const double d[6]) {
-    pose.R = tr_m3_mul(tr_rotation_from_vector(tr_v3(d[0], d[1], d[2])), pose.R);
-    pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(d[3], d[4], d[5]));
-    return pose;
-}
-
 static tr_pose world_from_sheet(const evaluation *e, int sheet, const double *inputs) {
     tr_pose pose = e->adj->net.sheets[sheet].world_from_sheet;
-    return inputs ? pose_moved(pose, inputs + (long)6 * sheet) : pose;
+    return inputs ? tr_pose_moved(pose, inputs + (long)6 * sheet) : pose;
 }
 
 /* The frame, with the inputs moved by small amounts (NULL: as they are). */

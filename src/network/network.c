@@ -79,6 +79,14 @@ static bool inverse_root(const double *A, int n, double *W) {
     return true;
 }
 
+tr_net_lens tr_net_lens_of(const tr_lens *profile) {
+    tr_net_lens lens = {.lens = *profile, .has_prior = profile->has_covariance};
+    for (int i = 0; i < TR_LENS_N; i++) {
+        lens.is_free[i] = profile->has_covariance && profile->covariance[i * (TR_LENS_N + 1)] > 0;
+    }
+    return lens;
+}
+
 bool tr_net_whiten(const double *covariance, int n_points, double *W) {
     return inverse_root(covariance, 2 * n_points, W);
 }
@@ -550,13 +558,6 @@ static bool evaluate(void *context, int term, double *r, double *J) {
     return false;
 }
 
-/* R_new = exp([d]x) R, t_new = t + d. */
-static tr_pose moved_pose(tr_pose pose, const double d[TR_POSE_N]) {
-    pose.R = tr_m3_mul(tr_rotation_from_vector(tr_v3(d[0], d[1], d[2])), pose.R);
-    pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(d[3], d[4], d[5]));
-    return pose;
-}
-
 static void move(void *context, const double *delta) {
     state *s = context;
     tr_network *net = s->net;
@@ -570,19 +571,19 @@ static void move(void *context, const double *delta) {
     for (int i = 0; i < net->n_cameras; i++) {
         if (!net->cameras[i].is_free) continue;
         net->cameras[i].camera_from_rig =
-            moved_pose(s->cameras[i].camera_from_rig, delta + s->camera_column[i]);
+            tr_pose_moved(s->cameras[i].camera_from_rig, delta + s->camera_column[i]);
     }
     for (int i = 0; i < net->n_rigs; i++) {
         if (s->rig_column[i] < 0) continue;
         net->rigs[i].rig_from_world =
-            moved_pose(s->rigs[i].rig_from_world, delta + s->rig_column[i]);
+            tr_pose_moved(s->rigs[i].rig_from_world, delta + s->rig_column[i]);
     }
     for (int i = 0; i < net->n_sheets; i++) {
         const tr_net_sheet *from = &s->sheets[i];
         double d[TR_SHEET_N];
         int c = s->sheet_column[i];
         for (int k = 0; k < TR_SHEET_N; k++) d[k] = c >= 0 && from->is_free[k] ? delta[c++] : 0;
-        net->sheets[i].world_from_sheet = moved_pose(from->world_from_sheet, d);
+        net->sheets[i].world_from_sheet = tr_pose_moved(from->world_from_sheet, d);
         for (int k = 0; k < 4; k++) net->sheets[i].shape[k] = from->shape[k] + d[TR_STRETCH_X + k];
     }
     for (int i = 0; i < net->n_offsets; i++) {

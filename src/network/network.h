@@ -145,6 +145,10 @@ typedef struct {
     int n_lenses, n_cameras, n_rigs, n_sheets, n_offsets, n_photos, n_observations, n_lengths;
 } tr_network;
 
+/* The lens of a profile: its covariance is the prior. A parameter that calibration held has no
+   variance, and is held here too. */
+tr_net_lens tr_net_lens_of(const tr_lens *profile);
+
 /* W from a covariance of the 2n pixel coordinates (u1 v1 u2 v2 ...), row by row, px^2:
    W'W = covariance^-1. False where the covariance is not positive definite. */
 bool tr_net_whiten(const double *covariance, int n_points, double *W);

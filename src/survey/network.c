@@ -148,13 +148,6 @@ static void place_marks(tr_survey_network *w, const tr_adjustment *start) {
 
 /* ---- setting up ---- */
 
-static void set_up_lens(const tr_lens *lens, tr_net_lens *out) {
-    *out = (tr_net_lens){.lens = *lens, .has_prior = lens->has_covariance};
-    for (int i = 0; i < TR_LENS_N; i++) {
-        out->is_free[i] = lens->has_covariance && lens->covariance[i * (TR_LENS_N + 1)] > 0;
-    }
-}
-
 static void set_up_sheets(tr_survey_network *w, const tr_adjustment *start,
                           const tr_photo_marks *const *marks) {
     const tr_survey *v = w->survey;
@@ -429,7 +422,7 @@ bool tr_survey_network_make(tr_survey *v, tr_survey_network *w, tr_error *err) {
         goto out;
     }
     if (!allocate(v, w, err) || !find_start(v, marks, names, sheets, &start, err)) goto out;
-    set_up_lens(&v->bodies.lens, &w->net.lenses[0]);
+    w->net.lenses[0] = tr_net_lens_of(&v->bodies.lens);
     w->net.cameras[0].camera_from_rig = tr_pose_identity();
     set_up_sheets(w, &start, marks);
     place_marks(w, &start);
