@@ -362,23 +362,6 @@ static double spread_rad(const tr_lens_run *run) {
     return acos(fmax(-1, smallest));
 }
 
-/* One direction a pixel up to the image's corners, where the model goes beyond all marks. */
-static bool is_one_to_one(const tr_lens *lens) {
-    enum { STEPS = 16 };
-    for (int i = 0; i <= STEPS; i++) {
-        for (int k = 0; k <= STEPS; k++) {
-            tr_vec2 xy;
-            if (!tr_lens_undistort(lens,
-                                   tr_v2((double)lens->width_px * i / STEPS - 0.5,
-                                         (double)lens->height_px * k / STEPS - 0.5),
-                                   &xy)) {
-                return false;
-            }
-        }
-    }
-    return true;
-}
-
 /* Whether the solved lens is worth a profile. */
 static bool check_lens(const tr_lens_run *run, tr_error *err) {
     const tr_lens *lens = &run->calibration.lens;
@@ -400,7 +383,7 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
                        "fills the image",
                        100 * sd_part);
     }
-    if (!is_one_to_one(lens)) {
+    if (!tr_lens_is_one_to_one(lens)) {
         char places[200];
         tr_quality_uncovered(run, places, sizeof places);
         return tr_fail(err, TR_NO_MEASURE,

@@ -10,7 +10,7 @@
 #include "base/yaml.h"
 #include "geom/covariance.h"
 
-enum { MAX_SIDE_PX = 65535, GRID = 16 };
+enum { MAX_SIDE_PX = 65535 };
 
 /* No parameter and no covariance of one reaches this. */
 #define MAX_VALUE 1e12
@@ -38,24 +38,6 @@ static const char *covariance_fault(const double *C) {
     case TR_COVARIANCE_NO_MEMORY: break;
     }
     return "could not be checked, as memory ran out";
-}
-
-/* One pixel has one direction: from the image's corner to its corner, on a grid that includes the
-   edges, the model can be inverted and keeps the sense of rotation. */
-static bool is_one_to_one(const tr_lens *lens) {
-    for (int i = 0; i <= GRID; i++) {
-        for (int j = 0; j <= GRID; j++) {
-            tr_vec2 uv_px = tr_v2((double)lens->width_px * i / GRID - 0.5,
-                                  (double)lens->height_px * j / GRID - 0.5);
-            tr_vec2 xy;
-            tr_vec2 back_px;
-            double J[4];
-            if (!tr_lens_undistort(lens, uv_px, &xy)) return false;
-            if (!tr_lens_distort(lens, xy, &back_px, J)) return false;
-            if (!(J[0] * J[3] - J[1] * J[2] > 0)) return false;
-        }
-    }
-    return true;
 }
 
 static bool is_told_in_range(double x, double high) {
@@ -110,7 +92,7 @@ static const char *find_fault(const tr_lens *lens, const char **key) {
     for (int k = TR_K1; k <= TR_K3; k++) {
         if (!(fabs(p[k]) <= MAX_VALUE)) return "is not finite; calibrate anew";
     }
-    if (!is_one_to_one(lens)) {
+    if (!tr_lens_is_one_to_one(lens)) {
         return "maps two directions to one pixel of the image; calibrate anew with marks near all "
                "corners of the image";
     }

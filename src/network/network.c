@@ -606,12 +606,12 @@ static void accept(void *context) {
 }
 
 static void name(void *context, int unknown, char *out, size_t size) {
-    static const char *const lens_names[TR_LENS_N] = {"fx", "fy", "cx", "cy", "k1",
-                                                      "k2", "p1", "p2", "k3"};
     const state *s = context;
     tr_net_unknown u = s->unknowns[unknown];
     switch (u.kind) {
-    case TR_NET_LENS: snprintf(out, size, "the lens's %s", lens_names[u.component]); return;
+    case TR_NET_LENS:
+        snprintf(out, size, "the lens's %s", tr_lens_parameter_name(u.component));
+        return;
     case TR_NET_CAMERA:
         snprintf(out, size, "the place of camera %d on its rig", u.index + 1);
         return;
