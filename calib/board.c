@@ -2,7 +2,7 @@
 
 #include <stdlib.h>
 
-#include "calib/median.h"
+#include "base/median.h"
 #include "marks/checker.h"
 #include "opencv/opencv.h"
 
@@ -205,7 +205,7 @@ static void measure(const tr_image *image, const coarse *c, double *blur, tr_boa
         double variance = (m.covariance[0] + m.covariance[3]) / 2;
         tr_board_view_add(out, c->board, k, m.uv_px, sqrt(variance + FLOOR_SD_PX * FLOOR_SD_PX));
     }
-    if (out->n > 0) out->blur_px = tr_median(blur, out->n);
+    if (out->n > 0) out->blur_px = tr_upper_median(blur, out->n);
 }
 
 bool tr_board_find(const tr_image *image, const tr_board *board, tr_board_view *out,

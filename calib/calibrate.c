@@ -160,6 +160,7 @@ static int fill_observations(const tr_calib_view *views, int n_views, tr_net_obs
     for (int i = 0; i < n_views; i++) {
         for (int k = 0; k < views[i].n; k++) {
             obs[n] = (tr_net_obs){.photo = i, .sheet = 0, .n_points = 1, .is_used = true};
+            obs[n].mark = views[i].corner ? views[i].corner[k] : k;
             obs[n].p_sheet_mm[0] = views[i].p_board_mm[k];
             obs[n].uv_px[0] = views[i].uv_px[k];
             tr_net_whiten_equal(views[i].sd_px ? views[i].sd_px[k] : 1.0, 1, obs[n].W);

@@ -13,6 +13,7 @@ typedef struct {
     const tr_vec2 *uv_px;
     const double *sd_px; /* one a corner; NULL: all alike */
     int n;
+    const int *corner; /* number of each on the board; NULL: they are all, in the board's order */
 } tr_calib_view;
 
 typedef struct {

@@ -5,9 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/median.h"
 #include "base/text.h"
 #include "base/wrap.h"
-#include "calib/median.h"
 #include "calib/quality.h"
 #include "image/photo.h"
 #include "network/network.h"
@@ -257,14 +257,14 @@ static void judge_fit(tr_lens_run *run, double *scratch, double *middle) {
         tr_lens_photo *p = &run->photos[i];
         if (!p->is_used) continue;
         for (int k = 0; k < p->view.n; k++) scratch[k] = corner_misfit(run, p, k);
-        p->misfit = tr_median(scratch, p->view.n);
+        p->misfit = tr_upper_median(scratch, p->view.n);
         tr_vec3 normal = tr_m3_column(p->pose.camera_from_board.R, 2);
         p->tilt_rad = acos(fmin(1, fabs(normal.z)));
     }
     for (int i = 0; i < run->n_photos; i++) {
         if (run->photos[i].is_used) scratch[n_used++] = run->photos[i].misfit;
     }
-    *middle = tr_median(scratch, n_used);
+    *middle = tr_upper_median(scratch, n_used);
     for (int i = 0; i < run->n_photos; i++) {
         tr_lens_photo *p = &run->photos[i];
         p->n_off = 0;
@@ -284,7 +284,8 @@ static bool solve_used(tr_lens_run *run, tr_calib_view *views, tr_calib_pose *po
         const tr_lens_photo *p = &run->photos[i];
         if (!p->is_used) continue;
         if (!first) first = p;
-        views[n++] = (tr_calib_view){p->view.p_board_mm, p->view.uv_px, p->view.sd_px, p->view.n};
+        views[n++] = (tr_calib_view){p->view.p_board_mm, p->view.uv_px, p->view.sd_px, p->view.n,
+                                     p->view.corner};
     }
     assert(first); /* the caller counted the photos */
     tr_calib_options options = tr_calib_defaults(first->width_px, first->height_px);
@@ -328,23 +329,6 @@ static double spread_rad(const tr_lens_run *run) {
     return acos(fmax(-1, smallest));
 }
 
-/* One direction a pixel up to the image's corners, where the model goes beyond all marks. */
-static bool is_one_to_one(const tr_lens *lens) {
-    enum { STEPS = 16 };
-    for (int i = 0; i <= STEPS; i++) {
-        for (int k = 0; k <= STEPS; k++) {
-            tr_vec2 xy;
-            if (!tr_lens_undistort(lens,
-                                   tr_v2((double)lens->width_px * i / STEPS - 0.5,
-                                         (double)lens->height_px * k / STEPS - 0.5),
-                                   &xy)) {
-                return false;
-            }
-        }
-    }
-    return true;
-}
-
 /* Whether the solved lens is worth a profile. */
 static bool check_lens(const tr_lens_run *run, tr_error *err) {
     const tr_lens *lens = &run->calibration.lens;
@@ -366,7 +350,7 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
                        "fills the image",
                        100 * sd_part);
     }
-    if (!is_one_to_one(lens)) {
+    if (!tr_lens_is_one_to_one(lens)) {
         char places[200];
         tr_quality_uncovered(run, places, sizeof places);
         return tr_fail(err, TR_NO_MEASURE,

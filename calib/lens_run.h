@@ -45,8 +45,8 @@ typedef struct {
 
 /* Reads the photos and measures the board in them, by tr_parallel. A
    photo that cannot be read or shows no board stays in the list with its reason; so does one whose
-   bytes are those of an earlier one. out: n photos in the order given. False only where memory ran
-   out or OpenCV is not there; *out is then empty. */
+   bytes are those of an earlier one. out: n photos in the order given, to be released in any case.
+   False: memory ran out, or OpenCV is not there. */
 TR_MUST_USE bool tr_lens_photos(const tr_board *board, char *const *files, int n, int n_threads,
                                 tr_progress progress, void *context, tr_lens_run *out,
                                 tr_error *err);

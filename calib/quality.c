@@ -3,8 +3,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#include "calib/median.h"
-
+#include "base/median.h"
 /* The image in GRID x GRID parts: an outer ring of a fifth, in which distortion is strongest, and
    the middle. A board that must be wholly in the photo still has corners in the ring. */
 enum { GRID = 5 };
@@ -47,8 +46,8 @@ static bool find_middle(judge *j) {
             misfit[j->n_used] = p->misfit;
             blur[j->n_used++] = p->view.blur_px;
         }
-        j->middle_misfit = tr_median(misfit, j->n_used);
-        j->middle_blur_px = tr_median(blur, j->n_used);
+        j->middle_misfit = tr_upper_median(misfit, j->n_used);
+        j->middle_blur_px = tr_upper_median(blur, j->n_used);
     }
     bool ok = misfit && blur;
     free(misfit);

@@ -13,18 +13,9 @@ static const double SMALL_CHANGE = 0.05;
 
 /* Sums over one corner of the board. */
 typedef struct {
-    tr_vec2 p_mm;
     tr_vec2 sum; /* of whitened residuals */
     int n;
 } corner;
-
-static int find_corner(corner *corners, int *n, tr_vec2 p) {
-    for (int i = 0; i < *n; i++) {
-        if (corners[i].p_mm.x == p.x && corners[i].p_mm.y == p.y) return i;
-    }
-    corners[*n] = (corner){.p_mm = p};
-    return (*n)++;
-}
 
 /* Millimetres on the board for one pixel, in the mean over the photos. */
 static double mm_per_px(const tr_network *net) {
@@ -48,25 +39,35 @@ static double scatter_mm(const tr_network *net, const corner *corners, int n) {
     return sqrt((T - 1) / sightings) / weight * mm_per_px(net);
 }
 
+static int last_mark(const tr_network *net) {
+    int last = 0;
+    for (int i = 0; i < net->n_observations; i++) {
+        if (net->observations[i].mark > last) last = net->observations[i].mark;
+    }
+    return last;
+}
+
+/* Corners are numbered as they come, from 1, as offsets are. */
 bool tr_uneven_free_corners(tr_network *net, tr_uneven *u, double *sd_mm, tr_error *err) {
     int n = 0;
     bool ok = false;
     corner *corners = calloc((size_t)net->n_observations + 1, sizeof *corners);
-    int *of = calloc((size_t)net->n_observations + 1, sizeof *of);
+    int *number_of = calloc((size_t)last_mark(net) + 1, sizeof *number_of);
     *sd_mm = 0;
-    if (!corners || !of) {
+    if (!corners || !number_of) {
         tr_fail_memory(err);
         goto out;
     }
     for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *o = &net->observations[i];
         tr_vec2 r;
-        of[i] = find_corner(corners, &n, net->observations[i].p_sheet_mm[0]);
+        if (number_of[o->mark] == 0) number_of[o->mark] = ++n;
         if (!tr_network_residual(net, i, &r, NULL)) continue;
         /* One corner gone wrong in one photo is not the board's fault. */
-        if (net->observations[i].W[0] * tr_v2_norm(r) > GROSS_SIGMAS) continue;
-        corners[of[i]].sum =
-            tr_v2_add(corners[of[i]].sum, tr_v2_scale(net->observations[i].W[0], r));
-        corners[of[i]].n++;
+        if (o->W[0] * tr_v2_norm(r) > GROSS_SIGMAS) continue;
+        corner *c = &corners[number_of[o->mark] - 1];
+        c->sum = tr_v2_add(c->sum, tr_v2_scale(o->W[0], r));
+        c->n++;
     }
     ok = true;
     for (int i = 0; i < n; i++) {
@@ -86,12 +87,14 @@ bool tr_uneven_free_corners(tr_network *net, tr_uneven *u, double *sd_mm, tr_err
             u->offsets[i].sd[k] = *sd_mm * (k == 2 ? OUT_OF_PLANE_FACTOR : 1);
         }
     }
-    for (int i = 0; i < net->n_observations; i++) net->observations[i].offset[0] = of[i] + 1;
+    for (int i = 0; i < net->n_observations; i++) {
+        net->observations[i].offset[0] = number_of[net->observations[i].mark];
+    }
     net->offsets = u->offsets;
     net->n_offsets = n;
 out:
     free(corners);
-    free(of);
+    free(number_of);
     return ok;
 }
 

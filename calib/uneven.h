@@ -13,7 +13,8 @@ typedef struct {
     int n;
 } tr_uneven;
 
-/* Looks at the residuals of a solved network of one board: if their means over all photos of each
+/* Looks at the residuals of a solved network of one board, whose observations' marks are its
+   corners: if their means over all photos of each
    corner scatter more than chance allows, every corner of the board gets an offset with a prior of
    the size that the scatter shows (out of the board's plane twice as much, since paper lifts more
    easily than it stretches), and *sd_mm tells that size. Else *sd_mm is 0 and nothing changes.

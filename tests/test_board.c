@@ -402,7 +402,7 @@ static void stereo_published(void **state) {
         tr_calibration c;
         for (int i = 0; i < STEREO_PAIRS; i++) {
             const tr_board_view *v = &s->run[side].photos[i].view;
-            views[i] = (tr_calib_view){v->p_board_mm, v->uv_px, NULL, v->n};
+            views[i] = (tr_calib_view){v->p_board_mm, v->uv_px, NULL, v->n, v->corner};
         }
         tr_calib_options o = tr_calib_defaults(640, 480);
         o.is_free[TR_K3] = false;

@@ -55,7 +55,7 @@ static void calib1_views(tr_vec2 p[CALIB1_POINTS], tr_vec2 uv[CALIB1_VIEWS][CALI
         for (int k = 0; k < CALIB1_POINTS; k++) {
             uv[i][k] = tr_v2(calib1_uv_px[i][k][0], calib1_uv_px[i][k][1]);
         }
-        views[i] = (tr_calib_view){p, uv[i], NULL, CALIB1_POINTS};
+        views[i] = (tr_calib_view){p, uv[i], NULL, CALIB1_POINTS, NULL};
     }
 }
 
@@ -129,7 +129,7 @@ static void zhang_views(tr_vec2 p[ZHANG_POINTS], tr_vec2 uv[ZHANG_VIEWS][ZHANG_P
         for (int k = 0; k < ZHANG_POINTS; k++) {
             uv[i][k] = tr_v2(zhang_uv_px[i][k][0], zhang_uv_px[i][k][1]);
         }
-        views[i] = (tr_calib_view){p, uv[i], NULL, ZHANG_POINTS};
+        views[i] = (tr_calib_view){p, uv[i], NULL, ZHANG_POINTS, NULL};
     }
 }
 
@@ -290,7 +290,7 @@ static void see_board(const truth *t, tr_pose camera_from_board, tr_draw *d, sim
         s->uv[i][k].x = uv.x + t->sd_px * draw_normal(d);
         s->uv[i][k].y = uv.y + t->sd_px * draw_normal(d);
     }
-    s->views[i] = (tr_calib_view){s->p, s->uv[i], NULL, SIM_POINTS};
+    s->views[i] = (tr_calib_view){s->p, s->uv[i], NULL, SIM_POINTS, NULL};
 }
 
 /* Views from all sides, as one should take them. */
@@ -539,7 +539,7 @@ static void too_little(void **unused) {
     tr_calib_view few[2];
     for (int i = 0; i < 2; i++) {
         for (int k = 0; k < 4; k++) uv[i][k] = s.uv[3 + i][index[k]];
-        few[i] = (tr_calib_view){corner, uv[i], NULL, 4};
+        few[i] = (tr_calib_view){corner, uv[i], NULL, 4, NULL};
     }
     check_refused(few, 2, "more");
     /* Three corners, none at all, all on one line. */

@@ -507,6 +507,18 @@ static void test_photos_are_named_so_that_they_are_told_apart(void **state) {
     tr_sim_release(&sim);
 }
 
+/* One photo more than the flags of all photos have room for. */
+static void test_too_many_photos(void **state) {
+    (void)state;
+    tr_adjust_input in = {.n_photos = TR_MAX_PHOTOS + 1};
+    tr_adjustment adjustment;
+    tr_warnings warnings = {0};
+    tr_error err = {0};
+    assert_false(tr_adjust(&in, &adjustment, &warnings, &err));
+    assert_int_equal(err.code, TR_BAD_INPUT);
+    assert_non_null(strstr(err.text, "1001 photos"));
+}
+
 static void test_thrust_is_refused(void **state) {
     (void)state;
     tr_sim_options options = honest(9);
@@ -568,6 +580,7 @@ int main(void) {
         cmocka_unit_test(test_no_marks),
         cmocka_unit_test(test_long_paths_leave_room_for_advice),
         cmocka_unit_test(test_photos_are_named_so_that_they_are_told_apart),
+        cmocka_unit_test(test_too_many_photos),
         cmocka_unit_test(test_thrust_is_refused),
         cmocka_unit_test(test_rear_axle),
     };

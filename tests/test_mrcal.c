@@ -150,7 +150,7 @@ static void solve_with_ours(tr_calibration *found, tr_calib_pose poses[CALIB1_VI
         for (int k = 0; k < CALIB1_POINTS; k++) {
             uv[i][k] = tr_v2(calib1_uv_px[i][k][0], calib1_uv_px[i][k][1]);
         }
-        views[i] = (tr_calib_view){p, uv[i], NULL, CALIB1_POINTS};
+        views[i] = (tr_calib_view){p, uv[i], NULL, CALIB1_POINTS, NULL};
     }
     tr_calib_options options = tr_calib_defaults(640, 480);
     options.has_bow = false;

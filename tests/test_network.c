@@ -695,14 +695,14 @@ static void disturb(job *q, tr_draw *d, double angle_rad, double place_mm) {
         for (int k = 0; k < TR_POSE_N; k++) {
             step[k] = (k < 3 ? angle_rad : place_mm) * draw_normal(d);
         }
-        q->rigs[i].rig_from_world = moved_pose(q->rigs[i].rig_from_world, step);
+        q->rigs[i].rig_from_world = tr_pose_moved(q->rigs[i].rig_from_world, step);
     }
     for (int i = 1; i < JOB_SHEETS; i++) {
         double step[TR_POSE_N];
         for (int k = 0; k < TR_POSE_N; k++) {
             step[k] = (k < 3 ? angle_rad : place_mm) * draw_normal(d);
         }
-        q->sheets[i].world_from_sheet = moved_pose(q->sheets[i].world_from_sheet, step);
+        q->sheets[i].world_from_sheet = tr_pose_moved(q->sheets[i].world_from_sheet, step);
     }
 }
 
@@ -794,7 +794,7 @@ static void draw_job(tr_draw *d, const double C_lens[TR_LENS_N * TR_LENS_N], con
         double step[TR_POSE_N] = {
             FLOOR_TILT_SD_RAD * draw_normal(d), FLOOR_TILT_SD_RAD * draw_normal(d), 0, 0, 0,
             FLOOR_Z_SD_MM * draw_normal(d)};
-        truth->sheets[i].world_from_sheet = moved_pose(truth->sheets[i].world_from_sheet, step);
+        truth->sheets[i].world_from_sheet = tr_pose_moved(truth->sheets[i].world_from_sheet, step);
     }
     truth->sheets[0].shape[0] = STRETCH_SD * draw_normal(d);
     truth->sheets[0].shape[2] = BOW_SD_MM * draw_normal(d);
@@ -1201,11 +1201,11 @@ static void rig_of_two_cameras(void **unused) {
     }
     job_observe(&q, C);
     const double step[TR_POSE_N] = {0.02, 0.01, -0.02, 20, -15, 10};
-    cameras[1].camera_from_rig = moved_pose(mount, step);
+    cameras[1].camera_from_rig = tr_pose_moved(mount, step);
     for (int i = 0; i < STATIONS; i++) {
         double off[TR_POSE_N];
         for (int k = 0; k < TR_POSE_N; k++) off[k] = (k < 3 ? 0.01 : 30) * draw_normal(&d);
-        q.rigs[i].rig_from_world = moved_pose(q.rigs[i].rig_from_world, off);
+        q.rigs[i].rig_from_world = tr_pose_moved(q.rigs[i].rig_from_world, off);
     }
     tr_net_unknown wanted[TR_POSE_N];
     double covariance[TR_POSE_N * TR_POSE_N];

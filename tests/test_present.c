@@ -702,7 +702,10 @@ static void write_picture(const scene *s, const char *path) {
     check_picture(path, s->check.verdict);
 }
 
-static char *text_of(const scene *s, const tr_error *why, bool is_coloured) {
+/* Not inlined: GCC 12 would take what open_memstream left for a pointer to a variable that is gone.
+ */
+__attribute__((noinline)) static char *text_of(const scene *s, const tr_error *why,
+                                               bool is_coloured) {
     char *text = NULL;
     size_t size = 0;
     FILE *out = open_memstream(&text, &size);

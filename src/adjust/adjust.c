@@ -10,6 +10,7 @@
 #include "adjust/revise.h"
 #include "adjust/start.h"
 #include "adjust/ties.h"
+#include "base/array.h"
 
 /* A floor sheet's prior: workshop floors are flat within a few millimetres over a few metres. */
 static const double FLOOR_Z_SD_MM = 3.0;
@@ -22,27 +23,23 @@ static const double ROUGH_STEP = 0.1;
 
 enum { MAX_ROUNDS = 12 };
 
-static void *new_array(int n, size_t size) {
-    return calloc((size_t)n + 1, size);
-}
-
 static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
     tr_network *net = &out->net;
     int n_obs = 0;
     for (int i = 0; i < in->n_photos; i++) n_obs += in->photos[i] ? in->photos[i]->n_marks : 0;
-    net->lenses = new_array(1, sizeof *net->lenses);
-    net->cameras = new_array(1, sizeof *net->cameras);
-    net->rigs = new_array(in->n_photos, sizeof *net->rigs);
+    net->lenses = tr_array(1, sizeof *net->lenses);
+    net->cameras = tr_array(1, sizeof *net->cameras);
+    net->rigs = tr_array(in->n_photos, sizeof *net->rigs);
     /* One more than there are: trial.c asks whether a sheet lay at two places. */
-    net->sheets = new_array(in->n_sheets + 1, sizeof *net->sheets);
-    net->photos = new_array(in->n_photos, sizeof *net->photos);
-    net->observations = new_array(n_obs, sizeof *net->observations);
-    out->photo_placed = new_array(in->n_photos, sizeof *out->photo_placed);
-    out->sheet_placed = new_array(in->n_sheets, sizeof *out->sheet_placed);
-    out->photo_rejected = new_array(in->n_photos, sizeof *out->photo_rejected);
-    out->conditions = new_array(in->n_sheets, sizeof *out->conditions);
-    out->covariance = new_array(36 * in->n_sheets * in->n_sheets, sizeof *out->covariance);
-    out->covariance_lens_held = new_array(36 * in->n_sheets * in->n_sheets, sizeof(double));
+    net->sheets = tr_array(in->n_sheets + 1, sizeof *net->sheets);
+    net->photos = tr_array(in->n_photos, sizeof *net->photos);
+    net->observations = tr_array(n_obs, sizeof *net->observations);
+    out->photo_placed = tr_array(in->n_photos, sizeof *out->photo_placed);
+    out->sheet_placed = tr_array(in->n_sheets, sizeof *out->sheet_placed);
+    out->photo_rejected = tr_array(in->n_photos, sizeof *out->photo_rejected);
+    out->conditions = tr_array(in->n_sheets, sizeof *out->conditions);
+    out->covariance = tr_table(6 * in->n_sheets, 6 * in->n_sheets, sizeof *out->covariance);
+    out->covariance_lens_held = tr_table(6 * in->n_sheets, 6 * in->n_sheets, sizeof(double));
     if (!net->lenses || !net->cameras || !net->rigs || !net->sheets || !net->photos ||
         !net->observations || !out->photo_placed || !out->sheet_placed || !out->photo_rejected ||
         !out->conditions || !out->covariance || !out->covariance_lens_held) {
@@ -72,14 +69,6 @@ void tr_adjustment_release(tr_adjustment *a) {
     memset(a, 0, sizeof *a);
 }
 
-static void set_up_lens(const tr_lens *lens, tr_net_lens *out) {
-    *out = (tr_net_lens){.lens = *lens, .has_prior = lens->has_covariance};
-    /* A parameter that calibration held has no variance, and is held here too. */
-    for (int i = 0; i < TR_LENS_N; i++) {
-        out->is_free[i] = lens->has_covariance && lens->covariance[i * (TR_LENS_N + 1)] > 0;
-    }
-}
-
 static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_root, tr_net_sheet *out) {
     out->half_mm[0] = sheet->width_mm / 2;
     out->half_mm[1] = sheet->height_mm / 2;
@@ -101,7 +90,9 @@ static void set_up_observations(const tr_adjust_input *in, tr_adjustment *out) {
         for (int k = 0; in->photos[i] && k < in->photos[i]->n_marks; k++) {
             const tr_mark *m = &in->photos[i]->marks[k];
             tr_net_obs *o = &net->observations[net->n_observations++];
-            *o = (tr_net_obs){.photo = i, .sheet = m->sheet, .n_points = m->n_points};
+            int first = m->kind == TR_MARK_TAG ? 0 : in->sheets[m->sheet].n_tags;
+            *o = (tr_net_obs){
+                .photo = i, .sheet = m->sheet, .mark = first + m->index, .n_points = m->n_points};
             memcpy(o->p_sheet_mm, m->p_sheet_mm, sizeof o->p_sheet_mm);
             memcpy(o->uv_px, m->uv_px, sizeof o->uv_px);
             o->is_used = out->photo_placed[i] && out->sheet_placed[m->sheet] &&
@@ -125,8 +116,8 @@ static void drop_impossible(tr_network *net) {
 static bool drop_unsupported(tr_adjustment *adj, bool *is_possible, tr_error *err) {
     tr_network *net = &adj->net;
     int n = net->n_photos + net->n_sheets;
-    int *component = new_array(n, sizeof *component);
-    int *points = new_array(n, sizeof *points);
+    int *component = tr_array(n, sizeof *component);
+    int *points = tr_array(n, sizeof *points);
     if (!component || !points) {
         free(component);
         free(points);
@@ -165,9 +156,9 @@ static bool leave_out(tr_adjustment *adj, tr_lsq_result *result, tr_error *err) 
     tr_network *net = &adj->net;
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     bool ok = false;
-    double *chi2 = new_array(net->n_observations, sizeof *chi2);
-    double *scratch = new_array(net->n_observations, sizeof *scratch);
-    bool *is_possible = new_array(net->n_observations, sizeof *is_possible);
+    double *chi2 = tr_array(net->n_observations, sizeof *chi2);
+    double *scratch = tr_array(net->n_observations, sizeof *scratch);
+    bool *is_possible = tr_array(net->n_observations, sizeof *is_possible);
     if (!chi2 || !scratch || !is_possible) {
         tr_fail_memory(err);
         goto out;
@@ -195,8 +186,8 @@ static bool covariance_of(tr_network *net, const tr_places *places, tr_net_optio
     double *once = NULL;
     options->covariance = C;
     if (places->n_rows == 0) return tr_network_solve(net, options, result, err);
-    once = new_array(n * n, sizeof *once);
-    options->gain = new_array(n * net->n_observations * TR_OFFSET_N, sizeof *options->gain);
+    once = tr_table(n, n, sizeof *once);
+    options->gain = tr_table(n, net->n_observations, TR_OFFSET_N * sizeof *options->gain);
     if (!once || !options->gain) {
         tr_fail_memory(err);
     } else if (tr_network_solve(net, options, result, err) &&
@@ -218,11 +209,11 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
     bool ok = false;
     int n = 6 * n_sheets;
     double *ignored = NULL;
-    tr_net_unknown *wanted = new_array(n, sizeof *wanted);
+    tr_net_unknown *wanted = tr_array(n, sizeof *wanted);
     if (!wanted) return tr_fail_memory(err);
     if (places->n_rows > 0) {
-        adj->covariance_places = new_array(n * n, sizeof *adj->covariance_places);
-        ignored = new_array(n * n, sizeof *ignored);
+        adj->covariance_places = tr_table(n, n, sizeof *adj->covariance_places);
+        ignored = tr_table(n, n, sizeof *ignored);
         if (!adj->covariance_places || !ignored) {
             tr_fail_memory(err);
             goto out;
@@ -260,8 +251,12 @@ out:
 static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
     tr_network *net = &out->net;
     memset(out, 0, sizeof *out);
+    if (in->n_photos > TR_MAX_PHOTOS) {
+        return tr_fail(err, TR_BAD_INPUT, "%d photos are more than can be adjusted together (%d)",
+                       in->n_photos, TR_MAX_PHOTOS);
+    }
     if (!allocate(in, out, err) || !tr_adjust_start(in, out, err)) return false;
-    set_up_lens(in->lens, &net->lenses[0]);
+    net->lenses[0] = tr_net_lens_of(in->lens);
     net->cameras[0].camera_from_rig = tr_pose_identity();
     for (int i = 0; i < in->n_sheets; i++) {
         set_up_sheet(&in->sheets[i], out->sheet_placed[i], i == out->root, &net->sheets[i]);

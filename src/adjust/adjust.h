@@ -15,6 +15,7 @@
 
 #include "base/error.h"
 #include "base/warning.h"
+#include "job/job.h"
 #include "lens/lens.h"
 #include "marks/marks.h"
 #include "network/network.h"
@@ -34,7 +35,7 @@ typedef struct {
     int n_sheets;
     const tr_photo_marks *const *photos; /* NULL for one that cannot be used */
     const char *const *photo_names;      /* as warnings name them */
-    int n_photos;
+    int n_photos;                        /* <= TR_MAX_PHOTOS */
 } tr_adjust_input;
 
 /* Is a sheet flat, and printed at the size that its file says? From its own marks; expanded
@@ -52,7 +53,9 @@ typedef struct {
 } tr_sheet_condition;
 
 typedef struct {
-    tr_network net;     /* photo i, rig i and sheet i of the network are those of the input */
+    /* Photo i, rig i and sheet i of the network are those of the input. An observation's mark is of
+       its sheet: the tags are numbered first, then the corners. */
+    tr_network net;
     bool *photo_placed; /* connected to the root, and in the solution */
     bool *sheet_placed;
     bool *photo_rejected;           /* it was connected, but its marks contradict the others */

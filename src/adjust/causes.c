@@ -239,7 +239,7 @@ static bool *list_shown(const tr_adjust_input *in, const tr_adjustment *adj) {
 static int list_moves(const tr_adjust_input *in, const tr_adjustment *adj, const bool *shows,
                       tr_net_hypothesis *h) {
     int n = 0;
-    int last = (in->n_photos < TR_MAX_PHOTOS ? in->n_photos : TR_MAX_PHOTOS) - 1;
+    int last = in->n_photos - 1;
     for (int s = 0; s < in->n_sheets; s++) {
         const bool *shown = shows + (size_t)s * (size_t)in->n_photos;
         for (int is_single = 0; is_single < 2 && adj->sheet_placed[s]; is_single++) {

@@ -21,8 +21,10 @@ typedef struct {
 typedef struct {
     tr_network net; /* a copy: only what is changed is owned */
     tr_net_lens lens;
-    seen_mark *marks; /* one an offset */
-    int *first;       /* mark of each sheet, -1: none */
+    seen_mark *marks;  /* one an offset */
+    int *first, *last; /* mark of each sheet, -1: none */
+    int *offset_of;    /* of all marks of all sheets: number of its offset, from 1; 0: none ... */
+    int *begin;        /* ... where each sheet's begin there */
     /* The flatness of each sheet as a function of its marks' heights. */
     tr_net_unknown *heights; /* one an offset, in the order of sheets */
     double *factors;         /* the same */
@@ -37,6 +39,9 @@ static void release_trial(trial *t) {
     free(t->net.observations);
     free(t->marks);
     free(t->first);
+    free(t->last);
+    free(t->offset_of);
+    free(t->begin);
     free(t->heights);
     free(t->factors);
     free(t->functions);
@@ -49,37 +54,43 @@ static void *copy_of(const void *from, int n, size_t size) {
     return to;
 }
 
-static int find_mark(trial *t, int sheet, tr_vec2 p) {
-    int *at = &t->first[sheet];
-    while (*at >= 0 && !(t->marks[*at].p_mm.x == p.x && t->marks[*at].p_mm.y == p.y)) {
-        at = &t->marks[*at].next;
+static tr_vec2 centre_of(const tr_net_obs *o) {
+    tr_vec2 centre = {0, 0};
+    for (int k = 0; k < o->n_points; k++) {
+        centre = tr_v2_add(centre, tr_v2_scale(1.0 / o->n_points, o->p_sheet_mm[k]));
     }
-    if (*at >= 0) return *at;
-    int number = *at = t->net.n_offsets++;
-    t->marks[number] = (seen_mark){p, -1};
-    t->net.offsets[number] =
+    return centre;
+}
+
+/* The number of the offset of an observation's mark, from 1; a new one where it is seen first. */
+static int offset_of(trial *t, const tr_net_obs *o) {
+    int *number = &t->offset_of[t->begin[o->sheet] + o->mark];
+    if (*number > 0) return *number;
+    int mark = t->net.n_offsets++;
+    int *last = &t->last[o->sheet];
+    *(*last < 0 ? &t->first[o->sheet] : &t->marks[*last].next) = mark;
+    *last = mark;
+    t->marks[mark] = (seen_mark){centre_of(o), -1};
+    t->net.offsets[mark] =
         (tr_net_offset){.is_free = {false, false, true}, .sd = {0, 0, HEIGHT_SD_MM}};
-    return number;
+    return *number = mark + 1;
 }
 
 /* Every mark gets its height. Marks that were left out come back in: a bent sheet may be why. */
 static void free_heights(const tr_adjustment *adj, trial *t) {
     for (int i = 0; i < t->net.n_observations; i++) {
         tr_net_obs *o = &t->net.observations[i];
-        tr_vec2 centre = {0, 0};
         memset(o->offset, 0, sizeof o->offset);
         if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet] || o->W[0] <= 0) continue;
-        for (int k = 0; k < o->n_points; k++) {
-            centre = tr_v2_add(centre, tr_v2_scale(1.0 / o->n_points, o->p_sheet_mm[k]));
-        }
-        int number = find_mark(t, o->sheet, centre) + 1;
+        int number = offset_of(t, o);
         for (int k = 0; k < o->n_points; k++) o->offset[k] = number;
         o->is_used = tr_network_residual(&t->net, i, NULL, NULL);
     }
 }
 
-static bool set_up(const tr_adjustment *adj, trial *t, tr_error *err) {
+static bool set_up(const tr_adjust_input *in, const tr_adjustment *adj, trial *t, tr_error *err) {
     const tr_network *net = &adj->net;
+    int n_marks = 0;
     memset(t, 0, sizeof *t);
     t->net = *net;
     t->lens = net->lenses[0];
@@ -92,11 +103,19 @@ static bool set_up(const tr_adjustment *adj, trial *t, tr_error *err) {
     t->net.n_offsets = 0;
     t->marks = calloc((size_t)net->n_observations + 1, sizeof *t->marks);
     t->first = calloc((size_t)net->n_sheets + 1, sizeof *t->first);
+    t->last = calloc((size_t)net->n_sheets + 1, sizeof *t->last);
+    t->begin = calloc((size_t)net->n_sheets + 1, sizeof *t->begin);
     if (!t->net.rigs || !t->net.sheets || !t->net.observations || !t->net.offsets || !t->marks ||
-        !t->first) {
+        !t->first || !t->last || !t->begin) {
         return tr_fail_memory(err);
     }
-    for (int i = 0; i < net->n_sheets; i++) t->first[i] = -1;
+    for (int i = 0; i < net->n_sheets; i++) {
+        t->first[i] = t->last[i] = -1;
+        t->begin[i] = n_marks;
+        n_marks += in->sheets[i].n_tags + in->sheets[i].n_corners;
+    }
+    t->offset_of = calloc((size_t)n_marks + 1, sizeof *t->offset_of);
+    if (!t->offset_of) return tr_fail_memory(err);
     free_heights(adj, t);
     t->heights = calloc((size_t)t->net.n_offsets + 1, sizeof *t->heights);
     t->factors = calloc((size_t)t->net.n_offsets + 1, sizeof *t->factors);
@@ -219,7 +238,7 @@ bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sh
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = 0.01};
     tr_lsq_result result;
     tr_error ignored = {0};
-    bool ok = set_up(adj, &t, err);
+    bool ok = set_up(in, adj, &t, err);
     if (!ok) goto out;
     /* Once for the heights, and from there once more for the variance of what was made of them. */
     bool is_solved = tr_network_solve(&t.net, &options, &result, &ignored);

@@ -91,15 +91,6 @@ typedef struct {
     double away_mm;
 } tag_count;
 
-/* The tag of its sheet that an observation is of, -1 where it is none's. */
-static int find_tag(const tr_sheet *sheet, const tr_net_obs *o) {
-    for (int t = 0; t < sheet->n_tags && o->n_points == 4; t++) {
-        tr_vec2 at = tr_tag_corner(&sheet->tags[t], 0);
-        if (o->p_sheet_mm[0].x == at.x && o->p_sheet_mm[0].y == at.y) return t;
-    }
-    return -1;
-}
-
 /* Counts of all tags of all sheets; first: where each sheet's begin. */
 static void count_tags(const tr_adjust_input *in, const tr_adjustment *adj, const int *first,
                        tag_count *counts) {
@@ -107,9 +98,9 @@ static void count_tags(const tr_adjust_input *in, const tr_adjustment *adj, cons
         const tr_net_obs *o = &adj->net.observations[i];
         const tr_sheet *s = &in->sheets[o->sheet];
         tr_vec2 r[4];
+        int t = o->mark;
         if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet]) continue;
-        int t = find_tag(s, o);
-        if (t < 0) continue;
+        if (t >= s->n_tags) continue; /* a corner */
         tag_count *c = &counts[first[o->sheet] + t];
         c->all++;
         c->left_out += !o->is_used;

@@ -4,9 +4,6 @@
 
 #include "adjust/adjust.h"
 
-/* Photos beyond these (a check takes no more) are not looked at one by one. */
-enum { TR_MAX_PHOTOS = 1000 };
-
 /* "1.jpg, 2.jpg and 3.jpg" of the photos marked in the list; at most four are named. */
 void tr_name_photos(const tr_adjust_input *in, const bool *is_listed, char *out, size_t size);
 

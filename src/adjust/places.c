@@ -3,9 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void *new_array(int n, size_t size) {
-    return calloc((size_t)n + 1, size);
-}
+#include "base/array.h"
 
 static int rows_of_sheet(const tr_sheet *sheet) {
     return sheet->survey.n_rows;
@@ -37,7 +35,7 @@ static void scale_direction(const tr_sheet *sheet, double *out) {
 static bool fill_covariance(const tr_adjust_input *in, const int *first, tr_places *out,
                             tr_error *err) {
     int n = out->n_rows;
-    double *direction = new_array(n, sizeof *direction);
+    double *direction = tr_array(n, sizeof *direction);
     if (!direction) return tr_fail_memory(err);
     for (int a = 0; a < in->n_sheets; a++) {
         if (rows_of_sheet(&in->sheets[a]) > 0) {
@@ -120,7 +118,7 @@ bool tr_places_set_up(const tr_adjust_input *in, tr_network *net, tr_places *out
     bool ok = false;
     int number = 0;
     memset(out, 0, sizeof *out);
-    int *first = new_array(in->n_sheets, sizeof *first);
+    int *first = tr_array(in->n_sheets, sizeof *first);
     if (!first) return tr_fail_memory(err);
     for (int s = 0; s < in->n_sheets; s++) {
         first[s] = out->n_rows;
@@ -130,9 +128,9 @@ bool tr_places_set_up(const tr_adjust_input *in, tr_network *net, tr_places *out
         free(first);
         return true;
     }
-    out->C = new_array(out->n_rows * out->n_rows, sizeof *out->C);
-    out->row_of = new_array(net->n_observations, sizeof *out->row_of);
-    net->offsets = new_array(net->n_observations, sizeof *net->offsets);
+    out->C = tr_table(out->n_rows, out->n_rows, sizeof *out->C);
+    out->row_of = tr_array(net->n_observations, sizeof *out->row_of);
+    net->offsets = tr_array(net->n_observations, sizeof *net->offsets);
     if (!out->C || !out->row_of || !net->offsets) {
         tr_fail_memory(err);
         goto out;
@@ -221,9 +219,9 @@ bool tr_places_propagate(const tr_places *p, const tr_network *net, const double
                          double *once, double *whole, tr_error *err) {
     int m = p->n_rows;
     bool ok = false;
-    double *S = new_array(n * m, sizeof *S);
-    double *SC = new_array(n * m, sizeof *SC);
-    double *So = new_array(n * TR_TAG_N, sizeof *So);
+    double *S = tr_table(n, m, sizeof *S);
+    double *SC = tr_table(n, m, sizeof *SC);
+    double *So = tr_table(n, TR_TAG_N, sizeof *So);
     if (!S || !SC || !So) {
         tr_fail_memory(err);
         goto out;

@@ -1,6 +1,6 @@
 #include "adjust/revise.h"
 
-#include <stdlib.h>
+#include "base/median.h"
 
 /* |W r|^2 beyond which an observation contradicts the others, by its number of points: chi-squared
    with 2 and 8 degrees of freedom is above these once in 20,000. Scaled by the residuals of the
@@ -16,12 +16,6 @@ static double median_chi2(int n_points) {
    line when the worst are gone. */
 static const double ROUND_PART = 0.4;
 
-static int compare_doubles(const void *a, const void *b) {
-    double x = *(const double *)a;
-    double y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 /* Robust scale of the residuals' variance: the median observation against what it should be. */
 static double robust_variance(const tr_network *net, const double *chi2, double *scratch) {
     int n = 0;
@@ -30,8 +24,7 @@ static double robust_variance(const tr_network *net, const double *chi2, double 
         if (o->is_used) scratch[n++] = chi2[i] / median_chi2(o->n_points);
     }
     if (n == 0) return 1;
-    qsort(scratch, (size_t)n, sizeof *scratch, compare_doubles);
-    return fmax(1, scratch[n / 2]);
+    return fmax(1, tr_upper_median(scratch, n));
 }
 
 int tr_revise(tr_network *net, const bool *is_possible, double *chi2, double *scratch) {

@@ -1,6 +1,9 @@
 #include "adjust/start.h"
 
 #include <stdlib.h>
+#include <string.h>
+
+#include "base/groups.h"
 
 /* The second pose of a sheet is as good as the first where its rms is below this many times the
    first's, or within the noise of marks: both are then asked who else in the photo agrees. */
@@ -157,36 +160,25 @@ static void place_sheet(const tr_adjust_input *in, tr_adjustment *out, const sig
     out->sheet_placed[view->sheet] = true;
 }
 
-/* Photos and sheets (behind the photos) that hang together are a tree: group holds the number of
-   the one above, or its own. Returns the top. */
-static int group_of(int *group, int i) {
-    while (group[i] != i) {
-        group[i] = group[group[i]];
-        i = group[i];
-    }
-    return i;
-}
-
 /* The floor sheet with which most marks hang together, and of these the clearest; -1: none. group,
-   marks: scratch of n_photos + n_sheets; clarity: of n_sheets, all zero. */
+   marks: scratch of n_photos + n_sheets (sheets behind the photos); clarity: of n_sheets, all zero.
+ */
 static int choose_root(const tr_adjust_input *in, const sightings *seen, int *group, int *marks,
                        double *clarity) {
     int root = -1;
-    for (int i = 0; i < in->n_photos + in->n_sheets; i++) {
-        group[i] = i;
-        marks[i] = 0;
-    }
+    tr_groups_init(group, in->n_photos + in->n_sheets);
+    memset(marks, 0, (size_t)(in->n_photos + in->n_sheets) * sizeof *marks);
     for (int i = 0; i < seen->n; i++) {
         const sighting *s = &seen->all[i];
-        group[group_of(group, s->photo)] = group_of(group, in->n_photos + s->view->sheet);
+        tr_groups_join(group, s->photo, in->n_photos + s->view->sheet);
         clarity[s->view->sheet] += s->extent_px;
     }
     for (int i = 0; i < in->n_photos; i++) {
-        if (in->photos[i]) marks[group_of(group, i)] += in->photos[i]->n_marks;
+        if (in->photos[i]) marks[tr_group_of(group, i)] += in->photos[i]->n_marks;
     }
     for (int i = 0; i < in->n_sheets; i++) {
-        int most = root < 0 ? 0 : marks[group_of(group, in->n_photos + root)];
-        int n = marks[group_of(group, in->n_photos + i)];
+        int most = root < 0 ? 0 : marks[tr_group_of(group, in->n_photos + root)];
+        int n = marks[tr_group_of(group, in->n_photos + i)];
         if (!tr_sheet_lies_on_floor(&in->sheets[i]) || n == 0) continue;
         if (n > most || (n == most && clarity[i] > clarity[root])) root = i;
     }

@@ -11,7 +11,7 @@ bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj, tr
         bool shows[TR_MAX_PHOTOS] = {false};
         int n = 0;
         if (adj->sheet_placed[s]) continue;
-        for (int i = 0; i < in->n_photos && i < TR_MAX_PHOTOS; i++) {
+        for (int i = 0; i < in->n_photos; i++) {
             for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
                 if (in->photos[i]->views[k].sheet == s) shows[i] = true;
             }
@@ -60,7 +60,7 @@ static bool is_only_tie(tr_network *net, int sheet, ties *t, bool *in_part) {
     }
     tr_network_components(net, t->component);
     for (int i = 0; i < net->n_observations; i++) net->observations[i].is_used = t->is_used[i];
-    for (int i = 0; i < net->n_photos && i < TR_MAX_PHOTOS; i++) {
+    for (int i = 0; i < net->n_photos; i++) {
         in_part[i] = false;
         if (!t->shows[i] || !t->shows_others[i]) continue;
         if (first < 0) first = i;

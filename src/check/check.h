@@ -97,7 +97,8 @@ static inline int tr_check_photo_at(const tr_check *check, int i) {
 
 /* Reads the photos and measures their marks, by tr_parallel. A photo
    that cannot be read or does not fit the lens profile stays in the list with its reason, and a
-   warning. out: n photos in the order given. False only where memory ran out. */
+   warning. out: n photos in the order given, to be released in any case. False: there is no photo,
+   there are more than TR_MAX_PHOTOS, or memory ran out. */
 TR_MUST_USE bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
                                  tr_progress progress, void *context, tr_check *out, tr_error *err);
 

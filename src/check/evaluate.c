@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "adjust/adjust.h"
+#include "base/array.h"
 #include "check/check.h"
 #include "check/order.h"
 #include "check/references.h"
@@ -26,15 +27,9 @@ typedef struct {
     int n_outputs; /* 6 a target, then 3 */
 } evaluation;
 
-static tr_pose pose_moved(tr_pose pose, const double d[6]) {
-    pose.R = tr_m3_mul(tr_rotation_from_vector(tr_v3(d[0], d[1], d[2])), pose.R);
-    pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(d[3], d[4], d[5]));
-    return pose;
-}
-
 static tr_pose world_from_sheet(const evaluation *e, int sheet, const double *inputs) {
     tr_pose pose = e->adj->net.sheets[sheet].world_from_sheet;
-    return inputs ? pose_moved(pose, inputs + (long)6 * sheet) : pose;
+    return inputs ? tr_pose_moved(pose, inputs + (long)6 * sheet) : pose;
 }
 
 /* The frame, with the inputs moved by small amounts (NULL: as they are). */
@@ -129,7 +124,7 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
     int n_pose = 6 * e->job->n_sheets;
     int m = e->n_outputs;
     bool ok = false;
-    double *J = calloc((size_t)(m * n) + 1, sizeof *J);
+    double *J = tr_table(m, n, sizeof *J);
     if (!J) return tr_fail_memory(err);
     if (!jacobian(e, J, err)) goto out;
     for (int i = 0; i < m; i++) {

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 
 #include "adjust/adjust.h"
+#include "base/median.h"
 
 /* Sharp photos have 0.6 to 1; at 3, many tags are no longer found. */
 static const double MAX_SHARPNESS_PX = 2.5;
@@ -18,18 +19,6 @@ static const double MIN_CELL_PX = 3;
 static const double MIN_ELEVATION_RAD = 12 * TR_RAD_PER_DEG;
 /* Two tags; that is what joins two plates. */
 enum { MIN_POINTS = 8 };
-
-static int compare(const void *a, const void *b) {
-    double x = *(const double *)a;
-    double y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-/* Sorts x; n > 0. */
-static double median(double *x, int n) {
-    qsort(x, (size_t)n, sizeof *x, compare);
-    return n % 2 ? x[n / 2] : (x[n / 2 - 1] + x[n / 2]) / 2;
-}
 
 static double sigma_of(const tr_mark *mark) {
     return mark->sigma_px;
@@ -61,7 +50,7 @@ static double median_of(const tr_photo_marks *marks, bool only_tags,
         const tr_mark *m = &marks->marks[i];
         if (!only_tags || m->kind == TR_MARK_TAG) scratch[n++] = value(m);
     }
-    return n > 0 ? median(scratch, n) : 0;
+    return tr_median(scratch, n);
 }
 
 /* The pixels from low to high within 0 .. end - 1. */

@@ -243,8 +243,6 @@ static void print_photos(const tr_lens_run *run) {
 }
 
 static void print_text(const request *r, const tr_lens_run *run) {
-    static const char *const names[TR_LENS_N] = {"fx", "fy", "cx", "cy", "k1",
-                                                 "k2", "p1", "p2", "k3"};
     const tr_calibration *c = &run->calibration;
     int n_used = 0;
     for (int i = 0; i < run->n_photos; i++) n_used += run->photos[i].is_used;
@@ -255,8 +253,8 @@ static void print_text(const request *r, const tr_lens_run *run) {
     print_camera(&c->lens.camera);
     fputc('\n', stdout);
     for (int k = 0; k < TR_LENS_N; k++) {
-        print_parameter(names[k], c->lens.param[k], sqrt(c->lens.covariance[k * (TR_LENS_N + 1)]),
-                        k < TR_K1 ? " px" : "");
+        print_parameter(tr_lens_parameter_name(k), c->lens.param[k],
+                        sqrt(c->lens.covariance[k * (TR_LENS_N + 1)]), k < TR_K1 ? " px" : "");
     }
     printf("\nA corner lies %.3f px (rms) from where this lens puts it.\n", c->rms_px);
     if (c->bow_sd_mm[0] > 0) print_bow(c->bow_mm, c->bow_sd_mm);

@@ -118,6 +118,9 @@ static inline tr_vec3 tr_pose_apply(tr_pose a_from_b, tr_vec3 p_b_mm) {
 }
 tr_pose tr_pose_mul(tr_pose a_from_b, tr_pose b_from_c); /* a_from_c */
 tr_pose tr_pose_inverse(tr_pose a_from_b);               /* b_from_a */
+/* Turned and moved by a small amount, about and along the axes of the outer frame:
+   exp([d0..2]x) R, t + d3..5. */
+tr_pose tr_pose_moved(tr_pose a_from_b, const double d[6]);
 
 /* The angle wrapped to (-pi, pi]. */
 double tr_wrap_rad(double angle_rad);

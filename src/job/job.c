@@ -8,7 +8,7 @@
 #include "base/yaml.h"
 #include "lens/profile.h"
 
-enum { MAX_SHEETS = 64, MAX_PHOTOS = 1000 };
+enum { MAX_SHEETS = 64 };
 
 /* A plate that sits worse than this on its mark does not mark it. mm */
 #define MAX_REFERENCE_SD_MM 1000.0
@@ -204,7 +204,7 @@ static void check_placements(tr_yaml y, const tr_job *job) {
 }
 
 static void read_photos(tr_yaml y, tr_job *job) {
-    job->photos = tr_yaml_array(y, 0, MAX_PHOTOS, sizeof *job->photos, &job->n_photos);
+    job->photos = tr_yaml_array(y, 0, TR_MAX_PHOTOS, sizeof *job->photos, &job->n_photos);
     for (int i = 0; i < job->n_photos && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
         job->photos[i] = tr_yaml_path(item);

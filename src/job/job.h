@@ -7,6 +7,9 @@
 #include "lens/lens.h"
 #include "sheet/sheet.h"
 
+/* Photos of one measurement, of a job or of a survey. More say nothing new. */
+enum { TR_MAX_PHOTOS = 1000 };
+
 typedef enum {
     TR_FRONT_LEFT,
     TR_FRONT_RIGHT,
@@ -46,7 +49,7 @@ typedef struct {
    checked that: no tag (family and id) stands on two sheets; no sheet id is given twice; every
    sheet of a placement and of a reference is there; no point and no reference sheet is named twice;
    no sheet is both placed and a reference; both rear points are marked (and all four where the
-   layout's axes are `centreline`). Limits: 64 sheets, 1000 photos. */
+   layout's axes are `centreline`). Limits: 64 sheets, TR_MAX_PHOTOS. */
 TR_MUST_USE bool tr_job_read(const char *path, tr_job *out, tr_error *err);
 void tr_job_release(tr_job *job);
 

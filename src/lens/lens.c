@@ -160,3 +160,26 @@ bool tr_lens_undistort(const tr_lens *lens, tr_vec2 uv_px, tr_vec2 *xy) {
     *xy = q;
     return true;
 }
+
+bool tr_lens_is_one_to_one(const tr_lens *lens) {
+    enum { GRID = 16 };
+    for (int i = 0; i <= GRID; i++) {
+        for (int j = 0; j <= GRID; j++) {
+            tr_vec2 uv_px = tr_v2((double)lens->width_px * i / GRID - 0.5,
+                                  (double)lens->height_px * j / GRID - 0.5);
+            tr_vec2 xy;
+            tr_vec2 back_px;
+            double J[4];
+            if (!tr_lens_undistort(lens, uv_px, &xy)) return false;
+            if (!tr_lens_distort(lens, xy, &back_px, J)) return false;
+            if (!(J[0] * J[3] - J[1] * J[2] > 0)) return false;
+        }
+    }
+    return true;
+}
+
+const char *tr_lens_parameter_name(int parameter) {
+    static const char *const NAMES[TR_LENS_N] = {"fx", "fy", "cx", "cy", "k1",
+                                                 "k2", "p1", "p2", "k3"};
+    return NAMES[parameter];
+}

@@ -44,4 +44,11 @@ bool tr_lens_undistort(const tr_lens *lens, tr_vec2 uv_px, tr_vec2 *xy);
    folds back and says nothing about the lens. INFINITY where it never does. */
 double tr_lens_fold_r2(const double param[TR_LENS_N]);
 
+/* One pixel has one direction: from the image's corner to its corner, on a grid that includes the
+   edges, the model can be inverted and keeps the sense of rotation. */
+bool tr_lens_is_one_to_one(const tr_lens *lens);
+
+/* "fx" ... "k3", of TR_FX ... TR_K3. */
+const char *tr_lens_parameter_name(int parameter);
+
 #endif

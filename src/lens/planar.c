@@ -146,8 +146,7 @@ double tr_planar_refine(const tr_lens *lens, const tr_vec2 *p, const tr_vec2 *uv
         memcpy(d, b, sizeof d);
         for (int j = 0; j < 6; j++) M[7 * j] *= 1 + lambda;
         if (!tr_solve_small(M, d, 6)) return NAN;
-        tr_pose trial = {tr_m3_mul(tr_rotation_from_vector(tr_v3(d[0], d[1], d[2])), pose.R),
-                         tr_v3_add(pose.t_mm, tr_v3(d[3], d[4], d[5]))};
+        tr_pose trial = tr_pose_moved(pose, d);
         double trial_sum = normal_equations(lens, p, uv, n, centre, trial, NULL, NULL);
         if (trial_sum < sum) {
             bool is_done = sum - trial_sum < 1e-10 * sum;

@@ -1,16 +1,17 @@
 #include "lens/profile.h"
 
-#include <assert.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/file.h"
 #include "base/number.h"
 #include "base/text.h"
 #include "base/yaml.h"
+#include "base/yaml_write.h"
 #include "geom/covariance.h"
 
-enum { MAX_SIDE_PX = 65535, GRID = 16 };
+enum { MAX_SIDE_PX = 65535 };
 
 /* No parameter and no covariance of one reaches this. */
 #define MAX_VALUE 1e12
@@ -38,24 +39,6 @@ static const char *covariance_fault(const double *C) {
     case TR_COVARIANCE_NO_MEMORY: break;
     }
     return "could not be checked, as memory ran out";
-}
-
-/* One pixel has one direction: from the image's corner to its corner, on a grid that includes the
-   edges, the model can be inverted and keeps the sense of rotation. */
-static bool is_one_to_one(const tr_lens *lens) {
-    for (int i = 0; i <= GRID; i++) {
-        for (int j = 0; j <= GRID; j++) {
-            tr_vec2 uv_px = tr_v2((double)lens->width_px * i / GRID - 0.5,
-                                  (double)lens->height_px * j / GRID - 0.5);
-            tr_vec2 xy;
-            tr_vec2 back_px;
-            double J[4];
-            if (!tr_lens_undistort(lens, uv_px, &xy)) return false;
-            if (!tr_lens_distort(lens, xy, &back_px, J)) return false;
-            if (!(J[0] * J[3] - J[1] * J[2] > 0)) return false;
-        }
-    }
-    return true;
 }
 
 static bool is_told_in_range(double x, double high) {
@@ -110,7 +93,7 @@ static const char *find_fault(const tr_lens *lens, const char **key) {
     for (int k = TR_K1; k <= TR_K3; k++) {
         if (!(fabs(p[k]) <= MAX_VALUE)) return "is not finite; calibrate anew";
     }
-    if (!is_one_to_one(lens)) {
+    if (!tr_lens_is_one_to_one(lens)) {
         return "maps two directions to one pixel of the image; calibrate anew with marks near all "
                "corners of the image";
     }
@@ -175,89 +158,68 @@ bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
     return true;
 }
 
-/* The text of a profile grows here: 90 numbers of at most TR_NUMBER_SIZE and a few words. */
-typedef struct {
-    char text[8192];
-    size_t size;
-} builder;
-
-static void add(builder *to, const char *text) {
-    size_t n = strlen(text);
-    assert(to->size + n < sizeof to->text);
-    memcpy(to->text + to->size, text, n + 1);
-    to->size += n;
-}
-
-static void add_number(builder *to, double x) {
+static void put_number(FILE *to, double x) {
     char text[TR_NUMBER_SIZE];
     tr_number_print(x, text);
-    add(to, text);
+    fputs(text, to);
 }
 
-static void add_row(builder *to, const double *x, int n) {
+static void put_row(FILE *to, const double *x, int n) {
     for (int i = 0; i < n; i++) {
-        add(to, i > 0 ? ", " : "[");
-        add_number(to, x[i]);
+        fputs(i > 0 ? ", " : "[", to);
+        put_number(to, x[i]);
     }
-    add(to, "]");
+    fputs("]", to);
 }
 
-/* Between double quotes, so that no name can be taken for a number, a date or a boolean. */
-static void add_quoted(builder *to, const char *text) {
-    add(to, "\"");
-    for (; *text; text++) {
-        char character[] = {*text, 0};
-        if (*text == '"' || *text == '\\') add(to, "\\");
-        add(to, character);
-    }
-    add(to, "\"");
-}
-
-static void add_told(builder *to, const char *key, double value) {
+static void put_told(FILE *to, const char *key, double value) {
     if (!(value > 0)) return;
-    add(to, key);
-    add_number(to, value);
+    fprintf(to, "\n%s: ", key);
+    put_number(to, value);
 }
 
-static void add_camera(builder *to, const tr_camera *camera) {
+static void put_camera(FILE *to, const tr_camera *camera) {
     if (*camera->name) {
-        add(to, "\ncamera: ");
-        add_quoted(to, camera->name);
+        fputs("\ncamera: ", to);
+        tr_yaml_put_text(to, camera->name);
     }
-    add_told(to, "\nfocal_length_mm: ", camera->focal_length_mm);
-    add_told(to, "\nequivalent_focal_length_mm: ", camera->equivalent_focal_length_mm);
-    add_told(to, "\ndigital_zoom: ", camera->digital_zoom);
+    put_told(to, "focal_length_mm", camera->focal_length_mm);
+    put_told(to, "equivalent_focal_length_mm", camera->equivalent_focal_length_mm);
+    put_told(to, "digital_zoom", camera->digital_zoom);
 }
 
-static void add_profile(builder *to, const tr_lens *lens) {
-    char line[80];
-    add(to, "lens: ");
-    add_quoted(to, lens->id);
-    snprintf(line, sizeof line, "\nmodel: %s\nimage_px: [%d, %d]", MODELS[0], lens->width_px,
-             lens->height_px);
-    add(to, line);
-    add_camera(to, &lens->camera);
+static void put_profile(FILE *to, const tr_lens *lens) {
+    fputs("lens: ", to);
+    tr_yaml_put_text(to, lens->id);
+    fprintf(to, "\nmodel: %s\nimage_px: [%d, %d]", MODELS[0], lens->width_px, lens->height_px);
+    put_camera(to, &lens->camera);
     for (int k = TR_FX; k <= TR_CY; k++) {
-        snprintf(line, sizeof line, "\n%s: ", PIXEL_KEYS[k]);
-        add(to, line);
-        add_number(to, lens->param[k]);
+        fprintf(to, "\n%s: ", PIXEL_KEYS[k]);
+        put_number(to, lens->param[k]);
     }
-    add(to, "\n# k1 k2 p1 p2 k3\ndistortion: ");
-    add_row(to, lens->param + TR_K1, 5);
-    add(to, "\n# row by row, in the order fx fy cx cy k1 k2 p1 p2 k3\ncovariance:");
-    if (!lens->has_covariance) add(to, " []");
+    fputs("\n# k1 k2 p1 p2 k3\ndistortion: ", to);
+    put_row(to, lens->param + TR_K1, 5);
+    fputs("\n# row by row, in the order fx fy cx cy k1 k2 p1 p2 k3\ncovariance:", to);
+    if (!lens->has_covariance) fputs(" []", to);
     for (int i = 0; lens->has_covariance && i < TR_LENS_N; i++) {
-        add(to, "\n  - ");
-        add_row(to, lens->covariance + i * TR_LENS_N, TR_LENS_N);
+        fputs("\n  - ", to);
+        put_row(to, lens->covariance + i * TR_LENS_N, TR_LENS_N);
     }
-    add(to, "\n");
+    fputs("\n", to);
 }
 
 bool tr_lens_profile_write(const char *path, const tr_lens *lens, tr_error *err) {
     const char *key = NULL;
     const char *fault = find_fault(lens, &key);
     if (fault) return tr_fail_at(err, TR_BAD_INPUT, path, 0, key, "%s", fault);
-    builder profile = {.size = 0};
-    add_profile(&profile, lens);
-    return tr_file_write(path, profile.text, profile.size, err);
+    char *text = NULL;
+    size_t size = 0;
+    FILE *to = open_memstream(&text, &size);
+    if (!to) return tr_fail_memory(err);
+    put_profile(to, lens);
+    bool is_whole = !ferror(to);
+    if (fclose(to) != 0) is_whole = false;
+    bool ok = is_whole ? tr_file_write(path, text, size, err) : tr_fail_memory(err);
+    free(text);
+    return ok;
 }

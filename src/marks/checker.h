@@ -4,9 +4,13 @@
    looks the same when turned by half a turn, and so does its image after any of them: its centre
    stays where it is. The measurement keeps that symmetry: the pixels of a window that is symmetric
    about the corner are fitted by a symmetric model,
-     I(q) = mean + contrast * E(d1) * E(d2) + gradient . q,   E(d) = erf(d / (sqrt(2) sigma)),
-   d1 and d2 being the signed distances, px, from the two edges through the corner. Unknowns: the
-   corner (2), the directions of both edges (2), mean, contrast, gradient (2) and sigma. */
+     I(q) = mean + contrast * s + bleed * (1 - s^2) + gradient . q
+     s = E(d1) * E(d2)    E(d) = erf(d / (sqrt(2) sigma))
+   d1 and d2 being the signed distances, px, from the two edges through the corner. bleed: a tone
+   curve lifts the values half-way between black and white, where s is 0, against the two ends,
+   where s is 1 or -1. Half a turn about the corner changes the signs of both distances, and so
+   neither s nor this term. Unknowns: the corner (2), the directions of both edges (2), sigma, mean,
+   contrast, bleed and gradient (2). */
 #ifndef TR_MARKS_CHECKER_H
 #define TR_MARKS_CHECKER_H
 

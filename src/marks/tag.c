@@ -1,8 +1,8 @@
 #include "marks/tag.h"
 
-#include <stdlib.h>
 #include <string.h>
 
+#include "base/median.h"
 #include "lens/planar.h"
 #include "marks/edge_model.h"
 
@@ -359,18 +359,6 @@ static bool measure_edge(const fit *f, edge *e, int n_steps, int most_pixels) {
 
 /* ---- all edges ---- */
 
-static int compare_doubles(const void *a, const void *b) {
-    double x = *(const double *)a;
-    double y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-static double median(double *v, int n) {
-    if (n < 1) return 0;
-    qsort(v, (size_t)n, sizeof *v, compare_doubles);
-    return n % 2 ? v[n / 2] : (v[n / 2 - 1] + v[n / 2]) / 2;
-}
-
 static void measure_edges(fit *f, int n_steps, int most_pixels) {
     for (int i = 0; i < f->n_edges; i++) {
         edge *e = &f->edges[i];
@@ -524,7 +512,7 @@ static int drop_outliers(fit *f, double (*J)[8], const double x[N_UNKNOWNS]) {
         if (e->is_used) scratch[n++] = size[i];
     }
     /* 1.4826 times the median of absolute values is the sd of a normal distribution. */
-    double scale = fmax(1, 1.4826 * median(scratch, n));
+    double scale = fmax(1, 1.4826 * tr_median(scratch, n));
     for (int i = 0; i < f->n_edges; i++) {
         edge *e = &f->edges[i];
         if (!e->is_measured) continue;
@@ -625,7 +613,7 @@ static void fill_statistics(const fit *f, double (*J)[8], const double x[N_UNKNO
         contrast[n++] = e->contrast;
     }
     out->rms_px = sqrt(sum / n);
-    out->contrast = median(contrast, n);
+    out->contrast = tr_median(contrast, n);
     out->n_edges = n;
     for (int k = 0; k < 2; k++) out->bleed_px[k] = whole_bleed(f, k);
     memcpy(out->sigma_px, f->sigma_px, sizeof out->sigma_px);

@@ -4,6 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/array.h"
+#include "base/groups.h"
+
 typedef enum {
     TERM_OBSERVATION,
     TERM_LENS_PRIOR,
@@ -44,11 +47,15 @@ typedef struct {
 
 /* ---- whitening ---- */
 
-/* Upper triangular W with W'W = A^-1, n x n: A = L L', W = L^-1 is lower; to have it upper the
-   Cholesky factor is taken from the last row upwards (A = U U', U upper, W = U^-1). */
+/* A lens's parameters, or the coordinates of an observation's points. */
+enum { MAX_WHITENED = TR_LENS_N };
+_Static_assert(MAX_WHITENED >= 2 * TR_OBS_MAX_POINTS, "room for an observation");
+
+/* Upper triangular W with W'W = A^-1, n x n, n <= MAX_WHITENED: A = L L', W = L^-1 is lower; to
+   have it upper the Cholesky factor is taken from the last row upwards (A = U U', U upper, W =
+   U^-1). */
 static bool inverse_root(const double *A, int n, double *W) {
-    double U[2 * TR_OBS_MAX_POINTS * 2 * TR_OBS_MAX_POINTS + TR_LENS_N * TR_LENS_N];
-    memset(U, 0, sizeof U);
+    double U[MAX_WHITENED * MAX_WHITENED] = {0};
     for (int j = n - 1; j >= 0; j--) {
         double d = A[j * n + j];
         for (int k = j + 1; k < n; k++) d -= U[j * n + k] * U[j * n + k];
@@ -70,6 +77,14 @@ static bool inverse_root(const double *A, int n, double *W) {
         }
     }
     return true;
+}
+
+tr_net_lens tr_net_lens_of(const tr_lens *profile) {
+    tr_net_lens lens = {.lens = *profile, .has_prior = profile->has_covariance};
+    for (int i = 0; i < TR_LENS_N; i++) {
+        lens.is_free[i] = profile->has_covariance && profile->covariance[i * (TR_LENS_N + 1)] > 0;
+    }
+    return lens;
 }
 
 bool tr_net_whiten(const double *covariance, int n_points, double *W) {
@@ -543,13 +558,6 @@ static bool evaluate(void *context, int term, double *r, double *J) {
     return false;
 }
 
-/* R_new = exp([d]x) R, t_new = t + d. */
-static tr_pose moved_pose(tr_pose pose, const double d[TR_POSE_N]) {
-    pose.R = tr_m3_mul(tr_rotation_from_vector(tr_v3(d[0], d[1], d[2])), pose.R);
-    pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(d[3], d[4], d[5]));
-    return pose;
-}
-
 static void move(void *context, const double *delta) {
     state *s = context;
     tr_network *net = s->net;
@@ -563,19 +571,19 @@ static void move(void *context, const double *delta) {
     for (int i = 0; i < net->n_cameras; i++) {
         if (!net->cameras[i].is_free) continue;
         net->cameras[i].camera_from_rig =
-            moved_pose(s->cameras[i].camera_from_rig, delta + s->camera_column[i]);
+            tr_pose_moved(s->cameras[i].camera_from_rig, delta + s->camera_column[i]);
     }
     for (int i = 0; i < net->n_rigs; i++) {
         if (s->rig_column[i] < 0) continue;
         net->rigs[i].rig_from_world =
-            moved_pose(s->rigs[i].rig_from_world, delta + s->rig_column[i]);
+            tr_pose_moved(s->rigs[i].rig_from_world, delta + s->rig_column[i]);
     }
     for (int i = 0; i < net->n_sheets; i++) {
         const tr_net_sheet *from = &s->sheets[i];
         double d[TR_SHEET_N];
         int c = s->sheet_column[i];
         for (int k = 0; k < TR_SHEET_N; k++) d[k] = c >= 0 && from->is_free[k] ? delta[c++] : 0;
-        net->sheets[i].world_from_sheet = moved_pose(from->world_from_sheet, d);
+        net->sheets[i].world_from_sheet = tr_pose_moved(from->world_from_sheet, d);
         for (int k = 0; k < 4; k++) net->sheets[i].shape[k] = from->shape[k] + d[TR_STRETCH_X + k];
     }
     for (int i = 0; i < net->n_offsets; i++) {
@@ -598,12 +606,12 @@ static void accept(void *context) {
 }
 
 static void name(void *context, int unknown, char *out, size_t size) {
-    static const char *const lens_names[TR_LENS_N] = {"fx", "fy", "cx", "cy", "k1",
-                                                      "k2", "p1", "p2", "k3"};
     const state *s = context;
     tr_net_unknown u = s->unknowns[unknown];
     switch (u.kind) {
-    case TR_NET_LENS: snprintf(out, size, "the lens's %s", lens_names[u.component]); return;
+    case TR_NET_LENS:
+        snprintf(out, size, "the lens's %s", tr_lens_parameter_name(u.component));
+        return;
     case TR_NET_CAMERA:
         snprintf(out, size, "the place of camera %d on its rig", u.index + 1);
         return;
@@ -767,11 +775,6 @@ static void release_state(state *s) {
     free(s->columns);
 }
 
-/* An array of at least one, zeroed. */
-static void *new_array(int n, size_t size) {
-    return calloc((size_t)n + 1, size);
-}
-
 static bool init_state(state *s, tr_network *net, tr_error *err) {
     memset(s, 0, sizeof *s);
     s->net = net;
@@ -779,21 +782,21 @@ static bool init_state(state *s, tr_network *net, tr_error *err) {
         net->n_observations + net->n_lenses + 2 * net->n_sheets + net->n_offsets + net->n_lengths;
     int most_unknowns = TR_LENS_N * net->n_lenses + TR_POSE_N * (net->n_cameras + net->n_rigs) +
                         TR_SHEET_N * net->n_sheets + TR_OFFSET_N * net->n_offsets;
-    s->lenses = new_array(net->n_lenses, sizeof *s->lenses);
-    s->cameras = new_array(net->n_cameras, sizeof *s->cameras);
-    s->rigs = new_array(net->n_rigs, sizeof *s->rigs);
-    s->sheets = new_array(net->n_sheets, sizeof *s->sheets);
-    s->offsets = new_array(net->n_offsets, sizeof *s->offsets);
-    s->lens_W = new_array(net->n_lenses, sizeof *s->lens_W);
-    s->lens_column = new_array(net->n_lenses, sizeof *s->lens_column);
-    s->camera_column = new_array(net->n_cameras, sizeof *s->camera_column);
-    s->rig_column = new_array(net->n_rigs, sizeof *s->rig_column);
-    s->sheet_column = new_array(net->n_sheets, sizeof *s->sheet_column);
-    s->offset_column = new_array(net->n_offsets, sizeof *s->offset_column);
-    s->unknowns = new_array(most_unknowns, sizeof *s->unknowns);
-    s->sources = new_array(most_terms, sizeof *s->sources);
-    s->terms = new_array(most_terms, sizeof *s->terms);
-    s->columns = new_array(most_terms * TR_LSQ_MAX_COLUMNS, sizeof *s->columns);
+    s->lenses = tr_array(net->n_lenses, sizeof *s->lenses);
+    s->cameras = tr_array(net->n_cameras, sizeof *s->cameras);
+    s->rigs = tr_array(net->n_rigs, sizeof *s->rigs);
+    s->sheets = tr_array(net->n_sheets, sizeof *s->sheets);
+    s->offsets = tr_array(net->n_offsets, sizeof *s->offsets);
+    s->lens_W = tr_array(net->n_lenses, sizeof *s->lens_W);
+    s->lens_column = tr_array(net->n_lenses, sizeof *s->lens_column);
+    s->camera_column = tr_array(net->n_cameras, sizeof *s->camera_column);
+    s->rig_column = tr_array(net->n_rigs, sizeof *s->rig_column);
+    s->sheet_column = tr_array(net->n_sheets, sizeof *s->sheet_column);
+    s->offset_column = tr_array(net->n_offsets, sizeof *s->offset_column);
+    s->unknowns = tr_array(most_unknowns, sizeof *s->unknowns);
+    s->sources = tr_array(most_terms, sizeof *s->sources);
+    s->terms = tr_array(most_terms, sizeof *s->terms);
+    s->columns = tr_table(most_terms, TR_LSQ_MAX_COLUMNS, sizeof *s->columns);
     if (!s->lenses || !s->cameras || !s->rigs || !s->sheets || !s->offsets || !s->offset_column ||
         !s->lens_W || !s->lens_column || !s->camera_column || !s->rig_column || !s->sheet_column ||
         !s->unknowns || !s->sources || !s->terms || !s->columns) {
@@ -844,9 +847,9 @@ static int find_unknown(const state *s, tr_net_unknown u) {
 
 static bool wanted_covariance(const state *s, tr_lsq *lsq, const tr_net_options *o, tr_error *err) {
     bool ok = false;
-    int *column = new_array(o->n_wanted, sizeof *column);
-    int *place = new_array(o->n_wanted, sizeof *place);
-    double *C = new_array(o->n_wanted * o->n_wanted, sizeof *C);
+    int *column = tr_array(o->n_wanted, sizeof *column);
+    int *place = tr_array(o->n_wanted, sizeof *place);
+    double *C = tr_table(o->n_wanted, o->n_wanted, sizeof *C);
     int n = 0;
     if (!column || !place || !C) {
         tr_fail_memory(err);
@@ -928,7 +931,7 @@ static bool gain_of_term(const state *s, int t, const tr_net_options *o, const d
 
 static bool wanted_gain(const state *s, tr_lsq *lsq, const tr_net_options *o, tr_error *err) {
     bool ok = false;
-    double *columns = calloc((size_t)o->n_wanted * (size_t)s->n_unknowns + 1, sizeof *columns);
+    double *columns = tr_table(o->n_wanted, s->n_unknowns, sizeof *columns);
     if (!columns) return tr_fail_memory(err);
     memset(o->gain, 0,
            (size_t)o->n_wanted * (size_t)s->net->n_observations * TR_OFFSET_N * sizeof *o->gain);
@@ -954,7 +957,7 @@ out:
 static bool function_variances(const state *s, const tr_lsq *lsq, const tr_net_options *o,
                                tr_error *err) {
     size_t n = (size_t)s->n_unknowns;
-    double *a = new_array(2 * s->n_unknowns, sizeof *a);
+    double *a = tr_table(2, s->n_unknowns, sizeof *a);
     if (!a) return tr_fail_memory(err);
     double *y = a + n;
     for (int i = 0; i < o->n_functions; i++) {
@@ -1105,12 +1108,13 @@ static void judge_hypothesis(const state *s, const tr_lsq *lsq, const added_sums
     h->is_determined = true;
 }
 
-/* First terms of each sheet's observations: start has n_sheets + 1 places, terms as many as there
-   are observations; both in the order of the terms, which is that of the photos. */
+/* First terms of each sheet's observations: start has n_sheets + 1 places (and one
+   more while they are counted), terms as many as there are observations; both in the order of the
+   terms, which is that of the photos. */
 static bool terms_by_sheet(const state *s, int **start, int **terms) {
     int n = s->net->n_sheets;
-    *start = new_array(n + 1, sizeof **start);
-    *terms = new_array(s->n_terms, sizeof **terms);
+    *start = tr_array(n + 2, sizeof **start);
+    *terms = tr_array(s->n_terms, sizeof **terms);
     if (!*start || !*terms) return false;
     for (int pass = 0; pass < 2; pass++) {
         for (int t = 0; t < s->n_terms; t++) {
@@ -1174,7 +1178,7 @@ bool tr_network_test(tr_network *net, double huber, tr_net_hypothesis *hypothese
     tr_lsq_problem problem = problem_of(&s);
     lsq = tr_lsq_new(&problem, err);
     if (!lsq || !tr_lsq_linearise(lsq, huber, &result, err)) goto out;
-    scratch = new_array(2 * MAX_ADDED * s.n_unknowns, sizeof *scratch);
+    scratch = tr_table(2 * MAX_ADDED, s.n_unknowns, sizeof *scratch);
     if (!scratch || !terms_by_sheet(&s, &start, &terms)) {
         tr_fail_memory(err);
         goto out;
@@ -1221,41 +1225,18 @@ bool tr_network_residual(const tr_network *net, int observation, tr_vec2 *r_px, 
     return true;
 }
 
-static int root_of(int *parent, int i) {
-    while (parent[i] != i) {
-        parent[i] = parent[parent[i]];
-        i = parent[i];
-    }
-    return i;
-}
-
 int tr_network_components(const tr_network *net, int *component) {
     int n = net->n_photos + net->n_sheets;
-    for (int i = 0; i < n; i++) component[i] = i;
+    int count = 0;
+    tr_groups_init(component, n);
     for (int i = 0; i < net->n_observations; i++) {
         const tr_net_obs *obs = &net->observations[i];
-        if (!obs->is_used) continue;
-        int a = root_of(component, obs->photo);
-        int b = root_of(component, net->n_photos + obs->sheet);
-        /* The smaller number is the root, so that numbering below follows first appearance. */
-        if (a < b)
-            component[b] = a;
-        else
-            component[a] = b;
+        if (obs->is_used) tr_groups_join(component, obs->photo, net->n_photos + obs->sheet);
     }
-    int count = 0;
+    for (int i = 0; i < n; i++) component[i] = tr_group_of(component, i);
+    /* What stands for a group comes first in it, so its number is there for those that follow. */
     for (int i = 0; i < n; i++) {
-        int root = root_of(component, i);
-        /* Roots come before their members; -1 - number marks a numbered root. */
-        component[i] = root == i ? i : root;
+        component[i] = component[i] == i ? count++ : component[component[i]];
     }
-    for (int i = 0; i < n; i++) {
-        if (component[i] == i) {
-            component[i] = -1 - count++;
-        } else {
-            component[i] = component[component[i]];
-        }
-    }
-    for (int i = 0; i < n; i++) component[i] = -1 - component[i];
     return count;
 }

@@ -121,6 +121,7 @@ typedef struct {
 
 typedef struct {
     int photo, sheet;
+    int mark;     /* whichever it is of, as the caller numbers them; the network does not ask */
     int n_points; /* 1 .. TR_OBS_MAX_POINTS */
     tr_vec2 p_sheet_mm[TR_OBS_MAX_POINTS];
     tr_vec2 uv_px[TR_OBS_MAX_POINTS];
@@ -143,6 +144,10 @@ typedef struct {
     tr_net_length *lengths;
     int n_lenses, n_cameras, n_rigs, n_sheets, n_offsets, n_photos, n_observations, n_lengths;
 } tr_network;
+
+/* The lens of a profile: its covariance is the prior. A parameter that calibration held has no
+   variance, and is held here too. */
+tr_net_lens tr_net_lens_of(const tr_lens *profile);
 
 /* W from a covariance of the 2n pixel coordinates (u1 v1 u2 v2 ...), row by row, px^2:
    W'W = covariance^-1. False where the covariance is not positive definite. */

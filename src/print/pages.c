@@ -119,7 +119,7 @@ static double tile_cost(const axis *x, int i, int k) {
 }
 
 /* The cheapest cuts, by dynamic programming over all places. cuts: n_tiles + 1 places, owned by the
-   caller. 0 tiles: memory ran out, or more than MAX_PAGES (then cuts is NULL and err stays). */
+   caller. False: memory ran out. */
 static bool find_cuts(const axis *x, double **cuts, int *n_tiles, tr_error *err) {
     double *cost = malloc((size_t)(x->n + 1) * sizeof *cost);
     int *before = malloc((size_t)(x->n + 1) * sizeof *before);
@@ -208,7 +208,7 @@ static bool plan_tiles(const tr_artwork *a, double overlap_mm, tr_pages *out, tr
     }
     out->has_frame = true;
     out->overlap_mm = overlap_mm;
-    bool is_few = ok && out->columns > 0 && out->n <= MAX_PAGES;
+    bool is_few = ok && out->n <= MAX_PAGES;
     for (int k = 0; is_few && k < out->n; k++)
         out->pages[k] = make_page(out, x, y, k % out->columns, k / out->columns);
     free(x);

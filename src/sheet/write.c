@@ -5,16 +5,7 @@
 
 #include "base/file.h"
 #include "base/number.h"
-
-/* Between double quotes, so that no name can be taken for a number, a date or a boolean. */
-static void put_quoted(FILE *to, const char *text) {
-    fputc('"', to);
-    for (; *text; text++) {
-        if (*text == '"' || *text == '\\') fputc('\\', to);
-        fputc(*text, to);
-    }
-    fputc('"', to);
-}
+#include "base/yaml_write.h"
 
 static void put_number(FILE *to, double x) {
     char text[TR_NUMBER_SIZE];
@@ -56,11 +47,11 @@ static void put_tag(FILE *to, const tr_tag *tag) {
 static void put_survey(FILE *to, const tr_sheet *sheet) {
     const tr_sheet_survey *s = &sheet->survey;
     fputs("survey:\n  name: ", to);
-    put_quoted(to, s->id);
+    tr_yaml_put_text(to, s->id);
     fputs("\n  lengths: [", to);
     for (int i = 0; i < s->n_lengths; i++) {
         if (i > 0) fputs(", ", to);
-        put_quoted(to, s->lengths[i]);
+        tr_yaml_put_text(to, s->lengths[i]);
     }
     fputs("]\n  scale_sd: ", to);
     put_number(to, s->scale_sd);
@@ -83,9 +74,9 @@ static void put_survey(FILE *to, const tr_sheet *sheet) {
 
 static void put_sheet(FILE *to, const tr_sheet *sheet) {
     fputs("sheet: ", to);
-    put_quoted(to, sheet->id);
+    tr_yaml_put_text(to, sheet->id);
     fputs("\ntitle: ", to);
-    put_quoted(to, sheet->title);
+    tr_yaml_put_text(to, sheet->title);
     fprintf(to, "\nkind: %s\nsize_mm: ", tr_sheet_kind_name(sheet->kind));
     put_pair(to, sheet->width_mm, sheet->height_mm);
     fprintf(to, "\ntag_family: %s\ntags:\n", sheet->tag_family);

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/median.h"
 #include "lens/planar.h"
 
 enum { SHIFT_X, SHIFT_Y, TURN, SCALE_X, SCALE_Y, N_PARAMETERS };
@@ -191,12 +192,6 @@ bool tr_datum_fit(const tr_datum_mark *marks, int n, tr_datum *out) {
     return true;
 }
 
-static int compare_doubles(const void *a, const void *b) {
-    double x = *(const double *)a;
-    double y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 static double distance_off(const tr_datum *d, const tr_datum_mark *m) {
     double r[2];
     double A[2][N_PARAMETERS];
@@ -208,7 +203,7 @@ static double distance_off(const tr_datum *d, const tr_datum_mark *m) {
    lower one, so that half of the marks may be wrong. */
 static double scatter(const tr_datum *d, const tr_datum_mark *marks, int n, double *scratch) {
     for (int i = 0; i < n; i++) scratch[i] = distance_off(d, &marks[i]);
-    qsort(scratch, (size_t)n, sizeof *scratch, compare_doubles);
+    tr_sort(scratch, n);
     return scratch[(n - 1) / 2] / 1.177;
 }
 
@@ -231,7 +226,7 @@ static bool frame_through(const tr_datum_mark *a, const tr_datum_mark *b, tr_dat
 /* Weight 1 for the half that fits best, 0 for the others. distances: scratch, n. */
 static void keep_best_half(const tr_datum *d, tr_datum_mark *marks, int n, double *distances) {
     for (int i = 0; i < n; i++) distances[i] = distance_off(d, &marks[i]);
-    qsort(distances, (size_t)n, sizeof *distances, compare_doubles);
+    tr_sort(distances, n);
     double limit = distances[(n - 1) / 2];
     for (int i = 0; i < n; i++) marks[i].weight = distance_off(d, &marks[i]) <= limit;
 }

@@ -6,6 +6,8 @@
 
 #include "adjust/revise.h"
 #include "adjust/start.h"
+#include "base/array.h"
+#include "base/groups.h"
 #include "survey/bodies.h"
 
 /* Height of a mark over its sheet's plane: a mat curls by a centimetre or two at an edge. */
@@ -18,10 +20,6 @@ static const double SMALL_STEP = 1e-6;
 enum { MAX_ROUNDS = 12, MIN_PHOTOS_A_MARK = 2, MIN_POINTS_A_PHOTO = 4 };
 /* A residual of more than this says only that a start is wrong. px */
 static const double FAR_PX = 200;
-
-static void *new_array(int n, size_t size) {
-    return calloc((size_t)n + 1, size);
-}
 
 static int n_bar_tags(const tr_survey *v) {
     return 2 * v->spec->n_bars;
@@ -44,10 +42,10 @@ static bool find_start(tr_survey *v, const tr_photo_marks **marks, const char **
         marks[i] = p->is_readable ? &p->marks : NULL;
         names[i] = p->file;
     }
-    net->rigs = new_array(n, sizeof *net->rigs);
-    net->sheets = new_array(v->bodies.n_sheets, sizeof *net->sheets);
-    start->photo_placed = new_array(n, sizeof *start->photo_placed);
-    start->sheet_placed = new_array(v->bodies.n_sheets, sizeof *start->sheet_placed);
+    net->rigs = tr_array(n, sizeof *net->rigs);
+    net->sheets = tr_array(v->bodies.n_sheets, sizeof *net->sheets);
+    start->photo_placed = tr_array(n, sizeof *start->photo_placed);
+    start->sheet_placed = tr_array(v->bodies.n_sheets, sizeof *start->sheet_placed);
     if (!net->rigs || !net->sheets || !start->photo_placed || !start->sheet_placed) {
         return tr_fail_memory(err);
     }
@@ -150,13 +148,6 @@ static void place_marks(tr_survey_network *w, const tr_adjustment *start) {
 
 /* ---- setting up ---- */
 
-static void set_up_lens(const tr_lens *lens, tr_net_lens *out) {
-    *out = (tr_net_lens){.lens = *lens, .has_prior = lens->has_covariance};
-    for (int i = 0; i < TR_LENS_N; i++) {
-        out->is_free[i] = lens->has_covariance && lens->covariance[i * (TR_LENS_N + 1)] > 0;
-    }
-}
-
 static void set_up_sheets(tr_survey_network *w, const tr_adjustment *start,
                           const tr_photo_marks *const *marks) {
     const tr_survey *v = w->survey;
@@ -230,7 +221,7 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
                     o->p_sheet_mm[c] = tr_tag_corner(&w->base[mark], c);
                 }
             }
-            w->mark_of[number] = mark;
+            o->mark = mark;
             memcpy(o->uv_px, m->uv_px, sizeof o->uv_px);
             for (int c = 0; c < m->n_points; c++) o->offset[c] = mark + 1;
             w->is_placed[number] = start->photo_placed[i] && start->sheet_placed[m->sheet] &&
@@ -358,28 +349,26 @@ static bool allocate(tr_survey *v, tr_survey_network *w, tr_error *err) {
     int n_offsets = v->n_marks + n_bar_tags(v);
     for (int i = 0; i < n; i++) n_obs += v->check.photos[i].marks.n_marks;
     w->survey = v;
-    net->lenses = new_array(1, sizeof *net->lenses);
-    net->cameras = new_array(1, sizeof *net->cameras);
-    net->rigs = new_array(n, sizeof *net->rigs);
-    net->photos = new_array(n, sizeof *net->photos);
-    net->sheets = new_array(n_sheets, sizeof *net->sheets);
-    net->offsets = new_array(n_offsets, sizeof *net->offsets);
-    net->observations = new_array(n_obs, sizeof *net->observations);
-    net->lengths = new_array(TR_SURVEY_MAX_LENGTHS, sizeof *net->lengths);
-    w->base = new_array(n_offsets, sizeof *w->base);
-    w->mark_of = new_array(n_obs, sizeof *w->mark_of);
-    w->is_placed = new_array(n_obs, sizeof *w->is_placed);
-    w->is_seen = new_array(n_offsets, sizeof *w->is_seen);
-    w->is_printed = new_array(n_offsets, sizeof *w->is_printed);
-    w->rule_of = new_array(TR_SURVEY_MAX_LENGTHS, sizeof *w->rule_of);
-    w->axis_of = new_array(TR_SURVEY_MAX_LENGTHS, sizeof *w->axis_of);
-    w->ends = new_array(2 * TR_SURVEY_MAX_LENGTHS, sizeof *w->ends);
+    net->lenses = tr_array(1, sizeof *net->lenses);
+    net->cameras = tr_array(1, sizeof *net->cameras);
+    net->rigs = tr_array(n, sizeof *net->rigs);
+    net->photos = tr_array(n, sizeof *net->photos);
+    net->sheets = tr_array(n_sheets, sizeof *net->sheets);
+    net->offsets = tr_array(n_offsets, sizeof *net->offsets);
+    net->observations = tr_array(n_obs, sizeof *net->observations);
+    net->lengths = tr_array(TR_SURVEY_MAX_LENGTHS, sizeof *net->lengths);
+    w->base = tr_array(n_offsets, sizeof *w->base);
+    w->is_placed = tr_array(n_obs, sizeof *w->is_placed);
+    w->is_seen = tr_array(n_offsets, sizeof *w->is_seen);
+    w->is_printed = tr_array(n_offsets, sizeof *w->is_printed);
+    w->rule_of = tr_array(TR_SURVEY_MAX_LENGTHS, sizeof *w->rule_of);
+    w->axis_of = tr_array(TR_SURVEY_MAX_LENGTHS, sizeof *w->axis_of);
+    w->ends = tr_array(2 * TR_SURVEY_MAX_LENGTHS, sizeof *w->ends);
     w->n_unknowns = TR_OFFSET_N * v->n_marks + 3 * n_bar_tags(v);
-    w->covariance = calloc((size_t)w->n_unknowns * (size_t)w->n_unknowns + 1, sizeof(double));
+    w->covariance = tr_table(w->n_unknowns, w->n_unknowns, sizeof *w->covariance);
     if (!net->lenses || !net->cameras || !net->rigs || !net->photos || !net->sheets ||
-        !net->offsets || !net->observations || !net->lengths || !w->base || !w->mark_of ||
-        !w->is_placed || !w->is_seen || !w->is_printed || !w->rule_of || !w->axis_of || !w->ends ||
-        !w->covariance) {
+        !net->offsets || !net->observations || !net->lengths || !w->base || !w->is_placed ||
+        !w->is_seen || !w->is_printed || !w->rule_of || !w->axis_of || !w->ends || !w->covariance) {
         return tr_fail_memory(err);
     }
     net->n_lenses = net->n_cameras = 1;
@@ -400,7 +389,6 @@ void tr_survey_network_release(tr_survey_network *w) {
     free(net->observations);
     free(net->lengths);
     free(w->base);
-    free(w->mark_of);
     free(w->is_placed);
     free(w->is_seen);
     free(w->is_printed);
@@ -426,15 +414,15 @@ bool tr_survey_network_make(tr_survey *v, tr_survey_network *w, tr_error *err) {
     tr_adjustment start = {0};
     bool ok = false;
     memset(w, 0, sizeof *w);
-    const tr_photo_marks **marks = new_array(v->check.n_photos, sizeof *marks);
-    const char **names = new_array(v->check.n_photos, sizeof *names);
-    tr_sheet *sheets = new_array(v->bodies.n_sheets, sizeof *sheets);
+    const tr_photo_marks **marks = tr_array(v->check.n_photos, sizeof *marks);
+    const char **names = tr_array(v->check.n_photos, sizeof *names);
+    tr_sheet *sheets = tr_array(v->bodies.n_sheets, sizeof *sheets);
     if (!marks || !names || !sheets) {
         tr_fail_memory(err);
         goto out;
     }
     if (!allocate(v, w, err) || !find_start(v, marks, names, sheets, &start, err)) goto out;
-    set_up_lens(&v->bodies.lens, &w->net.lenses[0]);
+    w->net.lenses[0] = tr_net_lens_of(&v->bodies.lens);
     w->net.cameras[0].camera_from_rig = tr_pose_identity();
     set_up_sheets(w, &start, marks);
     place_marks(w, &start);
@@ -453,23 +441,14 @@ out:
 
 /* ---- which unknowns there are ---- */
 
-/* Only what hangs together, and is seen often enough, is measured. Tags tie photos; corners alone
-   do not. */
-static int root_of(int *parent, int i) {
-    while (parent[i] != i) {
-        parent[i] = parent[parent[i]];
-        i = parent[i];
-    }
-    return i;
-}
-
-/* The group of photos (nodes before n_photos) and tags with the most observations. */
-static int largest_group(const tr_network *net, const int *node_of, int *parent, int n,
-                         int *count) {
+/* The group of photos and tags (behind the photos) with the most observations. Only what hangs
+   together, and is seen often enough, is measured. Tags tie photos; corners alone do not. */
+static int largest_group(const tr_network *net, int *group, int n, int *count) {
     int best = 0;
     for (int i = 0; i < n; i++) count[i] = 0;
     for (int i = 0; i < net->n_observations; i++) {
-        if (net->observations[i].is_used) count[root_of(parent, node_of[i])]++;
+        const tr_net_obs *o = &net->observations[i];
+        if (o->is_used) count[tr_group_of(group, o->photo)]++;
     }
     for (int i = 0; i < n; i++) {
         if (count[i] > count[best]) best = i;
@@ -482,42 +461,35 @@ static int drop_weak(tr_survey_network *w) {
     tr_network *net = &w->net;
     int n = net->n_photos + net->n_offsets;
     int dropped = 0;
-    int *parent = new_array(n, sizeof *parent);
-    int *count = new_array(n, sizeof *count);
-    int *node = new_array(net->n_observations, sizeof *node);
-    int *photos = new_array(net->n_offsets, sizeof *photos);
-    int *points = new_array(net->n_photos, sizeof *points);
-    if (!parent || !count || !node || !photos || !points) {
+    int *group = tr_array(n, sizeof *group);
+    int *count = tr_array(n, sizeof *count);
+    int *photos = tr_array(net->n_offsets, sizeof *photos);
+    int *points = tr_array(net->n_photos, sizeof *points);
+    if (!group || !count || !photos || !points) {
         dropped = -1;
         goto out;
     }
-    for (int i = 0; i < n; i++) parent[i] = i;
+    tr_groups_init(group, n);
     for (int i = 0; i < net->n_observations; i++) {
         const tr_net_obs *o = &net->observations[i];
-        node[i] = o->photo;
         if (!o->is_used) continue;
-        photos[w->mark_of[i]]++;
+        photos[o->mark]++;
         points[o->photo] += o->n_points;
-        if (o->n_points < 4) continue;
-        int a = root_of(parent, o->photo);
-        int b = root_of(parent, net->n_photos + w->mark_of[i]);
-        parent[a < b ? b : a] = a < b ? a : b;
+        if (o->n_points == 4) tr_groups_join(group, o->photo, net->n_photos + o->mark);
     }
-    int home = root_of(parent, largest_group(net, node, parent, n, count));
+    int home = largest_group(net, group, n, count);
     for (int i = 0; i < net->n_observations; i++) {
         tr_net_obs *o = &net->observations[i];
         if (!o->is_used) continue;
-        bool is_tied = root_of(parent, o->photo) == home;
-        bool is_weak =
-            photos[w->mark_of[i]] < MIN_PHOTOS_A_MARK || points[o->photo] < MIN_POINTS_A_PHOTO;
+        bool is_tied = tr_group_of(group, o->photo) == home;
+        bool is_weak = photos[o->mark] < MIN_PHOTOS_A_MARK || points[o->photo] < MIN_POINTS_A_PHOTO;
         if (is_tied && !is_weak) continue;
         o->is_used = false;
         dropped++;
     }
 out:
-    free(parent);
+    free(group);
     free(count);
-    free(node);
     free(photos);
     free(points);
     return dropped;
@@ -562,7 +534,7 @@ static void free_unknowns(tr_survey_network *w) {
     for (int i = 0; i < net->n_observations; i++) {
         const tr_net_obs *o = &net->observations[i];
         if (!o->is_used) continue;
-        w->is_seen[w->mark_of[i]] = true;
+        w->is_seen[o->mark] = true;
         net->rigs[o->photo].is_held = false;
     }
     w->root = 0;
@@ -626,7 +598,7 @@ static bool solve_once(tr_survey_network *w, const tr_net_options *options, tr_e
 
 static bool covariance(tr_survey_network *w, tr_error *err) {
     int n_marks = w->survey->n_marks;
-    tr_net_unknown *wanted = new_array(w->n_unknowns, sizeof *wanted);
+    tr_net_unknown *wanted = tr_array(w->n_unknowns, sizeof *wanted);
     if (!wanted) return tr_fail_memory(err);
     for (int i = 0; i < n_marks; i++) {
         for (int k = 0; k < TR_OFFSET_N; k++) {
@@ -653,8 +625,8 @@ bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
     tr_network *net = &w->net;
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     bool ok = false;
-    double *chi2 = new_array(net->n_observations, sizeof *chi2);
-    double *scratch = new_array(net->n_observations, sizeof *scratch);
+    double *chi2 = tr_array(net->n_observations, sizeof *chi2);
+    double *scratch = tr_array(net->n_observations, sizeof *scratch);
     if (!chi2 || !scratch) {
         tr_fail_memory(err);
         goto out;
@@ -663,8 +635,9 @@ bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
     for (int round = 0; round < MAX_ROUNDS; round++) {
         /* Marks that prepare dropped, being weak, may not come back; those left out may. */
         for (int i = 0; i < net->n_observations; i++) {
-            w->is_placed[i] = w->is_placed[i] && w->is_seen[w->mark_of[i]] &&
-                              !net->rigs[net->observations[i].photo].is_held;
+            const tr_net_obs *o = &net->observations[i];
+            w->is_placed[i] =
+                w->is_placed[i] && w->is_seen[o->mark] && !net->rigs[o->photo].is_held;
         }
         if (tr_revise(net, w->is_placed, chi2, scratch) == 0) break;
         if (!prepare(w, err) || !solve_once(w, &options, err)) goto out;

@@ -6,12 +6,12 @@
 #include "survey/survey.h"
 
 /* Sheets of the network: those of the spec, then each bar's two tags. Offsets: one a mark of the
-   survey, then one a bar's tag. Photos: the check's, in its order. */
+   survey, then one a bar's tag; an observation's mark is the number of its offset, from 0. Photos:
+   the check's, in its order. */
 typedef struct {
     tr_survey *survey;
     tr_network net;   /* arrays owned */
     tr_tag *base;     /* of each mark of the survey: where its offset counts from; owned */
-    int *mark_of;     /* of each observation: the survey's mark, or n_marks + bar's tag; owned */
     bool *is_placed;  /* of each observation: its photo has a start; owned */
     bool *is_seen;    /* of each mark and bar's tag: in enough photos; owned */
     int *rule_of;     /* of each length of the survey: the rule, or -1 for a bar; owned */

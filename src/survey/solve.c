@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "adjust/flatness.h"
+#include "base/array.h"
 #include "survey/network.h"
 #include "survey/survey.h"
 
@@ -19,10 +20,6 @@ static const double WEAK_SCALE_SD = 5e-4;
 /* A mark known worse than this is better not used. mm */
 static const double WEAK_U95_MM = 1.0;
 static const double NOT_FLAT_MM = 5.0;
-
-static void *new_array(int n, size_t size) {
-    return calloc((size_t)n + 1, size);
-}
 
 static const char *sheet_id(const tr_survey *v, int sheet) {
     return v->spec->sheets[sheet].id;
@@ -99,9 +96,9 @@ static bool gather(const tr_survey_network *w, int sheet, double factor, frame *
     const tr_survey *v = w->survey;
     const tr_survey_sheet *s = &v->sheets[sheet];
     memset(f, 0, sizeof *f);
-    f->mark = new_array(s->n_marks, sizeof *f->mark);
-    f->row = new_array(s->n_marks, sizeof *f->row);
-    f->data = new_array(s->n_marks, sizeof *f->data);
+    f->mark = tr_array(s->n_marks, sizeof *f->mark);
+    f->row = tr_array(s->n_marks, sizeof *f->row);
+    f->data = tr_array(s->n_marks, sizeof *f->data);
     if (!f->mark || !f->row || !f->data) return tr_fail_memory(err);
     for (int i = s->first_mark; i < s->first_mark + s->n_marks; i++) {
         const tr_survey_mark *m = &v->marks[i];
@@ -125,7 +122,7 @@ static bool gather(const tr_survey_network *w, int sheet, double factor, frame *
                        "tag and 2 a corner, at most %d); leave corners out of its file",
                        sheet_id(v, sheet), f->n, TR_SHEET_MAX_ROWS);
     }
-    f->C = new_array(f->n_rows * f->n_rows, sizeof *f->C);
+    f->C = tr_table(f->n_rows, f->n_rows, sizeof *f->C);
     if (!f->C) return tr_fail_memory(err);
     gather_covariance(w, factor, f);
     return true;
@@ -133,7 +130,7 @@ static bool gather(const tr_survey_network *w, int sheet, double factor, frame *
 
 /* C = A C A', in place; A: n x n by rows. */
 static bool transform(double *C, const double *A, int n, tr_error *err) {
-    double *AC = new_array(n * n, sizeof *AC);
+    double *AC = tr_table(n, n, sizeof *AC);
     if (!AC) return tr_fail_memory(err);
     for (int i = 0; i < n; i++) {
         for (int k = 0; k < n; k++) {
@@ -155,7 +152,7 @@ static bool transform(double *C, const double *A, int n, tr_error *err) {
 
 /* The covariance along the new frame's axes. */
 static bool turn_axes(frame *f, double theta, tr_error *err) {
-    double *A = new_array(f->n_rows * f->n_rows, sizeof *A);
+    double *A = tr_table(f->n_rows, f->n_rows, sizeof *A);
     if (!A) return tr_fail_memory(err);
     for (int i = 0; i < f->n_rows; i++) A[i * (f->n_rows + 1)] = 1;
     for (int a = 0; a < f->n; a++) {
@@ -174,7 +171,7 @@ static bool turn_axes(frame *f, double theta, tr_error *err) {
 /* Frame and scales as functions of the sheet's rows: 5 x n_rows. */
 static bool gain_of_rows(const frame *f, const tr_datum *d, double *G, double inverse[25],
                          tr_error *err) {
-    double *of_marks = new_array(10 * f->n, sizeof *of_marks);
+    double *of_marks = tr_table(10, f->n, sizeof *of_marks);
     if (!of_marks) return tr_fail_memory(err);
     bool ok = tr_datum_gain(d, f->data, f->n, of_marks, inverse);
     for (int p = 0; p < 5 && ok; p++) {
@@ -213,7 +210,7 @@ static void lone_datum(const tr_survey_network *w, const frame *f, int lone, tr_
 /* The covariance with the frame resting on the datum marks (S-transformation). */
 static bool transform_to_datum(frame *f, const tr_datum *d, const double *G, tr_error *err) {
     int n = f->n_rows;
-    double *S = new_array(n * n, sizeof *S);
+    double *S = tr_table(n, n, sizeof *S);
     if (!S) return tr_fail_memory(err);
     for (int i = 0; i < n; i++) S[i * (n + 1)] = 1;
     for (int a = 0; a < f->n; a++) {
@@ -271,7 +268,7 @@ static bool fail_align(const tr_survey *v, int sheet, tr_error *err) {
 static bool align_datum(const tr_survey_network *w, tr_survey_align align, int sheet, frame *f,
                         tr_datum *d, tr_error *err) {
     const tr_survey *v = w->survey;
-    tr_datum_mark *named = new_array(f->n, sizeof *named);
+    tr_datum_mark *named = tr_array(f->n, sizeof *named);
     int n = 0;
     if (!named) return tr_fail_memory(err);
     for (int a = 0; a < f->n; a++) f->data[a].weight = 0;
@@ -306,8 +303,8 @@ static bool align_datum(const tr_survey_network *w, tr_survey_align align, int s
 static bool default_datum(const tr_survey_network *w, int sheet, frame *f, tr_datum *d,
                           tr_error *err) {
     const tr_survey *v = w->survey;
-    tr_datum_mark *known = new_array(f->n, sizeof *known);
-    int *at = new_array(f->n, sizeof *at);
+    tr_datum_mark *known = tr_array(f->n, sizeof *known);
+    int *at = tr_array(f->n, sizeof *at);
     int n = 0;
     bool ok = known && at;
     if (!ok) tr_fail_memory(err);
@@ -354,7 +351,7 @@ static bool print_scale(tr_survey_network *w, int sheet, double factor, tr_error
     ok = default_datum(w, sheet, &f, &d, err);
     if (!ok || d.n_scales == 0) goto out;
     ok = turn_axes(&f, d.theta_rad, err);
-    G = new_array(5 * f.n_rows, sizeof *G);
+    G = tr_table(5, f.n_rows, sizeof *G);
     if (ok && !G) ok = tr_fail_memory(err);
     if (!ok || !(ok = gain_of_rows(&f, &d, G, inverse, err))) goto out;
     s->has_scale = true;
@@ -448,8 +445,8 @@ static bool make_sheet(tr_survey *v, int sheet, frame *f, tr_error *err) {
     memcpy(out->tag_family, nominal->tag_family, sizeof out->tag_family);
     memcpy(out->survey.id, v->spec->id, sizeof out->survey.id);
     out->path = strdup(v->spec->path ? v->spec->path : "");
-    out->tags = new_array(f->n, sizeof *out->tags);
-    out->corners_mm = new_array(f->n, sizeof *out->corners_mm);
+    out->tags = tr_array(f->n, sizeof *out->tags);
+    out->corners_mm = tr_array(f->n, sizeof *out->corners_mm);
     if (!out->path || !out->tags || !out->corners_mm) return tr_fail_memory(err);
     for (int a = 0; a < f->n; a++) {
         const tr_survey_mark *m = &v->marks[f->mark[a]];
@@ -494,7 +491,7 @@ static bool measure_sheet(tr_survey_network *w, tr_survey_align align, int sheet
                         : default_datum(w, sheet, &f, &s->datum, err))) {
         goto out;
     }
-    G = new_array(5 * f.n_rows, sizeof *G);
+    G = tr_table(5, f.n_rows, sizeof *G);
     if (!G) {
         tr_fail_memory(err);
         goto out;
@@ -527,10 +524,10 @@ static bool measure_flatness(tr_survey_network *w, int sheet, double factor, tr_
     tr_survey_sheet *s = &v->sheets[sheet];
     int n = 0;
     bool ok = false;
-    tr_vec2 *p = new_array(s->n_marks, sizeof *p);
-    double *z = new_array(s->n_marks, sizeof *z);
-    double *C = new_array(s->n_marks * s->n_marks, sizeof *C);
-    int *column = new_array(s->n_marks, sizeof *column);
+    tr_vec2 *p = tr_array(s->n_marks, sizeof *p);
+    double *z = tr_array(s->n_marks, sizeof *z);
+    double *C = tr_table(s->n_marks, s->n_marks, sizeof *C);
+    int *column = tr_array(s->n_marks, sizeof *column);
     if (!p || !z || !C || !column) {
         tr_fail_memory(err);
         goto out;
@@ -586,7 +583,7 @@ static double length_gradient(const tr_survey_network *w, int i, double *g) {
 
 static bool compare_lengths(tr_survey_network *w, double factor, tr_error *err) {
     tr_survey *v = w->survey;
-    double *g = new_array(w->n_unknowns, sizeof *g);
+    double *g = tr_array(w->n_unknowns, sizeof *g);
     int n_used = 0;
     if (!g) return tr_fail_memory(err);
     for (int i = 0; i < v->n_lengths; i++) n_used += v->lengths[i].is_used;
@@ -786,7 +783,7 @@ static void fill_photos(tr_survey_network *w) {
             if (!o->is_used || !tr_network_residual(net, k, r, NULL)) continue;
             for (int j = 0; j < o->n_points; j++) sum += tr_v2_dot(r[j], r[j]);
             p->n_marks += o->n_points;
-            if (w->mark_of[k] < v->n_marks) v->marks[w->mark_of[k]].n_photos++;
+            if (o->mark < v->n_marks) v->marks[o->mark].n_photos++;
         }
         p->is_used = p->n_marks > 0;
         p->rms_px = p->is_used ? sqrt(sum / p->n_marks) : 0;

@@ -7,10 +7,11 @@
 #include "base/file.h"
 #include "base/number.h"
 #include "base/yaml.h"
+#include "job/job.h"
 #include "lens/profile.h"
 
 /* Sheets, stuck tags and the tags of bars all take a place among those that are sought. */
-enum { MAX_SHEETS = 16, MAX_STUCK = 60, MAX_BARS = TR_SHEET_MAX_LENGTHS, MAX_PHOTOS = 1000 };
+enum { MAX_SHEETS = 16, MAX_STUCK = 60, MAX_BARS = TR_SHEET_MAX_LENGTHS };
 
 /* No bar and no face is larger. mm */
 #define MAX_MM 100000.0
@@ -290,7 +291,7 @@ static void read_rules(tr_yaml y, tr_survey_spec *spec) {
 
 static void read_photos(tr_yaml y, tr_survey_spec *spec) {
     if (!tr_yaml_has(y)) return;
-    spec->photos = tr_yaml_array(y, 0, MAX_PHOTOS, sizeof *spec->photos, &spec->n_photos);
+    spec->photos = tr_yaml_array(y, 0, TR_MAX_PHOTOS, sizeof *spec->photos, &spec->n_photos);
     for (int i = 0; i < spec->n_photos && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
         spec->photos[i] = tr_yaml_path(item);
