@@ -52,8 +52,12 @@ static void expect_no_pass(const char *what, const tr_sim_options *options, cons
 }
 
 static tr_sim_options honest(uint64_t seed) {
-    return (tr_sim_options){
-        .seed = seed, .noise = 1, .reference_sd_mm = 1, .draws_lens = true, .draws_floor = true};
+    return (tr_sim_options){.seed = seed,
+                            .noise = 1,
+                            .reference_sd_mm = 1,
+                            .draws_lens = true,
+                            .draws_prints = true,
+                            .draws_floor = true};
 }
 
 /* ---- right values ---- */
@@ -88,8 +92,8 @@ static void test_budget(void **state) {
     assert_true(o.is_measured);
     for (int k = 0; k < TR_N_AXES; k++) {
         const tr_axis_result *a = &o.sim.check.targets[0].axis[k];
-        double sum =
-            a->u95_marks * a->u95_marks + a->u95_lens * a->u95_lens + a->u95_plates * a->u95_plates;
+        double sum = a->u95_marks * a->u95_marks + a->u95_lens * a->u95_lens +
+                     a->u95_plates * a->u95_plates + a->u95_sheets * a->u95_sheets;
         CHECK_NEAR(a->u95, sqrt(sum), 1e-9);
     }
     CHECK_NEAR(o.sim.check.targets[0].axis[TR_X].u95_plates, 2 * 1.5 / sqrt(2.0), 0.02);
@@ -104,9 +108,10 @@ static void test_budget(void **state) {
 static void test_surveyed_sheets(void **state) {
     (void)state;
     tr_sim_options options = {.seed = 5, .is_exact_lens = true};
+    /* As their files say: what is known of the size of a print is in the budget, too. */
     outcome as_file = run(&options);
     assert_true(as_file.is_measured);
-    CHECK_NEAR(as_file.sim.check.targets[0].axis[TR_X].u95_sheets, 0, 0);
+    assert_true(as_file.sim.check.targets[0].axis[TR_X].u95_sheets > 0.5);
     options.survey_sd_mm = 1e-4;
     options.survey_scale_sd = 3e-4;
     outcome scaled = run(&options);
@@ -140,7 +145,8 @@ static void test_lens_is_a_prior(void **state) {
     outcome without = run(&options);
     assert_true(with.is_measured && without.is_measured);
     assert_true(with.sim.check.targets[0].axis[TR_X].u95_lens > 0.01);
-    CHECK_NEAR(without.sim.check.targets[0].axis[TR_X].u95_lens, 0, 1e-6);
+    CHECK_NEAR(without.sim.check.targets[0].axis[TR_X].u95_lens, 0, 1e-4); /* the root of
+        a difference of variances that should be equal, to 1e-11 of them */
     assert_true(warns(&without, "lens_without_covariance"));
     tr_sim_release(&with.sim);
     tr_sim_release(&without.sim);
@@ -275,15 +281,48 @@ static void test_trap_moved(void **state) {
 }
 
 /* Four photos of which only the mat ties the left plates to the right: there a stretch of 0.5 % one
-   way once put it 10 mm off, with u95 3 mm. */
+   way once put it 10 mm off, with u95 3 mm, and passed. What the prior of prints does not explain
+   is named; less is in u95. */
 static void test_trap_stretched_one_way(void **state) {
     (void)state;
-    for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+    for (uint64_t seed = 1; seed <= 2 * SEEDS; seed++) {
         tr_sim_options options = honest(seed);
         options.n_photos = 4;
+        options.mat_stretch[seed % 2] = seed % 4 < 2 ? 0.008 : -0.008;
+        expect_no_pass("mat stretched by 0.8 % one way", &options, "sheet_scale");
         options.mat_stretch[seed % 2] = seed % 4 < 2 ? 0.005 : -0.005;
-        expect_no_pass("mat stretched by 0.5 % one way", &options, "sheet_scale");
+        outcome o = run(&options);
+        for (int k = 0; k < 3 && o.sim.check.verdict == TR_PASS; k++) {
+            const tr_axis_result *a = &o.sim.check.targets[0].axis[k == 2 ? TR_YAW : TR_X + k];
+            CHECK_AT_MOST(fabs(a->measured - o.sim.truth[k]), 1.5 * a->u95);
+        }
+        tr_sim_release(&o.sim);
     }
+}
+
+/* All plates come from one printer that is 0.2 % off, which is two standard deviations, the mat
+   from another; the mat lies 13 mm off, its limit is 10. Four photos of which two from behind, one
+   of each side: that once passed in 142 of 200 jobs, with u95 2 mm. */
+static void test_trap_plates_of_another_printer(void **state) {
+    (void)state;
+    enum { JOBS = 100 };
+    int passes = 0;
+    for (uint64_t seed = 1; seed <= JOBS; seed++) {
+        tr_sim_options options = honest(seed);
+        options.n_photos = 4;
+        options.draws_prints = false;
+        options.mat_error[0] = seed % 2 ? 13 : -13;
+        for (int p = 0; p < TR_N_POINTS; p++) options.plate_scale[p] = seed % 4 < 2 ? 1.002 : 0.998;
+        outcome o = run(&options);
+        if (o.sim.check.verdict == TR_PASS) {
+            const tr_axis_result *x = &o.sim.check.targets[0].axis[TR_X];
+            passes++;
+            CHECK_AT_MOST(fabs(x->measured - o.sim.truth[0]), 2 * x->u95);
+        }
+        tr_sim_release(&o.sim);
+    }
+    print_message("%d of %d passed\n", passes, JOBS);
+    CHECK_AT_MOST(passes, JOBS / 20);
 }
 
 /* By so little, and with marks so coarse, that no mark alone shows it: all of them together do. */
@@ -570,6 +609,7 @@ int main(void) {
         cmocka_unit_test(test_trap_lens),
         cmocka_unit_test(test_trap_moved),
         cmocka_unit_test(test_trap_stretched_one_way),
+        cmocka_unit_test(test_trap_plates_of_another_printer),
         cmocka_unit_test(test_trap_moved_little),
         cmocka_unit_test(test_trap_nudged),
         cmocka_unit_test(test_moved_sheet_is_told_of_one_photo),

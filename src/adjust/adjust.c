@@ -40,9 +40,11 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
     out->conditions = tr_array(in->n_sheets, sizeof *out->conditions);
     out->covariance = tr_table(6 * in->n_sheets, 6 * in->n_sheets, sizeof *out->covariance);
     out->covariance_lens_held = tr_table(6 * in->n_sheets, 6 * in->n_sheets, sizeof(double));
+    out->covariance_marks = tr_table(6 * in->n_sheets, 6 * in->n_sheets, sizeof(double));
     if (!net->lenses || !net->cameras || !net->rigs || !net->sheets || !net->photos ||
         !net->observations || !out->photo_placed || !out->sheet_placed || !out->photo_rejected ||
-        !out->conditions || !out->covariance || !out->covariance_lens_held) {
+        !out->conditions || !out->covariance || !out->covariance_lens_held ||
+        !out->covariance_marks) {
         return tr_fail_memory(err);
     }
     net->n_lenses = net->n_cameras = 1;
@@ -66,7 +68,23 @@ void tr_adjustment_release(tr_adjustment *a) {
     free(a->conditions);
     free(a->covariance);
     free(a->covariance_lens_held);
+    free(a->covariance_marks);
     memset(a, 0, sizeof *a);
+}
+
+/* The profile's lens, with focal lengths that return less well than one calibration knows them. A
+   profile that takes them as exact is taken at its word. */
+static tr_net_lens set_up_lens(const tr_lens *profile) {
+    tr_net_lens lens = tr_net_lens_of(profile);
+    double *C = lens.lens.covariance;
+    if (!lens.is_free[TR_FX] || !lens.is_free[TR_FY]) return lens;
+    for (int i = TR_FX; i <= TR_FY; i++) {
+        for (int j = TR_FX; j <= TR_FY; j++) {
+            C[i * TR_LENS_N + j] +=
+                TR_ADJUST_FOCAL_SD * profile->param[i] * TR_ADJUST_FOCAL_SD * profile->param[j];
+        }
+    }
+    return lens;
 }
 
 static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_root, tr_net_sheet *out) {
@@ -75,6 +93,14 @@ static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_root, tr
     for (int k = 0; k < 6; k++) out->is_free[k] = is_placed;
     if (is_root)
         out->is_free[TR_SHEET_RZ] = out->is_free[TR_SHEET_TX] = out->is_free[TR_SHEET_TY] = false;
+    /* What a survey leaves open of a sheet's marks is told with their places (places.h). */
+    if (sheet->survey.n_rows == 0) {
+        for (int k = 0; k < 2; k++) {
+            out->is_free[TR_STRETCH_X + k] = is_placed;
+            out->shape_sd[k] =
+                sheet->kind == TR_SHEET_PLATE ? TR_ADJUST_PLATE_SD : TR_ADJUST_PRINT_SD;
+        }
+    }
     if (tr_sheet_lies_on_floor(sheet)) {
         out->floor_z_sd_mm = FLOOR_Z_SD_MM;
         out->floor_tilt_sd_rad = FLOOR_TILT_SD_RAD;
@@ -201,7 +227,15 @@ static bool covariance_of(tr_network *net, const tr_places *places, tr_net_optio
     return ok;
 }
 
-/* Solves once more for the covariance of all sheets' poses, with the lens free or held. */
+static void hold_prints(tr_network *net, bool (*is_free)[2]) {
+    for (int i = 0; i < net->n_sheets; i++) {
+        bool *now = &net->sheets[i].is_free[TR_STRETCH_X];
+        for (int k = 0; k < 2; k++) now[k] = is_free && is_free[i][k];
+    }
+}
+
+/* Solves once more for the covariance of all sheets' poses: with all free, with the lens held, and
+   with the sizes of prints held, too. */
 static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *places,
                         tr_lsq_result *result, tr_error *err) {
     tr_network *net = &adj->net;
@@ -209,8 +243,12 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
     bool ok = false;
     int n = 6 * n_sheets;
     double *ignored = NULL;
+    bool(*is_print_free)[2] = tr_array(n_sheets, sizeof *is_print_free);
     tr_net_unknown *wanted = tr_array(n, sizeof *wanted);
-    if (!wanted) return tr_fail_memory(err);
+    if (!wanted || !is_print_free) {
+        tr_fail_memory(err);
+        goto out;
+    }
     if (places->n_rows > 0) {
         adj->covariance_places = tr_table(n, n, sizeof *adj->covariance_places);
         ignored = tr_table(n, n, sizeof *ignored);
@@ -232,16 +270,26 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
     if (!covariance_of(net, places, &options, adj->covariance_lens_held, ignored, &held, err)) {
         goto out;
     }
+    for (int i = 0; i < n_sheets; i++) {
+        memcpy(is_print_free[i], &net->sheets[i].is_free[TR_STRETCH_X], sizeof *is_print_free);
+    }
+    hold_prints(net, NULL);
+    if (!covariance_of(net, places, &options, adj->covariance_marks, ignored, &held, err)) {
+        goto out;
+    }
+    hold_prints(net, is_print_free);
     net->lenses[0].has_prior = lens.has_prior;
     memcpy(net->lenses[0].is_free, lens.is_free, sizeof lens.is_free);
     double factor = fmax(1, result->variance_factor);
     for (int i = 0; i < n * n; i++) {
         adj->covariance[i] *= factor;
         adj->covariance_lens_held[i] *= factor;
+        adj->covariance_marks[i] *= factor;
         if (adj->covariance_places) adj->covariance[i] += adj->covariance_places[i];
     }
     ok = true;
 out:
+    free(is_print_free);
     free(ignored);
     free(wanted);
     return ok;
@@ -256,7 +304,7 @@ static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err)
                        in->n_photos, TR_MAX_PHOTOS);
     }
     if (!allocate(in, out, err) || !tr_adjust_start(in, out, err)) return false;
-    net->lenses[0] = tr_net_lens_of(in->lens);
+    net->lenses[0] = set_up_lens(in->lens);
     net->cameras[0].camera_from_rig = tr_pose_identity();
     for (int i = 0; i < in->n_sheets; i++) {
         set_up_sheet(&in->sheets[i], out->sheet_placed[i], i == out->root, &net->sheets[i]);

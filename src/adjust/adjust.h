@@ -21,6 +21,20 @@
 #include "network/network.h"
 #include "sheet/sheet.h"
 
+/* How well the size of a print is known that was not surveyed: relative standard deviation of its
+   width and of its height. The README has the rules on it checked to 0.2 mm in 100 mm, which is
+   0.12 % for a rectangular distribution (JCGM 100:2008, 4.3.7); what is found of it in the photos
+   themselves makes it less. */
+#define TR_ADJUST_PRINT_SD 1e-3
+/* Plates come from one printer and share its error, which independent priors would average away:
+   theirs is wider instead (tools/campaign draws one error for all plates). */
+#define TR_ADJUST_PLATE_SD 1.7e-3
+/* How well a focal length returns: focus, temperature and image stabilisation move it between the
+   calibration and the job, both axes alike. Relative standard deviation; common practice, no
+   source.
+   */
+#define TR_ADJUST_FOCAL_SD 1e-3
+
 /* Huber's threshold of every adjustment, in standard deviations. */
 #define TR_ADJUST_HUBER 2.5
 /* Residuals this much larger (in variance) than the marks' own standard deviations say that
@@ -68,9 +82,10 @@ typedef struct {
     /* Of the pose unknowns TR_SHEET_RX .. TR_SHEET_TZ of all sheets: 6 n_sheets square, row by row,
        scaled by the variance factor where that is above 1. Rows of what is not free are 0. */
     double *covariance;
-    double *covariance_lens_held; /* the same with the lens taken as exact: the marks' share */
+    double *covariance_lens_held; /* the same with the lens taken as exact ... */
+    double *covariance_marks;     /* ... and the sizes of prints, too: the marks' share */
     /* What of `covariance` comes from the places of marks on surveyed sheets; NULL where no sheet
-       of the job was surveyed. It is not in covariance_lens_held. */
+       of the job was surveyed. It is not in the two above. */
     double *covariance_places;
 } tr_adjustment;
 

@@ -9,12 +9,12 @@
 
 /* A cause is believed when it takes away this part of what is too much in the residuals. */
 static const double EXPLAINED_PART = 0.8;
-/* A change of focal length that matters (0.4 % of 2 m are 8 mm); how far the stretch of a print
-   moves its corners where it matters, and the part that always does; how many standard deviations
+/* A change of focal length that matters (0.4 % of 2 m are 8 mm); a stretch of a print that its
+   prior does not explain, one way, and the difference of both ways; how many standard deviations
    make either more than chance. */
 static const double FOCAL_PART = 0.004;
-static const double STRETCH_MM = 2.5;
-static const double STRETCH_PART = 0.005;
+static const double STRETCH_PART = 0.004;
+static const double STRETCH_DIFFERENCE = 0.005;
 /* An expanded uncertainty of a print's scale above this says nothing worth telling. */
 static const double MAX_STRETCH_U95 = 0.01;
 static const double SIGNIFICANT_SIGMAS = 4.5;
@@ -44,11 +44,9 @@ static double telling_change(const tr_trial *t, double matters) {
    may tell less well than how far one way against the other; what a survey leaves open of that is
    not in the trial's standard deviations. */
 static bool is_stretched(const tr_trial *t, const tr_sheet *sheet) {
-    double corner_mm = tr_v2_norm(tr_v2(sheet->width_mm, sheet->height_mm)) / 2;
-    double matters = fmin(STRETCH_PART, STRETCH_MM / corner_mm);
     double difference = fabs(t->change[0] - t->change[1]);
-    return telling_change(t, matters) != 0.0 ||
-           (sheet->survey.n_rows == 0 && difference > matters &&
+    return telling_change(t, STRETCH_PART) != 0.0 ||
+           (sheet->survey.n_rows == 0 && difference > STRETCH_DIFFERENCE &&
             difference > SIGNIFICANT_SIGMAS * t->difference_sd);
 }
 

@@ -65,9 +65,9 @@ tr_trial tr_try_lens(tr_network *net, const tr_snapshot *base, const tr_lens *pr
     tr_net_lens *lens = &net->lenses[0];
     double stated[2] = {profile->param[TR_FX], profile->param[TR_FY]};
     double prior_sd[2] = {0, 0};
-    if (lens->has_prior) {
+    if (lens->is_free[TR_FX] && lens->is_free[TR_FY]) {
         for (int k = 0; k < 2; k++) {
-            prior_sd[k] = sqrt(profile->covariance[(TR_FX + k) * (TR_LENS_N + 1)]) / stated[k];
+            prior_sd[k] = sqrt(lens->lens.covariance[(TR_FX + k) * (TR_LENS_N + 1)]) / stated[k];
         }
         for (int i = 0; i < TR_LENS_N * TR_LENS_N; i++) {
             bool is_row = i / TR_LENS_N == TR_FX || i / TR_LENS_N == TR_FY;
@@ -92,6 +92,7 @@ tr_trial tr_try_scale(tr_network *net, const tr_snapshot *base, int sheet, tr_er
     tr_trial t = {0};
     tr_net_sheet *s = &net->sheets[sheet];
     s->is_free[TR_STRETCH_X] = s->is_free[TR_STRETCH_Y] = true;
+    s->shape_sd[0] = s->shape_sd[1] = 0;
     tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_STRETCH_X},
                                 {TR_NET_SHEET, sheet, TR_STRETCH_Y}};
     double scale[2] = {1, 1};

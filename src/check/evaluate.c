@@ -12,8 +12,8 @@
 #include "verdict/propagate.h"
 
 /* The results are a function of where the sheets lie and of how far each plate's point is from its
-   wheel's: for each target six values, then wheelbase and tracks. */
-enum { PER_TARGET = TR_N_AXES, N_LENGTHS = 3 };
+   wheel's: for each target six values, then wheelbase, tracks and skews. */
+enum { PER_TARGET = TR_N_AXES, N_LENGTHS = 5 };
 
 /* Two places from which a sheet is seen are apart by more than this part of the distance to it: 3
    degrees. From there a print that is 0.5 % too small shows as 0.6 px at 2.5 m. */
@@ -24,7 +24,7 @@ typedef struct {
     const tr_adjustment *adj;
     tr_check *check;
     int n_inputs;  /* 6 a sheet, then 2 a reference */
-    int n_outputs; /* 6 a target, then 3 */
+    int n_outputs; /* 6 a target, then N_LENGTHS */
 } evaluation;
 
 static tr_pose world_from_sheet(const evaluation *e, int sheet, const double *inputs) {
@@ -72,6 +72,8 @@ static bool outputs_of(const evaluation *e, const double *inputs, double *out) {
     length[0] = vehicle.wheelbase_mm;
     length[1] = vehicle.track_front_mm;
     length[2] = vehicle.track_rear_mm;
+    length[3] = vehicle.skew_rear_mm;
+    length[4] = vehicle.skew_front_mm;
     return true;
 }
 
@@ -130,14 +132,20 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
     for (int i = 0; i < m; i++) {
         const double *row = J + (long)i * n; /* the poses come first */
         tr_propagate(row, 1, e->adj->covariance, n_pose, &v->total[i]);
+        /* What each takes away that is held takes its share, and never more than there is. */
+        double lens_held = 0;
+        double places = 0;
         if (e->adj->covariance_places) {
-            tr_propagate(row, 1, e->adj->covariance_places, n_pose, &v->sheets[i]);
-            v->sheets[i] = fmin(fmax(0, v->sheets[i]), v->total[i]);
+            tr_propagate(row, 1, e->adj->covariance_places, n_pose, &places);
+            places = fmin(fmax(0, places), v->total[i]);
         }
-        tr_propagate(row, 1, e->adj->covariance_lens_held, n_pose, &v->marks[i]);
-        double rest = v->total[i] - v->sheets[i];
-        v->marks[i] = fmin(v->marks[i], rest);
-        v->lens[i] = rest - v->marks[i];
+        double rest = v->total[i] - places;
+        tr_propagate(row, 1, e->adj->covariance_lens_held, n_pose, &lens_held);
+        tr_propagate(row, 1, e->adj->covariance_marks, n_pose, &v->marks[i]);
+        lens_held = fmin(lens_held, rest);
+        v->marks[i] = fmin(v->marks[i], lens_held);
+        v->sheets[i] = places + lens_held - v->marks[i];
+        v->lens[i] = rest - lens_held;
         v->plates[i] = 0;
         for (int j = n_pose; j < n; j++) {
             double u = J[i * n + j] * e->job->reference_sd_mm;
@@ -408,7 +416,7 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
             }
         }
     }
-    if (!job->lens.has_covariance) {
+    if (!(job->lens.has_covariance && job->lens.covariance[TR_FX * (TR_LENS_N + 1)] > 0)) {
         return tr_warn(&out->warnings, err, false, "lens_without_covariance",
                        "The lens profile '%s' has no covariance: it was taken as exact, and the "
                        "uncertainties tell nothing of its errors. Calibrate with 'trammel lens'.",
@@ -515,7 +523,8 @@ static bool measure(evaluation *e, const tr_vehicle *vehicle, tr_error *err) {
         out->points[i].is_placed = e->adj->sheet_placed[job->references[i].sheet];
         out->points[i].at_mm = vehicle->point_mm[job->references[i].point];
     }
-    ok = tr_check_references(job, vehicle, &out->warnings, err);
+    double skew_u_mm = sqrt(fmax(v.total[at + 3], v.total[at + 4]));
+    ok = tr_check_references(job, vehicle, skew_u_mm, &out->warnings, err);
 out:
     free(value);
     return ok;

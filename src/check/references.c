@@ -2,6 +2,10 @@
 
 #include <stdio.h>
 
+#include "verdict/verdict.h"
+
+/* A skew of more than this many standard uncertainties is not what was stated. */
+static const double SURPRISING_SKEW_U = 4.0;
 /* Three plates that fit a vehicle of the stated lengths this well leave the fourth to blame. */
 static const double THREE_FIT_MM = 6.0;
 
@@ -130,8 +134,30 @@ static bool check_length(const char *code, const char *what, double measured, do
         what, measured, stated);
 }
 
-bool tr_check_references(const tr_job *job, const tr_vehicle *v, tr_warnings *warnings,
-                         tr_error *err) {
+/* Vehicles need not be straight to a millimetre; a skew that the photos themselves leave open is no
+   plate's. */
+static bool check_skew(const tr_vehicle *v, double tolerance, double u_mm, tr_warnings *warnings,
+                       bool *is_off, tr_error *err) {
+    double skew = fmax(fabs(v->skew_rear_mm), fabs(v->skew_front_mm));
+    if (skew > hypot(tolerance, TR_COVERAGE_FACTOR * u_mm)) {
+        *is_off = true;
+        return tr_warn(warnings, err, true, "axles_not_square",
+                       "The plates do not make a straight vehicle: seen square to one axle, the "
+                       "middle of the other lies %.0f mm to the side. A plate does not lie on its "
+                       "plumb mark.",
+                       skew);
+    }
+    if (skew <= SURPRISING_SKEW_U * u_mm) return true;
+    return tr_warn(
+        warnings, err, false, "axles_askew",
+        "Seen square to one axle, the middle of the other lies %.0f mm to the side, "
+        "which the stated uncertainties do not explain: a plate lies off its plumb mark, "
+        "or the vehicle's axles are not parallel. Check the plates.",
+        skew);
+}
+
+bool tr_check_references(const tr_job *job, const tr_vehicle *v, double skew_u_mm,
+                         tr_warnings *warnings, tr_error *err) {
     const tr_layout *l = &job->layout;
     double tolerance = l->reference_tolerance_mm;
     bool is_sound;
@@ -157,16 +183,6 @@ bool tr_check_references(const tr_job *job, const tr_vehicle *v, tr_warnings *wa
                       warnings, &is_off, err)) {
         return false;
     }
-    double skew = fmax(fabs(v->skew_rear_mm), fabs(v->skew_front_mm));
-    if (skew > tolerance) {
-        is_off = true;
-        if (!tr_warn(warnings, err, true, "axles_not_square",
-                     "The plates do not make a straight vehicle: seen square to one axle, the "
-                     "middle of the "
-                     "other lies %.0f mm to the side. A plate does not lie on its plumb mark.",
-                     skew)) {
-            return false;
-        }
-    }
+    if (!check_skew(v, tolerance, skew_u_mm, warnings, &is_off, err)) return false;
     return !is_off || name_culprit(job, v, warnings, err);
 }

@@ -458,7 +458,7 @@ static trap draw_job(long number, bool is_rendered, tr_random *r) {
     o->noise = 1;
     o->mark_sd = chance(r, 0.7) ? 1 : between(r, 1, 4);
     o->reference_sd_mm = between(r, 0.5, 1.5);
-    o->draws_lens = o->draws_floor = true;
+    o->draws_lens = o->draws_prints = o->draws_floor = true;
     o->has_second_mat = chance(r, 0.15);
     o->mat_x_mm = -between(r, 1400, 2300);
     o->is_exact_lens = chance(r, 0.1);

@@ -24,6 +24,7 @@ static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
 /* The lens has random numbers of its own, so that two jobs can have one lens. */
 static const uint64_t LENS_SALT = 0x5EEDC0DEu;
 static const uint64_t SURVEY_SALT = 0x5CA1Eu;
+static const uint64_t PRINT_SALT = 0xF0117u;
 
 static double or_one(double factor) {
     return factor != 0.0 ? factor : 1;
@@ -269,7 +270,8 @@ typedef struct {
     const tr_sim_options *o;
     tr_sim *sim;
     tr_random random;
-    tr_pose sheets[TR_SIM_MAX_SHEETS]; /* vehicle_from_sheet */
+    tr_pose sheets[TR_SIM_MAX_SHEETS];        /* vehicle_from_sheet */
+    double print_error[TR_SIM_MAX_SHEETS][2]; /* relative, of width and height */
 } scene;
 
 /* The lower Cholesky factor of the profile's covariance times normal numbers. */
@@ -287,6 +289,22 @@ static void draw_lens(scene *s, const tr_lens *profile) {
     }
     for (int i = 0; i < TR_LENS_N; i++) {
         for (int k = 0; k <= i; k++) s->sim->true_lens.param[i] += L[i][k] * n[k];
+    }
+    double focal = 1 + TR_ADJUST_FOCAL_SD * tr_random_normal(&random);
+    s->sim->true_lens.param[TR_FX] *= focal;
+    s->sim->true_lens.param[TR_FY] *= focal;
+}
+
+/* All plates come from one printer. */
+static void draw_prints(scene *s) {
+    tr_random random = tr_random_seed(s->o->seed ^ PRINT_SALT);
+    for (int k = 0; k < 2; k++) {
+        double of_plates = TR_ADJUST_PRINT_SD * tr_random_normal(&random);
+        for (int i = 0; i < TR_SIM_MAX_SHEETS; i++) {
+            bool is_plate = i >= PLATE_0 && i < MAT_2;
+            s->print_error[i][k] =
+                is_plate ? of_plates : TR_ADJUST_PRINT_SD * tr_random_normal(&random);
+        }
     }
 }
 
@@ -392,6 +410,7 @@ static void add_item(const scene *s, tr_sim_photo *photo, int sheet, tr_vec2 shi
     } else if (sheet != MAT_2) {
         item->stretch[0] = item->stretch[1] = or_one(o->plate_scale[sheet - PLATE_0]) - 1;
     }
+    for (int k = 0; k < 2; k++) item->stretch[k] += s->print_error[sheet][k];
 }
 
 static void lay_out(const scene *s, int i, tr_sim_photo *photo) {
@@ -718,6 +737,7 @@ bool tr_simulate(const tr_sim_options *o, tr_sim *out, tr_error *err) {
     if (o->draws_lens && out->job.lens.has_covariance) draw_lens(&s, &out->job.lens);
     out->true_lens.param[TR_FX] *= or_one(o->lens_factor);
     out->true_lens.param[TR_FY] *= or_one(o->lens_factor);
+    if (o->draws_prints) draw_prints(&s);
     place_sheets(&s);
     out->check.job = &out->job;
     out->check.photos = calloc((size_t)n, sizeof *out->check.photos);

@@ -53,7 +53,9 @@ typedef struct {
     double mark_sd;             /* marks' stated sd as a multiple of a good camera's; 0: 1 */
     double reference_sd_mm;     /* what the job says, and what plates are moved by */
     uint64_t lens_seed;         /* of the true lens alone; 0: as seed */
-    bool draws_lens;            /* the true lens is drawn from the profile's covariance */
+    bool draws_lens;            /* the true lens is drawn from the profile's covariance and the
+                                   adjustment's prior of focal lengths */
+    bool draws_prints;          /* sizes of prints are drawn from the adjustment's prior */
     bool draws_floor;           /* z and tilt of sheets are drawn from the floor's prior */
     bool has_second_mat;        /* two mats are required, left and right of the centreline */
     double mat_x_mm;            /* where the layout wants the mats, from the rear axle; 0: -1800 */
