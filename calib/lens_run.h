@@ -10,7 +10,7 @@
 #include "base/warning.h"
 #include "calib/board.h"
 #include "calib/calibrate.h"
-#include "lens/camera.h"
+#include "image/camera.h"
 
 /* Fewer photos give no lens: three determine it, the fourth begins to show what is wrong. */
 enum { TR_LENS_MIN_PHOTOS = 4 };

@@ -8,7 +8,7 @@
 #include "faults.h"
 #include "image/exif.h"
 #include "image/image.h"
-#include "lens/camera.h"
+#include "image/camera.h"
 
 static const exif_fields PHONE = {.make = "Example",
                                   .model = "Phone 3",

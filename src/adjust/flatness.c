@@ -5,8 +5,6 @@
 
 #include "lens/planar.h"
 
-/* A mat curls by a centimetre or two at an edge. */
-static const double HEIGHT_SD_MM = 10;
 /* An expanded uncertainty above this says nothing worth telling. */
 static const double MAX_FLATNESS_U95_MM = 10;
 /* Marks that a flatness needs: three make a plane. */
@@ -72,7 +70,7 @@ static int offset_of(trial *t, const tr_net_obs *o) {
     *last = mark;
     t->marks[mark] = (seen_mark){centre_of(o), -1};
     t->net.offsets[mark] =
-        (tr_net_offset){.is_free = {false, false, true}, .sd = {0, 0, HEIGHT_SD_MM}};
+        (tr_net_offset){.is_free = {false, false, true}, .sd = {0, 0, TR_HEIGHT_SD_MM}};
     return *number = mark + 1;
 }
 

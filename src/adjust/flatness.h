@@ -5,6 +5,10 @@
 
 #include "adjust/adjust.h"
 
+/* Standard deviation of a mark's height over its sheet's plane: a mat curls by a centimetre or two
+   at an edge. */
+#define TR_HEIGHT_SD_MM 10.0
+
 /* Fills in the flatness of every sheet of the input (out: one a sheet). Needs a solved adjustment;
    leaves it as it is. A sheet with too few marks, or seen from too few sides, has none. False:
    memory ran out. */

@@ -1,4 +1,5 @@
-/* Start values: a first place for every photo and sheet that hang together. Private to adjust. */
+/* Start values: a first place for every photo and sheet that hang together. Private to adjust
+   and survey. */
 #ifndef TR_ADJUST_START_H
 #define TR_ADJUST_START_H
 

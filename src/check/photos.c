@@ -10,7 +10,6 @@
 #include "check/quality.h"
 #include "image/photo.h"
 
-enum { MAX_PHOTOS = 1000 };
 /* Photos of one setup are taken within minutes. */
 enum { MAX_MINUTES_APART = 60 };
 
@@ -342,10 +341,10 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
         return tr_fail(err, TR_BAD_INPUT,
                        "the job names no photos; list them under 'photos' or on the command line");
     }
-    if (n > MAX_PHOTOS) {
+    if (n > TR_MAX_PHOTOS) {
         return tr_fail(err, TR_BAD_INPUT,
                        "%d photos are more than a check takes (%d); choose the best", n,
-                       MAX_PHOTOS);
+                       TR_MAX_PHOTOS);
     }
     out->photos = calloc((size_t)n, sizeof *out->photos);
     if (!out->photos) return tr_fail_memory(err);

@@ -131,10 +131,10 @@ tr_pose tr_pose_inverse(tr_pose a_from_b) {
     return (tr_pose){Rt, tr_v3_scale(-1, tr_m3_apply(Rt, a_from_b.t_mm))};
 }
 
-tr_pose tr_pose_moved(tr_pose pose, const double d[6]) {
-    pose.R = tr_m3_mul(tr_rotation_from_vector(tr_v3(d[0], d[1], d[2])), pose.R);
-    pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(d[3], d[4], d[5]));
-    return pose;
+tr_pose tr_pose_moved(tr_pose a_from_b, const double d[6]) {
+    tr_mat3 turn = tr_rotation_from_vector(tr_v3(d[0], d[1], d[2]));
+    return (tr_pose){tr_m3_mul(turn, a_from_b.R),
+                     tr_v3_add(a_from_b.t_mm, tr_v3(d[3], d[4], d[5]))};
 }
 
 double tr_wrap_rad(double angle_rad) {

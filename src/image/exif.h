@@ -8,7 +8,7 @@
 #include <stdint.h>
 
 #include "base/error.h"
-#include "lens/camera.h"
+#include "image/camera.h"
 
 /* All zero: nothing is told. */
 typedef struct {

@@ -6,7 +6,7 @@
 
 #include "base/file.h"
 #include "base/yaml.h"
-#include "lens/profile.h"
+#include "job/read.h"
 
 enum { MAX_SHEETS = 64 };
 
@@ -28,17 +28,7 @@ const char *tr_wheel_point_name(tr_wheel_point point) {
 }
 
 int tr_job_find_sheet(const tr_job *job, const char *id) {
-    for (int i = 0; i < job->n_sheets; i++) {
-        if (strcmp(job->sheets[i].id, id) == 0) return i;
-    }
-    return -1;
-}
-
-static void read_lens(tr_yaml y, tr_lens *lens) {
-    tr_error cause = {0};
-    char *path = tr_yaml_path(y);
-    if (path && !tr_lens_profile_read(path, lens, &cause)) tr_yaml_fail_inside(y, &cause);
-    free(path);
+    return tr_sheet_find(job->sheets, job->n_sheets, id);
 }
 
 static void read_layout(tr_yaml y, tr_layout *layout) {
@@ -89,24 +79,12 @@ static void read_sheets(tr_yaml y, tr_job *job) {
     }
 }
 
-/* The index of the sheet that y names; 0, and the error set, where there is none. */
-static int read_sheet_name(tr_yaml y, const tr_job *job) {
-    char id[sizeof job->sheets->id] = "";
-    tr_yaml_text(y, id, sizeof id);
-    int sheet = tr_job_find_sheet(job, id);
-    if (sheet < 0) {
-        tr_yaml_fail(
-            y, "is %s, which no file in 'sheets' defines; add its file there, or correct it", id);
-    }
-    return sheet < 0 ? 0 : sheet;
-}
-
 static tr_reference read_reference(tr_yaml y, const tr_job *job) {
     tr_reference reference = {0};
     double at_mm[2] = {0, 0};
     tr_yaml_keys(y, "point sheet at_mm?");
     reference.point = (tr_wheel_point)tr_yaml_choice(tr_yaml_at(y, "point"), POINTS, TR_N_POINTS);
-    reference.sheet = read_sheet_name(tr_yaml_at(y, "sheet"), job);
+    reference.sheet = tr_read_sheet_name(tr_yaml_at(y, "sheet"), job->sheets, job->n_sheets);
     tr_yaml_numbers(tr_yaml_at(y, "at_mm"), at_mm, 2, -MAX_MM, MAX_MM);
     reference.at_mm = tr_v2(at_mm[0], at_mm[1]);
     if (!tr_yaml_has(y)) return reference;
@@ -203,20 +181,6 @@ static void check_placements(tr_yaml y, const tr_job *job) {
     }
 }
 
-static void read_photos(tr_yaml y, tr_job *job) {
-    job->photos = tr_yaml_array(y, 0, TR_MAX_PHOTOS, sizeof *job->photos, &job->n_photos);
-    for (int i = 0; i < job->n_photos && tr_yaml_has(y); i++) {
-        tr_yaml item = tr_yaml_item(y, i);
-        job->photos[i] = tr_yaml_path(item);
-        for (int j = 0; j < i && tr_yaml_has(y); j++) {
-            /* The same photo twice would count its marks as independent measurements. */
-            if (strcmp(job->photos[i], job->photos[j]) == 0) {
-                tr_yaml_fail(item, "is the same photo as photos[%d]; leave one out", j);
-            }
-        }
-    }
-}
-
 bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_job job = {0};
     *out = job;
@@ -227,8 +191,8 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_yaml_text(tr_yaml_at(y, "vehicle_id"), job.vehicle_id, sizeof job.vehicle_id);
     tr_yaml_text(tr_yaml_at(y, "technician"), job.technician, sizeof job.technician);
     job.reference_sd_mm = tr_yaml_number(tr_yaml_at(y, "reference_sd_mm"), 0, MAX_REFERENCE_SD_MM);
-    read_photos(tr_yaml_at(y, "photos"), &job);
-    read_lens(tr_yaml_at(y, "lens"), &job.lens);
+    job.photos = tr_read_photos(tr_yaml_at(y, "photos"), &job.n_photos);
+    tr_read_lens(tr_yaml_at(y, "lens"), &job.lens);
     read_layout(tr_yaml_at(y, "layout"), &job.layout);
     read_sheets(tr_yaml_at(y, "sheets"), &job);
     read_references(tr_yaml_at(y, "references"), &job);

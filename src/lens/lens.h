@@ -5,7 +5,7 @@
 #define TR_LENS_LENS_H
 
 #include "geom/geom.h"
-#include "lens/camera.h"
+#include "image/camera.h"
 
 /* Order of the profile's parameters, and of every Jacobian and covariance of a lens. */
 enum { TR_FX, TR_FY, TR_CX, TR_CY, TR_K1, TR_K2, TR_P1, TR_P2, TR_K3, TR_LENS_N };

@@ -11,7 +11,7 @@
      covariance: []                 # optional: 9 rows of 9 numbers, or the same 81 in one list, in
                                     # the order fx fy cx cy k1 k2 p1 p2 k3; empty: taken as exact
      camera: Example Phone 3        # optional, as all below: what the photos that it was made from
-     focal_length_mm: 5.43          # tell of how they were taken (lens/camera.h)
+     focal_length_mm: 5.43          # tell of how they were taken (image/camera.h)
      equivalent_focal_length_mm: 26 # the same angle of view on 35 mm film
      digital_zoom: 1                # 1: none
 

@@ -451,6 +451,36 @@ bool tr_lsq_linearise(tr_lsq *q, double huber, tr_lsq_result *result, tr_error *
     return true;
 }
 
+/* A step by the linearised problem. */
+typedef struct {
+    double predicted; /* by this the cost should fall */
+    double possible;  /* by this it could, were the step not damped */
+    double nothing;   /* a change of the cost that is rounding */
+    bool is_last;     /* it leads to the minimum */
+} outlook;
+
+/* Damping shortens a step, and what it gains, by up to 1 + lambda: what is small only for that is
+   no sign of a minimum. A gain of less than the square of a residual's rounding in each row is
+   none, also where the marks fit exactly. now: where the step starts. */
+static outlook judge_step(const tr_lsq *q, const tr_lsq_result *now, double lambda,
+                          double small_step) {
+    int n = q->problem->n_unknowns;
+    outlook o = {.predicted = 0};
+    double largest = 0;
+    /* In scaled unknowns: step' (lambda step - g). */
+    for (int j = 0; j < n; j++) {
+        double s = q->step[j] / q->scale[j];
+        o.predicted += s * (lambda * s - q->g[j] * q->scale[j]);
+        largest = fmax(largest, fabs(s));
+    }
+    double unit = sqrt(now->sum_squares / fmax(1, now->degrees_of_freedom));
+    o.possible = (1 + lambda) * fabs(o.predicted);
+    o.nothing = DBL_EPSILON * now->cost +
+                ROUNDING_OF_RESIDUAL * ROUNDING_OF_RESIDUAL * (now->degrees_of_freedom + n);
+    o.is_last = (1 + lambda) * largest <= small_step * fmax(unit, 1e-12) || o.possible <= o.nothing;
+    return o;
+}
+
 bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_error *err) {
     const tr_lsq_problem *problem = q->problem;
     int n = problem->n_unknowns;
@@ -483,27 +513,11 @@ bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_e
             continue;
         }
         if (!solve_step(q)) return tr_fail_memory(err);
-        /* Predicted fall of the cost, in scaled unknowns: step' (lambda step - g). */
-        double predicted = 0;
-        double largest = 0;
-        for (int j = 0; j < n; j++) {
-            double s = q->step[j] / q->scale[j];
-            predicted += s * (lambda * s - q->g[j] * q->scale[j]);
-            largest = fmax(largest, fabs(s));
-        }
+        outlook o = judge_step(q, result, lambda, small_step);
         problem->move(problem->context, q->step);
         double cost = trial_cost(q, l);
-        double unit = sqrt(result->sum_squares / fmax(1, result->degrees_of_freedom));
-        /* Damping shortens a step, and what it gains, by up to 1 + lambda: what is small only for
-           that is no sign of a minimum. A gain of less than the square of a residual's rounding in
-           each row is none, also where the marks fit exactly. */
-        double possible = (1 + lambda) * fabs(predicted);
-        double nothing = DBL_EPSILON * result->cost + ROUNDING_OF_RESIDUAL * ROUNDING_OF_RESIDUAL *
-                                                          (result->degrees_of_freedom + n);
-        bool is_last =
-            (1 + lambda) * largest <= small_step * fmax(unit, 1e-12) || possible <= nothing;
-        double gain = (result->cost - cost) / predicted;
-        if (cost <= result->cost + (is_last ? nothing : 0)) {
+        double gain = (result->cost - cost) / o.predicted;
+        if (cost <= result->cost + (o.is_last ? o.nothing : 0)) {
             problem->accept(problem->context);
             double f = 2 * gain - 1;
             lambda *= fmax(1.0 / 3, 1 - f * f * f);
@@ -515,12 +529,12 @@ bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_e
             }
         } else {
             /* What was to be gained is less than rounding can tell: this is the minimum. */
-            if (possible <= ROUNDING_OF_COST * result->cost) is_last = true;
+            if (o.possible <= ROUNDING_OF_COST * result->cost) o.is_last = true;
             lambda *= grow;
             grow *= 2;
-            if (lambda > 1e12 && !is_last) break;
+            if (lambda > 1e12 && !o.is_last) break;
         }
-        converged = is_last;
+        converged = o.is_last;
     }
     if (!tr_lsq_linearise(q, options.huber, result, err)) return false;
     result->is_settled = converged || n == 0;

@@ -174,16 +174,6 @@ tr_vec3 tr_net_mark_point(const tr_net_sheet *sheet, const tr_net_offset *offset
     return tr_pose_apply(sheet->world_from_sheet, p);
 }
 
-static tr_pose camera_from_world(const tr_network *net, int photo) {
-    const tr_net_photo *ph = &net->photos[photo];
-    return tr_pose_mul(net->cameras[ph->camera].camera_from_rig, net->rigs[ph->rig].rig_from_world);
-}
-
-bool tr_network_project(const tr_network *net, int photo, tr_vec3 p_world_mm, tr_vec2 *uv_px) {
-    tr_vec3 p = tr_pose_apply(camera_from_world(net, photo), p_world_mm);
-    return tr_lens_project(&net->lenses[net->photos[photo].lens].lens, p, uv_px, NULL, NULL);
-}
-
 /* out (2 x 3) = J (2 x 3) * A (3 x 3). */
 static void chain(const double J[6], tr_mat3 A, double out[6]) {
     for (int i = 0; i < 2; i++) {
@@ -459,9 +449,9 @@ static int shape_rows(const tr_net_sheet *sheet) {
 
 /* ---- lengths ---- */
 
-/* Where one end of a length lies; J_sheet: 3 x TR_SHEET_N, J_offset: 3 x TR_OFFSET_N. */
+/* Where one end of a length lies; J_sheet: 3 x TR_SHEET_N by rows, J_offset: 3 x TR_OFFSET_N. */
 static tr_vec3 length_end(const tr_network *net, const tr_net_length *l, int end,
-                          double J_sheet[3][TR_SHEET_N], double J_offset[3][TR_OFFSET_N]) {
+                          double J_sheet[3 * TR_SHEET_N], double J_offset[3 * TR_OFFSET_N]) {
     const tr_net_sheet *sheet = &net->sheets[l->sheet[end]];
     const tr_mat3 *R = &sheet->world_from_sheet.R;
     double Jshape[12];
@@ -471,28 +461,30 @@ static tr_vec3 length_end(const tr_network *net, const tr_net_length *l, int end
     tr_vec3 turned = tr_m3_apply(*R, p);
     tr_mat3 turn = tr_m3_cross(turned);
     for (int i = 0; i < 3; i++) {
+        double *row = J_sheet + (long)i * TR_SHEET_N;
         for (int j = 0; j < 3; j++) {
-            J_sheet[i][TR_SHEET_RX + j] = -turn.m[i][j];
-            J_sheet[i][TR_SHEET_TX + j] = i == j;
+            row[TR_SHEET_RX + j] = -turn.m[i][j];
+            row[TR_SHEET_TX + j] = i == j;
         }
         for (int j = 0; j < 4; j++) {
-            J_sheet[i][TR_STRETCH_X + j] =
+            row[TR_STRETCH_X + j] =
                 R->m[i][0] * Jshape[j] + R->m[i][1] * Jshape[4 + j] + R->m[i][2] * Jshape[8 + j];
         }
         for (int j = 0; j < TR_OFFSET_N; j++) {
-            J_offset[i][j] = R->m[i][0] * Jo[j] + R->m[i][1] * Jo[TR_OFFSET_N + j] +
-                             R->m[i][2] * Jo[2 * TR_OFFSET_N + j];
+            J_offset[i * TR_OFFSET_N + j] = R->m[i][0] * Jo[j] + R->m[i][1] * Jo[TR_OFFSET_N + j] +
+                                            R->m[i][2] * Jo[2 * TR_OFFSET_N + j];
         }
     }
     return tr_v3_add(turned, sheet->world_from_sheet.t_mm);
 }
 
-/* Adds the free columns of one part, from `first` on in the row; returns the next column. */
-static int add_columns(double J[3][TR_SHEET_N], int n, const bool *is_free, tr_vec3 weight,
-                       double *row, int column) {
+/* Adds the free columns of one part (3 x n by rows), from `column` on in the row; returns the next
+   column. */
+static int add_columns(const double *J, int n, const bool *is_free, tr_vec3 weight, double *row,
+                       int column) {
     for (int j = 0; j < n; j++) {
         if (!is_free[j]) continue;
-        row[column++] += weight.x * J[0][j] + weight.y * J[1][j] + weight.z * J[2][j];
+        row[column++] += weight.x * J[j] + weight.y * J[n + j] + weight.z * J[2 * n + j];
     }
     return column;
 }
@@ -502,8 +494,8 @@ static int add_columns(double J[3][TR_SHEET_N], int n, const bool *is_free, tr_v
 static bool evaluate_length(const state *s, int index, int n_columns, double *r, double *J) {
     const tr_network *net = s->net;
     const tr_net_length *l = &net->lengths[index];
-    double Js[2][3][TR_SHEET_N];
-    double Jo[2][3][TR_OFFSET_N];
+    double Js[2][3 * TR_SHEET_N];
+    double Jo[2][3 * TR_OFFSET_N];
     tr_vec3 a = length_end(net, l, 0, Js[0], Jo[0]);
     tr_vec3 b = length_end(net, l, 1, Js[1], Jo[1]);
     tr_vec3 d = tr_v3_sub(b, a);
@@ -527,11 +519,9 @@ static bool evaluate_length(const state *s, int index, int n_columns, double *r,
         if (l->offset[end] == 0) continue;
         bool is_same = end == 1 && l->offset[1] == l->offset[0];
         tr_vec3 weight = tr_v3_scale((end == 0 ? -1 : 1) / (distance * l->sd_mm), d);
-        double full[3][TR_SHEET_N] = {{0}};
-        for (int i = 0; i < 3; i++) memcpy(full[i], Jo[end][i], sizeof Jo[end][i]);
         if (!is_same) offset_column = column;
-        int next = add_columns(full, TR_OFFSET_N, net->offsets[l->offset[end] - 1].is_free, weight,
-                               J, offset_column);
+        int next = add_columns(Jo[end], TR_OFFSET_N, net->offsets[l->offset[end] - 1].is_free,
+                               weight, J, offset_column);
         if (!is_same) column = next;
     }
     return true;

@@ -239,9 +239,6 @@ tr_vec3 tr_net_mark_point(const tr_net_sheet *sheet, const tr_net_offset *offset
    2 n_points x TR_OFFSET_N by rows, px per unit. False as tr_network_residual. */
 bool tr_network_offset_jacobian(const tr_network *net, int observation, double *J);
 
-/* Where a world point appears in a photo. False as tr_lens_project. */
-bool tr_network_project(const tr_network *net, int photo, tr_vec3 p_world_mm, tr_vec2 *uv_px);
-
 /* Which photos and sheets hang together: component[i] for photo i, component[n_photos + k] for
    sheet k, numbered from 0 in order of first appearance (photos first); only used observations
    connect. component has n_photos + n_sheets places. Returns the number of components. */

@@ -1,7 +1,7 @@
 /* A check as JSON: the object of the contract's "Result of check --json", its keys in the
    contract's order, full precision, millimetres and degrees. What was not measured is null. Added
    keys, all at the end of their object but sheets:
-     target axis   budget {marks, lens, plates}: what u95 is made of, expanded alike
+     target axis   budget {marks, lens, plates, sheets}: what u95 is made of, expanded alike
      references.*  stated: the layout's value
      sheets[]      flatness and scale of every sheet that was measured
      photos[]      camera, taken: as EXIF tells, null where it does not; quality {grade, reason,
@@ -9,7 +9,8 @@
                    check/quality.h; reason: why the photo is not used
      warnings[]    blocks_pass
      top           left_out, variance_factor, degrees_of_freedom, program
-   A check in which nothing could be measured has verdict null and an object "error". */
+   A check in which nothing could be measured has verdict null, an object "error", and none of
+   sheets, left_out, variance_factor, degrees_of_freedom. */
 #ifndef TR_PRESENT_CHECK_JSON_H
 #define TR_PRESENT_CHECK_JSON_H
 

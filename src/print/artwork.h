@@ -18,9 +18,6 @@
 #include "print/room.h"
 #include "sheet/sheet.h"
 
-/* Length of the printed rules. */
-#define TR_RULE_MM 100.0
-
 /* A full grid of squares_x x squares_y squares; its inner corners are the sheet's corners_mm. */
 typedef struct {
     int squares_x, squares_y; /* 0: the sheet is no checkerboard */

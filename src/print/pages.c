@@ -209,8 +209,11 @@ static bool plan_tiles(const tr_artwork *a, double overlap_mm, tr_pages *out, tr
     out->has_frame = true;
     out->overlap_mm = overlap_mm;
     bool is_few = ok && out->n <= MAX_PAGES;
-    for (int k = 0; is_few && k < out->n; k++)
-        out->pages[k] = make_page(out, x, y, k % out->columns, k / out->columns);
+    for (int row = 0; is_few && row < out->rows; row++) {
+        for (int column = 0; column < out->columns; column++) {
+            out->pages[row * out->columns + column] = make_page(out, x, y, column, row);
+        }
+    }
     free(x);
     free(y);
     return ok;

@@ -265,6 +265,13 @@ bool tr_sheet_read_bare(const char *path, tr_sheet *out, tr_error *err) {
     return read_sheet(path, 0, out, err);
 }
 
+int tr_sheet_find(const tr_sheet *sheets, int n, const char *id) {
+    for (int i = 0; i < n; i++) {
+        if (strcmp(sheets[i].id, id) == 0) return i;
+    }
+    return -1;
+}
+
 void tr_sheet_release(tr_sheet *sheet) {
     free(sheet->path);
     free(sheet->survey.covariance);

@@ -22,6 +22,9 @@
 #include "base/error.h"
 #include "geom/geom.h"
 
+/* Length of the rules that are printed on a sheet, one along its x, one along its y. */
+#define TR_RULE_MM 100.0
+
 typedef enum { TR_SHEET_MAT, TR_SHEET_BOARD, TR_SHEET_PLATE, TR_SHEET_HUB } tr_sheet_kind;
 
 typedef struct {
@@ -70,6 +73,9 @@ TR_MUST_USE bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err);
 /* The same, but there need be no tag: as of a mat with nothing but its own artwork. */
 TR_MUST_USE bool tr_sheet_read_bare(const char *path, tr_sheet *out, tr_error *err);
 void tr_sheet_release(tr_sheet *sheet);
+
+/* The index of the one of n sheets with this id, -1 where there is none. */
+int tr_sheet_find(const tr_sheet *sheets, int n, const char *id);
 
 /* Writes a sheet file from which the same sheet is read, bit by bit (a turn to its last bit but
    one, and the covariances of turns); whole or not at all (base/file.h). The sheet must be one that

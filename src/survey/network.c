@@ -4,14 +4,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/flatness.h"
 #include "adjust/revise.h"
 #include "adjust/start.h"
 #include "base/array.h"
 #include "base/groups.h"
 #include "survey/bodies.h"
 
-/* Height of a mark over its sheet's plane: a mat curls by a centimetre or two at an edge. */
-static const double HEIGHT_SD_MM = 10;
 /* A printed tag's size is no known length; these only keep a tag that few photos show from growing
    without bound. */
 static const double GROWTH_SD = 0.1;
@@ -185,7 +184,7 @@ static void set_up_offsets(tr_survey_network *w) {
         if (i < v->n_marks) {
             o->centre_mm = w->base[i].centre_mm;
             o->axis_rad = w->base[i].turn_rad;
-            o->sd[TR_OFFSET_Z] = HEIGHT_SD_MM;
+            o->sd[TR_OFFSET_Z] = TR_HEIGHT_SD_MM;
         }
         if (is_tag) {
             o->sd[TR_OFFSET_GROWTH] = GROWTH_SD;

@@ -7,8 +7,7 @@
 #include "base/file.h"
 #include "base/number.h"
 #include "base/yaml.h"
-#include "job/job.h"
-#include "lens/profile.h"
+#include "job/read.h"
 
 /* Sheets, stuck tags and the tags of bars all take a place among those that are sought. */
 enum { MAX_SHEETS = 16, MAX_STUCK = 60, MAX_BARS = TR_SHEET_MAX_LENGTHS };
@@ -21,13 +20,6 @@ enum { MAX_SHEETS = 16, MAX_STUCK = 60, MAX_BARS = TR_SHEET_MAX_LENGTHS };
 
 /* A length known worse than this is none. mm */
 #define MAX_SD_MM 1000.0
-
-static int find_sheet(const tr_survey_spec *spec, const char *id) {
-    for (int i = 0; i < spec->n_sheets; i++) {
-        if (strcmp(spec->sheets[i].id, id) == 0) return i;
-    }
-    return -1;
-}
 
 int tr_survey_n_tags(const tr_survey_spec *spec, int sheet) {
     int n = spec->sheets[sheet].n_tags;
@@ -71,7 +63,7 @@ bool tr_survey_find_mark(const tr_survey_spec *spec, const char *name, tr_mark_n
     if (colon) {
         char id[sizeof spec->sheets->id];
         snprintf(id, sizeof id, "%.*s", (int)(colon - name), name);
-        sheet = find_sheet(spec, id);
+        sheet = tr_sheet_find(spec->sheets, spec->n_sheets, id);
         if (sheet < 0) {
             return tr_fail(err, TR_BAD_INPUT, "'%.80s' names sheet %s, which is none of the survey",
                            name, id);
@@ -105,13 +97,6 @@ void tr_survey_mark_title(const tr_survey_spec *spec, tr_mark_name mark, char *o
 }
 
 /* ---- reading ---- */
-
-static void read_lens(tr_yaml y, tr_lens *lens) {
-    tr_error cause = {0};
-    char *path = tr_yaml_path(y);
-    if (path && !tr_lens_profile_read(path, lens, &cause)) tr_yaml_fail_inside(y, &cause);
-    free(path);
-}
 
 /* Who has a tag already: a sheet, the stuck tags before `n_stuck`, the bars before `n_bars`. */
 static bool is_taken(const tr_survey_spec *spec, int n_sheets, int n_stuck, int n_bars,
@@ -168,19 +153,6 @@ static void read_sheets(tr_yaml y, tr_survey_spec *spec) {
     }
 }
 
-static int read_sheet_name(tr_yaml y, const tr_survey_spec *spec) {
-    char id[sizeof spec->sheets->id] = "";
-    tr_yaml_text(y, id, sizeof id);
-    int sheet = find_sheet(spec, id);
-    if (sheet < 0) {
-        tr_yaml_fail(y,
-                     "is %s, which no file in 'sheets' defines; add its file there, or correct "
-                     "it",
-                     id);
-    }
-    return sheet < 0 ? 0 : sheet;
-}
-
 static void read_stuck(tr_yaml y, tr_survey_spec *spec) {
     if (!tr_yaml_has(y)) return;
     spec->stuck = tr_yaml_array(y, 0, MAX_STUCK, sizeof *spec->stuck, &spec->n_stuck);
@@ -188,7 +160,7 @@ static void read_stuck(tr_yaml y, tr_survey_spec *spec) {
         tr_yaml item = tr_yaml_item(y, i);
         tr_stuck_tag *t = &spec->stuck[i];
         tr_yaml_keys(item, "sheet id size_mm x_mm? y_mm?");
-        t->sheet = read_sheet_name(tr_yaml_at(item, "sheet"), spec);
+        t->sheet = tr_read_sheet_name(tr_yaml_at(item, "sheet"), spec->sheets, spec->n_sheets);
         if (!tr_yaml_has(item)) return;
         const char *family = spec->sheets[t->sheet].tag_family;
         t->id = tr_yaml_integer(tr_yaml_at(item, "id"), 0, tr_sheet_family_size(family) - 1);
@@ -269,7 +241,7 @@ static void read_rules(tr_yaml y, tr_survey_spec *spec) {
         tr_yaml item = tr_yaml_item(y, i);
         tr_rule *rule = &spec->rules[i];
         tr_yaml_keys(item, "sheet x_mm? y_mm? sd_mm");
-        rule->sheet = read_sheet_name(tr_yaml_at(item, "sheet"), spec);
+        rule->sheet = tr_read_sheet_name(tr_yaml_at(item, "sheet"), spec->sheets, spec->n_sheets);
         rule->sd_mm = tr_yaml_size(tr_yaml_at(item, "sd_mm"), MAX_SD_MM);
         for (int k = 0; k < 2; k++) {
             tr_yaml value = tr_yaml_at(item, KEYS[k]);
@@ -285,19 +257,6 @@ static void read_rules(tr_yaml y, tr_survey_spec *spec) {
         for (int j = 0; j < i && tr_yaml_has(item); j++) {
             if (spec->rules[j].sheet != rule->sheet) continue;
             tr_yaml_fail(item, "is of the same sheet as rules[%d]; put both in one", j);
-        }
-    }
-}
-
-static void read_photos(tr_yaml y, tr_survey_spec *spec) {
-    if (!tr_yaml_has(y)) return;
-    spec->photos = tr_yaml_array(y, 0, TR_MAX_PHOTOS, sizeof *spec->photos, &spec->n_photos);
-    for (int i = 0; i < spec->n_photos && tr_yaml_has(y); i++) {
-        tr_yaml item = tr_yaml_item(y, i);
-        spec->photos[i] = tr_yaml_path(item);
-        for (int j = 0; j < i && tr_yaml_has(y); j++) {
-            if (strcmp(spec->photos[i], spec->photos[j]) != 0) continue;
-            tr_yaml_fail(item, "is the same photo as photos[%d]; leave one out", j);
         }
     }
 }
@@ -321,8 +280,8 @@ bool tr_survey_spec_read(const char *path, tr_survey_spec *out, tr_error *err) {
     tr_yaml y = tr_yaml_open(path);
     tr_yaml_keys(y, "survey lens sheets stuck? bars? rules? photos?");
     tr_yaml_text(tr_yaml_at(y, "survey"), spec.id, sizeof spec.id);
-    read_photos(tr_yaml_at(y, "photos"), &spec);
-    read_lens(tr_yaml_at(y, "lens"), &spec.lens);
+    spec.photos = tr_read_photos(tr_yaml_at(y, "photos"), &spec.n_photos);
+    tr_read_lens(tr_yaml_at(y, "lens"), &spec.lens);
     read_sheets(tr_yaml_at(y, "sheets"), &spec);
     read_stuck(tr_yaml_at(y, "stuck"), &spec);
     read_bars(tr_yaml_at(y, "bars"), &spec);

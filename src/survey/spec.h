@@ -40,8 +40,7 @@ typedef struct {
     double distance_mm, sd_mm;
 } tr_bar;
 
-/* The 100 mm rules that are printed on a sheet, measured along its x and y. */
-#define TR_RULE_MM 100.0
+/* The rules that are printed on a sheet (TR_RULE_MM), measured along its x and y. */
 typedef struct {
     int sheet;
     bool is_measured[2];

@@ -1,4 +1,4 @@
-#include "lens/camera.h"
+#include "image/camera.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -1,8 +1,8 @@
 /* With which camera, focal length and zoom photos were taken, as far as they tell (image/exif.h). A
    lens profile keeps it of the photos that it was made from, so that photos taken otherwise are
    noticed: a lens at another zoom is another lens. */
-#ifndef TR_LENS_CAMERA_H
-#define TR_LENS_CAMERA_H
+#ifndef TR_IMAGE_CAMERA_H
+#define TR_IMAGE_CAMERA_H
 
 #include <stdbool.h>
 #include <stddef.h>
