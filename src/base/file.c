@@ -129,16 +129,16 @@ static char *follow_links(const char *path) {
     return NULL;
 }
 
-/* Creates a new file in path's folder, under a name that is no longer than any system allows. Its
-   path goes to *name, owned by the caller. -1 and errno on failure. */
-static int create_beside(const char *path, char **name) {
+/* Creates a new file in the folder of `from`, under a name that is no longer than any system
+   allows. Its path goes to *name, owned by the caller. -1 and errno on failure. */
+static int create_beside(const char *from, char **name) {
     int fd = -1;
     *name = NULL;
     for (int k = 0; k < 100; k++) {
-        char own[64];
-        snprintf(own, sizeof own, ".trammel-%ld-%d.tmp", (long)getpid(), k);
+        char file[64];
+        snprintf(file, sizeof file, ".trammel-%ld-%d.tmp", (long)getpid(), k);
         free(*name);
-        *name = tr_path_beside(path, own);
+        *name = tr_path_beside(from, file);
         if (!*name) break; /* malloc has set errno */
         fd = open(*name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
         if (fd >= 0 || errno != EEXIST) break;
