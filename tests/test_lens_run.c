@@ -581,6 +581,38 @@ static void command_keeps_photos(void **unused) {
     temp_remove(folder);
 }
 
+/* So must a job, a sheet, whatever is no profile; only an older profile is replaced. */
+static void command_replaces_profiles_only(void **unused) {
+    (void)unused;
+    static const char *const kept[] = {"job.yaml", "mat-7.yaml"};
+    char folder[TEMP_SIZE], path[TEMP_SIZE], arguments[3 * TEMP_SIZE];
+    static char out[65536];
+    const char *source = getenv("TRAMMEL_SOURCE");
+    assert_non_null(source);
+    temp_make(folder);
+    for (int i = 0; i < 2; i++) {
+        snprintf(arguments, sizeof arguments, "cp '%s/tests/good/%s' '%s'", source, kept[i],
+                 folder);
+        assert_int_equal(system(arguments), 0);
+        temp_path(path, folder, kept[i]);
+        snprintf(arguments, sizeof arguments, "a.jpg --squares 10x7 --pitch 30 --out '%s' 2>&1",
+                 path);
+        assert_int_equal(run_program(arguments, out, sizeof out), 64);
+        snprintf(arguments, sizeof arguments, "cmp '%s/tests/good/%s' '%s'", source, kept[i], path);
+        assert_int_equal(system(arguments), 0);
+    }
+    need(access(STEREO_FOLDER "/left01.jpg", R_OK) == 0, STEREO_FOLDER);
+    temp_path(path, folder, "bay-2.yaml");
+    temp_write(path, "", 0);
+    for (int is_older = 0; is_older < 2; is_older++) {
+        snprintf(arguments, sizeof arguments,
+                 "--squares 10x7 " STEREO_FOLDER "/left0[1-9].jpg --pitch=30 --out '%s'", path);
+        assert_int_equal(run_program(arguments, out, sizeof out), 0);
+        assert_int_equal(strstr(out, "the older profile there was replaced") != NULL, is_older);
+    }
+    temp_remove(folder);
+}
+
 static void command_refuses(void **unused) {
     (void)unused;
     char folder[TEMP_SIZE], path[TEMP_SIZE], arguments[3 * TEMP_SIZE], out[16384];
@@ -659,6 +691,7 @@ int main(void) {
         cmocka_unit_test(unusable_files),
         cmocka_unit_test(command_usage),
         cmocka_unit_test(command_keeps_photos),
+        cmocka_unit_test(command_replaces_profiles_only),
         cmocka_unit_test(command_refuses),
         cmocka_unit_test(command_writes),
     };
