@@ -266,19 +266,27 @@ static bool load(tr_yaml_file *file, const uint8_t *data, size_t size) {
     return file->is_loaded;
 }
 
+/* How many bytes stand before the text: some editors begin UTF-8 with U+FEFF. libyaml skips it only
+   where it may choose the encoding. */
+static size_t byte_order_mark(const uint8_t *data, size_t size) {
+    return size >= 3 && memcmp(data, "\xef\xbb\xbf", 3) == 0 ? 3 : 0;
+}
+
 tr_yaml tr_yaml_open(const char *path) {
     tr_yaml_file *file = calloc(1, sizeof *file);
     if (!file) return NOTHING;
     uint8_t *data = NULL;
     size_t size = 0;
+    size_t at = 0;
     bool is_open = false;
     file->path = tr_path_beside("", path);
     if (!file->path) {
         tr_fail_memory(&file->err);
         goto out;
     }
-    is_open = tr_file_read(path, MAX_BYTES, &data, &size, &file->err) && scan(file, data, size) &&
-              load(file, data, size);
+    if (!tr_file_read(path, MAX_BYTES, &data, &size, &file->err)) goto out;
+    at = byte_order_mark(data, size);
+    is_open = scan(file, data + at, size - at) && load(file, data + at, size - at);
 out:
     free(data);
     return (tr_yaml){file, is_open ? 1 : 0};
