@@ -272,6 +272,35 @@ static size_t byte_order_mark(const uint8_t *data, size_t size) {
     return size >= 3 && memcmp(data, "\xef\xbb\xbf", 3) == 0 ? 3 : 0;
 }
 
+/* The kind of a file that is often named in the place of another; NULL: it may be YAML. */
+static const char *known_kind(const uint8_t *data, size_t size) {
+    static const struct {
+        size_t at, n;
+        const char *bytes, *kind;
+    } KINDS[] = {
+        {0, 3, "\xff\xd8\xff", "a JPEG"},
+        {0, 8, "\x89PNG\r\n\x1a\n", "a PNG"},
+        {0, 5, "%PDF-", "a PDF"},
+        {4, 8, "ftypheic", "an HEIC photo"},
+        {0, 4, "PK\x03\x04", "a ZIP archive or an office document"},
+    };
+    for (size_t i = 0; i < sizeof KINDS / sizeof *KINDS; i++) {
+        if (size >= KINDS[i].at + KINDS[i].n &&
+            memcmp(data + KINDS[i].at, KINDS[i].bytes, KINDS[i].n) == 0) {
+            return KINDS[i].kind;
+        }
+    }
+    return NULL;
+}
+
+static bool check_kind(tr_yaml_file *file, const uint8_t *data, size_t size) {
+    const char *kind = known_kind(data, size);
+    return !kind || tr_fail_at(&file->err, TR_BAD_INPUT, file->path, 0, NULL,
+                               "is %s, but a YAML file is needed here; on the command line it "
+                               "comes first, then the photos",
+                               kind);
+}
+
 tr_yaml tr_yaml_open(const char *path) {
     tr_yaml_file *file = calloc(1, sizeof *file);
     if (!file) return NOTHING;
@@ -286,7 +315,8 @@ tr_yaml tr_yaml_open(const char *path) {
     }
     if (!tr_file_read(path, MAX_BYTES, &data, &size, &file->err)) goto out;
     at = byte_order_mark(data, size);
-    is_open = scan(file, data + at, size - at) && load(file, data + at, size - at);
+    is_open = check_kind(file, data, size) && scan(file, data + at, size - at) &&
+              load(file, data + at, size - at);
 out:
     free(data);
     return (tr_yaml){file, is_open ? 1 : 0};
