@@ -331,6 +331,43 @@ static void noisy_photo(void **unused) {
     tr_lens_run_release(&run);
 }
 
+/* Every second photo turned by half a turn, as some programs do when they save it: the centre of
+   the image lies elsewhere in these. */
+static void turned_photos(void **unused) {
+    (void)unused;
+    tr_lens_run run = good_set("turned");
+    for (int i = 1; i < 12; i += 2) {
+        tr_board_view *view = &run.photos[i].view;
+        for (int k = 0; k < view->n; k++)
+            view->uv_px[k] = tr_v2(3999 - view->uv_px[k].x, 2999 - view->uv_px[k].y);
+    }
+    check_solves(&run);
+    check_says(&run, "fits_poorly", "Were some turned");
+    tr_lens_run_release(&run);
+}
+
+/* Noise beyond what the image tells, of each corner its own, is no contradiction. */
+static void mixed_boards(void **unused) {
+    (void)unused;
+    tr_lens_run run = good_set("mixed boards");
+    world w = good_world();
+    tr_draw d = draw_seeded("another board");
+    w.stretch = 0.003;
+    for (int i = 0; i < 12; i += 2) {
+        tr_board_view_release(&run.photos[i].view);
+        simulate(&w, &BOARD, pose_of(GOOD_SET[i]), &d, &run.photos[i]);
+    }
+    check_solves(&run);
+    check_says(&run, "fits_poorly", "different boards");
+    tr_lens_run_release(&run);
+    w = good_world();
+    w.noise_px = 0.5;
+    run = simulate_set(&w, &BOARD, GOOD_SET, 12, "grainy");
+    check_solves(&run);
+    assert_null(advice_text(&run, "fits_poorly"));
+    tr_lens_run_release(&run);
+}
+
 static void corner_off(void **unused) {
     (void)unused;
     const char *const codes[] = {"corners_off"};
@@ -680,6 +717,8 @@ int main(void) {
         cmocka_unit_test(middle_only),
         cmocka_unit_test(zoomed_photo),
         cmocka_unit_test(noisy_photo),
+        cmocka_unit_test(turned_photos),
+        cmocka_unit_test(mixed_boards),
         cmocka_unit_test(corner_off),
         cmocka_unit_test(blurred_and_hidden),
         cmocka_unit_test(alike),
