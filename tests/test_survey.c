@@ -293,7 +293,32 @@ static void a_wrong_bar_is_caught(void **unused) {
     fails_with(&o, "bar BAR-2 is stated as 1000.00 mm, but is 999.");
     o.bar_factor[1] = 0;
     o.bar_factor[0] = 1.001;
-    fails_with(&o, "bar BAR-1 is stated as 1000.00 mm, but is 100");
+    fails_with(&o, "bar BAR-1 is stated as 1000.00 mm, but is 1001.");
+}
+
+/* However far off it is, neither the photos are blamed for it nor are tags of the bar, or of the
+   other one, left out. */
+static void a_bar_that_is_far_wrong_is_caught(void **unused) {
+    (void)unused;
+    static const double FACTORS[] = {0.991, 0.98, 0.9, 1.01, 1.1};
+    for (size_t i = 0; i < sizeof FACTORS / sizeof *FACTORS; i++) {
+        tr_survey_sim_options o = {.seed = 11, .n_bars = 2, .bar_factor = {FACTORS[i]}};
+        fails_with(&o, "the known lengths contradict each other: against bar BAR-");
+        for (int has_rule = 0; has_rule < 2; has_rule++) {
+            /* Against two bars, against both ways of the printed rule. */
+            tr_survey_sim sim;
+            tr_error err = {0};
+            o.n_bars = has_rule ? 1 : 3;
+            o.has_rule = has_rule;
+            simulate(&o, &sim);
+            assert_false(tr_survey_solve(&sim.survey, by_corners(&sim), &err));
+            if (!strstr(err.text, "bar BAR-1 is stated as 1000.00 mm")) fail_msg("%s", err.text);
+            CHECK_NEAR(sim.survey.lengths[0].by_others_mm / (1000 * FACTORS[i]), 1, 1e-3);
+            tr_survey_sim_release(&sim);
+        }
+    }
+    tr_survey_sim_options o = {.seed = 11, .n_bars = 3, .bar_factor = {2}};
+    fails_with(&o, "bar BAR-1 is stated as 1000.00 mm");
 }
 
 /* With one bar an error goes unseen, and the survey says so. */
@@ -701,6 +726,7 @@ int main(void) {
         cmocka_unit_test(a_rule_carries_the_scale),
         cmocka_unit_test(sizes_of_tags_carry_no_scale),
         cmocka_unit_test(a_wrong_bar_is_caught),
+        cmocka_unit_test(a_bar_that_is_far_wrong_is_caught),
         cmocka_unit_test(one_bar_is_not_enough_to_be_sure),
         cmocka_unit_test(what_cannot_be_measured_is_refused),
         cmocka_unit_test(a_moved_tag_is_left_out),
