@@ -234,6 +234,22 @@ static void two_stuck_tags_are_the_centre_line(void **unused) {
     tr_survey_sim_release(&sim);
 }
 
+/* The size that is stated of a stuck tag is only where the search starts; but it is told. */
+static void a_stuck_tag_of_another_size_is_told(void **unused) {
+    (void)unused;
+    for (int k = 0; k < 2; k++) {
+        tr_survey_sim sim;
+        tr_error err = {0};
+        simulate(&MISPLACED, &sim);
+        double edge_mm = sim.spec.stuck[1].size_mm;
+        if (k) sim.spec.stuck[1].size_mm *= 1.25;
+        if (!tr_survey_solve(&sim.survey, by_corners(&sim), &err)) fail_msg("%s", err.text);
+        assert_int_equal(tr_warnings_have(&sim.survey.check.warnings, "stuck_tag_size"), k);
+        CHECK_NEAR(sim.survey.marks[7].edges_mm[0], edge_mm, 0.01 * edge_mm);
+        tr_survey_sim_release(&sim);
+    }
+}
+
 /* A rule of 100 mm carries the scale as well as it was read: 0.1 mm of 100. */
 static void a_rule_carries_the_scale(void **unused) {
     (void)unused;
@@ -723,6 +739,7 @@ int main(void) {
         cmocka_unit_test(exact_marks_are_measured_exactly),
         cmocka_unit_test(distances_do_not_depend_on_the_frame),
         cmocka_unit_test(two_stuck_tags_are_the_centre_line),
+        cmocka_unit_test(a_stuck_tag_of_another_size_is_told),
         cmocka_unit_test(a_rule_carries_the_scale),
         cmocka_unit_test(sizes_of_tags_carry_no_scale),
         cmocka_unit_test(a_wrong_bar_is_caught),

@@ -20,6 +20,9 @@ static const double WEAK_SCALE_SD = 5e-4;
 /* A mark known worse than this is better not used. mm */
 static const double WEAK_U95_MM = 1.0;
 static const double NOT_FLAT_MM = 5.0;
+/* A tag whose edge differs more from what the survey file states is another print than meant:
+   printers are off by less. Part of the edge. */
+static const double OTHER_SIZE_PART = 0.05;
 
 static const char *sheet_id(const tr_survey *v, int sheet) {
     return v->spec->sheets[sheet].id;
@@ -692,6 +695,27 @@ static bool warn_uncertain(tr_survey *v, tr_error *err) {
     return true;
 }
 
+/* The stated size carries no scale, so that nothing is wrong but the statement; or the tag. */
+static bool warn_stuck(tr_survey *v, tr_error *err) {
+    for (int i = 0; i < v->n_marks; i++) {
+        const tr_survey_mark *m = &v->marks[i];
+        const tr_stuck_tag *stuck =
+            m->name.is_tag ? tr_survey_stuck(v->spec, m->name.sheet, m->name.index) : NULL;
+        if (!stuck || !m->is_measured) continue;
+        double edge_mm = (m->edges_mm[0] + m->edges_mm[1]) / 2;
+        double u95_mm = fmax(m->u95_edges_mm[0], m->u95_edges_mm[1]);
+        if (fabs(edge_mm - stuck->size_mm) <= OTHER_SIZE_PART * stuck->size_mm + u95_mm) continue;
+        if (!tr_warn(
+                &v->check.warnings, err, false, "stuck_tag_size",
+                "Tag %d of %s is stated as %.4g mm, but measures %.2f mm: is it the print that "
+                "was meant? The new file has the measured size.",
+                stuck->id, sheet_id(v, m->name.sheet), stuck->size_mm, edge_mm)) {
+            return false;
+        }
+    }
+    return true;
+}
+
 static bool warn_sheets(tr_survey *v, tr_error *err) {
     for (int s = 0; s < v->spec->n_sheets; s++) {
         const tr_survey_sheet *sheet = &v->sheets[s];
@@ -880,7 +904,7 @@ bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err) {
         v->sheets[s].measured.survey.scale_sd = isfinite(v->scale_sd) ? v->scale_sd : 0;
     }
     if (!warn_fit(v, err) || !warn_marks(v, err) || !warn_uncertain(v, err) ||
-        !warn_sheets(v, err) || !warn_lengths(v, err)) {
+        !warn_stuck(v, err) || !warn_sheets(v, err) || !warn_lengths(v, err)) {
         goto out;
     }
     ok = v->is_solved = true;
