@@ -413,10 +413,36 @@ static bool is_key_of(const char *keys, const yaml_node_t *node) {
     return false;
 }
 
-static void fail_unknown_key(tr_yaml key, const char *keys) {
+/* What a decimal comma leaves behind in { yaw_deg: 0,5 }: after a whole number, digits as a key
+   without a value. */
+static bool is_after_comma(const yaml_node_t *mapping, const yaml_node_pair_t *pair,
+                           const yaml_document_t *document) {
+    const yaml_node_t *nodes = document->nodes.start;
+    if (mapping->data.mapping.style != YAML_FLOW_MAPPING_STYLE ||
+        pair == mapping->data.mapping.pairs.start) {
+        return false;
+    }
+    const yaml_node_t *before = &nodes[pair[-1].value - 1];
+    const yaml_node_t *key = &nodes[pair->key - 1];
+    size_t n_digits = strspn(scalar_text(key), "0123456789");
+    long whole;
+    return n_digits > 0 && n_digits == key->data.scalar.length && !is_quoted(key) &&
+           is_null(&nodes[pair->value - 1]) && before->type == YAML_SCALAR_NODE &&
+           !is_quoted(before) && tr_integer_parse(scalar_text(before), &whole);
+}
+
+static void fail_unknown_key(tr_yaml y, const yaml_node_pair_t *pair, const char *keys) {
     char guess[KEY_SIZE];
     char known[256];
-    if (guess_key(scalar_text(node_of(key)), keys, guess)) {
+    tr_yaml key = {y.file, pair->key};
+    if (is_after_comma(node_of(y), pair, &y.file->document)) {
+        const char *whole = scalar_text(node_of((tr_yaml){y.file, pair[-1].value}));
+        const char *digits = scalar_text(node_of(key));
+        tr_yaml_fail(key,
+                     "is not a known key; if %.24s,%.24s is one number, write it with a point: "
+                     "%.24s.%.24s",
+                     whole, digits, whole, digits);
+    } else if (guess_key(scalar_text(node_of(key)), keys, guess)) {
         tr_yaml_fail(key, "is not a known key; did you mean '%s'?", guess);
     } else {
         print_keys(keys, known, sizeof known);
@@ -432,7 +458,7 @@ static void check_key(tr_yaml y, const yaml_node_pair_t *pair, const char *keys)
         return;
     }
     if (!is_key_of(keys, node)) {
-        fail_unknown_key(key, keys);
+        fail_unknown_key(y, pair, keys);
         return;
     }
     tr_yaml first = tr_yaml_at(y, scalar_text(node));
