@@ -593,6 +593,11 @@ static void the_command_refuses(void **state) {
            "names sheet PLATE, which is none");
     expect(folder, "survey.yaml 01.jpg --out x.yaml", 3, "only 1 of 1 photos can be used");
     expect(folder, "none.yaml --out x.yaml", 3, "none.yaml");
+    static const char TEXT[] = "survey: A\nlens: lens.yaml\nsheets: [mat.yaml]\n"
+                               "rules: [{ sheet: MAT-SIM, x_mm: 100, sd_mm: 0.1 }]\n";
+    char path[TEMP_SIZE];
+    temp_write(temp_path(path, folder, "no-photos.yaml"), TEXT, strlen(TEXT));
+    expect(folder, "no-photos.yaml --out x.yaml", 3, "no-photos.yaml: names no photos");
     copy(folder, "survey.yaml", "wrong.yaml", "distance_mm: 1000,", "distance_mm: 1003,");
     expect(folder, "wrong.yaml --out x.yaml", 3, "the known lengths contradict each other");
     assert_false(has_file(folder, "x.yaml"));
