@@ -12,6 +12,11 @@ static const double TILTED_RAD = 20 * TR_RAD_PER_DEG;
 enum { MIN_TILTED = 4, FEW_PHOTOS = 8 };
 /* Times the middle photo's misfit; noise alone does not reach 1.5. */
 static const double MISFIT_HIGH = 2.0;
+/* In most photos: the misfit, where noise alone makes 1.2, and how far neighbours are off together,
+   where it makes 1.0. Old cameras and papered boards, too, come to misfits of 3, but stay below 1.4
+   in the latter. */
+static const double MISFIT_OF_SET = 2.0;
+static const double SHARED_HIGH = 1.5;
 /* Times the middle photo's blur, and at least so much: below a pixel, sharpness is the camera's. */
 static const double BLUR_HIGH = 1.6;
 static const double BLUR_MIN_PX = 1.2;
@@ -176,6 +181,55 @@ int tr_quality_uncovered(const tr_lens_run *run, char *out, size_t size) {
     return total;
 }
 
+/* How far the corners lie off, over how far by themselves alone, which the differences of
+   neighbours tell: 1 for noise, more where one cause moves many corners. 0: no neighbours. Source:
+   von Neumann, Distribution of the ratio of the mean square successive difference to the variance,
+   Annals of Mathematical Statistics 12(4), 1941; its inverse root. */
+static double shared_part(const tr_lens_run *run, const tr_lens_photo *p) {
+    int columns = tr_board_columns(&run->board);
+    double square = 0;
+    double difference = 0;
+    int n_square = 0;
+    int n_difference = 0;
+    tr_vec2 last = {0, 0};
+    int last_corner = -2; /* of which last is the residual */
+    for (int k = 0; k < p->view.n; k++) {
+        int corner = p->view.corner[k];
+        tr_vec2 r;
+        if (!tr_lens_residual(run, p, k, &r, NULL)) continue;
+        square += tr_v2_dot(r, r);
+        n_square++;
+        if (corner == last_corner + 1 && corner % columns != 0) {
+            tr_vec2 d = tr_v2_sub(r, last);
+            difference += tr_v2_dot(d, d) / 2;
+            n_difference++;
+        }
+        last = r;
+        last_corner = corner;
+    }
+    return difference > 0 ? sqrt(square / n_square * n_difference / difference) : 0;
+}
+
+static bool judge_set(const judge *j) {
+    double *shared = calloc((size_t)j->n_used + 1, sizeof *shared);
+    int n = 0;
+    if (!shared) return tr_fail_memory(j->err);
+    for (int i = 0; i < j->run->n_photos; i++) {
+        const tr_lens_photo *p = &j->run->photos[i];
+        if (p->is_used) shared[n++] = shared_part(j->run, p);
+    }
+    double middle = tr_median(shared, n);
+    free(shared);
+    return !(j->middle_misfit > MISFIT_OF_SET && middle > SHARED_HIGH) ||
+           tr_warn(&j->run->advice, j->err, false, "fits_poorly",
+                   "the photos contradict each other: in most of them neighbouring corners lie off "
+                   "their places together (%.2f px rms in all), and the lens is worse than its "
+                   "standard deviations say. Were some turned by an app or a viewer, do they show "
+                   "different boards, or did zoom or focus change? Use photos of one board, as the "
+                   "camera stored them",
+                   j->run->calibration.rms_px);
+}
+
 static bool judge_coverage(const judge *j) {
     char places[200];
     tr_quality_uncovered(j->run, places, sizeof places);
@@ -295,6 +349,7 @@ bool tr_quality_judge(tr_lens_run *run, tr_error *err) {
     for (int i = 0; i < run->n_photos; i++) {
         if (!judge_photo(&j, &run->photos[i]) || !judge_alike(&j, i)) return false;
     }
+    if (!judge_set(&j)) return false;
     if (j.n_used < FEW_PHOTOS &&
         !tr_warn(
             &run->advice, err, false, "few_photos",

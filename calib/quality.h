@@ -6,6 +6,7 @@
      photos_alike           two photos show nearly the same view
      board_partly_hidden    corners of a board that was found could not be measured
      corners_off            single corners contradict the others
+     fits_poorly            in most photos neighbouring corners are off together
      few_photos             fewer than 8
      part_not_covered       parts of the image in which no photo has a corner
      few_tilted             too few photos look at the board from the side

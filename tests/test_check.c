@@ -77,9 +77,11 @@ static void test_exact(void **state) {
     CHECK_NEAR(o.sim.check.track_front.measured_mm, 1760, 1e-5);
     CHECK_NEAR(o.sim.check.track_rear.measured_mm, 1750, 1e-5);
     assert_int_equal(o.sim.check.verdict, TR_PASS);
-    /* No photo of these shows plates of both sides. */
-    assert_int_equal(o.sim.check.warnings.n, 1);
+    /* No photo of these shows plates of both sides; and no plate sits exactly. */
+    assert_int_equal(o.sim.check.warnings.n, 2);
     assert_true(warns(&o, "only_tie"));
+    assert_true(warns(&o, "plates_taken_as_exact"));
+    assert_false(tr_warnings_block_pass(&o.sim.check.warnings));
     tr_sim_release(&o.sim);
 }
 
@@ -97,6 +99,7 @@ static void test_budget(void **state) {
         CHECK_NEAR(a->u95, sqrt(sum), 1e-9);
     }
     CHECK_NEAR(o.sim.check.targets[0].axis[TR_X].u95_plates, 2 * 1.5 / sqrt(2.0), 0.02);
+    assert_false(warns(&o, "plates_taken_as_exact"));
     /* yaw: both middles move sideways by u / sqrt(2) against each other over the wheelbase. */
     CHECK_NEAR(o.sim.check.targets[0].axis[TR_YAW].u95_plates, 2 * 1.5 / 2700, 2e-5);
     tr_sim_release(&o.sim);

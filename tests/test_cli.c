@@ -52,7 +52,8 @@ static void check_has(const char *text, const char *part) {
 static void help_is_complete(void **state) {
     (void)state;
     static const char *const ASKED[] = {
-        "--help", "help", "help check", "check --help", "check a.yaml --help", "help lens"};
+        "--help",    "help",      "help check",   "check --help",  "check a.yaml --help",
+        "help lens", "help help", "help version", "help --version"};
     for (size_t i = 0; i < sizeof ASKED / sizeof *ASKED; i++) {
         outcome o = run(ASKED[i]);
         assert_int_equal(o.status, PASS);

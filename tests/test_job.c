@@ -138,11 +138,8 @@ static void a_job_is_read_with_all_that_it_names(void **state) {
     tr_job_release(&job);
 }
 
-/* A job of good files, with other lines at its end. */
-static void read_job(tr_job *job, const char *head, const char *references) {
-    static const char LAYOUT[] = "layout: L\nvehicle: V\naxes: rear-axle\nplacements:\n"
-                                 "  - { sheet: MAT-7, from: rear-axle, x_mm: 0, y_mm: 0, "
-                                 "yaw_deg: 0, limits: {} }\n";
+/* A job of good files, with other lines at its end; more: keys of its placement. */
+static void read_job_of(const char *more, tr_job *job, const char *head, const char *references) {
     char folder[TEMP_SIZE];
     char path[TEMP_SIZE];
     char text[4096];
@@ -150,7 +147,11 @@ static void read_job(tr_job *job, const char *head, const char *references) {
     tr_error err = {0};
     assert_non_null(source);
     temp_make(folder);
-    temp_write(temp_path(path, folder, "layout.yaml"), LAYOUT, sizeof LAYOUT - 1);
+    snprintf(text, sizeof text,
+             "layout: L\nvehicle: V\naxes: rear-axle\nplacements:\n"
+             "  - { sheet: MAT-7, from: rear-axle, x_mm: 0, y_mm: 0, %syaw_deg: 0, limits: {} }\n",
+             more);
+    temp_write(temp_path(path, folder, "layout.yaml"), text, strlen(text));
     snprintf(text, sizeof text,
              "%s\nlens: %s/tests/good/lens.yaml\nlayout: layout.yaml\n"
              "sheets: [%s/tests/good/mat-7.yaml, %s/tests/good/plate-a.yaml,\n"
@@ -160,6 +161,22 @@ static void read_job(tr_job *job, const char *head, const char *references) {
     bool is_read = tr_job_read(path, job, &err);
     temp_remove(folder);
     if (!is_read) fail_msg("%s:%d '%s' %s", err.file, err.line, err.key, err.text);
+}
+
+static void read_job(tr_job *job, const char *head, const char *references) {
+    read_job_of("", job, head, references);
+}
+
+/* Where a sheet lies on the floor a value without a limit is harmless: it is only reported. */
+static void a_floor_sheet_may_have_a_height(void **state) {
+    (void)state;
+    tr_job job;
+    read_job_of("z_mm: 0, pitch_deg: 0, ", &job, "job: J",
+                "  - { point: rear-right, sheet: PLATE-B }\n"
+                "  - { point: rear-left, sheet: PLATE-A }\nreference_sd_mm: 1\n");
+    assert_true(job.layout.placements[0].axis[TR_Z].is_required);
+    assert_false(job.layout.placements[0].axis[TR_Z].is_judged);
+    tr_job_release(&job);
 }
 
 static void what_is_optional_may_be_left_out(void **state) {
@@ -207,6 +224,7 @@ int main(void) {
         cmocka_unit_test(limits_may_be_empty),
         cmocka_unit_test(axes_have_the_keys_of_the_file),
         cmocka_unit_test(a_job_is_read_with_all_that_it_names),
+        cmocka_unit_test(a_floor_sheet_may_have_a_height),
         cmocka_unit_test(what_is_optional_may_be_left_out),
         cmocka_unit_test(a_bad_vehicle_number_is_kept),
         cmocka_unit_test(wheel_points_have_the_words_of_the_file),

@@ -331,6 +331,43 @@ static void noisy_photo(void **unused) {
     tr_lens_run_release(&run);
 }
 
+/* Every second photo turned by half a turn, as some programs do when they save it: the centre of
+   the image lies elsewhere in these. */
+static void turned_photos(void **unused) {
+    (void)unused;
+    tr_lens_run run = good_set("turned");
+    for (int i = 1; i < 12; i += 2) {
+        tr_board_view *view = &run.photos[i].view;
+        for (int k = 0; k < view->n; k++)
+            view->uv_px[k] = tr_v2(3999 - view->uv_px[k].x, 2999 - view->uv_px[k].y);
+    }
+    check_solves(&run);
+    check_says(&run, "fits_poorly", "Were some turned");
+    tr_lens_run_release(&run);
+}
+
+/* Noise beyond what the image tells, of each corner its own, is no contradiction. */
+static void mixed_boards(void **unused) {
+    (void)unused;
+    tr_lens_run run = good_set("mixed boards");
+    world w = good_world();
+    tr_draw d = draw_seeded("another board");
+    w.stretch = 0.003;
+    for (int i = 0; i < 12; i += 2) {
+        tr_board_view_release(&run.photos[i].view);
+        simulate(&w, &BOARD, pose_of(GOOD_SET[i]), &d, &run.photos[i]);
+    }
+    check_solves(&run);
+    check_says(&run, "fits_poorly", "different boards");
+    tr_lens_run_release(&run);
+    w = good_world();
+    w.noise_px = 0.5;
+    run = simulate_set(&w, &BOARD, GOOD_SET, 12, "grainy");
+    check_solves(&run);
+    assert_null(advice_text(&run, "fits_poorly"));
+    tr_lens_run_release(&run);
+}
+
 static void corner_off(void **unused) {
     (void)unused;
     const char *const codes[] = {"corners_off"};
@@ -581,6 +618,38 @@ static void command_keeps_photos(void **unused) {
     temp_remove(folder);
 }
 
+/* So must a job, a sheet, whatever is no profile; only an older profile is replaced. */
+static void command_replaces_profiles_only(void **unused) {
+    (void)unused;
+    static const char *const kept[] = {"job.yaml", "mat-7.yaml"};
+    char folder[TEMP_SIZE], path[TEMP_SIZE], arguments[3 * TEMP_SIZE];
+    static char out[65536];
+    const char *source = getenv("TRAMMEL_SOURCE");
+    assert_non_null(source);
+    temp_make(folder);
+    for (int i = 0; i < 2; i++) {
+        snprintf(arguments, sizeof arguments, "cp '%s/tests/good/%s' '%s'", source, kept[i],
+                 folder);
+        assert_int_equal(system(arguments), 0);
+        temp_path(path, folder, kept[i]);
+        snprintf(arguments, sizeof arguments, "a.jpg --squares 10x7 --pitch 30 --out '%s' 2>&1",
+                 path);
+        assert_int_equal(run_program(arguments, out, sizeof out), 64);
+        snprintf(arguments, sizeof arguments, "cmp '%s/tests/good/%s' '%s'", source, kept[i], path);
+        assert_int_equal(system(arguments), 0);
+    }
+    need(access(STEREO_FOLDER "/left01.jpg", R_OK) == 0, STEREO_FOLDER);
+    temp_path(path, folder, "bay-2.yaml");
+    temp_write(path, "", 0);
+    for (int is_older = 0; is_older < 2; is_older++) {
+        snprintf(arguments, sizeof arguments,
+                 "--squares 10x7 " STEREO_FOLDER "/left0[1-9].jpg --pitch=30 --out '%s'", path);
+        assert_int_equal(run_program(arguments, out, sizeof out), 0);
+        assert_int_equal(strstr(out, "the older profile there was replaced") != NULL, is_older);
+    }
+    temp_remove(folder);
+}
+
 static void command_refuses(void **unused) {
     (void)unused;
     char folder[TEMP_SIZE], path[TEMP_SIZE], arguments[3 * TEMP_SIZE], out[16384];
@@ -648,6 +717,8 @@ int main(void) {
         cmocka_unit_test(middle_only),
         cmocka_unit_test(zoomed_photo),
         cmocka_unit_test(noisy_photo),
+        cmocka_unit_test(turned_photos),
+        cmocka_unit_test(mixed_boards),
         cmocka_unit_test(corner_off),
         cmocka_unit_test(blurred_and_hidden),
         cmocka_unit_test(alike),
@@ -659,6 +730,7 @@ int main(void) {
         cmocka_unit_test(unusable_files),
         cmocka_unit_test(command_usage),
         cmocka_unit_test(command_keeps_photos),
+        cmocka_unit_test(command_replaces_profiles_only),
         cmocka_unit_test(command_refuses),
         cmocka_unit_test(command_writes),
     };

@@ -647,6 +647,21 @@ static void a_file_that_is_no_photo_is_left_out_by_name(void **state) {
     assert_int_equal(temp_count("."), n_files);
 }
 
+/* Photos on the command line count from the current folder, those in a job file from its own. */
+static void a_photo_beside_the_job_is_told(void **state) {
+    (void)state;
+    assert_int_equal(mkdir("sub", 0700), 0);
+    assert_int_equal(chdir("sub"), 0);
+    outcome o = run("check ../job.yaml 1.jpg no-such.jpg");
+    assert_int_equal(chdir(".."), 0);
+    assert_int_equal(rmdir("sub"), 0);
+    check_status(&o, NO_MEASURE);
+    check_has(o.err, "does not exist in the current folder");
+    check_has(o.err, "it lies beside the job file");
+    o = run("check job.yaml no-such.jpg");
+    check_has(o.err, "does not exist; check the path");
+}
+
 static void a_file_that_is_no_photo_gives_no_lens(void **state) {
     (void)state;
     int n_files = temp_count(".");
@@ -748,7 +763,8 @@ static void a_bad_file_is_refused_by_name_and_nothing_is_written(void **state) {
         {"lens-folder.yaml", "lens: lens.yaml", "lens: folder.jpg", "folder.jpg"},
         {"lens-fifo.yaml", "lens: lens.yaml", "lens: fifo.jpg", "fifo.jpg"},
         {"sheet-twice.yaml", "[mat.yaml, ", "[mat.yaml, mat.yaml, ", "mat.yaml"},
-        {"no-photos.yaml", "photos: [1.jpg, 2.jpg, 3.jpg, 4.jpg]\n", "", "photos"},
+        {"no-photos.yaml", "photos: [1.jpg, 2.jpg, 3.jpg, 4.jpg]\n", "",
+         "no-photos.yaml: names no photos"},
         {"tab.yaml", "layout: layout.yaml", "\tlayout: layout.yaml", "tab.yaml"},
         {"open.yaml", "4.jpg]", "4.jpg", "open.yaml"},
         {"huge.yaml", NULL, NULL, "huge.yaml"},
@@ -947,6 +963,7 @@ int main(void) {
         cmocka_unit_test(a_result_that_cannot_be_printed_is_noticed),
         cmocka_unit_test(a_calibration_serves_a_check),
         cmocka_unit_test(a_file_that_is_no_photo_is_left_out_by_name),
+        cmocka_unit_test(a_photo_beside_the_job_is_told),
         cmocka_unit_test(a_file_that_is_no_photo_gives_no_lens),
         cmocka_unit_test(a_photo_without_marks_is_told),
         cmocka_unit_test(every_kind_of_photo_is_read),

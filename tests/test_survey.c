@@ -234,6 +234,22 @@ static void two_stuck_tags_are_the_centre_line(void **unused) {
     tr_survey_sim_release(&sim);
 }
 
+/* The size that is stated of a stuck tag is only where the search starts; but it is told. */
+static void a_stuck_tag_of_another_size_is_told(void **unused) {
+    (void)unused;
+    for (int k = 0; k < 2; k++) {
+        tr_survey_sim sim;
+        tr_error err = {0};
+        simulate(&MISPLACED, &sim);
+        double edge_mm = sim.spec.stuck[1].size_mm;
+        if (k) sim.spec.stuck[1].size_mm *= 1.25;
+        if (!tr_survey_solve(&sim.survey, by_corners(&sim), &err)) fail_msg("%s", err.text);
+        assert_int_equal(tr_warnings_have(&sim.survey.check.warnings, "stuck_tag_size"), k);
+        CHECK_NEAR(sim.survey.marks[7].edges_mm[0], edge_mm, 0.01 * edge_mm);
+        tr_survey_sim_release(&sim);
+    }
+}
+
 /* A rule of 100 mm carries the scale as well as it was read: 0.1 mm of 100. */
 static void a_rule_carries_the_scale(void **unused) {
     (void)unused;
@@ -293,7 +309,32 @@ static void a_wrong_bar_is_caught(void **unused) {
     fails_with(&o, "bar BAR-2 is stated as 1000.00 mm, but is 999.");
     o.bar_factor[1] = 0;
     o.bar_factor[0] = 1.001;
-    fails_with(&o, "bar BAR-1 is stated as 1000.00 mm, but is 100");
+    fails_with(&o, "bar BAR-1 is stated as 1000.00 mm, but is 1001.");
+}
+
+/* However far off it is, neither the photos are blamed for it nor are tags of the bar, or of the
+   other one, left out. */
+static void a_bar_that_is_far_wrong_is_caught(void **unused) {
+    (void)unused;
+    static const double FACTORS[] = {0.991, 0.98, 0.9, 1.01, 1.1};
+    for (size_t i = 0; i < sizeof FACTORS / sizeof *FACTORS; i++) {
+        tr_survey_sim_options o = {.seed = 11, .n_bars = 2, .bar_factor = {FACTORS[i]}};
+        fails_with(&o, "the known lengths contradict each other: against bar BAR-");
+        for (int has_rule = 0; has_rule < 2; has_rule++) {
+            /* Against two bars, against both ways of the printed rule. */
+            tr_survey_sim sim;
+            tr_error err = {0};
+            o.n_bars = has_rule ? 1 : 3;
+            o.has_rule = has_rule;
+            simulate(&o, &sim);
+            assert_false(tr_survey_solve(&sim.survey, by_corners(&sim), &err));
+            if (!strstr(err.text, "bar BAR-1 is stated as 1000.00 mm")) fail_msg("%s", err.text);
+            CHECK_NEAR(sim.survey.lengths[0].by_others_mm / (1000 * FACTORS[i]), 1, 1e-3);
+            tr_survey_sim_release(&sim);
+        }
+    }
+    tr_survey_sim_options o = {.seed = 11, .n_bars = 3, .bar_factor = {2}};
+    fails_with(&o, "bar BAR-1 is stated as 1000.00 mm");
 }
 
 /* With one bar an error goes unseen, and the survey says so. */
@@ -552,6 +593,11 @@ static void the_command_refuses(void **state) {
            "names sheet PLATE, which is none");
     expect(folder, "survey.yaml 01.jpg --out x.yaml", 3, "only 1 of 1 photos can be used");
     expect(folder, "none.yaml --out x.yaml", 3, "none.yaml");
+    static const char TEXT[] = "survey: A\nlens: lens.yaml\nsheets: [mat.yaml]\n"
+                               "rules: [{ sheet: MAT-SIM, x_mm: 100, sd_mm: 0.1 }]\n";
+    char path[TEMP_SIZE];
+    temp_write(temp_path(path, folder, "no-photos.yaml"), TEXT, strlen(TEXT));
+    expect(folder, "no-photos.yaml --out x.yaml", 3, "no-photos.yaml: names no photos");
     copy(folder, "survey.yaml", "wrong.yaml", "distance_mm: 1000,", "distance_mm: 1003,");
     expect(folder, "wrong.yaml --out x.yaml", 3, "the known lengths contradict each other");
     assert_false(has_file(folder, "x.yaml"));
@@ -698,9 +744,11 @@ int main(void) {
         cmocka_unit_test(exact_marks_are_measured_exactly),
         cmocka_unit_test(distances_do_not_depend_on_the_frame),
         cmocka_unit_test(two_stuck_tags_are_the_centre_line),
+        cmocka_unit_test(a_stuck_tag_of_another_size_is_told),
         cmocka_unit_test(a_rule_carries_the_scale),
         cmocka_unit_test(sizes_of_tags_carry_no_scale),
         cmocka_unit_test(a_wrong_bar_is_caught),
+        cmocka_unit_test(a_bar_that_is_far_wrong_is_caught),
         cmocka_unit_test(one_bar_is_not_enough_to_be_sure),
         cmocka_unit_test(what_cannot_be_measured_is_refused),
         cmocka_unit_test(a_moved_tag_is_left_out),

@@ -271,6 +271,31 @@ static void getters_give_what_is_written(void **state) {
     assert_true(tr_yaml_close(y, NULL));
 }
 
+/* Lines are counted as ever. */
+static void a_byte_order_mark_is_no_text(void **state) {
+    static const char *const REFUSED[][2] = {
+        {"\xef\xbb\xbf", "is empty"},
+        {"\xef\xbb\xbf"
+         "a: 1\nb: \xff\n",
+         "is not plain UTF-8 text"},
+    };
+    tr_error err = {0};
+    tr_yaml y = open_text(*state, "\xef\xbb\xbf# made elsewhere\r\na: 5\r\nb: x\r\n");
+    tr_yaml_keys(y, "a b");
+    assert_int_equal(tr_yaml_integer(tr_yaml_at(y, "a"), 0, 9), 5);
+    CHECK_NEAR(tr_yaml_number(tr_yaml_at(y, "b"), 0, 1), 0, 0);
+    assert_false(tr_yaml_close(y, &err));
+    assert_int_equal(err.line, 3);
+    for (size_t i = 0; i < sizeof REFUSED / sizeof *REFUSED; i++) {
+        err = (tr_error){0};
+        y = open_text(*state, REFUSED[i][0]);
+        tr_yaml_keys(y, "a b");
+        assert_false(tr_yaml_close(y, &err));
+        if (!strstr(err.text, REFUSED[i][1])) fail_msg("%s", err.text);
+        assert_int_equal(err.line, i == 0 ? 1 : 2);
+    }
+}
+
 static void the_first_error_stays(void **state) {
     tr_yaml y = open_text(*state, "a: x\nb: y\nlist: [1]\n");
     tr_error err = {0};
@@ -408,6 +433,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_comma_locale_changes_nothing, make_folder, remove_folder),
         cmocka_unit_test(text_is_checked_and_shown),
         cmocka_unit_test_setup_teardown(getters_give_what_is_written, make_folder, remove_folder),
+        cmocka_unit_test_setup_teardown(a_byte_order_mark_is_no_text, make_folder, remove_folder),
         cmocka_unit_test_setup_teardown(the_first_error_stays, make_folder, remove_folder),
         cmocka_unit_test_setup_teardown(an_error_of_the_caller_is_kept, make_folder, remove_folder),
         cmocka_unit_test_setup_teardown(a_missing_file_is_told_at_the_end, make_folder,

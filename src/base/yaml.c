@@ -266,19 +266,57 @@ static bool load(tr_yaml_file *file, const uint8_t *data, size_t size) {
     return file->is_loaded;
 }
 
+/* How many bytes stand before the text: some editors begin UTF-8 with U+FEFF. libyaml skips it only
+   where it may choose the encoding. */
+static size_t byte_order_mark(const uint8_t *data, size_t size) {
+    return size >= 3 && memcmp(data, "\xef\xbb\xbf", 3) == 0 ? 3 : 0;
+}
+
+/* The kind of a file that is often named in the place of another; NULL: it may be YAML. */
+static const char *known_kind(const uint8_t *data, size_t size) {
+    static const struct {
+        size_t at, n;
+        const char *bytes, *kind;
+    } KINDS[] = {
+        {0, 3, "\xff\xd8\xff", "a JPEG"},
+        {0, 8, "\x89PNG\r\n\x1a\n", "a PNG"},
+        {0, 5, "%PDF-", "a PDF"},
+        {4, 8, "ftypheic", "an HEIC photo"},
+        {0, 4, "PK\x03\x04", "a ZIP archive or an office document"},
+    };
+    for (size_t i = 0; i < sizeof KINDS / sizeof *KINDS; i++) {
+        if (size >= KINDS[i].at + KINDS[i].n &&
+            memcmp(data + KINDS[i].at, KINDS[i].bytes, KINDS[i].n) == 0) {
+            return KINDS[i].kind;
+        }
+    }
+    return NULL;
+}
+
+static bool check_kind(tr_yaml_file *file, const uint8_t *data, size_t size) {
+    const char *kind = known_kind(data, size);
+    return !kind || tr_fail_at(&file->err, TR_BAD_INPUT, file->path, 0, NULL,
+                               "is %s, but a YAML file is needed here; on the command line it "
+                               "comes first, then the photos",
+                               kind);
+}
+
 tr_yaml tr_yaml_open(const char *path) {
     tr_yaml_file *file = calloc(1, sizeof *file);
     if (!file) return NOTHING;
     uint8_t *data = NULL;
     size_t size = 0;
+    size_t at = 0;
     bool is_open = false;
     file->path = tr_path_beside("", path);
     if (!file->path) {
         tr_fail_memory(&file->err);
         goto out;
     }
-    is_open = tr_file_read(path, MAX_BYTES, &data, &size, &file->err) && scan(file, data, size) &&
-              load(file, data, size);
+    if (!tr_file_read(path, MAX_BYTES, &data, &size, &file->err)) goto out;
+    at = byte_order_mark(data, size);
+    is_open = check_kind(file, data, size) && scan(file, data + at, size - at) &&
+              load(file, data + at, size - at);
 out:
     free(data);
     return (tr_yaml){file, is_open ? 1 : 0};
@@ -375,10 +413,36 @@ static bool is_key_of(const char *keys, const yaml_node_t *node) {
     return false;
 }
 
-static void fail_unknown_key(tr_yaml key, const char *keys) {
+/* What a decimal comma leaves behind in { yaw_deg: 0,5 }: after a whole number, digits as a key
+   without a value. */
+static bool is_after_comma(const yaml_node_t *mapping, const yaml_node_pair_t *pair,
+                           const yaml_document_t *document) {
+    const yaml_node_t *nodes = document->nodes.start;
+    if (mapping->data.mapping.style != YAML_FLOW_MAPPING_STYLE ||
+        pair == mapping->data.mapping.pairs.start) {
+        return false;
+    }
+    const yaml_node_t *before = &nodes[pair[-1].value - 1];
+    const yaml_node_t *key = &nodes[pair->key - 1];
+    size_t n_digits = strspn(scalar_text(key), "0123456789");
+    long whole;
+    return n_digits > 0 && n_digits == key->data.scalar.length && !is_quoted(key) &&
+           is_null(&nodes[pair->value - 1]) && before->type == YAML_SCALAR_NODE &&
+           !is_quoted(before) && tr_integer_parse(scalar_text(before), &whole);
+}
+
+static void fail_unknown_key(tr_yaml y, const yaml_node_pair_t *pair, const char *keys) {
     char guess[KEY_SIZE];
     char known[256];
-    if (guess_key(scalar_text(node_of(key)), keys, guess)) {
+    tr_yaml key = {y.file, pair->key};
+    if (is_after_comma(node_of(y), pair, &y.file->document)) {
+        const char *whole = scalar_text(node_of((tr_yaml){y.file, pair[-1].value}));
+        const char *digits = scalar_text(node_of(key));
+        tr_yaml_fail(key,
+                     "is not a known key; if %.24s,%.24s is one number, write it with a point: "
+                     "%.24s.%.24s",
+                     whole, digits, whole, digits);
+    } else if (guess_key(scalar_text(node_of(key)), keys, guess)) {
         tr_yaml_fail(key, "is not a known key; did you mean '%s'?", guess);
     } else {
         print_keys(keys, known, sizeof known);
@@ -394,7 +458,7 @@ static void check_key(tr_yaml y, const yaml_node_pair_t *pair, const char *keys)
         return;
     }
     if (!is_key_of(keys, node)) {
-        fail_unknown_key(key, keys);
+        fail_unknown_key(y, pair, keys);
         return;
     }
     tr_yaml first = tr_yaml_at(y, scalar_text(node));

@@ -13,9 +13,10 @@
    zero, counts are 0, so that loops end; tr_yaml_close tells. A getter is as quiet about an
    optional key that is not there.
 
-   A file is at most 4 MB of UTF-8, one document, nested at most 16 deep. Anchors, aliases and tags
-   (& * !) are refused: a short file could blow up through them, and what is written out can be
-   checked by eye. Numbers are read as in base/number.h; one in quotes is text, not a number. */
+   A file is at most 4 MB of UTF-8, with or without a byte order mark, one document, nested at most
+   16 deep. Anchors, aliases and tags (& * !) are refused: a short file could blow up through them,
+   and what is written out can be checked by eye. Numbers are read as in base/number.h; one in
+   quotes is text, not a number. */
 #ifndef TR_BASE_YAML_H
 #define TR_BASE_YAML_H
 

@@ -416,13 +416,23 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
             }
         }
     }
-    if (!(job->lens.has_covariance && job->lens.covariance[TR_FX * (TR_LENS_N + 1)] > 0)) {
-        return tr_warn(&out->warnings, err, false, "lens_without_covariance",
-                       "The lens profile '%s' has no covariance: it was taken as exact, and the "
-                       "uncertainties tell nothing of its errors. Calibrate with 'trammel lens'.",
-                       job->lens.id);
-    }
     return true;
+}
+
+/* What the job says is exact, and in truth is not. */
+static bool warn_exact(const tr_job *job, tr_warnings *warnings, tr_error *err) {
+    if (!(job->lens.has_covariance && job->lens.covariance[TR_FX * (TR_LENS_N + 1)] > 0) &&
+        !tr_warn(warnings, err, false, "lens_without_covariance",
+                 "The lens profile '%s' has no covariance: it was taken as exact, and the "
+                 "uncertainties tell nothing of its errors. Calibrate with 'trammel lens'.",
+                 job->lens.id)) {
+        return false;
+    }
+    return job->reference_sd_mm > 0 ||
+           tr_warn(warnings, err, false, "plates_taken_as_exact",
+                   "reference_sd_mm is 0: the plates were taken to sit exactly on their plumb "
+                   "marks, and the uncertainties tell nothing of how well they do. State what one "
+                   "standard deviation is; usual is 1 mm.");
 }
 
 /* Counts and residuals of every photo and sheet. */
@@ -601,7 +611,7 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     if (frame_of(&e, NULL, &vehicle) && !measure(&e, &vehicle, err)) goto out;
     if (!judge_flatness(job, &adj, out, err) || !warn_vehicle_id(job, &out->warnings, err) ||
         !warn_not_seen(job, &adj, out, err) || !warn_seen_once(job, &adj, out, err) ||
-        !finish_targets(job, out, err))
+        !warn_exact(job, &out->warnings, err) || !finish_targets(job, out, err))
         goto out;
     ok = true;
 out:

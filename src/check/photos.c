@@ -2,7 +2,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
+#include "base/file.h"
 #include "base/wrap.h"
 #include "check/check.h"
 #include "check/order.h"
@@ -37,13 +39,29 @@ typedef struct {
     int n_read;
 } pool;
 
+/* Whether a photo that is not there is where it would be sought, were it named in the job. */
+static bool is_beside_job(const tr_job *job, const char *file, bool *is_beside, tr_error *err) {
+    *is_beside = false;
+    if (!job->path || access(file, F_OK) == 0) return true;
+    char *path = tr_path_beside(job->path, file);
+    if (!path) return tr_fail_memory(err);
+    *is_beside = access(path, F_OK) == 0;
+    free(path);
+    return true;
+}
+
 /* Notes why a photo cannot be used; failures of memory are passed on. */
-static bool refuse(tr_check_photo *photo, const tr_error *why, tr_error *err) {
+static bool refuse(const tr_job *job, tr_check_photo *photo, const tr_error *why, tr_error *err) {
+    bool is_beside = false;
     if (why->code == TR_NO_MEMORY) {
         *err = *why;
         return false;
     }
-    tr_text_fit(why->text, sizeof photo->why_not, photo->why_not, sizeof photo->why_not);
+    if (why->code == TR_NO_FILE && !is_beside_job(job, photo->file, &is_beside, err)) return false;
+    tr_text_fit(is_beside ? "does not exist in the current folder, from which photos on the "
+                            "command line are sought; it lies beside the job file"
+                          : why->text,
+                sizeof photo->why_not, photo->why_not, sizeof photo->why_not);
     return true;
 }
 
@@ -132,7 +150,7 @@ static bool look_first(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     hold(p, &read.image);
     memcpy(photo->sha256, read.sha256, sizeof photo->sha256);
     photo->exif = read.exif;
-    if (!is_read) return refuse(photo, &why, err);
+    if (!is_read) return refuse(job, photo, &why, err);
     photo->width_px = read.image.width;
     photo->height_px = read.image.height;
     if (is_of_other_lens(&job->lens, photo) || is_of_other_size(&job->lens, photo)) {
@@ -338,8 +356,8 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
     memset(out, 0, sizeof *out);
     out->job = job;
     if (n < 1) {
-        return tr_fail(err, TR_BAD_INPUT,
-                       "the job names no photos; list them under 'photos' or on the command line");
+        return tr_fail_at(err, TR_BAD_INPUT, job->path, 0, NULL,
+                          "names no photos; list them under 'photos' or on the command line");
     }
     if (n > TR_MAX_PHOTOS) {
         return tr_fail(err, TR_BAD_INPUT,

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
+#include <sys/stat.h>
 
 #include "base/number.h"
 #include "base/text.h"
@@ -32,7 +33,8 @@ static const char HELP[] =
     "                       x 6 inner corners)\n"
     "  --pitch MM           edge of a square, as measured on the print\n"
     "  --out LENS.yaml      the profile to write; its name without .yaml is the\n"
-    "                       lens's name\n"
+    "                       lens's name. No file that is not a lens profile is ever\n"
+    "                       replaced\n"
     "  --json               print the result as one JSON object, also when there is\n"
     "                       none\n"
     "  --threads N          work on N photos at a time (default: one a processor);\n"
@@ -167,6 +169,22 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     return true;
 }
 
+/* A file that is there already may only be an older profile (*is_older), or empty: so no job,
+   sheet or other input can be lost. */
+static bool may_be_written(const char *path, bool *is_older, tr_error *err) {
+    tr_lens old;
+    struct stat about;
+    *is_older = false;
+    if (stat(path, &about) != 0 || (S_ISREG(about.st_mode) && about.st_size == 0)) return true;
+    tr_error why = {0};
+    *is_older = tr_lens_profile_read(path, &old, &why);
+    if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
+    return *is_older ||
+           tr_fail(err, TR_BAD_INPUT,
+                   "'--out %.200s' is there already and is no lens profile; give another name",
+                   path);
+}
+
 /* ---- Text for people ---- */
 
 static void print_file_name(const char *name, int width) {
@@ -242,11 +260,12 @@ static void print_photos(const tr_lens_run *run) {
     }
 }
 
-static void print_text(const request *r, const tr_lens_run *run) {
+static void print_text(const request *r, const tr_lens_run *run, bool is_replaced) {
     const tr_calibration *c = &run->calibration;
     int n_used = 0;
     for (int i = 0; i < run->n_photos; i++) n_used += run->photos[i].is_used;
-    printf("Lens %s, written to %s\n", r->id, r->out);
+    printf("Lens %s, written to %s%s\n", r->id, r->out,
+           is_replaced ? "; the older profile there was replaced" : "");
     printf("%d x %d px; %d of %d photos used; ± is one standard deviation\n", c->lens.width_px,
            c->lens.height_px, n_used, run->n_photos);
     fputs("Camera (EXIF): ", stdout);
@@ -418,9 +437,13 @@ static int run_request(const request *r) {
     tr_lens_run run = {0};
     tr_error err = {0};
     bool is_shown = true;
-    bool ok = tr_lens_photos(&r->board, r->photos, r->n_photos, (int)r->n_threads,
-                             tr_options_show_progress, NULL, &run, &err) &&
-              tr_lens_solve(&run, &err);
+    bool is_older;
+    bool ok = may_be_written(r->out, &is_older, &err);
+    if (err.code == TR_BAD_INPUT) return tr_options_refuse("lens", &err, USAGE);
+    ok = ok &&
+         tr_lens_photos(&r->board, r->photos, r->n_photos, (int)r->n_threads,
+                        tr_options_show_progress, NULL, &run, &err) &&
+         tr_lens_solve(&run, &err);
     if (ok) {
         snprintf(run.calibration.lens.id, sizeof run.calibration.lens.id, "%s", r->id);
         ok = tr_lens_profile_write(r->out, &run.calibration.lens, &err);
@@ -429,7 +452,7 @@ static int run_request(const request *r) {
     if (r->is_json) {
         is_shown = print_json(r, &run, ok ? NULL : &err);
     } else if (ok) {
-        print_text(r, &run);
+        print_text(r, &run, is_older);
     }
     if (fflush(stdout) != 0 || ferror(stdout) || !is_shown) {
         fprintf(stderr, "trammel lens: the result could not be printed: %s\n", strerror(errno));

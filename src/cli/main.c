@@ -82,10 +82,19 @@ static int run_command(const command *c, int argc, char **argv) {
     return TR_EXIT_NO_MEASURE;
 }
 
+/* Words of the usage that are no command. */
+static bool is_explained_by_help(const char *name) {
+    static const char *const WORDS[] = {"help", "--help", "-h", "version", "--version"};
+    for (size_t i = 0; i < sizeof WORDS / sizeof *WORDS; i++) {
+        if (strcmp(name, WORDS[i]) == 0) return true;
+    }
+    return false;
+}
+
 static int help_on(const char *name) {
     char help[] = "--help";
     const command *c = find(name);
-    if (!c) return wrong_command(name);
+    if (!c) return is_explained_by_help(name) ? print_help() : wrong_command(name);
     char own_name[16];
     snprintf(own_name, sizeof own_name, "%s", c->name);
     char *argv[] = {own_name, help, NULL};

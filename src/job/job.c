@@ -154,6 +154,23 @@ static bool is_reference(const tr_job *job, int sheet) {
     return false;
 }
 
+/* Height, pitch and roll are judged of boards alone: of what lies on the floor the measurement
+   takes for granted, within bounds, that it does. */
+static void check_limits(const tr_job *job, int i, const tr_sheet *sheet, tr_error *cause) {
+    static const tr_axis OF_BOARDS[] = {TR_Z, TR_PITCH, TR_ROLL};
+    const tr_placement *placement = &job->layout.placements[i];
+    for (int k = 0; k < 3 && sheet->kind != TR_SHEET_BOARD; k++) {
+        tr_axis axis = OF_BOARDS[k];
+        char key[48];
+        if (!placement->axis[axis].is_judged) continue;
+        snprintf(key, sizeof key, "placements[%d].limits.%s", i, tr_axis_key(axis));
+        tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, placement->limit_line[axis], key,
+                   "is a limit for upright boards, but %s is of kind %s, which lies on the floor; "
+                   "leave it out",
+                   sheet->id, tr_sheet_kind_name(sheet->kind));
+    }
+}
+
 /* The layout's placements against the job's sheets. The fault is the layout file's line. */
 static void check_placements(tr_yaml y, const tr_job *job) {
     for (int i = 0; i < job->layout.n_placements && tr_yaml_has(y); i++) {
@@ -176,6 +193,8 @@ static void check_placements(tr_yaml y, const tr_job *job) {
             tr_fail_at(&cause, TR_BAD_INPUT, path, placement->line, key,
                        "is %s of kind hub, which hangs on a wheel; place a mat, board or plate",
                        placement->sheet);
+        } else {
+            check_limits(job, i, &job->sheets[sheet], &cause);
         }
         if (cause.code != TR_OK) tr_yaml_fail_inside(y, &cause);
     }

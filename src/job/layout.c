@@ -54,6 +54,7 @@ static tr_placement read_placement(tr_yaml y) {
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         const char *key = AXIS_KEYS[axis];
         placement.axis[axis] = read_requirement(tr_yaml_at(y, key), tr_yaml_at(limits, key), axis);
+        placement.limit_line[axis] = tr_yaml_line(tr_yaml_at(limits, key));
     }
     return placement;
 }

@@ -27,6 +27,7 @@ typedef struct {
     tr_origin from;
     tr_requirement axis[TR_N_AXES]; /* x, y and yaw are always required */
     int line;                       /* in the layout file, for messages */
+    int limit_line[TR_N_AXES];      /* of each limit, 0 where there is none */
 } tr_placement;
 
 typedef struct {

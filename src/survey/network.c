@@ -620,9 +620,25 @@ static bool covariance(tr_survey_network *w, tr_error *err) {
     return ok;
 }
 
+/* All lengths whose ends are seen, or the first of them. */
+static void use_lengths(tr_survey_network *w, bool all) {
+    bool has_one = false;
+    for (int i = 0; i < w->net.n_lengths; i++) {
+        bool is_seen = w->survey->lengths[i].is_used;
+        w->net.lengths[i].is_used = is_seen && (all || !has_one);
+        has_one |= is_seen;
+    }
+}
+
+static bool solve_photos(tr_survey_network *w, tr_error *err) {
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
+    if (!prepare(w, err)) return false;
+    use_lengths(w, false);
+    return solve_once(w, &options, err);
+}
+
 bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
     tr_network *net = &w->net;
-    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     bool ok = false;
     double *chi2 = tr_array(net->n_observations, sizeof *chi2);
     double *scratch = tr_array(net->n_observations, sizeof *scratch);
@@ -630,7 +646,7 @@ bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
         tr_fail_memory(err);
         goto out;
     }
-    if (!prepare(w, err) || !solve_once(w, &options, err)) goto out;
+    if (!solve_photos(w, err)) goto out;
     for (int round = 0; round < MAX_ROUNDS; round++) {
         /* Marks that prepare dropped, being weak, may not come back; those left out may. */
         for (int i = 0; i < net->n_observations; i++) {
@@ -639,8 +655,10 @@ bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
                 w->is_placed[i] && w->is_seen[o->mark] && !net->rigs[o->photo].is_held;
         }
         if (tr_revise(net, w->is_placed, chi2, scratch) == 0) break;
-        if (!prepare(w, err) || !solve_once(w, &options, err)) goto out;
+        if (!solve_photos(w, err)) goto out;
     }
+    w->photos_variance = w->result.variance_factor;
+    use_lengths(w, true);
     ok = covariance(w, err);
 out:
     free(chi2);

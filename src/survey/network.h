@@ -23,6 +23,7 @@ typedef struct {
     double *covariance;    /* of survey_unknowns, unit variance; owned */
     int n_unknowns;
     tr_lsq_result result;
+    double photos_variance; /* variance factor where no length can contradict another */
 } tr_survey_network;
 
 /* Columns of the covariance: TR_OFFSET_N a mark, then 3 (place) a bar's tag. */
@@ -35,7 +36,9 @@ static inline int tr_survey_column(const tr_survey_network *w, int mark) {
 TR_MUST_USE bool tr_survey_network_make(tr_survey *survey, tr_survey_network *out, tr_error *err);
 /* Chooses the marks between which rules are taken to hold; true where one changed. */
 bool tr_survey_choose_rules(tr_survey_network *w);
-/* Solves, leaves out what contradicts, and fills in the covariance. */
+/* Solves, leaves out what contradicts, and fills in the covariance. What the photos say of each
+   other is settled with one length alone: two that contradict each other would bend the network,
+   and marks of the right one could be left out. */
 TR_MUST_USE bool tr_survey_network_solve(tr_survey_network *w, tr_error *err);
 void tr_survey_network_release(tr_survey_network *w);
 

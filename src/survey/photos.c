@@ -201,9 +201,8 @@ void tr_survey_release(tr_survey *v) {
 bool tr_survey_photos(tr_survey *v, char *const *files, int n, int n_threads, tr_progress progress,
                       void *context, tr_error *err) {
     if (n < 1) {
-        return tr_fail(err, TR_BAD_INPUT,
-                       "the survey names no photos; list them under 'photos' or on the command "
-                       "line");
+        return tr_fail_at(err, TR_BAD_INPUT, v->spec->path, 0, NULL,
+                          "names no photos; list them under 'photos' or on the command line");
     }
     tr_check_release(&v->check);
     return tr_check_photos(&v->bodies, files, n, n_threads, progress, context, &v->check, err);

@@ -20,6 +20,9 @@ static const double WEAK_SCALE_SD = 5e-4;
 /* A mark known worse than this is better not used. mm */
 static const double WEAK_U95_MM = 1.0;
 static const double NOT_FLAT_MM = 5.0;
+/* A tag whose edge differs more from what the survey file states is another print than meant:
+   printers are off by less. Part of the edge. */
+static const double OTHER_SIZE_PART = 0.05;
 
 static const char *sheet_id(const tr_survey *v, int sheet) {
     return v->spec->sheets[sheet].id;
@@ -590,7 +593,7 @@ static bool compare_lengths(tr_survey_network *w, double factor, tr_error *err) 
     for (int i = 0; i < v->n_lengths; i++) {
         tr_survey_length *l = &v->lengths[i];
         const tr_net_length *n = &w->net.lengths[i];
-        l->w = l->measured_mm = 0;
+        l->w = l->measured_mm = l->by_others_mm = 0;
         l->stated_mm = n->length_mm;
         l->sd_mm = n->sd_mm;
         if (!l->is_used) continue;
@@ -604,7 +607,10 @@ static bool compare_lengths(tr_survey_network *w, double factor, tr_error *err) 
         }
         /* What is left of the variance is what the other lengths say. */
         bool is_checked = n_used > 1 && variance > 1e-6 * n->sd_mm * n->sd_mm;
-        if (is_checked) l->w = (l->measured_mm - l->stated_mm) / sqrt(variance * factor);
+        if (!is_checked) continue;
+        double off_mm = l->measured_mm - l->stated_mm;
+        l->w = off_mm / sqrt(variance * factor);
+        l->by_others_mm = l->stated_mm + off_mm * n->sd_mm * n->sd_mm / variance;
     }
     free(g);
     return true;
@@ -621,15 +627,16 @@ static bool judge_lengths(const tr_survey *v, tr_error *err) {
     }
     if (worst < 0 || !(fabs(v->lengths[worst].w) > CRITICAL_W)) return true;
     const tr_survey_length *l = &v->lengths[worst];
-    double excess = l->stated_mm / l->measured_mm - 1;
     if (n_used > 2) {
         return tr_fail(
             err, TR_NO_MEASURE,
             "the known lengths contradict each other: %s is stated as %.2f mm, but is "
             "%.2f mm by the others (%+.2f %%, %.0f times what chance allows); measure it "
             "anew or leave it out",
-            l->title, l->stated_mm, l->measured_mm, -100 * excess, fabs(l->w) / TR_COVERAGE_FACTOR);
+            l->title, l->stated_mm, l->by_others_mm, 100 * (l->by_others_mm / l->stated_mm - 1),
+            fabs(l->w) / TR_COVERAGE_FACTOR);
     }
+    double excess = l->stated_mm / l->measured_mm - 1;
     const tr_survey_length *o = NULL;
     for (int i = 0; i < v->n_lengths; i++) {
         if (v->lengths[i].is_used && i != worst) o = &v->lengths[i];
@@ -682,6 +689,27 @@ static bool warn_uncertain(tr_survey *v, tr_error *err) {
                      "it, from all sides and closer%s.",
                      title, sheet_id(v, m->name.sheet), fmax(m->u95_mm[0], m->u95_mm[1]),
                      v->scale_sd > WEAK_SCALE_SD ? ", with a better known length" : "")) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* The stated size carries no scale, so that nothing is wrong but the statement; or the tag. */
+static bool warn_stuck(tr_survey *v, tr_error *err) {
+    for (int i = 0; i < v->n_marks; i++) {
+        const tr_survey_mark *m = &v->marks[i];
+        const tr_stuck_tag *stuck =
+            m->name.is_tag ? tr_survey_stuck(v->spec, m->name.sheet, m->name.index) : NULL;
+        if (!stuck || !m->is_measured) continue;
+        double edge_mm = (m->edges_mm[0] + m->edges_mm[1]) / 2;
+        double u95_mm = fmax(m->u95_edges_mm[0], m->u95_edges_mm[1]);
+        if (fabs(edge_mm - stuck->size_mm) <= OTHER_SIZE_PART * stuck->size_mm + u95_mm) continue;
+        if (!tr_warn(
+                &v->check.warnings, err, false, "stuck_tag_size",
+                "Tag %d of %s is stated as %.4g mm, but measures %.2f mm: is it the print that "
+                "was meant? The new file has the measured size.",
+                stuck->id, sheet_id(v, m->name.sheet), stuck->size_mm, edge_mm)) {
             return false;
         }
     }
@@ -857,15 +885,15 @@ bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err) {
     v->variance_factor = w.result.variance_factor;
     v->degrees_of_freedom = w.result.degrees_of_freedom;
     if (!refuse_weak(&w, err)) goto out;
-    if (v->variance_factor > TR_BLOCK_VARIANCE) {
+    if (w.photos_variance > TR_BLOCK_VARIANCE) {
         tr_fail(err, TR_NO_MEASURE,
                 "the photos contradict each other (the marks scatter %.1f times more, in variance, "
                 "than they can): something moved between the photos, the sheet was bent, or the "
                 "lens profile is another camera's; see to that and take the photos anew",
-                v->variance_factor);
+                w.photos_variance);
         goto out;
     }
-    if (!compare_lengths(&w, factor, err) || !judge_lengths(v, err)) goto out;
+    if (!compare_lengths(&w, fmax(1, w.photos_variance), err) || !judge_lengths(v, err)) goto out;
     for (int i = 0; i < v->n_marks; i++) v->marks[i].is_measured = false;
     for (int s = 0; s < v->spec->n_sheets; s++) {
         if (!measure_sheet(&w, align, s, factor, err) || !measure_flatness(&w, s, factor, err)) {
@@ -876,7 +904,7 @@ bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err) {
         v->sheets[s].measured.survey.scale_sd = isfinite(v->scale_sd) ? v->scale_sd : 0;
     }
     if (!warn_fit(v, err) || !warn_marks(v, err) || !warn_uncertain(v, err) ||
-        !warn_sheets(v, err) || !warn_lengths(v, err)) {
+        !warn_stuck(v, err) || !warn_sheets(v, err) || !warn_lengths(v, err)) {
         goto out;
     }
     ok = v->is_solved = true;

@@ -60,6 +60,7 @@ typedef struct {
     /* (measured - stated) over its standard deviation; 0 where there is no other length to compare
        with. Baarda, A testing procedure for use in geodetic networks, 1968 (w-test). */
     double w;
+    double by_others_mm; /* what the other lengths make of it; 0 where there is none */
 } tr_survey_length;
 
 enum { TR_SURVEY_MAX_LENGTHS = TR_SHEET_MAX_LENGTHS + 32 };
