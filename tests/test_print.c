@@ -797,8 +797,9 @@ static void designs_of_many_sizes_are_sound(void **state) {
         assert_memory_equal(back.corners_mm, sheet.corners_mm,
                             (size_t)sheet.n_corners * sizeof(tr_vec2));
         tr_artwork a = lay_out(&sheet);
-        const tr_placed placed[] = {a.centre, a.rule_across, a.rule_up, a.id, a.arrow, a.note};
-        for (int k = 0; k < 6; k++) check_apart(a.marks, a.n_marks, placed[k]);
+        const tr_placed placed[] = {a.centre, a.plumb, a.rule_across, a.rule_up,
+                                    a.id,     a.arrow, a.note};
+        for (int k = 0; k < 7; k++) check_apart(a.marks, a.n_marks, placed[k]);
         tr_artwork_release(&a);
         tr_sheet_release(&sheet);
         tr_sheet_release(&back);
@@ -953,6 +954,7 @@ static void what_does_not_fit_is_told(void **state) {
     check_has(o.out, "there is no room for the 100 mm rule across");
     check_has(o.out, "there is no room for the upright 100 mm rule");
     check_has(o.out, "there is no room for the up arrow");
+    check_has(o.out, "there is no room for a plumb mark near the middle of an edge");
 }
 
 static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
@@ -1055,7 +1057,118 @@ static void help_fits_a_terminal(void **state) {
     check_has(run("print -h").out, "--overlap MM");
 }
 
+/* ---- plumb marks ---- */
+
+static tr_sheet text_plate(double width_mm, double height_mm, tr_vec2 tag_mm, double tag_size_mm) {
+    char text[512];
+    tr_sheet sheet;
+    tr_error err = {0};
+    snprintf(text, sizeof text,
+             "sheet: P\ntitle: Plate\nkind: plate\nsize_mm: [%g, %g]\ntag_family: tag36h11\n"
+             "tags: [{ id: 1, centre_mm: [%g, %g], size_mm: %g }]\n",
+             width_mm, height_mm, tag_mm.x, tag_mm.y, tag_size_mm);
+    write_text("plate.yaml", text);
+    must(tr_sheet_read("plate.yaml", &sheet, &err), &err);
+    return sheet;
+}
+
+/* 10 mm inside the right long edge, or another one where marks are in the way. */
+static void a_plate_has_a_plumb_mark_near_an_edge(void **state) {
+    (void)state;
+    static const struct {
+        double width_mm, height_mm;
+        tr_vec2 tag_mm;
+        double tag_size_mm;
+        int edge;
+        tr_vec2 plumb_mm;
+        const char *text;
+    } PLATES[] = {
+        {210, 297, {0, 60}, 100, TR_RIGHT, {95, 0}, "at_mm: [95, 0]"},
+        {210, 297, {30, 0}, 100, TR_LEFT, {-95, 0}, "at_mm: [-95, 0]"},
+        {200, 200, {20, 80}, 30, TR_RIGHT, {90, 0}, "at_mm: [90, 0]"},
+        {300, 140, {-80, 0}, 80, TR_TOP, {0, 60}, "at_mm: [0, 60]"},
+        {300, 141.3, {0, 15}, 80, TR_BOTTOM, {0, -60.5}, "at_mm: [0, -60.5]"},
+        {210, 297, {60, 40}, 60, TR_RIGHT, {95, -25}, "at_mm: [95, -25]"},
+    };
+    for (size_t i = 0; i < sizeof PLATES / sizeof *PLATES; i++) {
+        tr_sheet s = text_plate(PLATES[i].width_mm, PLATES[i].height_mm, PLATES[i].tag_mm,
+                                PLATES[i].tag_size_mm);
+        tr_artwork a = lay_out(&s);
+        assert_true(a.plumb.is_there);
+        assert_int_equal(a.plumb_edge, PLATES[i].edge);
+        CHECK_NEAR(a.plumb_mm.x, PLATES[i].plumb_mm.x, 1e-9);
+        CHECK_NEAR(a.plumb_mm.y, PLATES[i].plumb_mm.y, 1e-9);
+        assert_string_equal(a.plumb_text, PLATES[i].text);
+        /* The cross is where the text says, in a circle that is white between them. */
+        static const int DPI = 300;
+        tr_pages pages = plan(&a, NULL);
+        print_pdf(&a, &pages, "plumb.pdf");
+        tr_image image = rasterise("plumb.pdf", 1, DPI);
+        for (int k = 0; k < 4; k++) {
+            tr_vec2 arm = tr_v2(k % 2 ? 0 : k - 1, k % 2 ? k - 2 : 0);
+            tr_vec2 on = pixel(
+                on_page(pages.pages[0].origin_mm, tr_v2_add(a.plumb_mm, tr_v2_scale(2.8, arm))),
+                DPI);
+            tr_vec2 off =
+                pixel(on_page(pages.pages[0].origin_mm,
+                              tr_v2_add(a.plumb_mm, tr_v2(k % 2 ? 1 : -1, k / 2 ? 1 : -1))),
+                      DPI);
+            assert_true(tr_image_row(&image, (int)lround(on.y))[lround(on.x)] < 128);
+            assert_true(tr_image_row(&image, (int)lround(off.y))[lround(off.x)] > 250);
+        }
+        tr_image_release(&image);
+        tr_pages_release(&pages);
+        tr_artwork_release(&a);
+        tr_sheet_release(&s);
+    }
+    tr_sheet hub = make(design_of(TR_DESIGN_HUB, "H", 0, 0));
+    tr_artwork a = lay_out(&hub);
+    assert_false(a.plumb.is_there);
+    tr_artwork_release(&a);
+    tr_sheet_release(&hub);
+}
+
+static void what_a_job_needs_of_a_plumb_mark_is_told(void **state) {
+    (void)state;
+    char text[8192];
+    outcome o = run("design plate --name P --out p.yaml");
+    check_has(o.out, "Plumb mark: at_mm: [95, 0]. Its edge goes against the tyre");
+    o = run("print p.yaml --out p.pdf");
+    check_has(o.out, "Plumb mark: at_mm: [95, 0]. Its edge goes against the tyre");
+    assert_int_equal(shell("pdftotext p.pdf p.txt"), 0);
+    read_text("p.txt", text, sizeof text);
+    check_has(text, "at_mm: [95, 0]");
+    check_has(text, "this edge to the tyre");
+    o = run("design plate --name Q --size 100x60 --out q.yaml");
+    assert_int_equal(o.status, PASS);
+    check_has(o.out, "there is no room for a plumb mark");
+    check_has(run("help check").out, "at_mm: [95, 0]");
+}
+
 /* ---- starter kit ---- */
+
+/* What its job says of its plates is what is printed on them. */
+static void the_starter_kits_job_has_the_plates_plumb_marks(void **state) {
+    (void)state;
+    const char *source = getenv("TRAMMEL_SOURCE");
+    tr_job job;
+    tr_error err = {0};
+    assert_int_equal(shell("cp -r '%s/testimages/kit' . && mkdir -p kit/lens && "
+                           "cp '%s/testimages/lens/demo-phone.yaml' kit/lens/my-phone.yaml",
+                           source, source),
+                     0);
+    must(tr_job_read("kit/job.yaml", &job, &err), &err);
+    assert_int_equal(job.n_references, 4);
+    for (int i = 0; i < job.n_references; i++) {
+        const tr_reference *r = &job.references[i];
+        tr_artwork a = lay_out(&job.sheets[r->sheet]);
+        assert_true(a.plumb.is_there);
+        CHECK_NEAR(r->at_mm.x, a.plumb_mm.x, 0);
+        CHECK_NEAR(r->at_mm.y, a.plumb_mm.y, 0);
+        tr_artwork_release(&a);
+    }
+    tr_job_release(&job);
+}
 
 static void the_starter_kit_is_whole(void **state) {
     (void)state;
@@ -1119,7 +1232,10 @@ int main(void) {
         TEST(what_does_not_fit_is_told),
         TEST(bad_input_is_refused_in_words_and_nothing_is_written),
         TEST(help_fits_a_terminal),
+        TEST(a_plate_has_a_plumb_mark_near_an_edge),
+        TEST(what_a_job_needs_of_a_plumb_mark_is_told),
         TEST(the_starter_kit_is_whole),
+        TEST(the_starter_kits_job_has_the_plates_plumb_marks),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

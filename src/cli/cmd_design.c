@@ -11,6 +11,7 @@
 #include "base/text.h"
 #include "base/wrap.h"
 #include "cli/options.h"
+#include "print/artwork.h"
 #include "print/design.h"
 
 static const double MAX_FACE_MM = 100000;
@@ -26,8 +27,10 @@ static const char HELP[] =
     "Lays out a sheet from a few numbers and writes its sheet file, with tag ids that\n"
     "no other sheet of the shop has. Then print it: trammel print SHEET.yaml.\n"
     "\n"
-    "  plate             lies at a wheel: two tags, and between them the centre mark,\n"
-    "                    over which a plumb bob can hang\n"
+    "  plate             lies at a wheel: two tags, the centre mark between them, and\n"
+    "                    near an edge a plumb mark. That edge goes against the tyre,\n"
+    "                    the bob's tip over the plumb mark; the plate's reference in\n"
+    "                    the job needs what is printed beside it: at_mm: [95, 0]\n"
     "  hub               hangs on a wheel: four tags round an open middle\n"
     "  mat               lies on the floor: tags and checker corners along its edges,\n"
     "                    its middle open\n"
@@ -215,7 +218,18 @@ static void print_shown(const char *text) {
     fputs(shown, stdout);
 }
 
-static void print_sheet(const request *r, const tr_sheet *s, const tr_shop *shop) {
+/* Where the bob hangs over a plate, or that it can do so at its centre alone. */
+static void print_plumb(const tr_artwork *a) {
+    char plumb[512];
+    if (a->sheet->kind != TR_SHEET_PLATE) return;
+    tr_text_wrap(stdout, 0, 0,
+                 tr_artwork_tell_plumb(a, plumb)
+                     ? plumb
+                     : "Note: there is no room for a plumb mark near the middle of an edge");
+}
+
+static void print_sheet(const request *r, const tr_artwork *a, const tr_shop *shop) {
+    const tr_sheet *s = a->sheet;
     const tr_design *d = &r->design;
     print_shown(s->id);
     fputs(", written to ", stdout);
@@ -235,6 +249,7 @@ static void print_sheet(const request *r, const tr_sheet *s, const tr_shop *shop
                      "Note: this board looks the same after half a turn; with an even number of "
                      "squares one way and an odd one the other its ends can be told apart.");
     }
+    print_plumb(a);
     fputs("Print it: trammel print ", stdout);
     print_shown(r->out);
     puts(" --out FILE.pdf");
@@ -243,6 +258,7 @@ static void print_sheet(const request *r, const tr_sheet *s, const tr_shop *shop
 static bool design_sheet(const request *r, tr_error *err) {
     tr_shop shop = {0};
     tr_sheet sheet = {0};
+    tr_artwork artwork = {0};
     struct stat about;
     if (lstat(r->out, &about) == 0) {
         return tr_fail_at(err, TR_NO_FILE, r->out, 0, NULL,
@@ -252,8 +268,11 @@ static bool design_sheet(const request *r, tr_error *err) {
     char *folder = tr_path_beside(r->out, "");
     if (!folder) return tr_fail_memory(err);
     bool ok = tr_shop_read(r->sheets ? r->sheets : folder, &shop, err) &&
-              tr_design_make(&r->design, &shop, &sheet, err) && tr_sheet_write(r->out, &sheet, err);
-    if (ok) print_sheet(r, &sheet, &shop);
+              tr_design_make(&r->design, &shop, &sheet, err);
+    bool is_laid_out = ok && tr_artwork_make(&sheet, &artwork, err);
+    ok = is_laid_out && tr_sheet_write(r->out, &sheet, err);
+    if (ok) print_sheet(r, &artwork, &shop);
+    if (is_laid_out) tr_artwork_release(&artwork);
     tr_sheet_release(&sheet);
     tr_shop_release(&shop);
     free(folder);

@@ -18,7 +18,8 @@ static const char USAGE[] =
 static const char HELP[] =
     "\n"
     "Prints a sheet at exactly 1:1, as a vector PDF or SVG: its tags and checker\n"
-    "corners, the centre mark, an up arrow, its id, and a 100 mm rule both ways.\n"
+    "corners, the centre mark, an up arrow, its id, and a 100 mm rule both ways; on\n"
+    "a plate also a plumb mark near an edge, with its at_mm for the job.\n"
     "\n"
     "  SHEET.yaml       the sheet file\n"
     "  --out FILE.pdf   the file to write; in .svg it is an SVG, one page of the\n"
@@ -122,6 +123,8 @@ static void print_pages(const request *r, const tr_artwork *a, const tr_pages *p
                pages->columns, pages->overlap_mm);
     }
     fputs("\n", stdout);
+    char plumb[512];
+    if (tr_artwork_tell_plumb(a, plumb)) tr_text_wrap(stdout, 0, 0, plumb);
     for (int i = 0; i < a->left_out.n; i++) {
         fputs("Note: ", stdout);
         tr_text_wrap(stdout, 6, 6, a->left_out.items[i].text);
