@@ -807,6 +807,39 @@ static void designs_of_many_sizes_are_sound(void **state) {
     assert_true(n_made > 60);
 }
 
+/* Without --size a checkerboard gets a face that holds it and its tag. */
+static void a_checkerboard_of_any_pitch_has_a_size(void **state) {
+    (void)state;
+    static const int SQUARES[][2] = {{10, 7}, {5, 6}};
+    static const char *const FAMILIES[] = {"tag36h11", "tagStandard52h13"};
+    static const double TAGS_MM[] = {0, 40};
+    static const double PITCHES_MM[] = {5, 25, 25.5, 28, 40, 41.9, 60, 120};
+    for (int i = 0; i < 8; i++) {
+        tr_design d = design_of(TR_DESIGN_CHECKERBOARD, "Q", 0, 0);
+        d.squares_x = SQUARES[i % 2][0];
+        d.squares_y = SQUARES[i % 2][1];
+        d.family = FAMILIES[i / 2 % 2];
+        d.id_high = 20;
+        d.tag_mm = TAGS_MM[i / 4];
+        for (int k = 0; k < 8; k++) {
+            d.pitch_mm = PITCHES_MM[k];
+            tr_sheet sheet = make(d);
+            assert_int_equal(sheet.n_corners, (d.squares_x - 1) * (d.squares_y - 1));
+            assert_int_equal(sheet.n_tags, 1);
+            assert_true(sheet.tags[0].size_mm >= 5);
+            tr_sheet_release(&sheet);
+        }
+    }
+    outcome o = run("design checkerboard --name Q40 --squares 10x7 --pitch 40 --out q40.yaml");
+    assert_int_equal(o.status, PASS);
+    assert_int_equal(run("print q40.yaml --out q40.pdf").status, PASS);
+    /* Paper where it can be. */
+    tr_sheet sheet = make(design_of(TR_DESIGN_CHECKERBOARD, "B", 0, 0));
+    CHECK_NEAR(sheet.width_mm, 297, 0);
+    CHECK_NEAR(sheet.height_mm, 210, 0);
+    tr_sheet_release(&sheet);
+}
+
 static void numbers_and_names_are_read_back_exactly(void **state) {
     (void)state;
     tr_tag tags[] = {{.id = 3, .centre_mm = {0.1, -1 / 3.0}, .size_mm = 17.77, .turn_rad = 0.7},
@@ -1225,6 +1258,7 @@ int main(void) {
         TEST(a_printed_checkerboard_is_found_by_the_finder_of_boards),
         TEST(only_a_full_grid_is_a_board),
         TEST(designs_of_many_sizes_are_sound),
+        TEST(a_checkerboard_of_any_pitch_has_a_size),
         TEST(numbers_and_names_are_read_back_exactly),
         TEST(tag_ids_are_never_given_twice),
         TEST(the_same_sheet_gives_the_same_bytes_without_a_time),
