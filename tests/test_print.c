@@ -895,7 +895,7 @@ static void tag_ids_are_never_given_twice(void **state) {
     check_has(o.out, "OLD: 101");
     o = run("design plate --name P-2 --ids 100..105 --out shop/p-2.yaml");
     assert_int_equal(o.status, PASS);
-    check_has(o.out, "Tags, of tag36h11: 103, 104");
+    check_has(o.out, "Tags, of tag36h11: 103 to 104\n");
     check_has(o.out, "P-1: 100, 102");
     /* The range is used up: one is left, two are needed. */
     o = run("design plate --name P-3 --ids 100..105 --out shop/p-3.yaml");
@@ -912,7 +912,7 @@ static void tag_ids_are_never_given_twice(void **state) {
     /* Elsewhere than the shop's folder, but with its sheets in mind. */
     o = run("design plate --name P-3 --ids 100..199 --sheets shop --out p-3.yaml");
     assert_int_equal(o.status, PASS);
-    check_has(o.out, "Tags, of tag36h11: 105, 106");
+    check_has(o.out, "Tags, of tag36h11: 105 to 106\n");
     /* A sheet file that cannot be read may hold any id. */
     write_text("shop/broken.yaml", "sheet: B\ntags: [{ id: 107 }]\n");
     o = run("design plate --name P-4 --out shop/p-4.yaml");
@@ -922,6 +922,47 @@ static void tag_ids_are_never_given_twice(void **state) {
 }
 
 /* ---- the program ---- */
+
+static void check_lines_fit(const char *text) {
+    for (const char *line = text; *line; line += strcspn(line, "\n") + 1)
+        assert_true(strcspn(line, "\n") <= 80);
+}
+
+/* Many ids as ranges, in lines of a terminal; a command that a shell can be given as it stands. */
+static void what_was_designed_is_told_in_few_words(void **state) {
+    (void)state;
+    outcome o = run("design mat --name M --size 6000x6000 --tag 100 --out m.yaml");
+    assert_int_equal(o.status, PASS);
+    check_has(o.out, "Tags, of tag36h11: 0 to ");
+    check_lines_fit(o.out);
+    /* Every other id is taken. */
+    enum { N = 90 };
+    FILE *to = fopen("every.yaml", "w");
+    assert_non_null(to);
+    fputs("sheet: EVERY\ntitle: Every other\nkind: mat\nsize_mm: [9000, 200]\n"
+          "tag_family: tag36h11\ntags:\n",
+          to);
+    for (int i = 0; i < N; i++)
+        fprintf(to, "  - { id: %d, centre_mm: [%d, 0], size_mm: 60 }\n", 300 + 2 * i,
+                100 * i - 4450);
+    fclose(to);
+    o = run("design mat --name N --size 2000x2000 --tag 100 --ids 300..586 --out n.yaml");
+    assert_int_equal(o.status, PASS);
+    check_has(o.out, "Tags, of tag36h11: 301, 303, 305");
+    check_has(o.out, "EVERY: 300, 302, 304");
+    check_lines_fit(o.out);
+    o = run("design plate --name P --ids 490..586 --out 'it'\\''s Tür Ä 7.yaml'");
+    assert_int_equal(o.status, PASS);
+    check_has(o.out, "trammel print 'it'\\''s Tür Ä 7.yaml' --out FILE.pdf");
+    o = run("design plate --name Q --ids 490..586 --out plain_7.yaml");
+    check_has(o.out, "trammel print plain_7.yaml --out FILE.pdf");
+    o = run("design hub --name H --ids 490..586 --out h.yaml");
+    check_has(o.out, "no command measures a hub plate yet");
+    o = run("design plate --name "
+            "0123456789012345678901234567890123456789012345678901234567890123 --out x.yaml");
+    assert_int_equal(o.status, USAGE);
+    check_has(o.err, "'--name' is not one line of at most 63 letters");
+}
 
 static void the_same_sheet_gives_the_same_bytes_without_a_time(void **state) {
     (void)state;
@@ -1261,6 +1302,7 @@ int main(void) {
         TEST(a_checkerboard_of_any_pitch_has_a_size),
         TEST(numbers_and_names_are_read_back_exactly),
         TEST(tag_ids_are_never_given_twice),
+        TEST(what_was_designed_is_told_in_few_words),
         TEST(the_same_sheet_gives_the_same_bytes_without_a_time),
         TEST(words_of_any_script_are_printed),
         TEST(what_does_not_fit_is_told),

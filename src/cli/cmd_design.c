@@ -31,7 +31,8 @@ static const char HELP[] =
     "                    near an edge a plumb mark. That edge goes against the tyre,\n"
     "                    the bob's tip over the plumb mark; the plate's reference in\n"
     "                    the job needs what is printed beside it: at_mm: [95, 0]\n"
-    "  hub               hangs on a wheel: four tags round an open middle\n"
+    "  hub               hangs on a wheel: four tags round an open middle; no command\n"
+    "                    measures it yet\n"
     "  mat               lies on the floor: tags and checker corners along its edges,\n"
     "                    its middle open\n"
     "  checkerboard      for trammel lens\n"
@@ -97,15 +98,16 @@ static bool is_text(const char *text, size_t size) {
 }
 
 static bool set_names(request *r, const words *w, tr_error *err) {
+    static const char COUNTED[] = "; those with accents or of other scripts count for two or more";
     const tr_sheet *s = NULL;
     if (!w->name) return tr_fail(err, TR_BAD_INPUT, "'--name' is missing: the sheet's id");
     if (!is_text(w->name, sizeof s->id)) {
-        return tr_fail(err, TR_BAD_INPUT, "'--name' is not one line of 1 to %zu bytes of UTF-8",
-                       sizeof s->id - 1);
+        return tr_fail(err, TR_BAD_INPUT, "'--name' is not one line of at most %zu letters%s",
+                       sizeof s->id - 1, COUNTED);
     }
     if (w->title && !is_text(w->title, sizeof s->title)) {
-        return tr_fail(err, TR_BAD_INPUT, "'--title' is not one line of 1 to %zu bytes of UTF-8",
-                       sizeof s->title - 1);
+        return tr_fail(err, TR_BAD_INPUT, "'--title' is not one line of at most %zu letters%s",
+                       sizeof s->title - 1, COUNTED);
     }
     if (!w->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing: the sheet file to write");
     if (!tr_options_ends_in(w->out, ".yaml") && !tr_options_ends_in(w->out, ".yml")) {
@@ -237,9 +239,9 @@ static void print_sheet(const request *r, const tr_artwork *a, const tr_shop *sh
     print_shown(r->out);
     printf("\n%.6g x %.6g mm; %d %s of %.6g mm; %d checker corners\n", s->width_mm, s->height_mm,
            s->n_tags, s->n_tags == 1 ? "tag" : "tags", s->tags[0].size_mm, s->n_corners);
-    printf("Tags, of %s: ", s->tag_family);
-    for (int i = 0; i < s->n_tags; i++) printf("%s%d", i > 0 ? ", " : "", s->tags[i].id);
-    printf("\nTaken before by other sheets, of %d to %d:\n", d->id_low, d->id_high);
+    int column = printf("Tags, of %s: ", s->tag_family);
+    tr_shop_print_ids(s, d->id_low, d->id_high, column, 2, stdout);
+    printf("Taken before by other sheets, of %d to %d:\n", d->id_low, d->id_high);
     int n_taken = 0;
     for (int id = d->id_low; id <= d->id_high; id++)
         n_taken += tr_shop_owner(shop, d->family, id) != NULL;
@@ -250,9 +252,10 @@ static void print_sheet(const request *r, const tr_artwork *a, const tr_shop *sh
                      "Note: this board looks the same after half a turn; with an even number of "
                      "squares one way and an odd one the other its ends can be told apart.");
     }
+    if (d->kind == TR_DESIGN_HUB) puts("Note: no command measures a hub plate yet.");
     print_plumb(a);
     fputs("Print it: trammel print ", stdout);
-    print_shown(r->out);
+    tr_options_print_word(r->out);
     puts(" --out FILE.pdf");
 }
 
