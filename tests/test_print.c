@@ -1018,6 +1018,37 @@ static void words_of_any_script_are_printed(void **state) {
     }
 }
 
+/* Words between single blanks, so that line breaks do not matter. */
+static void flatten(char *text) {
+    char *to = text;
+    for (const char *from = text; *from; from++) {
+        bool is_blank = strchr(" \n\f", *from) != NULL;
+        if (is_blank && to > text && to[-1] == ' ') continue;
+        *to++ = *from;
+        if (is_blank) to[-1] = ' ';
+    }
+    *to = 0;
+}
+
+/* Pages, help and README. */
+static void how_to_cut_tiles_is_told_alike(void **state) {
+    (void)state;
+    static char pages[16384], readme[65536], path[TEMP_SIZE];
+    assert_int_equal(run("design mat --name M --size 700x500 --out m.yaml").status, PASS);
+    assert_int_equal(run("print m.yaml --page A4 --out m.pdf").status, PASS);
+    assert_int_equal(shell("pdftotext -l 1 m.pdf m.txt"), 0);
+    read_text("m.txt", pages, sizeof pages);
+    outcome o = run("help print");
+    read_text(temp_path(path, getenv("TRAMMEL_SOURCE"), "README.md"), readme, sizeof readme);
+    char *const texts[] = {pages, o.out, readme};
+    for (int i = 0; i < 3; i++) {
+        flatten(texts[i]);
+        check_has(texts[i],
+                  "joins another on the right or below, cut it at the crop marks there, ");
+        check_has(texts[i], "lay it over that neighbour so that the crosses meet");
+    }
+}
+
 static void what_does_not_fit_is_told(void **state) {
     (void)state;
     write_text("small.yaml",
@@ -1305,6 +1336,7 @@ int main(void) {
         TEST(what_was_designed_is_told_in_few_words),
         TEST(the_same_sheet_gives_the_same_bytes_without_a_time),
         TEST(words_of_any_script_are_printed),
+        TEST(how_to_cut_tiles_is_told_alike),
         TEST(what_does_not_fit_is_told),
         TEST(bad_input_is_refused_in_words_and_nothing_is_written),
         TEST(help_fits_a_terminal),
