@@ -1049,6 +1049,15 @@ static void how_to_cut_tiles_is_told_alike(void **state) {
     }
 }
 
+/* git is told what a reader makes by following it. */
+static void the_starter_kit_leaves_nothing_for_git(void **state) {
+    (void)state;
+    char path[TEMP_SIZE], text[256];
+    read_text(temp_path(path, getenv("TRAMMEL_SOURCE"), "testimages/kit/.gitignore"), text,
+              sizeof text);
+    assert_string_equal(text, "/board/\n/photos/\n/lens/\n/result.png\n");
+}
+
 static void what_does_not_fit_is_told(void **state) {
     (void)state;
     write_text("small.yaml",
@@ -1343,6 +1352,7 @@ int main(void) {
         TEST(a_plate_has_a_plumb_mark_near_an_edge),
         TEST(what_a_job_needs_of_a_plumb_mark_is_told),
         TEST(the_starter_kit_is_whole),
+        TEST(the_starter_kit_leaves_nothing_for_git),
         TEST(the_starter_kits_job_has_the_plates_plumb_marks),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
