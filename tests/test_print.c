@@ -565,6 +565,82 @@ static void cuts_go_round_tags(void **state) {
     tr_sheet_release(&mat);
 }
 
+/* What the page shows of a rule's line: all of it, where the whole rule remains when it is cut, or
+   nothing. Returns whether it is all. */
+static bool check_rule(const tr_image *image, const tr_page *page, tr_placed rule, bool is_up,
+                       int dpi) {
+    tr_area r = rule.area, cut = page->cut;
+    bool is_whole = rule.is_there && r.left >= cut.left - 1e-6 && r.right <= cut.right + 1e-6 &&
+                    r.bottom >= cut.bottom - 1e-6 && r.top <= cut.top + 1e-6;
+    tr_vec2 middle = tr_area_centre(r);
+    for (double along = -45; along <= 45 && rule.is_there; along += 10) {
+        tr_vec2 at = is_up ? tr_v2(r.right - 0.2, middle.y + along)
+                           : tr_v2(middle.x + along, r.bottom + 0.2);
+        tr_area part = page->part;
+        if (at.x < part.left + 1 || at.x > part.right - 1 || at.y < part.bottom + 1 ||
+            at.y > part.top - 1) {
+            continue;
+        }
+        tr_vec2 px = pixel(on_page(page->origin_mm, at), dpi);
+        assert_int_equal(tr_image_row(image, (int)lround(px.y))[lround(px.x)] < 160, is_whole);
+    }
+    return is_whole;
+}
+
+/* The sheet's own rules are not cut: each is whole on one page, or on none. That of the kit is. */
+static void a_rule_is_never_cut(void **state) {
+    (void)state;
+    static const int DPI = 200;
+    static const struct {
+        double width_mm, height_mm, tag_mm;
+    } MATS[] = {{760, 470, 80}, {300, 300, 0}, {1000, 700, 0}};
+    static const char *const PAPER[] = {"A4", "A3"};
+    for (int i = 0; i < 6; i++) {
+        tr_design d = design_of(TR_DESIGN_MAT, "M", MATS[i / 2].width_mm, MATS[i / 2].height_mm);
+        d.tag_mm = MATS[i / 2].tag_mm;
+        tr_sheet mat = make(d);
+        tr_artwork a = lay_out(&mat);
+        tr_pages p = plan(&a, PAPER[i % 2]);
+        int n_whole = 0;
+        print_pdf(&a, &p, "rules.pdf");
+        for (int k = 0; k < p.n; k++) {
+            tr_image page = rasterise("rules.pdf", k + 1, DPI);
+            n_whole += check_rule(&page, &p.pages[k], a.rule_across, false, DPI);
+            n_whole += check_rule(&page, &p.pages[k], a.rule_up, true, DPI);
+            tr_image_release(&page);
+        }
+        if (i < 2) assert_int_equal(n_whole, 2);
+        tr_pages_release(&p);
+        tr_artwork_release(&a);
+        tr_sheet_release(&mat);
+    }
+}
+
+/* Of a hub plate's note the letters stood on the end of a rule. */
+static void a_note_keeps_clear_of_the_rules(void **state) {
+    (void)state;
+    tr_sheet hub = make(design_of(TR_DESIGN_HUB, "H1", 0, 0));
+    tr_artwork a = lay_out(&hub);
+    assert_true(a.note.is_there && a.rule_up.is_there && a.rule_across.is_there);
+    tr_pages pages = plan(&a, NULL);
+    print_pdf(&a, &pages, "hub.pdf");
+    static const int DPI = 300;
+    tr_image image = rasterise("hub.pdf", 1, DPI);
+    /* 1 mm all round the note is white but for what stands beyond. */
+    tr_vec2 low =
+        pixel(on_page(pages.pages[0].origin_mm, tr_v2(a.note.area.left, a.note.area.top)), DPI);
+    tr_vec2 high =
+        pixel(on_page(pages.pages[0].origin_mm, tr_v2(a.note.area.right, a.note.area.bottom)), DPI);
+    for (int v = (int)ceil(low.y + 1); v < high.y - 1; v++) {
+        for (int u = (int)ceil(low.x + 1); u < low.x + 0.8 * DPI / 25.4; u++)
+            assert_true(tr_image_row(&image, v)[u] > 250);
+    }
+    tr_image_release(&image);
+    tr_pages_release(&pages);
+    tr_artwork_release(&a);
+    tr_sheet_release(&hub);
+}
+
 /* ---- page sizes ---- */
 
 /* pdfinfo's "Page size" of the first page, mm. */
@@ -1069,6 +1145,12 @@ static void what_does_not_fit_is_told(void **state) {
     check_has(o.out, "there is no room for the upright 100 mm rule");
     check_has(o.out, "there is no room for the up arrow");
     check_has(o.out, "there is no room for a plumb mark near the middle of an edge");
+    /* What is not there is not to be measured. */
+    check_has(o.out, "measure the black square of a tag before\nuse: 60 mm both ways");
+    assert_null(strstr(o.out, "the printed rules"));
+    /* On a page with a frame there are rules. */
+    o = run("print small.yaml --page A4 --out small.pdf");
+    check_has(o.out, "measure the printed rules before use: 100");
 }
 
 static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
@@ -1095,7 +1177,16 @@ static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
         {"print good.yaml --out folder.pdf", NO_MEASURE, "not a regular file"},
         {"print huge.yaml --out bad.pdf", NO_MEASURE, "a page can have 5080 mm at most"},
         {"print huge.yaml --out bad.svg", NO_MEASURE, "a page can have 5080 mm at most"},
+        {"print huge.yaml --out bad.pdf", NO_MEASURE, "print it in tiles (--page A3)"},
         {"print huge.yaml --page A4 --out bad.pdf", NO_MEASURE, "more than 500 pages of A4"},
+        {"print huge.yaml --page A4 --out bad.pdf", NO_MEASURE, "print it in tiles (--page A3)"},
+        {"print field.yaml --out bad.pdf", NO_MEASURE, "at most; make it in several sheets"},
+        {"print field.yaml --page A4 --out bad.pdf", NO_MEASURE,
+         "pages of A4; make it in several sheets"},
+        {"print field.yaml --page A3 --out bad.pdf", NO_MEASURE,
+         "pages of A3; make it in several sheets"},
+        {"print long.yaml --page A4 --overlap 50 --out bad.pdf", NO_MEASURE,
+         "on one page of its own size (--page own)"},
         {"print crowded.yaml --out bad.pdf", NO_MEASURE, "corners_mm[1] leaves its squares 2.0 mm"},
         {"print rim.yaml --out bad.pdf", NO_MEASURE, "comes into the white rim of tag 1"},
         {"design", USAGE, "which design?"},
@@ -1134,6 +1225,12 @@ static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
                "tag_family: tag36h11\ntags: [{ id: 1, centre_mm: [0, 0], size_mm: 100 }]\n");
     write_text("huge.yaml",
                "sheet: HUGE\ntitle: Huge\nkind: mat\nsize_mm: [6000, 5000]\n"
+               "tag_family: tag36h11\ntags: [{ id: 2, centre_mm: [0, 0], size_mm: 100 }]\n");
+    write_text("field.yaml",
+               "sheet: FIELD\ntitle: Field\nkind: mat\nsize_mm: [20000, 20000]\n"
+               "tag_family: tag36h11\ntags: [{ id: 2, centre_mm: [0, 0], size_mm: 100 }]\n");
+    write_text("long.yaml",
+               "sheet: LONG\ntitle: Long\nkind: mat\nsize_mm: [5000, 5000]\n"
                "tag_family: tag36h11\ntags: [{ id: 2, centre_mm: [0, 0], size_mm: 100 }]\n");
     write_text("crowded.yaml",
                "sheet: C\ntitle: Crowded\nkind: plate\nsize_mm: [300, 200]\ntag_family: tag36h11\n"
@@ -1334,6 +1431,8 @@ int main(void) {
         TEST(neighbouring_tiles_share_their_crosses),
         TEST(pages_cover_the_face),
         TEST(cuts_go_round_tags),
+        TEST(a_rule_is_never_cut),
+        TEST(a_note_keeps_clear_of_the_rules),
         TEST(pages_have_the_sizes_of_iso_216),
         TEST(an_svg_has_its_size_in_mm_and_every_mark_in_its_place),
         TEST(a_printed_checkerboard_is_found_by_the_finder_of_boards),

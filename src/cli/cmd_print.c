@@ -111,6 +111,17 @@ static void print_shown(const char *text) {
     fputs(shown, stdout);
 }
 
+/* The rules, or where there are not both of them the first tag, as the printed note has it. */
+static void print_what_to_measure(const tr_artwork *a, const tr_pages *pages) {
+    char text[256], edge[TR_NUMBER_SIZE];
+    bool has_rules = pages->has_frame || (a->rule_across.is_there && a->rule_up.is_there);
+    tr_number_print_short(has_rules ? TR_RULE_MM : a->sheet->tags[0].size_mm, edge);
+    snprintf(text, sizeof text,
+             "Print at 100 %%, not 'fit to page', and measure %s before use: %s mm both ways.",
+             has_rules ? "the printed rules" : "the black square of a tag", edge);
+    tr_text_wrap(stdout, 0, 0, text);
+}
+
 static void print_pages(const request *r, const tr_artwork *a, const tr_pages *pages) {
     print_shown(a->sheet->id);
     fputs(", written to ", stdout);
@@ -130,9 +141,7 @@ static void print_pages(const request *r, const tr_artwork *a, const tr_pages *p
         fputs("Note: ", stdout);
         tr_text_wrap(stdout, 6, 6, a->left_out.items[i].text);
     }
-    tr_text_wrap(stdout, 0, 0,
-                 "Print at 100 %, not 'fit to page', and measure the printed rules before use: "
-                 "100 mm both ways.");
+    print_what_to_measure(a, pages);
 }
 
 static bool print_sheet(const request *r, tr_error *err) {

@@ -320,15 +320,19 @@ static void put_ticks(tr_artwork *a) {
     }
 }
 
+/* On a large sheet aside of its middle, where tiles are likely to be cut. */
 static bool put_rules(tr_artwork *a, tr_error *err) {
+    static const double LARGE_MM = 450, LEFT = 0.2, ABOVE = 0.25;
     const tr_sheet *s = a->sheet;
+    double left = s->width_mm > LARGE_MM ? LEFT * s->width_mm : 0;
+    double above = s->height_mm > LARGE_MM ? ABOVE * s->height_mm : 0;
     if (!try_put(a, &a->rule_across, TR_RULE_LENGTH_MM, TR_RULE_WIDTH_MM,
-                 tr_v2(0, -0.3 * s->height_mm)) &&
+                 tr_v2(-left, -0.3 * s->height_mm)) &&
         !leave_out(a, "the 100 mm rule across", err)) {
         return false;
     }
     return try_put(a, &a->rule_up, TR_RULE_WIDTH_MM, TR_RULE_LENGTH_MM,
-                   tr_v2(-0.35 * s->width_mm, 0)) ||
+                   tr_v2(-0.35 * s->width_mm, above)) ||
            leave_out(a, "the upright 100 mm rule", err);
 }
 
@@ -411,6 +415,8 @@ static void write_note(tr_artwork *a) {
                  : " Centre: where the lines between opposite edge marks cross.");
 }
 
+static const double NOTE_GAP_MM = 1; /* beside it, to what else is printed; lines bring their own */
+
 static bool put_note(tr_artwork *a, tr_error *err) {
     static const double SMALLEST_MM = 2;
     static const int COLUMNS[] = {84, 70, 56, 46, 36, 28, 22, 16, 100, 125, 150};
@@ -426,7 +432,8 @@ static bool put_note(tr_artwork *a, tr_error *err) {
             tr_lettering_measure(&a->lettering, (tr_letters){.size_mm = size, .width_mm = width},
                                  a->note_text, &used, &height);
             a->note_size_mm = size;
-            if (try_put(a, &a->note, width, height, tr_v2(0, -s->height_mm / 2))) return true;
+            if (try_put(a, &a->note, width + 2 * NOTE_GAP_MM, height, tr_v2(0, -s->height_mm / 2)))
+                return true;
         }
     }
     return leave_out(a, "the note on how to print and check it", err);
@@ -624,14 +631,21 @@ void tr_rule_draw(tr_lettering *lettering, cairo_t *cr, double x, double y, bool
     cairo_restore(cr);
 }
 
-static void draw_rules(tr_artwork *a, cairo_t *cr) {
+static bool is_whole_in(tr_placed what, tr_area shown) {
+    static const double TOUCH_MM = 1e-6;
+    tr_area w = what.area;
+    return what.is_there && w.left >= shown.left - TOUCH_MM && w.right <= shown.right + TOUCH_MM &&
+           w.bottom >= shown.bottom - TOUCH_MM && w.top <= shown.top + TOUCH_MM;
+}
+
+static void draw_rules(tr_artwork *a, tr_area shown, cairo_t *cr) {
     tr_vec2 across = tr_area_centre(a->rule_across.area);
     tr_vec2 up = tr_area_centre(a->rule_up.area);
-    if (a->rule_across.is_there) {
+    if (is_whole_in(a->rule_across, shown)) {
         tr_rule_draw(&a->lettering, cr, across.x - TR_RULE_MM / 2,
                      -(a->rule_across.area.bottom + HAIR_MM), false);
     }
-    if (a->rule_up.is_there) {
+    if (is_whole_in(a->rule_up, shown)) {
         tr_rule_draw(&a->lettering, cr, a->rule_up.area.right - HAIR_MM, -(up.y - TR_RULE_MM / 2),
                      true);
     }
@@ -682,12 +696,13 @@ static void draw_arrow(tr_artwork *a, cairo_t *cr) {
 
 static void draw_note(tr_artwork *a, cairo_t *cr) {
     tr_area box = a->note.area;
-    tr_letters how = {.size_mm = a->note_size_mm, .width_mm = box.right - box.left};
+    tr_letters how = {.size_mm = a->note_size_mm,
+                      .width_mm = box.right - box.left - 2 * NOTE_GAP_MM};
     if (!a->note.is_there) return;
-    tr_lettering_draw(&a->lettering, cr, box.left, -box.top, how, a->note_text);
+    tr_lettering_draw(&a->lettering, cr, box.left + NOTE_GAP_MM, -box.top, how, a->note_text);
 }
 
-bool tr_artwork_draw(tr_artwork *a, cairo_t *cr, tr_error *err) {
+bool tr_artwork_draw(tr_artwork *a, tr_area shown, cairo_t *cr, tr_error *err) {
     cairo_save(cr);
     cairo_new_path(cr);
     black(cr);
@@ -696,7 +711,7 @@ bool tr_artwork_draw(tr_artwork *a, cairo_t *cr, tr_error *err) {
     if (a->centre.is_there) draw_centre(a, cr);
     draw_plumb(a, cr);
     draw_ticks(a, cr);
-    draw_rules(a, cr);
+    draw_rules(a, shown, cr);
     draw_id(a, cr);
     draw_arrow(a, cr);
     draw_note(a, cr);

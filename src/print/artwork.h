@@ -61,9 +61,10 @@ typedef struct {
 TR_MUST_USE bool tr_artwork_make(const tr_sheet *sheet, tr_artwork *out, tr_error *err);
 void tr_artwork_release(tr_artwork *artwork);
 
-/* Draws everything. cr: user units are mm, y down, its origin is the sheet's. Black is printed,
+/* Draws everything, but of the rules only those that lie whole in `shown`: a part of one would be
+   taken for all of it. cr: user units are mm, y down, its origin is the sheet's. Black is printed,
    nothing is painted white. */
-TR_MUST_USE bool tr_artwork_draw(tr_artwork *artwork, cairo_t *cr, tr_error *err);
+TR_MUST_USE bool tr_artwork_draw(tr_artwork *artwork, tr_area shown, cairo_t *cr, tr_error *err);
 
 /* For people: the plumb mark of a plate, and what it is for. NULL: the sheet is no plate, or had no
    room for one. text: the caller's, filled. */

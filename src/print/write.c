@@ -162,7 +162,7 @@ static bool draw_page(const drawing *d, tr_error *err) {
     cairo_rectangle(d->cr, part.left, part.top, part.right - part.left, part.bottom - part.top);
     cairo_clip(d->cr);
     cairo_translate(d->cr, d->page->origin_mm.x, d->page->origin_mm.y);
-    bool ok = tr_artwork_draw(d->artwork, d->cr, err);
+    bool ok = tr_artwork_draw(d->artwork, d->page->cut, d->cr, err);
     cairo_restore(d->cr);
     if (ok && d->pages->has_frame) draw_frame(d);
     return ok;
