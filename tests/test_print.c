@@ -565,6 +565,82 @@ static void cuts_go_round_tags(void **state) {
     tr_sheet_release(&mat);
 }
 
+/* What the page shows of a rule's line: all of it, where the whole rule remains when it is cut, or
+   nothing. Returns whether it is all. */
+static bool check_rule(const tr_image *image, const tr_page *page, tr_placed rule, bool is_up,
+                       int dpi) {
+    tr_area r = rule.area, cut = page->cut;
+    bool is_whole = rule.is_there && r.left >= cut.left - 1e-6 && r.right <= cut.right + 1e-6 &&
+                    r.bottom >= cut.bottom - 1e-6 && r.top <= cut.top + 1e-6;
+    tr_vec2 middle = tr_area_centre(r);
+    for (double along = -45; along <= 45 && rule.is_there; along += 10) {
+        tr_vec2 at = is_up ? tr_v2(r.right - 0.2, middle.y + along)
+                           : tr_v2(middle.x + along, r.bottom + 0.2);
+        tr_area part = page->part;
+        if (at.x < part.left + 1 || at.x > part.right - 1 || at.y < part.bottom + 1 ||
+            at.y > part.top - 1) {
+            continue;
+        }
+        tr_vec2 px = pixel(on_page(page->origin_mm, at), dpi);
+        assert_int_equal(tr_image_row(image, (int)lround(px.y))[lround(px.x)] < 160, is_whole);
+    }
+    return is_whole;
+}
+
+/* The sheet's own rules are not cut: each is whole on one page, or on none. That of the kit is. */
+static void a_rule_is_never_cut(void **state) {
+    (void)state;
+    static const int DPI = 200;
+    static const struct {
+        double width_mm, height_mm, tag_mm;
+    } MATS[] = {{760, 470, 80}, {300, 300, 0}, {1000, 700, 0}};
+    static const char *const PAPER[] = {"A4", "A3"};
+    for (int i = 0; i < 6; i++) {
+        tr_design d = design_of(TR_DESIGN_MAT, "M", MATS[i / 2].width_mm, MATS[i / 2].height_mm);
+        d.tag_mm = MATS[i / 2].tag_mm;
+        tr_sheet mat = make(d);
+        tr_artwork a = lay_out(&mat);
+        tr_pages p = plan(&a, PAPER[i % 2]);
+        int n_whole = 0;
+        print_pdf(&a, &p, "rules.pdf");
+        for (int k = 0; k < p.n; k++) {
+            tr_image page = rasterise("rules.pdf", k + 1, DPI);
+            n_whole += check_rule(&page, &p.pages[k], a.rule_across, false, DPI);
+            n_whole += check_rule(&page, &p.pages[k], a.rule_up, true, DPI);
+            tr_image_release(&page);
+        }
+        if (i < 2) assert_int_equal(n_whole, 2);
+        tr_pages_release(&p);
+        tr_artwork_release(&a);
+        tr_sheet_release(&mat);
+    }
+}
+
+/* Of a hub plate's note the letters stood on the end of a rule. */
+static void a_note_keeps_clear_of_the_rules(void **state) {
+    (void)state;
+    tr_sheet hub = make(design_of(TR_DESIGN_HUB, "H1", 0, 0));
+    tr_artwork a = lay_out(&hub);
+    assert_true(a.note.is_there && a.rule_up.is_there && a.rule_across.is_there);
+    tr_pages pages = plan(&a, NULL);
+    print_pdf(&a, &pages, "hub.pdf");
+    static const int DPI = 300;
+    tr_image image = rasterise("hub.pdf", 1, DPI);
+    /* 1 mm all round the note is white but for what stands beyond. */
+    tr_vec2 low =
+        pixel(on_page(pages.pages[0].origin_mm, tr_v2(a.note.area.left, a.note.area.top)), DPI);
+    tr_vec2 high =
+        pixel(on_page(pages.pages[0].origin_mm, tr_v2(a.note.area.right, a.note.area.bottom)), DPI);
+    for (int v = (int)ceil(low.y + 1); v < high.y - 1; v++) {
+        for (int u = (int)ceil(low.x + 1); u < low.x + 0.8 * DPI / 25.4; u++)
+            assert_true(tr_image_row(&image, v)[u] > 250);
+    }
+    tr_image_release(&image);
+    tr_pages_release(&pages);
+    tr_artwork_release(&a);
+    tr_sheet_release(&hub);
+}
+
 /* ---- page sizes ---- */
 
 /* pdfinfo's "Page size" of the first page, mm. */
@@ -797,13 +873,47 @@ static void designs_of_many_sizes_are_sound(void **state) {
         assert_memory_equal(back.corners_mm, sheet.corners_mm,
                             (size_t)sheet.n_corners * sizeof(tr_vec2));
         tr_artwork a = lay_out(&sheet);
-        const tr_placed placed[] = {a.centre, a.rule_across, a.rule_up, a.id, a.arrow, a.note};
-        for (int k = 0; k < 6; k++) check_apart(a.marks, a.n_marks, placed[k]);
+        const tr_placed placed[] = {a.centre, a.plumb, a.rule_across, a.rule_up,
+                                    a.id,     a.arrow, a.note};
+        for (int k = 0; k < 7; k++) check_apart(a.marks, a.n_marks, placed[k]);
         tr_artwork_release(&a);
         tr_sheet_release(&sheet);
         tr_sheet_release(&back);
     }
     assert_true(n_made > 60);
+}
+
+/* Without --size a checkerboard gets a face that holds it and its tag. */
+static void a_checkerboard_of_any_pitch_has_a_size(void **state) {
+    (void)state;
+    static const int SQUARES[][2] = {{10, 7}, {5, 6}};
+    static const char *const FAMILIES[] = {"tag36h11", "tagStandard52h13"};
+    static const double TAGS_MM[] = {0, 40};
+    static const double PITCHES_MM[] = {5, 25, 25.5, 28, 40, 41.9, 60, 120};
+    for (int i = 0; i < 8; i++) {
+        tr_design d = design_of(TR_DESIGN_CHECKERBOARD, "Q", 0, 0);
+        d.squares_x = SQUARES[i % 2][0];
+        d.squares_y = SQUARES[i % 2][1];
+        d.family = FAMILIES[i / 2 % 2];
+        d.id_high = 20;
+        d.tag_mm = TAGS_MM[i / 4];
+        for (int k = 0; k < 8; k++) {
+            d.pitch_mm = PITCHES_MM[k];
+            tr_sheet sheet = make(d);
+            assert_int_equal(sheet.n_corners, (d.squares_x - 1) * (d.squares_y - 1));
+            assert_int_equal(sheet.n_tags, 1);
+            assert_true(sheet.tags[0].size_mm >= 5);
+            tr_sheet_release(&sheet);
+        }
+    }
+    outcome o = run("design checkerboard --name Q40 --squares 10x7 --pitch 40 --out q40.yaml");
+    assert_int_equal(o.status, PASS);
+    assert_int_equal(run("print q40.yaml --out q40.pdf").status, PASS);
+    /* Paper where it can be. */
+    tr_sheet sheet = make(design_of(TR_DESIGN_CHECKERBOARD, "B", 0, 0));
+    CHECK_NEAR(sheet.width_mm, 297, 0);
+    CHECK_NEAR(sheet.height_mm, 210, 0);
+    tr_sheet_release(&sheet);
 }
 
 static void numbers_and_names_are_read_back_exactly(void **state) {
@@ -861,7 +971,7 @@ static void tag_ids_are_never_given_twice(void **state) {
     check_has(o.out, "OLD: 101");
     o = run("design plate --name P-2 --ids 100..105 --out shop/p-2.yaml");
     assert_int_equal(o.status, PASS);
-    check_has(o.out, "Tags, of tag36h11: 103, 104");
+    check_has(o.out, "Tags, of tag36h11: 103 to 104\n");
     check_has(o.out, "P-1: 100, 102");
     /* The range is used up: one is left, two are needed. */
     o = run("design plate --name P-3 --ids 100..105 --out shop/p-3.yaml");
@@ -878,7 +988,7 @@ static void tag_ids_are_never_given_twice(void **state) {
     /* Elsewhere than the shop's folder, but with its sheets in mind. */
     o = run("design plate --name P-3 --ids 100..199 --sheets shop --out p-3.yaml");
     assert_int_equal(o.status, PASS);
-    check_has(o.out, "Tags, of tag36h11: 105, 106");
+    check_has(o.out, "Tags, of tag36h11: 105 to 106\n");
     /* A sheet file that cannot be read may hold any id. */
     write_text("shop/broken.yaml", "sheet: B\ntags: [{ id: 107 }]\n");
     o = run("design plate --name P-4 --out shop/p-4.yaml");
@@ -888,6 +998,47 @@ static void tag_ids_are_never_given_twice(void **state) {
 }
 
 /* ---- the program ---- */
+
+static void check_lines_fit(const char *text) {
+    for (const char *line = text; *line; line += strcspn(line, "\n") + 1)
+        assert_true(strcspn(line, "\n") <= 80);
+}
+
+/* Many ids as ranges, in lines of a terminal; a command that a shell can be given as it stands. */
+static void what_was_designed_is_told_in_few_words(void **state) {
+    (void)state;
+    outcome o = run("design mat --name M --size 6000x6000 --tag 100 --out m.yaml");
+    assert_int_equal(o.status, PASS);
+    check_has(o.out, "Tags, of tag36h11: 0 to ");
+    check_lines_fit(o.out);
+    /* Every other id is taken. */
+    enum { N = 90 };
+    FILE *to = fopen("every.yaml", "w");
+    assert_non_null(to);
+    fputs("sheet: EVERY\ntitle: Every other\nkind: mat\nsize_mm: [9000, 200]\n"
+          "tag_family: tag36h11\ntags:\n",
+          to);
+    for (int i = 0; i < N; i++)
+        fprintf(to, "  - { id: %d, centre_mm: [%d, 0], size_mm: 60 }\n", 300 + 2 * i,
+                100 * i - 4450);
+    fclose(to);
+    o = run("design mat --name N --size 2000x2000 --tag 100 --ids 300..586 --out n.yaml");
+    assert_int_equal(o.status, PASS);
+    check_has(o.out, "Tags, of tag36h11: 301, 303, 305");
+    check_has(o.out, "EVERY: 300, 302, 304");
+    check_lines_fit(o.out);
+    o = run("design plate --name P --ids 490..586 --out 'it'\\''s Tür Ä 7.yaml'");
+    assert_int_equal(o.status, PASS);
+    check_has(o.out, "trammel print 'it'\\''s Tür Ä 7.yaml' --out FILE.pdf");
+    o = run("design plate --name Q --ids 490..586 --out plain_7.yaml");
+    check_has(o.out, "trammel print plain_7.yaml --out FILE.pdf");
+    o = run("design hub --name H --ids 490..586 --out h.yaml");
+    check_has(o.out, "no command measures a hub plate yet");
+    o = run("design plate --name "
+            "0123456789012345678901234567890123456789012345678901234567890123 --out x.yaml");
+    assert_int_equal(o.status, USAGE);
+    check_has(o.err, "'--name' is not one line of at most 63 letters");
+}
 
 static void the_same_sheet_gives_the_same_bytes_without_a_time(void **state) {
     (void)state;
@@ -943,6 +1094,46 @@ static void words_of_any_script_are_printed(void **state) {
     }
 }
 
+/* Words between single blanks, so that line breaks do not matter. */
+static void flatten(char *text) {
+    char *to = text;
+    for (const char *from = text; *from; from++) {
+        bool is_blank = strchr(" \n\f", *from) != NULL;
+        if (is_blank && to > text && to[-1] == ' ') continue;
+        *to++ = *from;
+        if (is_blank) to[-1] = ' ';
+    }
+    *to = 0;
+}
+
+/* Pages, help and README. */
+static void how_to_cut_tiles_is_told_alike(void **state) {
+    (void)state;
+    static char pages[16384], readme[65536], path[TEMP_SIZE];
+    assert_int_equal(run("design mat --name M --size 700x500 --out m.yaml").status, PASS);
+    assert_int_equal(run("print m.yaml --page A4 --out m.pdf").status, PASS);
+    assert_int_equal(shell("pdftotext -l 1 m.pdf m.txt"), 0);
+    read_text("m.txt", pages, sizeof pages);
+    outcome o = run("help print");
+    read_text(temp_path(path, getenv("TRAMMEL_SOURCE"), "README.md"), readme, sizeof readme);
+    char *const texts[] = {pages, o.out, readme};
+    for (int i = 0; i < 3; i++) {
+        flatten(texts[i]);
+        check_has(texts[i],
+                  "joins another on the right or below, cut it at the crop marks there, ");
+        check_has(texts[i], "lay it over that neighbour so that the crosses meet");
+    }
+}
+
+/* git is told what a reader makes by following it. */
+static void the_starter_kit_leaves_nothing_for_git(void **state) {
+    (void)state;
+    char path[TEMP_SIZE], text[256];
+    read_text(temp_path(path, getenv("TRAMMEL_SOURCE"), "testimages/kit/.gitignore"), text,
+              sizeof text);
+    assert_string_equal(text, "/board/\n/photos/\n/lens/\n/result.png\n");
+}
+
 static void what_does_not_fit_is_told(void **state) {
     (void)state;
     write_text("small.yaml",
@@ -953,6 +1144,13 @@ static void what_does_not_fit_is_told(void **state) {
     check_has(o.out, "there is no room for the 100 mm rule across");
     check_has(o.out, "there is no room for the upright 100 mm rule");
     check_has(o.out, "there is no room for the up arrow");
+    check_has(o.out, "there is no room for a plumb mark near the middle of an edge");
+    /* What is not there is not to be measured. */
+    check_has(o.out, "measure the black square of a tag before\nuse: 60 mm both ways");
+    assert_null(strstr(o.out, "the printed rules"));
+    /* On a page with a frame there are rules. */
+    o = run("print small.yaml --page A4 --out small.pdf");
+    check_has(o.out, "measure the printed rules before use: 100");
 }
 
 static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
@@ -979,7 +1177,16 @@ static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
         {"print good.yaml --out folder.pdf", NO_MEASURE, "not a regular file"},
         {"print huge.yaml --out bad.pdf", NO_MEASURE, "a page can have 5080 mm at most"},
         {"print huge.yaml --out bad.svg", NO_MEASURE, "a page can have 5080 mm at most"},
+        {"print huge.yaml --out bad.pdf", NO_MEASURE, "print it in tiles (--page A3)"},
         {"print huge.yaml --page A4 --out bad.pdf", NO_MEASURE, "more than 500 pages of A4"},
+        {"print huge.yaml --page A4 --out bad.pdf", NO_MEASURE, "print it in tiles (--page A3)"},
+        {"print field.yaml --out bad.pdf", NO_MEASURE, "at most; make it in several sheets"},
+        {"print field.yaml --page A4 --out bad.pdf", NO_MEASURE,
+         "pages of A4; make it in several sheets"},
+        {"print field.yaml --page A3 --out bad.pdf", NO_MEASURE,
+         "pages of A3; make it in several sheets"},
+        {"print long.yaml --page A4 --overlap 50 --out bad.pdf", NO_MEASURE,
+         "on one page of its own size (--page own)"},
         {"print crowded.yaml --out bad.pdf", NO_MEASURE, "corners_mm[1] leaves its squares 2.0 mm"},
         {"print rim.yaml --out bad.pdf", NO_MEASURE, "comes into the white rim of tag 1"},
         {"design", USAGE, "which design?"},
@@ -1019,6 +1226,12 @@ static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
     write_text("huge.yaml",
                "sheet: HUGE\ntitle: Huge\nkind: mat\nsize_mm: [6000, 5000]\n"
                "tag_family: tag36h11\ntags: [{ id: 2, centre_mm: [0, 0], size_mm: 100 }]\n");
+    write_text("field.yaml",
+               "sheet: FIELD\ntitle: Field\nkind: mat\nsize_mm: [20000, 20000]\n"
+               "tag_family: tag36h11\ntags: [{ id: 2, centre_mm: [0, 0], size_mm: 100 }]\n");
+    write_text("long.yaml",
+               "sheet: LONG\ntitle: Long\nkind: mat\nsize_mm: [5000, 5000]\n"
+               "tag_family: tag36h11\ntags: [{ id: 2, centre_mm: [0, 0], size_mm: 100 }]\n");
     write_text("crowded.yaml",
                "sheet: C\ntitle: Crowded\nkind: plate\nsize_mm: [300, 200]\ntag_family: tag36h11\n"
                "tags: [{ id: 3, centre_mm: [0, 0], size_mm: 80 }]\n"
@@ -1055,7 +1268,118 @@ static void help_fits_a_terminal(void **state) {
     check_has(run("print -h").out, "--overlap MM");
 }
 
+/* ---- plumb marks ---- */
+
+static tr_sheet text_plate(double width_mm, double height_mm, tr_vec2 tag_mm, double tag_size_mm) {
+    char text[512];
+    tr_sheet sheet;
+    tr_error err = {0};
+    snprintf(text, sizeof text,
+             "sheet: P\ntitle: Plate\nkind: plate\nsize_mm: [%g, %g]\ntag_family: tag36h11\n"
+             "tags: [{ id: 1, centre_mm: [%g, %g], size_mm: %g }]\n",
+             width_mm, height_mm, tag_mm.x, tag_mm.y, tag_size_mm);
+    write_text("plate.yaml", text);
+    must(tr_sheet_read("plate.yaml", &sheet, &err), &err);
+    return sheet;
+}
+
+/* 10 mm inside the right long edge, or another one where marks are in the way. */
+static void a_plate_has_a_plumb_mark_near_an_edge(void **state) {
+    (void)state;
+    static const struct {
+        double width_mm, height_mm;
+        tr_vec2 tag_mm;
+        double tag_size_mm;
+        int edge;
+        tr_vec2 plumb_mm;
+        const char *text;
+    } PLATES[] = {
+        {210, 297, {0, 60}, 100, TR_RIGHT, {95, 0}, "at_mm: [95, 0]"},
+        {210, 297, {30, 0}, 100, TR_LEFT, {-95, 0}, "at_mm: [-95, 0]"},
+        {200, 200, {20, 80}, 30, TR_RIGHT, {90, 0}, "at_mm: [90, 0]"},
+        {300, 140, {-80, 0}, 80, TR_TOP, {0, 60}, "at_mm: [0, 60]"},
+        {300, 141.3, {0, 15}, 80, TR_BOTTOM, {0, -60.5}, "at_mm: [0, -60.5]"},
+        {210, 297, {60, 40}, 60, TR_RIGHT, {95, -25}, "at_mm: [95, -25]"},
+    };
+    for (size_t i = 0; i < sizeof PLATES / sizeof *PLATES; i++) {
+        tr_sheet s = text_plate(PLATES[i].width_mm, PLATES[i].height_mm, PLATES[i].tag_mm,
+                                PLATES[i].tag_size_mm);
+        tr_artwork a = lay_out(&s);
+        assert_true(a.plumb.is_there);
+        assert_int_equal(a.plumb_edge, PLATES[i].edge);
+        CHECK_NEAR(a.plumb_mm.x, PLATES[i].plumb_mm.x, 1e-9);
+        CHECK_NEAR(a.plumb_mm.y, PLATES[i].plumb_mm.y, 1e-9);
+        assert_string_equal(a.plumb_text, PLATES[i].text);
+        /* The cross is where the text says, in a circle that is white between them. */
+        static const int DPI = 300;
+        tr_pages pages = plan(&a, NULL);
+        print_pdf(&a, &pages, "plumb.pdf");
+        tr_image image = rasterise("plumb.pdf", 1, DPI);
+        for (int k = 0; k < 4; k++) {
+            tr_vec2 arm = tr_v2(k % 2 ? 0 : k - 1, k % 2 ? k - 2 : 0);
+            tr_vec2 on = pixel(
+                on_page(pages.pages[0].origin_mm, tr_v2_add(a.plumb_mm, tr_v2_scale(2.8, arm))),
+                DPI);
+            tr_vec2 off =
+                pixel(on_page(pages.pages[0].origin_mm,
+                              tr_v2_add(a.plumb_mm, tr_v2(k % 2 ? 1 : -1, k / 2 ? 1 : -1))),
+                      DPI);
+            assert_true(tr_image_row(&image, (int)lround(on.y))[lround(on.x)] < 128);
+            assert_true(tr_image_row(&image, (int)lround(off.y))[lround(off.x)] > 250);
+        }
+        tr_image_release(&image);
+        tr_pages_release(&pages);
+        tr_artwork_release(&a);
+        tr_sheet_release(&s);
+    }
+    tr_sheet hub = make(design_of(TR_DESIGN_HUB, "H", 0, 0));
+    tr_artwork a = lay_out(&hub);
+    assert_false(a.plumb.is_there);
+    tr_artwork_release(&a);
+    tr_sheet_release(&hub);
+}
+
+static void what_a_job_needs_of_a_plumb_mark_is_told(void **state) {
+    (void)state;
+    char text[8192];
+    outcome o = run("design plate --name P --out p.yaml");
+    check_has(o.out, "Plumb mark: at_mm: [95, 0]. Its edge goes against the tyre");
+    o = run("print p.yaml --out p.pdf");
+    check_has(o.out, "Plumb mark: at_mm: [95, 0]. Its edge goes against the tyre");
+    assert_int_equal(shell("pdftotext p.pdf p.txt"), 0);
+    read_text("p.txt", text, sizeof text);
+    check_has(text, "at_mm: [95, 0]");
+    check_has(text, "this edge to the tyre");
+    o = run("design plate --name Q --size 100x60 --out q.yaml");
+    assert_int_equal(o.status, PASS);
+    check_has(o.out, "there is no room for a plumb mark");
+    check_has(run("help check").out, "at_mm: [95, 0]");
+}
+
 /* ---- starter kit ---- */
+
+/* What its job says of its plates is what is printed on them. */
+static void the_starter_kits_job_has_the_plates_plumb_marks(void **state) {
+    (void)state;
+    const char *source = getenv("TRAMMEL_SOURCE");
+    tr_job job;
+    tr_error err = {0};
+    assert_int_equal(shell("cp -r '%s/testimages/kit' . && mkdir -p kit/lens && "
+                           "cp '%s/testimages/lens/demo-phone.yaml' kit/lens/my-phone.yaml",
+                           source, source),
+                     0);
+    must(tr_job_read("kit/job.yaml", &job, &err), &err);
+    assert_int_equal(job.n_references, 4);
+    for (int i = 0; i < job.n_references; i++) {
+        const tr_reference *r = &job.references[i];
+        tr_artwork a = lay_out(&job.sheets[r->sheet]);
+        assert_true(a.plumb.is_there);
+        CHECK_NEAR(r->at_mm.x, a.plumb_mm.x, 0);
+        CHECK_NEAR(r->at_mm.y, a.plumb_mm.y, 0);
+        tr_artwork_release(&a);
+    }
+    tr_job_release(&job);
+}
 
 static void the_starter_kit_is_whole(void **state) {
     (void)state;
@@ -1107,19 +1431,28 @@ int main(void) {
         TEST(neighbouring_tiles_share_their_crosses),
         TEST(pages_cover_the_face),
         TEST(cuts_go_round_tags),
+        TEST(a_rule_is_never_cut),
+        TEST(a_note_keeps_clear_of_the_rules),
         TEST(pages_have_the_sizes_of_iso_216),
         TEST(an_svg_has_its_size_in_mm_and_every_mark_in_its_place),
         TEST(a_printed_checkerboard_is_found_by_the_finder_of_boards),
         TEST(only_a_full_grid_is_a_board),
         TEST(designs_of_many_sizes_are_sound),
+        TEST(a_checkerboard_of_any_pitch_has_a_size),
         TEST(numbers_and_names_are_read_back_exactly),
         TEST(tag_ids_are_never_given_twice),
+        TEST(what_was_designed_is_told_in_few_words),
         TEST(the_same_sheet_gives_the_same_bytes_without_a_time),
         TEST(words_of_any_script_are_printed),
+        TEST(how_to_cut_tiles_is_told_alike),
         TEST(what_does_not_fit_is_told),
         TEST(bad_input_is_refused_in_words_and_nothing_is_written),
         TEST(help_fits_a_terminal),
+        TEST(a_plate_has_a_plumb_mark_near_an_edge),
+        TEST(what_a_job_needs_of_a_plumb_mark_is_told),
         TEST(the_starter_kit_is_whole),
+        TEST(the_starter_kit_leaves_nothing_for_git),
+        TEST(the_starter_kits_job_has_the_plates_plumb_marks),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

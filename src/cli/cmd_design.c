@@ -11,6 +11,7 @@
 #include "base/text.h"
 #include "base/wrap.h"
 #include "cli/options.h"
+#include "print/artwork.h"
 #include "print/design.h"
 
 static const double MAX_FACE_MM = 100000;
@@ -26,9 +27,12 @@ static const char HELP[] =
     "Lays out a sheet from a few numbers and writes its sheet file, with tag ids that\n"
     "no other sheet of the shop has. Then print it: trammel print SHEET.yaml.\n"
     "\n"
-    "  plate             lies at a wheel: two tags, and between them the centre mark,\n"
-    "                    over which a plumb bob can hang\n"
-    "  hub               hangs on a wheel: four tags round an open middle\n"
+    "  plate             lies at a wheel: two tags, the centre mark between them, and\n"
+    "                    near an edge a plumb mark. That edge goes against the tyre,\n"
+    "                    the bob's tip over the plumb mark; the plate's reference in\n"
+    "                    the job needs what is printed beside it: at_mm: [95, 0]\n"
+    "  hub               hangs on a wheel: four tags round an open middle; no command\n"
+    "                    measures it yet\n"
     "  mat               lies on the floor: tags and checker corners along its edges,\n"
     "                    its middle open\n"
     "  checkerboard      for trammel lens\n"
@@ -37,7 +41,8 @@ static const char HELP[] =
     "  --out SHEET.yaml  the file to write; it must not be there yet\n"
     "  --size WxH        width and height of the face in mm (default: plate 210x297,\n"
     "                    which is A4, hub 180x180, mat 1600x1000, checkerboard the\n"
-    "                    smallest of A4 and A3 that holds it)\n"
+    "                    smallest of A4 and A3 that holds it, or else a face of its\n"
+    "                    own, as large as it needs)\n"
     "  --tag MM          edge of a tag (default: as large as fits; mat: a sixth of\n"
     "                    its shorter side, at most 160)\n"
     "  --squares CxR     of a checkerboard: columns and rows of squares, best one\n"
@@ -93,15 +98,16 @@ static bool is_text(const char *text, size_t size) {
 }
 
 static bool set_names(request *r, const words *w, tr_error *err) {
+    static const char COUNTED[] = "; those with accents or of other scripts count for two or more";
     const tr_sheet *s = NULL;
     if (!w->name) return tr_fail(err, TR_BAD_INPUT, "'--name' is missing: the sheet's id");
     if (!is_text(w->name, sizeof s->id)) {
-        return tr_fail(err, TR_BAD_INPUT, "'--name' is not one line of 1 to %zu bytes of UTF-8",
-                       sizeof s->id - 1);
+        return tr_fail(err, TR_BAD_INPUT, "'--name' is not one line of at most %zu letters%s",
+                       sizeof s->id - 1, COUNTED);
     }
     if (w->title && !is_text(w->title, sizeof s->title)) {
-        return tr_fail(err, TR_BAD_INPUT, "'--title' is not one line of 1 to %zu bytes of UTF-8",
-                       sizeof s->title - 1);
+        return tr_fail(err, TR_BAD_INPUT, "'--title' is not one line of at most %zu letters%s",
+                       sizeof s->title - 1, COUNTED);
     }
     if (!w->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing: the sheet file to write");
     if (!tr_options_ends_in(w->out, ".yaml") && !tr_options_ends_in(w->out, ".yml")) {
@@ -215,16 +221,27 @@ static void print_shown(const char *text) {
     fputs(shown, stdout);
 }
 
-static void print_sheet(const request *r, const tr_sheet *s, const tr_shop *shop) {
+/* Where the bob hangs over a plate, or that it can do so at its centre alone. */
+static void print_plumb(const tr_artwork *a) {
+    char plumb[512];
+    if (a->sheet->kind != TR_SHEET_PLATE) return;
+    tr_text_wrap(stdout, 0, 0,
+                 tr_artwork_tell_plumb(a, plumb)
+                     ? plumb
+                     : "Note: there is no room for a plumb mark near the middle of an edge");
+}
+
+static void print_sheet(const request *r, const tr_artwork *a, const tr_shop *shop) {
+    const tr_sheet *s = a->sheet;
     const tr_design *d = &r->design;
     print_shown(s->id);
     fputs(", written to ", stdout);
     print_shown(r->out);
     printf("\n%.6g x %.6g mm; %d %s of %.6g mm; %d checker corners\n", s->width_mm, s->height_mm,
            s->n_tags, s->n_tags == 1 ? "tag" : "tags", s->tags[0].size_mm, s->n_corners);
-    printf("Tags, of %s: ", s->tag_family);
-    for (int i = 0; i < s->n_tags; i++) printf("%s%d", i > 0 ? ", " : "", s->tags[i].id);
-    printf("\nTaken before by other sheets, of %d to %d:\n", d->id_low, d->id_high);
+    int column = printf("Tags, of %s: ", s->tag_family);
+    tr_shop_print_ids(s, d->id_low, d->id_high, column, 2, stdout);
+    printf("Taken before by other sheets, of %d to %d:\n", d->id_low, d->id_high);
     int n_taken = 0;
     for (int id = d->id_low; id <= d->id_high; id++)
         n_taken += tr_shop_owner(shop, d->family, id) != NULL;
@@ -235,14 +252,17 @@ static void print_sheet(const request *r, const tr_sheet *s, const tr_shop *shop
                      "Note: this board looks the same after half a turn; with an even number of "
                      "squares one way and an odd one the other its ends can be told apart.");
     }
+    if (d->kind == TR_DESIGN_HUB) puts("Note: no command measures a hub plate yet.");
+    print_plumb(a);
     fputs("Print it: trammel print ", stdout);
-    print_shown(r->out);
+    tr_options_print_word(r->out);
     puts(" --out FILE.pdf");
 }
 
 static bool design_sheet(const request *r, tr_error *err) {
     tr_shop shop = {0};
     tr_sheet sheet = {0};
+    tr_artwork artwork = {0};
     struct stat about;
     if (lstat(r->out, &about) == 0) {
         return tr_fail_at(err, TR_NO_FILE, r->out, 0, NULL,
@@ -252,8 +272,11 @@ static bool design_sheet(const request *r, tr_error *err) {
     char *folder = tr_path_beside(r->out, "");
     if (!folder) return tr_fail_memory(err);
     bool ok = tr_shop_read(r->sheets ? r->sheets : folder, &shop, err) &&
-              tr_design_make(&r->design, &shop, &sheet, err) && tr_sheet_write(r->out, &sheet, err);
-    if (ok) print_sheet(r, &sheet, &shop);
+              tr_design_make(&r->design, &shop, &sheet, err);
+    bool is_laid_out = ok && tr_artwork_make(&sheet, &artwork, err);
+    ok = is_laid_out && tr_sheet_write(r->out, &sheet, err);
+    if (ok) print_sheet(r, &artwork, &shop);
+    if (is_laid_out) tr_artwork_release(&artwork);
     tr_sheet_release(&sheet);
     tr_shop_release(&shop);
     free(folder);

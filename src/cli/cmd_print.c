@@ -18,7 +18,8 @@ static const char USAGE[] =
 static const char HELP[] =
     "\n"
     "Prints a sheet at exactly 1:1, as a vector PDF or SVG: its tags and checker\n"
-    "corners, the centre mark, an up arrow, its id, and a 100 mm rule both ways.\n"
+    "corners, the centre mark, an up arrow, its id, and a 100 mm rule both ways; on\n"
+    "a plate also a plumb mark near an edge, with its at_mm for the job.\n"
     "\n"
     "  SHEET.yaml       the sheet file\n"
     "  --out FILE.pdf   the file to write; in .svg it is an SVG, one page of the\n"
@@ -38,9 +39,10 @@ static const char HELP[] =
     "  - At 100 %, never 'fit to page'; on matt paper, for glare hides marks.\n"
     "  - Measure both rules on every page with a steel rule before use: 100 mm. A\n"
     "    sheet whose rules are off by more than 0.2 mm is not to be used.\n"
-    "  - Glue it to something flat and stiff. Tiles: cut at the crop marks on the\n"
-    "    right and below, lay each over the next so that the crosses meet. A mat in\n"
-    "    one piece from a print shop is better than tiles.\n"
+    "  - Glue it to something flat and stiff. Where a tile joins another on the\n"
+    "    right or below, cut it at the crop marks there, and lay it over that\n"
+    "    neighbour so that the crosses meet. A mat in one piece from a print shop is\n"
+    "    better than tiles.\n"
     "\n"
     "Exit status:\n"
     "   0  the file was written\n"
@@ -109,6 +111,17 @@ static void print_shown(const char *text) {
     fputs(shown, stdout);
 }
 
+/* The rules, or where there are not both of them the first tag, as the printed note has it. */
+static void print_what_to_measure(const tr_artwork *a, const tr_pages *pages) {
+    char text[256], edge[TR_NUMBER_SIZE];
+    bool has_rules = pages->has_frame || (a->rule_across.is_there && a->rule_up.is_there);
+    tr_number_print_short(has_rules ? TR_RULE_MM : a->sheet->tags[0].size_mm, edge);
+    snprintf(text, sizeof text,
+             "Print at 100 %%, not 'fit to page', and measure %s before use: %s mm both ways.",
+             has_rules ? "the printed rules" : "the black square of a tag", edge);
+    tr_text_wrap(stdout, 0, 0, text);
+}
+
 static void print_pages(const request *r, const tr_artwork *a, const tr_pages *pages) {
     print_shown(a->sheet->id);
     fputs(", written to ", stdout);
@@ -122,13 +135,13 @@ static void print_pages(const request *r, const tr_artwork *a, const tr_pages *p
                pages->columns, pages->overlap_mm);
     }
     fputs("\n", stdout);
+    char plumb[512];
+    if (tr_artwork_tell_plumb(a, plumb)) tr_text_wrap(stdout, 0, 0, plumb);
     for (int i = 0; i < a->left_out.n; i++) {
         fputs("Note: ", stdout);
         tr_text_wrap(stdout, 6, 6, a->left_out.items[i].text);
     }
-    tr_text_wrap(stdout, 0, 0,
-                 "Print at 100 %, not 'fit to page', and measure the printed rules before use: "
-                 "100 mm both ways.");
+    print_what_to_measure(a, pages);
 }
 
 static bool print_sheet(const request *r, tr_error *err) {

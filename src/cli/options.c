@@ -110,6 +110,23 @@ int tr_options_refuse(const char *command, const tr_error *err, const char *usag
     return TR_EXIT_USAGE;
 }
 
+void tr_options_print_word(const char *word) {
+    static const char PLAIN[] =
+        "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-+=:,.@%/";
+    char shown[1024];
+    tr_text_show(word, strlen(word), shown, sizeof shown);
+    bool is_plain = *shown && strspn(shown, PLAIN) == strlen(shown);
+    if (!is_plain) putchar('\'');
+    for (const char *c = shown; *c; c++) {
+        if (*c == '\'') {
+            fputs("'\\''", stdout);
+        } else {
+            putchar(*c);
+        }
+    }
+    if (!is_plain) putchar('\'');
+}
+
 void tr_options_show_progress(void *context, int done, int of) {
     (void)context;
     if (!isatty(STDERR_FILENO)) return;

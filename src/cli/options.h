@@ -39,6 +39,10 @@ void tr_options_print_error(const char *command, const tr_error *err);
 /* The same, and how the command is used. Returns TR_EXIT_USAGE. */
 int tr_options_refuse(const char *command, const tr_error *err, const char *usage);
 
+/* The word as a shell reads it, on standard output: between quotes where it needs them, without
+   anything that a terminal would obey. */
+void tr_options_print_word(const char *word);
+
 /* A tr_progress: a line on standard error where that is a terminal. */
 void tr_options_show_progress(void *context, int done, int of);
 

@@ -227,33 +227,112 @@ static void put_centre(tr_artwork *a) {
     }
 }
 
-static tr_area tick_area(const tr_sheet *s, int edge, double inset) {
-    tr_vec2 middle[] = {{0, -s->height_mm / 2 + inset + TICK_MM / 2},
-                        {s->width_mm / 2 - inset - TICK_MM / 2, 0},
-                        {0, s->height_mm / 2 - inset - TICK_MM / 2},
-                        {-s->width_mm / 2 + inset + TICK_MM / 2, 0}};
-    bool is_upright = edge % 2 == 0;
-    return tr_area_about(middle[edge], is_upright ? 2 : TICK_MM, is_upright ? TICK_MM : 2);
+static bool is_side(int edge) {
+    return edge == TR_RIGHT || edge == TR_LEFT;
+}
+
+/* The place `inside` mm from the middle of an edge, and `along` mm from there upwards or right. */
+static tr_vec2 place_at_edge(const tr_sheet *s, int edge, double inside, double along) {
+    double from_centre = (is_side(edge) ? s->width_mm : s->height_mm) / 2 - inside;
+    if (edge == TR_LEFT || edge == TR_BOTTOM) from_centre = -from_centre;
+    return is_side(edge) ? tr_v2(from_centre, along) : tr_v2(along, from_centre);
+}
+
+/* along: how far it reaches along the edge. */
+static tr_area area_at_edge(int edge, tr_vec2 centre, double along, double across) {
+    return is_side(edge) ? tr_area_about(centre, across, along)
+                         : tr_area_about(centre, along, across);
+}
+
+/* The letters about a plumb mark: what a job says of it on one side, what to do on the other. */
+static const char PLUMB_WORDS[] = "this edge to the tyre";
+static const double PLUMB_MM = 6; /* across the mark */
+static const double PLUMB_GAP_MM = 1.5;
+
+/* Writes the plumb mark's letters as large as there is room for at that place. */
+static bool try_plumb(tr_artwork *a, int edge, tr_vec2 at) {
+    static const double SMALLEST_MM = 2;
+    char x[TR_NUMBER_SIZE], y[TR_NUMBER_SIZE];
+    double largest = clamp(0.016 * smaller_side(a->sheet), 2.6, 6);
+    tr_number_print_short(at.x, x);
+    tr_number_print_short(at.y, y);
+    snprintf(a->plumb_text, sizeof a->plumb_text, "at_mm: [%s, %s]", x, y);
+    for (int step = 0; shrunk(largest, step) >= SMALLEST_MM; step++) {
+        double size = shrunk(largest, step);
+        double before, behind, height;
+        tr_letters how = {.size_mm = size};
+        tr_lettering_measure(&a->lettering, how, a->plumb_text, &before, &height);
+        tr_lettering_measure(&a->lettering, how, PLUMB_WORDS, &behind, &height);
+        double along = PLUMB_MM + 2 * (PLUMB_GAP_MM + fmax(before, behind));
+        tr_area area = area_at_edge(edge, at, along, fmax(PLUMB_MM, height));
+        if (!tr_room_is_free(&a->room, area)) continue;
+        put(a, &a->plumb, area);
+        a->plumb_mm = at;
+        a->plumb_edge = edge;
+        a->plumb_size_mm = size;
+        return true;
+    }
+    return false;
+}
+
+/* Near the middle of a long edge, or else of a short one, at a place that is easily typed. */
+static bool put_plumb(tr_artwork *a, tr_error *err) {
+    static const double INSIDE_MM = 10, STEP_MM = 5, PLACE_STEP_MM = 0.5, NEAR_MIDDLE = 0.25;
+    static const int UPRIGHT[] = {TR_RIGHT, TR_LEFT, TR_TOP, TR_BOTTOM};
+    static const int WIDE[] = {TR_TOP, TR_BOTTOM, TR_RIGHT, TR_LEFT};
+    const tr_sheet *s = a->sheet;
+    if (s->kind != TR_SHEET_PLATE) return true;
+    double inside = fmax(INSIDE_MM, edge_mm(s) + PLUMB_MM / 2);
+    for (int i = 0; i < TR_N_EDGES; i++) {
+        int edge = s->height_mm >= s->width_mm ? UPRIGHT[i] : WIDE[i];
+        double length = is_side(edge) ? s->height_mm : s->width_mm;
+        double depth = (is_side(edge) ? s->width_mm : s->height_mm) / 2;
+        /* What is left over of a step lies towards the edge. */
+        double left_over = fmod(depth - inside, PLACE_STEP_MM);
+        if (!(depth > inside + PLUMB_MM)) continue;
+        for (int k = 0; (k + 1) / 2 * STEP_MM <= NEAR_MIDDLE * length; k++) {
+            int steps = k % 2 == 0 ? -k / 2 : (k + 1) / 2;
+            tr_vec2 at = place_at_edge(s, edge, inside + left_over, steps * STEP_MM);
+            if (try_plumb(a, edge, at)) return true;
+        }
+    }
+    return leave_out(a, "a plumb mark near the middle of an edge", err);
+}
+
+const char *tr_artwork_tell_plumb(const tr_artwork *a, char text[512]) {
+    if (!a->plumb.is_there) return NULL;
+    snprintf(text, 512,
+             "Plumb mark: %s. Its edge goes against the tyre, the bob's tip over the mark; in the "
+             "job the plate's reference needs the same at_mm.",
+             a->plumb_text);
+    return text;
+}
+
+static tr_area tick_area(const tr_sheet *s, int edge) {
+    return area_at_edge(edge, place_at_edge(s, edge, edge_mm(s) + TICK_MM / 2, 0), 2, TICK_MM);
 }
 
 static void put_ticks(tr_artwork *a) {
-    double inset = edge_mm(a->sheet);
-    for (int k = 0; k < 4; k++) {
-        tr_area area = tick_area(a->sheet, k, inset);
+    for (int k = 0; k < TR_N_EDGES; k++) {
+        tr_area area = tick_area(a->sheet, k);
         a->has_tick[k] = tr_room_is_free(&a->room, area);
         if (a->has_tick[k]) tr_room_take(&a->room, area);
     }
 }
 
+/* On a large sheet aside of its middle, where tiles are likely to be cut. */
 static bool put_rules(tr_artwork *a, tr_error *err) {
+    static const double LARGE_MM = 450, LEFT = 0.2, ABOVE = 0.25;
     const tr_sheet *s = a->sheet;
+    double left = s->width_mm > LARGE_MM ? LEFT * s->width_mm : 0;
+    double above = s->height_mm > LARGE_MM ? ABOVE * s->height_mm : 0;
     if (!try_put(a, &a->rule_across, TR_RULE_LENGTH_MM, TR_RULE_WIDTH_MM,
-                 tr_v2(0, -0.3 * s->height_mm)) &&
+                 tr_v2(-left, -0.3 * s->height_mm)) &&
         !leave_out(a, "the 100 mm rule across", err)) {
         return false;
     }
     return try_put(a, &a->rule_up, TR_RULE_WIDTH_MM, TR_RULE_LENGTH_MM,
-                   tr_v2(-0.35 * s->width_mm, 0)) ||
+                   tr_v2(-0.35 * s->width_mm, above)) ||
            leave_out(a, "the upright 100 mm rule", err);
 }
 
@@ -302,13 +381,21 @@ static bool put_arrow(tr_artwork *a, tr_error *err) {
     return leave_out(a, "the up arrow", err);
 }
 
+/* A plumb mark in the middle of an edge does for a tick. */
+static bool has_middle(const tr_artwork *a, int edge) {
+    tr_vec2 at = a->plumb_mm;
+    return a->has_tick[edge] ||
+           (a->plumb.is_there && a->plumb_edge == edge && (is_side(edge) ? at.y : at.x) == 0);
+}
+
 static void write_note(tr_artwork *a) {
     const tr_sheet *s = a->sheet;
     char width[TR_NUMBER_SIZE], height[TR_NUMBER_SIZE], edge[TR_NUMBER_SIZE];
     tr_number_print_short(s->width_mm, width);
     tr_number_print_short(s->height_mm, height);
     tr_number_print_short(s->tags[0].size_mm, edge);
-    bool has_ticks = a->has_tick[0] && a->has_tick[1] && a->has_tick[2] && a->has_tick[3];
+    bool has_ticks = true;
+    for (int k = 0; k < TR_N_EDGES; k++) has_ticks = has_ticks && has_middle(a, k);
     bool has_rules = a->rule_across.is_there && a->rule_up.is_there;
     char square[64 + TR_NUMBER_SIZE] = "";
     if (a->board.squares_x > 0) {
@@ -328,6 +415,8 @@ static void write_note(tr_artwork *a) {
                  : " Centre: where the lines between opposite edge marks cross.");
 }
 
+static const double NOTE_GAP_MM = 1; /* beside it, to what else is printed; lines bring their own */
+
 static bool put_note(tr_artwork *a, tr_error *err) {
     static const double SMALLEST_MM = 2;
     static const int COLUMNS[] = {84, 70, 56, 46, 36, 28, 22, 16, 100, 125, 150};
@@ -343,7 +432,8 @@ static bool put_note(tr_artwork *a, tr_error *err) {
             tr_lettering_measure(&a->lettering, (tr_letters){.size_mm = size, .width_mm = width},
                                  a->note_text, &used, &height);
             a->note_size_mm = size;
-            if (try_put(a, &a->note, width, height, tr_v2(0, -s->height_mm / 2))) return true;
+            if (try_put(a, &a->note, width + 2 * NOTE_GAP_MM, height, tr_v2(0, -s->height_mm / 2)))
+                return true;
         }
     }
     return leave_out(a, "the note on how to print and check it", err);
@@ -361,6 +451,7 @@ static void take_mark(tr_artwork *a, int mark) {
 
 static bool put_all(tr_artwork *a, tr_error *err) {
     put_centre(a);
+    if (!put_plumb(a, err)) return false;
     put_ticks(a);
     return put_rules(a, err) && put_id(a, err) && put_arrow(a, err) && put_note(a, err);
 }
@@ -481,17 +572,42 @@ static void draw_centre(const tr_artwork *a, cairo_t *cr) {
     cairo_stroke(cr);
 }
 
-static void draw_ticks(const tr_artwork *a, cairo_t *cr) {
-    double inset = edge_mm(a->sheet);
+/* A small cross and circle. Letters stand with their heads to the edge: whoever lays the plate has
+   the wheel before him. */
+static void draw_plumb(tr_artwork *a, cairo_t *cr) {
+    static const double QUARTERS[TR_N_EDGES] = {
+        [TR_TOP] = 0, [TR_RIGHT] = 1, [TR_BOTTOM] = 2, [TR_LEFT] = 3};
+    double arm = PLUMB_MM / 2;
+    double aside = arm + PLUMB_GAP_MM;
+    double width;
+    double height;
+    tr_letters how = {.size_mm = a->plumb_size_mm};
+    if (!a->plumb.is_there) return;
+    cairo_save(cr);
+    cairo_translate(cr, a->plumb_mm.x, -a->plumb_mm.y);
+    cairo_rotate(cr, QUARTERS[a->plumb_edge] * TR_PI / 2);
+    cairo_set_line_width(cr, HAIR_MM);
+    line(cr, -arm, 0, arm, 0);
+    line(cr, 0, -arm, 0, arm);
     cairo_set_line_width(cr, 2 * HAIR_MM);
-    for (int k = 0; k < 4; k++) {
-        tr_area t = tick_area(a->sheet, k, inset);
+    cairo_arc(cr, 0, 0, arm / 1.5, 0, 2 * TR_PI);
+    cairo_stroke(cr);
+    tr_lettering_measure(&a->lettering, how, a->plumb_text, &width, &height);
+    tr_lettering_draw(&a->lettering, cr, -aside - width, -height / 2, how, a->plumb_text);
+    tr_lettering_draw(&a->lettering, cr, aside, -height / 2, how, PLUMB_WORDS);
+    cairo_restore(cr);
+}
+
+static void draw_ticks(const tr_artwork *a, cairo_t *cr) {
+    cairo_set_line_width(cr, 2 * HAIR_MM);
+    for (int k = 0; k < TR_N_EDGES; k++) {
+        tr_area t = tick_area(a->sheet, k);
         tr_vec2 m = tr_area_centre(t);
         if (!a->has_tick[k]) continue;
-        if (k % 2 == 0)
-            line(cr, m.x, -t.bottom, m.x, -t.top);
-        else
+        if (is_side(k))
             line(cr, t.left, -m.y, t.right, -m.y);
+        else
+            line(cr, m.x, -t.bottom, m.x, -t.top);
     }
 }
 
@@ -515,14 +631,21 @@ void tr_rule_draw(tr_lettering *lettering, cairo_t *cr, double x, double y, bool
     cairo_restore(cr);
 }
 
-static void draw_rules(tr_artwork *a, cairo_t *cr) {
+static bool is_whole_in(tr_placed what, tr_area shown) {
+    static const double TOUCH_MM = 1e-6;
+    tr_area w = what.area;
+    return what.is_there && w.left >= shown.left - TOUCH_MM && w.right <= shown.right + TOUCH_MM &&
+           w.bottom >= shown.bottom - TOUCH_MM && w.top <= shown.top + TOUCH_MM;
+}
+
+static void draw_rules(tr_artwork *a, tr_area shown, cairo_t *cr) {
     tr_vec2 across = tr_area_centre(a->rule_across.area);
     tr_vec2 up = tr_area_centre(a->rule_up.area);
-    if (a->rule_across.is_there) {
+    if (is_whole_in(a->rule_across, shown)) {
         tr_rule_draw(&a->lettering, cr, across.x - TR_RULE_MM / 2,
                      -(a->rule_across.area.bottom + HAIR_MM), false);
     }
-    if (a->rule_up.is_there) {
+    if (is_whole_in(a->rule_up, shown)) {
         tr_rule_draw(&a->lettering, cr, a->rule_up.area.right - HAIR_MM, -(up.y - TR_RULE_MM / 2),
                      true);
     }
@@ -573,20 +696,22 @@ static void draw_arrow(tr_artwork *a, cairo_t *cr) {
 
 static void draw_note(tr_artwork *a, cairo_t *cr) {
     tr_area box = a->note.area;
-    tr_letters how = {.size_mm = a->note_size_mm, .width_mm = box.right - box.left};
+    tr_letters how = {.size_mm = a->note_size_mm,
+                      .width_mm = box.right - box.left - 2 * NOTE_GAP_MM};
     if (!a->note.is_there) return;
-    tr_lettering_draw(&a->lettering, cr, box.left, -box.top, how, a->note_text);
+    tr_lettering_draw(&a->lettering, cr, box.left + NOTE_GAP_MM, -box.top, how, a->note_text);
 }
 
-bool tr_artwork_draw(tr_artwork *a, cairo_t *cr, tr_error *err) {
+bool tr_artwork_draw(tr_artwork *a, tr_area shown, cairo_t *cr, tr_error *err) {
     cairo_save(cr);
     cairo_new_path(cr);
     black(cr);
     bool ok = draw_tags(a, cr, err);
     draw_corners(a, cr);
     if (a->centre.is_there) draw_centre(a, cr);
+    draw_plumb(a, cr);
     draw_ticks(a, cr);
-    draw_rules(a, cr);
+    draw_rules(a, shown, cr);
     draw_id(a, cr);
     draw_arrow(a, cr);
     draw_note(a, cr);

@@ -1,6 +1,8 @@
 /* What is printed on a sheet, at exactly 1:1: its marks where the sheet file has them, and round
    them, where there is room, what people need: the centre mark, the up arrow, the sheet's id in
-   large letters, a 100 mm rule in both directions to prove the scale, and a note.
+   large letters, a 100 mm rule in both directions to prove the scale, and a note. A plate has a
+   plumb mark near an edge, too: at a wheel the tyre is where one half of a plate would have to lie
+   for its centre to be under the hub cap. Beside it stands what a job's reference must say of it.
 
    Tags are their family's official bit images. A checker corner is where four squares meet, the
    upper left one black, as large as the other marks and the edge of the face leave room for. Where
@@ -25,6 +27,8 @@ typedef struct {
     tr_vec2 centre_mm;
 } tr_grid_board;
 
+enum { TR_BOTTOM, TR_RIGHT, TR_TOP, TR_LEFT, TR_N_EDGES }; /* of the face */
+
 /* Something that was put where there was room. */
 typedef struct {
     bool is_there;
@@ -39,9 +43,12 @@ typedef struct {
     int n_marks;
     tr_lettering lettering;
     tr_room room;
-    tr_placed centre, rule_across, rule_up, id, arrow, note;
-    bool has_tick[4]; /* marks at the middle of each edge: bottom, right, top, left */
-    double id_size_mm, title_size_mm, note_size_mm;
+    tr_placed centre, plumb, rule_across, rule_up, id, arrow, note;
+    tr_vec2 plumb_mm;          /* of a plate; its area holds what is written beside it, too */
+    int plumb_edge;            /* the one that goes against the tyre */
+    bool has_tick[TR_N_EDGES]; /* marks at the middle of each edge */
+    double plumb_size_mm, id_size_mm, title_size_mm, note_size_mm;
+    char plumb_text[96]; /* "at_mm: [95, 0]", as it is written in a job */
     char note_text[512];
     tr_warnings left_out; /* what found no room; for people */
 } tr_artwork;
@@ -51,9 +58,14 @@ typedef struct {
 TR_MUST_USE bool tr_artwork_make(const tr_sheet *sheet, tr_artwork *out, tr_error *err);
 void tr_artwork_release(tr_artwork *artwork);
 
-/* Draws everything. cr: user units are mm, y down, its origin is the sheet's. Black is printed,
+/* Draws everything, but of the rules only those that lie whole in `shown`: a part of one would be
+   taken for all of it. cr: user units are mm, y down, its origin is the sheet's. Black is printed,
    nothing is painted white. */
-TR_MUST_USE bool tr_artwork_draw(tr_artwork *artwork, cairo_t *cr, tr_error *err);
+TR_MUST_USE bool tr_artwork_draw(tr_artwork *artwork, tr_area shown, cairo_t *cr, tr_error *err);
+
+/* For people: the plumb mark of a plate, and what it is for. NULL: the sheet is no plate, or had no
+   room for one. text: the caller's, filled. */
+const char *tr_artwork_tell_plumb(const tr_artwork *artwork, char text[512]);
 
 /* A tag of the family together with the white rim that it needs measures so many times its size_mm.
  *cells: how many cells its size_mm has. 0, and err, where the family is not known. */

@@ -206,39 +206,67 @@ static bool lay_out_mat(work *w) {
 
 /* ---- checkerboard ---- */
 
-/* White between squares and tag, of a square; and at least this much margin for tag and rule. */
+/* White between squares and tag, of a square; and at least this much margin, for the rule. */
 static const double BOARD_GAP = 0.25;
 static const double BOARD_MARGIN_MM = 17;
 
-static void size_board(const tr_design *d, tr_sheet *s) {
-    static const char *const PAPERS[] = {"A4", "A3"};
-    double width = d->squares_x * d->pitch_mm + 2 * BOARD_MARGIN_MM;
-    double height = d->squares_y * d->pitch_mm + 2 * BOARD_MARGIN_MM;
-    s->width_mm = ceil(width);
-    s->height_mm = ceil(height);
-    for (int i = 1; i >= 0; i--) {
-        const tr_paper *p = tr_paper_by_name(PAPERS[i]);
-        bool is_wide = width > height;
-        double paper_width = is_wide ? p->height_mm : p->width_mm;
-        double paper_height = is_wide ? p->width_mm : p->height_mm;
-        if (width > paper_width || height > paper_height) continue;
-        s->width_mm = paper_width;
-        s->height_mm = paper_height;
-    }
+/* No black within this of the face's edge. */
+static double face_edge(const tr_sheet *s) {
+    return tr_paper_of_size(s->width_mm, s->height_mm) ? PAPER_EDGE_MM : FACE_EDGE_MM;
+}
+
+/* A board's margins on a face of the sheet's size. */
+static double margin_aside(const tr_design *d, const tr_sheet *s) {
+    return (s->width_mm - d->squares_x * d->pitch_mm) / 2;
+}
+static double margin_below(const tr_design *d, const tr_sheet *s) {
+    return (s->height_mm - d->squares_y * d->pitch_mm) / 2;
+}
+
+/* The margin that holds a tag of this size, on a face with this edge. Of the tag's rim the outer
+   side may lie in the edge, which nothing is printed on. */
+static double margin_of_tag(const work *w, double edge_mm, double tag_mm) {
+    return edge_mm + BOARD_GAP * w->design->pitch_mm + (1 + w->part) / 2 * tag_mm;
+}
+
+/* On paper, the wider margin may be the one that holds the tag. */
+static bool take_paper(work *w, const char *name, double tag_mm) {
+    const tr_design *d = w->design;
+    tr_sheet *s = w->sheet;
+    const tr_paper *p = tr_paper_by_name(name);
+    bool is_wide = d->squares_x > d->squares_y;
+    s->width_mm = is_wide ? p->height_mm : p->width_mm;
+    s->height_mm = is_wide ? p->width_mm : p->height_mm;
+    double aside = margin_aside(d, s);
+    double below = margin_below(d, s);
+    return fmin(aside, below) >= BOARD_MARGIN_MM &&
+           fmax(aside, below) >= margin_of_tag(w, PAPER_EDGE_MM, tag_mm);
+}
+
+/* The smallest paper on which there is room for the tag, too, or else a face of its own. */
+static void size_board(work *w) {
+    static const double FULL_MM = 1;
+    const tr_design *d = w->design;
+    tr_sheet *s = w->sheet;
+    double step = SMALL_CELL_STEP_MM * w->cells;
+    double tag = d->tag_mm > 0 ? d->tag_mm : ceil(MIN_BOARD_TAG_MM / step) * step;
+    if (take_paper(w, "A4", tag) || take_paper(w, "A3", tag)) return;
+    double margin = fmax(BOARD_MARGIN_MM, margin_of_tag(w, FACE_EDGE_MM, tag));
+    s->width_mm = ceil(d->squares_x * d->pitch_mm + 2 * margin);
+    s->height_mm = ceil(d->squares_y * d->pitch_mm + 2 * margin);
+    if (face_edge(s) > FACE_EDGE_MM) s->width_mm += FULL_MM; /* no paper's size, by chance */
 }
 
 /* The tag stands in the wider margin, right or below, at its lower right end. */
 static bool lay_out_board(work *w) {
     const tr_design *d = w->design;
     tr_sheet *s = w->sheet;
-    double aside = (s->width_mm - d->squares_x * d->pitch_mm) / 2;
-    double below = (s->height_mm - d->squares_y * d->pitch_mm) / 2;
+    double aside = margin_aside(d, s);
+    double below = margin_below(d, s);
     int columns = d->squares_x - 1;
     int rows = d->squares_y - 1;
     double size;
-    /* Of the tag's rim the outer side may lie in the edge, which nothing is printed on. */
-    double room = fmax(aside, below) - w->edge_mm - BOARD_GAP * d->pitch_mm;
-    double largest = room / ((1 + w->part) / 2);
+    double largest = (fmax(aside, below) - margin_of_tag(w, w->edge_mm, 0)) / ((1 + w->part) / 2);
     if (fmin(aside, below) < w->edge_mm) {
         return tr_fail(w->err, TR_BAD_INPUT,
                        "%d x %d squares of %g mm leave no margin on a face of %g x %g mm; give a "
@@ -260,11 +288,14 @@ static bool lay_out_board(work *w) {
 
 /* ---- any ---- */
 
-static void size_face(const tr_design *d, tr_sheet *s) {
+static void size_face(work *w) {
+    const tr_design *d = w->design;
+    tr_sheet *s = w->sheet;
     static const double USUAL[TR_N_DESIGNS][2] = {{210, 297}, {180, 180}, {1600, 1000}, {0, 0}};
     s->width_mm = d->width_mm > 0 ? d->width_mm : USUAL[d->kind][0];
     s->height_mm = d->width_mm > 0 ? d->height_mm : USUAL[d->kind][1];
-    if (d->kind == TR_DESIGN_CHECKERBOARD && !(d->width_mm > 0)) size_board(d, s);
+    if (d->kind == TR_DESIGN_CHECKERBOARD && !(d->width_mm > 0)) size_board(w);
+    w->edge_mm = face_edge(s);
 }
 
 static void name_sheet(const tr_design *d, tr_sheet *s) {
@@ -317,14 +348,8 @@ bool tr_design_make(const tr_design *d, const tr_shop *shop, tr_sheet *out, tr_e
     double cells;
     double part = tr_artwork_tag_part(d->family, &cells, err);
     if (!(part > 0)) return false;
-    size_face(d, out);
-    bool is_paper = tr_paper_of_size(out->width_mm, out->height_mm) != NULL;
-    work w = {.design = d,
-              .sheet = out,
-              .part = part,
-              .cells = cells,
-              .edge_mm = is_paper ? PAPER_EDGE_MM : FACE_EDGE_MM,
-              .err = err};
+    work w = {.design = d, .sheet = out, .part = part, .cells = cells, .err = err};
+    size_face(&w);
     name_sheet(d, out);
     bool ok = LAY_OUT[d->kind](&w) && choose_ids(d, shop, out, err) && try_artwork(out, err);
     if (!ok) tr_sheet_release(out);

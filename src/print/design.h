@@ -31,7 +31,7 @@ typedef struct {
     tr_design_kind kind;
     const char *id, *title;     /* title NULL: one is made from the numbers */
     double width_mm, height_mm; /* of the face; 0: plate and hub as they fit on A4, mat 1600 x 1000,
-                                   checkerboard the smallest paper that holds it */
+                                   checkerboard A4 or A3 where it holds it, else larger */
     double tag_mm;              /* edge of a tag; 0: as large as fits (mat: a sixth of its shorter
                                    side, at most 160) */
     int squares_x, squares_y;   /* checkerboard */

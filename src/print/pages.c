@@ -57,14 +57,12 @@ static bool add_only_page(const tr_artwork *a, tr_pages *out, tr_error *err) {
     return true;
 }
 
+static bool is_one_page(const tr_sheet *s) {
+    return s->width_mm <= MAX_PAGE_MM && s->height_mm <= MAX_PAGE_MM;
+}
+
 static bool plan_own_size(const tr_artwork *a, tr_pages *out, tr_error *err) {
     const tr_sheet *s = a->sheet;
-    if (s->width_mm > MAX_PAGE_MM || s->height_mm > MAX_PAGE_MM) {
-        return tr_fail_at(err, TR_BAD_INPUT, s->path, 0, NULL,
-                          "is %.0f x %.0f mm, a page can have %.0f mm at most; print it in tiles "
-                          "(--page A3), or make it in several sheets",
-                          s->width_mm, s->height_mm, MAX_PAGE_MM);
-    }
     out->width_mm = s->width_mm;
     out->height_mm = s->height_mm;
     return add_only_page(a, out, err);
@@ -95,8 +93,9 @@ typedef struct {
     double from_mm, to_mm;
     double room_mm; /* a tile's length on the page, with its overlap */
     double overlap_mm;
-    const int *crossed; /* what a cut at place k would go through: 3 a tag, 1 any other mark */
-    int n;              /* places are 0..n, n steps from from_mm to to_mm */
+    const int
+        *crossed; /* what a cut at place k would go through: 3 a tag, 1 a rule or other mark */
+    int n;        /* places are 0..n, n steps from from_mm to to_mm */
 } axis;
 
 static double place(const axis *x, int k) {
@@ -150,6 +149,14 @@ static bool find_cuts(const axis *x, double **cuts, int *n_tiles, tr_error *err)
     return *cuts || tr_fail_memory(err);
 }
 
+static void add_crossed(const axis *x, bool is_x, tr_area area, int weight, int *crossed) {
+    double low = is_x ? area.left : area.bottom;
+    double high = is_x ? area.right : area.top;
+    int first = (int)fmax(0, floor((low - x->from_mm) / (x->to_mm - x->from_mm) * x->n));
+    for (int k = first; k <= x->n && place(x, k) < high - TOUCH_MM; k++)
+        if (place(x, k) > low + TOUCH_MM) crossed[k] += weight;
+}
+
 static bool cut_axis(const tr_artwork *a, bool is_x, double room_mm, double overlap_mm,
                      double **cuts, int *n_tiles, tr_error *err) {
     double length = is_x ? a->sheet->width_mm : a->sheet->height_mm;
@@ -157,13 +164,10 @@ static bool cut_axis(const tr_artwork *a, bool is_x, double room_mm, double over
     int *crossed = calloc((size_t)x.n + 1, sizeof *crossed);
     if (!crossed) return tr_fail_memory(err);
     x.crossed = crossed;
-    for (int i = 0; i < a->n_marks; i++) {
-        double low = is_x ? a->marks[i].left : a->marks[i].bottom;
-        double high = is_x ? a->marks[i].right : a->marks[i].top;
-        int first = (int)fmax(0, floor((low - x.from_mm) / length * x.n));
-        for (int k = first; k <= x.n && place(&x, k) < high - TOUCH_MM; k++)
-            if (place(&x, k) > low + TOUCH_MM) crossed[k] += i < a->sheet->n_tags ? 3 : 1;
-    }
+    for (int i = 0; i < a->n_marks; i++)
+        add_crossed(&x, is_x, a->marks[i], i < a->sheet->n_tags ? 3 : 1, crossed);
+    if (a->rule_across.is_there) add_crossed(&x, is_x, a->rule_across.area, 1, crossed);
+    if (a->rule_up.is_there) add_crossed(&x, is_x, a->rule_up.area, 1, crossed);
     bool ok = find_cuts(&x, cuts, n_tiles, err);
     free(crossed);
     return ok;
@@ -233,10 +237,9 @@ static bool plan_paper(const tr_artwork *a, const tr_paper *paper, bool is_on_si
     return plan_tiles(a, overlap_mm, out, err);
 }
 
-bool tr_pages_plan(const tr_artwork *a, const tr_paper *paper, double overlap_mm, tr_pages *out,
-                   tr_error *err) {
-    *out = (tr_pages){0};
-    if (!paper) return plan_own_size(a, out, err);
+/* Tiles on that paper, on whichever side takes fewer. */
+static bool plan_best_tiles(const tr_artwork *a, const tr_paper *paper, double overlap_mm,
+                            tr_pages *out, tr_error *err) {
     tr_pages upright = {0};
     tr_pages on_side = {0};
     bool ok = plan_paper(a, paper, false, overlap_mm, &upright, err) &&
@@ -244,14 +247,46 @@ bool tr_pages_plan(const tr_artwork *a, const tr_paper *paper, double overlap_mm
     bool is_on_side = on_side.n < upright.n;
     *out = is_on_side ? on_side : upright;
     tr_pages_release(is_on_side ? &upright : &on_side);
-    if (ok && out->n > MAX_PAGES) {
-        ok = tr_fail_at(err, TR_BAD_INPUT, a->sheet->path, 0, NULL,
-                        "is %.0f x %.0f mm, that is more than %d pages of %s; print it on one page "
-                        "of its own size (--page own)",
-                        a->sheet->width_mm, a->sheet->height_mm, MAX_PAGES, paper->name);
-    }
     if (!ok) tr_pages_release(out);
     return ok;
+}
+
+/* What else is too large on a page of its own, or for one paper, may be printed on. */
+static bool refuse_size(const tr_artwork *a, const tr_paper *paper, double overlap_mm,
+                        tr_error *err) {
+    const tr_sheet *s = a->sheet;
+    const tr_paper *largest = tr_paper_by_name("A3");
+    tr_pages tiles = {0};
+    const char *what_to_do = "make it in several sheets";
+    if (is_one_page(s)) {
+        what_to_do = "print it on one page of its own size (--page own)";
+    } else if (paper != largest) {
+        if (!plan_best_tiles(a, largest, overlap_mm, &tiles, err)) return false;
+        if (tiles.n <= MAX_PAGES)
+            what_to_do = "print it in tiles (--page A3), or make it in several sheets";
+        tr_pages_release(&tiles);
+    }
+    if (!paper) {
+        return tr_fail_at(err, TR_BAD_INPUT, s->path, 0, NULL,
+                          "is %.0f x %.0f mm, a page can have %.0f mm at most; %s", s->width_mm,
+                          s->height_mm, MAX_PAGE_MM, what_to_do);
+    }
+    return tr_fail_at(err, TR_BAD_INPUT, s->path, 0, NULL,
+                      "is %.0f x %.0f mm, that is more than %d pages of %s; %s", s->width_mm,
+                      s->height_mm, MAX_PAGES, paper->name, what_to_do);
+}
+
+bool tr_pages_plan(const tr_artwork *a, const tr_paper *paper, double overlap_mm, tr_pages *out,
+                   tr_error *err) {
+    *out = (tr_pages){0};
+    if (!paper) {
+        return is_one_page(a->sheet) ? plan_own_size(a, out, err)
+                                     : refuse_size(a, paper, overlap_mm, err);
+    }
+    if (!plan_best_tiles(a, paper, overlap_mm, out, err)) return false;
+    if (out->n <= MAX_PAGES) return true;
+    tr_pages_release(out);
+    return refuse_size(a, paper, overlap_mm, err);
 }
 
 void tr_pages_release(tr_pages *pages) {

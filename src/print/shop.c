@@ -7,6 +7,7 @@
 #include <strings.h>
 
 #include "base/text.h"
+#include "base/wrap.h"
 #include "base/yaml.h"
 
 static int is_yaml(const struct dirent *entry) {
@@ -107,22 +108,43 @@ bool tr_shop_choose(const tr_shop *shop, const char *family, int low, int high, 
                    tr_sheet_family_size(family) - 1);
 }
 
+static int next_id(const tr_sheet *s, int from, int high) {
+    while (from <= high && !has_tag(s, s->tag_family, from)) from++;
+    return from;
+}
+
+void tr_shop_print_ids(const tr_sheet *s, int low, int high, int column, int indent, FILE *out) {
+    bool is_first = true;
+    for (int first = next_id(s, low, high); first <= high;) {
+        char text[32];
+        int last = first;
+        while (last < high && has_tag(s, s->tag_family, last + 1)) last++;
+        int next = next_id(s, last + 1, high);
+        const char *comma = next <= high ? "," : "";
+        int n = first == last ? snprintf(text, sizeof text, "%d%s", first, comma)
+                              : snprintf(text, sizeof text, "%d to %d%s", first, last, comma);
+        if (!is_first && column + 1 + n > TR_TEXT_WIDTH) {
+            fprintf(out, "\n%*s", indent, "");
+            column = indent;
+        } else if (!is_first) {
+            fputc(' ', out);
+            column++;
+        }
+        fputs(text, out);
+        column += n;
+        is_first = false;
+        first = next;
+    }
+    fputc('\n', out);
+}
+
 void tr_shop_print_taken(const tr_shop *shop, const char *family, int low, int high, FILE *out) {
     for (int i = 0; i < shop->n; i++) {
         const tr_sheet *s = &shop->sheets[i];
         char shown[sizeof s->id + 8];
-        int n_runs = 0;
+        if (strcmp(s->tag_family, family) != 0 || next_id(s, low, high) > high) continue;
         tr_text_show(s->id, strlen(s->id), shown, sizeof shown);
-        for (int id = low; id <= high; id++) {
-            int first = id;
-            if (!has_tag(s, family, id)) continue;
-            while (id < high && has_tag(s, family, id + 1)) id++;
-            if (n_runs++ == 0)
-                fprintf(out, "  %s: ", shown);
-            else
-                fputs(", ", out);
-            fprintf(out, first == id ? "%d" : "%d to %d", first, id);
-        }
-        if (n_runs > 0) fputc('\n', out);
+        fprintf(out, "  %s: ", shown);
+        tr_shop_print_ids(s, low, high, 4 + tr_text_columns(shown), 4, out);
     }
 }

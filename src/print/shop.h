@@ -28,6 +28,11 @@ const tr_sheet *tr_shop_sheet(const tr_shop *shop, const char *sheet_id);
 TR_MUST_USE bool tr_shop_choose(const tr_shop *shop, const char *family, int low, int high, int n,
                                 int *ids, tr_error *err);
 
+/* Prints the sheet's tag ids of the range in lines of a terminal, runs of them as "40 to 47",
+   behind `column` columns that are written already; further lines are indented to `indent`. Ends
+   with a newline. */
+void tr_shop_print_ids(const tr_sheet *sheet, int low, int high, int column, int indent, FILE *out);
+
 /* Prints which ids of the range are taken, a line a sheet: "  MAT-7: 40 to 47". */
 void tr_shop_print_taken(const tr_shop *shop, const char *family, int low, int high, FILE *out);
 

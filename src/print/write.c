@@ -124,9 +124,9 @@ static void draw_words(const drawing *d, double x, double y, double width) {
     if (p->n > 1) {
         snprintf(
             tile, sizeof tile,
-            " Row %d of %d, column %d of %d. Where a tile joins on the right or below, cut at the "
-            "crop marks, lay this one over it so that the crosses meet, and glue all on a "
-            "flat board.",
+            " Row %d of %d, column %d of %d. Where this tile joins another on the right or below, "
+            "cut it at the crop marks there, lay it over that neighbour so that the crosses meet, "
+            "and glue all on a flat board.",
             d->page->row + 1, p->rows, d->page->column + 1, p->columns);
     }
     snprintf(text, sizeof text,
@@ -162,7 +162,7 @@ static bool draw_page(const drawing *d, tr_error *err) {
     cairo_rectangle(d->cr, part.left, part.top, part.right - part.left, part.bottom - part.top);
     cairo_clip(d->cr);
     cairo_translate(d->cr, d->page->origin_mm.x, d->page->origin_mm.y);
-    bool ok = tr_artwork_draw(d->artwork, d->cr, err);
+    bool ok = tr_artwork_draw(d->artwork, d->page->cut, d->cr, err);
     cairo_restore(d->cr);
     if (ok && d->pages->has_frame) draw_frame(d);
     return ok;
