@@ -17,7 +17,7 @@ static const double FLOOR_Z_SD_MM = 3.0;
 static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
 
 /* The adjustment is done when nothing moves by more than this part of its standard deviation. */
-static const double SMALL_STEP = 1e-6;
+static const double SMALL_STEP = 1e-4;
 /* A rough solution, when nothing moves by more than a tenth of it. */
 static const double ROUGH_STEP = 0.1;
 

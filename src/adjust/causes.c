@@ -25,6 +25,9 @@ static const double MOVED_LITTLE_MM = 1.5;
 /* Chi-squared with 1 to 6 degrees of freedom is above this once in 100,000; the moves that are
    tried say much the same, and tools/campaign says how often honest jobs meet it. */
 static const double CHANCE_CHI2[7] = {0, 19.5, 23.0, 25.9, 28.5, 30.9, 33.1};
+/* So many moves are listed in a job of a workshop. Where there are more, chance has more of them to
+   choose from, and each must be rarer by as much (Bonferroni). */
+static const double USUAL_MOVES = 100;
 static const double MOVED_OVER_NUMBER = 15;
 
 /* ---- what a trial says ---- */
@@ -291,13 +294,15 @@ static bool choose_moves(tr_adjustment *adj, double least_gain, tr_net_hypothesi
 }
 
 /* Whether a move explains more than chance does, against the scatter that it leaves: it raises what
-   there was without it. */
-static bool is_more_than_chance(const tr_lsq_result *without, const tr_trial *t) {
+   there was without it. n_moves: among which chance could choose. */
+static bool is_more_than_chance(const tr_lsq_result *without, const tr_trial *t, int n_moves) {
     int unknowns = without->degrees_of_freedom - t->degrees_of_freedom;
     double scatter = fmax(1, t->cost / fmax(1, t->degrees_of_freedom));
     if (unknowns < 1) unknowns = 1;
     if (unknowns > 6) unknowns = 6;
-    return without->cost - t->cost >= CHANCE_CHI2[unknowns] * scatter;
+    /* Far out, the tail of chi-squared falls by e where it goes on by 2. */
+    double rarer = 2 * log(fmax(1, n_moves / USUAL_MOVES));
+    return without->cost - t->cost >= (CHANCE_CHI2[unknowns] + rarer) * scatter;
 }
 
 /* A sheet that lay elsewhere in one photo, or from one photo on. without: the solution of which a
@@ -314,6 +319,7 @@ static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const t
         goto out;
     }
     int n = list_moves(in, adj, shows, moves);
+    int n_listed = n;
     bool fits = without && without->variance_factor <= TR_SUSPECT_VARIANCE;
     double least_gain = fits ? CHANCE_CHI2[1] : 0;
     if (!choose_moves(adj, least_gain, moves, &n, err)) goto out;
@@ -325,7 +331,7 @@ static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const t
         }
         c.trial = tr_try_moved(&adj->net, base, m->sheet, c.in_group, &c.away_mm, err);
         if (!c.trial.is_solved || c.away_mm < least_mm || c.trial.cost >= *lowest) continue;
-        if (without && !is_more_than_chance(without, &c.trial)) continue;
+        if (without && !is_more_than_chance(without, &c.trial, n_listed)) continue;
         *best = c;
         *lowest = c.trial.cost;
     }

@@ -109,7 +109,7 @@ static bool time_solution(const bench_job *job, tr_adjustment *adj, tr_lsq_resul
         goto out;
     }
     for (int i = 0; i < n; i++) wanted[i] = (tr_net_unknown){TR_NET_SHEET, i / 6, i % 6};
-    tr_net_options plain = {.huber = TR_ADJUST_HUBER, .small_step = 1e-6};
+    tr_net_options plain = {.huber = TR_ADJUST_HUBER, .small_step = 1e-4};
     tr_net_options with = plain;
     with.wanted = wanted;
     with.n_wanted = n;
