@@ -344,8 +344,9 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     out->degrees_of_freedom = result.degrees_of_freedom;
     for (int i = 0; i < net->n_observations; i++) {
         const tr_net_obs *o = &net->observations[i];
-        out->n_left_out +=
+        bool is_left_out =
             !o->is_used && out->photo_placed[o->photo] && out->sheet_placed[o->sheet];
+        out->n_left_out += is_left_out ? o->n_points : 0;
     }
     if (!tr_find_left_out(in, out, warnings, err) || !tr_find_only_ties(in, out, warnings, err)) {
         goto fail;

@@ -78,7 +78,7 @@ typedef struct {
     bool is_settled;                /* the last adjustment reached its minimum */
     double variance_factor;
     int degrees_of_freedom;
-    int n_left_out; /* observations left out */
+    int n_left_out; /* points of marks left out */
     /* Of the pose unknowns TR_SHEET_RX .. TR_SHEET_TZ of all sheets: 6 n_sheets square, row by row,
        scaled by the variance factor where that is above 1. Rows of what is not free are 0. */
     double *covariance;

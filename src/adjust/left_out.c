@@ -81,7 +81,8 @@ static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int 
     return tr_warn(
         warnings, err, true, "marks_contradict",
         "Much of %s contradicts the other photos in %s: it is hidden in part, bent, or not what "
-        "its file says. Take the photo anew with the whole sheet in view, lying flat.",
+        "its file says. Take the photo anew with the whole sheet in view, lying flat, or leave "
+        "it out where others show the sheet.",
         in->sheets[sheet].id, list);
 }
 

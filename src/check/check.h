@@ -86,7 +86,7 @@ typedef struct {
     tr_lens lens; /* as the network has it */
     double variance_factor;
     int degrees_of_freedom;
-    int n_left_out; /* marks found that contradict the others, and take no part */
+    int n_left_out; /* points of marks that contradict the others, and take no part */
     tr_warnings warnings;
 } tr_check;
 

@@ -57,11 +57,12 @@ static void draw_foot(tr_canvas *canvas) {
     tr_canvas_text(canvas, MARGIN, FOOT_Y, page_width(), type, tr_cautions());
 }
 
-static const tr_warning *first_blocking(const tr_warnings *warnings) {
+/* The first that stands against a pass, else the first of all. */
+static const tr_warning *most_important(const tr_warnings *warnings) {
     for (int i = 0; i < warnings->n; i++) {
         if (warnings->items[i].blocks_pass) return &warnings->items[i];
     }
-    return NULL;
+    return warnings->n > 0 ? &warnings->items[0] : NULL;
 }
 
 /* Why the check has its verdict and, where a smaller u95 would decide it, what to do for that. */
@@ -81,7 +82,7 @@ static void print_why(const tr_check *check, int target, char *text, size_t size
 static void draw_message(tr_canvas *canvas, const tr_check *check, int target) {
     const tr_target_result *t = &check->targets[target];
     char text[1536];
-    const tr_warning *warning = first_blocking(&check->warnings);
+    const tr_warning *warning = most_important(&check->warnings);
     if (tr_target_needs_move(t)) {
         snprintf(text, sizeof text, "%s %s", t->moves[0], t->n_moves > 1 ? t->moves[1] : "");
     } else {
@@ -90,8 +91,9 @@ static void draw_message(tr_canvas *canvas, const tr_check *check, int target) {
     const tr_type type = {
         .size_px = 36, .smallest_px = 26, .is_bold = true, .colour = TR_INK, .lines = 2};
     double height = tr_canvas_text(canvas, MARGIN, 128, page_width(), type, text);
+    int n = check->warnings.n;
     if (!warning) return;
-    snprintf(text, sizeof text, "! %s", warning->text);
+    snprintf(text, sizeof text, "! %s%s", warning->text, n > 1 ? " And more: see the text." : "");
     const tr_type small = {
         .size_px = 26, .smallest_px = 18, .colour = TR_INK, .lines = height > 50 ? 1 : 2};
     tr_canvas_text(canvas, MARGIN, 128 + height, page_width(), small, text);

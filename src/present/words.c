@@ -158,12 +158,31 @@ static void append_axes(line *l, const tr_check *check, const tr_target_result *
     if (!is_first) append(l, ")");
 }
 
+/* Plates in no photo that could be used: without them there may be no vehicle frame. */
+static void append_missing_plates(line *l, const tr_check *check) {
+    for (int i = 0; i < check->job->n_references; i++) {
+        const tr_reference *r = &check->job->references[i];
+        if (check->sheets[r->sheet].n_marks > 0) continue;
+        append(l, "%s%s (%s wheel)", l->n ? ", " : "", check->job->sheets[r->sheet].id,
+               tr_wheel_point_name(r->point));
+    }
+}
+
 void tr_check_why(const tr_check *check, char *out, size_t size) {
-    line failed = {.n = 0}, uncertain = {.n = 0}, missing = {.n = 0}, all = {.n = 0};
+    line failed = {.n = 0}, uncertain = {.n = 0}, missing = {.n = 0}, plates = {.n = 0},
+         all = {.n = 0};
+    bool is_any_judged = false;
     for (int i = 0; check->targets && i < check->job->layout.n_placements; i++) {
         const tr_target_result *t = &check->targets[i];
+        for (tr_axis axis = 0; axis < TR_N_AXES; axis++) is_any_judged |= t->axis[axis].is_judged;
         if (!check->sheets[t->sheet].is_placed) {
-            append(&missing, "%s%s", missing.n ? ", " : "", check->job->sheets[t->sheet].id);
+            /* The sheet may well be seen: what it is to be measured from is not. */
+            if (check->sheets[t->sheet].n_marks > 0 && plates.n == 0) {
+                append_missing_plates(&plates, check);
+            }
+            if (check->sheets[t->sheet].n_marks == 0 || plates.n == 0) {
+                append(&missing, "%s%s", missing.n ? ", " : "", check->job->sheets[t->sheet].id);
+            }
             continue;
         }
         append_axes(&failed, check, t, TR_FAIL);
@@ -174,13 +193,18 @@ void tr_check_why(const tr_check *check, char *out, size_t size) {
     if (missing.n)
         append(&all, "Not measured: %s; take photos that show it together with the plates. ",
                missing.text);
+    if (plates.n) {
+        append(&all, "Not measured: %s; take two photos that show it together with other sheets. ",
+               plates.text);
+    }
     if (tr_warnings_block_pass(&check->warnings)) {
         append(&all, "A warning stands against a pass. ");
     }
     if (check->verdict == TR_PASS) {
         append(&all, "Every judged axis lies within its limit, its uncertainty included. ");
     } else if (!all.n) {
-        append(&all, "The measurement is not complete. ");
+        append(&all, is_any_judged ? "The measurement is not complete. "
+                                   : "The layout states no limits: nothing was judged. ");
     }
     tr_text_show(all.text, all.n - 1, out, size);
 }
