@@ -609,6 +609,8 @@ static void derivatives_everything_free(void **unused) {
         make_rich(&r, &d);
         assert_true(r.q.net.n_observations > 15);
         check_derivatives(&r.q.net);
+        r.q.sheets[1].shape_about = 1 + 2;
+        check_derivatives(&r.q.net);
     }
 }
 
@@ -629,6 +631,7 @@ static void derivatives_some_held(void **unused) {
             for (int k = 0; k < 4; k++) {
                 if (draw_even(&d) < 0.5) r.q.sheets[i].shape_sd[k] = 0;
             }
+            if (draw_even(&d) < 0.5) r.q.sheets[i].shape_about = 1 + (i + 1) % JOB_SHEETS;
             if (draw_even(&d) < 0.3) r.q.sheets[i].floor_z_sd_mm = 0;
         }
         check_derivatives(&r.q.net);

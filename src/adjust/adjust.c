@@ -93,17 +93,40 @@ static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_root, tr
     for (int k = 0; k < 6; k++) out->is_free[k] = is_placed;
     if (is_root)
         out->is_free[TR_SHEET_RZ] = out->is_free[TR_SHEET_TX] = out->is_free[TR_SHEET_TY] = false;
-    /* What a survey leaves open of a sheet's marks is told with their places (places.h). */
-    if (sheet->survey.n_rows == 0) {
-        for (int k = 0; k < 2; k++) {
-            out->is_free[TR_STRETCH_X + k] = is_placed;
-            out->shape_sd[k] =
-                sheet->kind == TR_SHEET_PLATE ? TR_ADJUST_PLATE_SD : TR_ADJUST_PRINT_SD;
-        }
-    }
     if (tr_sheet_lies_on_floor(sheet)) {
         out->floor_z_sd_mm = FLOOR_Z_SD_MM;
         out->floor_tilt_sd_rad = FLOOR_TILT_SD_RAD;
+    }
+}
+
+/* Sizes of the prints. What a survey leaves open of a sheet's marks is told with their places
+   (places.h) instead. Plates are tied to the first of them, which carries what they share. */
+static void set_up_prints(const tr_adjust_input *in, tr_adjustment *out) {
+    int first_plate = 0;
+    for (int i = 0; i < in->n_sheets; i++) {
+        tr_net_sheet *sheet = &out->net.sheets[i];
+        if (!out->sheet_placed[i] || in->sheets[i].survey.n_rows > 0) continue;
+        bool is_plate = in->sheets[i].kind == TR_SHEET_PLATE;
+        double sd = !is_plate         ? TR_ADJUST_PRINT_SD
+                    : first_plate > 0 ? sqrt(2) * TR_ADJUST_OWN_PRINT_SD
+                                      : hypot(TR_ADJUST_PRINT_SD, TR_ADJUST_OWN_PRINT_SD);
+        sheet->shape_about = is_plate ? first_plate : 0;
+        for (int k = 0; k < 2; k++) {
+            sheet->is_free[TR_STRETCH_X + k] = true;
+            sheet->shape_sd[k] = sd;
+        }
+        if (is_plate && first_plate == 0) first_plate = i + 1;
+    }
+}
+
+void tr_adjust_untie_prints(tr_network *net, int sheet) {
+    for (int i = 0; i < net->n_sheets; i++) {
+        tr_net_sheet *s = &net->sheets[i];
+        if (s->shape_about != sheet + 1) continue;
+        s->shape_about = 0;
+        for (int k = 0; k < 2; k++) {
+            if (s->shape_sd[k] > 0) s->shape_sd[k] = TR_ADJUST_PRINT_SD;
+        }
     }
 }
 
@@ -166,7 +189,9 @@ static bool drop_unsupported(tr_adjustment *adj, bool *is_possible, tr_error *er
     for (int i = 0; i < net->n_sheets; i++) {
         int k = net->n_photos + i;
         adj->sheet_placed[i] = adj->sheet_placed[i] && component[k] == home && points[k] >= 4;
-        if (!adj->sheet_placed[i]) memset(net->sheets[i].is_free, 0, sizeof net->sheets[i].is_free);
+        if (adj->sheet_placed[i]) continue;
+        memset(net->sheets[i].is_free, 0, sizeof net->sheets[i].is_free);
+        tr_adjust_untie_prints(net, i);
     }
     for (int i = 0; i < net->n_observations; i++) {
         tr_net_obs *o = &net->observations[i];
@@ -309,6 +334,7 @@ static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err)
     for (int i = 0; i < in->n_sheets; i++) {
         set_up_sheet(&in->sheets[i], out->sheet_placed[i], i == out->root, &net->sheets[i]);
     }
+    set_up_prints(in, out);
     set_up_observations(in, out);
     drop_impossible(net);
     return true;
@@ -348,7 +374,8 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
             !o->is_used && out->photo_placed[o->photo] && out->sheet_placed[o->sheet];
         out->n_left_out += is_left_out ? o->n_points : 0;
     }
-    if (!tr_find_left_out(in, out, warnings, err) || !tr_find_only_ties(in, out, warnings, err)) {
+    if (!tr_find_contradicted(in, out, warnings, err) ||
+        !tr_find_left_out(in, out, warnings, err) || !tr_find_only_ties(in, out, warnings, err)) {
         goto fail;
     }
     if (!tr_find_flatness(in, out, out->conditions, err)) goto fail;

@@ -26,9 +26,8 @@
    0.12 % for a rectangular distribution (JCGM 100:2008, 4.3.7); what is found of it in the photos
    themselves makes it less. */
 #define TR_ADJUST_PRINT_SD 1e-3
-/* Plates come from one printer and share its error, which independent priors would average away:
-   theirs is wider instead (tools/campaign draws one error for all plates). */
-#define TR_ADJUST_PLATE_SD 1.7e-3
+/* Plates come from one printer and share its error; beside it, each has one of its own. */
+#define TR_ADJUST_OWN_PRINT_SD 5e-4
 /* How well a focal length returns: focus, temperature and image stabilisation move it between the
    calibration and the job, both axes alike. Relative standard deviation; common practice, no
    source.
@@ -97,6 +96,9 @@ TR_MUST_USE bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_war
    covariance. It tells where marks must be that were not seen yet. False as tr_adjust. */
 TR_MUST_USE bool tr_adjust_roughly(const tr_adjust_input *in, tr_adjustment *out, tr_error *err);
 void tr_adjustment_release(tr_adjustment *adjustment);
+
+/* What is known of other prints' sizes no longer leans on that of one sheet. Private to adjust. */
+void tr_adjust_untie_prints(tr_network *net, int sheet);
 
 /* Mats and plates do; boards stand, hub sheets hang. */
 static inline bool tr_sheet_lies_on_floor(const tr_sheet *sheet) {

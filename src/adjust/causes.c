@@ -437,3 +437,27 @@ bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
     }
     return warn_cause(in, &best, warnings, err);
 }
+
+bool tr_find_contradicted(const tr_adjust_input *in, const tr_adjustment *adj,
+                          tr_warnings *warnings, tr_error *err) {
+    const tr_net_lens *lens = &adj->net.lenses[0];
+    cause c = {.kind = OTHER_LENS};
+    if (tr_warnings_have(warnings, "lens_mismatch") || tr_warnings_have(warnings, "sheet_scale")) {
+        return true;
+    }
+    c.change = lens->lens.param[TR_FX] / in->lens->param[TR_FX] - 1;
+    if (lens->is_free[TR_FX] && fabs(c.change) > SIGNIFICANT_SIGMAS * TR_ADJUST_FOCAL_SD) {
+        return warn_cause(in, &c, warnings, err);
+    }
+    for (int i = 0; i < in->n_sheets; i++) {
+        const tr_net_sheet *s = &adj->net.sheets[i];
+        if (!s->is_free[TR_STRETCH_X] ||
+            fmax(fabs(s->shape[0]), fabs(s->shape[1])) <= SIGNIFICANT_SIGMAS * TR_ADJUST_PRINT_SD) {
+            continue;
+        }
+        c = (cause){.kind = OTHER_SCALE, .sheet = i};
+        for (int k = 0; k < 2; k++) c.trial.change[k] = s->shape[k];
+        return warn_cause(in, &c, warnings, err);
+    }
+    return true;
+}

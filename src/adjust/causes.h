@@ -18,4 +18,10 @@ TR_MUST_USE bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj,
 TR_MUST_USE bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj,
                                const tr_lsq_result *result, tr_warnings *warnings, tr_error *err);
 
+/* After the last solution: a focal length or the size of a print that lies further from what is
+   known of it than chance has it. With many marks their weight is too small to be noticed among
+   the residuals, and two causes at once leave none that explains enough alone. */
+TR_MUST_USE bool tr_find_contradicted(const tr_adjust_input *in, const tr_adjustment *adj,
+                                      tr_warnings *warnings, tr_error *err);
+
 #endif

@@ -6,6 +6,8 @@
 /* The profile's standard deviations of the focal lengths are widened by this to let the photos
    speak. */
 static const double WIDEN_FOCAL = 300;
+/* A sheet that was moved has kept its size. */
+static const double SAME_PRINT_SD = 1e-5;
 
 void tr_snapshot_release(tr_snapshot *s) {
     free(s->rigs);
@@ -93,6 +95,7 @@ tr_trial tr_try_scale(tr_network *net, const tr_snapshot *base, int sheet, tr_er
     tr_net_sheet *s = &net->sheets[sheet];
     s->is_free[TR_STRETCH_X] = s->is_free[TR_STRETCH_Y] = true;
     s->shape_sd[0] = s->shape_sd[1] = 0;
+    tr_adjust_untie_prints(net, sheet);
     tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_STRETCH_X},
                                 {TR_NET_SHEET, sheet, TR_STRETCH_Y}};
     double scale[2] = {1, 1};
@@ -110,6 +113,7 @@ tr_trial tr_try_without(tr_network *net, const tr_snapshot *base, int sheet, tr_
     }
     tr_net_sheet *s = &net->sheets[sheet];
     memset(s->is_free, 0, sizeof s->is_free);
+    tr_adjust_untie_prints(net, sheet);
     solve_trial(net, NULL, NULL, &t, err);
     restore(net, base);
     return t;
@@ -122,6 +126,10 @@ tr_trial tr_try_moved(tr_network *net, const tr_snapshot *base, int sheet, const
     int n[2] = {0, 0};
     net->sheets[other] = net->sheets[sheet];
     for (int k = 0; k < 6; k++) net->sheets[other].is_free[k] = true;
+    if (net->sheets[other].shape_sd[0] > 0) { /* it is the same print */
+        net->sheets[other].shape_about = sheet + 1;
+        net->sheets[other].shape_sd[0] = net->sheets[other].shape_sd[1] = SAME_PRINT_SD;
+    }
     for (int i = 0; i < net->n_observations; i++) {
         tr_net_obs *o = &net->observations[i];
         if (o->sheet != sheet) continue;

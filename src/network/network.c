@@ -401,15 +401,20 @@ static void evaluate_floor(const state *s, int index, int n_columns, double *r, 
 /* One row a shape component that is free and has a prior. */
 static void evaluate_shape(const state *s, int index, int n_columns, double *r, double *J) {
     const tr_net_sheet *sheet = &s->net->sheets[index];
+    const tr_net_sheet *about =
+        sheet->shape_about > 0 ? &s->net->sheets[sheet->shape_about - 1] : NULL;
     int row = 0;
     for (int k = 0; k < 4; k++) {
         if (!sheet->is_free[TR_STRETCH_X + k] || !(sheet->shape_sd[k] > 0)) continue;
-        r[row] = sheet->shape[k] / sheet->shape_sd[k];
+        double w = 1 / sheet->shape_sd[k];
+        r[row] = w * (sheet->shape[k] - (about ? about->shape[k] : 0));
         if (J) {
             int c = 0;
             for (int j = 0; j < TR_SHEET_N; j++) {
-                if (!sheet->is_free[j]) continue;
-                J[row * n_columns + c++] = j == TR_STRETCH_X + k ? 1 / sheet->shape_sd[k] : 0;
+                if (sheet->is_free[j]) J[row * n_columns + c++] = j == TR_STRETCH_X + k ? w : 0;
+            }
+            for (int j = 0; about && j < TR_SHEET_N; j++) {
+                if (about->is_free[j]) J[row * n_columns + c++] = j == TR_STRETCH_X + k ? -w : 0;
             }
         }
         row++;
@@ -701,9 +706,14 @@ static void add_terms(state *s) {
             add_term(s, TERM_FLOOR, i, 3, n);
         }
         if (rows > 0) {
-            push_columns(s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS, 0,
-                         s->sheet_column[i], n);
-            add_term(s, TERM_SHAPE, i, rows, n);
+            int *columns = s->columns + (size_t)s->n_terms * TR_LSQ_MAX_COLUMNS;
+            int all = push_columns(columns, 0, s->sheet_column[i], n);
+            if (sheet->shape_about > 0) {
+                int about = sheet->shape_about - 1;
+                all = push_columns(columns, all, s->sheet_column[about],
+                                   count_free(net->sheets[about].is_free, TR_SHEET_N));
+            }
+            add_term(s, TERM_SHAPE, i, rows, all);
         }
     }
     for (int i = 0; i < net->n_offsets; i++) {

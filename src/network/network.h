@@ -79,7 +79,8 @@ typedef struct {
     double shape[4];   /* stretch_x, stretch_y, bow_x, bow_y */
     double half_mm[2]; /* hx, hy above; > 0 */
     bool is_free[TR_SHEET_N];
-    double shape_sd[4];       /* prior about 0 of a free shape component; 0: none */
+    double shape_sd[4];       /* prior of a free shape component about 0; 0: none ... */
+    int shape_about;          /* ... or, where not 0, about that of sheet shape_about - 1 */
     double floor_z_sd_mm;     /* prior: origin on the floor z = 0; 0: none */
     double floor_tilt_sd_rad; /* prior: face level; goes with floor_z_sd_mm */
 } tr_net_sheet;

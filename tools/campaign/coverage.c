@@ -109,8 +109,8 @@ static bool run_jobs(const campaign_options *options, long jobs, bool are_survey
     printf("%s: %ld jobs, %ld measured, %ld with a warning that blocks a pass\n",
            are_surveyed ? "sheets surveyed" : "sheets as their files say", sum.jobs, measured,
            sum.blocked);
-    bool is_good = measured > 0 && sum.not_measured <= MOST_NOT_MEASURED * (double)jobs &&
-                   sum.blocked <= MOST_BLOCKED * (double)jobs;
+    bool is_good = measured > 0 && (double)sum.not_measured <= MOST_NOT_MEASURED * (double)jobs &&
+                   (double)sum.blocked <= MOST_BLOCKED * (double)jobs;
     for (int k = 0; k < 3 && measured > 0; k++) {
         double part = 100.0 * (double)sum.within[k] / (double)measured;
         double ratio = sqrt(sum.sum_z2[k] / (double)measured);

@@ -121,7 +121,7 @@ int campaign_survey(const campaign_options *options) {
     for (long i = 0; i < jobs; i++) add(&sum, &c.of_job[i]);
     free(c.of_job);
     bool is_good =
-        sum.jobs > sum.not_measured && sum.not_measured <= MOST_NOT_MEASURED * (double)jobs;
+        sum.jobs > sum.not_measured && (double)sum.not_measured <= MOST_NOT_MEASURED * (double)jobs;
     printf("%ld surveys, %ld measured\n", sum.jobs, sum.jobs - sum.not_measured);
     for (int k = 0; k < N_KINDS; k++) {
         double n = (double)sum.n[k];

@@ -303,7 +303,8 @@ static void draw_prints(scene *s) {
         for (int i = 0; i < TR_SIM_MAX_SHEETS; i++) {
             bool is_plate = i >= PLATE_0 && i < MAT_2;
             s->print_error[i][k] =
-                is_plate ? of_plates : TR_ADJUST_PRINT_SD * tr_random_normal(&random);
+                is_plate ? of_plates + TR_ADJUST_OWN_PRINT_SD * tr_random_normal(&random)
+                         : TR_ADJUST_PRINT_SD * tr_random_normal(&random);
         }
     }
 }
