@@ -839,6 +839,40 @@ static void text_of_a_sheet_not_found_is_never_a_pass(void **state) {
     free(s);
 }
 
+/* The mat was seen; what it is to be measured from was not. */
+static void text_of_a_missing_plate_names_the_plate(void **state) {
+    (void)state;
+    scene *s = make_scene(1);
+    place_mat(s, 2.1, -1.2, 0.06, 1.2);
+    s->results[MAT].is_placed = false;
+    s->results[PLATE_D] = (tr_sheet_result){.is_placed = false};
+    s->check.verdict = TR_INCONCLUSIVE;
+    char why[512];
+    char wanted[256];
+    tr_check_why(&s->check, why, sizeof why);
+    snprintf(wanted, sizeof wanted, "Not measured: %s (", s->sheets[PLATE_D].id);
+    assert_non_null(strstr(why, wanted));
+    assert_non_null(strstr(why, "wheel); take two photos"));
+    assert_null(strstr(why, s->sheets[MAT].id));
+    /* Neither was seen. */
+    s->results[MAT].n_marks = 0;
+    tr_check_why(&s->check, why, sizeof why);
+    assert_non_null(strstr(why, s->sheets[MAT].id));
+    free(s);
+}
+
+static void text_of_a_layout_without_limits_says_so(void **state) {
+    (void)state;
+    scene *s = make_scene(1);
+    place_mat(s, 2.1, -1.2, 0.06, 1.2);
+    for (int k = 0; k < TR_N_AXES; k++) s->check.targets[0].axis[k].is_judged = false;
+    s->check.verdict = TR_INCONCLUSIVE;
+    char why[512];
+    tr_check_why(&s->check, why, sizeof why);
+    assert_non_null(strstr(why, "The layout states no limits"));
+    free(s);
+}
+
 static void text_of_a_failure_names_it(void **state) {
     (void)state;
     scene *s = make_scene(1);
@@ -1207,6 +1241,8 @@ int main(void) {
         cmocka_unit_test(text_of_a_pass_asks_for_nothing),
         cmocka_unit_test(text_says_how_to_decide_what_is_inconclusive),
         cmocka_unit_test(text_of_a_sheet_not_found_is_never_a_pass),
+        cmocka_unit_test(text_of_a_missing_plate_names_the_plate),
+        cmocka_unit_test(text_of_a_layout_without_limits_says_so),
         cmocka_unit_test(text_of_a_failure_names_it),
         cmocka_unit_test(rounded_numbers_never_contradict_the_verdict),
         cmocka_unit_test(numbers_have_a_plain_zero_and_a_sign),
