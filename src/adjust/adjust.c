@@ -7,6 +7,7 @@
 #include "adjust/flatness.h"
 #include "adjust/left_out.h"
 #include "adjust/places.h"
+#include "adjust/prints.h"
 #include "adjust/revise.h"
 #include "adjust/start.h"
 #include "adjust/ties.h"
@@ -99,37 +100,6 @@ static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_root, tr
     }
 }
 
-/* Sizes of the prints. What a survey leaves open of a sheet's marks is told with their places
-   (places.h) instead. Plates are tied to the first of them, which carries what they share. */
-static void set_up_prints(const tr_adjust_input *in, tr_adjustment *out) {
-    int first_plate = 0;
-    for (int i = 0; i < in->n_sheets; i++) {
-        tr_net_sheet *sheet = &out->net.sheets[i];
-        if (!out->sheet_placed[i] || in->sheets[i].survey.n_rows > 0) continue;
-        bool is_plate = in->sheets[i].kind == TR_SHEET_PLATE;
-        double sd = !is_plate         ? TR_ADJUST_PRINT_SD
-                    : first_plate > 0 ? sqrt(2) * TR_ADJUST_OWN_PRINT_SD
-                                      : hypot(TR_ADJUST_PRINT_SD, TR_ADJUST_OWN_PRINT_SD);
-        sheet->shape_about = is_plate ? first_plate : 0;
-        for (int k = 0; k < 2; k++) {
-            sheet->is_free[TR_STRETCH_X + k] = true;
-            sheet->shape_sd[k] = sd;
-        }
-        if (is_plate && first_plate == 0) first_plate = i + 1;
-    }
-}
-
-void tr_adjust_untie_prints(tr_network *net, int sheet) {
-    for (int i = 0; i < net->n_sheets; i++) {
-        tr_net_sheet *s = &net->sheets[i];
-        if (s->shape_about != sheet + 1) continue;
-        s->shape_about = 0;
-        for (int k = 0; k < 2; k++) {
-            if (s->shape_sd[k] > 0) s->shape_sd[k] = TR_ADJUST_PRINT_SD;
-        }
-    }
-}
-
 /* One observation a mark, in the order of photos and marks. */
 static void set_up_observations(const tr_adjust_input *in, tr_adjustment *out) {
     tr_network *net = &out->net;
@@ -191,7 +161,7 @@ static bool drop_unsupported(tr_adjustment *adj, bool *is_possible, tr_error *er
         adj->sheet_placed[i] = adj->sheet_placed[i] && component[k] == home && points[k] >= 4;
         if (adj->sheet_placed[i]) continue;
         memset(net->sheets[i].is_free, 0, sizeof net->sheets[i].is_free);
-        tr_adjust_untie_prints(net, i);
+        tr_prints_untie(net, i);
     }
     for (int i = 0; i < net->n_observations; i++) {
         tr_net_obs *o = &net->observations[i];
@@ -334,7 +304,7 @@ static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err)
     for (int i = 0; i < in->n_sheets; i++) {
         set_up_sheet(&in->sheets[i], out->sheet_placed[i], i == out->root, &net->sheets[i]);
     }
-    set_up_prints(in, out);
+    tr_prints_set_up(in, out);
     set_up_observations(in, out);
     drop_impossible(net);
     return true;

@@ -30,8 +30,7 @@
 #define TR_ADJUST_OWN_PRINT_SD 5e-4
 /* How well a focal length returns: focus, temperature and image stabilisation move it between the
    calibration and the job, both axes alike. Relative standard deviation; common practice, no
-   source.
-   */
+   source. */
 #define TR_ADJUST_FOCAL_SD 1e-3
 
 /* Huber's threshold of every adjustment, in standard deviations. */
@@ -96,9 +95,6 @@ TR_MUST_USE bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_war
    covariance. It tells where marks must be that were not seen yet. False as tr_adjust. */
 TR_MUST_USE bool tr_adjust_roughly(const tr_adjust_input *in, tr_adjustment *out, tr_error *err);
 void tr_adjustment_release(tr_adjustment *adjustment);
-
-/* What is known of other prints' sizes no longer leans on that of one sheet. Private to adjust. */
-void tr_adjust_untie_prints(tr_network *net, int sheet);
 
 /* Mats and plates do; boards stand, hub sheets hang. */
 static inline bool tr_sheet_lies_on_floor(const tr_sheet *sheet) {

@@ -19,7 +19,7 @@ static double keep_displaced(const tr_adjust_input *in, const tr_adjustment *adj
     tr_vec3 home = adj->net.sheets[sheet].world_from_sheet.t_mm;
     double sum = 0;
     int n = 0;
-    for (int i = 0; i < in->n_photos && i < TR_MAX_PHOTOS; i++) {
+    for (int i = 0; i < in->n_photos; i++) {
         double mm = 0;
         for (int k = 0; is_listed[i] && k < in->photos[i]->n_views; k++) {
             const tr_sheet_view *view = &in->photos[i]->views[k];
@@ -61,7 +61,7 @@ static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int 
     char list[256];
     int n = 0;
     if (tr_warnings_have(warnings, "sheet_moved")) return true; /* said already */
-    for (int i = 0; i < in->n_photos && i < TR_MAX_PHOTOS; i++) {
+    for (int i = 0; i < in->n_photos; i++) {
         point_count c = counts[sheet * in->n_photos + i];
         if (c.all == 0 || c.left_out <= LEFT_OUT_OF_VIEW * c.all) continue;
         is_listed[i] = true;

@@ -3,6 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/prints.h"
+
 /* The profile's standard deviations of the focal lengths are widened by this to let the photos
    speak. */
 static const double WIDEN_FOCAL = 300;
@@ -95,7 +97,7 @@ tr_trial tr_try_scale(tr_network *net, const tr_snapshot *base, int sheet, tr_er
     tr_net_sheet *s = &net->sheets[sheet];
     s->is_free[TR_STRETCH_X] = s->is_free[TR_STRETCH_Y] = true;
     s->shape_sd[0] = s->shape_sd[1] = 0;
-    tr_adjust_untie_prints(net, sheet);
+    tr_prints_untie(net, sheet);
     tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_STRETCH_X},
                                 {TR_NET_SHEET, sheet, TR_STRETCH_Y}};
     double scale[2] = {1, 1};
@@ -113,7 +115,7 @@ tr_trial tr_try_without(tr_network *net, const tr_snapshot *base, int sheet, tr_
     }
     tr_net_sheet *s = &net->sheets[sheet];
     memset(s->is_free, 0, sizeof s->is_free);
-    tr_adjust_untie_prints(net, sheet);
+    tr_prints_untie(net, sheet);
     solve_trial(net, NULL, NULL, &t, err);
     restore(net, base);
     return t;

@@ -1,0 +1,30 @@
+#include "adjust/prints.h"
+
+void tr_prints_set_up(const tr_adjust_input *in, tr_adjustment *out) {
+    int first_plate = 0;
+    for (int i = 0; i < in->n_sheets; i++) {
+        tr_net_sheet *sheet = &out->net.sheets[i];
+        if (!out->sheet_placed[i] || in->sheets[i].survey.n_rows > 0) continue;
+        bool is_plate = in->sheets[i].kind == TR_SHEET_PLATE;
+        double sd = !is_plate         ? TR_ADJUST_PRINT_SD
+                    : first_plate > 0 ? sqrt(2) * TR_ADJUST_OWN_PRINT_SD
+                                      : hypot(TR_ADJUST_PRINT_SD, TR_ADJUST_OWN_PRINT_SD);
+        sheet->shape_about = is_plate ? first_plate : 0;
+        for (int k = 0; k < 2; k++) {
+            sheet->is_free[TR_STRETCH_X + k] = true;
+            sheet->shape_sd[k] = sd;
+        }
+        if (is_plate && first_plate == 0) first_plate = i + 1;
+    }
+}
+
+void tr_prints_untie(tr_network *net, int sheet) {
+    for (int i = 0; i < net->n_sheets; i++) {
+        tr_net_sheet *s = &net->sheets[i];
+        if (s->shape_about != sheet + 1) continue;
+        s->shape_about = 0;
+        for (int k = 0; k < 2; k++) {
+            if (s->shape_sd[k] > 0) s->shape_sd[k] = TR_ADJUST_PRINT_SD;
+        }
+    }
+}
