@@ -88,7 +88,7 @@ bool tr_uneven_free_corners(tr_network *net, tr_uneven *u, double *sd_mm, tr_err
         }
     }
     for (int i = 0; i < net->n_observations; i++) {
-        net->observations[i].offset[0] = number_of[net->observations[i].mark];
+        net->observations[i].offset = number_of[net->observations[i].mark];
     }
     net->offsets = u->offsets;
     net->n_offsets = n;

@@ -1,10 +1,14 @@
-/* The joint adjustment: derivatives, priors, covariances. The module is included whole, so that
-   its terms can be looked at one by one without exposing them. */
-#include "network/network.c"
+/* The joint adjustment: derivatives, priors, covariances. */
+#include "network/network.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
 
 #include "check.h"
 
 #include "draw.h"
+#include "network/problem.h"
 
 /* ---- small helpers ---- */
 
@@ -320,6 +324,9 @@ static double step_of(tr_net_unknown u) {
     const double h = 6e-6;
     if (u.kind == TR_NET_LENS) return u.component < TR_K1 ? 1 : 0.01;
     if (u.kind == TR_NET_OFFSET) return u.component <= TR_OFFSET_Z ? 1000 * h : h;
+    if (u.kind == TR_NET_PHOTO) {
+        return u.component < TR_PHOTO_FOCAL ? 1 : u.component < TR_PHOTO_TRAVEL ? h : 1000 * h;
+    }
     if (u.component < 3) return h;
     if (u.kind == TR_NET_SHEET && (u.component == TR_STRETCH_X || u.component == TR_STRETCH_Y)) {
         return h;
@@ -329,48 +336,48 @@ static double step_of(tr_net_unknown u) {
 
 static void check_derivatives(tr_network *net) {
     tr_error err = {0};
-    state s;
-    bool ok = init_state(&s, net, &err);
+    tr_problem p;
+    bool ok = tr_problem_init(&p, net, &err);
     if (!ok) print_error("%s\n", err.text);
     assert_true(ok);
-    double *delta = calloc((size_t)s.n_unknowns, sizeof *delta);
+    double *delta = calloc((size_t)p.lsq.n_unknowns, sizeof *delta);
     assert_non_null(delta);
-    for (int t = 0; t < s.n_terms; t++) {
-        int rows = s.terms[t].rows;
-        int n = s.terms[t].n_columns;
+    for (int t = 0; t < p.n_terms; t++) {
+        int rows = p.terms[t].rows;
+        int n = p.terms[t].n_columns;
         double J[TR_LSQ_MAX_ROWS * TR_LSQ_MAX_COLUMNS];
         double r[TR_LSQ_MAX_ROWS], plus[TR_LSQ_MAX_ROWS], minus[TR_LSQ_MAX_ROWS];
-        move(&s, delta);
-        assert_true(evaluate(&s, t, r, J));
+        p.lsq.move(&p, delta);
+        assert_true(p.lsq.evaluate(&p, t, r, J));
         for (int c = 0; c < n; c++) {
-            int unknown = s.terms[t].columns[c];
-            double step = step_of(s.unknowns[unknown]);
+            int unknown = p.terms[t].columns[c];
+            double step = step_of(p.state.unknowns[unknown]);
             double largest = 0;
             for (int i = 0; i < rows; i++) largest = fmax(largest, fabs(J[i * n + c]));
             delta[unknown] = step;
-            move(&s, delta);
-            assert_true(evaluate(&s, t, plus, NULL));
+            p.lsq.move(&p, delta);
+            assert_true(p.lsq.evaluate(&p, t, plus, NULL));
             delta[unknown] = -step;
-            move(&s, delta);
-            assert_true(evaluate(&s, t, minus, NULL));
+            p.lsq.move(&p, delta);
+            assert_true(p.lsq.evaluate(&p, t, minus, NULL));
             delta[unknown] = 0;
             for (int i = 0; i < rows; i++) {
                 double numeric = (plus[i] - minus[i]) / (2 * step);
                 if (!(fabs(numeric - J[i * n + c]) <= 1e-6 * largest + 1e-9)) {
                     print_error("term %d kind %d row %d: unknown kind %d component %d\n", t,
-                                (int)s.sources[t].kind, i, (int)s.unknowns[unknown].kind,
-                                s.unknowns[unknown].component);
+                                (int)p.sources[t].kind, i, (int)p.state.unknowns[unknown].kind,
+                                p.state.unknowns[unknown].component);
                 }
                 CHECK_NEAR(numeric, J[i * n + c], 1e-6 * largest + 1e-9);
             }
         }
         /* Residuals alone are the same as with the Jacobian. */
-        move(&s, delta);
-        assert_true(evaluate(&s, t, plus, NULL));
+        p.lsq.move(&p, delta);
+        assert_true(p.lsq.evaluate(&p, t, plus, NULL));
         for (int i = 0; i < rows; i++) CHECK_NEAR(plus[i], r[i], 0);
     }
     free(delta);
-    release_state(&s);
+    tr_problem_release(&p);
 }
 
 /* Everything free: lens with prior, a second camera on the rig, shapes with priors, marks with
@@ -427,10 +434,8 @@ static void make_rich(rich_job *r, tr_draw *d) {
     }
 }
 
-/* Of every three tags one has an offset for each corner, one a common offset of all corners, one
-   two offsets that two corners share each. */
+/* Of every four tags one has none, and the others share seven offsets. */
 static void give_offsets(rich_job *r, tr_draw *d) {
-    static const int numbers[3][4] = {{1, 2, 3, 4}, {5, 5, 5, 5}, {6, 7, 7, 6}};
     for (int i = 0; i < 7; i++) {
         tr_net_offset *offset = &r->offsets[i];
         for (int k = 0; k < 3; k++) {
@@ -440,7 +445,7 @@ static void give_offsets(rich_job *r, tr_draw *d) {
         }
     }
     for (int i = 0; i < r->q.net.n_observations; i++) {
-        memcpy(r->q.obs[i].offset, numbers[i % 3], sizeof numbers[0]);
+        r->q.obs[i].offset = i % 4 == 0 ? 0 : 1 + i % 7;
     }
     r->q.net.offsets = r->offsets;
     r->q.net.n_offsets = 7;
@@ -481,7 +486,7 @@ static void derivatives_forms_and_lengths(void **unused) {
             }
         }
         for (int i = 0; i < r.q.net.n_observations; i++) {
-            for (int k = 0; k < 4; k++) r.q.obs[i].offset[k] = 1 + i % 7;
+            r.q.obs[i].offset = 1 + i % 7;
         }
         for (int i = 0; i < 4; i++) {
             lengths[i].length_mm = 1000;
@@ -493,6 +498,87 @@ static void derivatives_forms_and_lengths(void **unused) {
         r.q.net.lengths = lengths;
         r.q.net.n_lengths = 4;
         check_derivatives(&r.q.net);
+    }
+}
+
+/* Cameras that shift, breathe, turn and travel while they are read; of the second lens the pictures
+   are higher than wide. */
+static void derivatives_photos(void **unused) {
+    (void)unused;
+    tr_draw d = draw_seeded("derivatives_photos");
+    static rich_job r;
+    static const double size[TR_PHOTO_N] = {20, 20, 0.01, 2e-3, 2e-3, 2e-3, 2, 2, 2};
+    for (int trial = 0; trial < 4; trial++) {
+        make_rich(&r, &d);
+        r.lenses[1].lens.width_px = r.lenses[0].lens.height_px;
+        r.lenses[1].lens.height_px = r.lenses[0].lens.width_px;
+        for (int i = 0; i < JOB_PHOTOS; i++) {
+            tr_net_photo *photo = &r.q.photos[i];
+            for (int k = 0; k < TR_PHOTO_N; k++) {
+                photo->value[k] = size[k] * draw_normal(&d);
+                photo->is_free[k] = trial > 0 || k % 2 == i % 2;
+                photo->sd[k] = k == TR_PHOTO_FOCAL && i == 1 ? 0 : size[k];
+            }
+        }
+        check_derivatives(&r.q.net);
+    }
+}
+
+/* What the unknowns of a photo mean, against the formulas of network.h written out once more. */
+static void camera_of_a_photo(void **unused) {
+    (void)unused;
+    tr_draw d = draw_seeded("camera_of_a_photo");
+    for (int trial = 0; trial < 20; trial++) {
+        bool is_portrait = trial % 2;
+        tr_net_lens lens = {.lens = {.width_px = is_portrait ? 3024 : 4032,
+                                     .height_px = is_portrait ? 4032 : 3024,
+                                     .param = {3000, 3010, 2000, 1500, 0.08, -0.2, 4e-4, -2e-4}}};
+        tr_net_camera camera = {.camera_from_rig = tr_pose_identity()};
+        tr_vec3 turn = tr_v3(0.2 * draw_normal(&d), 0.2 * draw_normal(&d), draw_normal(&d));
+        tr_net_rig rig = {.rig_from_world = {tr_rotation_from_vector(turn), {30, -50, 2000}}};
+        tr_net_sheet sheet = {.world_from_sheet = tr_pose_identity(), .half_mm = {500, 500}};
+        tr_net_photo photo = {0};
+        tr_net_obs obs = {.n_points = 1, .is_used = true, .p_sheet_mm = {{300, -200}}};
+        for (int k = 0; k < TR_PHOTO_N; k++) {
+            photo.value[k] = draw_normal(&d) * (k < TR_PHOTO_FOCAL    ? 20
+                                                : k == TR_PHOTO_FOCAL ? 0.01
+                                                : k < TR_PHOTO_TRAVEL ? 2e-3
+                                                                      : 3);
+        }
+        tr_network net = {.lenses = &lens,
+                          .cameras = &camera,
+                          .rigs = &rig,
+                          .sheets = &sheet,
+                          .photos = &photo,
+                          .observations = &obs,
+                          .n_lenses = 1,
+                          .n_cameras = 1,
+                          .n_rigs = 1,
+                          .n_sheets = 1,
+                          .n_photos = 1,
+                          .n_observations = 1};
+        obs.uv_px[0] = tr_v2(3000 * draw_even(&d), 3000 * draw_even(&d));
+        const double *v = photo.value;
+        double s = is_portrait ? obs.uv_px[0].x / 3024 : obs.uv_px[0].y / 3024;
+        s += -0.5 + 0.5 / 3024;
+        tr_vec3 p = tr_v3(300 - s * v[TR_PHOTO_TRAVEL], -200 - s * v[TR_PHOTO_TRAVEL + 1],
+                          -s * v[TR_PHOTO_TRAVEL + 2]);
+        tr_vec3 q = tr_pose_apply(rig.rig_from_world, p);
+        q = tr_m3_apply(
+            tr_rotation_from_vector(
+                tr_v3(s * v[TR_PHOTO_TURN], s * v[TR_PHOTO_TURN + 1], s * v[TR_PHOTO_TURN + 2])),
+            q);
+        tr_lens own = lens.lens;
+        own.param[TR_FX] *= 1 + v[TR_PHOTO_FOCAL];
+        own.param[TR_FY] *= 1 + v[TR_PHOTO_FOCAL];
+        own.param[TR_CX] += v[TR_PHOTO_SHIFT_X];
+        own.param[TR_CY] += v[TR_PHOTO_SHIFT_Y];
+        tr_vec2 uv;
+        tr_vec2 r;
+        assert_true(tr_lens_project(&own, q, &uv, NULL, NULL));
+        assert_true(tr_network_residual(&net, 0, &r, NULL));
+        CHECK_NEAR(r.x, obs.uv_px[0].x - uv.x, 1e-9);
+        CHECK_NEAR(r.y, obs.uv_px[0].y - uv.y, 1e-9);
     }
 }
 
@@ -541,7 +627,7 @@ static void gain_by_solving_anew(void **unused) {
     q.net.offsets = offsets;
     q.net.n_offsets = 2;
     for (int i = 0; i < n; i++) {
-        for (int k = 0; k < 4; k++) q.obs[i].offset[k] = i == MOVED ? 1 : 2;
+        q.obs[i].offset = i == MOVED ? 1 : 2;
     }
     tr_vec2 centre = {0, 0};
     for (int k = 0; k < 4; k++) {
@@ -1426,6 +1512,8 @@ int main(void) {
         cmocka_unit_test(derivatives_everything_free),
         cmocka_unit_test(derivatives_offsets),
         cmocka_unit_test(derivatives_forms_and_lengths),
+        cmocka_unit_test(derivatives_photos),
+        cmocka_unit_test(camera_of_a_photo),
         cmocka_unit_test(form_of_a_mark),
         cmocka_unit_test(gain_by_solving_anew),
         cmocka_unit_test(length_holds),

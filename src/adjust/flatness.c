@@ -78,10 +78,10 @@ static int offset_of(trial *t, const tr_net_obs *o) {
 static void free_heights(const tr_adjustment *adj, trial *t) {
     for (int i = 0; i < t->net.n_observations; i++) {
         tr_net_obs *o = &t->net.observations[i];
-        memset(o->offset, 0, sizeof o->offset);
+        o->offset = 0;
         if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet] || o->W[0] <= 0) continue;
         int number = offset_of(t, o);
-        for (int k = 0; k < o->n_points; k++) o->offset[k] = number;
+        o->offset = number;
         o->is_used = tr_network_residual(&t->net, i, NULL, NULL);
     }
 }

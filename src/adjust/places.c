@@ -153,7 +153,7 @@ bool tr_places_set_up(const tr_adjust_input *in, tr_network *net, tr_places *out
                     offset->centre_mm = sheet->tags[mark->index].centre_mm;
                     offset->axis_rad = sheet->tags[mark->index].turn_rad;
                 }
-                for (int c = 0; c < o->n_points; c++) o->offset[c] = net->n_offsets;
+                o->offset = net->n_offsets;
                 out->row_of[number] = first[mark->sheet] + row;
                 offset_of_rows(sheet, mark, T);
                 if (o->is_used) {

@@ -5,7 +5,8 @@
    An observation says that certain points of a sheet were seen at certain pixels of a photo:
      p_sheet' = displaced(shape(p_sheet))
      p_camera = camera_from_rig * rig_from_world * world_from_sheet * p_sheet'
-     residual = W (project(lens, p_camera) - measured)
+     q        = exp([s turn]x) (p_camera - s R travel)    R: the rotation of camera_from_world
+     residual = W (shifted(project(lens, q)) - measured)
    with W'W the inverse covariance of the measured pixels. shape() is the print's stretch and bow:
      x' = x (1 + stretch_x)    y' = y (1 + stretch_y)
      z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2)
@@ -13,10 +14,25 @@
    stands out of the plane through its left and right edges.
 
    displaced() is the identity unless the mark has an offset of its own: a mark that is not where
-   the file says, or not in the sheet's plane. A mark is moved as a whole, about its centre c: p' =
-   c + d + Rz(turn) E (p - c)    E = Rz(axis) diag(1 + growth + aspect, 1 + growth - aspect)
-                                            Rz(-axis) along the face
-   so that a tag that was stuck by hand stays the flat rectangle that its printer made it.
+   the file says, or not in the sheet's plane. A mark is moved as a whole, about its centre c:
+     along the face  p' = c + d + Rz(turn) E (p - c)
+                     E = Rz(axis) diag(1 + growth + aspect, 1 + growth - aspect) Rz(-axis)
+     out of it       z' = z + d_z + slope . (p - c)
+   so that a tag that was stuck by hand stays the flat rectangle that its printer made it, and one
+   on paper that does not lie flat leans with the paper.
+
+   A photo has a camera of its own, in so far as its unknowns are free (image-variant interior
+   orientation, and a rolling shutter):
+     shifted(u, v) = ((1 + focal) (u - cx) + cx + shift_x, the same in v)
+     s = (v_measured - (h - 1) / 2) / h    from -0.5 in the first row to 0.5 in the last
+   A sensor reads its rows one after the other along its short side: in a picture that is higher
+   than wide (h > w) s runs along u. turn: by how much the camera turns about its own axes while the
+   sensor is read, rad; travel: how far it goes along the axes of the world, mm. The pose of the rig
+   is that of the middle row. Sources: image-variant interior orientation: Tecklenburg, Luhmann and
+   Hastedt, Camera modelling with image-variant parameters and finite elements, Optical 3-D
+   Measurement Techniques V, 2001; a rolling shutter under constant velocities: Ait-Aider et al.,
+   Simultaneous object pose and velocity computation using a single view from a rolling shutter
+   camera, ECCV 2006 (both from memory).
 
    A length is a known distance between two points of sheets, such as two tags of a scale bar:
      residual = (|p_world_b - p_world_a| - length) / sd
@@ -62,6 +78,7 @@ typedef struct {
     bool has_prior;
     bool is_prior_kept;
     double prior[TR_LENS_N];
+    double prior_W[TR_LENS_N * TR_LENS_N]; /* whitening of the free ones; the network's own */
 } tr_net_lens;
 
 typedef struct {
@@ -86,7 +103,7 @@ typedef struct {
 } tr_net_sheet;
 
 /* Components of an offset: d along the sheet's axes (mm), turn about its normal (rad), relative
-   growth, and half the relative difference of the mark's two sides. */
+   growth, half the relative difference of the mark's two sides, slopes. */
 enum {
     TR_OFFSET_X,
     TR_OFFSET_Y,
@@ -94,6 +111,8 @@ enum {
     TR_OFFSET_TURN,
     TR_OFFSET_GROWTH,
     TR_OFFSET_ASPECT,
+    TR_OFFSET_SLOPE_X, /* of the mark out of the sheet's plane, along its x ... */
+    TR_OFFSET_SLOPE_Y, /* ... and y */
     TR_OFFSET_N
 };
 
@@ -111,13 +130,27 @@ typedef struct {
 typedef struct {
     int sheet[2];
     tr_vec2 p_sheet_mm[2];
-    int offset[2]; /* as of an observation */
+    int offset[2]; /* as of an observation, of each end */
     double length_mm, sd_mm;
     bool is_used;
 } tr_net_length;
 
+/* A photo's own unknowns: shift of the principal point (px), relative change of the focal length,
+   turn (rad) and travel (mm) while the sensor is read. */
+enum {
+    TR_PHOTO_SHIFT_X,
+    TR_PHOTO_SHIFT_Y,
+    TR_PHOTO_FOCAL,
+    TR_PHOTO_TURN,
+    TR_PHOTO_TRAVEL = TR_PHOTO_TURN + 3,
+    TR_PHOTO_N = TR_PHOTO_TRAVEL + 3
+};
+
 typedef struct {
     int lens, camera, rig;
+    double value[TR_PHOTO_N];
+    bool is_free[TR_PHOTO_N];
+    double sd[TR_PHOTO_N]; /* prior about 0 of a free component; 0: none */
 } tr_net_photo;
 
 typedef struct {
@@ -126,14 +159,15 @@ typedef struct {
     int n_points; /* 1 .. TR_OBS_MAX_POINTS */
     tr_vec2 p_sheet_mm[TR_OBS_MAX_POINTS];
     tr_vec2 uv_px[TR_OBS_MAX_POINTS];
-    int offset[TR_OBS_MAX_POINTS]; /* number of each point's tr_net_offset, from 1; 0: none */
+    int offset; /* number of the mark's tr_net_offset, from 1; 0: none */
     /* W: 2n x 2n upper triangular, row by row, 1/px; see tr_net_whiten. */
     double W[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
     bool is_used; /* false: it takes no part, but has residuals */
 } tr_net_obs;
 
 /* All arrays belong to the caller, who fills them in; solving moves the free unknowns in place.
-   A network that is all zero is a valid empty one. */
+   A network that is all zero is a valid empty one. tr_network_copy makes one that owns its arrays,
+   and tr_network_release frees those of a network that owns them. */
 typedef struct {
     tr_net_lens *lenses;
     tr_net_camera *cameras;
@@ -146,6 +180,13 @@ typedef struct {
     int n_lenses, n_cameras, n_rigs, n_sheets, n_offsets, n_photos, n_observations, n_lengths;
 } tr_network;
 
+/* Copies a network with all its arrays; `spare` more sheets fit into the copy's. False: memory ran
+   out, and *out is empty. */
+TR_MUST_USE bool tr_network_copy(const tr_network *net, int spare, tr_network *out, tr_error *err);
+/* Sets all parts of a network to those of a copy that was made of it. */
+void tr_network_restore(tr_network *net, const tr_network *copy);
+void tr_network_release(tr_network *net);
+
 /* The lens of a profile: its covariance is the prior. A parameter that calibration held has no
    variance, and is held here too. */
 tr_net_lens tr_net_lens_of(const tr_lens *profile);
@@ -157,10 +198,18 @@ bool tr_net_whiten(const double *covariance, int n_points, double *W);
 void tr_net_whiten_equal(double sd_px, int n_points, double *W);
 
 /* One unknown of the network, for covariances. */
-typedef enum { TR_NET_LENS, TR_NET_CAMERA, TR_NET_RIG, TR_NET_SHEET, TR_NET_OFFSET } tr_net_kind;
+typedef enum {
+    TR_NET_LENS,
+    TR_NET_CAMERA,
+    TR_NET_RIG,
+    TR_NET_PHOTO,
+    TR_NET_SHEET,
+    TR_NET_OFFSET,
+    TR_NET_N_KINDS
+} tr_net_kind;
 typedef struct {
     tr_net_kind kind;
-    int index;     /* of the lens, camera, rig, sheet or offset (from 0) */
+    int index;     /* of the lens, camera, rig, photo, sheet or offset (from 0) */
     int component; /* of it */
 } tr_net_unknown;
 
@@ -181,8 +230,8 @@ typedef struct {
     int n_wanted;
     double *covariance;
     /* Where not NULL: how the wanted unknowns answer to marks that are not where they are held to
-       be. n_wanted x n_observations x TR_OFFSET_N: d(unknown) / d(component of the offset of the
-       observation's first point), as if it were another in this observation alone. From the
+       be. n_wanted x n_observations x TR_OFFSET_N: d(unknown) / d(component of the observation's
+       offset), as if it were another in this observation alone. From the
        normal equations H dx = -J' W'W J_offset d (Cross, Advanced least squares applied to
        position-fixing, 1983, sec. 3); 0 where the observation has no offset. */
     double *gain;
@@ -236,8 +285,8 @@ tr_vec3 tr_net_sheet_point(const tr_net_sheet *sheet, tr_vec2 p_sheet_mm);
 tr_vec3 tr_net_mark_point(const tr_net_sheet *sheet, const tr_net_offset *offset,
                           tr_vec2 p_sheet_mm);
 
-/* How the pixels of an observation answer to the offset of its first point: J is
-   2 n_points x TR_OFFSET_N by rows, px per unit. False as tr_network_residual. */
+/* How the pixels of an observation answer to its offset: J is 2 n_points x TR_OFFSET_N by rows, px
+   per unit; 0 where it has none. False as tr_network_residual. */
 bool tr_network_offset_jacobian(const tr_network *net, int observation, double *J);
 
 /* Which photos and sheets hang together: component[i] for photo i, component[n_photos + k] for

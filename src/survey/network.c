@@ -222,7 +222,7 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
             }
             o->mark = mark;
             memcpy(o->uv_px, m->uv_px, sizeof o->uv_px);
-            for (int c = 0; c < m->n_points; c++) o->offset[c] = mark + 1;
+            o->offset = mark + 1;
             w->is_placed[number] = start->photo_placed[i] && start->sheet_placed[m->sheet] &&
                                    tr_net_whiten(m->covariance, m->n_points, o->W);
             o->is_used = w->is_placed[number];

@@ -1,0 +1,240 @@
+#include "network/blocks.h"
+
+#include <stddef.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/array.h"
+
+/* ---- what each kind is ---- */
+
+static bool lens_is_free(const void *block, int k) {
+    return ((const tr_net_lens *)block)->is_free[k];
+}
+static void move_lens(void *block, const void *from, const double *d) {
+    for (int k = 0; k < TR_LENS_N; k++) {
+        ((tr_net_lens *)block)->lens.param[k] = ((const tr_net_lens *)from)->lens.param[k] + d[k];
+    }
+}
+
+static bool camera_is_free(const void *block, int k) {
+    (void)k;
+    return ((const tr_net_camera *)block)->is_free;
+}
+static void move_camera(void *block, const void *from, const double *d) {
+    const tr_net_camera *camera = from;
+    ((tr_net_camera *)block)->camera_from_rig = tr_pose_moved(camera->camera_from_rig, d);
+}
+
+static bool rig_is_free(const void *block, int k) {
+    (void)k;
+    return !((const tr_net_rig *)block)->is_held;
+}
+static void move_rig(void *block, const void *from, const double *d) {
+    ((tr_net_rig *)block)->rig_from_world =
+        tr_pose_moved(((const tr_net_rig *)from)->rig_from_world, d);
+}
+
+static bool photo_is_free(const void *block, int k) {
+    return ((const tr_net_photo *)block)->is_free[k];
+}
+static void move_photo(void *block, const void *from, const double *d) {
+    for (int k = 0; k < TR_PHOTO_N; k++) {
+        ((tr_net_photo *)block)->value[k] = ((const tr_net_photo *)from)->value[k] + d[k];
+    }
+}
+
+static bool sheet_is_free(const void *block, int k) {
+    return ((const tr_net_sheet *)block)->is_free[k];
+}
+static void move_sheet(void *block, const void *from, const double *d) {
+    tr_net_sheet *sheet = block;
+    const tr_net_sheet *before = from;
+    sheet->world_from_sheet = tr_pose_moved(before->world_from_sheet, d);
+    for (int k = 0; k < 4; k++) sheet->shape[k] = before->shape[k] + d[TR_STRETCH_X + k];
+}
+
+static bool offset_is_free(const void *block, int k) {
+    return ((const tr_net_offset *)block)->is_free[k];
+}
+static void move_offset(void *block, const void *from, const double *d) {
+    for (int k = 0; k < TR_OFFSET_N; k++) {
+        ((tr_net_offset *)block)->value[k] = ((const tr_net_offset *)from)->value[k] + d[k];
+    }
+}
+
+/* is_free, move: of one block. Of d, what is not free is 0. */
+static const struct {
+    int n; /* unknowns of a block */
+    bool (*is_free)(const void *block, int component);
+    void (*move)(void *block, const void *from, const double *d);
+    const char *name;
+} KINDS[TR_NET_N_KINDS] = {
+    [TR_NET_LENS] = {TR_LENS_N, lens_is_free, move_lens, "lens"},
+    [TR_NET_CAMERA] = {TR_POSE_N, camera_is_free, move_camera, "the place on its rig of camera"},
+    [TR_NET_RIG] = {TR_POSE_N, rig_is_free, move_rig, "the place of photo"},
+    [TR_NET_PHOTO] = {TR_PHOTO_N, photo_is_free, move_photo, "the camera in photo"},
+    [TR_NET_SHEET] = {TR_SHEET_N, sheet_is_free, move_sheet, "the place of sheet"},
+    [TR_NET_OFFSET] = {TR_OFFSET_N, offset_is_free, move_offset, "the offset of mark"},
+};
+
+/* The arrays of a network: those of the blocks, by kind, and what ties them. */
+enum { OBSERVATIONS = TR_NET_N_KINDS, LENGTHS, N_ARRAYS };
+static const struct {
+    size_t array, count; /* places in tr_network */
+    size_t size;         /* bytes of an element */
+} ARRAYS[N_ARRAYS] = {
+#define ARRAY(name, type)                                                                          \
+    { offsetof(tr_network, name), offsetof(tr_network, n_##name), sizeof(type) }
+    [TR_NET_LENS] = ARRAY(lenses, tr_net_lens),
+    [TR_NET_CAMERA] = ARRAY(cameras, tr_net_camera),
+    [TR_NET_RIG] = ARRAY(rigs, tr_net_rig),
+    [TR_NET_PHOTO] = ARRAY(photos, tr_net_photo),
+    [TR_NET_SHEET] = ARRAY(sheets, tr_net_sheet),
+    [TR_NET_OFFSET] = ARRAY(offsets, tr_net_offset),
+    [OBSERVATIONS] = ARRAY(observations, tr_net_obs),
+    [LENGTHS] = ARRAY(lengths, tr_net_length),
+#undef ARRAY
+};
+
+static char *array_of(const tr_network *net, int i) {
+    char *array;
+    memcpy(&array, (const char *)net + ARRAYS[i].array, sizeof array);
+    return array;
+}
+
+static int count_of(const tr_network *net, int i) {
+    int n;
+    memcpy(&n, (const char *)net + ARRAYS[i].count, sizeof n);
+    return n;
+}
+
+static char *block_at(const tr_network *net, tr_block b) {
+    return array_of(net, (int)b.kind) + (size_t)b.index * ARRAYS[b.kind].size;
+}
+
+int tr_block_size(tr_net_kind kind) {
+    return KINDS[kind].n;
+}
+
+int tr_block_count(const tr_network *net, tr_net_kind kind) {
+    return count_of(net, (int)kind);
+}
+
+bool tr_block_is_free(const tr_network *net, tr_block block, int component) {
+    return KINDS[block.kind].is_free(block_at(net, block), component);
+}
+
+int tr_block_n_free(const tr_network *net, tr_block block) {
+    int n = 0;
+    for (int k = 0; k < KINDS[block.kind].n; k++) n += tr_block_is_free(net, block, k);
+    return n;
+}
+
+void tr_block_name(tr_block block, int component, char *out, size_t size) {
+    if (block.kind == TR_NET_LENS) {
+        snprintf(out, size, "the lens's %s", tr_lens_parameter_name(component));
+    } else {
+        snprintf(out, size, "%s %d", KINDS[block.kind].name, block.index + 1);
+    }
+}
+
+/* ---- what the solver has accepted ---- */
+
+bool tr_block_state_init(tr_block_state *s, const tr_network *net, tr_error *err) {
+    int most = 0;
+    memset(s, 0, sizeof *s);
+    for (int kind = 0; kind < TR_NET_N_KINDS; kind++) {
+        int n = count_of(net, kind);
+        most += n * KINDS[kind].n;
+        s->accepted[kind] = tr_array(n, ARRAYS[kind].size);
+        s->first[kind] = tr_array(n, sizeof *s->first[kind]);
+        if (!s->accepted[kind] || !s->first[kind]) return tr_fail_memory(err);
+    }
+    s->unknowns = tr_array(most, sizeof *s->unknowns);
+    if (!s->unknowns) return tr_fail_memory(err);
+    for (int kind = 0; kind < TR_NET_N_KINDS; kind++) {
+        for (int i = 0; i < count_of(net, kind); i++) {
+            tr_block block = {(tr_net_kind)kind, i};
+            s->first[kind][i] = -1;
+            for (int k = 0; k < KINDS[kind].n; k++) {
+                if (!tr_block_is_free(net, block, k)) continue;
+                if (s->first[kind][i] < 0) s->first[kind][i] = s->n_unknowns;
+                s->unknowns[s->n_unknowns++] = (tr_net_unknown){(tr_net_kind)kind, i, k};
+            }
+        }
+    }
+    tr_block_state_accept(s, net);
+    return true;
+}
+
+void tr_block_state_release(tr_block_state *s) {
+    for (int kind = 0; kind < TR_NET_N_KINDS; kind++) {
+        free(s->accepted[kind]);
+        free(s->first[kind]);
+    }
+    free(s->unknowns);
+    memset(s, 0, sizeof *s);
+}
+
+void tr_block_state_accept(tr_block_state *s, const tr_network *net) {
+    for (int kind = 0; kind < TR_NET_N_KINDS; kind++) {
+        size_t n = (size_t)count_of(net, kind);
+        if (n > 0) memcpy(s->accepted[kind], array_of(net, kind), n * ARRAYS[kind].size);
+    }
+}
+
+void tr_block_state_move(const tr_block_state *s, tr_network *net, const double *delta) {
+    for (int kind = 0; kind < TR_NET_N_KINDS; kind++) {
+        for (int i = 0; i < count_of(net, kind); i++) {
+            tr_block block = {(tr_net_kind)kind, i};
+            int column = s->first[kind][i];
+            double d[TR_BLOCK_MAX];
+            if (column < 0) continue;
+            for (int k = 0; k < KINDS[kind].n; k++) {
+                d[k] = tr_block_is_free(net, block, k) ? delta[column++] : 0;
+            }
+            KINDS[kind].move(block_at(net, block),
+                             (const char *)s->accepted[kind] + (size_t)i * ARRAYS[kind].size, d);
+        }
+    }
+}
+
+int tr_block_state_find(const tr_block_state *s, tr_net_unknown u) {
+    for (int i = s->first[u.kind][u.index]; i >= 0 && i < s->n_unknowns; i++) {
+        const tr_net_unknown *v = &s->unknowns[i];
+        if (v->kind != u.kind || v->index != u.index) break;
+        if (v->component == u.component) return i;
+    }
+    return -1;
+}
+
+/* ---- copies ---- */
+
+bool tr_network_copy(const tr_network *net, int spare, tr_network *out, tr_error *err) {
+    bool ok = true;
+    *out = *net;
+    for (int i = 0; i < N_ARRAYS; i++) {
+        int n = count_of(net, i);
+        void *to = tr_array(n + (i == TR_NET_SHEET ? spare : 0), ARRAYS[i].size);
+        ok = ok && to;
+        if (to && n > 0) memcpy(to, array_of(net, i), (size_t)n * ARRAYS[i].size);
+        memcpy((char *)out + ARRAYS[i].array, &to, sizeof to);
+    }
+    if (ok) return true;
+    tr_network_release(out);
+    return tr_fail_memory(err);
+}
+
+void tr_network_restore(tr_network *net, const tr_network *copy) {
+    for (int i = 0; i < N_ARRAYS; i++) {
+        size_t n = (size_t)count_of(copy, i);
+        if (n > 0) memcpy(array_of(net, i), array_of(copy, i), n * ARRAYS[i].size);
+    }
+}
+
+void tr_network_release(tr_network *net) {
+    for (int i = 0; i < N_ARRAYS; i++) free(array_of(net, i));
+    memset(net, 0, sizeof *net);
+}

@@ -1,0 +1,52 @@
+/* The terms of the network's sum of squares: observations, priors, lengths. A kind of term is one
+   row of the table in terms.c. Private to the network. */
+#ifndef TR_NETWORK_TERMS_H
+#define TR_NETWORK_TERMS_H
+
+#include "network/blocks.h"
+#include "network/observation.h"
+
+typedef enum {
+    TR_TERM_OBSERVATION,
+    TR_TERM_LENS,  /* a lens against its profile */
+    TR_TERM_PHOTO, /* a photo's camera against its lens */
+    TR_TERM_FLOOR, /* a sheet against the floor */
+    TR_TERM_SHAPE, /* a sheet's print against its file */
+    TR_TERM_OFFSET,
+    TR_TERM_LENGTH,
+    TR_TERM_N_KINDS
+} tr_term_kind;
+
+enum { TR_TERM_MAX_BLOCKS = 6 };
+/* Columns of a term to all unknowns of its blocks, free or not. */
+enum {
+    TR_TERM_MAX_WIDTH =
+        (int)TR_LENS_N + 2 * (int)TR_POSE_N + (int)TR_PHOTO_N + (int)TR_SHEET_N + (int)TR_OFFSET_N
+};
+_Static_assert((int)TR_TERM_MAX_WIDTH <= (int)TR_LSQ_MAX_COLUMNS, "the solver takes them");
+
+/* Terms of a kind that there could be. */
+int tr_term_count(const tr_network *net, tr_term_kind kind);
+/* Its residuals; 0: it takes no part. */
+int tr_term_rows(const tr_network *net, tr_term_kind kind, int index);
+/* The blocks that it depends on; returns their number. */
+int tr_term_blocks(const tr_network *net, tr_term_kind kind, int index,
+                   tr_block blocks[TR_TERM_MAX_BLOCKS]);
+/* Numbers, in a term's columns to all unknowns of its blocks, of those that are free; returns how
+   many. */
+int tr_term_pick_free(const tr_network *net, const tr_block *blocks, int n_blocks,
+                      int pick[TR_TERM_MAX_WIDTH]);
+
+/* Whitened residuals, and, where J is not NULL, their derivatives to the picked columns, rows x
+   n_pick by rows. False where a point lies behind the camera or outside the lens model. */
+bool tr_term_evaluate(const tr_network *net, tr_term_kind kind, int index, const int *pick,
+                      int n_pick, double *r, double *J);
+
+/* Makes the lenses' priors ready: keeps what they draw to, and whitens them. */
+TR_MUST_USE bool tr_term_prepare_lenses(tr_network *net, tr_error *err);
+
+/* Upper triangular W with W'W = A^-1, n x n, n <= 9: with A = U U', U upper, W = U^-1. False where
+   A is not positive definite. */
+bool tr_inverse_root(const double *A, int n, double *W);
+
+#endif
