@@ -3,11 +3,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/camera.h"
 #include "adjust/causes.h"
 #include "adjust/flatness.h"
 #include "adjust/left_out.h"
 #include "adjust/places.h"
 #include "adjust/prints.h"
+#include "adjust/relief.h"
 #include "adjust/revise.h"
 #include "adjust/start.h"
 #include "adjust/ties.h"
@@ -55,13 +57,7 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
 }
 
 void tr_adjustment_release(tr_adjustment *a) {
-    free(a->net.lenses);
-    free(a->net.cameras);
-    free(a->net.rigs);
-    free(a->net.sheets);
-    free(a->net.photos);
-    free(a->net.observations);
-    free(a->net.offsets);
+    tr_network_release(&a->net);
     free(a->covariance_places);
     free(a->photo_placed);
     free(a->sheet_placed);
@@ -106,6 +102,7 @@ static void set_up_observations(const tr_adjust_input *in, tr_adjustment *out) {
     for (int i = 0; i < in->n_photos; i++) {
         net->photos[i] = (tr_net_photo){.rig = i};
         net->rigs[i].is_held = !out->photo_placed[i];
+        tr_camera_free(in->lens, out->photo_placed[i], &net->photos[i]);
         for (int k = 0; in->photos[i] && k < in->photos[i]->n_marks; k++) {
             const tr_mark *m = &in->photos[i]->marks[k];
             tr_net_obs *o = &net->observations[net->n_observations++];
@@ -156,6 +153,7 @@ static bool drop_unsupported(tr_adjustment *adj, bool *is_possible, tr_error *er
         adj->photo_placed[i] = adj->photo_placed[i] && is_supported;
         net->rigs[i].is_held = !adj->photo_placed[i];
     }
+    tr_camera_hold(net, false);
     for (int i = 0; i < net->n_sheets; i++) {
         int k = net->n_photos + i;
         adj->sheet_placed[i] = adj->sheet_placed[i] && component[k] == home && points[k] >= 4;
@@ -229,8 +227,8 @@ static void hold_prints(tr_network *net, bool (*is_free)[2]) {
     }
 }
 
-/* Solves once more for the covariance of all sheets' poses: with all free, with the lens held, and
-   with the sizes of prints held, too. */
+/* Solves once more for the covariance of all sheets' poses: with all free; with the lens held, and
+   what the camera adds in each photo; with sizes and heights of the prints held, too. */
 static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *places,
                         tr_lsq_result *result, tr_error *err) {
     tr_network *net = &adj->net;
@@ -262,6 +260,7 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
     }
     memset(net->lenses[0].is_free, 0, sizeof net->lenses[0].is_free);
     net->lenses[0].has_prior = false;
+    tr_camera_hold(net, true);
     if (!covariance_of(net, places, &options, adj->covariance_lens_held, ignored, &held, err)) {
         goto out;
     }
@@ -269,10 +268,13 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
         memcpy(is_print_free[i], &net->sheets[i].is_free[TR_STRETCH_X], sizeof *is_print_free);
     }
     hold_prints(net, NULL);
+    tr_relief_hold(net, true);
     if (!covariance_of(net, places, &options, adj->covariance_marks, ignored, &held, err)) {
         goto out;
     }
     hold_prints(net, is_print_free);
+    tr_relief_hold(net, false);
+    tr_camera_hold(net, false);
     net->lenses[0].has_prior = lens.has_prior;
     memcpy(net->lenses[0].is_free, lens.is_free, sizeof lens.is_free);
     double factor = fmax(1, result->variance_factor);
@@ -306,6 +308,7 @@ static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err)
     }
     tr_prints_set_up(in, out);
     set_up_observations(in, out);
+    if (!tr_relief_set_up(in, out, err)) return false;
     drop_impossible(net);
     return true;
 }

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/camera.h"
 #include "adjust/name_photos.h"
 #include "adjust/trial.h"
 
@@ -186,7 +187,7 @@ static bool test_scales(const tr_adjust_input *in, tr_adjustment *adj, double va
 
 /* Another lens, or a sheet printed at another scale: one number each. One parameter more always
    takes some cost away, so only what is telling competes. */
-static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const tr_snapshot *base,
+static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const tr_network *base,
                         double variance, double *lowest, cause *best, tr_error *err) {
     tr_trial t = tr_try_lens(&adj->net, base, in->lens, err);
     double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
@@ -307,7 +308,7 @@ static bool is_more_than_chance(const tr_lsq_result *without, const tr_trial *t,
 
 /* A sheet that lay elsewhere in one photo, or from one photo on. without: the solution of which a
    move must explain more than chance; NULL: *lowest alone decides. */
-static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_snapshot *base,
+static void try_all_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_network *base,
                           double least_mm, const tr_lsq_result *without, double *lowest,
                           cause *best, tr_error *err) {
     bool *shows = list_shown(in, adj);
@@ -364,7 +365,7 @@ static bool judge_rests(const tr_adjust_input *in, const tr_adjustment *adj,
 }
 
 /* A sheet without which the rest fits. */
-static void try_misfits(const tr_adjust_input *in, tr_adjustment *adj, const tr_snapshot *base,
+static void try_misfits(const tr_adjust_input *in, tr_adjustment *adj, const tr_network *base,
                         const tr_lsq_result *result, cause *best, tr_error *err) {
     double lowest = fmax(1.5, 1 + (1 - EXPLAINED_PART) * (result->variance_factor - 1));
     candidate *candidates = calloc((size_t)in->n_sheets + 1, sizeof *candidates);
@@ -387,12 +388,12 @@ static void try_misfits(const tr_adjust_input *in, tr_adjustment *adj, const tr_
 
 bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
                    tr_warnings *warnings, bool *is_explained, tr_error *err) {
-    tr_snapshot base;
+    tr_network base;
     cause best = {0};
     double lowest = result->cost;
     tr_error failure = {0};
     *is_explained = false;
-    if (!tr_snapshot_take(&adj->net, &base, err)) return false;
+    if (!tr_network_copy(&adj->net, 0, &base, err)) return false;
     try_numbers(in, adj, &base, result->variance_factor, &lowest, &best, &failure);
     if (result->variance_factor > TR_SUSPECT_VARIANCE) {
         /* A cause must take away most of what is too much. */
@@ -412,7 +413,7 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
         lowest -= MOVED_OVER_NUMBER;
         try_all_moved(in, adj, &base, MOVED_LITTLE_MM, NULL, &lowest, &best, &failure);
     }
-    tr_snapshot_release(&base);
+    tr_network_release(&base);
     if (failure.code != TR_OK) {
         *err = failure;
         return false;
@@ -423,14 +424,14 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
 
 bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
                    tr_warnings *warnings, tr_error *err) {
-    tr_snapshot base;
+    tr_network base;
     cause best = {0};
     double lowest = result->cost;
     tr_error failure = {0};
     if (tr_warnings_have(warnings, "sheet_moved")) return true;
-    if (!tr_snapshot_take(&adj->net, &base, err)) return false;
+    if (!tr_network_copy(&adj->net, 0, &base, err)) return false;
     try_all_moved(in, adj, &base, MOVED_LITTLE_MM, result, &lowest, &best, &failure);
-    tr_snapshot_release(&base);
+    tr_network_release(&base);
     if (failure.code != TR_OK) {
         *err = failure;
         return false;
@@ -445,8 +446,10 @@ bool tr_find_contradicted(const tr_adjust_input *in, const tr_adjustment *adj,
     if (tr_warnings_have(warnings, "lens_mismatch") || tr_warnings_have(warnings, "sheet_scale")) {
         return true;
     }
-    c.change = lens->lens.param[TR_FX] / in->lens->param[TR_FX] - 1;
-    if (lens->is_free[TR_FX] && fabs(c.change) > SIGNIFICANT_SIGMAS * TR_ADJUST_FOCAL_SD) {
+    double prior_sd;
+    c.change = tr_camera_focal_change(&adj->net, 0, &prior_sd);
+    if (lens->is_free[TR_FX] &&
+        fabs(c.change) > SIGNIFICANT_SIGMAS * fmax(prior_sd, TR_ADJUST_FOCAL_SD)) {
         return warn_cause(in, &c, warnings, err);
     }
     for (int i = 0; i < in->n_sheets; i++) {

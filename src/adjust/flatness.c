@@ -3,6 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/relief.h"
+#include "base/array.h"
 #include "lens/planar.h"
 
 /* An expanded uncertainty above this says nothing worth telling. */
@@ -17,12 +19,10 @@ typedef struct {
 } seen_mark;
 
 typedef struct {
-    tr_network net; /* a copy: only what is changed is owned */
-    tr_net_lens lens;
-    seen_mark *marks;  /* one an offset */
+    tr_network net;    /* a copy */
+    seen_mark *marks;  /* one an offset of the network */
+    bool *is_listed;   /* the same */
     int *first, *last; /* mark of each sheet, -1: none */
-    int *offset_of;    /* of all marks of all sheets: number of its offset, from 1; 0: none ... */
-    int *begin;        /* ... where each sheet's begin there */
     /* The flatness of each sheet as a function of its marks' heights. */
     tr_net_unknown *heights; /* one an offset, in the order of sheets */
     double *factors;         /* the same */
@@ -31,95 +31,58 @@ typedef struct {
 } trial;
 
 static void release_trial(trial *t) {
-    free(t->net.rigs);
-    free(t->net.sheets);
-    free(t->net.offsets);
-    free(t->net.observations);
+    tr_network_release(&t->net);
     free(t->marks);
+    free(t->is_listed);
     free(t->first);
     free(t->last);
-    free(t->offset_of);
-    free(t->begin);
     free(t->heights);
     free(t->factors);
     free(t->functions);
     free(t->variances);
 }
 
-static void *copy_of(const void *from, int n, size_t size) {
-    void *to = calloc((size_t)n + 1, size);
-    if (to && n > 0) memcpy(to, from, (size_t)n * size);
-    return to;
-}
-
-static tr_vec2 centre_of(const tr_net_obs *o) {
-    tr_vec2 centre = {0, 0};
-    for (int k = 0; k < o->n_points; k++) {
-        centre = tr_v2_add(centre, tr_v2_scale(1.0 / o->n_points, o->p_sheet_mm[k]));
-    }
-    return centre;
-}
-
-/* The number of the offset of an observation's mark, from 1; a new one where it is seen first. */
-static int offset_of(trial *t, const tr_net_obs *o) {
-    int *number = &t->offset_of[t->begin[o->sheet] + o->mark];
-    if (*number > 0) return *number;
-    int mark = t->net.n_offsets++;
+/* Lists the mark of an observation with its sheet, where it is seen first. */
+static void list_mark(trial *t, const tr_net_obs *o) {
+    int mark = o->offset - 1;
     int *last = &t->last[o->sheet];
+    if (t->is_listed[mark]) return;
+    t->is_listed[mark] = true;
+    t->marks[mark] = (seen_mark){t->net.offsets[mark].centre_mm, -1};
     *(*last < 0 ? &t->first[o->sheet] : &t->marks[*last].next) = mark;
     *last = mark;
-    t->marks[mark] = (seen_mark){centre_of(o), -1};
-    t->net.offsets[mark] =
-        (tr_net_offset){.is_free = {false, false, true}, .sd = {0, 0, TR_HEIGHT_SD_MM}};
-    return *number = mark + 1;
 }
 
 /* Every mark gets its height. Marks that were left out come back in: a bent sheet may be why. */
 static void free_heights(const tr_adjustment *adj, trial *t) {
     for (int i = 0; i < t->net.n_observations; i++) {
         tr_net_obs *o = &t->net.observations[i];
-        o->offset = 0;
-        if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet] || o->W[0] <= 0) continue;
-        int number = offset_of(t, o);
-        o->offset = number;
-        o->is_used = tr_network_residual(&t->net, i, NULL, NULL);
+        o->is_used = adj->photo_placed[o->photo] && adj->sheet_placed[o->sheet] && o->W[0] > 0 &&
+                     tr_network_residual(&t->net, i, NULL, NULL);
+        if (o->is_used) list_mark(t, o);
     }
+    tr_relief_free(&t->net, TR_HEIGHT_SD_MM, TR_SLOPE_SD);
 }
 
-static bool set_up(const tr_adjust_input *in, const tr_adjustment *adj, trial *t, tr_error *err) {
-    const tr_network *net = &adj->net;
-    int n_marks = 0;
+static bool set_up(const tr_adjustment *adj, trial *t, tr_error *err) {
     memset(t, 0, sizeof *t);
-    t->net = *net;
-    t->lens = net->lenses[0];
-    t->net.lenses = &t->lens;
-    t->net.rigs = copy_of(net->rigs, net->n_rigs, sizeof *net->rigs);
-    t->net.sheets = copy_of(net->sheets, net->n_sheets, sizeof *net->sheets);
-    t->net.observations =
-        copy_of(net->observations, net->n_observations, sizeof *net->observations);
-    t->net.offsets = calloc((size_t)net->n_observations + 1, sizeof *t->net.offsets);
-    t->net.n_offsets = 0;
-    t->marks = calloc((size_t)net->n_observations + 1, sizeof *t->marks);
-    t->first = calloc((size_t)net->n_sheets + 1, sizeof *t->first);
-    t->last = calloc((size_t)net->n_sheets + 1, sizeof *t->last);
-    t->begin = calloc((size_t)net->n_sheets + 1, sizeof *t->begin);
-    if (!t->net.rigs || !t->net.sheets || !t->net.observations || !t->net.offsets || !t->marks ||
-        !t->first || !t->last || !t->begin) {
+    if (!tr_network_copy(&adj->net, 0, &t->net, err)) return false;
+    int n_sheets = t->net.n_sheets;
+    int n = t->net.n_offsets;
+    t->marks = tr_array(n, sizeof *t->marks);
+    t->is_listed = tr_array(n, sizeof *t->is_listed);
+    t->first = tr_array(n_sheets, sizeof *t->first);
+    t->last = tr_array(n_sheets, sizeof *t->last);
+    t->heights = tr_array(n, sizeof *t->heights);
+    t->factors = tr_array(n, sizeof *t->factors);
+    t->functions = tr_array(n_sheets, sizeof *t->functions);
+    t->variances = tr_array(n_sheets, sizeof *t->variances);
+    if (!t->marks || !t->is_listed || !t->first || !t->last || !t->heights || !t->factors ||
+        !t->functions || !t->variances) {
         return tr_fail_memory(err);
     }
-    for (int i = 0; i < net->n_sheets; i++) {
-        t->first[i] = t->last[i] = -1;
-        t->begin[i] = n_marks;
-        n_marks += in->sheets[i].n_tags + in->sheets[i].n_corners;
-    }
-    t->offset_of = calloc((size_t)n_marks + 1, sizeof *t->offset_of);
-    if (!t->offset_of) return tr_fail_memory(err);
+    for (int i = 0; i < n_sheets; i++) t->first[i] = t->last[i] = -1;
     free_heights(adj, t);
-    t->heights = calloc((size_t)t->net.n_offsets + 1, sizeof *t->heights);
-    t->factors = calloc((size_t)t->net.n_offsets + 1, sizeof *t->factors);
-    t->functions = calloc((size_t)net->n_sheets + 1, sizeof *t->functions);
-    t->variances = calloc((size_t)net->n_sheets + 1, sizeof *t->variances);
-    if (!t->heights || !t->factors || !t->functions || !t->variances) return tr_fail_memory(err);
     return true;
 }
 
@@ -236,7 +199,7 @@ bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sh
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = 0.01};
     tr_lsq_result result;
     tr_error ignored = {0};
-    bool ok = set_up(in, adj, &t, err);
+    bool ok = set_up(adj, &t, err);
     if (!ok) goto out;
     /* Once for the heights, and from there once more for the variance of what was made of them. */
     bool is_solved = tr_network_solve(&t.net, &options, &result, &ignored);

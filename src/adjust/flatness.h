@@ -1,13 +1,10 @@
-/* Is every sheet flat? The adjustment is solved once more with a height of its own for every mark.
+/* Is every sheet flat? The adjustment is solved once more with wide priors for the heights of
+   all marks.
    Private to adjust and survey. */
 #ifndef TR_ADJUST_FLATNESS_H
 #define TR_ADJUST_FLATNESS_H
 
 #include "adjust/adjust.h"
-
-/* Standard deviation of a mark's height over its sheet's plane: a mat curls by a centimetre or two
-   at an edge. */
-#define TR_HEIGHT_SD_MM 10.0
 
 /* Fills in the flatness of every sheet of the input (out: one a sheet). Needs a solved adjustment;
    leaves it as it is. A sheet with too few marks, or seen from too few sides, has none. False:

@@ -130,8 +130,7 @@ bool tr_places_set_up(const tr_adjust_input *in, tr_network *net, tr_places *out
     }
     out->C = tr_table(out->n_rows, out->n_rows, sizeof *out->C);
     out->row_of = tr_array(net->n_observations, sizeof *out->row_of);
-    net->offsets = tr_array(net->n_observations, sizeof *net->offsets);
-    if (!out->C || !out->row_of || !net->offsets) {
+    if (!out->C || !out->row_of) {
         tr_fail_memory(err);
         goto out;
     }
@@ -147,13 +146,6 @@ bool tr_places_set_up(const tr_adjust_input *in, tr_network *net, tr_places *out
                 bool is_tag = mark->kind == TR_MARK_TAG;
                 int row = is_tag ? tr_sheet_tag_row(mark->index)
                                  : tr_sheet_corner_row(sheet, mark->index);
-                tr_net_offset *offset = &net->offsets[net->n_offsets++];
-                *offset = (tr_net_offset){.centre_mm = mark->p_sheet_mm[0]};
-                if (is_tag) {
-                    offset->centre_mm = sheet->tags[mark->index].centre_mm;
-                    offset->axis_rad = sheet->tags[mark->index].turn_rad;
-                }
-                o->offset = net->n_offsets;
                 out->row_of[number] = first[mark->sheet] + row;
                 offset_of_rows(sheet, mark, T);
                 if (o->is_used) {

@@ -22,9 +22,8 @@ typedef struct {
     int *row_of; /* of each observation's mark, the first; -1: not of a surveyed sheet */
 } tr_places;
 
-/* With observations set up in the order of photos and marks, and start values there: gives those of
-   surveyed sheets an offset that is held, and their weights. out: net->offsets is owned by the
-   adjustment. */
+/* With observations set up in the order of photos and marks, their offsets (relief.h), and start
+   values there: gives those of surveyed sheets their weights. */
 TR_MUST_USE bool tr_places_set_up(const tr_adjust_input *in, tr_network *net, tr_places *out,
                                   tr_error *err);
 void tr_places_release(tr_places *places);

@@ -1,8 +1,8 @@
 #include "adjust/trial.h"
 
-#include <stdlib.h>
 #include <string.h>
 
+#include "adjust/camera.h"
 #include "adjust/prints.h"
 
 /* The profile's standard deviations of the focal lengths are widened by this to let the photos
@@ -10,34 +10,6 @@
 static const double WIDEN_FOCAL = 300;
 /* A sheet that was moved has kept its size. */
 static const double SAME_PRINT_SD = 1e-5;
-
-void tr_snapshot_release(tr_snapshot *s) {
-    free(s->rigs);
-    free(s->sheets);
-    free(s->is_used);
-}
-
-bool tr_snapshot_take(const tr_network *net, tr_snapshot *s, tr_error *err) {
-    s->lens = net->lenses[0];
-    s->rigs = malloc(((size_t)net->n_rigs + 1) * sizeof *s->rigs);
-    s->sheets = malloc(((size_t)net->n_sheets + 1) * sizeof *s->sheets);
-    s->is_used = malloc((size_t)net->n_observations + 1);
-    if (!s->rigs || !s->sheets || !s->is_used) {
-        tr_snapshot_release(s);
-        return tr_fail_memory(err);
-    }
-    memcpy(s->rigs, net->rigs, (size_t)net->n_rigs * sizeof *s->rigs);
-    memcpy(s->sheets, net->sheets, (size_t)net->n_sheets * sizeof *s->sheets);
-    for (int i = 0; i < net->n_observations; i++) s->is_used[i] = net->observations[i].is_used;
-    return true;
-}
-
-static void restore(tr_network *net, const tr_snapshot *s) {
-    net->lenses[0] = s->lens;
-    memcpy(net->rigs, s->rigs, (size_t)net->n_rigs * sizeof *s->rigs);
-    memcpy(net->sheets, s->sheets, (size_t)net->n_sheets * sizeof *s->sheets);
-    for (int i = 0; i < net->n_observations; i++) net->observations[i].is_used = s->is_used[i];
-}
 
 static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const double scale[2],
                         tr_trial *t, tr_error *err) {
@@ -63,16 +35,14 @@ static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const d
     t->difference_sd = sqrt(fmax(v, 0));
 }
 
-tr_trial tr_try_lens(tr_network *net, const tr_snapshot *base, const tr_lens *profile,
+tr_trial tr_try_lens(tr_network *net, const tr_network *base, const tr_lens *profile,
                      tr_error *err) {
     tr_trial t = {0};
     tr_net_lens *lens = &net->lenses[0];
     double stated[2] = {profile->param[TR_FX], profile->param[TR_FY]};
-    double prior_sd[2] = {0, 0};
+    double prior_sd = 0;
     if (lens->is_free[TR_FX] && lens->is_free[TR_FY]) {
-        for (int k = 0; k < 2; k++) {
-            prior_sd[k] = sqrt(lens->lens.covariance[(TR_FX + k) * (TR_LENS_N + 1)]) / stated[k];
-        }
+        (void)tr_camera_focal_change(net, 0, &prior_sd);
         for (int i = 0; i < TR_LENS_N * TR_LENS_N; i++) {
             bool is_row = i / TR_LENS_N == TR_FX || i / TR_LENS_N == TR_FY;
             bool is_column = i % TR_LENS_N == TR_FX || i % TR_LENS_N == TR_FY;
@@ -86,13 +56,13 @@ tr_trial tr_try_lens(tr_network *net, const tr_snapshot *base, const tr_lens *pr
     solve_trial(net, wanted, scale, &t, err);
     for (int k = 0; k < 2; k++) {
         t.change[k] = lens->lens.param[TR_FX + k] / stated[k] - 1;
-        t.sd[k] = hypot(t.sd[k], prior_sd[k]);
+        t.sd[k] = hypot(t.sd[k], prior_sd);
     }
-    restore(net, base);
+    tr_network_restore(net, base);
     return t;
 }
 
-tr_trial tr_try_scale(tr_network *net, const tr_snapshot *base, int sheet, tr_error *err) {
+tr_trial tr_try_scale(tr_network *net, const tr_network *base, int sheet, tr_error *err) {
     tr_trial t = {0};
     tr_net_sheet *s = &net->sheets[sheet];
     s->is_free[TR_STRETCH_X] = s->is_free[TR_STRETCH_Y] = true;
@@ -104,11 +74,11 @@ tr_trial tr_try_scale(tr_network *net, const tr_snapshot *base, int sheet, tr_er
     solve_trial(net, wanted, scale, &t, err);
     t.change[0] = s->shape[0];
     t.change[1] = s->shape[1];
-    restore(net, base);
+    tr_network_restore(net, base);
     return t;
 }
 
-tr_trial tr_try_without(tr_network *net, const tr_snapshot *base, int sheet, tr_error *err) {
+tr_trial tr_try_without(tr_network *net, const tr_network *base, int sheet, tr_error *err) {
     tr_trial t = {0};
     for (int i = 0; i < net->n_observations; i++) {
         if (net->observations[i].sheet == sheet) net->observations[i].is_used = false;
@@ -117,11 +87,11 @@ tr_trial tr_try_without(tr_network *net, const tr_snapshot *base, int sheet, tr_
     memset(s->is_free, 0, sizeof s->is_free);
     tr_prints_untie(net, sheet);
     solve_trial(net, NULL, NULL, &t, err);
-    restore(net, base);
+    tr_network_restore(net, base);
     return t;
 }
 
-tr_trial tr_try_moved(tr_network *net, const tr_snapshot *base, int sheet, const bool *in_group,
+tr_trial tr_try_moved(tr_network *net, const tr_network *base, int sheet, const bool *in_group,
                       double *away_mm, tr_error *err) {
     tr_trial t = {0};
     int other = net->n_sheets++;
@@ -146,6 +116,6 @@ tr_trial tr_try_moved(tr_network *net, const tr_snapshot *base, int sheet, const
         if (net->observations[i].sheet == other) net->observations[i].sheet = sheet;
     }
     net->n_sheets--;
-    restore(net, base);
+    tr_network_restore(net, base);
     return t;
 }

@@ -5,17 +5,6 @@
 
 #include "adjust/adjust.h"
 
-/* A network's state, to begin every trial from. */
-typedef struct {
-    tr_net_lens lens;
-    tr_net_rig *rigs;
-    tr_net_sheet *sheets;
-    bool *is_used;
-} tr_snapshot;
-
-TR_MUST_USE bool tr_snapshot_take(const tr_network *net, tr_snapshot *s, tr_error *err);
-void tr_snapshot_release(tr_snapshot *s);
-
 /* One cause tried: how well the network fits with it, and what it says. */
 typedef struct {
     bool is_solved;
@@ -26,24 +15,24 @@ typedef struct {
     double difference_sd; /* ... and of one less the other */
 } tr_trial;
 
-/* Each begins at base, which is the network's state, and leaves the network so. That a cause does
-   not lead to a solution says that it is not the one (is_solved false). Only memory that ran out is
-   a failure (err is then set): a cause that was not tried is no cause ruled out. */
+/* Each begins at base, a copy of the network (tr_network_copy), and leaves the network so. That a
+   cause does not lead to a solution says that it is not the one (is_solved false). Only memory that
+   ran out is a failure (err is then set): a cause that was not tried is no cause ruled out. */
 
 /* The photos themselves say what the focal lengths are. */
-tr_trial tr_try_lens(tr_network *net, const tr_snapshot *base, const tr_lens *profile,
+tr_trial tr_try_lens(tr_network *net, const tr_network *base, const tr_lens *profile,
                      tr_error *err);
 
 /* The sheet's print is wider or higher than its file says. */
-tr_trial tr_try_scale(tr_network *net, const tr_snapshot *base, int sheet, tr_error *err);
+tr_trial tr_try_scale(tr_network *net, const tr_network *base, int sheet, tr_error *err);
 
 /* Without the sheet. */
-tr_trial tr_try_without(tr_network *net, const tr_snapshot *base, int sheet, tr_error *err);
+tr_trial tr_try_without(tr_network *net, const tr_network *base, int sheet, tr_error *err);
 
 /* The sheet lay at another place in the photos of the group: those get a sheet of their own, in the
    slot that the network keeps free behind the job's sheets. *away_mm: how far from the first. Where
    only one side shows enough of it, nothing is tried. */
-tr_trial tr_try_moved(tr_network *net, const tr_snapshot *base, int sheet, const bool *in_group,
+tr_trial tr_try_moved(tr_network *net, const tr_network *base, int sheet, const bool *in_group,
                       double *away_mm, tr_error *err);
 
 #endif

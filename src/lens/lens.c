@@ -183,3 +183,28 @@ const char *tr_lens_parameter_name(int parameter) {
                                                  "k2", "p1", "p2", "k3"};
     return NAMES[parameter];
 }
+
+/* An unknown camera. */
+static const double WIDE_SHIFT_PART = 0.01; /* of the longer side */
+static const double WIDE[TR_SCATTER_N] = {0, 0.01, 2e-3, 1.5};
+/* A hand is known from one session to the next to this part of that. */
+static const double HAND_PART = 0.5;
+
+/* The 5 % quantile of chi-squared over its degrees of freedom, after Wilson and Hilferty (The
+   distribution of chi-square, PNAS 17, 1931): within 2 % from two degrees on. */
+static double lower_chi2(double dof) {
+    double a = 2 / (9 * dof);
+    double root = 1 - a - 1.645 * sqrt(a);
+    return root > 0 ? root * root * root : 0;
+}
+
+double tr_lens_scatter_sd(const tr_lens *lens, int kind) {
+    const tr_lens_scatter *s = &lens->scatter;
+    double wide = kind == TR_SCATTER_SHIFT ? WIDE_SHIFT_PART * fmax(lens->width_px, lens->height_px)
+                                           : WIDE[kind];
+    if (s->is_steady) return 0;
+    if (!(s->dof[kind] > 0)) return wide;
+    double sd = s->sd[kind] / sqrt(fmax(lower_chi2(s->dof[kind]), 1e-3));
+    bool is_hand = kind == TR_SCATTER_TURN || kind == TR_SCATTER_TRAVEL;
+    return is_hand ? fmax(sd, HAND_PART * wide) : sd;
+}

@@ -10,6 +10,19 @@
 /* Order of the profile's parameters, and of every Jacobian and covariance of a lens. */
 enum { TR_FX, TR_FY, TR_CX, TR_CY, TR_K1, TR_K2, TR_P1, TR_P2, TR_K3, TR_LENS_N };
 
+/* How a camera changes from photo to photo: a stabilised lens or sensor shifts the principal point,
+   focus and temperature scale the focal length, and a hand turns and carries the camera while its
+   rows are read. One standard deviation of each, per axis: px; relative; rad and mm a frame. */
+enum { TR_SCATTER_SHIFT, TR_SCATTER_FOCAL, TR_SCATTER_TURN, TR_SCATTER_TRAVEL, TR_SCATTER_N };
+typedef struct {
+    bool is_steady; /* a machine camera: none of this; the rest is then 0 */
+    /* What calibration found (calib/calibrate.h), each with the degrees of freedom that it rests
+       on: the relative standard deviation of sd is 1 / sqrt(2 dof) (JCGM 100:2008, E.4.3). dof 0:
+       not known. */
+    double sd[TR_SCATTER_N];
+    double dof[TR_SCATTER_N];
+} tr_lens_scatter;
+
 typedef struct {
     char id[64];                              /* the profile's name */
     int width_px, height_px;                  /* of the photos that it is for */
@@ -17,7 +30,16 @@ typedef struct {
     bool has_covariance;                      /* false: taken as exact */
     double covariance[TR_LENS_N * TR_LENS_N]; /* row by row, symmetric */
     tr_camera camera;                         /* of the photos that it was made from */
+    tr_lens_scatter scatter;
 } tr_lens;
+
+/* The standard deviation of one kind of scatter that a network may count on, in a job of its own: 0
+   for a steady camera. Where the profile knows it, no less than what it is with 95 % confidence
+   (sd sqrt(dof / chi2_0.05(dof))). Turn and travel are the hand's and not the camera's, so that
+   another day may bring as much as any: there half of what is taken for an unknown camera is the
+   least. An unknown camera: 1 % of the longer side (40 px at 4032), 1 %, 2e-3 rad, 1.5 mm; wider
+   than in any phone that was measured (DEVELOPERS.md). */
+double tr_lens_scatter_sd(const tr_lens *lens, int kind);
 
 /* Pixel of a point, and how it moves. Model brown5:
      x = X/Z   y = Y/Z   r2 = x^2 + y^2   s = 1 + k1 r2 + k2 r2^2 + k3 r2^3

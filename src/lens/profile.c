@@ -129,12 +129,46 @@ static void read_camera(tr_yaml y, tr_camera *camera) {
     camera->digital_zoom = tr_yaml_size(tr_yaml_at(y, "digital_zoom"), TR_CAMERA_MAX_ZOOM);
 }
 
+/* Keys of the scatter, and how much of the file's unit one of the program's is. */
+static const struct {
+    const char *key;
+    double unit;
+} SCATTER[TR_SCATTER_N] = {[TR_SCATTER_SHIFT] = {"shift_px", 1},
+                           [TR_SCATTER_FOCAL] = {"focal_percent", 100},
+                           [TR_SCATTER_TURN] = {"turn_deg", TR_DEG_PER_RAD},
+                           [TR_SCATTER_TRAVEL] = {"travel_mm", 1}};
+
+static const char *const YES[] = {"false", "true"};
+
+static void read_scatter(tr_yaml y, tr_lens_scatter *scatter) {
+    tr_yaml steady = tr_yaml_at(y, "steady");
+    tr_yaml at = tr_yaml_at(y, "scatter");
+    if (tr_yaml_has(steady)) scatter->is_steady = tr_yaml_choice(steady, YES, 2) == 1;
+    if (!tr_yaml_has(at)) return;
+    if (scatter->is_steady) {
+        tr_yaml_fail(at, "stands beside steady: true; a steady camera has none, leave one out");
+        return;
+    }
+    tr_yaml_keys(at, "shift_px? focal_percent? turn_deg? travel_mm?");
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        tr_yaml item = tr_yaml_at(at, SCATTER[k].key);
+        double pair[2] = {0, 0};
+        if (!tr_yaml_has(item)) continue;
+        tr_yaml_numbers(item, pair, 2, 0, MAX_VALUE);
+        if (!(pair[1] > 0)) {
+            tr_yaml_fail(item, "is a standard deviation and its degrees of freedom, above 0");
+        }
+        scatter->sd[k] = pair[0] / SCATTER[k].unit;
+        scatter->dof[k] = pair[1];
+    }
+}
+
 bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
     tr_lens lens = {0};
     *out = lens;
     tr_yaml y = tr_yaml_open(path);
     tr_yaml_keys(y, "lens model image_px fx_px fy_px cx_px cy_px distortion covariance? camera? "
-                    "focal_length_mm? equivalent_focal_length_mm? digital_zoom?");
+                    "focal_length_mm? equivalent_focal_length_mm? digital_zoom? steady? scatter?");
     tr_yaml_text(tr_yaml_at(y, "lens"), lens.id, sizeof lens.id);
     (void)tr_yaml_choice(tr_yaml_at(y, "model"), MODELS, 1);
     int size_px[2] = {0, 0};
@@ -147,6 +181,7 @@ bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
     tr_yaml_numbers(tr_yaml_at(y, "distortion"), lens.param + TR_K1, 5, -MAX_VALUE, MAX_VALUE);
     read_covariance(tr_yaml_at(y, "covariance"), &lens);
     read_camera(y, &lens.camera);
+    read_scatter(y, &lens.scatter);
     if (tr_yaml_has(y)) {
         const char *key = NULL;
         const char *fault = find_fault(&lens, &key);
@@ -188,6 +223,23 @@ static void put_camera(FILE *to, const tr_camera *camera) {
     put_told(to, "digital_zoom", camera->digital_zoom);
 }
 
+static void put_scatter(FILE *to, const tr_lens_scatter *scatter) {
+    bool is_begun = false;
+    if (scatter->is_steady) fputs("\nsteady: true", to);
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        double pair[2] = {scatter->sd[k] * SCATTER[k].unit, scatter->dof[k]};
+        if (!(scatter->dof[k] > 0)) continue;
+        if (!is_begun) {
+            fputs("\n# how the camera changes from photo to photo: standard deviation, degrees of "
+                  "freedom\nscatter:",
+                  to);
+        }
+        is_begun = true;
+        fprintf(to, "\n  %s: ", SCATTER[k].key);
+        put_row(to, pair, 2);
+    }
+}
+
 static void put_profile(FILE *to, const tr_lens *lens) {
     fputs("lens: ", to);
     tr_yaml_put_text(to, lens->id);
@@ -199,6 +251,7 @@ static void put_profile(FILE *to, const tr_lens *lens) {
     }
     fputs("\n# k1 k2 p1 p2 k3\ndistortion: ", to);
     put_row(to, lens->param + TR_K1, 5);
+    put_scatter(to, &lens->scatter);
     fputs("\n# row by row, in the order fx fy cx cy k1 k2 p1 p2 k3\ncovariance:", to);
     if (!lens->has_covariance) fputs(" []", to);
     for (int i = 0; lens->has_covariance && i < TR_LENS_N; i++) {

@@ -14,6 +14,14 @@
      focal_length_mm: 5.43          # tell of how they were taken (image/camera.h)
      equivalent_focal_length_mm: 26 # the same angle of view on 35 mm film
      digital_zoom: 1                # 1: none
+     steady: true                   # optional: a machine camera, which is the same in every photo
+     scatter:                       # optional, never beside steady: how it changes from photo to
+                                    # photo (lens/lens.h); each standard deviation with its degrees
+                                    # of freedom, and each optional
+       shift_px: [9.8, 24]          # of the principal point
+       focal_percent: [0.21, 11]
+       turn_deg: [0.031, 30]        # while one photo is read
+       travel_mm: [0.4, 8]
 
    Reading and writing refuse a lens that cannot be one: focal lengths or a centre that do not fit
    the image size, a distortion that maps two directions to one pixel of the image, a covariance

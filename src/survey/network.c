@@ -4,7 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/flatness.h"
+#include "adjust/camera.h"
+#include "adjust/relief.h"
 #include "adjust/revise.h"
 #include "adjust/start.h"
 #include "base/array.h"
@@ -185,6 +186,7 @@ static void set_up_offsets(tr_survey_network *w) {
             o->centre_mm = w->base[i].centre_mm;
             o->axis_rad = w->base[i].turn_rad;
             o->sd[TR_OFFSET_Z] = TR_HEIGHT_SD_MM;
+            o->sd[TR_OFFSET_SLOPE_X] = o->sd[TR_OFFSET_SLOPE_Y] = TR_SLOPE_SD;
         }
         if (is_tag) {
             o->sd[TR_OFFSET_GROWTH] = GROWTH_SD;
@@ -201,6 +203,7 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
         net->photos[i] = (tr_net_photo){.rig = i};
         net->rigs[i].rig_from_world = start->net.rigs[i].rig_from_world;
         net->rigs[i].is_held = true;
+        tr_camera_free(&v->bodies.lens, false, &net->photos[i]);
         for (int k = 0; marks[i] && k < marks[i]->n_marks; k++) {
             const tr_mark *m = &marks[i]->marks[k];
             const tr_survey_body *body = &v->body[m->sheet];
@@ -556,8 +559,11 @@ static void free_unknowns(tr_survey_network *w) {
         for (int k = 0; k < TR_OFFSET_N; k++) {
             is_free[k] = w->is_seen[i] && (k < TR_OFFSET_TURN ? !is_bar : is_tag);
         }
-        if (is_bar) is_free[TR_OFFSET_TURN] = false;
+        if (is_bar)
+            is_free[TR_OFFSET_TURN] = is_free[TR_OFFSET_SLOPE_X] = is_free[TR_OFFSET_SLOPE_Y] =
+                false;
     }
+    tr_camera_hold(net, false);
     for (int s = 0; s < v->spec->n_sheets; s++) hold_datum(w, s);
     for (int i = 0; i < net->n_lengths; i++) {
         const int *e = &w->ends[2 * i];

@@ -1,0 +1,21 @@
+/* A camera in every photo: unknowns of a photo with priors from what its lens profile knows of how
+   the camera changes (tr_lens_scatter_sd). Private to adjust and survey. */
+#ifndef TR_ADJUST_CAMERA_H
+#define TR_ADJUST_CAMERA_H
+
+#include "adjust/adjust.h"
+
+/* Frees all unknowns of a photo that its camera scatters in, from 0, with their priors; none where
+   is_placed is false. */
+void tr_camera_free(const tr_lens *lens, bool is_placed, tr_net_photo *photo);
+
+/* Holds the unknowns of all photos at what they are, or frees them again; those only that have a
+   prior. */
+void tr_camera_hold(tr_network *net, bool is_held);
+
+/* Relative change of the focal length that the solved photos of a lens have in common, that of the
+   lens included, and the standard deviation that the priors gave to it: profile, as it was set up,
+   and scatter. Weighs all placed photos alike. */
+double tr_camera_focal_change(const tr_network *net, int lens, double *prior_sd);
+
+#endif
