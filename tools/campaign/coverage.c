@@ -1,23 +1,34 @@
 /* Is u95 honest? Simulates jobs at the level of marks with every stated source of error drawn at
    random (marks, lens, plates, floor), measures each, and counts how often the true error lies
    within u95: 93 to 97 of 100 for x, y and yaw each; and how many could not be measured, or carry a
-   warning that stands against a pass. Exits 1 where any of it is not as asked. */
+   warning that stands against a pass. Exits 1 where any of it is not as asked. With a phone's
+   effects it also tells how large errors and u95 are, and the causes that stood against a pass; 93
+   to 99 of 100 are asked then, and rms error / u is told only. */
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
+#include "base/median.h"
 #include "base/parallel.h"
 #include "tools/campaign/options.h"
 #include "tools/simulate/simulate.h"
 
 static const tr_axis AXES[3] = {TR_X, TR_Y, TR_YAW};
 
+enum { MAX_CAUSES = 64, MAX_CAUSES_A_JOB = 8 };
+
 typedef struct {
     long jobs, within[3], not_measured, blocked;
     double sum_z2[3]; /* of (error / u)^2 */
+    double sum_e2[3], u95[3];
+    double variance_factor;
+    char causes[MAX_CAUSES_A_JOB][32]; /* each once, of warnings that block a pass */
+    int n_causes;
 } tally;
 
 /* A campaign: each job has a tally of its own, so that the sum does not depend on the threads. */
 typedef struct {
+    const campaign_options *options;
     uint64_t seed;
     bool are_surveyed;
     tally *of_job;
@@ -31,7 +42,19 @@ static const double SURVEY_SCALE_SD = 3e-4;
 static const double MOST_NOT_MEASURED = 0.01;
 static const double MOST_BLOCKED = 0.01;
 
-static void run_job(uint64_t seed, bool are_surveyed, tally *t) {
+static void note_causes(const tr_warnings *warnings, tally *t) {
+    for (int i = 0; i < warnings->n; i++) {
+        bool is_known = !warnings->items[i].blocks_pass;
+        for (int k = 0; k < t->n_causes; k++) {
+            is_known = is_known || strcmp(t->causes[k], warnings->items[i].code) == 0;
+        }
+        if (is_known || t->n_causes >= MAX_CAUSES_A_JOB) continue;
+        snprintf(t->causes[t->n_causes], sizeof *t->causes, "%s", warnings->items[i].code);
+        t->n_causes++;
+    }
+}
+
+static void run_job(uint64_t seed, bool are_surveyed, tr_sim_phone phone, tally *t) {
     tr_random r = tr_random_seed(seed ^ 0xC0FFEE);
     tr_sim_options o = {.seed = seed,
                         .n_photos = 5 + (int)(4 * tr_random_uniform(&r)),
@@ -39,7 +62,8 @@ static void run_job(uint64_t seed, bool are_surveyed, tally *t) {
                         .reference_sd_mm = 1,
                         .draws_lens = true,
                         .draws_prints = !are_surveyed,
-                        .draws_floor = true};
+                        .draws_floor = true,
+                        .phone = phone};
     if (are_surveyed) {
         o.survey_sd_mm = SURVEY_SD_MM;
         o.survey_scale_sd = SURVEY_SCALE_SD;
@@ -63,12 +87,16 @@ static void run_job(uint64_t seed, bool are_surveyed, tally *t) {
         t->not_measured++;
     } else {
         t->blocked += tr_warnings_block_pass(&sim.check.warnings);
+        t->variance_factor = sim.check.variance_factor;
+        note_causes(&sim.check.warnings, t);
         for (int k = 0; k < 3; k++) {
             const tr_axis_result *a = &target[0].axis[AXES[k]];
             double e = a->measured - sim.truth[k];
             if (tr_axis_is_angle(AXES[k])) e = tr_wrap_rad(e);
             t->within[k] += fabs(e) <= a->u95;
             t->sum_z2[k] += (2 * e / a->u95) * (2 * e / a->u95);
+            t->sum_e2[k] += e * e;
+            t->u95[k] = a->u95;
         }
     }
     tr_sim_release(&sim);
@@ -78,12 +106,57 @@ static bool run_item(void *task, void *own, int item, tr_error *err) {
     (void)own;
     (void)err;
     const campaign *c = task;
-    run_job(c->seed + (uint64_t)item, c->are_surveyed, &c->of_job[item]);
+    run_job(c->seed + (uint64_t)item, c->are_surveyed, campaign_phone(c->options, item),
+            &c->of_job[item]);
     return true;
 }
 
+/* How often each cause stood against a pass, in the order in which they first did. */
+static void tell_causes(const tally *of_job, long jobs) {
+    char names[MAX_CAUSES][32];
+    long counts[MAX_CAUSES] = {0};
+    int n = 0;
+    for (long i = 0; i < jobs; i++) {
+        for (int c = 0; c < of_job[i].n_causes; c++) {
+            int k = 0;
+            while (k < n && strcmp(names[k], of_job[i].causes[c]) != 0) k++;
+            if (k == MAX_CAUSES) continue;
+            if (k == n) memcpy(names[n++], of_job[i].causes[c], sizeof *names);
+            counts[k]++;
+        }
+    }
+    printf("causes:");
+    for (int k = 0; k < n; k++) printf(" %s %ld", names[k], counts[k]);
+    printf("%s\n", n == 0 ? " none" : "");
+}
+
+static void tell_sizes(const tally *of_job, long jobs) {
+    double *x = calloc((size_t)jobs + 1, sizeof *x);
+    for (int k = 0; k < 4 && x; k++) {
+        int n = 0;
+        double sum_e2 = 0;
+        for (long i = 0; i < jobs; i++) {
+            const tally *t = &of_job[i];
+            if (t->not_measured > 0) continue;
+            x[n++] = k < 3 ? t->u95[k] : t->variance_factor;
+            if (k < 3) sum_e2 += t->sum_e2[k];
+        }
+        if (n == 0) continue;
+        double unit = k < 3 && tr_axis_is_angle(AXES[k]) ? TR_DEG_PER_RAD : 1;
+        double median = tr_median(x, n) * unit;
+        if (k == 3) {
+            printf("variance factor: median %.2f\n", median);
+        } else {
+            printf("%-8s rms error %.4f, median u95 %.4f\n", tr_axis_key(AXES[k]),
+                   sqrt(sum_e2 / n) * unit, median);
+        }
+    }
+    free(x);
+}
+
 static bool run_jobs(const campaign_options *options, long jobs, bool are_surveyed) {
-    campaign c = {.seed = (uint64_t)options->seed * 1000003u,
+    campaign c = {.options = options,
+                  .seed = (uint64_t)options->seed * 1000003u,
                   .are_surveyed = are_surveyed,
                   .of_job = calloc((size_t)jobs + 1, sizeof(tally))};
     tr_parallel_work w = {
@@ -104,7 +177,6 @@ static bool run_jobs(const campaign_options *options, long jobs, bool are_survey
             sum.sum_z2[k] += t->sum_z2[k];
         }
     }
-    free(c.of_job);
     long measured = sum.jobs - sum.not_measured;
     printf("%s: %ld jobs, %ld measured, %ld with a warning that blocks a pass\n",
            are_surveyed ? "sheets surveyed" : "sheets as their files say", sum.jobs, measured,
@@ -116,8 +188,14 @@ static bool run_jobs(const campaign_options *options, long jobs, bool are_survey
         double ratio = sqrt(sum.sum_z2[k] / (double)measured);
         printf("%-8s %6.2f %% of true errors within u95, rms error / u = %.3f\n",
                tr_axis_key(AXES[k]), part, ratio);
-        is_good = is_good && part >= 93 && part <= 97 && ratio >= 0.9 && ratio <= 1.1;
+        is_good = is_good && part >= 93 && part <= (options->has_phone ? 99 : 97) &&
+                  (options->has_phone || (ratio >= 0.9 && ratio <= 1.1));
     }
+    if (options->has_phone) {
+        tell_sizes(c.of_job, jobs);
+        tell_causes(c.of_job, jobs);
+    }
+    free(c.of_job);
     return is_good;
 }
 
@@ -125,8 +203,8 @@ int campaign_coverage(const campaign_options *options) {
     long jobs = options->jobs < 0 ? 2000 : options->jobs;
     bool is_good = run_jobs(options, jobs, false);
     is_good = run_jobs(options, jobs, true) && is_good;
-    printf("%s (asked: 93 to 97 %% within u95, rms error / u of 0.9 to 1.1, at most 1 %% not "
-           "measured, 1 %% blocked)\n",
-           is_good ? "u95 is honest" : "NOT as asked");
+    printf("%s (asked: 93 to %s, at most 1 %% not measured, 1 %% blocked)\n",
+           is_good ? "u95 is honest" : "NOT as asked",
+           options->has_phone ? "99 % within u95" : "97 % within u95, rms error / u of 0.9 to 1.1");
     return is_good ? 0 : 1;
 }

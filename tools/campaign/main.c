@@ -1,6 +1,9 @@
-/* campaign [coverage] [--jobs N] [--seed S] [--threads N]
-   campaign survey [--jobs N] [--seed S] [--threads N]
+/* campaign [coverage] [--jobs N] [--seed S] [--threads N] [PHONE]
+   campaign survey [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign traps [--jobs N] [--rendered N] [--seed S] [--threads N] [--only JOB] [--keep FOLDER]
+   [PHONE] PHONE: --phone FACTOR: what a phone does, times the factor (tr_sim_phone_full); and with
+   it
+          --shift-px SD, --focal-percent SD: another scatter of principal point and focal length.
    Many seeded jobs with known truth: coverage.c, survey.c and traps.c say what is asked of them. */
 #include <stdbool.h>
 #include <stdio.h>
@@ -17,6 +20,37 @@ static bool read_number(const char *text, long low, long high, long *out) {
     return false;
 }
 
+static bool read_factor(const char *text, double high, double unit, double *out) {
+    char *end;
+    *out = strtod(text, &end) * unit;
+    if (*text && !*end && *out >= 0 && *out <= high * unit) return true;
+    fprintf(stderr, "campaign: '%s' is not a number from 0 to %g\n", text, high);
+    return false;
+}
+
+/* A scatter given before --phone would be lost. */
+static bool read_phone(const char *name, const char *value, campaign_options *o) {
+    double factor;
+    if (strcmp(name, "--phone") == 0) {
+        if (o->has_phone || !read_factor(value, 10, 1, &factor)) return false;
+        o->has_phone = true;
+        o->phone = tr_sim_phone_full(factor);
+        return true;
+    }
+    if (!o->has_phone) return false;
+    if (strcmp(name, "--shift-px") == 0) {
+        return read_factor(value, 200, 1, &o->phone.principal_point_px);
+    }
+    if (strcmp(name, "--focal-percent") != 0) return false;
+    return read_factor(value, 10, 0.01, &o->phone.focal);
+}
+
+tr_sim_phone campaign_phone(const campaign_options *options, long i) {
+    tr_sim_phone phone = options->phone;
+    phone.is_portrait = phone.turn_rad > 0 && i % 4 == 3;
+    return phone;
+}
+
 static bool read_option(const char *name, const char *value, bool is_traps, campaign_options *o) {
     if (strcmp(name, "--jobs") == 0) return read_number(value, 0, 10000000, &o->jobs);
     if (strcmp(name, "--seed") == 0) return read_number(value, 0, 1000000, &o->seed);
@@ -31,7 +65,7 @@ static bool read_option(const char *name, const char *value, bool is_traps, camp
         o->keep = value;
         return true;
     }
-    return false;
+    return read_phone(name, value, o);
 }
 
 int main(int argc, char **argv) {
@@ -45,10 +79,11 @@ int main(int argc, char **argv) {
         is_sound = i + 1 < argc && read_option(argv[i], argv[i + 1], is_traps, &o);
     }
     if (!is_sound) {
-        fprintf(stderr, "usage: campaign [coverage] [--jobs N] [--seed S] [--threads N]\n"
-                        "       campaign survey [--jobs N] [--seed S] [--threads N]\n"
+        fprintf(stderr, "usage: campaign [coverage] [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+                        "       campaign survey [--jobs N] [--seed S] [--threads N] [PHONE]\n"
                         "       campaign traps [--jobs N] [--rendered N] [--seed S] [--threads N]\n"
-                        "                      [--only JOB] [--keep FOLDER]\n");
+                        "                      [--only JOB] [--keep FOLDER] [PHONE]\n"
+                        "PHONE: --phone FACTOR [--shift-px SD] [--focal-percent SD]\n");
         return 64;
     }
     if (is_survey) return campaign_survey(&o);

@@ -2,14 +2,24 @@
 #ifndef TR_TOOLS_CAMPAIGN_OPTIONS_H
 #define TR_TOOLS_CAMPAIGN_OPTIONS_H
 
+#include <stdbool.h>
+
+#include "tools/simulate/phone.h"
+
 enum { CAMPAIGN_MAX_THREADS = 16 };
 
 typedef struct {
+    bool has_phone;      /* what a phone and real sheets do is simulated too */
+    tr_sim_phone phone;  /* see tr_sim_phone_full */
     long jobs, rendered; /* how many of each; -1: the campaign's own number */
     long seed, n_threads;
     long only;        /* traps: this job alone, told in full; -1: all */
     const char *keep; /* traps: folder for the photos of a rendered job told in full; may be NULL */
 } campaign_options;
+
+/* Of job i of a campaign: where a phone turns while a frame is read out, every fourth job has
+ * portrait files. */
+tr_sim_phone campaign_phone(const campaign_options *options, long i);
 
 /* Exit statuses: 0 as asked, 1 not. */
 int campaign_coverage(const campaign_options *options);

@@ -1,7 +1,8 @@
 /* Are the u95 of a survey honest? Simulates surveys at the level of marks with every stated source
    of error drawn at random (marks, lens, bars, heights), on mats that are printed wrong and have
    tags stuck anywhere, measures each, and counts how often the true error of a place, a turn and an
-   edge lies within u95: 93 to 97 of 100 each. Exits 1 where it does not. */
+   edge lies within u95: 93 to 97 of 100 each (93 to 99 with a phone's effects, and rms error / u is
+   told only). Exits 1 where it does not. */
 #include <stdio.h>
 #include <stdlib.h>
 
@@ -22,6 +23,7 @@ typedef struct {
 /* A campaign: each survey has a tally of its own, so that the sum does not depend on the threads.
  */
 typedef struct {
+    const campaign_options *options;
     uint64_t seed;
     tally *of_job;
 } campaign;
@@ -51,7 +53,7 @@ static void count_marks(const tr_survey_sim *sim, tally *t) {
     }
 }
 
-static void run_job(uint64_t seed, tally *t) {
+static void run_job(uint64_t seed, tr_sim_phone phone, tally *t) {
     tr_random r = tr_random_seed(seed ^ 0x5A11);
     tr_survey_sim_options o = {.seed = seed,
                                .n_photos = 5 + (int)(6 * tr_random_uniform(&r)),
@@ -61,7 +63,8 @@ static void run_job(uint64_t seed, tally *t) {
                                .n_stuck = (int)(4 * tr_random_uniform(&r)),
                                .n_bars = 1 + (int)(2 * tr_random_uniform(&r)),
                                .bar_sd_mm = 0.05 + 0.15 * tr_random_uniform(&r),
-                               .draws_lens = true};
+                               .draws_lens = true,
+                               .phone = phone};
     o.stretch[0] = 0.004 * tr_random_normal(&r);
     o.stretch[1] = 0.004 * tr_random_normal(&r);
     tr_survey_sim sim;
@@ -90,7 +93,7 @@ static bool run_item(void *task, void *own, int item, tr_error *err) {
     (void)own;
     (void)err;
     const campaign *c = task;
-    run_job(c->seed + (uint64_t)item, &c->of_job[item]);
+    run_job(c->seed + (uint64_t)item, campaign_phone(c->options, item), &c->of_job[item]);
     return true;
 }
 
@@ -108,7 +111,8 @@ static void add(tally *to, const tally *t) {
 
 int campaign_survey(const campaign_options *options) {
     long jobs = options->jobs < 0 ? 1000 : options->jobs;
-    campaign c = {.seed = (uint64_t)options->seed * 1000003u,
+    campaign c = {.options = options,
+                  .seed = (uint64_t)options->seed * 1000003u,
                   .of_job = calloc((size_t)jobs + 1, sizeof(tally))};
     tr_parallel_work w = {
         .n_items = (int)jobs, .n_threads = (int)options->n_threads, .work = run_item, .task = &c};
@@ -135,10 +139,11 @@ int campaign_survey(const campaign_options *options) {
                : k == SCALE ? "%"
                             : "mm",
                unit * sqrt(sum.sum_u2[k] / n));
-        is_good = is_good && part >= 93 && part <= 97 && ratio >= 0.9 && ratio <= 1.1;
+        is_good = is_good && part >= 93 && part <= (options->has_phone ? 99 : 97) &&
+                  (options->has_phone || (ratio >= 0.9 && ratio <= 1.1));
     }
-    printf("%s (asked: 93 to 97 %% within u95, rms error / u of 0.9 to 1.1, at most 1 %% not "
-           "measured)\n",
-           is_good ? "u95 is honest" : "NOT as asked");
+    printf("%s (asked: 93 to %s, at most 1 %% not measured)\n",
+           is_good ? "u95 is honest" : "NOT as asked",
+           options->has_phone ? "99 % within u95" : "97 % within u95, rms error / u of 0.9 to 1.1");
     return is_good ? 0 : 1;
 }

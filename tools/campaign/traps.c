@@ -63,7 +63,9 @@ static void tell_false_pass(campaign *c, const trap *t, const trap_result *r) {
 static trap draw(const campaign *c, long i, int *unseen) {
     *unseen = i < c->n_jobs ? -1 : (int)((i - c->n_jobs) / c->n_unseen);
     long number = trap_number(c->options->seed, i, c->is_rendered);
-    return *unseen < 0 ? trap_draw(number) : trap_draw_unseen(number, *unseen);
+    trap t = *unseen < 0 ? trap_draw(number) : trap_draw_unseen(number, *unseen);
+    t.sim.phone = t.other.phone = c->options->phone;
+    return t;
 }
 
 static bool run_item(void *task, void *own, int item, tr_error *err) {
@@ -141,6 +143,7 @@ static void print_table(const campaign *c) {
 
 static int tell_one(const campaign_options *o, const char *folder) {
     trap t = trap_draw(o->only);
+    t.sim.phone = t.other.phone = o->phone;
     trap_result r;
     tr_error err = {0};
     if (!trap_run(&t, folder, o->keep != NULL, stdout, &r, &err)) {

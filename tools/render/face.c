@@ -57,6 +57,21 @@ static bool make_tags(const tr_sheet *sheet, tr_face *face, tr_error *err) {
     return ok;
 }
 
+/* Squares grow by less than half a white one. */
+static bool run_ink(tr_face *face, double ink_mm, tr_error *err) {
+    for (int i = 0; i < face->n_grids; i++) {
+        face->grids[i].ink = ink_mm / face->grids[i].cell_mm;
+        if (!(face->grids[i].ink >= 0 && face->grids[i].ink < 0.5)) {
+            return tr_fail(
+                err, TR_BAD_INPUT,
+                "ink that runs by %g mm does not fit cells of %g mm; give from 0 to half "
+                "a cell",
+                ink_mm, face->grids[i].cell_mm);
+        }
+    }
+    return true;
+}
+
 bool tr_face_make(const tr_scene_sheet *sheet, tr_face *out, tr_error *err) {
     const tr_sheet *s = &sheet->sheet;
     bool is_board = sheet->squares[0] > 0;
@@ -72,6 +87,7 @@ bool tr_face_make(const tr_scene_sheet *sheet, tr_face *out, tr_error *err) {
         ok = make_checker(s->corners_mm[i], sheet->checker_mm, 2, 2, &out->grids[out->n_grids++],
                           err);
     }
+    ok = ok && run_ink(out, sheet->ink_mm, err);
     if (!ok) tr_face_release(out);
     return ok;
 }
@@ -101,10 +117,47 @@ static tr_vec2 place_in(const tr_grid *grid, tr_vec2 p_mm) {
     return tr_v2(q.x + grid->columns / 2.0, q.y + grid->rows / 2.0);
 }
 
+/* What ink leaves white of a white cell: a rectangle, but for a square at each of its corners. */
+typedef struct {
+    double x[2], y[2];
+    bool is_inked[2][2]; /* the corner at x[i], y[j] */
+} white_part;
+
+static white_part white_of_cell(const tr_grid *grid, int column, int row) {
+    white_part w;
+    bool is_black_x[2] = {is_cell_black(grid, column - 1, row),
+                          is_cell_black(grid, column + 1, row)};
+    bool is_black_y[2] = {is_cell_black(grid, column, row - 1),
+                          is_cell_black(grid, column, row + 1)};
+    for (int k = 0; k < 2; k++) {
+        double inward = k == 0 ? grid->ink : -grid->ink;
+        w.x[k] = column + k + (is_black_x[k] ? inward : 0);
+        w.y[k] = row + k + (is_black_y[k] ? inward : 0);
+    }
+    for (int i = 0; i < 2; i++) {
+        for (int j = 0; j < 2; j++) {
+            w.is_inked[i][j] = !is_black_x[i] && !is_black_y[j] &&
+                               is_cell_black(grid, column + 2 * i - 1, row + 2 * j - 1);
+        }
+    }
+    return w;
+}
+
+static bool is_inked(const tr_grid *grid, tr_vec2 q) {
+    int column = (int)floor(q.x);
+    int row = (int)floor(q.y);
+    if (is_cell_black(grid, column, row)) return true;
+    if (grid->ink <= 0) return false;
+    white_part w = white_of_cell(grid, column, row);
+    if (q.x < w.x[0] || q.x > w.x[1] || q.y < w.y[0] || q.y > w.y[1]) return true;
+    int i = q.x < column + 0.5 ? 0 : 1;
+    int j = q.y < row + 0.5 ? 0 : 1;
+    return w.is_inked[i][j] && fabs(q.x - w.x[i]) < grid->ink && fabs(q.y - w.y[j]) < grid->ink;
+}
+
 bool tr_face_is_black(const tr_face *face, tr_vec2 p_mm) {
     for (int i = 0; i < face->n_grids; i++) {
-        tr_vec2 q = place_in(&face->grids[i], p_mm);
-        if (is_cell_black(&face->grids[i], (int)floor(q.x), (int)floor(q.y))) return true;
+        if (is_inked(&face->grids[i], place_in(&face->grids[i], p_mm))) return true;
     }
     return false;
 }
@@ -138,7 +191,15 @@ double tr_face_clear_px(const tr_face *face, tr_vec2 p_mm, const double J[4]) {
         tr_vec2 along_v = turn_into(grid, tr_v2(J[1], J[3]));
         tr_vec2 px_per_cell = tr_v2(1 / sqrt(along_u.x * along_u.x + along_v.x * along_v.x),
                                     1 / sqrt(along_u.y * along_u.y + along_v.y * along_v.y));
-        clear_px = fmin(clear_px, clear_of_grid(grid, place_in(grid, p_mm), px_per_cell));
+        double clear = clear_of_grid(grid, place_in(grid, p_mm), px_per_cell);
+        if (grid->ink > 0) {
+            /* Ink has moved each edge by no more than this. */
+            double cells2 = along_u.x * along_u.x + along_u.y * along_u.y + along_v.x * along_v.x +
+                            along_v.y * along_v.y;
+            double det = fabs(tr_v2_cross(along_u, along_v));
+            clear -= sqrt(2 * cells2) / det * grid->ink;
+        }
+        clear_px = fmin(clear_px, clear);
     }
     return clear_px;
 }
@@ -177,12 +238,31 @@ static polygon cut(const polygon *a, double nx, double ny, double limit) {
     return out;
 }
 
-static double area_in_cell(const polygon *a, int column, int row) {
-    polygon b = cut(a, -1, 0, -column);
-    b = cut(&b, 1, 0, column + 1);
-    b = cut(&b, 0, -1, -row);
-    b = cut(&b, 0, 1, row + 1);
+static double area_within(const polygon *a, double x0, double x1, double y0, double y1) {
+    polygon b = cut(a, -1, 0, -x0);
+    b = cut(&b, 1, 0, x1);
+    b = cut(&b, 0, -1, -y0);
+    b = cut(&b, 0, 1, y1);
     return area_of(&b);
+}
+
+static double area_in_cell(const polygon *a, int column, int row) {
+    return area_within(a, column, column + 1, row, row + 1);
+}
+
+/* Of a white cell. */
+static double ink_in_cell(const tr_grid *grid, const polygon *a, int column, int row) {
+    white_part w = white_of_cell(grid, column, row);
+    double white = area_within(a, w.x[0], w.x[1], w.y[0], w.y[1]);
+    for (int i = 0; i < 2; i++) {
+        for (int j = 0; j < 2; j++) {
+            if (!w.is_inked[i][j]) continue;
+            double x = w.x[i] - (i == 0 ? 0 : grid->ink);
+            double y = w.y[j] - (j == 0 ? 0 : grid->ink);
+            white -= area_within(a, x, x + grid->ink, y, y + grid->ink);
+        }
+    }
+    return area_in_cell(a, column, row) - white;
 }
 
 static int clamp_int(double x, int low, int high) {
@@ -198,13 +278,22 @@ static double black_area(const tr_grid *grid, const polygon *a) {
         low_y = fmin(low_y, a->p[i].y);
         high_y = fmax(high_y, a->p[i].y);
     }
-    if (high_x <= 0 || high_y <= 0 || low_x >= grid->columns || low_y >= grid->rows) return 0;
+    int rim = grid->ink > 0 ? 1 : 0; /* cells beside the grid that ink runs into */
+    if (high_x <= -rim || high_y <= -rim || low_x >= grid->columns + rim ||
+        low_y >= grid->rows + rim) {
+        return 0;
+    }
     double area = 0;
-    int last_column = clamp_int(high_x, 0, grid->columns - 1);
-    int last_row = clamp_int(high_y, 0, grid->rows - 1);
-    for (int row = clamp_int(low_y, 0, last_row); row <= last_row; row++) {
-        for (int column = clamp_int(low_x, 0, last_column); column <= last_column; column++) {
-            if (is_cell_black(grid, column, row)) area += area_in_cell(a, column, row);
+    int last_column = clamp_int(floor(high_x), -rim, grid->columns - 1 + rim);
+    int last_row = clamp_int(floor(high_y), -rim, grid->rows - 1 + rim);
+    for (int row = clamp_int(floor(low_y), -rim, last_row); row <= last_row; row++) {
+        for (int column = clamp_int(floor(low_x), -rim, last_column); column <= last_column;
+             column++) {
+            if (is_cell_black(grid, column, row)) {
+                area += area_in_cell(a, column, row);
+            } else if (grid->ink > 0) {
+                area += ink_in_cell(grid, a, column, row);
+            }
         }
     }
     return area;

@@ -5,11 +5,14 @@
 
 #include "tools/render/render.h"
 
-/* columns x rows square cells about a centre, turned anticlockwise. */
+/* columns x rows square cells about a centre, turned anticlockwise. What is black reaches farther
+   than its cells by ink, in parts of a cell, also beyond the grid: into a white cell from each
+   black one beside it, and into its corner from a black one there. */
 typedef struct {
     tr_vec2 centre_mm;
     double cos_turn, sin_turn;
     double cell_mm;
+    double ink;
     int columns, rows;
     bool *is_black; /* row by row from the top left; owned */
 } tr_grid;

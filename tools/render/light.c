@@ -55,15 +55,15 @@ static bool start_ray(const tr_lens *lens, tr_vec2 uv_px, lens_ray *ray) {
 
 /* The ray du, dv beside that of uv_px, one step of Newton's after the linear guess: exact to some
    1e-10 px. */
-static tr_vec3 ray_beside(const tr_lens *lens, tr_vec2 uv_px, const lens_ray *of, double du,
-                          double dv) {
+static tr_ray ray_beside(const tr_stage *stage, tr_vec2 uv_px, const lens_ray *of, double du,
+                         double dv) {
     lens_ray near = *of;
     tr_vec2 at;
     near.xy = moved(of, du, dv);
-    if (tr_lens_distort(lens, near.xy, &at, NULL)) {
+    if (tr_lens_distort(&stage->lens, near.xy, &at, NULL)) {
         near.xy = moved(&near, uv_px.x + du - at.x, uv_px.y + dv - at.y);
     }
-    return tr_v3(near.xy.x, near.xy.y, 1);
+    return tr_stage_ray(stage, tr_v2(uv_px.x + du, uv_px.y + dv), near.xy);
 }
 
 /* ---- the point spread along one axis ---- */
@@ -118,7 +118,7 @@ enum { NOTHING = 0xffff };
 /* The photo with a margin on all sides, for the spread's reach. */
 typedef struct {
     const tr_scene *scene;
-    const tr_lens *lens;
+    const tr_lens *lens; /* the stage's */
     tr_stage stage;
     spread along_u, along_v;
     int margin, width, height; /* with the margin */
@@ -138,7 +138,7 @@ static void picture_release(picture *p) {
 }
 
 static bool picture_init(picture *p, const tr_scene *scene, int camera, tr_error *err) {
-    *p = (picture){.scene = scene, .lens = &scene->lens};
+    *p = (picture){.scene = scene, .lens = &p->stage.lens};
     if (!tr_stage_make(scene, camera, &p->stage, err)) return false;
     const tr_imaging *imaging = &scene->cameras[camera].imaging;
     if (!spread_init(&p->along_u, imaging->blur_px[0], err)) return false;
@@ -170,7 +170,7 @@ static double step_of(const double J[4]) {
 
 static void look(picture *p, int column, int row, const lens_ray *ray) {
     long at = (long)row * p->width + column;
-    tr_vec3 d = tr_v3(ray->xy.x, ray->xy.y, 1);
+    tr_ray d = tr_stage_ray(&p->stage, pixel_of(p, column, row), ray->xy);
     tr_hit hit = tr_stage_trace(&p->stage, d);
     double J[4];
     tr_stage_jacobian(&p->stage, &hit, d, ray->J, J);
@@ -227,8 +227,8 @@ static bool cut_on_sheet(const picture *p, int sheet, tr_vec2 uv_px, const lens_
     for (int i = 0; i <= TR_CELLS; i++) {
         for (int j = 0; j <= TR_CELLS; j++) {
             double depth_mm;
-            tr_vec3 d =
-                ray_beside(p->lens, uv_px, ray, line_offset(j, TR_CELLS), line_offset(i, TR_CELLS));
+            tr_ray d = ray_beside(&p->stage, uv_px, ray, line_offset(j, TR_CELLS),
+                                  line_offset(i, TR_CELLS));
             if (!tr_stage_meet_sheet(&p->stage, sheet, d, &knot[i][j], &depth_mm)) return false;
         }
     }
@@ -255,7 +255,7 @@ static void cut_by_rays(const picture *p, tr_vec2 uv_px, const lens_ray *ray, in
             for (int k = 0; k < RAYS * RAYS; k++) {
                 double du = line_offset(j * RAYS + k % RAYS + 0.5, TR_CELLS * RAYS);
                 double dv = line_offset(i * RAYS + k / RAYS + 0.5, TR_CELLS * RAYS);
-                tr_vec3 d = ray_beside(p->lens, uv_px, ray, du, dv);
+                tr_ray d = ray_beside(&p->stage, uv_px, ray, du, dv);
                 tr_hit hit = surface == NOTHING ? tr_stage_trace(&p->stage, d)
                                                 : tr_stage_trace_only(&p->stage, surface, d);
                 double J[4];

@@ -10,7 +10,9 @@
         outline on the sheet; where surfaces meet, 9 rays a cell are averaged.
      3. The pixel's own box and the optics' Gaussian are one kernel, integrated over those cells in
         linear light, separately along u and v.
-     4. Vignetting, exposure, tone curve, sharpening, noise and rounding follow, pixel by pixel.
+     4. Vignetting, exposure, tone curve and what else develops a photo follow (tr_imaging).
+   A camera may turn and travel while its rows are read out: a ray then starts from where the camera
+   is when the pixel's row is read, and no ray is approximated.
    A straight edge lies within 0.001 px of the truth (tests/test_render.c measures it).
 
    The vehicle frame is the contract's: origin on the floor under the middle of the rear axle, X
@@ -27,6 +29,7 @@
 #include "image/image.h"
 #include "lens/lens.h"
 #include "sheet/sheet.h"
+#include "tools/relief.h"
 
 enum { TR_CELLS = 4, TR_MAX_OUTLINE = 12 };
 
@@ -38,7 +41,10 @@ enum { TR_CELLS = 4, TR_MAX_OUTLINE = 12 };
    each checker corner as 2 x 2 squares, black at the top left and the bottom right.
    Of a point (x, y) of the sheet file, the print lies at (compare network.h)
      x' = x (1 + stretch_x)   y' = y (1 + stretch_y)
-     z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2)   hx, hy: half the face's width and height. */
+     z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2) + relief
+   with hx, hy half the face's width and height, and the relief as in relief.h. Slopes are small: no
+   part of a sheet hides another. Ink has run: all that is black reaches ink_mm farther (below half
+   a cell), squares growing to larger squares. */
 typedef struct {
     tr_sheet sheet;
     int squares[2];    /* columns, rows of a checkerboard over the whole sheet; 0, 0: it is none */
@@ -46,6 +52,8 @@ typedef struct {
     double checker_mm; /* edge of each square at a checker corner */
     double stretch[2];
     double bow_mm[2];
+    tr_relief relief;
+    double ink_mm;
     tr_pose vehicle_from_sheet;
 } tr_scene_sheet;
 
@@ -86,9 +94,19 @@ typedef struct {
     double gradient[2]; /* relative change of light from the centre to the right and bottom edge */
     /* srgb: IEC 61966-2-1. s-curve: c -> c^2 (3 - 2c) on top of it, steeper in the middle. */
     tr_tone tone;
-    double sharpen;           /* unsharp mask in the coded domain: c + sharpen (c - blurred c) */
+    /* What follows works on the coded image c, 0..1, in this order; all zero: nothing of it. */
+    double raw_noise_sd; /* of 255, of the sensor */
+    /* Denoising: each pixel becomes the mean of those about it that differ little, weighted by
+       exp(-distance^2 / 2 radius^2) / (1 + (difference / 3 raw_noise_sd)^2)^2. Edges stay; what is
+       left of the noise in even areas is smooth. */
+    double denoise_radius_px;
+    /* Local tone mapping: c becomes 0.5 + (1 - k)(base - 0.5) + (1 + k)(c - base), the base being
+       blurred c. Large differences shrink, fine ones grow. */
+    double local_contrast; /* k, 0..1 */
+    double local_radius_px;
+    double sharpen;           /* unsharp mask: c + sharpen (c - blurred c) */
     double sharpen_radius_px; /* sd of that blur */
-    double noise_sd;          /* of 255, added to the coded image */
+    double noise_sd;          /* of 255, added at last */
     uint64_t seed;
     int jpeg_quality; /* 1..100 */
     bool is_colour;   /* JPEG with slight tints, 4:2:0; its Y is the grey image */
@@ -97,9 +115,19 @@ typedef struct {
 /* No blur, exposure 1, linear, no noise; JPEG quality 95, grey. */
 tr_imaging tr_imaging_plain(void);
 
+/* A phone is another camera in every photo. With
+     s = (v - (h - 1) / 2) / h where w >= h, (u - (w - 1) / 2) / w in a portrait file,
+   a point P of the vehicle frame is seen at the pixel for which
+     q = exp([s turn]x) R (P - C - s travel)
+     u = fx (1 + focal) X(q) + cx + shift_u   v = fy (1 + focal) Y(q) + cy + shift_v
+   with X, Y as in lens.h. */
 typedef struct {
-    char file[128]; /* name of the photo */
-    tr_pose vehicle_from_camera;
+    char file[128];              /* name of the photo */
+    tr_pose vehicle_from_camera; /* at the middle of the sensor: R', C */
+    tr_vec2 shift_px;            /* of the principal point */
+    double focal;                /* relative change of both focal lengths */
+    tr_vec3 turn_rad;            /* while a frame is read out, about the camera's axes ... */
+    tr_vec3 travel_mm;           /* ... and along those of the vehicle */
     tr_imaging imaging;
 } tr_scene_camera;
 

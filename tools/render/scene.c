@@ -145,14 +145,30 @@ static bool is_in_image(const tr_lens *lens, tr_vec2 uv_px) {
            uv_px.y <= lens->height_px - 0.5;
 }
 
+/* From the middle row's camera to the row in which the point is seen: each step adds some three
+   digits. *q: the point in that row's camera frame. */
+static bool project_moving(const tr_stage *stage, tr_vec3 p, tr_vec3 *q, tr_vec2 *uv_px) {
+    double row = 0;
+    for (int step = 0; step < 20; step++) {
+        *q = stage->is_moving ? tr_pose_apply(tr_stage_moved(stage, row), p) : p;
+        if (!tr_lens_project(&stage->lens, *q, uv_px, NULL, NULL)) return false;
+        double seen_at = tr_stage_row(stage, *uv_px);
+        if (!stage->is_moving || fabs(seen_at - row) < 1e-13) return true;
+        row = seen_at;
+    }
+    return true;
+}
+
 static void see(const tr_scene *scene, const tr_stage *stage, tr_seen *seen) {
     const tr_scene_sheet *sheet = &scene->sheets[seen->sheet];
     tr_pose camera_from_sheet =
         tr_pose_mul(tr_pose_inverse(stage->vehicle_from_camera), sheet->vehicle_from_sheet);
     tr_vec3 p = tr_pose_apply(camera_from_sheet, tr_scene_sheet_point(sheet, seen->p_sheet_mm));
-    seen->is_projected = tr_lens_project(&scene->lens, p, &seen->uv_px, NULL, NULL);
+    tr_vec3 q;
+    seen->is_projected = project_moving(stage, p, &q, &seen->uv_px);
     if (!seen->is_projected || !is_in_image(&scene->lens, seen->uv_px)) return;
-    tr_hit hit = tr_stage_trace(stage, tr_v3(p.x / p.z, p.y / p.z, 1));
+    tr_hit hit =
+        tr_stage_trace(stage, tr_stage_ray(stage, seen->uv_px, tr_v2(q.x / q.z, q.y / q.z)));
     seen->is_visible = hit.surface == TR_SURFACE_SHEETS + seen->sheet && !hit.is_back;
 }
 

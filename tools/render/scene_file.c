@@ -1,46 +1,78 @@
 /* The scene file:
 
      scene: DEMO
-     lens: lens/phone.yaml             # lens profile
-     stage: workshop.stage.yaml        # optional: what is there besides sheets, see below
+     lens: lens/phone.yaml           # lens profile
+     stage: workshop.stage.yaml      # optional: what is there besides sheets, see below
      sheets:
-       - sheet: sheets/mat-7.yaml      # sheet file, or instead of it
-                                       # checkerboard: { id: B-1, squares: [10, 7], pitch_mm: 40,
-   margin_mm: 30 } x_mm: -1800                   # where its origin lies in the vehicle frame y_mm:
-   0 z_mm: 0                       # optional, as all that follow yaw_deg: 0                    #
-   see tr_sheet_pose pitch_deg: 0 roll_deg: 0 checker_mm: 40                # edge of each square at
-   a checker corner scale: [1, 1]                 # of the print along x and y bow_mm: [0, 0] # how
-   far the middle stands out, along x and y imaging:                          # all optional; see
-   tr_imaging blur_px: 0.7 blur_v_px: 0.7                  # where it differs along v exposure: 1
+       - sheet: sheets/mat-7.yaml    # sheet file, or instead of it
+                                     #   checkerboard: { id: B-1, squares: [10, 7],
+                                     #                   pitch_mm: 40, margin_mm: 30 }
+         x_mm: -1800                 # where its origin lies in the vehicle frame
+         y_mm: 0
+         z_mm: 0                     # optional, as all that follow
+         yaw_deg: 0                  # see tr_sheet_pose
+         pitch_deg: 0
+         roll_deg: 0
+         checker_mm: 40              # edge of each square at a checker corner
+         scale: [1, 1]               # of the print along x and y
+         bow_mm: [0, 0]              # how far the middle stands out, along x and y
+         ink_mm: 0.1                 # how far ink has run
+         relief:                     # see relief.h; all optional
+           sides_mm: [1, 0.5, 0, 1]  # left, right, bottom, top
+           corners_mm: [1, 0, 1, 1]  # left bottom, right bottom, left top, right top
+           reach_mm: 300
+           wave_mm: 0.2
+           wave_length_mm: 1200      # from crest to crest ...
+           wave_deg: 30              # ... along this direction, anticlockwise from x
+           wave_phase_deg: 0
+     imaging:                        # all optional; see tr_imaging
+       blur_px: 0.7
+       blur_v_px: 0.7                # where it differs along v
+       exposure: 1
        vignetting: 0.2
        gradient: [0.1, 0]
-       tone: srgb                      # linear | srgb | s-curve
+       tone: srgb                    # linear | srgb | s-curve
+       raw_noise_sd: 3
+       denoise_radius_px: 1
+       local_contrast: 0.2
+       local_radius_px: 40
        sharpen: 0.5
        sharpen_radius_px: 1.0
        noise_sd: 2
-       seed: 1                         # photo k (from 0) uses seed + k
+       seed: 1                       # photo k (from 0) uses seed + k
        jpeg_quality: 90
        is_colour: true
      cameras:
        - photo: 1.jpg
          at_mm: [-4000, 1200, 1500]
-         look_at_mm: [-1000, 0, 0]     # or instead of it rotation: nine numbers, row by row, of
-                                       # vehicle_from_camera
-         roll_deg: 2                   # optional
-         imaging: { blur_px: 1.0 }     # optional: what is different in this photo
+         look_at_mm: [-1000, 0, 0]   # or instead of it rotation: nine numbers, row by row, of
+                                     #   vehicle_from_camera
+         roll_deg: 2                 # optional, as all that follow; see tr_scene_camera
+         shift_px: [4, -6]
+         focal: 0.001
+         turn_deg: [0.01, 0, -0.02]
+         travel_mm: [0.2, 0, 0.1]
+         imaging: { blur_px: 1.0 }   # what is different in this photo
 
    The stage file, with all keys optional:
 
      floor: { reflectance: 0.3, texture: 1, tint: [-2, 2] }
      lines:
-       - { from_mm: [-3000, 2000], to_mm: [5000, 2000], width_mm: 80, reflectance: 0.6, tint: [-20,
-   4] } solids:                           # y_mm: from, to
-       - { outline_xz_mm: [[0, 300], [900, 300], [900, 800], [0, 800]], y_mm: [-900, 900],
-   reflectance: 0.1, tint: [6, -3] }
+       - from_mm: [-3000, 2000]
+         to_mm: [5000, 2000]
+         width_mm: 80
+         reflectance: 0.6
+         tint: [-20, 4]
+     solids:                         # y_mm: from, to
+       - outline_xz_mm: [[0, 300], [900, 300], [900, 800], [0, 800]]
+         y_mm: [-900, 900]
+         reflectance: 0.1
+         tint: [6, -3]
        - { centre_xz_mm: [0, 310], radius_mm: 310, y_mm: [560, 765], reflectance: 0.04 }
      shadows:
-       - { corners_mm: [[-900, -900], [3600, -900], [3600, 900], [-900, 900]], softness_mm: 300,
-   strength: 0.5 }
+       - corners_mm: [[-900, -900], [3600, -900], [3600, 900], [-900, 900]]
+         softness_mm: 300
+         strength: 0.5
 */
 #include <stdio.h>
 #include <stdlib.h>
@@ -207,15 +239,30 @@ static void read_print(tr_yaml y, tr_scene_sheet *out) {
     free(path);
 }
 
+static void read_relief(tr_yaml y, tr_relief *out) {
+    if (!tr_yaml_has(y)) return;
+    tr_yaml_keys(y, "sides_mm? corners_mm? reach_mm? wave_mm? wave_length_mm? wave_deg? "
+                    "wave_phase_deg?");
+    optional_numbers(y, "sides_mm", out->side_mm, 4, -100, 100);
+    optional_numbers(y, "corners_mm", out->corner_mm, 4, -100, 100);
+    out->reach_mm = optional_number(y, "reach_mm", 0, 0, FAR_MM);
+    out->wave_mm = optional_number(y, "wave_mm", 0, -100, 100);
+    double length_mm = optional_number(y, "wave_length_mm", 1000, 100, FAR_MM);
+    double along_rad = TR_RAD_PER_DEG * optional_number(y, "wave_deg", 0, -360, 360);
+    out->wave_rad_per_mm[0] = 2 * TR_PI / length_mm * cos(along_rad);
+    out->wave_rad_per_mm[1] = 2 * TR_PI / length_mm * sin(along_rad);
+    out->wave_rad = TR_RAD_PER_DEG * optional_number(y, "wave_phase_deg", 0, -360, 360);
+}
+
 static void read_sheet(tr_yaml y, tr_scene_sheet *out) {
     tr_yaml board = tr_yaml_at(y, "checkerboard");
     if (tr_yaml_has(board)) {
-        tr_yaml_keys(y,
-                     "checkerboard x_mm y_mm z_mm? yaw_deg? pitch_deg? roll_deg? scale? bow_mm?");
+        tr_yaml_keys(y, "checkerboard x_mm y_mm z_mm? yaw_deg? pitch_deg? roll_deg? scale? bow_mm? "
+                        "ink_mm? relief?");
         read_checkerboard(board, out);
     } else {
         tr_yaml_keys(y, "sheet x_mm y_mm z_mm? yaw_deg? pitch_deg? roll_deg? checker_mm? scale? "
-                        "bow_mm?");
+                        "bow_mm? ink_mm? relief?");
         read_print(y, out);
     }
     double scale[2] = {1, 1};
@@ -223,6 +270,8 @@ static void read_sheet(tr_yaml y, tr_scene_sheet *out) {
     out->checker_mm = tr_yaml_has(checker) ? tr_yaml_size(checker, FAR_MM) : 40;
     optional_numbers(y, "scale", scale, 2, 0.5, 2);
     optional_numbers(y, "bow_mm", out->bow_mm, 2, -FAR_MM, FAR_MM);
+    out->ink_mm = optional_number(y, "ink_mm", 0, 0, 10);
+    read_relief(tr_yaml_at(y, "relief"), &out->relief);
     for (int k = 0; k < 2; k++) out->stretch[k] = scale[k] - 1;
     tr_vec3 centre_mm = tr_v3(tr_yaml_number(tr_yaml_at(y, "x_mm"), -FAR_MM, FAR_MM),
                               tr_yaml_number(tr_yaml_at(y, "y_mm"), -FAR_MM, FAR_MM),
@@ -240,9 +289,10 @@ static void read_imaging(tr_yaml y, tr_imaging *imaging) {
     static const char *const TONES[] = {"linear", "srgb", "s-curve"};
     static const char *const BOOLEANS[] = {"false", "true"};
     if (!tr_yaml_has(y)) return;
-    tr_yaml_keys(
-        y, "blur_px? blur_v_px? exposure? vignetting? gradient? tone? sharpen? sharpen_radius_px? "
-           "noise_sd? seed? jpeg_quality? is_colour?");
+    tr_yaml_keys(y,
+                 "blur_px? blur_v_px? exposure? vignetting? gradient? tone? raw_noise_sd? "
+                 "denoise_radius_px? local_contrast? local_radius_px? sharpen? sharpen_radius_px? "
+                 "noise_sd? seed? jpeg_quality? is_colour?");
     if (tr_yaml_has(tr_yaml_at(y, "blur_px"))) {
         imaging->blur_px[0] = tr_yaml_number(tr_yaml_at(y, "blur_px"), 0, 100);
         imaging->blur_px[1] = imaging->blur_px[0];
@@ -253,6 +303,12 @@ static void read_imaging(tr_yaml y, tr_imaging *imaging) {
     optional_numbers(y, "gradient", imaging->gradient, 2, -1, 1);
     tr_yaml tone = tr_yaml_at(y, "tone");
     if (tr_yaml_has(tone)) imaging->tone = (tr_tone)tr_yaml_choice(tone, TONES, 3);
+    imaging->raw_noise_sd = optional_number(y, "raw_noise_sd", imaging->raw_noise_sd, 0, 255);
+    imaging->denoise_radius_px =
+        optional_number(y, "denoise_radius_px", imaging->denoise_radius_px, 0, 20);
+    imaging->local_contrast = optional_number(y, "local_contrast", imaging->local_contrast, 0, 1);
+    imaging->local_radius_px =
+        optional_number(y, "local_radius_px", imaging->local_radius_px, 0, 1000);
     imaging->sharpen = optional_number(y, "sharpen", imaging->sharpen, -10, 10);
     imaging->sharpen_radius_px =
         optional_number(y, "sharpen_radius_px", imaging->sharpen_radius_px, 0, 100);
@@ -271,15 +327,31 @@ static void read_photo_name(tr_yaml y, tr_scene_camera *out) {
     if (strchr(out->file, '/')) tr_yaml_fail(y, "has a '/'; give the name of a file alone");
 }
 
+static void read_phone(tr_yaml y, tr_scene_camera *out) {
+    double shift_px[2] = {0, 0};
+    double turn_deg[3] = {0, 0, 0};
+    double travel_mm[3] = {0, 0, 0};
+    optional_numbers(y, "shift_px", shift_px, 2, -1000, 1000);
+    out->focal = optional_number(y, "focal", 0, -0.5, 0.5);
+    optional_numbers(y, "turn_deg", turn_deg, 3, -10, 10);
+    optional_numbers(y, "travel_mm", travel_mm, 3, -1000, 1000);
+    out->shift_px = tr_v2(shift_px[0], shift_px[1]);
+    out->turn_rad = tr_v3_scale(TR_RAD_PER_DEG, tr_v3(turn_deg[0], turn_deg[1], turn_deg[2]));
+    out->travel_mm = tr_v3(travel_mm[0], travel_mm[1], travel_mm[2]);
+}
+
 static void read_camera(tr_yaml y, int index, const tr_imaging *imaging, tr_scene_camera *out) {
     tr_yaml rotation = tr_yaml_at(y, "rotation");
     bool is_explicit = tr_yaml_has(rotation);
-    tr_yaml_keys(y, is_explicit ? "photo at_mm rotation imaging?"
-                                : "photo at_mm look_at_mm roll_deg? imaging?");
+    tr_yaml_keys(y, is_explicit
+                        ? "photo at_mm rotation shift_px? focal? turn_deg? travel_mm? imaging?"
+                        : "photo at_mm look_at_mm roll_deg? shift_px? focal? turn_deg? "
+                          "travel_mm? imaging?");
     read_photo_name(tr_yaml_at(y, "photo"), out);
     out->imaging = *imaging;
     out->imaging.seed += (uint64_t)index;
     read_imaging(tr_yaml_at(y, "imaging"), &out->imaging);
+    read_phone(y, out);
     tr_vec3 at_mm = read_vec3(tr_yaml_at(y, "at_mm"));
     if (is_explicit) {
         tr_mat3 R = tr_m3_identity();

@@ -2,6 +2,8 @@
 
 #include <stdlib.h>
 
+#include "tools/render/relief.h"
+
 /* Nothing is farther away. */
 static const double FAR_MM = 1e9;
 /* The back of a sheet, and what a ray meets that never comes down to the floor. */
@@ -16,8 +18,10 @@ static double shade_of(tr_vec3 n) {
 tr_vec3 tr_scene_sheet_point(const tr_scene_sheet *sheet, tr_vec2 p) {
     double a = p.x / (sheet->sheet.width_mm / 2);
     double b = p.y / (sheet->sheet.height_mm / 2);
+    const double half_mm[2] = {sheet->sheet.width_mm / 2, sheet->sheet.height_mm / 2};
     return tr_v3(p.x * (1 + sheet->stretch[0]), p.y * (1 + sheet->stretch[1]),
-                 sheet->bow_mm[0] * (1 - a * a) + sheet->bow_mm[1] * (1 - b * b));
+                 sheet->bow_mm[0] * (1 - a * a) + sheet->bow_mm[1] * (1 - b * b) +
+                     tr_relief_at(&sheet->relief, half_mm, p, NULL));
 }
 
 /* ---- making ---- */
@@ -79,9 +83,10 @@ static bool make_sheet(const tr_scene_sheet *of, tr_pose vehicle_from_camera, tr
     tr_pose camera_from_sheet =
         tr_pose_mul(tr_pose_inverse(vehicle_from_camera), of->vehicle_from_sheet);
     tr_vec3 far = tr_scene_sheet_point(of, tr_v2(w / 2, h / 2));
-    double bow_mm = fabs(of->bow_mm[0]) + fabs(of->bow_mm[1]);
+    double bow_mm = fabs(of->bow_mm[0]) + fabs(of->bow_mm[1]) + tr_relief_reach(&of->relief);
     *out = (tr_stage_sheet){.of = of,
                             .half_mm = {w / 2, h / 2},
+                            .has_relief = tr_relief_reach(&of->relief) > 0,
                             .sheet_from_camera = tr_pose_inverse(camera_from_sheet),
                             .shade = shade_of(tr_m3_column(of->vehicle_from_sheet.R, 2)),
                             .centre_mm = camera_from_sheet.t_mm,
@@ -95,13 +100,25 @@ static tr_stage_line make_line(const tr_floor_line *of) {
     return (tr_stage_line){of, tr_v2_scale(1 / length_mm, way), length_mm};
 }
 
+static void hold_camera(const tr_scene *scene, const tr_scene_camera *camera, tr_stage *out) {
+    out->lens = scene->lens;
+    out->lens.param[TR_FX] *= 1 + camera->focal;
+    out->lens.param[TR_FY] *= 1 + camera->focal;
+    out->lens.param[TR_CX] += camera->shift_px.x;
+    out->lens.param[TR_CY] += camera->shift_px.y;
+    out->vehicle_from_camera = camera->vehicle_from_camera;
+    out->turn_rad = camera->turn_rad;
+    out->travel_mm = tr_m3_apply(tr_m3_transpose(camera->vehicle_from_camera.R), camera->travel_mm);
+    out->is_moving = tr_v3_norm(out->turn_rad) > 0 || tr_v3_norm(out->travel_mm) > 0;
+}
+
 bool tr_stage_make(const tr_scene *scene, int camera, tr_stage *out, tr_error *err) {
     *out = (tr_stage){.scene = scene};
     if (camera < 0 || camera >= scene->n_cameras) {
         return tr_fail(err, TR_BAD_INPUT, "the scene has no camera %d; it has %d", camera,
                        scene->n_cameras);
     }
-    out->vehicle_from_camera = scene->cameras[camera].vehicle_from_camera;
+    hold_camera(scene, &scene->cameras[camera], out);
     out->sheets = calloc((size_t)scene->n_sheets + 1, sizeof *out->sheets);
     out->solids = calloc((size_t)scene->n_solids + 1, sizeof *out->solids);
     out->lines = calloc((size_t)scene->n_lines + 1, sizeof *out->lines);
@@ -125,6 +142,25 @@ void tr_stage_release(tr_stage *stage) {
     free(stage->solids);
     free(stage->lines);
     *stage = (tr_stage){0};
+}
+
+/* ---- rays ---- */
+
+double tr_stage_row(const tr_stage *stage, tr_vec2 uv_px) {
+    double width = stage->lens.width_px, height = stage->lens.height_px;
+    return width >= height ? (uv_px.y + 0.5) / height - 0.5 : (uv_px.x + 0.5) / width - 0.5;
+}
+
+tr_pose tr_stage_moved(const tr_stage *stage, double row) {
+    tr_mat3 R = tr_rotation_from_vector(tr_v3_scale(row, stage->turn_rad));
+    return (tr_pose){R, tr_m3_apply(R, tr_v3_scale(-row, stage->travel_mm))};
+}
+
+tr_ray tr_stage_ray(const tr_stage *stage, tr_vec2 uv_px, tr_vec2 xy) {
+    tr_ray ray = {.along = {xy.x, xy.y, 1}};
+    if (!stage->is_moving) return ray;
+    tr_pose middle_from_row = tr_pose_inverse(tr_stage_moved(stage, tr_stage_row(stage, uv_px)));
+    return (tr_ray){middle_from_row.t_mm, tr_m3_apply(middle_from_row.R, ray.along)};
 }
 
 /* ---- sheets ---- */
@@ -161,18 +197,43 @@ static tr_vec2 place_at(const tr_stage_sheet *s, tr_vec3 o, tr_vec3 d, double t)
                  (o.y + t * d.y) / (1 + s->of->stretch[1]));
 }
 
-bool tr_stage_meet_sheet(const tr_stage *stage, int i, tr_vec3 ray, tr_vec2 *p_mm,
+/* How z' of the surface changes with x' and y'. */
+static tr_vec2 slope_of(const tr_stage_sheet *s, tr_vec2 p) {
+    const tr_scene_sheet *of = s->of;
+    double relief[2] = {0, 0};
+    if (s->has_relief) (void)tr_relief_at(&of->relief, s->half_mm, p, relief);
+    double dx = relief[0] - 2 * of->bow_mm[0] * p.x / (s->half_mm[0] * s->half_mm[0]);
+    double dy = relief[1] - 2 * of->bow_mm[1] * p.y / (s->half_mm[1] * s->half_mm[1]);
+    return tr_v2(dx / (1 + of->stretch[0]), dy / (1 + of->stretch[1]));
+}
+
+/* From where the ray meets the bowed surface to where it meets the relief upon it: Newton's
+   iteration. False where it does not settle, which takes a ray along the sheet. */
+static bool meet_relief(const tr_stage_sheet *s, tr_vec3 o, tr_vec3 d, double *t) {
+    for (int step = 0; step < 20; step++) {
+        tr_vec2 p = place_at(s, o, d, *t);
+        tr_vec2 slope = slope_of(s, p);
+        double above = o.z + *t * d.z - tr_scene_sheet_point(s->of, p).z;
+        double by = above / (d.z - slope.x * d.x - slope.y * d.y);
+        if (!(fabs(by) < FAR_MM)) return false;
+        *t -= by;
+        if (fabs(by) < 1e-8) return true;
+    }
+    return false;
+}
+
+bool tr_stage_meet_sheet(const tr_stage *stage, int i, tr_ray ray, tr_vec2 *p_mm,
                          double *depth_mm) {
     const tr_stage_sheet *s = &stage->sheets[i];
-    tr_vec3 o = s->sheet_from_camera.t_mm;
-    tr_vec3 d = tr_m3_apply(s->sheet_from_camera.R, ray);
+    tr_vec3 o = tr_pose_apply(s->sheet_from_camera, ray.from_mm);
+    tr_vec3 d = tr_m3_apply(s->sheet_from_camera.R, ray.along);
     double t[2];
     int n = meet_surface(s, o, d, t);
     /* Of two, the one nearer to the face; off the face both are extrapolated. */
     int best = -1;
     double best_off = INFINITY;
     for (int k = 0; k < n; k++) {
-        if (!(t[k] > 0)) continue;
+        if (!(t[k] > 0) || (s->has_relief && !meet_relief(s, o, d, &t[k]))) continue;
         tr_vec2 p = place_at(s, o, d, t[k]);
         double off = fmax(fmax(fabs(p.x) / s->half_mm[0], fabs(p.y) / s->half_mm[1]), 1);
         if (off < best_off) {
@@ -188,19 +249,17 @@ bool tr_stage_meet_sheet(const tr_stage *stage, int i, tr_vec3 ray, tr_vec2 *p_m
 
 /* Normal of the surface in the sheet frame, not of unit length. */
 static tr_vec3 sheet_normal(const tr_stage_sheet *s, tr_vec2 p) {
-    const tr_scene_sheet *of = s->of;
-    return tr_v3(2 * of->bow_mm[0] * p.x / (s->half_mm[0] * s->half_mm[0]) / (1 + of->stretch[0]),
-                 2 * of->bow_mm[1] * p.y / (s->half_mm[1] * s->half_mm[1]) / (1 + of->stretch[1]),
-                 1);
+    tr_vec2 slope = slope_of(s, p);
+    return tr_v3(-slope.x, -slope.y, 1);
 }
 
-static void trace_sheet(const tr_stage *stage, int i, tr_vec3 ray, tr_hit *hit) {
+static void trace_sheet(const tr_stage *stage, int i, tr_ray ray, tr_hit *hit) {
     const tr_stage_sheet *s = &stage->sheets[i];
     tr_vec2 p;
     double depth_mm;
     if (!tr_stage_meet_sheet(stage, i, ray, &p, &depth_mm) || depth_mm >= hit->depth_mm) return;
     if (fabs(p.x) > s->half_mm[0] || fabs(p.y) > s->half_mm[1]) return;
-    tr_vec3 d = tr_m3_apply(s->sheet_from_camera.R, ray);
+    tr_vec3 d = tr_m3_apply(s->sheet_from_camera.R, ray.along);
     *hit = (tr_hit){.depth_mm = depth_mm,
                     .surface = TR_SURFACE_SHEETS + i,
                     .p_mm = p,
@@ -215,13 +274,14 @@ typedef struct {
     int face; /* that it enters through; -1: the camera is inside */
 } inside_part;
 
-static void cut_side(inside_part *part, tr_vec3 ray, const tr_half_space *side, int face) {
-    double along = tr_v3_dot(side->normal, ray);
+static void cut_side(inside_part *part, tr_ray ray, const tr_half_space *side, int face) {
+    double along = tr_v3_dot(side->normal, ray.along);
+    double gap = side->gap - tr_v3_dot(side->normal, ray.from_mm);
     if (along == 0) {
-        if (side->gap < 0) part->out = -INFINITY;
+        if (gap < 0) part->out = -INFINITY;
         return;
     }
-    double t = side->gap / along;
+    double t = gap / along;
     if (along > 0) {
         part->out = t < part->out ? t : part->out;
     } else if (t > part->in) {
@@ -272,13 +332,13 @@ static const tr_solid *solid_of(const tr_stage *stage, int surface) {
     return &stage->scene->solids[solid_index(stage, surface)];
 }
 
-static void trace_solid(const tr_stage *stage, int i, tr_vec3 ray, tr_vec3 d, tr_hit *hit) {
+static void trace_solid(const tr_stage *stage, int i, tr_ray ray, tr_vec3 o, tr_vec3 d,
+                        tr_hit *hit) {
     const tr_stage_solid *s = &stage->solids[i];
     inside_part part = {.in = 0, .out = hit->depth_mm, .face = -1};
     for (int k = 0; k < s->n_sides && part.in < part.out; k++) {
         cut_side(&part, ray, &s->side[k], k);
     }
-    tr_vec3 o = stage->vehicle_from_camera.t_mm;
     if (s->of->n_outline == 0 && part.in < part.out) cut_round(&part, o, d, s->of);
     /* A camera inside a solid looks through it. */
     if (part.in >= part.out || part.face < 0) return;
@@ -301,42 +361,45 @@ static void trace_floor(tr_vec3 o, tr_vec3 d, tr_hit *hit) {
 }
 
 /* Whether the ray misses a sphere: |c x d|^2 > r^2 |d|^2, or it lies behind. */
-static bool misses(tr_vec3 ray, double ray2, tr_vec3 centre_mm, double radius2) {
-    double along = tr_v3_dot(centre_mm, ray);
-    double centre2 = tr_v3_dot(centre_mm, centre_mm);
+static bool misses(tr_ray ray, double ray2, tr_vec3 centre_mm, double radius2) {
+    tr_vec3 c = tr_v3_sub(centre_mm, ray.from_mm);
+    double along = tr_v3_dot(c, ray.along);
+    double centre2 = tr_v3_dot(c, c);
     return centre2 > radius2 && (along < 0 || centre2 * ray2 - along * along > radius2 * ray2);
 }
 
-tr_hit tr_stage_trace(const tr_stage *stage, tr_vec3 ray) {
+tr_hit tr_stage_trace(const tr_stage *stage, tr_ray ray) {
     tr_hit hit = {.depth_mm = FAR_MM, .surface = TR_SURFACE_SKY};
-    double ray2 = tr_v3_dot(ray, ray);
-    tr_vec3 d = tr_m3_apply(stage->vehicle_from_camera.R, ray);
+    double ray2 = tr_v3_dot(ray.along, ray.along);
+    tr_vec3 o = tr_pose_apply(stage->vehicle_from_camera, ray.from_mm);
+    tr_vec3 d = tr_m3_apply(stage->vehicle_from_camera.R, ray.along);
     for (int i = 0; i < stage->scene->n_sheets; i++) {
         const tr_stage_sheet *s = &stage->sheets[i];
         if (!misses(ray, ray2, s->centre_mm, s->radius2)) trace_sheet(stage, i, ray, &hit);
     }
     for (int i = 0; i < stage->scene->n_solids; i++) {
         const tr_stage_solid *s = &stage->solids[i];
-        if (!misses(ray, ray2, s->centre_mm, s->radius2)) trace_solid(stage, i, ray, d, &hit);
+        if (!misses(ray, ray2, s->centre_mm, s->radius2)) trace_solid(stage, i, ray, o, d, &hit);
     }
-    if (hit.depth_mm >= FAR_MM) trace_floor(stage->vehicle_from_camera.t_mm, d, &hit);
+    if (hit.depth_mm >= FAR_MM) trace_floor(o, d, &hit);
     return hit;
 }
 
-tr_hit tr_stage_trace_only(const tr_stage *stage, int surface, tr_vec3 ray) {
+tr_hit tr_stage_trace_only(const tr_stage *stage, int surface, tr_ray ray) {
     tr_hit hit = {.depth_mm = FAR_MM, .surface = TR_SURFACE_SKY};
-    tr_vec3 d = tr_m3_apply(stage->vehicle_from_camera.R, ray);
+    tr_vec3 o = tr_pose_apply(stage->vehicle_from_camera, ray.from_mm);
+    tr_vec3 d = tr_m3_apply(stage->vehicle_from_camera.R, ray.along);
     if (surface == TR_SURFACE_FLOOR) {
-        trace_floor(stage->vehicle_from_camera.t_mm, d, &hit);
+        trace_floor(o, d, &hit);
     } else if (is_sheet(stage, surface)) {
         trace_sheet(stage, surface - TR_SURFACE_SHEETS, ray, &hit);
     } else if (surface != TR_SURFACE_SKY) {
-        trace_solid(stage, solid_index(stage, surface), ray, d, &hit);
+        trace_solid(stage, solid_index(stage, surface), ray, o, d, &hit);
     }
     return hit;
 }
 
-void tr_stage_jacobian(const tr_stage *stage, const tr_hit *hit, tr_vec3 ray, const double J_ray[4],
+void tr_stage_jacobian(const tr_stage *stage, const tr_hit *hit, tr_ray ray, const double J_ray[4],
                        double J[4]) {
     tr_mat3 R = stage->vehicle_from_camera.R;
     tr_vec3 n = tr_v3(0, 0, 1);
@@ -351,7 +414,7 @@ void tr_stage_jacobian(const tr_stage *stage, const tr_hit *hit, tr_vec3 ray, co
         scale[1] = 1 / (1 + s->of->stretch[1]);
     }
     /* P = o + t d stays in the plane of normal n:  dP = t dd + dt d  with  n.dP = 0. */
-    tr_vec3 d = tr_m3_apply(R, ray);
+    tr_vec3 d = tr_m3_apply(R, ray.along);
     double t = hit->depth_mm;
     double along = tr_v3_dot(n, d);
     for (int k = 0; k < 2; k++) {

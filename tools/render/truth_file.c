@@ -31,18 +31,27 @@ static json_t *lens_json(const tr_lens *lens) {
                      p[TR_CX], "cy_px", p[TR_CY], "distortion", numbers(p + TR_K1, 5));
 }
 
+static json_t *relief_json(const tr_relief *r) {
+    return json_pack("{s:o, s:o, s:f, s:f, s:o, s:f}", "sides_mm", numbers(r->side_mm, 4),
+                     "corners_mm", numbers(r->corner_mm, 4), "reach_mm", r->reach_mm, "wave_mm",
+                     r->wave_mm, "wave_rad_per_mm", numbers(r->wave_rad_per_mm, 2), "wave_rad",
+                     r->wave_rad);
+}
+
 /* Angles of R = Rz(yaw) Ry(pitch) Rx(roll) R0, R0 being the kind's rotation at 0, 0, 0. */
 static json_t *sheet_json(const tr_scene_sheet *sheet) {
     tr_pose at_rest = tr_sheet_pose(sheet->sheet.kind, tr_v3(0, 0, 0), 0, 0, 0);
     tr_mat3 R = tr_m3_mul(sheet->vehicle_from_sheet.R, tr_m3_transpose(at_rest.R));
     tr_vec3 t = sheet->vehicle_from_sheet.t_mm;
-    return json_pack("{s:s, s:s, s:f, s:f, s:f, s:f, s:f, s:f, s:o, s:o}", "sheet", sheet->sheet.id,
-                     "kind", tr_sheet_kind_name(sheet->sheet.kind), "x_mm", t.x, "y_mm", t.y,
-                     "z_mm", t.z, "yaw_deg", TR_DEG_PER_RAD * atan2(R.m[1][0], R.m[0][0]),
-                     "pitch_deg", TR_DEG_PER_RAD * atan2(-R.m[2][0], hypot(R.m[2][1], R.m[2][2])),
-                     "roll_deg", TR_DEG_PER_RAD * atan2(R.m[2][1], R.m[2][2]), "scale",
+    return json_pack("{s:s, s:s, s:f, s:f, s:f, s:f, s:f, s:f, s:o, s:o, s:f, s:o}", "sheet",
+                     sheet->sheet.id, "kind", tr_sheet_kind_name(sheet->sheet.kind), "x_mm", t.x,
+                     "y_mm", t.y, "z_mm", t.z, "yaw_deg",
+                     TR_DEG_PER_RAD * atan2(R.m[1][0], R.m[0][0]), "pitch_deg",
+                     TR_DEG_PER_RAD * atan2(-R.m[2][0], hypot(R.m[2][1], R.m[2][2])), "roll_deg",
+                     TR_DEG_PER_RAD * atan2(R.m[2][1], R.m[2][2]), "scale",
                      pair(1 + sheet->stretch[0], 1 + sheet->stretch[1]), "bow_mm",
-                     pair(sheet->bow_mm[0], sheet->bow_mm[1]));
+                     pair(sheet->bow_mm[0], sheet->bow_mm[1]), "ink_mm", sheet->ink_mm, "relief",
+                     relief_json(&sheet->relief));
 }
 
 static json_t *seen_json(const tr_scene *scene, const tr_seen *seen) {
@@ -63,9 +72,13 @@ static json_t *photo_json(const tr_scene *scene, int camera, tr_error *err) {
     tr_seen *seen = tr_scene_truth(scene, camera, &n, err);
     json_t *marks = json_array();
     for (int i = 0; i < n; i++) json_array_append_new(marks, seen_json(scene, &seen[i]));
-    json_t *photo =
-        json_pack("{s:s, s:o, s:o}", "file", scene->cameras[camera].file, "vehicle_from_camera",
-                  pose_json(scene->cameras[camera].vehicle_from_camera), "marks", marks);
+    const tr_scene_camera *c = &scene->cameras[camera];
+    tr_vec3 turn = tr_v3_scale(TR_DEG_PER_RAD, c->turn_rad);
+    json_t *photo = json_pack("{s:s, s:o, s:o, s:f, s:[f, f, f], s:[f, f, f], s:o}", "file",
+                              c->file, "vehicle_from_camera", pose_json(c->vehicle_from_camera),
+                              "shift_px", pair(c->shift_px.x, c->shift_px.y), "focal", c->focal,
+                              "turn_deg", turn.x, turn.y, turn.z, "travel_mm", c->travel_mm.x,
+                              c->travel_mm.y, c->travel_mm.z, "marks", marks);
     free(seen);
     return photo;
 }

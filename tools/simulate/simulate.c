@@ -25,30 +25,10 @@ static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
 static const uint64_t LENS_SALT = 0x5EEDC0DEu;
 static const uint64_t SURVEY_SALT = 0x5CA1Eu;
 static const uint64_t PRINT_SALT = 0xF0117u;
+static const uint64_t PHONE_SALT = 0xF0CA1u;
 
 static double or_one(double factor) {
     return factor != 0.0 ? factor : 1;
-}
-
-tr_random tr_random_seed(uint64_t seed) {
-    tr_random r = {seed * 0x9E3779B97F4A7C15u + 0x2545F4914F6CDD1Du};
-    if (r.state == 0) r.state = 1;
-    for (int i = 0; i < 8; i++) (void)tr_random_uniform(&r);
-    return r;
-}
-
-double tr_random_uniform(tr_random *r) {
-    r->state ^= r->state >> 12;
-    r->state ^= r->state << 25;
-    r->state ^= r->state >> 27;
-    uint64_t bits = (r->state * 0x2545F4914F6CDD1Du) >> 11;
-    return ((double)bits + 0.5) / 9007199254740992.0;
-}
-
-double tr_random_normal(tr_random *r) {
-    double u = tr_random_uniform(r);
-    double v = tr_random_uniform(r);
-    return sqrt(-2 * log(u)) * cos(2 * TR_PI * v);
 }
 
 /* ---- the job ---- */
@@ -249,6 +229,7 @@ static bool make_job(const tr_sim_options *o, tr_sim *out) {
     snprintf(job->id, sizeof job->id, "SIM-%llu", (unsigned long long)o->seed);
     job->path = strdup("simulated.yaml");
     make_lens(&job->lens, o);
+    if (o->phone.is_portrait) tr_sim_make_portrait(&job->lens);
     job->reference_sd_mm = o->reference_sd_mm;
     job->references = calloc(TR_N_POINTS, sizeof *job->references);
     if (!job->path || !job->references || !make_layout(o, &job->layout) ||
@@ -270,7 +251,9 @@ typedef struct {
     const tr_sim_options *o;
     tr_sim *sim;
     tr_random random;
-    tr_pose sheets[TR_SIM_MAX_SHEETS];        /* vehicle_from_sheet */
+    tr_random phone;
+    tr_pose sheets[TR_SIM_MAX_SHEETS]; /* vehicle_from_sheet */
+    tr_relief relief[TR_SIM_MAX_SHEETS];
     double print_error[TR_SIM_MAX_SHEETS][2]; /* relative, of width and height */
 } scene;
 
@@ -315,6 +298,10 @@ static tr_pose on_floor(scene *s, double x, double y, double yaw) {
         value[TR_Z] = FLOOR_Z_SD_MM * tr_random_normal(&s->random);
         value[TR_PITCH] = FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
         value[TR_ROLL] = FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
+    } else {
+        value[TR_Z] = s->o->phone.floor_mm * tr_random_normal(&s->phone);
+        value[TR_PITCH] = s->o->phone.floor_tilt_rad * tr_random_normal(&s->phone);
+        value[TR_ROLL] = s->o->phone.floor_tilt_rad * tr_random_normal(&s->phone);
     }
     return tr_pose_of_placement(value);
 }
@@ -392,12 +379,22 @@ static void place_sheets(scene *s) {
     }
 }
 
+static void lift_mats(scene *s) {
+    const int mats[2] = {MAT, MAT_2};
+    for (int i = 0; i < s->sim->job.layout.n_placements; i++) {
+        const tr_sheet *print = &s->sim->printed[mats[i]];
+        s->relief[mats[i]] =
+            tr_sim_relief(&s->o->phone, print->width_mm, print->height_mm, &s->phone);
+    }
+}
+
 /* ---- what lies before one camera ---- */
 
 static void add_item(const scene *s, tr_sim_photo *photo, int sheet, tr_vec2 shift) {
     const tr_sim_options *o = s->o;
     tr_sim_item *item = &photo->items[photo->n_items++];
-    *item = (tr_sim_item){.sheet = sheet, .vehicle_from_sheet = s->sheets[sheet]};
+    *item = (tr_sim_item){
+        .sheet = sheet, .vehicle_from_sheet = s->sheets[sheet], .relief = s->relief[sheet]};
     item->vehicle_from_sheet.t_mm.x += shift.x;
     item->vehicle_from_sheet.t_mm.y += shift.y;
     if (sheet == MAT) {
@@ -465,7 +462,8 @@ static tr_pose station(scene *s, int i) {
     tr_vec3 x = tr_v3_cross(z, tr_v3(0, 0, 1));
     x = tr_v3_scale(1 / tr_v3_norm(x), x);
     tr_mat3 R = tr_m3_transpose(tr_m3_from_columns(x, tr_v3_cross(z, x), z));
-    R = tr_m3_mul(tr_rotation_z(0.05 * tr_random_normal(&s->random) + s->o->camera_roll_rad[i]), R);
+    double roll = s->o->camera_roll_rad[i] + (s->o->phone.is_portrait ? TR_PI / 2 : 0);
+    R = tr_m3_mul(tr_rotation_z(0.05 * tr_random_normal(&s->random) + roll), R);
     return (tr_pose){R, tr_v3_scale(-1, tr_m3_apply(R, c))};
 }
 
@@ -498,7 +496,8 @@ tr_vec3 tr_sim_item_point(const tr_sim *sim, const tr_sim_item *item, tr_vec2 p)
     double x = p.x / (sheet->width_mm / 2);
     double y = p.y / (sheet->height_mm / 2);
     tr_vec3 q = {p.x * (1 + item->stretch[0]), p.y * (1 + item->stretch[1]),
-                 item->bow_mm[0] * (1 - x * x) + item->bow_mm[1] * (1 - y * y)};
+                 item->bow_mm[0] * (1 - x * x) + item->bow_mm[1] * (1 - y * y) +
+                     tr_sim_relief_mm(&item->relief, sheet->width_mm, sheet->height_mm, p)};
     if (item->ridge.height_mm != 0.0) {
         const tr_sim_ridge *r = &item->ridge;
         tr_vec2 across = {cos(r->across_rad), sin(r->across_rad)};
@@ -514,9 +513,10 @@ tr_vec3 tr_sim_item_point(const tr_sim *sim, const tr_sim_item *item, tr_vec2 p)
 
 bool tr_sim_project(const tr_sim *sim, int photo, const tr_sim_item *item, tr_vec2 p_mm,
                     tr_vec2 *uv_px) {
-    tr_pose camera_from_vehicle = tr_pose_inverse(sim->vehicle_from_camera[photo]);
-    tr_vec3 q = tr_pose_apply(camera_from_vehicle, tr_sim_item_point(sim, item, p_mm));
-    return tr_lens_project(&sim->photos[photo].lens, q, uv_px, NULL, NULL);
+    const tr_sim_photo *p = &sim->photos[photo];
+    return tr_sim_expose_point(&p->lens, &p->exposure,
+                               tr_pose_inverse(sim->vehicle_from_camera[photo]),
+                               tr_sim_item_point(sim, item, p_mm), uv_px);
 }
 
 /* ---- marks ---- */
@@ -555,7 +555,7 @@ static bool see(const shot *h, const tr_sim_item *item, tr_vec2 p, tr_vec2 *uv) 
     const tr_lens *lens = &h->photo->lens;
     tr_vec3 q = tr_sim_item_point(h->s->sim, item, p);
     if ((!h->s->o->has_no_body && is_hidden(h->camera, q)) || is_covered(h, item, q)) return false;
-    if (!tr_lens_project(lens, tr_pose_apply(h->camera_from_vehicle, q), uv, NULL, NULL)) {
+    if (!tr_sim_expose_point(lens, &h->photo->exposure, h->camera_from_vehicle, q, uv)) {
         return false;
     }
     return uv->x > 8 && uv->y > 8 && uv->x < lens->width_px - 9 && uv->y < lens->height_px - 9;
@@ -563,7 +563,9 @@ static bool see(const shot *h, const tr_sim_item *item, tr_vec2 p, tr_vec2 *uv) 
 
 static double sd_of(const shot *h, const tr_sim_item *item) {
     double distance = tr_v3_norm(tr_v3_sub(item->vehicle_from_sheet.t_mm, h->camera));
-    return 0.008 * distance / 1000 * or_one(h->s->o->mark_sd);
+    double sd = 0.008 * distance / 1000 * or_one(h->s->o->mark_sd);
+    double floor_px = h->s->o->phone.mark_floor_px;
+    return floor_px > 0 ? hypot(sd, floor_px) : sd;
 }
 
 static void add_noise(const shot *h, double sd, int n, tr_vec2 *uv) {
@@ -717,7 +719,8 @@ static bool add_photo(scene *s, int i) {
     photo->is_readable = true;
     photo->width_px = out->job.lens.width_px;
     photo->height_px = out->job.lens.height_px;
-    out->photos[i].lens = out->true_lens;
+    out->photos[i].exposure = tr_sim_expose(&s->o->phone, &out->true_lens, &s->phone);
+    out->photos[i].lens = tr_sim_lens_of(&out->true_lens, &out->photos[i].exposure);
     zoom_in(s, i, &out->photos[i].lens);
     lay_out(s, i, &out->photos[i]);
     shot h = {.s = s, .photo = &out->photos[i], .camera_from_vehicle = station(s, i)};
@@ -727,7 +730,10 @@ static bool add_photo(scene *s, int i) {
 }
 
 bool tr_simulate(const tr_sim_options *o, tr_sim *out, tr_error *err) {
-    scene s = {.o = o, .sim = out, .random = tr_random_seed(o->seed)};
+    scene s = {.o = o,
+               .sim = out,
+               .random = tr_random_seed(o->seed),
+               .phone = tr_random_seed(o->seed ^ PHONE_SALT)};
     int n = o->n_photos > 0 ? o->n_photos : 7;
     memset(out, 0, sizeof *out);
     if (n > TR_SIM_MAX_PHOTOS) {
@@ -740,6 +746,7 @@ bool tr_simulate(const tr_sim_options *o, tr_sim *out, tr_error *err) {
     out->true_lens.param[TR_FY] *= or_one(o->lens_factor);
     if (o->draws_prints) draw_prints(&s);
     place_sheets(&s);
+    lift_mats(&s);
     out->check.job = &out->job;
     out->check.photos = calloc((size_t)n, sizeof *out->check.photos);
     out->vehicle_from_sheet = calloc(TR_SIM_MAX_SHEETS, sizeof *out->vehicle_from_sheet);

@@ -10,6 +10,7 @@
 #include "base/error.h"
 #include "check/check.h"
 #include "job/job.h"
+#include "tools/simulate/phone.h"
 
 enum { TR_SIM_MAX_PHOTOS = 8, TR_SIM_MAX_SHEETS = 6, TR_SIM_MAX_ITEMS = TR_SIM_MAX_SHEETS + 1 };
 
@@ -27,12 +28,13 @@ typedef struct {
 } tr_sim_ridge;
 
 /* A printed sheet as it lies before one camera. Of a point (x, y) of the print:
-     x' = x (1 + stretch_x)   y' = y (1 + stretch_y)   z' as in network.h, plus the ridge. */
+     x' = x (1 + stretch_x)   y' = y (1 + stretch_y)   z' as in network.h, plus relief and ridge. */
 typedef struct {
     int sheet; /* of the job */
     tr_pose vehicle_from_sheet;
     double stretch[2];
     double bow_mm[2];
+    tr_relief relief;
     tr_sim_ridge ridge;
 } tr_sim_item;
 
@@ -56,7 +58,9 @@ typedef struct {
     bool draws_lens;            /* the true lens is drawn from the profile's covariance and the
                                    adjustment's prior of focal lengths */
     bool draws_prints;          /* sizes of prints are drawn from the adjustment's prior */
-    bool draws_floor;           /* z and tilt of sheets are drawn from the floor's prior */
+    bool draws_floor;           /* z and tilt of sheets are drawn from the floor's prior, which is
+                                   wider than the phone's floor and stands for it */
+    tr_sim_phone phone;         /* has random numbers of its own */
     bool has_second_mat;        /* two mats are required, left and right of the centreline */
     double mat_x_mm;            /* where the layout wants the mats, from the rear axle; 0: -1800 */
     double mat_error[3];        /* true placement error: x mm, y mm, yaw rad ... */
@@ -97,7 +101,9 @@ typedef struct {
 
 /* The scene of one photo. */
 typedef struct {
-    tr_lens lens; /* through which it was really taken */
+    tr_sim_exposure exposure;
+    tr_lens
+        lens; /* through which it was really taken, with the exposure's shift and focal factor */
     tr_sim_item items[TR_SIM_MAX_ITEMS];
     int n_items;
 } tr_sim_photo;
@@ -133,14 +139,5 @@ tr_vec3 tr_sim_item_point(const tr_sim *sim, const tr_sim_item *item, tr_vec2 p_
 /* Where it would be in a photo, were nothing in the way. False: outside the lens model. */
 bool tr_sim_project(const tr_sim *sim, int photo, const tr_sim_item *item, tr_vec2 p_mm,
                     tr_vec2 *uv_px);
-
-/* A small generator of random numbers (xorshift64*, Vigna, An experimental exploration of
-   Marsaglia's xorshift generators, 2016): the same on every machine. */
-typedef struct {
-    uint64_t state;
-} tr_random;
-tr_random tr_random_seed(uint64_t seed);
-double tr_random_uniform(tr_random *r); /* (0, 1) */
-double tr_random_normal(tr_random *r);
 
 #endif

@@ -20,10 +20,14 @@ static const double RULE_SD_MM = 0.1;
 static const double DEFAULT_BAR_SD_MM = 0.05;
 static const double BAR_Y_MM[MAX_BARS] = {-620, 620, -760};
 
+static const uint64_t PHONE_SALT = 0xF0CA1u;
+
 typedef struct {
     const tr_survey_sim_options *o;
     tr_survey_sim *sim;
     tr_random random;
+    tr_random phone;
+    tr_lens lens; /* as it was in the photo */
     tr_vec3 camera;
     tr_pose camera_from_world;
     int photo;
@@ -43,6 +47,13 @@ static double or_one(double factor) {
 
 static int n_bars(const tr_survey_sim_options *o) {
     return o->has_no_bar ? 0 : o->n_bars > 0 ? o->n_bars : 1;
+}
+
+/* Of a place as it is, not as the file has it. */
+static double relief_mm(const scene *s, tr_vec2 at) {
+    const tr_sheet *sheet = &s->sim->spec.sheets[0];
+    tr_vec2 p = tr_v2(at.x / (1 + s->o->stretch[0]), at.y / (1 + s->o->stretch[1]));
+    return tr_sim_relief_mm(&s->sim->relief, sheet->width_mm, sheet->height_mm, p);
 }
 
 /* ---- what the survey file would say ---- */
@@ -95,8 +106,10 @@ static bool make_sheet(scene *s) {
             tr_v2(corners[i].x * (1 + o->stretch[0]), corners[i].y * (1 + o->stretch[1]));
         s->sim->corners[i] = (tr_mark_name){0, false, i};
     }
+    s->sim->relief = tr_sim_relief(&o->phone, sheet->width_mm, sheet->height_mm, &s->phone);
     for (int i = 0; i < TR_SURVEY_SIM_MARKS; i++) {
-        s->sim->height_mm[i] = o->height_sd_mm * tr_random_normal(&s->random);
+        s->sim->height_mm[i] =
+            o->height_sd_mm * tr_random_normal(&s->random) + relief_mm(s, s->sim->at_mm[i]);
     }
     return true;
 }
@@ -152,11 +165,15 @@ static void make_lens(scene *s) {
     double c = 0.95 * unit[TR_FX] * unit[TR_FY];
     lens->covariance[TR_FX * TR_LENS_N + TR_FY] = lens->covariance[TR_FY * TR_LENS_N + TR_FX] = c;
     s->sim->true_lens = *lens;
-    if (!s->o->draws_lens) return;
-    double n[TR_LENS_N];
-    for (int i = 0; i < TR_LENS_N; i++) n[i] = tr_random_normal(&s->random);
-    n[TR_FY] = 0.95 * n[TR_FX] + sqrt(1 - 0.95 * 0.95) * n[TR_FY];
-    for (int i = 0; i < TR_LENS_N; i++) s->sim->true_lens.param[i] += unit[i] * n[i];
+    if (s->o->draws_lens) {
+        double n[TR_LENS_N];
+        for (int i = 0; i < TR_LENS_N; i++) n[i] = tr_random_normal(&s->random);
+        n[TR_FY] = 0.95 * n[TR_FX] + sqrt(1 - 0.95 * 0.95) * n[TR_FY];
+        for (int i = 0; i < TR_LENS_N; i++) s->sim->true_lens.param[i] += unit[i] * n[i];
+    }
+    if (!s->o->phone.is_portrait) return;
+    tr_sim_make_portrait(lens);
+    tr_sim_make_portrait(&s->sim->true_lens);
 }
 
 /* ---- photos ---- */
@@ -172,23 +189,27 @@ static void take_station(scene *s, int i, int n) {
     tr_vec3 x = tr_v3_cross(z, tr_v3(0, 0, 1));
     x = tr_v3_scale(1 / tr_v3_norm(x), x);
     tr_mat3 R = tr_m3_transpose(tr_m3_from_columns(x, tr_v3_cross(z, x), z));
-    R = tr_m3_mul(tr_rotation_z(0.1 * tr_random_normal(&s->random) + (i % 4 == 3 ? TR_PI / 2 : 0)),
-                  R);
+    double roll = (i % 4 == 3 ? TR_PI / 2 : 0) + (s->o->phone.is_portrait ? TR_PI / 2 : 0);
+    R = tr_m3_mul(tr_rotation_z(0.1 * tr_random_normal(&s->random) + roll), R);
     s->camera = c;
     s->camera_from_world = (tr_pose){R, tr_v3_scale(-1, tr_m3_apply(R, c))};
     s->photo = i;
+    s->sim->exposures[i] = tr_sim_expose(&s->o->phone, &s->sim->true_lens, &s->phone);
+    s->lens = tr_sim_lens_of(&s->sim->true_lens, &s->sim->exposures[i]);
 }
 
 static bool see(const scene *s, tr_vec3 p, tr_vec2 *uv) {
-    const tr_lens *lens = &s->sim->true_lens;
-    return tr_lens_project(lens, tr_pose_apply(s->camera_from_world, p), uv, NULL, NULL) &&
-           uv->x > 8 && uv->y > 8 && uv->x < lens->width_px - 9 && uv->y < lens->height_px - 9;
+    const tr_lens *lens = &s->lens;
+    const tr_sim_exposure *e = &s->sim->exposures[s->photo];
+    return tr_sim_expose_point(lens, e, s->camera_from_world, p, uv) && uv->x > 8 && uv->y > 8 &&
+           uv->x < lens->width_px - 9 && uv->y < lens->height_px - 9;
 }
 
 /* Adds one mark where all its points are seen. */
 static void add_mark(scene *s, tr_photo_marks *out, tr_mark m, const tr_vec3 *p) {
     double distance = tr_v3_norm(tr_v3_sub(p[0], s->camera));
     double sd = fmax(0.02, 0.012 * distance / 1000);
+    if (s->o->phone.mark_floor_px > 0) sd = hypot(sd, s->o->phone.mark_floor_px);
     for (int k = 0; k < m.n_points; k++) {
         if (!see(s, p[k], &m.uv_px[k])) return;
     }
@@ -220,12 +241,13 @@ static void add_view(const scene *s, int body, tr_photo_marks *out) {
 
 static void true_tag(const scene *s, int i, tr_vec3 out[4]) {
     tr_tag tag = {.centre_mm = s->sim->at_mm[i], .turn_rad = s->sim->turn_rad[i]};
+    double over_relief = s->sim->height_mm[i] - relief_mm(s, tag.centre_mm);
     memcpy(tag.edges_mm, s->sim->edges_mm[i], sizeof tag.edges_mm);
     bool is_moved = s->o->moved_tag == i + 1 && 2 * s->photo >= s->sim->survey.check.n_photos;
     if (is_moved) tag.centre_mm.x += s->o->moved_mm;
     for (int k = 0; k < 4; k++) {
         tr_vec2 c = tr_tag_corner(&tag, k);
-        out[k] = tr_v3(c.x, c.y, s->sim->height_mm[i]);
+        out[k] = tr_v3(c.x, c.y, over_relief + relief_mm(s, c));
     }
 }
 
@@ -286,7 +308,10 @@ static bool take_photos(scene *s, int n, tr_error *err) {
 }
 
 bool tr_simulate_survey(const tr_survey_sim_options *o, tr_survey_sim *out, tr_error *err) {
-    scene s = {.o = o, .sim = out, .random = tr_random_seed(o->seed)};
+    scene s = {.o = o,
+               .sim = out,
+               .random = tr_random_seed(o->seed),
+               .phone = tr_random_seed(o->seed ^ PHONE_SALT)};
     int n = o->n_photos > 0 ? o->n_photos : 8;
     memset(out, 0, sizeof *out);
     if (n > MAX_PHOTOS || o->n_bars > MAX_BARS || o->n_stuck > TAGS) {

@@ -33,6 +33,7 @@ typedef struct {
     bool is_bar_hidden;        /* one tag of each bar is in no photo */
     int moved_tag;             /* 1 + a tag that is moved ... */
     double moved_mm;           /* ... by this along x, in the second half of the photos */
+    tr_sim_phone phone;        /* the floor does not matter here */
 } tr_survey_sim_options;
 
 typedef struct {
@@ -42,10 +43,12 @@ typedef struct {
     tr_vec2 at_mm[TR_SURVEY_SIM_MARKS];
     double turn_rad[TR_SURVEY_SIM_TAGS];
     double edges_mm[TR_SURVEY_SIM_TAGS][2];
-    double height_mm[TR_SURVEY_SIM_MARKS];
+    double height_mm[TR_SURVEY_SIM_MARKS];       /* with the mat's relief */
     tr_mark_name corners[TR_SURVEY_SIM_CORNERS]; /* names of all corners, to align by */
     /* The scene, for those who render it; the vehicle frame is the print's. */
     tr_lens true_lens;
+    tr_sim_exposure exposures[TR_SURVEY_SIM_MAX_PHOTOS];
+    tr_relief relief; /* of the mat */
     tr_pose vehicle_from_camera[TR_SURVEY_SIM_MAX_PHOTOS];
     double bar_mm[TR_SURVEY_SIM_MAX_BARS];
 } tr_survey_sim;
