@@ -323,7 +323,11 @@ static bool job_solve(job *q, const tr_net_options *options, tr_lsq_result *resu
 static double step_of(tr_net_unknown u) {
     const double h = 6e-6;
     if (u.kind == TR_NET_LENS) return u.component < TR_K1 ? 1 : 0.01;
-    if (u.kind == TR_NET_OFFSET) return u.component <= TR_OFFSET_Z ? 1000 * h : h;
+    if (u.kind == TR_NET_OFFSET) {
+        return u.component <= TR_OFFSET_Z       ? 1000 * h
+               : u.component == TR_OFFSET_TWIST ? h / 1000
+                                                : h;
+    }
     if (u.kind == TR_NET_PHOTO) {
         return u.component < TR_PHOTO_FOCAL ? 1 : u.component < TR_PHOTO_TRAVEL ? h : 1000 * h;
     }
@@ -480,7 +484,10 @@ static void derivatives_forms_and_lengths(void **unused) {
             *offset = (tr_net_offset){.centre_mm = {300 * draw_normal(&d), 200 * draw_normal(&d)},
                                       .axis_rad = draw_normal(&d)};
             for (int k = 0; k < TR_OFFSET_N; k++) {
-                offset->value[k] = (k <= TR_OFFSET_Z ? 3 : 0.1) * draw_normal(&d);
+                offset->value[k] = (k <= TR_OFFSET_Z       ? 3
+                                    : k == TR_OFFSET_TWIST ? 1e-4
+                                                           : 0.1) *
+                                   draw_normal(&d);
                 offset->is_free[k] = i != 3 || k != TR_OFFSET_GROWTH;
                 offset->sd[k] = i == 5 && k == TR_OFFSET_TURN ? 0 : k <= TR_OFFSET_Z ? 4 : 0.1;
             }

@@ -61,7 +61,7 @@ static void free_heights(const tr_adjustment *adj, trial *t) {
                      tr_network_residual(&t->net, i, NULL, NULL);
         if (o->is_used) list_mark(t, o);
     }
-    tr_relief_free(&t->net, TR_HEIGHT_SD_MM, TR_SLOPE_SD);
+    tr_relief_free(&t->net);
 }
 
 static bool set_up(const tr_adjustment *adj, trial *t, tr_error *err) {

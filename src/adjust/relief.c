@@ -4,8 +4,18 @@
 
 #include "base/array.h"
 
-static const int RELIEF[] = {TR_OFFSET_Z, TR_OFFSET_SLOPE_X, TR_OFFSET_SLOPE_Y};
+static const int RELIEF[] = {TR_OFFSET_Z, TR_OFFSET_SLOPE_X, TR_OFFSET_SLOPE_Y, TR_OFFSET_TWIST};
 enum { N_RELIEF = sizeof RELIEF / sizeof *RELIEF };
+
+/* Priors of these. */
+static const double USUAL[N_RELIEF] = {TR_RELIEF_HEIGHT_SD_MM, TR_RELIEF_SLOPE_SD,
+                                       TR_RELIEF_SLOPE_SD, TR_RELIEF_TWIST_SD};
+static const double WIDE[N_RELIEF] = {TR_HEIGHT_SD_MM, TR_SLOPE_SD, TR_SLOPE_SD, TR_TWIST_SD};
+
+/* A corner is a point, and has a height alone. */
+static void set_priors(bool is_tag, const double *sd, tr_net_offset *offset) {
+    for (int k = 0; k < N_RELIEF; k++) offset->sd[RELIEF[k]] = is_tag || k == 0 ? sd[k] : 0;
+}
 
 /* Numbers of the first mark of each sheet, when all marks of all sheets are counted through. */
 static int *count_marks(const tr_adjust_input *in, int *n) {
@@ -51,10 +61,7 @@ bool tr_relief_set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *e
             *offset = offset_of(sheet, o->mark);
             *at = net->n_offsets;
             if (is_loose(sheet) && out->sheet_placed[o->sheet]) {
-                offset->sd[TR_OFFSET_Z] = TR_RELIEF_HEIGHT_SD_MM;
-                bool is_tag = o->mark < sheet->n_tags;
-                offset->sd[TR_OFFSET_SLOPE_X] = is_tag ? TR_RELIEF_SLOPE_SD : 0;
-                offset->sd[TR_OFFSET_SLOPE_Y] = is_tag ? TR_RELIEF_SLOPE_SD : 0;
+                set_priors(o->n_points > 1, USUAL, offset);
             }
         }
         o->offset = *at;
@@ -77,14 +84,11 @@ void tr_relief_hold(tr_network *net, bool is_held) {
     }
 }
 
-void tr_relief_free(tr_network *net, double height_sd_mm, double slope_sd) {
+void tr_relief_free(tr_network *net) {
     for (int i = 0; i < net->n_observations; i++) {
         const tr_net_obs *o = &net->observations[i];
         if (!o->is_used || o->offset == 0) continue;
-        tr_net_offset *offset = &net->offsets[o->offset - 1];
-        offset->sd[TR_OFFSET_Z] = height_sd_mm;
-        offset->sd[TR_OFFSET_SLOPE_X] = o->n_points > 1 ? slope_sd : 0;
-        offset->sd[TR_OFFSET_SLOPE_Y] = o->n_points > 1 ? slope_sd : 0;
+        set_priors(o->n_points > 1, WIDE, &net->offsets[o->offset - 1]);
     }
     tr_relief_hold(net, false);
 }

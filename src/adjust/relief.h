@@ -12,16 +12,18 @@
    flatness.h. */
 #define TR_RELIEF_HEIGHT_SD_MM 1.0
 #define TR_RELIEF_SLOPE_SD 0.006
+#define TR_RELIEF_TWIST_SD 2e-5 /* 1/mm: a millimetre over 0.3 m */
 /* Of a sheet that may lie any way: a mat curls by a centimetre or two at an edge. */
 #define TR_HEIGHT_SD_MM 10.0
 #define TR_SLOPE_SD 0.06
+#define TR_TWIST_SD 2e-4
 
 /* With observations set up in the order of photos and marks: gives every mark that was seen an
    offset, which all its observations share. out->net.offsets is owned by the adjustment. */
 TR_MUST_USE bool tr_relief_set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err);
 
-/* Frees heights and slopes of all marks of all placed sheets that have one, with these priors. */
-void tr_relief_free(tr_network *net, double height_sd_mm, double slope_sd);
+/* Frees heights, slopes and twists of all marks that are used, with the wide priors. */
+void tr_relief_free(tr_network *net);
 
 /* Holds all heights and slopes at what they are, or frees them again; those only that have a prior.
  */

@@ -42,7 +42,7 @@ out:
 }
 
 /* The gains of one observation: for each wanted unknown, column x of the inverse (n_wanted columns
-   of n_unknowns), out 8 values: -w (W J x)' (W J_offset). */
+   of n_unknowns), out TR_OFFSET_N values: -w (W J x)' (W J_offset). */
 static bool gain_of_term(const tr_problem *p, int t, const tr_net_options *o,
                          const double *columns) {
     int index = p->sources[t].index;

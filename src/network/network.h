@@ -17,9 +17,9 @@
    the file says, or not in the sheet's plane. A mark is moved as a whole, about its centre c:
      along the face  p' = c + d + Rz(turn) E (p - c)
                      E = Rz(axis) diag(1 + growth + aspect, 1 + growth - aspect) Rz(-axis)
-     out of it       z' = z + d_z + slope . (p - c)
+     out of it       z' = z + d_z + slope . q + twist q_x q_y    q = p - c
    so that a tag that was stuck by hand stays the flat rectangle that its printer made it, and one
-   on paper that does not lie flat leans with the paper.
+   on paper that does not lie flat leans and bends with the paper.
 
    A photo has a camera of its own, in so far as its unknowns are free (image-variant interior
    orientation, and a rolling shutter):
@@ -103,7 +103,7 @@ typedef struct {
 } tr_net_sheet;
 
 /* Components of an offset: d along the sheet's axes (mm), turn about its normal (rad), relative
-   growth, half the relative difference of the mark's two sides, slopes. */
+   growth, half the relative difference of the mark's two sides, slopes, twist. */
 enum {
     TR_OFFSET_X,
     TR_OFFSET_Y,
@@ -113,6 +113,7 @@ enum {
     TR_OFFSET_ASPECT,
     TR_OFFSET_SLOPE_X, /* of the mark out of the sheet's plane, along its x ... */
     TR_OFFSET_SLOPE_Y, /* ... and y */
+    TR_OFFSET_TWIST,   /* mm per mm^2 */
     TR_OFFSET_N
 };
 

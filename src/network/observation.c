@@ -43,12 +43,14 @@ static tr_vec3 displaced(const tr_net_offset *o, tr_vec3 p, double *J, double *J
     form_of(o, M);
     tr_vec2 q = tr_v2(p.x - o->centre_mm.x, p.y - o->centre_mm.y);
     tr_vec2 w = tr_v2(M[0] * q.x + M[1] * q.y, M[2] * q.x + M[3] * q.y);
+    double twist = d[TR_OFFSET_TWIST];
+    tr_vec2 lean = {d[TR_OFFSET_SLOPE_X] + twist * q.y, d[TR_OFFSET_SLOPE_Y] + twist * q.x};
     for (int k = 0; k < 4 && Jshape; k++) {
         double x = Jshape[k];
         double y = Jshape[4 + k];
         Jshape[k] = M[0] * x + M[1] * y;
         Jshape[4 + k] = M[2] * x + M[3] * y;
-        Jshape[8 + k] += d[TR_OFFSET_SLOPE_X] * x + d[TR_OFFSET_SLOPE_Y] * y;
+        Jshape[8 + k] += lean.x * x + lean.y * y;
     }
     if (J) {
         double ct = cos(d[TR_OFFSET_TURN]);
@@ -67,9 +69,11 @@ static tr_vec3 displaced(const tr_net_offset *o, tr_vec3 p, double *J, double *J
         J[TR_OFFSET_N + TR_OFFSET_ASPECT] = st * a.x + ct * a.y;
         z[TR_OFFSET_SLOPE_X] = q.x;
         z[TR_OFFSET_SLOPE_Y] = q.y;
+        z[TR_OFFSET_TWIST] = q.x * q.y;
     }
+    double z = p.z + d[TR_OFFSET_Z] + d[TR_OFFSET_SLOPE_X] * q.x + d[TR_OFFSET_SLOPE_Y] * q.y;
     return tr_v3(o->centre_mm.x + w.x + d[TR_OFFSET_X], o->centre_mm.y + w.y + d[TR_OFFSET_Y],
-                 p.z + d[TR_OFFSET_Z] + d[TR_OFFSET_SLOPE_X] * q.x + d[TR_OFFSET_SLOPE_Y] * q.y);
+                 z + twist * q.x * q.y);
 }
 
 tr_vec3 tr_observation_point(const tr_net_sheet *sheet, const tr_net_offset *offset,

@@ -187,6 +187,7 @@ static void set_up_offsets(tr_survey_network *w) {
             o->axis_rad = w->base[i].turn_rad;
             o->sd[TR_OFFSET_Z] = TR_HEIGHT_SD_MM;
             o->sd[TR_OFFSET_SLOPE_X] = o->sd[TR_OFFSET_SLOPE_Y] = TR_SLOPE_SD;
+            o->sd[TR_OFFSET_TWIST] = TR_TWIST_SD;
         }
         if (is_tag) {
             o->sd[TR_OFFSET_GROWTH] = GROWTH_SD;
@@ -559,9 +560,9 @@ static void free_unknowns(tr_survey_network *w) {
         for (int k = 0; k < TR_OFFSET_N; k++) {
             is_free[k] = w->is_seen[i] && (k < TR_OFFSET_TURN ? !is_bar : is_tag);
         }
-        if (is_bar)
-            is_free[TR_OFFSET_TURN] = is_free[TR_OFFSET_SLOPE_X] = is_free[TR_OFFSET_SLOPE_Y] =
-                false;
+        for (int k = TR_OFFSET_TURN; is_bar && k < TR_OFFSET_N; k++) {
+            is_free[k] = is_free[k] && (k == TR_OFFSET_GROWTH || k == TR_OFFSET_ASPECT);
+        }
     }
     tr_camera_hold(net, false);
     for (int s = 0; s < v->spec->n_sheets; s++) hold_datum(w, s);
