@@ -118,7 +118,7 @@ static void a_job_is_read_with_all_that_it_names(void **state) {
     assert_string_equal(job.vehicle_id, "1M8GDM9AXKP042788");
     assert_int_equal(tr_vin_check(job.vehicle_id), TR_VIN_OK);
     assert_string_equal(job.technician, "T-04");
-    assert_string_equal(job.lens.id, "bay-2-tablet");
+    assert_string_equal(job.lenses[0].id, "bay-2-tablet");
     assert_string_equal(job.layout.id, "DEMO-REAR");
     assert_int_equal(job.n_sheets, 5);
     assert_int_equal(tr_job_find_sheet(&job, "MAT-7"), 0);

@@ -43,7 +43,7 @@ static outcome *check_photos(const char *folder, const char *name, const tr_came
     }
     if (!tr_job_read(temp_path(path, folder, "job.yaml"), &o->job, &o->err))
         fail_msg("%s", o->err.text);
-    if (camera) o->job.lens.camera = *camera;
+    if (camera) o->job.lenses[0].camera = *camera;
     assert_true(tr_check_photos(&o->job, files, SMALL_PHOTOS, 2, NULL, NULL, &o->check, &o->err));
     o->is_measured = tr_check_evaluate(&o->job, &o->check, &o->err);
     return o;

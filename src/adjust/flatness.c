@@ -17,8 +17,7 @@ typedef struct {
 } seen_mark;
 
 typedef struct {
-    tr_network net; /* a copy: only what is changed is owned */
-    tr_net_lens lens;
+    tr_network net;    /* a copy: only what is changed is owned */
     seen_mark *marks;  /* one an offset */
     int *first, *last; /* mark of each sheet, -1: none */
     int *offset_of;    /* of all marks of all sheets: number of its offset, from 1; 0: none ... */
@@ -31,6 +30,7 @@ typedef struct {
 } trial;
 
 static void release_trial(trial *t) {
+    free(t->net.lenses);
     free(t->net.rigs);
     free(t->net.sheets);
     free(t->net.offsets);
@@ -91,8 +91,7 @@ static bool set_up(const tr_adjust_input *in, const tr_adjustment *adj, trial *t
     int n_marks = 0;
     memset(t, 0, sizeof *t);
     t->net = *net;
-    t->lens = net->lenses[0];
-    t->net.lenses = &t->lens;
+    t->net.lenses = copy_of(net->lenses, net->n_lenses, sizeof *net->lenses);
     t->net.rigs = copy_of(net->rigs, net->n_rigs, sizeof *net->rigs);
     t->net.sheets = copy_of(net->sheets, net->n_sheets, sizeof *net->sheets);
     t->net.observations =
@@ -103,8 +102,8 @@ static bool set_up(const tr_adjust_input *in, const tr_adjustment *adj, trial *t
     t->first = calloc((size_t)net->n_sheets + 1, sizeof *t->first);
     t->last = calloc((size_t)net->n_sheets + 1, sizeof *t->last);
     t->begin = calloc((size_t)net->n_sheets + 1, sizeof *t->begin);
-    if (!t->net.rigs || !t->net.sheets || !t->net.observations || !t->net.offsets || !t->marks ||
-        !t->first || !t->last || !t->begin) {
+    if (!t->net.lenses || !t->net.rigs || !t->net.sheets || !t->net.observations ||
+        !t->net.offsets || !t->marks || !t->first || !t->last || !t->begin) {
         return tr_fail_memory(err);
     }
     for (int i = 0; i < net->n_sheets; i++) {

@@ -12,20 +12,22 @@ static const double WIDEN_FOCAL = 300;
 static const double SAME_PRINT_SD = 1e-5;
 
 void tr_snapshot_release(tr_snapshot *s) {
+    free(s->lenses);
     free(s->rigs);
     free(s->sheets);
     free(s->is_used);
 }
 
 bool tr_snapshot_take(const tr_network *net, tr_snapshot *s, tr_error *err) {
-    s->lens = net->lenses[0];
+    s->lenses = malloc(((size_t)net->n_lenses + 1) * sizeof *s->lenses);
     s->rigs = malloc(((size_t)net->n_rigs + 1) * sizeof *s->rigs);
     s->sheets = malloc(((size_t)net->n_sheets + 1) * sizeof *s->sheets);
     s->is_used = malloc((size_t)net->n_observations + 1);
-    if (!s->rigs || !s->sheets || !s->is_used) {
+    if (!s->lenses || !s->rigs || !s->sheets || !s->is_used) {
         tr_snapshot_release(s);
         return tr_fail_memory(err);
     }
+    memcpy(s->lenses, net->lenses, (size_t)net->n_lenses * sizeof *s->lenses);
     memcpy(s->rigs, net->rigs, (size_t)net->n_rigs * sizeof *s->rigs);
     memcpy(s->sheets, net->sheets, (size_t)net->n_sheets * sizeof *s->sheets);
     for (int i = 0; i < net->n_observations; i++) s->is_used[i] = net->observations[i].is_used;
@@ -33,7 +35,7 @@ bool tr_snapshot_take(const tr_network *net, tr_snapshot *s, tr_error *err) {
 }
 
 static void restore(tr_network *net, const tr_snapshot *s) {
-    net->lenses[0] = s->lens;
+    memcpy(net->lenses, s->lenses, (size_t)net->n_lenses * sizeof *s->lenses);
     memcpy(net->rigs, s->rigs, (size_t)net->n_rigs * sizeof *s->rigs);
     memcpy(net->sheets, s->sheets, (size_t)net->n_sheets * sizeof *s->sheets);
     for (int i = 0; i < net->n_observations; i++) net->observations[i].is_used = s->is_used[i];
@@ -63,10 +65,10 @@ static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const d
     t->difference_sd = sqrt(fmax(v, 0));
 }
 
-tr_trial tr_try_lens(tr_network *net, const tr_snapshot *base, const tr_lens *profile,
+tr_trial tr_try_lens(tr_network *net, const tr_snapshot *base, int number, const tr_lens *profile,
                      tr_error *err) {
     tr_trial t = {0};
-    tr_net_lens *lens = &net->lenses[0];
+    tr_net_lens *lens = &net->lenses[number];
     double stated[2] = {profile->param[TR_FX], profile->param[TR_FY]};
     double prior_sd[2] = {0, 0};
     if (lens->is_free[TR_FX] && lens->is_free[TR_FY]) {
@@ -81,7 +83,7 @@ tr_trial tr_try_lens(tr_network *net, const tr_snapshot *base, const tr_lens *pr
     } else {
         lens->is_free[TR_FX] = lens->is_free[TR_FY] = true;
     }
-    tr_net_unknown wanted[2] = {{TR_NET_LENS, 0, TR_FX}, {TR_NET_LENS, 0, TR_FY}};
+    tr_net_unknown wanted[2] = {{TR_NET_LENS, number, TR_FX}, {TR_NET_LENS, number, TR_FY}};
     double scale[2] = {1 / stated[0], 1 / stated[1]};
     solve_trial(net, wanted, scale, &t, err);
     for (int k = 0; k < 2; k++) {
