@@ -381,7 +381,8 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
     int shows[3], n = 0;
     assert_true(tr_simulate(&options, &sim, &err));
     for (int i = 0; i < 8; i++) photos[i] = &sim.check.photos[i].marks;
-    tr_adjust_input in = {&sim.job.lens, sim.job.sheets, sim.job.n_sheets, photos, NAMES, 8};
+    tr_adjust_input in = {sim.job.lenses,   1,      NULL,  sim.job.sheets,
+                          sim.job.n_sheets, photos, NAMES, 8};
     assert_true(tr_adjust(&in, &adj, &warnings, &err));
     for (int i = 0; i < 8 && n < 3; i++) {
         bool shows_mat = false;

@@ -118,7 +118,8 @@ static void a_job_is_read_with_all_that_it_names(void **state) {
     assert_string_equal(job.vehicle_id, "1M8GDM9AXKP042788");
     assert_int_equal(tr_vin_check(job.vehicle_id), TR_VIN_OK);
     assert_string_equal(job.technician, "T-04");
-    assert_string_equal(job.lens.id, "bay-2-tablet");
+    assert_int_equal(job.n_lenses, 1);
+    assert_string_equal(job.lenses[0].id, "bay-2-tablet");
     assert_string_equal(job.layout.id, "DEMO-REAR");
     assert_int_equal(job.n_sheets, 5);
     assert_int_equal(tr_job_find_sheet(&job, "MAT-7"), 0);
@@ -209,6 +210,72 @@ static void a_bad_vehicle_number_is_kept(void **state) {
     tr_job_release(&job);
 }
 
+/* Profiles a, b and c beside each other, of different names; the job with other photos and lens. */
+static void read_job_with(tr_job *job, const char *lens, const char *photos) {
+    char folder[TEMP_SIZE];
+    char path[TEMP_SIZE];
+    char text[4096];
+    const char *source = getenv("TRAMMEL_SOURCE");
+    tr_error err = {0};
+    assert_non_null(source);
+    temp_make(folder);
+    for (char name = 'a'; name <= 'c'; name++) {
+        char file[] = "?.yaml";
+        file[0] = name;
+        snprintf(text, sizeof text,
+                 "lens: camera-%c\nmodel: brown5\nimage_px: [4000, 3000]\nfx_px: 3000\n"
+                 "fy_px: 3000\ncx_px: 2000\ncy_px: 1500\ndistortion: [0, 0, 0, 0, 0]\n",
+                 name);
+        temp_write(temp_path(path, folder, file), text, strlen(text));
+    }
+    snprintf(
+        text, sizeof text,
+        "job: J\nlens: %s\nlayout: %s/tests/good/layout.yaml\nsheets: [%s/tests/good/mat-7.yaml, "
+        "%s/tests/good/plate-a.yaml, %s/tests/good/plate-b.yaml, %s/tests/good/plate-c.yaml, "
+        "%s/tests/good/plate-d.yaml]\nreferences:\n"
+        "  - { point: rear-left, sheet: PLATE-A }\n  - { point: rear-right, sheet: PLATE-B }\n"
+        "  - { point: front-left, sheet: PLATE-C }\n"
+        "  - { point: front-right, sheet: PLATE-D }\nreference_sd_mm: 1\n%s",
+        lens, source, source, source, source, source, source, photos);
+    temp_write(temp_path(path, folder, "job.yaml"), text, strlen(text));
+    bool is_read = tr_job_read(path, job, &err);
+    temp_remove(folder);
+    if (!is_read) fail_msg("%s:%d '%s' %s", err.file, err.line, err.key, err.text);
+}
+
+static void a_job_may_have_several_lenses(void **state) {
+    (void)state;
+    tr_job job;
+    read_job_with(&job, "[b.yaml, a.yaml]", "");
+    assert_int_equal(job.n_lenses, 2);
+    assert_int_equal(job.n_only_named, 0);
+    assert_string_equal(job.lenses[0].id, "camera-b");
+    assert_string_equal(job.lenses[1].id, "camera-a");
+    assert_null(job.photo_lens);
+    tr_job_release(&job);
+}
+
+/* A profile that only photos name is read once, and is no choice for photos that name none. */
+static void photos_may_name_their_lens(void **state) {
+    (void)state;
+    tr_job job;
+    read_job_with(&job, "a.yaml",
+                  "photos: [1.jpg, { file: 2.jpg, lens: c.yaml }, { lens: a.yaml, file: 3.jpg },\n"
+                  "  { file: 4.jpg, lens: c.yaml }]\n");
+    assert_int_equal(job.n_lenses, 2);
+    assert_int_equal(job.n_only_named, 1);
+    assert_string_equal(job.lenses[1].id, "camera-c");
+    static const int LENS[] = {-1, 1, 0, 1};
+    assert_int_equal(job.n_photos, 4);
+    for (int i = 0; i < 4; i++) {
+        char name[TEMP_SIZE];
+        snprintf(name, sizeof name, "/%d.jpg", i + 1);
+        assert_non_null(strstr(job.photos[i], name));
+        assert_int_equal(job.photo_lens[i], LENS[i]);
+    }
+    tr_job_release(&job);
+}
+
 static void wheel_points_have_the_words_of_the_file(void **state) {
     (void)state;
     assert_string_equal(tr_wheel_point_name(TR_FRONT_LEFT), "front-left");
@@ -227,6 +294,8 @@ int main(void) {
         cmocka_unit_test(a_floor_sheet_may_have_a_height),
         cmocka_unit_test(what_is_optional_may_be_left_out),
         cmocka_unit_test(a_bad_vehicle_number_is_kept),
+        cmocka_unit_test(a_job_may_have_several_lenses),
+        cmocka_unit_test(photos_may_name_their_lens),
         cmocka_unit_test(wheel_points_have_the_words_of_the_file),
     };
     return cmocka_run_group_tests_name("job", tests, NULL, NULL);

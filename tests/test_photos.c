@@ -29,7 +29,8 @@ typedef struct {
 } outcome;
 
 /* Photos NAME1.jpg .. NAME4.jpg; camera NULL: the profile does not tell any. */
-static outcome *check_photos(const char *folder, const char *name, const tr_camera *camera) {
+static outcome *check_job(const char *folder, const char *job, const char *name,
+                          const tr_camera *camera) {
     outcome *o = calloc(1, sizeof *o);
     char path[TEMP_SIZE];
     char paths[SMALL_PHOTOS][TEMP_SIZE];
@@ -41,12 +42,15 @@ static outcome *check_photos(const char *folder, const char *name, const tr_came
         temp_path(paths[i], folder, file);
         files[i] = paths[i];
     }
-    if (!tr_job_read(temp_path(path, folder, "job.yaml"), &o->job, &o->err))
-        fail_msg("%s", o->err.text);
-    if (camera) o->job.lens.camera = *camera;
+    if (!tr_job_read(temp_path(path, folder, job), &o->job, &o->err)) fail_msg("%s", o->err.text);
+    if (camera) o->job.lenses[0].camera = *camera;
     assert_true(tr_check_photos(&o->job, files, SMALL_PHOTOS, 2, NULL, NULL, &o->check, &o->err));
     o->is_measured = tr_check_evaluate(&o->job, &o->check, &o->err);
     return o;
+}
+
+static outcome *check_photos(const char *folder, const char *name, const tr_camera *camera) {
+    return check_job(folder, "job.yaml", name, camera);
 }
 
 static void release(outcome *o) {
@@ -309,6 +313,158 @@ static void weak_photos_are_told_with_the_reason(void **state) {
     }
 }
 
+/* ---- two cameras in one job ---- */
+
+static const exif_fields OTHER_PHONE = {
+    .make = "Example", .model = "Phone 4", .focal_length_mm = {222, 100}, .orientation = 6};
+
+/* SMALL_JOB with other lenses and photos. */
+static void write_job(const char *folder, const char *job, const char *lens, const char *photos) {
+    char text[sizeof SMALL_JOB + 512];
+    const char *head_end = strstr(SMALL_JOB, "lens: lens.yaml");
+    const char *rest = head_end + strlen("lens: lens.yaml");
+    const char *rest_end = strstr(rest, "photos:");
+    snprintf(text, sizeof text, "%.*slens: %s%.*sphotos: %s\n", (int)(head_end - SMALL_JOB),
+             SMALL_JOB, lens, (int)(rest_end - rest), rest, photos);
+    small_text(folder, job, text);
+}
+
+/* SMALL_LENS under another name, with another focal length and what is told of its camera. */
+static void write_lens(const char *folder, const char *name, double focal_px, const char *more) {
+    char file[64];
+    char text[sizeof SMALL_LENS + 256];
+    const char *rest = strstr(SMALL_LENS, "cx_px:");
+    snprintf(file, sizeof file, "%s.yaml", name);
+    snprintf(text, sizeof text,
+             "lens: %s\nmodel: brown5\nimage_px: [504, 378]\nfx_px: %g\nfy_px: %g\n%s%s", name,
+             focal_px, focal_px + 0.4, more, rest);
+    small_text(folder, file, text);
+}
+
+/* Photos duo-1 and duo-2 of the one camera, duo-3 and duo-4 of a wider one. */
+static void make_duo(const char *folder, const exif_fields *narrow, const exif_fields *wide) {
+    write_lens(folder, "wide", 260, "camera: Example Phone 4\nfocal_length_mm: 2.22\n");
+    write_lens(folder, "narrow", 330, "camera: Example Phone 3\nfocal_length_mm: 5.43\n");
+    render_changed(folder, "wide-", "lens: lens.yaml", "lens: wide.yaml");
+    for (int i = 0; i < SMALL_PHOTOS; i++) {
+        char from[64], to[64];
+        snprintf(from, sizeof from, "%s%d.jpg", i < 2 ? "" : "wide-", i + 1);
+        snprintf(to, sizeof to, "duo-%d.jpg", i + 1);
+        exif_copy(folder, from, to, i < 2 ? narrow : wide);
+    }
+}
+
+static void check_duo(const outcome *o) {
+    if (!o->is_measured) fail_msg("%s", o->err.text);
+    for (int i = 0; i < o->check.warnings.n; i++)
+        print_error("%s\n", o->check.warnings.items[i].text);
+    assert_int_equal(o->check.warnings.n, 0);
+    assert_int_equal(o->check.verdict, TR_PASS);
+    for (int i = 0; i < SMALL_PHOTOS; i++) {
+        const tr_check_photo *p = &o->check.photos[i];
+        assert_true(p->is_used);
+        assert_string_equal(o->job.lenses[p->lens].id, i < 2 ? "narrow" : "wide");
+        assert_true(p->rms_px < 0.2);
+    }
+    /* As scene SMALL has the mat. */
+    CHECK_NEAR(o->check.targets[0].axis[TR_X].measured, -1496, 3);
+    CHECK_NEAR(o->check.targets[0].axis[TR_Y].measured, 3, 3);
+    json_t *json = tr_check_json(&o->check);
+    json_t *photos = json_object_get(json, "photos");
+    for (size_t i = 0; i < SMALL_PHOTOS; i++) {
+        assert_string_equal(json_string_value(json_object_get(json_array_get(photos, i), "lens")),
+                            i < 2 ? "narrow" : "wide");
+    }
+    json_decref(json);
+}
+
+static void two_phones_share_a_job_by_exif(void **state) {
+    make_duo(*state, &PHONE, &OTHER_PHONE);
+    write_job(*state, "duo.yaml", "[narrow.yaml, wide.yaml]", "[]");
+    outcome *o = check_job(*state, "duo.yaml", "duo-", NULL);
+    check_duo(o);
+    release(o);
+    /* A profile that names no camera fits every photo, but one that names it goes before. */
+    write_lens(*state, "wide", 260, "");
+    for (int i = 0; i < 2; i++) {
+        write_job(*state, "duo.yaml", i ? "[narrow.yaml, wide.yaml]" : "[wide.yaml, narrow.yaml]",
+                  "[]");
+        o = check_job(*state, "duo.yaml", "duo-", NULL);
+        check_duo(o);
+        release(o);
+    }
+    /* With one profile no photo has a key `lens`. */
+    o = check_photos(*state, "", NULL);
+    json_t *json = tr_check_json(&o->check);
+    assert_null(json_object_get(json_array_get(json_object_get(json, "photos"), 0), "lens"));
+    json_decref(json);
+    release(o);
+}
+
+static void photos_name_their_lens(void **state) {
+    static const exif_fields SILENT = {.orientation = 1};
+    make_duo(*state, &SILENT, &SILENT);
+    write_job(*state, "named.yaml", "[narrow.yaml, wide.yaml]",
+              "[{ file: duo-1.jpg, lens: narrow.yaml }, { file: duo-2.jpg, lens: narrow.yaml },"
+              " { file: duo-3.jpg, lens: wide.yaml }, { file: duo-4.jpg, lens: wide.yaml }]");
+    outcome *o = check_job(*state, "named.yaml", "duo-", NULL);
+    check_duo(o);
+    release(o);
+    /* A lens that only photos name serves no other. */
+    write_job(*state, "named.yaml", "narrow.yaml",
+              "[duo-1.jpg, { file: duo-3.jpg, lens: wide.yaml },"
+              " { file: duo-4.jpg, lens: wide.yaml }]");
+    o = check_job(*state, "named.yaml", "duo-", NULL);
+    check_duo(o);
+    release(o);
+}
+
+static void a_photo_that_fits_two_lenses_or_none_is_told(void **state) {
+    static const exif_fields SILENT = {.orientation = 1};
+    static const exif_fields STRANGER = {.make = "Example", .model = "Phone 5"};
+    make_duo(*state, &PHONE, &SILENT);
+    write_job(*state, "duo.yaml", "[narrow.yaml, wide.yaml]", "[]");
+    tell(*state, "duo-", 0, &STRANGER);
+    outcome *o = check_job(*state, "duo.yaml", "duo-", NULL);
+    const tr_warning *none = warning_of(o, "photo_other_lens");
+    const tr_warning *unclear = warning_of(o, "photo_lens_unclear");
+    assert_true(none && unclear);
+    assert_true(none->blocks_pass);
+    check_has(none->text, "Photo duo-1.jpg is not used: none of the job's lens profiles fits it "
+                          "(504 x 378 pixels, taken with Example Phone 5); add the profile of its "
+                          "camera");
+    check_has(unclear->text,
+              "Photo duo-3.jpg is not used: it fits lens profile 'narrow' as well as "
+              "'wide'; say in the job which it is, under 'photos': { file: "
+              "duo-3.jpg, lens: ... }");
+    assert_int_equal(o->check.photos[2].fit, TR_PHOTO_LENS_UNCLEAR);
+    assert_true(o->check.photos[1].is_readable);
+    assert_false(o->check.photos[0].is_readable || o->check.photos[2].is_readable);
+    release(o);
+}
+
+/* Each lens is a hypothesis of its own, and the wrong one is named, with its photos. */
+static void the_wrong_one_of_two_lenses_is_named(void **state) {
+    make_duo(*state, &PHONE, &OTHER_PHONE);
+    write_lens(*state, "wide", 266, "camera: Example Phone 4\n");
+    write_job(*state, "duo.yaml", "[narrow.yaml, wide.yaml]", "[]");
+    outcome *o = check_job(*state, "duo.yaml", "duo-", NULL);
+    const tr_warning *w = warning_of(o, "lens_mismatch");
+    for (int i = 0; !w && i < o->check.warnings.n; i++)
+        print_error("%s\n", o->check.warnings.items[i].text);
+    assert_non_null(w);
+    assert_true(w->blocks_pass);
+    check_has(w->text,
+              "duo-3.jpg and duo-4.jpg were not taken with the lens of profile 'wide': they "
+              "fit a focal length of ");
+    int found_px = 0;
+    assert_int_equal(sscanf(strstr(w->text, "focal length of "), "focal length of %d", &found_px),
+                     1);
+    CHECK_NEAR(found_px, 260, 3);
+    check_has(w->text, "the profile says 266 px");
+    release(o);
+}
+
 /* ---- a calibration ---- */
 
 static bool solve_boards(const char *folder, const char *name, tr_lens_run *run, tr_error *err) {
@@ -411,6 +567,10 @@ int main(void) {
         cmocka_unit_test(photos_far_apart_are_asked_about),
         cmocka_unit_test(rendered_photos_are_good),
         cmocka_unit_test(weak_photos_are_told_with_the_reason),
+        cmocka_unit_test(two_phones_share_a_job_by_exif),
+        cmocka_unit_test(photos_name_their_lens),
+        cmocka_unit_test(a_photo_that_fits_two_lenses_or_none_is_told),
+        cmocka_unit_test(the_wrong_one_of_two_lenses_is_named),
         cmocka_unit_test(a_profile_keeps_the_camera_of_its_photos),
         cmocka_unit_test(photos_of_two_lenses_give_no_profile),
     };

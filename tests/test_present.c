@@ -245,10 +245,10 @@ static scene *make_scene(int n_placements) {
     check->sheets = s->results;
     check->targets = s->targets;
     check->points = (void *)s->points;
-    check->lens = (tr_lens){.id = "wide",
-                            .width_px = WIDTH,
-                            .height_px = HEIGHT,
-                            .param = {820, 820, 597, 452, -0.21, 0.05, 0, 0, 0}};
+    check->lenses[0] = (tr_lens){.id = "wide",
+                                 .width_px = WIDTH,
+                                 .height_px = HEIGHT,
+                                 .param = {820, 820, 597, 452, -0.21, 0.05, 0, 0, 0}};
     check->variance_factor = 1.02;
     check->degrees_of_freedom = 240;
     check->wheelbase = (tr_length_result){true, 2699.1, 2.1, 2700};
@@ -317,7 +317,7 @@ static void make_photo_file(scene *s, int i, const char *path) {
         for (int u = 0; u < image.width; u++) {
             double grey = 70;
             tr_vec2 xy;
-            if (tr_lens_undistort(&s->check.lens, tr_v2(u, v), &xy)) {
+            if (tr_lens_undistort(s->check.lenses, tr_v2(u, v), &xy)) {
                 tr_vec3 d = tr_m3_apply(vehicle_from_camera.R, tr_v3(xy.x, xy.y, 1));
                 double reach = -vehicle_from_camera.t_mm.z / d.z;
                 if (reach > 0 && reach < 9000) {
@@ -346,7 +346,7 @@ static void make_photo_file(scene *s, int i, const char *path) {
             tr_vec2 p = k < N_TAGS ? tr_tag_corner(&s->tags[k], c) : s->corners[k - N_TAGS];
             tr_vec3 q = tr_pose_apply(s->results[MAT].vehicle_from_sheet, tr_v3(p.x, p.y, 0));
             q = tr_pose_apply(photo->camera_from_vehicle, q);
-            is_seen = is_seen && tr_lens_project(&s->check.lens, q, &mark.uv_px[c], NULL, NULL);
+            is_seen = is_seen && tr_lens_project(s->check.lenses, q, &mark.uv_px[c], NULL, NULL);
         }
         if (is_seen) s->marks[photo->marks.n_marks++] = mark;
     }
@@ -680,7 +680,7 @@ static void check_outline(const scene *s, const char *path, int quarters) {
         tr_pose camera_from_sheet =
             tr_pose_mul(photo->camera_from_vehicle, s->results[MAT].vehicle_from_sheet);
         tr_vec2 uv;
-        assert_true(tr_lens_project(&s->check.lens, tr_pose_apply(camera_from_sheet, corner), &uv,
+        assert_true(tr_lens_project(s->check.lenses, tr_pose_apply(camera_from_sheet, corner), &uv,
                                     NULL, NULL));
         tr_vec2 p = tr_v2_scale(scale, tr_v2_sub(turned(uv, quarters), low));
         tr_vec2 at = tr_v2_add(tr_v2(e.x0, e.y0), p);

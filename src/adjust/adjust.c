@@ -30,7 +30,7 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
     tr_network *net = &out->net;
     int n_obs = 0;
     for (int i = 0; i < in->n_photos; i++) n_obs += in->photos[i] ? in->photos[i]->n_marks : 0;
-    net->lenses = tr_array(1, sizeof *net->lenses);
+    net->lenses = tr_array(in->n_lenses, sizeof *net->lenses);
     net->cameras = tr_array(1, sizeof *net->cameras);
     net->rigs = tr_array(in->n_photos, sizeof *net->rigs);
     /* One more than there are: trial.c asks whether a sheet lay at two places. */
@@ -50,7 +50,8 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
         !out->covariance_marks) {
         return tr_fail_memory(err);
     }
-    net->n_lenses = net->n_cameras = 1;
+    net->n_lenses = in->n_lenses;
+    net->n_cameras = 1;
     net->n_rigs = net->n_photos = in->n_photos;
     net->n_sheets = in->n_sheets;
     return true;
@@ -100,9 +101,9 @@ static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_root, tr
 static void set_up_observations(const tr_adjust_input *in, tr_adjustment *out) {
     tr_network *net = &out->net;
     for (int i = 0; i < in->n_photos; i++) {
-        net->photos[i] = (tr_net_photo){.rig = i};
+        net->photos[i] = (tr_net_photo){.lens = in->lens_of ? in->lens_of[i] : 0, .rig = i};
         net->rigs[i].is_held = !out->photo_placed[i];
-        tr_camera_free(in->lens, out->photo_placed[i], &net->photos[i]);
+        tr_camera_free(&in->lenses[net->photos[i].lens], out->photo_placed[i], &net->photos[i]);
         for (int k = 0; in->photos[i] && k < in->photos[i]->n_marks; k++) {
             const tr_mark *m = &in->photos[i]->marks[k];
             tr_net_obs *o = &net->observations[net->n_observations++];
@@ -232,13 +233,13 @@ static void hold_prints(tr_network *net, bool (*is_free)[2]) {
 static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *places,
                         tr_lsq_result *result, tr_error *err) {
     tr_network *net = &adj->net;
-    tr_net_lens lens = net->lenses[0];
     bool ok = false;
     int n = 6 * n_sheets;
     double *ignored = NULL;
     bool(*is_print_free)[2] = tr_array(n_sheets, sizeof *is_print_free);
     tr_net_unknown *wanted = tr_array(n, sizeof *wanted);
-    if (!wanted || !is_print_free) {
+    tr_net_lens *lenses = tr_array(net->n_lenses, sizeof *lenses);
+    if (!wanted || !is_print_free || !lenses) {
         tr_fail_memory(err);
         goto out;
     }
@@ -258,8 +259,11 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
                        err)) {
         goto out;
     }
-    memset(net->lenses[0].is_free, 0, sizeof net->lenses[0].is_free);
-    net->lenses[0].has_prior = false;
+    for (int i = 0; i < net->n_lenses; i++) {
+        lenses[i] = net->lenses[i];
+        memset(net->lenses[i].is_free, 0, sizeof net->lenses[i].is_free);
+        net->lenses[i].has_prior = false;
+    }
     tr_camera_hold(net, true);
     if (!covariance_of(net, places, &options, adj->covariance_lens_held, ignored, &held, err)) {
         goto out;
@@ -275,8 +279,10 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
     hold_prints(net, is_print_free);
     tr_relief_hold(net, false);
     tr_camera_hold(net, false);
-    net->lenses[0].has_prior = lens.has_prior;
-    memcpy(net->lenses[0].is_free, lens.is_free, sizeof lens.is_free);
+    for (int i = 0; i < net->n_lenses; i++) {
+        net->lenses[i].has_prior = lenses[i].has_prior;
+        memcpy(net->lenses[i].is_free, lenses[i].is_free, sizeof lenses[i].is_free);
+    }
     double factor = fmax(1, result->variance_factor);
     for (int i = 0; i < n * n; i++) {
         adj->covariance[i] *= factor;
@@ -286,6 +292,7 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
     }
     ok = true;
 out:
+    free(lenses);
     free(is_print_free);
     free(ignored);
     free(wanted);
@@ -301,7 +308,7 @@ static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err)
                        in->n_photos, TR_MAX_PHOTOS);
     }
     if (!allocate(in, out, err) || !tr_adjust_start(in, out, err)) return false;
-    net->lenses[0] = set_up_lens(in->lens);
+    for (int i = 0; i < in->n_lenses; i++) net->lenses[i] = set_up_lens(&in->lenses[i]);
     net->cameras[0].camera_from_rig = tr_pose_identity();
     for (int i = 0; i < in->n_sheets; i++) {
         set_up_sheet(&in->sheets[i], out->sheet_placed[i], i == out->root, &net->sheets[i]);

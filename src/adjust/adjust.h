@@ -42,7 +42,9 @@
 #define TR_BLOCK_VARIANCE 6.0
 
 typedef struct {
-    const tr_lens *lens;
+    const tr_lens *lenses;
+    int n_lenses;       /* at least 1 */
+    const int *lens_of; /* of each photo: its lens; NULL: all have the first */
     const tr_sheet *sheets;
     int n_sheets;
     const tr_photo_marks *const *photos; /* NULL for one that cannot be used */

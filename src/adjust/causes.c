@@ -107,25 +107,40 @@ typedef struct {
     cause_kind kind;
     int sheet;
     tr_trial trial;
-    double change;                /* OTHER_LENS: relative, of the focal length */
+    int lens;                     /* OTHER_LENS: which ... */
+    double change;                /* ... and, relative, by how much its focal length */
     double away_mm;               /* MOVED: how far ... */
     bool in_group[TR_MAX_PHOTOS]; /* ... in which photos */
 } cause;
 
+/* With several lenses, only the photos of one. */
+static bool warn_other_lens(const tr_adjust_input *in, const cause *c, tr_warnings *warnings,
+                            tr_error *err) {
+    const tr_lens *lens = &in->lenses[c->lens];
+    double f = lens->param[TR_FX];
+    char list[256] = "These photos";
+    if (in->n_lenses > 1) {
+        bool is_listed[TR_MAX_PHOTOS] = {false};
+        for (int i = 0; i < in->n_photos; i++) {
+            is_listed[i] = in->photos[i] && in->lens_of[i] == c->lens;
+        }
+        tr_name_photos(in, is_listed, list, sizeof list);
+    }
+    return tr_warn(
+        warnings, err, true, "lens_mismatch",
+        "%s were not taken with the lens of profile '%s': they fit a focal length "
+        "of %.0f px, the profile says %.0f px (%+.1f %%). Use the profile of this camera, at "
+        "this zoom and image size, or calibrate it with 'trammel lens'.",
+        list, lens->id, f * (1 + c->change), f, -100 * c->change / (1 + c->change));
+}
+
 static bool warn_cause(const tr_adjust_input *in, const cause *c, tr_warnings *warnings,
                        tr_error *err) {
     const char *id = in->sheets[c->sheet].id;
-    double f = in->lens->param[TR_FX];
     char list[256];
     switch (c->kind) {
     case NO_CAUSE: return true;
-    case OTHER_LENS:
-        return tr_warn(
-            warnings, err, true, "lens_mismatch",
-            "These photos were not taken with the lens of profile '%s': they fit a focal length "
-            "of %.0f px, the profile says %.0f px (%+.1f %%). Use the profile of this camera, at "
-            "this zoom and image size, or calibrate it with 'trammel lens'.",
-            in->lens->id, f * (1 + c->change), f, -100 * c->change / (1 + c->change));
+    case OTHER_LENS: return warn_other_lens(in, c, warnings, err);
     case OTHER_SCALE:
         return tr_warn(
             warnings, err, true, "sheet_scale",
@@ -185,14 +200,23 @@ static bool test_scales(const tr_adjust_input *in, tr_adjustment *adj, double va
     return ok;
 }
 
+static bool is_lens_in_use(const tr_adjustment *adj, int lens) {
+    for (int i = 0; i < adj->net.n_photos; i++) {
+        if (adj->photo_placed[i] && adj->net.photos[i].lens == lens) return true;
+    }
+    return false;
+}
+
 /* Another lens, or a sheet printed at another scale: one number each. One parameter more always
    takes some cost away, so only what is telling competes. */
 static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const tr_network *base,
                         double variance, double *lowest, cause *best, tr_error *err) {
-    tr_trial t = tr_try_lens(&adj->net, base, in->lens, err);
-    double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
-    if (change != 0.0 && t.cost < *lowest) {
-        *best = (cause){.kind = OTHER_LENS, .trial = t, .change = change};
+    for (int i = 0; i < in->n_lenses; i++) {
+        if (!is_lens_in_use(adj, i)) continue;
+        tr_trial t = tr_try_lens(&adj->net, base, i, &in->lenses[i], err);
+        double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
+        if (change == 0.0 || t.cost >= *lowest) continue;
+        *best = (cause){.kind = OTHER_LENS, .trial = t, .lens = i, .change = change};
         *lowest = t.cost;
     }
     int most = affordable_trials(&adj->net);
@@ -210,7 +234,7 @@ static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const tr_
         if (!adj->sheet_placed[i] || !candidates[i].is_chosen || candidates[i].promise < least) {
             continue;
         }
-        t = tr_try_scale(&adj->net, base, i, err);
+        tr_trial t = tr_try_scale(&adj->net, base, i, err);
         adj->conditions[i].has_stretch = false;
         if (t.is_solved) note_stretch(t.change, t.sd, &adj->conditions[i]);
         if (!t.is_solved || !is_stretched(&t, &in->sheets[i]) || t.cost >= *lowest) continue;
@@ -441,16 +465,17 @@ bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
 
 bool tr_find_contradicted(const tr_adjust_input *in, const tr_adjustment *adj,
                           tr_warnings *warnings, tr_error *err) {
-    const tr_net_lens *lens = &adj->net.lenses[0];
     cause c = {.kind = OTHER_LENS};
     if (tr_warnings_have(warnings, "lens_mismatch") || tr_warnings_have(warnings, "sheet_scale")) {
         return true;
     }
-    double prior_sd;
-    c.change = tr_camera_focal_change(&adj->net, 0, &prior_sd);
-    if (lens->is_free[TR_FX] &&
-        fabs(c.change) > SIGNIFICANT_SIGMAS * fmax(prior_sd, TR_ADJUST_FOCAL_SD)) {
-        return warn_cause(in, &c, warnings, err);
+    for (c.lens = 0; c.lens < in->n_lenses; c.lens++) {
+        double prior_sd;
+        c.change = tr_camera_focal_change(&adj->net, c.lens, &prior_sd);
+        if (adj->net.lenses[c.lens].is_free[TR_FX] &&
+            fabs(c.change) > SIGNIFICANT_SIGMAS * fmax(prior_sd, TR_ADJUST_FOCAL_SD)) {
+            return warn_cause(in, &c, warnings, err);
+        }
     }
     for (int i = 0; i < in->n_sheets; i++) {
         const tr_net_sheet *s = &adj->net.sheets[i];

@@ -35,14 +35,14 @@ static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const d
     t->difference_sd = sqrt(fmax(v, 0));
 }
 
-tr_trial tr_try_lens(tr_network *net, const tr_network *base, const tr_lens *profile,
+tr_trial tr_try_lens(tr_network *net, const tr_network *base, int number, const tr_lens *profile,
                      tr_error *err) {
     tr_trial t = {0};
-    tr_net_lens *lens = &net->lenses[0];
+    tr_net_lens *lens = &net->lenses[number];
     double stated[2] = {profile->param[TR_FX], profile->param[TR_FY]};
     double prior_sd = 0;
     if (lens->is_free[TR_FX] && lens->is_free[TR_FY]) {
-        (void)tr_camera_focal_change(net, 0, &prior_sd);
+        (void)tr_camera_focal_change(net, number, &prior_sd);
         for (int i = 0; i < TR_LENS_N * TR_LENS_N; i++) {
             bool is_row = i / TR_LENS_N == TR_FX || i / TR_LENS_N == TR_FY;
             bool is_column = i % TR_LENS_N == TR_FX || i % TR_LENS_N == TR_FY;
@@ -51,7 +51,7 @@ tr_trial tr_try_lens(tr_network *net, const tr_network *base, const tr_lens *pro
     } else {
         lens->is_free[TR_FX] = lens->is_free[TR_FY] = true;
     }
-    tr_net_unknown wanted[2] = {{TR_NET_LENS, 0, TR_FX}, {TR_NET_LENS, 0, TR_FY}};
+    tr_net_unknown wanted[2] = {{TR_NET_LENS, number, TR_FX}, {TR_NET_LENS, number, TR_FY}};
     double scale[2] = {1 / stated[0], 1 / stated[1]};
     solve_trial(net, wanted, scale, &t, err);
     for (int k = 0; k < 2; k++) {

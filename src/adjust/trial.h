@@ -19,8 +19,8 @@ typedef struct {
    cause does not lead to a solution says that it is not the one (is_solved false). Only memory that
    ran out is a failure (err is then set): a cause that was not tried is no cause ruled out. */
 
-/* The photos themselves say what the focal lengths are. */
-tr_trial tr_try_lens(tr_network *net, const tr_network *base, const tr_lens *profile,
+/* The photos themselves say what the focal lengths of one lens are. */
+tr_trial tr_try_lens(tr_network *net, const tr_network *base, int number, const tr_lens *profile,
                      tr_error *err);
 
 /* The sheet's print is wider or higher than its file says. */

@@ -508,6 +508,14 @@ bool tr_yaml_has(tr_yaml y) {
     return !is_idle(y);
 }
 
+bool tr_yaml_is_list(tr_yaml y) {
+    return !is_idle(y) && node_of(y)->type == YAML_SEQUENCE_NODE;
+}
+
+bool tr_yaml_is_mapping(tr_yaml y) {
+    return !is_idle(y) && node_of(y)->type == YAML_MAPPING_NODE;
+}
+
 int tr_yaml_line(tr_yaml y) {
     return y.file && y.file->is_loaded && y.node ? line_of_mark(node_of(y)->start_mark) : 0;
 }

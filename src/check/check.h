@@ -20,17 +20,26 @@
 
 enum { TR_PHOTO_NAME_SIZE = 128 };
 
+/* Whether a photo is one of a lens of the job. */
+typedef enum {
+    TR_PHOTO_FITS,        /* or it was not looked at */
+    TR_PHOTO_OTHER_LENS,  /* EXIF tells another camera, focal length or zoom */
+    TR_PHOTO_OTHER_SIZE,  /* it has another size */
+    TR_PHOTO_LENS_UNCLEAR /* it fits more than one */
+} tr_photo_fit;
+
 typedef struct {
     char *file;                    /* as it was named */
     char name[TR_PHOTO_NAME_SIZE]; /* as messages name it: check/order.h */
     char sha256[65];               /* of the file's bytes; "" where it could not be read */
     int width_px, height_px;
-    bool is_readable;  /* it is a photo that fits the lens profile: its marks were sought */
+    bool is_readable;  /* it is a photo that fits a lens profile: its marks were sought */
     bool is_used;      /* its marks are in the network */
     char why_not[256]; /* a sentence, where it is not used */
     tr_exif exif;
-    bool is_other_lens; /* not readable, as EXIF tells another camera, focal length or zoom */
-    tr_image image;     /* as it was measured; empty where there was no room to keep it */
+    tr_photo_fit fit;
+    int lens;       /* of the job, where is_readable */
+    tr_image image; /* as it was measured; empty where there was no room to keep it */
     tr_photo_marks marks;
     tr_photo_quality quality;
     /* Of the marks used in the network; a tag counts as four. */
@@ -83,12 +92,17 @@ typedef struct {
         bool is_placed;
         tr_vec2 at_mm;
     } * points;
-    tr_lens lens; /* as the network has it */
+    tr_lens lenses[TR_MAX_LENSES]; /* of the job, as the network has them */
     double variance_factor;
     int degrees_of_freedom;
     int n_left_out; /* points of marks that contradict the others, and take no part */
     tr_warnings warnings;
 } tr_check;
+
+/* The lens with which a photo was taken, as the network has it. */
+static inline const tr_lens *tr_check_lens_of(const tr_check *check, const tr_check_photo *photo) {
+    return &check->lenses[photo->lens];
+}
 
 /* Where the photo that is worked on in place i stands in the list. */
 static inline int tr_check_photo_at(const tr_check *check, int i) {

@@ -421,12 +421,15 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
 
 /* What the job says is exact, and in truth is not. */
 static bool warn_exact(const tr_job *job, tr_warnings *warnings, tr_error *err) {
-    if (!(job->lens.has_covariance && job->lens.covariance[TR_FX * (TR_LENS_N + 1)] > 0) &&
-        !tr_warn(warnings, err, false, "lens_without_covariance",
-                 "The lens profile '%s' has no covariance: it was taken as exact, and the "
-                 "uncertainties tell nothing of its errors. Calibrate with 'trammel lens'.",
-                 job->lens.id)) {
-        return false;
+    for (int i = 0; i < job->n_lenses; i++) {
+        const tr_lens *lens = &job->lenses[i];
+        if (lens->has_covariance && lens->covariance[TR_FX * (TR_LENS_N + 1)] > 0) continue;
+        if (!tr_warn(warnings, err, false, "lens_without_covariance",
+                     "The lens profile '%s' has no covariance: it was taken as exact, and the "
+                     "uncertainties tell nothing of its errors. Calibrate with 'trammel lens'.",
+                     lens->id)) {
+            return false;
+        }
     }
     return job->reference_sd_mm > 0 ||
            tr_warn(warnings, err, false, "plates_taken_as_exact",
@@ -472,7 +475,7 @@ static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) 
     out->n_left_out = adj->n_left_out;
     out->variance_factor = adj->variance_factor;
     out->degrees_of_freedom = adj->degrees_of_freedom;
-    out->lens = net->lenses[0].lens;
+    for (int i = 0; i < net->n_lenses; i++) out->lenses[i] = net->lenses[i].lens;
     free(seen_in);
     free(sum);
     return true;
@@ -584,12 +587,13 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     size_t n = (size_t)out->n_photos;
     const tr_photo_marks **marks = calloc(n + 1, sizeof *marks);
     const char **names = calloc(n + 1, sizeof *names);
+    int *lens_of = calloc(n + 1, sizeof *lens_of);
     out->job = job;
     out->sheets = calloc((size_t)job->n_sheets + 1, sizeof *out->sheets);
     out->targets = calloc((size_t)job->layout.n_placements + 1, sizeof *out->targets);
     out->points = calloc((size_t)job->n_references + 1, sizeof *out->points);
-    out->lens = job->lens;
-    if (!marks || !names || !out->sheets || !out->targets || !out->points) {
+    memcpy(out->lenses, job->lenses, sizeof out->lenses);
+    if (!marks || !names || !lens_of || !out->sheets || !out->targets || !out->points) {
         tr_fail_memory(err);
         goto out;
     }
@@ -599,7 +603,7 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     if (!tr_check_sort(out, err) || !refuse_what_is_not_measured_yet(job, err) ||
         !refuse_without_photos(out, err))
         goto out;
-    tr_adjust_input input = tr_check_input(out, marks, names);
+    tr_adjust_input input = tr_check_input(out, marks, names, lens_of);
     if (!tr_adjust(&input, &adj, &out->warnings, err)) goto out;
     if (!fill_counts(&adj, out, err) || !warn_not_used(out, err)) goto out;
     evaluation e = {.job = job,
@@ -618,6 +622,7 @@ out:
     tr_adjustment_release(&adj);
     free(marks);
     free(names);
+    free(lens_of);
     return ok;
 }
 

@@ -62,13 +62,16 @@ void tr_check_name_photos(tr_check *check) {
 }
 
 tr_adjust_input tr_check_input(const tr_check *check, const tr_photo_marks **marks,
-                               const char **names) {
+                               const char **names, int *lens_of) {
     for (int i = 0; i < check->n_photos; i++) {
         const tr_check_photo *p = &check->photos[check->order[i]];
         marks[i] = p->is_readable ? &p->marks : NULL;
         names[i] = p->name;
+        lens_of[i] = p->lens;
     }
-    return (tr_adjust_input){.lens = &check->job->lens,
+    return (tr_adjust_input){.lenses = check->job->lenses,
+                             .n_lenses = check->job->n_lenses,
+                             .lens_of = lens_of,
                              .sheets = check->job->sheets,
                              .n_sheets = check->job->n_sheets,
                              .photos = marks,

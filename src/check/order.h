@@ -12,9 +12,9 @@ TR_MUST_USE bool tr_check_sort(tr_check *check, tr_error *err);
    say what to do. */
 void tr_check_name_photos(tr_check *check);
 
-/* The network's input, its photos in that order. marks and names: n_photos places each, which the
-   input borrows. */
+/* The network's input, its photos in that order. marks, names and lens_of: n_photos places each,
+   which the input borrows. */
 tr_adjust_input tr_check_input(const tr_check *check, const tr_photo_marks **marks,
-                               const char **names);
+                               const char **names, int *lens_of);
 
 #endif

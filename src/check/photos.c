@@ -8,6 +8,7 @@
 #include "base/wrap.h"
 #include "check/check.h"
 #include "check/order.h"
+#include "check/photo_lens.h"
 #include "check/predict.h"
 #include "check/quality.h"
 #include "image/photo.h"
@@ -62,32 +63,6 @@ static bool refuse(const tr_job *job, tr_check_photo *photo, const tr_error *why
                             "command line are sought; it lies beside the job file"
                           : why->text,
                 sizeof photo->why_not, photo->why_not, sizeof photo->why_not);
-    return true;
-}
-
-/* True, and noted, where the photo tells that it was taken otherwise than the profile's. */
-static bool is_of_other_lens(const tr_lens *lens, tr_check_photo *photo) {
-    tr_camera_difference d;
-    photo->is_other_lens = tr_camera_differ(&photo->exif.camera, &lens->camera, &d);
-    if (!photo->is_other_lens) return false;
-    snprintf(photo->why_not, sizeof photo->why_not,
-             "it was taken %.70s, but the lens profile's photos %.70s; use the camera, focal "
-             "length and zoom of the calibration",
-             d.a, d.b);
-    return true;
-}
-
-static bool is_of_other_size(const tr_lens *lens, tr_check_photo *photo) {
-    if (photo->width_px == lens->width_px && photo->height_px == lens->height_px) return false;
-    const tr_exif *e = &photo->exif;
-    bool is_turned = photo->width_px == lens->height_px && photo->height_px == lens->width_px;
-    bool was_right = e->width_px == lens->width_px && e->height_px == lens->height_px;
-    snprintf(photo->why_not, sizeof photo->why_not,
-             "it has %d x %d pixels, but the lens profile is for %d x %d; %s", photo->width_px,
-             photo->height_px, lens->width_px, lens->height_px,
-             is_turned   ? "use the photo as the camera stored it, not turned"
-             : was_right ? "use the photo as the camera stored it, not made smaller or cut"
-                         : "use the same camera, zoom and image size as in the calibration");
     return true;
 }
 
@@ -153,12 +128,13 @@ static bool look_first(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     if (!is_read) return refuse(job, photo, &why, err);
     photo->width_px = read.image.width;
     photo->height_px = read.image.height;
-    if (is_of_other_lens(&job->lens, photo) || is_of_other_size(&job->lens, photo)) {
+    if (!tr_check_find_lens(job, photo)) {
         let_go(p, &read.image);
         return true;
     }
     photo->is_readable = true;
-    bool ok = tr_marks_find(finder, &read.image, &job->lens, TR_SEARCH_QUICK, &photo->marks, err) &&
+    bool ok = tr_marks_find(finder, &read.image, &job->lenses[photo->lens], TR_SEARCH_QUICK,
+                            &photo->marks, err) &&
               judge(job, &read.image, photo, err);
     put_away(p, i, &read.image);
     return ok;
@@ -181,9 +157,9 @@ static bool look_again(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     const tr_image *image;
     if (!photo->is_readable || is_all_seen(&photo->marks, predicted, n)) return true;
     if (!fetch(p, i, &read, &image, err)) return false;
-    bool ok =
-        !image || (tr_marks_seek(finder, image, &p->job->lens, predicted, n, &photo->marks, err) &&
-                   judge(p->job, image, photo, err));
+    bool ok = !image || (tr_marks_seek(finder, image, &p->job->lenses[photo->lens], predicted, n,
+                                       &photo->marks, err) &&
+                         judge(p->job, image, photo, err));
     tr_image_release(&read);
     return ok;
 }
@@ -197,7 +173,8 @@ static bool look_thorough(pool *p, tr_marks_finder *finder, int i, tr_error *err
     bool ok = true;
     if (image) {
         tr_photo_marks_release(&photo->marks);
-        ok = tr_marks_find(finder, image, &p->job->lens, TR_SEARCH_THOROUGH, &photo->marks, err) &&
+        ok = tr_marks_find(finder, image, &p->job->lenses[photo->lens], TR_SEARCH_THOROUGH,
+                           &photo->marks, err) &&
              judge(p->job, image, photo, err);
     }
     tr_image_release(&read);
@@ -313,8 +290,16 @@ out:
     return ok;
 }
 
+/* Codes of warnings, by what is wrong; whether they stand against a pass. */
+static const struct {
+    const char *code;
+    bool blocks_pass;
+} UNUSED[] = {[TR_PHOTO_FITS] = {"photo_not_used", false},
+              [TR_PHOTO_OTHER_LENS] = {"photo_other_lens", true},
+              [TR_PHOTO_OTHER_SIZE] = {"photo_size", false},
+              [TR_PHOTO_LENS_UNCLEAR] = {"photo_lens_unclear", false}};
+
 static bool warn_photo(tr_check *check, const tr_check_photo *p, tr_error *err) {
-    const tr_lens *lens = &check->job->lens;
     if (p->is_readable && p->marks.is_mirrored) {
         return tr_warn(
             &check->warnings, err, true, "photo_mirrored",
@@ -323,13 +308,7 @@ static bool warn_photo(tr_check *check, const tr_check_photo *p, tr_error *err) 
             p->name);
     }
     if (p->is_readable) return true;
-    if (p->is_other_lens) {
-        return tr_warn(&check->warnings, err, true, "photo_other_lens", "Photo %s is not used: %s.",
-                       p->name, p->why_not);
-    }
-    bool is_size =
-        p->width_px > 0 && (p->width_px != lens->width_px || p->height_px != lens->height_px);
-    return tr_warn(&check->warnings, err, false, is_size ? "photo_size" : "photo_not_used",
+    return tr_warn(&check->warnings, err, UNUSED[p->fit].blocks_pass, UNUSED[p->fit].code,
                    "Photo %s is not used: %s.", p->name, p->why_not);
 }
 

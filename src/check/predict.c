@@ -30,13 +30,14 @@ bool tr_check_predict(const tr_check *check, tr_predictions *out, tr_error *err)
     size_t n_sheets = (size_t)check->job->n_sheets;
     const tr_photo_marks **marks = calloc(n_photos + 1, sizeof *marks);
     const char **names = calloc(n_photos + 1, sizeof *names);
+    int *lens_of = calloc(n_photos + 1, sizeof *lens_of);
     tr_adjustment adj;
     tr_error why = {0};
     bool ok = false;
     *out = (tr_predictions){.items = calloc(n_photos * n_sheets + 1, sizeof *out->items),
                             .first = calloc(n_photos + 1, sizeof *out->first)};
-    if (!marks || !names || !out->items || !out->first) goto no_memory;
-    tr_adjust_input input = tr_check_input(check, marks, names);
+    if (!marks || !names || !lens_of || !out->items || !out->first) goto no_memory;
+    tr_adjust_input input = tr_check_input(check, marks, names, lens_of);
     if (tr_adjust_roughly(&input, &adj, &why)) {
         fill(check, &adj, out);
         tr_adjustment_release(&adj);
@@ -51,6 +52,7 @@ no_memory:
     }
     free(marks);
     free(names);
+    free(lens_of);
     return ok;
 }
 

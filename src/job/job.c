@@ -202,6 +202,7 @@ static void check_placements(tr_yaml y, const tr_job *job) {
 
 bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_job job = {0};
+    tr_shots shots;
     *out = job;
     tr_yaml y = tr_yaml_open(path);
     tr_yaml_keys(y, "job vehicle_id? technician? lens layout sheets references reference_sd_mm "
@@ -210,8 +211,13 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_yaml_text(tr_yaml_at(y, "vehicle_id"), job.vehicle_id, sizeof job.vehicle_id);
     tr_yaml_text(tr_yaml_at(y, "technician"), job.technician, sizeof job.technician);
     job.reference_sd_mm = tr_yaml_number(tr_yaml_at(y, "reference_sd_mm"), 0, MAX_REFERENCE_SD_MM);
-    job.photos = tr_read_photos(tr_yaml_at(y, "photos"), &job.n_photos);
-    tr_read_lens(tr_yaml_at(y, "lens"), &job.lens);
+    tr_read_shots(y, &shots);
+    memcpy(job.lenses, shots.lenses, sizeof job.lenses);
+    job.n_lenses = shots.n_lenses;
+    job.n_only_named = shots.n_only_named;
+    job.photos = shots.photos;
+    job.photo_lens = shots.photo_lens;
+    job.n_photos = shots.n_photos;
     read_layout(tr_yaml_at(y, "layout"), &job.layout);
     read_sheets(tr_yaml_at(y, "sheets"), &job);
     read_references(tr_yaml_at(y, "references"), &job);
@@ -234,5 +240,6 @@ void tr_job_release(tr_job *job) {
     free(job->references);
     for (int i = 0; i < job->n_photos; i++) free(job->photos[i]);
     free(job->photos);
+    free(job->photo_lens);
     *job = (tr_job){0};
 }

@@ -9,6 +9,8 @@
 
 /* Photos of one measurement, of a job or of a survey. More say nothing new. */
 enum { TR_MAX_PHOTOS = 1000 };
+/* Cameras of one measurement. */
+enum { TR_MAX_LENSES = 8 };
 
 typedef enum {
     TR_FRONT_LEFT,
@@ -33,7 +35,10 @@ typedef struct {
     char id[64];
     char vehicle_id[64]; /* "" where not given */
     char technician[64]; /* "" where not given */
-    tr_lens lens;
+    /* At least one. The last n_only_named of them serve the photos alone that name them; each photo
+       that names none has the one of the others that its EXIF fits. */
+    tr_lens lenses[TR_MAX_LENSES];
+    int n_lenses, n_only_named;
     tr_layout layout;
     tr_sheet *sheets;
     int n_sheets;
@@ -41,6 +46,7 @@ typedef struct {
     int n_references;
     double reference_sd_mm; /* >= 0; one standard deviation per axis */
     char **photos;          /* paths as they can be opened: the job's folder is put in front */
+    int *photo_lens;        /* of each: the lens that it names; -1: none */
     int n_photos;
 } tr_job;
 
@@ -49,7 +55,8 @@ typedef struct {
    checked that: no tag (family and id) stands on two sheets; no sheet id is given twice; every
    sheet of a placement and of a reference is there; no point and no reference sheet is named twice;
    no sheet is both placed and a reference; both rear points are marked (and all four where the
-   layout's axes are `centreline`). Limits: 64 sheets, TR_MAX_PHOTOS. */
+   layout's axes are `centreline`); no two lens profiles have one name. Limits: 64 sheets,
+   TR_MAX_PHOTOS, TR_MAX_LENSES. */
 TR_MUST_USE bool tr_job_read(const char *path, tr_job *out, tr_error *err);
 void tr_job_release(tr_job *job);
 

@@ -3,29 +3,102 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "job/job.h"
 #include "lens/profile.h"
 
-void tr_read_lens(tr_yaml y, tr_lens *lens) {
-    tr_error cause = {0};
-    char *path = tr_yaml_path(y);
-    if (path && !tr_lens_profile_read(path, lens, &cause)) tr_yaml_fail_inside(y, &cause);
-    free(path);
+/* While it is read: the files of the profiles that are read already. */
+typedef struct {
+    tr_shots *out;
+    char *paths[TR_MAX_LENSES];
+} reader;
+
+static void check_name(tr_yaml y, const tr_shots *shots, int lens) {
+    for (int k = 0; k < lens && tr_yaml_has(y); k++) {
+        if (strcmp(shots->lenses[k].id, shots->lenses[lens].id) != 0) continue;
+        tr_yaml_fail(y,
+                     "is a lens profile named '%s', as is another of this file; give each its own "
+                     "name under 'lens' in the profile",
+                     shots->lenses[lens].id);
+    }
 }
 
-char **tr_read_photos(tr_yaml y, int *n) {
-    char **photos = tr_yaml_array(y, 0, TR_MAX_PHOTOS, sizeof *photos, n);
-    for (int i = 0; i < *n && tr_yaml_has(y); i++) {
+/* y is the path of a lens profile: its index; read where it is the first time that it is named. */
+static int read_lens(tr_yaml y, reader *r) {
+    tr_error cause = {0};
+    tr_shots *shots = r->out;
+    char *path = tr_yaml_path(y);
+    for (int k = 0; k < shots->n_lenses && path; k++) {
+        if (strcmp(path, r->paths[k]) != 0) continue;
+        free(path);
+        return k;
+    }
+    if (shots->n_lenses == TR_MAX_LENSES) {
+        tr_yaml_fail(y, "is one lens profile more than a measurement takes (%d)", TR_MAX_LENSES);
+    }
+    int lens = shots->n_lenses;
+    if (!path || !tr_yaml_has(y)) {
+        free(path);
+        return 0;
+    }
+    r->paths[shots->n_lenses++] = path;
+    if (!tr_lens_profile_read(path, &shots->lenses[lens], &cause)) tr_yaml_fail_inside(y, &cause);
+    check_name(y, shots, lens);
+    return lens;
+}
+
+static void read_lenses(tr_yaml y, reader *r) {
+    if (!tr_yaml_is_list(y)) {
+        (void)read_lens(y, r);
+        return;
+    }
+    int n = tr_yaml_count(y);
+    if (n < 1 || n > TR_MAX_LENSES) {
+        tr_yaml_fail(y, "is a list of %d; give one lens profile, or up to %d", n, TR_MAX_LENSES);
+    }
+    for (int i = 0; i < n && tr_yaml_has(y); i++) {
+        int lens = read_lens(tr_yaml_item(y, i), r);
+        if (tr_yaml_has(y) && lens != i) {
+            tr_yaml_fail(tr_yaml_item(y, i), "is the same profile as lens[%d]; leave one out",
+                         lens);
+        }
+    }
+}
+
+static void read_photo(tr_yaml y, reader *r, int i) {
+    tr_yaml file = y;
+    r->out->photo_lens[i] = -1;
+    if (tr_yaml_is_mapping(y)) {
+        tr_yaml_keys(y, "file lens");
+        file = tr_yaml_at(y, "file");
+        r->out->photo_lens[i] = read_lens(tr_yaml_at(y, "lens"), r);
+    }
+    r->out->photos[i] = tr_yaml_path(file);
+}
+
+static void read_photos(tr_yaml y, reader *r) {
+    tr_shots *shots = r->out;
+    shots->photos = tr_yaml_array(y, 0, TR_MAX_PHOTOS, sizeof *shots->photos, &shots->n_photos);
+    if (shots->n_photos > 0) shots->photo_lens = calloc((size_t)shots->n_photos, sizeof(int));
+    if (shots->n_photos > 0 && !shots->photo_lens) tr_yaml_fail_memory(y);
+    for (int i = 0; i < shots->n_photos && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
-        photos[i] = tr_yaml_path(item);
+        read_photo(item, r, i);
         for (int j = 0; j < i && tr_yaml_has(y); j++) {
             /* The same photo twice would count its marks as independent measurements. */
-            if (strcmp(photos[i], photos[j]) == 0) {
+            if (strcmp(shots->photos[i], shots->photos[j]) == 0) {
                 tr_yaml_fail(item, "is the same photo as photos[%d]; leave one out", j);
             }
         }
     }
-    return photos;
+}
+
+void tr_read_shots(tr_yaml root, tr_shots *out) {
+    reader r = {.out = out};
+    *out = (tr_shots){0};
+    read_lenses(tr_yaml_at(root, "lens"), &r);
+    int n_listed = out->n_lenses;
+    read_photos(tr_yaml_at(root, "photos"), &r);
+    out->n_only_named = out->n_lenses - n_listed;
+    for (int k = 0; k < out->n_lenses; k++) free(r.paths[k]);
 }
 
 int tr_read_sheet_name(tr_yaml y, const tr_sheet *sheets, int n) {

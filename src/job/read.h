@@ -4,15 +4,22 @@
 #define TR_JOB_READ_H
 
 #include "base/yaml.h"
-#include "lens/lens.h"
-#include "sheet/sheet.h"
+#include "job/job.h"
 
-/* y is the path of a lens profile, which is read. */
-void tr_read_lens(tr_yaml y, tr_lens *lens);
+/* The lens profiles and the photos of a file, as tr_job has them. Arrays and paths are owned. */
+typedef struct {
+    tr_lens lenses[TR_MAX_LENSES];
+    int n_lenses, n_only_named;
+    char **photos;
+    int *photo_lens;
+    int n_photos;
+} tr_shots;
 
-/* y is a list of at most TR_MAX_PHOTOS paths, none twice. The paths as they can be opened, n, owned
-   by the caller, as is each. */
-char **tr_read_photos(tr_yaml y, int *n);
+/* From the keys `lens` and `photos` of the file's root:
+     lens: lens/a.yaml                     # or a list
+     photos: [photos/1.jpg, { file: photos/2.jpg, lens: lens/b.yaml }]
+   Profiles are read. No photo may stand there twice, no two profiles may have one name. */
+void tr_read_shots(tr_yaml root, tr_shots *out);
 
 /* y is the id of one of n sheets: its index; 0, and the error set, where there is none. */
 int tr_read_sheet_name(tr_yaml y, const tr_sheet *sheets, int n);

@@ -178,7 +178,7 @@ static json_t *quality_json(const tr_check_photo *photo) {
     return NULL;
 }
 
-static json_t *photo_json(const tr_check_photo *photo) {
+static json_t *photo_json(const tr_check *check, const tr_check_photo *photo) {
     json_t *json = json_object();
     bool ok =
         json && tr_json_put(json, "file", tr_json_text(photo->file)) &&
@@ -189,6 +189,10 @@ static json_t *photo_json(const tr_check_photo *photo) {
         tr_json_put(json, "camera", known_text(photo->exif.camera.name)) &&
         tr_json_put(json, "taken", known_text(photo->exif.taken)) &&
         tr_json_put(json, "quality", quality_json(photo));
+    if (check->job && check->job->n_lenses > 1) {
+        const char *lens = photo->is_readable ? check->job->lenses[photo->lens].id : "";
+        ok = ok && tr_json_put(json, "lens", known_text(lens));
+    }
     if (*photo->why_not && !photo->is_used)
         ok = ok && tr_json_put(json, "reason", tr_json_text(photo->why_not));
     if (ok) return json;
@@ -200,7 +204,7 @@ json_t *tr_photos_json(const tr_check *check) {
     json_t *photos = json_array();
     bool ok = photos;
     for (int i = 0; check && check->photos && i < check->n_photos; i++) {
-        ok = ok && tr_json_push(photos, photo_json(&check->photos[i]));
+        ok = ok && tr_json_push(photos, photo_json(check, &check->photos[i]));
     }
     if (ok) return photos;
     json_decref(photos);

@@ -26,8 +26,8 @@ static int points_on_sheet(const tr_check_photo *photo, int sheet) {
 static bool shows_place(const tr_check *check, const tr_check_photo *photo, tr_vec3 p_vehicle_mm) {
     tr_vec2 uv;
     tr_vec3 p = tr_pose_apply(photo->camera_from_vehicle, p_vehicle_mm);
-    return tr_lens_project(&check->lens, p, &uv, NULL, NULL) && uv.x >= 0 && uv.y >= 0 &&
-           uv.x < photo->width_px && uv.y < photo->height_px;
+    return tr_lens_project(tr_check_lens_of(check, photo), p, &uv, NULL, NULL) && uv.x >= 0 &&
+           uv.y >= 0 && uv.x < photo->width_px && uv.y < photo->height_px;
 }
 
 int tr_best_photo(const tr_check *check, int target) {
@@ -71,7 +71,7 @@ static tr_vec2 on_page(const view *v, tr_vec2 uv_px) {
 static tr_vec2 pixel_of(const tr_check *check, const tr_check_photo *photo, tr_vec3 p_vehicle_mm) {
     tr_vec2 uv;
     tr_vec3 p = tr_pose_apply(photo->camera_from_vehicle, p_vehicle_mm);
-    return tr_lens_project(&check->lens, p, &uv, NULL, NULL) ? uv : NOWHERE;
+    return tr_lens_project(tr_check_lens_of(check, photo), p, &uv, NULL, NULL) ? uv : NOWHERE;
 }
 
 static tr_vec2 vehicle_on_page(const view *v, tr_vec3 p_vehicle_mm) {

@@ -14,11 +14,19 @@ static void put_paragraph(FILE *out, int column, int indent, const char *text) {
 }
 
 static void put_head(const tr_survey *v, FILE *out) {
-    char head[512];
+    char head[512 + TR_MAX_LENSES * sizeof v->spec->lenses->id];
+    char lenses[TR_MAX_LENSES * sizeof v->spec->lenses->id] = "";
     int n = 0;
+    size_t used = 0;
+    for (int i = 0; i < v->spec->n_lenses; i++) {
+        int end = snprintf(lenses + used, sizeof lenses - used, "%s%s", i > 0 ? ", " : "",
+                           v->spec->lenses[i].id);
+        used += (size_t)end;
+    }
     for (int i = 0; i < v->n_lengths; i++) n += v->lengths[i].is_used;
-    snprintf(head, sizeof head, "Survey %s, lens %s: %d of %d photos, %d known %s", v->spec->id,
-             v->spec->lens.id, v->n_used, v->check.n_photos, n, n == 1 ? "length" : "lengths");
+    snprintf(head, sizeof head, "Survey %s, %s %s: %d of %d photos, %d known %s", v->spec->id,
+             v->spec->n_lenses > 1 ? "lenses" : "lens", lenses, v->n_used, v->check.n_photos, n,
+             n == 1 ? "length" : "lengths");
     put_paragraph(out, 0, 4, head);
 }
 

@@ -29,7 +29,7 @@ static int n_bar_tags(const tr_survey *v) {
 
 /* All bodies are taken to lie on one floor, as far as start values go: a mat with a bar on it, or a
    board with one taped to it. */
-static bool find_start(tr_survey *v, const tr_photo_marks **marks, const char **names,
+static bool find_start(tr_survey *v, const tr_photo_marks **marks, const char **names, int *lens_of,
                        tr_sheet *sheets, tr_adjustment *start, tr_error *err) {
     int n = v->check.n_photos;
     tr_network *net = &start->net;
@@ -41,6 +41,7 @@ static bool find_start(tr_survey *v, const tr_photo_marks **marks, const char **
         const tr_check_photo *p = &v->check.photos[v->check.order[i]];
         marks[i] = p->is_readable ? &p->marks : NULL;
         names[i] = p->file;
+        lens_of[i] = p->lens;
     }
     net->rigs = tr_array(n, sizeof *net->rigs);
     net->sheets = tr_array(v->bodies.n_sheets, sizeof *net->sheets);
@@ -49,7 +50,9 @@ static bool find_start(tr_survey *v, const tr_photo_marks **marks, const char **
     if (!net->rigs || !net->sheets || !start->photo_placed || !start->sheet_placed) {
         return tr_fail_memory(err);
     }
-    tr_adjust_input in = {.lens = &v->bodies.lens,
+    tr_adjust_input in = {.lenses = v->bodies.lenses,
+                          .n_lenses = v->bodies.n_lenses,
+                          .lens_of = lens_of,
                           .sheets = sheets,
                           .n_sheets = v->bodies.n_sheets,
                           .photos = marks,
@@ -69,6 +72,7 @@ static double misfit(const tr_survey *v, const tr_adjustment *start,
     double sum = 0;
     for (int i = 0; i < v->check.n_photos; i++) {
         if (!marks[i] || !start->photo_placed[i]) continue;
+        const tr_lens *lens = &v->bodies.lenses[v->check.photos[v->check.order[i]].lens];
         for (int k = 0; k < marks[i]->n_marks; k++) {
             const tr_mark *m = &marks[i]->marks[k];
             if (m->sheet != body) continue;
@@ -78,7 +82,7 @@ static double misfit(const tr_survey *v, const tr_adjustment *start,
                 p = tr_pose_apply(start->net.rigs[i].rig_from_world,
                                   tr_pose_apply(world_from_tag, p));
                 double off = FAR_PX;
-                if (tr_lens_project(&v->bodies.lens, p, &uv, NULL, NULL)) {
+                if (tr_lens_project(lens, p, &uv, NULL, NULL)) {
                     off = fmin(off, tr_v2_norm(tr_v2_sub(uv, m->uv_px[c])));
                 }
                 sum += off * off;
@@ -201,10 +205,10 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
     const tr_survey *v = w->survey;
     tr_network *net = &w->net;
     for (int i = 0; i < net->n_photos; i++) {
-        net->photos[i] = (tr_net_photo){.rig = i};
+        net->photos[i] = (tr_net_photo){.lens = v->check.photos[v->check.order[i]].lens, .rig = i};
         net->rigs[i].rig_from_world = start->net.rigs[i].rig_from_world;
         net->rigs[i].is_held = true;
-        tr_camera_free(&v->bodies.lens, false, &net->photos[i]);
+        tr_camera_free(&v->bodies.lenses[net->photos[i].lens], false, &net->photos[i]);
         for (int k = 0; marks[i] && k < marks[i]->n_marks; k++) {
             const tr_mark *m = &marks[i]->marks[k];
             const tr_survey_body *body = &v->body[m->sheet];
@@ -352,7 +356,7 @@ static bool allocate(tr_survey *v, tr_survey_network *w, tr_error *err) {
     int n_offsets = v->n_marks + n_bar_tags(v);
     for (int i = 0; i < n; i++) n_obs += v->check.photos[i].marks.n_marks;
     w->survey = v;
-    net->lenses = tr_array(1, sizeof *net->lenses);
+    net->lenses = tr_array(v->bodies.n_lenses, sizeof *net->lenses);
     net->cameras = tr_array(1, sizeof *net->cameras);
     net->rigs = tr_array(n, sizeof *net->rigs);
     net->photos = tr_array(n, sizeof *net->photos);
@@ -374,7 +378,8 @@ static bool allocate(tr_survey *v, tr_survey_network *w, tr_error *err) {
         !w->is_seen || !w->is_printed || !w->rule_of || !w->axis_of || !w->ends || !w->covariance) {
         return tr_fail_memory(err);
     }
-    net->n_lenses = net->n_cameras = 1;
+    net->n_lenses = v->bodies.n_lenses;
+    net->n_cameras = 1;
     net->n_rigs = net->n_photos = n;
     net->n_sheets = n_sheets;
     net->n_offsets = n_offsets;
@@ -419,13 +424,17 @@ bool tr_survey_network_make(tr_survey *v, tr_survey_network *w, tr_error *err) {
     memset(w, 0, sizeof *w);
     const tr_photo_marks **marks = tr_array(v->check.n_photos, sizeof *marks);
     const char **names = tr_array(v->check.n_photos, sizeof *names);
+    int *lens_of = tr_array(v->check.n_photos, sizeof *lens_of);
     tr_sheet *sheets = tr_array(v->bodies.n_sheets, sizeof *sheets);
-    if (!marks || !names || !sheets) {
+    if (!marks || !names || !lens_of || !sheets) {
         tr_fail_memory(err);
         goto out;
     }
-    if (!allocate(v, w, err) || !find_start(v, marks, names, sheets, &start, err)) goto out;
-    w->net.lenses[0] = tr_net_lens_of(&v->bodies.lens);
+    if (!allocate(v, w, err) || !find_start(v, marks, names, lens_of, sheets, &start, err))
+        goto out;
+    for (int i = 0; i < v->bodies.n_lenses; i++) {
+        w->net.lenses[i] = tr_net_lens_of(&v->bodies.lenses[i]);
+    }
     w->net.cameras[0].camera_from_rig = tr_pose_identity();
     set_up_sheets(w, &start, marks);
     place_marks(w, &start);
@@ -438,6 +447,7 @@ out:
     tr_adjustment_release(&start);
     free(marks);
     free(names);
+    free(lens_of);
     free(sheets);
     return ok;
 }

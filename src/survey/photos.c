@@ -99,6 +99,9 @@ void tr_survey_release_bodies(tr_survey *v) {
     for (int i = 0; v->body && i < v->bodies.n_sheets; i++) free(v->body[i].tags);
     free(v->body);
     v->body = NULL;
+    v->bodies.photos = NULL; /* the spec's */
+    v->bodies.photo_lens = NULL;
+    v->bodies.n_photos = 0;
     tr_job_release(&v->bodies);
 }
 
@@ -106,7 +109,12 @@ bool tr_survey_make_bodies(tr_survey *v, tr_error *err) {
     const tr_survey_spec *spec = v->spec;
     int most = spec->n_sheets + spec->n_stuck + 2 * spec->n_bars;
     tr_survey_release_bodies(v);
-    v->bodies.lens = spec->lens;
+    memcpy(v->bodies.lenses, spec->lenses, sizeof v->bodies.lenses);
+    v->bodies.n_lenses = spec->n_lenses;
+    v->bodies.n_only_named = spec->n_only_named;
+    v->bodies.photos = spec->photos; /* borrowed */
+    v->bodies.photo_lens = spec->photo_lens;
+    v->bodies.n_photos = spec->n_photos;
     v->bodies.sheets = calloc((size_t)most + 1, sizeof *v->bodies.sheets);
     v->body = calloc((size_t)most + 1, sizeof *v->body);
     if (!v->bodies.sheets || !v->body) return tr_fail_memory(err);

@@ -785,11 +785,16 @@ static bool warn_fit(tr_survey *v, tr_error *err) {
                  "%d sightings of marks contradict the others and take no part.", v->n_left_out)) {
         return false;
     }
-    return v->bodies.lens.has_covariance ||
-           tr_warn(&v->check.warnings, err, false, "lens_without_covariance",
-                   "The lens profile '%s' has no covariance: it was taken as exact, and the "
-                   "uncertainties tell nothing of its errors. Calibrate with 'trammel lens'.",
-                   v->bodies.lens.id);
+    for (int i = 0; i < v->bodies.n_lenses; i++) {
+        if (!v->bodies.lenses[i].has_covariance &&
+            !tr_warn(&v->check.warnings, err, false, "lens_without_covariance",
+                     "The lens profile '%s' has no covariance: it was taken as exact, and the "
+                     "uncertainties tell nothing of its errors. Calibrate with 'trammel lens'.",
+                     v->bodies.lenses[i].id)) {
+            return false;
+        }
+    }
+    return true;
 }
 
 /* ---- all of it ---- */

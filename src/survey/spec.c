@@ -276,12 +276,18 @@ static void check_tags_of_sheets(tr_yaml y, const tr_survey_spec *spec) {
 
 bool tr_survey_spec_read(const char *path, tr_survey_spec *out, tr_error *err) {
     tr_survey_spec spec = {0};
+    tr_shots shots;
     *out = spec;
     tr_yaml y = tr_yaml_open(path);
     tr_yaml_keys(y, "survey lens sheets stuck? bars? rules? photos?");
     tr_yaml_text(tr_yaml_at(y, "survey"), spec.id, sizeof spec.id);
-    spec.photos = tr_read_photos(tr_yaml_at(y, "photos"), &spec.n_photos);
-    tr_read_lens(tr_yaml_at(y, "lens"), &spec.lens);
+    tr_read_shots(y, &shots);
+    memcpy(spec.lenses, shots.lenses, sizeof spec.lenses);
+    spec.n_lenses = shots.n_lenses;
+    spec.n_only_named = shots.n_only_named;
+    spec.photos = shots.photos;
+    spec.photo_lens = shots.photo_lens;
+    spec.n_photos = shots.n_photos;
     read_sheets(tr_yaml_at(y, "sheets"), &spec);
     read_stuck(tr_yaml_at(y, "stuck"), &spec);
     read_bars(tr_yaml_at(y, "bars"), &spec);
@@ -306,5 +312,6 @@ void tr_survey_spec_release(tr_survey_spec *spec) {
     free(spec->bars);
     free(spec->rules);
     free(spec->photos);
+    free(spec->photo_lens);
     *spec = (tr_survey_spec){0};
 }

@@ -1,7 +1,7 @@
 /* What a survey is to measure, and what it may rely on: the survey file.
 
      survey: MAT-7 of bay 2
-     lens: lens/bay-2-tablet.yaml
+     lens: lens/bay-2-tablet.yaml       # several cameras: as in a job
      sheets: [sheets/mat-7.yaml]        # nominal files: where the marks should be; a sheet may have
                                         # tags: [] here
      stuck:                             # optional: tags stuck by hand whose places nobody knows
@@ -20,7 +20,7 @@
 #define TR_SURVEY_SPEC_H
 
 #include "base/error.h"
-#include "lens/lens.h"
+#include "job/job.h"
 #include "sheet/sheet.h"
 
 /* A tag stuck by hand. */
@@ -58,7 +58,8 @@ typedef struct {
 typedef struct {
     char *path;
     char id[64];
-    tr_lens lens;
+    tr_lens lenses[TR_MAX_LENSES]; /* as of a job, as are the photos */
+    int n_lenses, n_only_named;
     tr_sheet *sheets;
     int n_sheets;
     tr_stuck_tag *stuck;
@@ -68,6 +69,7 @@ typedef struct {
     tr_rule *rules;
     int n_rules;
     char **photos;
+    int *photo_lens;
     int n_photos;
 } tr_survey_spec;
 

@@ -75,7 +75,7 @@ typedef struct {
 
 typedef struct {
     const tr_survey_spec *spec; /* borrowed */
-    tr_job bodies;              /* what is sought: lens and sheets */
+    tr_job bodies;              /* what is sought: lenses, photos' lenses, sheets */
     tr_survey_body *body;       /* one a sheet of these */
     tr_check check;             /* photos and warnings; its job is `bodies` */
     tr_survey_mark *marks;

@@ -205,7 +205,7 @@ static bool place_by_chain(const bench_task *t, tr_error *err) {
     tr_vec3 point[TR_N_POINTS] = {{0}};
     bool is_there[TR_N_POINTS] = {false};
     tr_vehicle vehicle;
-    memcpy(c.lens, job->lens.param, sizeof c.lens);
+    memcpy(c.lens, job->lenses[0].param, sizeof c.lens);
     c.has_sheet[0] = true;
     c.world_from_sheet[0] = tr_pose_identity();
     for (int i = ok ? next_photo(&c) : -1; i >= 0; i = next_photo(&c)) extend(&c, i);

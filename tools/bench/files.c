@@ -70,7 +70,7 @@ static bool write_job(const tr_job *job, const char *folder, tr_error *err) {
 bool bench_write_job(const tr_job *job, const char *folder, tr_error *err) {
     char lens[PATH_SIZE];
     snprintf(lens, sizeof lens, "%s/lens.yaml", folder);
-    if (!tr_lens_profile_write(lens, &job->lens, err)) return false;
+    if (!tr_lens_profile_write(lens, job->lenses, err)) return false;
     for (int i = 0; i < job->n_sheets; i++) {
         if (!write_sheet(&job->sheets[i], folder, err)) return false;
     }

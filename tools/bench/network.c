@@ -74,7 +74,8 @@ static bool make_job(const size *s, long seed, bench_job *out, tr_error *err) {
         out->marks[i] = &out->hall.check.photos[i].marks;
         out->names[i] = out->hall.check.photos[i].file;
     }
-    out->input = (tr_adjust_input){.lens = &out->hall.job.lens,
+    out->input = (tr_adjust_input){.lenses = out->hall.job.lenses,
+                                   .n_lenses = 1,
                                    .sheets = out->hall.job.sheets,
                                    .n_sheets = out->hall.job.n_sheets,
                                    .photos = out->marks,
@@ -93,7 +94,8 @@ static void release_job(bench_job *job) {
 static bool start_again(const bench_job *job, tr_adjustment *adj, tr_error *err) {
     memset(adj->photo_placed, 0, (size_t)job->input.n_photos * sizeof *adj->photo_placed);
     memset(adj->sheet_placed, 0, (size_t)job->input.n_sheets * sizeof *adj->sheet_placed);
-    memcpy(adj->net.lenses[0].lens.param, job->input.lens->param, sizeof job->input.lens->param);
+    memcpy(adj->net.lenses[0].lens.param, job->input.lenses->param,
+           sizeof job->input.lenses->param);
     return tr_adjust_start(&job->input, adj, err);
 }
 

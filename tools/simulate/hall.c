@@ -116,7 +116,8 @@ static bool make_job(const tr_hall_options *o, tr_hall *out, tr_random *random) 
     snprintf(layout->id, sizeof layout->id, "HALL");
     job->path = strdup("simulated.yaml");
     layout->path = strdup("simulated.yaml");
-    make_lens(&job->lens);
+    make_lens(job->lenses);
+    job->n_lenses = 1;
     job->reference_sd_mm = 1;
     job->sheets = calloc((size_t)o->n_sheets, sizeof *job->sheets);
     job->references = calloc(TR_N_POINTS, sizeof *job->references);
@@ -244,8 +245,8 @@ static bool take_photo(const tr_hall *hall, const tr_hall_options *o, int i, tr_
     snprintf(name, sizeof name, "%04d.jpg", i + 1);
     out->file = strdup(name);
     out->is_readable = true;
-    out->width_px = job->lens.width_px;
-    out->height_px = job->lens.height_px;
+    out->width_px = job->lenses[0].width_px;
+    out->height_px = job->lenses[0].height_px;
     out->marks.marks =
         calloc((size_t)job->n_sheets * (MAT_TAGS + MAT_CORNERS), sizeof *out->marks.marks);
     out->marks.views = calloc((size_t)job->n_sheets, sizeof *out->marks.views);
@@ -256,7 +257,7 @@ static bool take_photo(const tr_hall *hall, const tr_hall_options *o, int i, tr_
             laid.t_mm = tr_v3_add(laid.t_mm, tr_v3(o->moved_mm.x, o->moved_mm.y, 0));
         }
         view v = {
-            .lens = &job->lens, .camera_from_sheet = tr_pose_mul(camera, laid), .random = random};
+            .lens = job->lenses, .camera_from_sheet = tr_pose_mul(camera, laid), .random = random};
         double far = tr_v3_norm(v.camera_from_sheet.t_mm);
         if (far > REACH_MM) continue;
         v.sd_px = SD_PER_MM * far;

@@ -228,8 +228,9 @@ static bool make_job(const tr_sim_options *o, tr_sim *out) {
     int n = 0;
     snprintf(job->id, sizeof job->id, "SIM-%llu", (unsigned long long)o->seed);
     job->path = strdup("simulated.yaml");
-    make_lens(&job->lens, o);
-    if (o->phone.is_portrait) tr_sim_make_portrait(&job->lens);
+    make_lens(job->lenses, o);
+    job->n_lenses = 1;
+    if (o->phone.is_portrait) tr_sim_make_portrait(job->lenses);
     job->reference_sd_mm = o->reference_sd_mm;
     job->references = calloc(TR_N_POINTS, sizeof *job->references);
     if (!job->path || !job->references || !make_layout(o, &job->layout) ||
@@ -689,7 +690,7 @@ static void add_corners_and_view(const shot *h, const sighting *s, const bool *i
         count++;
     }
     tr_sheet_view view = {.sheet = sheet, .n_points = count};
-    view.n_poses = tr_planar_poses(&job->lens, p, uv, count, view.pose);
+    view.n_poses = tr_planar_poses(job->lenses, p, uv, count, view.pose);
     if (view.n_poses > 0) out->views[out->n_views++] = view;
 }
 
@@ -717,8 +718,8 @@ static bool add_photo(scene *s, int i) {
     photo->file = strdup(name);
     if (!photo->file) return false;
     photo->is_readable = true;
-    photo->width_px = out->job.lens.width_px;
-    photo->height_px = out->job.lens.height_px;
+    photo->width_px = out->job.lenses[0].width_px;
+    photo->height_px = out->job.lenses[0].height_px;
     out->photos[i].exposure = tr_sim_expose(&s->o->phone, &out->true_lens, &s->phone);
     out->photos[i].lens = tr_sim_lens_of(&out->true_lens, &out->photos[i].exposure);
     zoom_in(s, i, &out->photos[i].lens);
@@ -740,8 +741,8 @@ bool tr_simulate(const tr_sim_options *o, tr_sim *out, tr_error *err) {
         return tr_fail(err, TR_BAD_INPUT, "at most %d photos", TR_SIM_MAX_PHOTOS);
     }
     if (!make_job(o, out)) goto no_memory;
-    out->true_lens = out->job.lens;
-    if (o->draws_lens && out->job.lens.has_covariance) draw_lens(&s, &out->job.lens);
+    out->true_lens = out->job.lenses[0];
+    if (o->draws_lens && out->job.lenses[0].has_covariance) draw_lens(&s, out->job.lenses);
     out->true_lens.param[TR_FX] *= or_one(o->lens_factor);
     out->true_lens.param[TR_FY] *= or_one(o->lens_factor);
     if (o->draws_prints) draw_prints(&s);

@@ -156,7 +156,7 @@ static bool write_files(const tr_survey_sim *sim, const char *folder, tr_error *
     char *text = NULL;
     size_t size = 0;
     snprintf(path, sizeof path, "%.400s/lens.yaml", folder);
-    if (!tr_lens_profile_write(path, &sim->spec.lens, err)) return false;
+    if (!tr_lens_profile_write(path, sim->spec.lenses, err)) return false;
     snprintf(path, sizeof path, "%.400s/mat.yaml", folder);
     if (!tr_sheet_write(path, &sim->spec.sheets[0], err)) return false;
     FILE *to = open_memstream(&text, &size);

@@ -149,7 +149,8 @@ static void make_lens(scene *s) {
     static const double value[TR_LENS_N] = {3012,  3011, 2010,  1512, 0.083,
                                             -0.21, 4e-4, -2e-4, 0.137};
     static const double sd[TR_LENS_N] = {1.2, 1.2, 1.5, 1.5, 1.5e-3, 9e-3, 8e-5, 8e-5, 1.6e-2};
-    tr_lens *lens = &s->sim->spec.lens;
+    tr_lens *lens = s->sim->spec.lenses;
+    s->sim->spec.n_lenses = 1;
     snprintf(lens->id, sizeof lens->id, "simulated");
     double part = or_one(s->o->image_part);
     double unit[TR_LENS_N];
@@ -235,7 +236,7 @@ static void add_view(const scene *s, int body, tr_photo_marks *out) {
         }
     }
     tr_sheet_view view = {.sheet = body, .n_points = n};
-    if (n >= 4) view.n_poses = tr_planar_poses(&s->sim->spec.lens, p, uv, n, view.pose);
+    if (n >= 4) view.n_poses = tr_planar_poses(s->sim->spec.lenses, p, uv, n, view.pose);
     if (view.n_poses > 0) out->views[out->n_views++] = view;
 }
 
