@@ -299,6 +299,20 @@ out:
     return ok;
 }
 
+static bool count_left_out(tr_adjustment *adj, const tr_lsq_result *result, tr_error *err) {
+    const tr_network *net = &adj->net;
+    bool *is_found = tr_array(net->n_observations, sizeof *is_found);
+    if (!is_found) return tr_fail_memory(err);
+    for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *o = &net->observations[i];
+        is_found[i] = adj->photo_placed[o->photo] && adj->sheet_placed[o->sheet];
+        adj->n_left_out += is_found[i] && !o->is_used ? o->n_points : 0;
+    }
+    adj->variance_of_all = tr_network_variance_of_all(net, result, is_found);
+    free(is_found);
+    return true;
+}
+
 /* The network of the job, at its start values. */
 static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
     tr_network *net = &out->net;
@@ -348,12 +362,7 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     out->is_settled = result.is_settled;
     out->variance_factor = result.variance_factor;
     out->degrees_of_freedom = result.degrees_of_freedom;
-    for (int i = 0; i < net->n_observations; i++) {
-        const tr_net_obs *o = &net->observations[i];
-        bool is_left_out =
-            !o->is_used && out->photo_placed[o->photo] && out->sheet_placed[o->sheet];
-        out->n_left_out += is_left_out ? o->n_points : 0;
-    }
+    if (!count_left_out(out, &result, err)) goto fail;
     if (!tr_find_contradicted(in, out, warnings, err) ||
         !tr_find_left_out(in, out, warnings, err) || !tr_find_only_ties(in, out, warnings, err)) {
         goto fail;

@@ -76,7 +76,8 @@ typedef struct {
     tr_sheet_condition *conditions; /* one a sheet */
     int root;                       /* index of the sheet that holds the frame */
     bool is_settled;                /* the last adjustment reached its minimum */
-    double variance_factor;
+    double variance_factor;         /* of the marks that take part; u95 is scaled by it ... */
+    double variance_of_all;         /* ... and of all that were found */
     int degrees_of_freedom;
     int n_left_out; /* points of marks left out */
     /* Of the pose unknowns TR_SHEET_RX .. TR_SHEET_TZ of all sheets: 6 n_sheets square, row by row,

@@ -44,7 +44,9 @@ typedef struct {
     tr_photo_quality quality;
     /* Of the marks used in the network; a tag counts as four. */
     int n_marks;
-    double rms_px; /* root mean square distance of a mark from its place in the solved network */
+    double rms_px; /* root mean square distance of a mark from its place in the solved network, of
+                      all marks of it that were found, those left out included */
+    tr_lens own_lens;            /* where is_used: its lens as it was in this photo */
     tr_pose camera_from_vehicle; /* where is_used */
 } tr_check_photo;
 
@@ -93,7 +95,7 @@ typedef struct {
         tr_vec2 at_mm;
     } * points;
     tr_lens lenses[TR_MAX_LENSES]; /* of the job, as the network has them */
-    double variance_factor;
+    double variance_factor;        /* of all marks that were found, those left out included */
     int degrees_of_freedom;
     int n_left_out; /* points of marks that contradict the others, and take no part */
     tr_warnings warnings;
@@ -101,7 +103,7 @@ typedef struct {
 
 /* The lens with which a photo was taken, as the network has it. */
 static inline const tr_lens *tr_check_lens_of(const tr_check *check, const tr_check_photo *photo) {
-    return &check->lenses[photo->lens];
+    return photo->is_used ? &photo->own_lens : &check->lenses[photo->lens];
 }
 
 /* Where the photo that is worked on in place i stands in the list. */

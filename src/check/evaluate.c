@@ -445,17 +445,24 @@ static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) 
      */
     int *seen_in = calloc((size_t)net->n_sheets + 1, sizeof *seen_in);
     double *sum = calloc((size_t)out->n_photos + 1, sizeof *sum);
-    if (!seen_in || !sum) {
+    int *n_found = calloc((size_t)out->n_photos + 1, sizeof *n_found);
+    if (!seen_in || !sum || !n_found) {
         free(seen_in);
         free(sum);
+        free(n_found);
         return tr_fail_memory(err);
     }
     for (int i = 0; i < out->n_photos; i++) out->photos[i].n_marks = 0;
     for (int k = 0; k < net->n_observations; k++) {
         const tr_net_obs *o = &net->observations[k];
         tr_vec2 r[TR_OBS_MAX_POINTS];
-        if (!o->is_used || !tr_network_residual(net, k, r, NULL)) continue;
+        if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet] ||
+            !tr_network_residual(net, k, r, NULL)) {
+            continue;
+        }
         for (int j = 0; j < o->n_points; j++) sum[o->photo] += tr_v2_dot(r[j], r[j]);
+        n_found[o->photo] += o->n_points;
+        if (!o->is_used) continue;
         out->photos[out->order[o->photo]].n_marks += o->n_points;
         out->sheets[o->sheet].n_marks += o->n_points;
         out->sheets[o->sheet].n_photos += seen_in[o->sheet] != o->photo + 1;
@@ -464,7 +471,8 @@ static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) 
     for (int i = 0; i < out->n_photos; i++) {
         tr_check_photo *p = &out->photos[out->order[i]];
         p->is_used = p->n_marks > 0;
-        p->rms_px = p->is_used ? sqrt(sum[i] / p->n_marks) : 0;
+        p->rms_px = p->is_used ? sqrt(sum[i] / n_found[i]) : 0;
+        p->own_lens = tr_network_photo_lens(net, i);
         if (!p->is_used && p->is_readable && !p->why_not[0]) {
             snprintf(p->why_not, sizeof p->why_not, "%s",
                      p->marks.is_mirrored    ? "it is mirrored left to right"
@@ -473,11 +481,12 @@ static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) 
         }
     }
     out->n_left_out = adj->n_left_out;
-    out->variance_factor = adj->variance_factor;
+    out->variance_factor = adj->variance_of_all;
     out->degrees_of_freedom = adj->degrees_of_freedom;
     for (int i = 0; i < net->n_lenses; i++) out->lenses[i] = net->lenses[i].lens;
     free(seen_in);
     free(sum);
+    free(n_found);
     return true;
 }
 

@@ -157,7 +157,7 @@ static bool look_again(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     const tr_image *image;
     if (!photo->is_readable || is_all_seen(&photo->marks, predicted, n)) return true;
     if (!fetch(p, i, &read, &image, err)) return false;
-    bool ok = !image || (tr_marks_seek(finder, image, &p->job->lenses[photo->lens], predicted, n,
+    bool ok = !image || (tr_marks_seek(finder, image, &p->predictions->lenses[i], predicted, n,
                                        &photo->marks, err) &&
                          judge(p->job, image, photo, err));
     tr_image_release(&read);

@@ -13,6 +13,7 @@ static void fill(const tr_check *check, const tr_adjustment *adj, tr_predictions
         int at = 0; /* photo i in the network's order */
         while (check->order[at] != i) at++;
         out->first[i] = n;
+        out->lenses[i] = tr_network_photo_lens(&adj->net, at);
         for (int k = 0; k < n_sheets && adj->photo_placed[at]; k++) {
             if (!adj->sheet_placed[k]) continue;
             tr_pose camera_from_world = adj->net.rigs[at].rig_from_world;
@@ -35,8 +36,9 @@ bool tr_check_predict(const tr_check *check, tr_predictions *out, tr_error *err)
     tr_error why = {0};
     bool ok = false;
     *out = (tr_predictions){.items = calloc(n_photos * n_sheets + 1, sizeof *out->items),
-                            .first = calloc(n_photos + 1, sizeof *out->first)};
-    if (!marks || !names || !lens_of || !out->items || !out->first) goto no_memory;
+                            .first = calloc(n_photos + 1, sizeof *out->first),
+                            .lenses = calloc(n_photos + 1, sizeof *out->lenses)};
+    if (!marks || !names || !lens_of || !out->items || !out->first || !out->lenses) goto no_memory;
     tr_adjust_input input = tr_check_input(check, marks, names, lens_of);
     if (tr_adjust_roughly(&input, &adj, &why)) {
         fill(check, &adj, out);
@@ -59,5 +61,6 @@ no_memory:
 void tr_predictions_release(tr_predictions *p) {
     free(p->items);
     free(p->first);
+    free(p->lenses);
     memset(p, 0, sizeof *p);
 }

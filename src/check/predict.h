@@ -6,10 +6,12 @@
 #include "check/check.h"
 
 /* items[first[i]] .. items[first[i + 1] - 1] are of photo i (as given): every sheet that has a
-   place, none where the photo has none. Owned by the caller: tr_predictions_release. */
+   place, none where the photo has none. lenses[i]: its lens as it was in that photo. Owned by the
+   caller: tr_predictions_release. */
 typedef struct {
     tr_sheet_prediction *items;
     int *first;
+    tr_lens *lenses;
 } tr_predictions;
 
 /* From the marks found so far; the photos are sorted. Where they do not hang together nothing is

@@ -149,6 +149,30 @@ out:
     return ok;
 }
 
+tr_lens tr_network_photo_lens(const tr_network *net, int photo) {
+    const double *v = net->photos[photo].value;
+    tr_lens lens = net->lenses[net->photos[photo].lens].lens;
+    for (int k = TR_FX; k <= TR_FY; k++) lens.param[k] *= 1 + v[TR_PHOTO_FOCAL];
+    lens.param[TR_CX] += v[TR_PHOTO_SHIFT_X];
+    lens.param[TR_CY] += v[TR_PHOTO_SHIFT_Y];
+    return lens;
+}
+
+double tr_network_variance_of_all(const tr_network *net, const tr_lsq_result *result,
+                                  const bool *is_found) {
+    double sum = result->sum_squares;
+    int degrees = result->degrees_of_freedom;
+    for (int i = 0; i < net->n_observations; i++) {
+        double chi2;
+        if (net->observations[i].is_used || !is_found[i] ||
+            !tr_network_residual(net, i, NULL, &chi2))
+            continue;
+        sum += chi2;
+        degrees += 2 * net->observations[i].n_points;
+    }
+    return degrees > 0 ? sum / degrees : 0;
+}
+
 int tr_network_components(const tr_network *net, int *component) {
     int n = net->n_photos + net->n_sheets;
     int count = 0;

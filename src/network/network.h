@@ -279,6 +279,15 @@ TR_MUST_USE bool tr_network_test(tr_network *net, double huber, tr_net_hypothesi
    camera or outside the lens model. */
 bool tr_network_residual(const tr_network *net, int observation, tr_vec2 *r_px, double *chi2);
 
+/* The lens as it was in one photo: with the photo's own shift and focal length (but what its rows
+   did), in the network's present state. */
+tr_lens tr_network_photo_lens(const tr_network *net, int photo);
+
+/* The variance factor of all marks that were found: that of the solution, with the residuals of
+   observations that were found and take no part counted in full. is_found: one an observation. */
+double tr_network_variance_of_all(const tr_network *net, const tr_lsq_result *result,
+                                  const bool *is_found);
+
 /* A point of a sheet, mm on its face, in the world, with the sheet's shape. */
 tr_vec3 tr_net_sheet_point(const tr_net_sheet *sheet, tr_vec2 p_sheet_mm);
 

@@ -807,19 +807,23 @@ static void fill_photos(tr_survey_network *w) {
     for (int i = 0; i < v->check.n_photos; i++) {
         tr_check_photo *p = &v->check.photos[v->check.order[i]];
         double sum = 0;
+        int n_found = 0;
         p->n_marks = 0;
         for (int k = 0; k < net->n_observations; k++) {
             const tr_net_obs *o = &net->observations[k];
             tr_vec2 r[TR_OBS_MAX_POINTS];
             if (o->photo != i) continue;
-            if (!o->is_used) v->n_left_out += w->is_placed[k];
-            if (!o->is_used || !tr_network_residual(net, k, r, NULL)) continue;
+            if (!w->is_placed[k] || !tr_network_residual(net, k, r, NULL)) continue;
             for (int j = 0; j < o->n_points; j++) sum += tr_v2_dot(r[j], r[j]);
+            n_found += o->n_points;
+            if (!o->is_used) v->n_left_out++;
+            if (!o->is_used) continue;
             p->n_marks += o->n_points;
             if (o->mark < v->n_marks) v->marks[o->mark].n_photos++;
         }
         p->is_used = p->n_marks > 0;
-        p->rms_px = p->is_used ? sqrt(sum / p->n_marks) : 0;
+        p->rms_px = p->is_used ? sqrt(sum / n_found) : 0;
+        p->own_lens = tr_network_photo_lens(net, i);
         v->n_used += p->is_used;
         if (!p->is_used && p->is_readable && !p->why_not[0]) {
             snprintf(p->why_not, sizeof p->why_not, "%s",
@@ -887,7 +891,7 @@ bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err) {
     if (!tr_survey_network_make(v, &w, err) || !solve_network(&w, err)) goto out;
     double factor = fmax(1, w.result.variance_factor);
     fill_photos(&w);
-    v->variance_factor = w.result.variance_factor;
+    v->variance_factor = tr_network_variance_of_all(&w.net, &w.result, w.is_placed);
     v->degrees_of_freedom = w.result.degrees_of_freedom;
     if (!refuse_weak(&w, err)) goto out;
     if (w.photos_variance > TR_BLOCK_VARIANCE) {
