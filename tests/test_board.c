@@ -496,7 +496,7 @@ static void solve_rig(const stereo *s, bool lenses_free, tr_pose *right_from_lef
             /* Half a turn of the board between left and right is only another numbering. */
             bool turned = tr_v3_dot(tr_m3_column(left.R, 0),
                                     tr_m3_column(p->pose.camera_from_board.R, 0)) < 0;
-            photos[side * STEREO_PAIRS + i] = (tr_net_photo){side, side, i};
+            photos[side * STEREO_PAIRS + i] = (tr_net_photo){.lens = side, .camera = side, .rig = i};
             if (side == 0) rigs[i].rig_from_world = left;
             for (int k = 0; k < p->view.n; k++) {
                 obs[n] =

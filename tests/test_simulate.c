@@ -87,8 +87,8 @@ static void portrait_files_are_turned_by_a_quarter(void **state) {
     simulate(&o, &upright);
     o.phone.is_portrait = true;
     simulate(&o, &turned);
-    assert_int_equal(turned.job.lens.width_px, 3024);
-    assert_int_equal(turned.job.lens.height_px, 4032);
+    assert_int_equal(turned.job.lenses[0].width_px, 3024);
+    assert_int_equal(turned.job.lenses[0].height_px, 4032);
     int n = 0;
     for (int k = 0; k < upright.check.n_photos; k++) {
         const tr_photo_marks *a = &upright.check.photos[k].marks;
@@ -102,8 +102,8 @@ static void portrait_files_are_turned_by_a_quarter(void **state) {
     }
     assert_true(n > 50);
     /* Principal point and tangential terms go with the file, and so does what is known of them. */
-    const tr_lens *l = &upright.job.lens;
-    const tr_lens *p = &turned.job.lens;
+    const tr_lens *l = &upright.job.lenses[0];
+    const tr_lens *p = &turned.job.lenses[0];
     int cx_p2 = TR_CX * TR_LENS_N + TR_P2;
     int cy_p1 = TR_CY * TR_LENS_N + TR_P1;
     CHECK_NEAR(p->covariance[cx_p2], l->covariance[cy_p1], 1e-20);

@@ -11,6 +11,7 @@
 #include "adjust/prints.h"
 #include "adjust/relief.h"
 #include "adjust/revise.h"
+#include "adjust/scatter.h"
 #include "adjust/start.h"
 #include "adjust/ties.h"
 #include "base/array.h"
@@ -353,6 +354,7 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     if (!tr_find_unconnected(in, out, warnings, err)) goto fail;
     if (!tr_places_set_up(in, net, &places, err)) goto fail;
     if (!tr_network_solve(net, &options, &result, err)) goto fail;
+    if (!tr_scatter_estimate(in, out, &result, err)) goto fail;
     if (!tr_find_cause(in, out, &result, warnings, &is_explained, err)) goto fail;
     if (!is_explained &&
         (!leave_out(out, &result, err) || !tr_find_moved(in, out, &result, warnings, err))) {

@@ -1,7 +1,7 @@
 #include "adjust/camera.h"
 
 /* The scatter of each unknown of a photo. */
-static int scatter_of(int component) {
+int tr_camera_scatter_of(int component) {
     return component < TR_PHOTO_FOCAL    ? TR_SCATTER_SHIFT
            : component == TR_PHOTO_FOCAL ? TR_SCATTER_FOCAL
            : component < TR_PHOTO_TRAVEL ? TR_SCATTER_TURN
@@ -11,7 +11,7 @@ static int scatter_of(int component) {
 void tr_camera_free(const tr_lens *lens, bool is_placed, tr_net_photo *photo) {
     for (int k = 0; k < TR_PHOTO_N; k++) {
         photo->value[k] = 0;
-        photo->sd[k] = tr_lens_scatter_sd(lens, scatter_of(k));
+        photo->sd[k] = tr_lens_scatter_sd(lens, tr_camera_scatter_of(k));
         photo->is_free[k] = is_placed && photo->sd[k] > 0;
     }
 }

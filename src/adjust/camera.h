@@ -9,6 +9,9 @@
    is_placed is false. */
 void tr_camera_free(const tr_lens *lens, bool is_placed, tr_net_photo *photo);
 
+/* The kind of scatter (lens/lens.h) of an unknown of a photo. */
+int tr_camera_scatter_of(int component);
+
 /* Holds the unknowns of all photos at what they are, or frees them again; those only that have a
    prior. */
 void tr_camera_hold(tr_network *net, bool is_held);

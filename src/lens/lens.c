@@ -187,6 +187,12 @@ const char *tr_lens_parameter_name(int parameter) {
 /* An unknown camera. */
 static const double WIDE_SHIFT_PART = 0.01; /* of the longer side */
 static const double WIDE[TR_SCATTER_N] = {0, 0.01, 2e-3, 1.5};
+/* What the scatter of a calibration counts for in a job, at most. */
+static const double UNKNOWN_DOF = 0.003;
+static const double HAND_DOF = 3;
+static const double CAMERA_DOF = 30;
+/* One degree of freedom tells a standard deviation to a factor of 16. */
+static const double LEAST_LOWER = 4e-3;
 /* A hand is known from one session to the next to this part of that. */
 static const double HAND_PART = 0.5;
 
@@ -194,17 +200,35 @@ static const double HAND_PART = 0.5;
    distribution of chi-square, PNAS 17, 1931): within 2 % from two degrees on. */
 static double lower_chi2(double dof) {
     double a = 2 / (9 * dof);
-    double root = 1 - a - 1.645 * sqrt(a);
+    double root = 1 - a - 0.8416 * sqrt(a);
     return root > 0 ? root * root * root : 0;
+}
+
+double tr_lens_scatter_limit(double sd, double dof) {
+    return sd / sqrt(fmax(lower_chi2(dof), LEAST_LOWER));
+}
+
+static bool is_hand(int kind) {
+    return kind == TR_SCATTER_TURN || kind == TR_SCATTER_TRAVEL;
+}
+
+static double wide_sd(const tr_lens *lens, int kind) {
+    double side = fmax(lens->width_px, lens->height_px);
+    return kind == TR_SCATTER_SHIFT ? WIDE_SHIFT_PART * side : WIDE[kind];
 }
 
 double tr_lens_scatter_sd(const tr_lens *lens, int kind) {
     const tr_lens_scatter *s = &lens->scatter;
-    double wide = kind == TR_SCATTER_SHIFT ? WIDE_SHIFT_PART * fmax(lens->width_px, lens->height_px)
-                                           : WIDE[kind];
+    double wide = wide_sd(lens, kind);
     if (s->is_steady) return 0;
     if (!(s->dof[kind] > 0)) return wide;
-    double sd = s->sd[kind] / sqrt(fmax(lower_chi2(s->dof[kind]), 1e-3));
-    bool is_hand = kind == TR_SCATTER_TURN || kind == TR_SCATTER_TRAVEL;
-    return is_hand ? fmax(sd, HAND_PART * wide) : sd;
+    double sd = tr_lens_scatter_limit(s->sd[kind], s->dof[kind]);
+    return is_hand(kind) ? fmax(sd, HAND_PART * wide) : sd;
+}
+
+void tr_lens_scatter_known(const tr_lens *lens, int kind, double *sd, double *dof) {
+    const tr_lens_scatter *s = &lens->scatter;
+    bool is_known = s->dof[kind] > 0;
+    *sd = s->is_steady ? 0 : is_known ? s->sd[kind] : wide_sd(lens, kind);
+    *dof = !is_known ? UNKNOWN_DOF : fmin(s->dof[kind], is_hand(kind) ? HAND_DOF : CAMERA_DOF);
 }

@@ -41,6 +41,14 @@ typedef struct {
    than in any phone that was measured (DEVELOPERS.md). */
 double tr_lens_scatter_sd(const tr_lens *lens, int kind);
 
+/* What is known of one kind of scatter before a job: a standard deviation with the degrees of
+   freedom that it counts for against the job's own photos. Those of an unknown camera count for
+   next to nothing, and those of a hand for few. */
+void tr_lens_scatter_known(const tr_lens *lens, int kind, double *sd, double *dof);
+
+/* Upper 95 % limit of a standard deviation that was found with so many degrees of freedom. */
+double tr_lens_scatter_limit(double sd, double dof);
+
 /* Pixel of a point, and how it moves. Model brown5:
      x = X/Z   y = Y/Z   r2 = x^2 + y^2   s = 1 + k1 r2 + k2 r2^2 + k3 r2^3
      u = fx (x s + 2 p1 x y + p2 (r2 + 2 x^2)) + cx

@@ -1,0 +1,131 @@
+#include "adjust/scatter.h"
+
+#include <stdlib.h>
+
+#include "adjust/camera.h"
+#include "base/array.h"
+
+/* Estimates are repeated until no prior changes by more than this part, and so often at most. */
+static const double SMALL_CHANGE = 0.1;
+enum { MAX_PASSES = 8 };
+/* More photos than these tell no more worth knowing; each costs a solution for nine variances. */
+enum { MAX_PHOTOS = 24 };
+/* A close enough solution, in standard deviations. */
+static const double SMALL_STEP = 0.01;
+
+/* Of one lens and one kind of scatter. */
+typedef struct {
+    double square;   /* v'v */
+    double freedom;  /* r */
+    double variance; /* sum of s^2 - C: what v'v is expected to be */
+    int n;
+} component_sums;
+
+/* The photos that are asked, one in `every`. */
+static bool is_asked(const tr_network *net, int photo, int every) {
+    return photo % every == 0 && !net->rigs[net->photos[photo].rig].is_held;
+}
+
+static int ask_every(const tr_network *net) {
+    return 1 + (net->n_photos - 1) / MAX_PHOTOS;
+}
+
+/* The unknowns of the photos that are asked, as functions of one unknown each. */
+static int list_unknowns(const tr_network *net, tr_net_unknown *unknowns,
+                         tr_net_function *functions) {
+    static const double one = 1;
+    int every = ask_every(net);
+    int n = 0;
+    for (int i = 0; i < net->n_photos; i++) {
+        for (int k = 0; k < TR_PHOTO_N && is_asked(net, i, every); k++) {
+            if (!net->photos[i].is_free[k]) continue;
+            unknowns[n] = (tr_net_unknown){TR_NET_PHOTO, i, k};
+            functions[n] = (tr_net_function){&unknowns[n], &one, 1};
+            n++;
+        }
+    }
+    return n;
+}
+
+/* sums: TR_SCATTER_N a lens. */
+static void sum_up(const tr_network *net, const tr_net_unknown *unknowns, const double *variances,
+                   int n, component_sums *sums) {
+    for (int i = 0; i < net->n_lenses * TR_SCATTER_N; i++) sums[i] = (component_sums){0};
+    for (int i = 0; i < n; i++) {
+        const tr_net_photo *photo = &net->photos[unknowns[i].index];
+        int k = unknowns[i].component;
+        component_sums *c = &sums[photo->lens * TR_SCATTER_N + tr_camera_scatter_of(k)];
+        double s2 = photo->sd[k] * photo->sd[k];
+        c->square += photo->value[k] * photo->value[k];
+        c->freedom += fmax(0, 1 - variances[i] / s2);
+        c->variance += fmax(0, s2 - variances[i]);
+        c->n++;
+    }
+}
+
+/* The estimate of one component, and the degrees of freedom that it rests on. */
+static double estimate(const tr_lens *lens, int kind, const component_sums *c, double *freedom) {
+    double known;
+    double dof;
+    tr_lens_scatter_known(lens, kind, &known, &dof);
+    *freedom = dof + c->freedom;
+    return sqrt((dof * known * known + c->square) / *freedom);
+}
+
+/* Priors of all photos from the sums. True where one changed by more than a little. */
+static bool set_priors(const tr_adjust_input *in, tr_network *net, const component_sums *sums,
+                       bool is_last) {
+    bool has_changed = false;
+    for (int i = 0; i < net->n_photos; i++) {
+        tr_net_photo *photo = &net->photos[i];
+        for (int k = 0; k < TR_PHOTO_N; k++) {
+            int kind = tr_camera_scatter_of(k);
+            double freedom;
+            if (!(photo->sd[k] > 0)) continue;
+            double sd = estimate(&in->lenses[photo->lens], kind,
+                                 &sums[photo->lens * TR_SCATTER_N + kind], &freedom);
+            double wide = tr_lens_scatter_sd(&in->lenses[photo->lens], kind);
+            if (is_last) sd = fmax(sd, fmin(wide, tr_lens_scatter_limit(sd, freedom)));
+            has_changed = has_changed || fabs(sd - photo->sd[k]) > SMALL_CHANGE * photo->sd[k];
+            photo->sd[k] = sd;
+        }
+    }
+    return has_changed;
+}
+
+bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *adj, tr_lsq_result *result,
+                         tr_error *err) {
+    tr_network *net = &adj->net;
+    bool ok = false;
+    int most = TR_PHOTO_N * net->n_photos;
+    tr_net_unknown *unknowns = tr_array(most, sizeof *unknowns);
+    tr_net_function *functions = tr_array(most, sizeof *functions);
+    double *variances = tr_array(most, sizeof *variances);
+    component_sums *sums = tr_array((long)TR_SCATTER_N * net->n_lenses, sizeof *sums);
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
+    if (!unknowns || !functions || !variances || !sums) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    options.functions = functions;
+    options.variances = variances;
+    options.n_functions = list_unknowns(net, unknowns, functions);
+    bool goes_on = options.n_functions > 0;
+    for (int pass = 0; pass < MAX_PASSES && goes_on; pass++) {
+        if (!tr_network_solve(net, &options, result, err)) goto out;
+        sum_up(net, unknowns, variances, options.n_functions, sums);
+        goes_on = set_priors(in, net, sums, false);
+    }
+    if (options.n_functions > 0) {
+        (void)set_priors(in, net, sums, true);
+        tr_net_options last = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
+        if (!tr_network_solve(net, &last, result, err)) goto out;
+    }
+    ok = true;
+out:
+    free(unknowns);
+    free(functions);
+    free(variances);
+    free(sums);
+    return ok;
+}

@@ -1,0 +1,25 @@
+/* How much the job's own camera scatters from photo to photo: variance components of its photos'
+   unknowns (camera.h), from the photos themselves and what was known before. Private to adjust.
+
+   A photo's unknowns carry priors. Wide ones are honest for any phone, but cost most of what an
+   ideal camera could tell; the photos of a job say how wide they must be. Of each lens and kind of
+   scatter (lens/lens.h), with the values v of all its photos, their variances C after the
+   adjustment and the priors' standard deviation s:
+     r = sum(1 - C / s^2)                            degrees of freedom that the photos give
+     s'^2 = (nu s0^2 + v'v) / (nu + r)               repeated until it rests
+   s0 is what was known before, with the weight of nu degrees of freedom: those of the profile (for
+   a hand, which is another every day, a few), or next to none for an unknown camera. Source of the
+   estimator: Foerstner, Ein Verfahren zur Schaetzung von Varianz- und Kovarianzkomponenten, AVN
+   1979; also Rao's MINQUE, iterated (from memory). The prior is then set to the upper 95 % limit of
+   s', so that chance does not make it too narrow. */
+#ifndef TR_ADJUST_SCATTER_H
+#define TR_ADJUST_SCATTER_H
+
+#include "adjust/adjust.h"
+
+/* From a solved network: sets the priors of all photos, and solves again (result). Where no photo
+   has unknowns of its own nothing is done. */
+TR_MUST_USE bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *adj,
+                                     tr_lsq_result *result, tr_error *err);
+
+#endif
