@@ -51,6 +51,7 @@ static void expect_no_pass(const char *what, const tr_sim_options *options, cons
     tr_sim_release(&o.sim);
 }
 
+/* Of an ideal camera whose profile says so, or of one that nothing is known of. */
 static tr_sim_options honest(uint64_t seed) {
     return (tr_sim_options){.seed = seed,
                             .noise = 1,
@@ -110,7 +111,7 @@ static void test_budget(void **state) {
    would be part of the marks' and fall with the root of their number. */
 static void test_surveyed_sheets(void **state) {
     (void)state;
-    tr_sim_options options = {.seed = 5, .is_exact_lens = true};
+    tr_sim_options options = {.seed = 5, .is_exact_lens = true, .is_steady = true};
     /* As their files say: what is known of the size of a print is in the budget, too. */
     outcome as_file = run(&options);
     assert_true(as_file.is_measured);
@@ -142,7 +143,7 @@ static void test_surveyed_sheets(void **state) {
 
 static void test_lens_is_a_prior(void **state) {
     (void)state;
-    tr_sim_options options = {.seed = 6, .reference_sd_mm = 1};
+    tr_sim_options options = {.seed = 6, .reference_sd_mm = 1, .is_steady = true};
     outcome with = run(&options);
     options.is_exact_lens = true;
     outcome without = run(&options);
@@ -290,6 +291,7 @@ static void test_trap_stretched_one_way(void **state) {
     (void)state;
     for (uint64_t seed = 1; seed <= 2 * SEEDS; seed++) {
         tr_sim_options options = honest(seed);
+        options.is_steady = true;
         options.n_photos = 4;
         options.mat_stretch[seed % 2] = seed % 4 < 2 ? 0.008 : -0.008;
         expect_no_pass("mat stretched by 0.8 % one way", &options, "sheet_scale");

@@ -25,6 +25,9 @@ static const double SMALL_STEP = 1e-4;
 /* A rough solution, when nothing moves by more than a tenth of it. */
 static const double ROUGH_STEP = 0.1;
 
+/* Residuals of marks that fit, in their variance. */
+static const double FITS_VARIANCE = 1.3;
+
 enum { MAX_ROUNDS = 12 };
 
 static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
@@ -173,6 +176,12 @@ static bool drop_unsupported(tr_adjustment *adj, bool *is_possible, tr_error *er
     return true;
 }
 
+static int count_placed(const tr_adjustment *adj) {
+    int n = 0;
+    for (int i = 0; i < adj->net.n_photos; i++) n += adj->photo_placed[i];
+    return n;
+}
+
 static bool leave_out(tr_adjustment *adj, tr_lsq_result *result, tr_error *err) {
     tr_network *net = &adj->net;
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
@@ -195,6 +204,68 @@ out:
     free(chi2);
     free(scratch);
     free(is_possible);
+    return ok;
+}
+
+/* Takes the listed photos out of the solution and solves without them. *n_rows: of what they had in
+   it. */
+static bool solve_without(tr_adjustment *adj, const bool *is_listed, int *n_rows,
+                          tr_lsq_result *result, tr_error *err) {
+    tr_network *net = &adj->net;
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
+    bool *is_possible = tr_array(net->n_observations, sizeof *is_possible);
+    if (!is_possible) return tr_fail_memory(err);
+    *n_rows = 0;
+    for (int i = 0; i < net->n_observations; i++) {
+        tr_net_obs *o = &net->observations[i];
+        if (!o->is_used || !is_listed[o->photo]) continue;
+        *n_rows += 2 * o->n_points;
+        o->is_used = false;
+    }
+    bool ok =
+        drop_unsupported(adj, is_possible, err) && tr_network_solve(net, &options, result, err);
+    free(is_possible);
+    return ok;
+}
+
+/* Photos whose camera is further off than any should be: another zoom, a cut, a hand that moved; or
+   a sheet that was moved, which their cameras bend to. Where a move explains them, it is named;
+   else they go out of the solution. */
+static bool settle_far_photos(const tr_adjust_input *in, tr_adjustment *adj, tr_lsq_result *result,
+                              tr_warnings *warnings, tr_error *err) {
+    bool ok = false;
+    tr_network with = {0};
+    tr_lsq_result without;
+    bool *is_far = tr_array(in->n_photos, sizeof *is_far);
+    bool *placed = tr_array((long)2 * in->n_photos + in->n_sheets, sizeof *placed);
+    if (!is_far || !placed) {
+        tr_fail_memory(err);
+        goto out;
+    }
+    for (int round = 0; round < MAX_ROUNDS && tr_scatter_find_far(in, adj, is_far) > 0; round++) {
+        int n_rows;
+        size_t n = (size_t)in->n_photos;
+        if (!tr_network_copy(&adj->net, 0, &with, err)) goto out;
+        memcpy(placed, adj->photo_placed, n);
+        memcpy(placed + n, adj->photo_rejected, n);
+        memcpy(placed + 2 * n, adj->sheet_placed, (size_t)in->n_sheets);
+        if (!solve_without(adj, is_far, &n_rows, &without, err)) goto out;
+        /* A move has to leave no more than those photos are worth. */
+        double most_cost = without.cost + FITS_VARIANCE * n_rows;
+        tr_network_restore(&adj->net, &with);
+        tr_network_release(&with);
+        memcpy(adj->photo_placed, placed, n);
+        memcpy(adj->photo_rejected, placed + n, n);
+        memcpy(adj->sheet_placed, placed + 2 * n, (size_t)in->n_sheets);
+        if (!tr_find_moved(in, adj, result, most_cost, warnings, err)) goto out;
+        if (tr_warnings_have(warnings, "sheet_moved")) break;
+        if (!solve_without(adj, is_far, &n_rows, result, err)) goto out;
+    }
+    ok = true;
+out:
+    tr_network_release(&with);
+    free(is_far);
+    free(placed);
     return ok;
 }
 
@@ -354,10 +425,19 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     if (!tr_find_unconnected(in, out, warnings, err)) goto fail;
     if (!tr_places_set_up(in, net, &places, err)) goto fail;
     if (!tr_network_solve(net, &options, &result, err)) goto fail;
-    if (!tr_scatter_estimate(in, out, &result, err)) goto fail;
+    /* A few photos alone that are far off are those photos' own; with more of them it is the lens.
+     */
+    int n_far = tr_scatter_find_far(in, out, NULL);
+    if (n_far * 2 < count_placed(out) && !settle_far_photos(in, out, &result, warnings, err)) {
+        goto fail;
+    }
+    if (tr_scatter_find_far(in, out, NULL) == 0 && !tr_scatter_estimate(in, out, &result, err)) {
+        goto fail;
+    }
     if (!tr_find_cause(in, out, &result, warnings, &is_explained, err)) goto fail;
     if (!is_explained &&
-        (!leave_out(out, &result, err) || !tr_find_moved(in, out, &result, warnings, err))) {
+        (!leave_out(out, &result, err) || !settle_far_photos(in, out, &result, warnings, err) ||
+         !tr_find_moved(in, out, &result, INFINITY, warnings, err))) {
         goto fail;
     }
     if (!covariances(out, in->n_sheets, &places, &result, err)) goto fail;

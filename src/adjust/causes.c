@@ -447,10 +447,10 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
 }
 
 bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
-                   tr_warnings *warnings, tr_error *err) {
+                   double most_cost, tr_warnings *warnings, tr_error *err) {
     tr_network base;
     cause best = {0};
-    double lowest = result->cost;
+    double lowest = fmin(result->cost, most_cost);
     tr_error failure = {0};
     if (tr_warnings_have(warnings, "sheet_moved")) return true;
     if (!tr_network_copy(&adj->net, 0, &base, err)) return false;

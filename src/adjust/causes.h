@@ -14,9 +14,11 @@ TR_MUST_USE bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj,
                                bool *is_explained, tr_error *err);
 
 /* After single marks were left out: a sheet that lay elsewhere in some photos by so little that no
-   mark alone shows it, told by what all its marks say together. */
+   mark alone shows it, told by what all its marks say together. Not named where the cost stays
+   above most_cost (INFINITY: any): what something else explains better. */
 TR_MUST_USE bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj,
-                               const tr_lsq_result *result, tr_warnings *warnings, tr_error *err);
+                               const tr_lsq_result *result, double most_cost, tr_warnings *warnings,
+                               tr_error *err);
 
 /* After the last solution: a focal length or the size of a print that lies further from what is
    known of it than chance has it. With many marks their weight is too small to be noticed among

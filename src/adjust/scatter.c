@@ -13,11 +13,14 @@ enum { MAX_PHOTOS = 24 };
 /* A close enough solution, in standard deviations. */
 static const double SMALL_STEP = 0.01;
 
+/* A camera that is off by more than so many standard deviations was not taken for what it is. */
+static const double FAR_SIGMAS = 4.5;
+
 /* Of one lens and one kind of scatter. */
 typedef struct {
-    double square;   /* v'v */
-    double freedom;  /* r */
-    double variance; /* sum of s^2 - C: what v'v is expected to be */
+    double square;  /* v'v */
+    double sum;     /* of v */
+    double freedom; /* r */
     int n;
 } component_sums;
 
@@ -47,7 +50,8 @@ static int list_unknowns(const tr_network *net, tr_net_unknown *unknowns,
     return n;
 }
 
-/* sums: TR_SCATTER_N a lens. */
+/* sums: TR_SCATTER_N a lens. A focal length that all photos have in common is no scatter: it is
+   another lens, for which the lens's own prior stands. */
 static void sum_up(const tr_network *net, const tr_net_unknown *unknowns, const double *variances,
                    int n, component_sums *sums) {
     for (int i = 0; i < net->n_lenses * TR_SCATTER_N; i++) sums[i] = (component_sums){0};
@@ -57,9 +61,15 @@ static void sum_up(const tr_network *net, const tr_net_unknown *unknowns, const 
         component_sums *c = &sums[photo->lens * TR_SCATTER_N + tr_camera_scatter_of(k)];
         double s2 = photo->sd[k] * photo->sd[k];
         c->square += photo->value[k] * photo->value[k];
+        c->sum += photo->value[k];
         c->freedom += fmax(0, 1 - variances[i] / s2);
-        c->variance += fmax(0, s2 - variances[i]);
         c->n++;
+    }
+    for (int i = 0; i < net->n_lenses; i++) {
+        component_sums *c = &sums[i * TR_SCATTER_N + TR_SCATTER_FOCAL];
+        if (c->n < 2) continue;
+        c->square -= c->sum * c->sum / c->n;
+        c->freedom *= (c->n - 1.0) / c->n;
     }
 }
 
@@ -91,6 +101,27 @@ static bool set_priors(const tr_adjust_input *in, tr_network *net, const compone
         }
     }
     return has_changed;
+}
+
+/* Whether a photo's unknown says that it was taken by another camera, at another zoom, was cut, or
+   blurred by a hand. */
+static bool is_far_off(const tr_lens *lens, const tr_net_photo *photo, int k) {
+    double sd = tr_lens_scatter_sd(lens, tr_camera_scatter_of(k));
+    return sd > 0 && fabs(photo->value[k]) > FAR_SIGMAS * sd;
+}
+
+int tr_scatter_find_far(const tr_adjust_input *in, const tr_adjustment *adj, bool *is_far) {
+    int n = 0;
+    for (int i = 0; i < in->n_photos; i++) {
+        const tr_net_photo *photo = &adj->net.photos[i];
+        bool is_this = false;
+        for (int k = 0; k < TR_PHOTO_N && adj->photo_placed[i]; k++) {
+            is_this = is_this || is_far_off(&in->lenses[photo->lens], photo, k);
+        }
+        if (is_far) is_far[i] = is_this;
+        n += is_this;
+    }
+    return n;
 }
 
 bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *adj, tr_lsq_result *result,

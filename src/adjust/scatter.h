@@ -17,6 +17,11 @@
 
 #include "adjust/adjust.h"
 
+/* Lists in is_far (n_photos; may be NULL) the placed photos of a solved network whose camera is
+   further off than any should be: 4.5 standard deviations of an unknown camera, or of what the
+   profile knows. Returns their number. */
+int tr_scatter_find_far(const tr_adjust_input *in, const tr_adjustment *adj, bool *is_far);
+
 /* From a solved network: sets the priors of all photos, and solves again (result). Where no photo
    has unknowns of its own nothing is done. */
 TR_MUST_USE bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *adj,

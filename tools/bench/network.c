@@ -139,7 +139,7 @@ static bool time_causes(const bench_job *job, tr_adjustment *adj, const tr_lsq_r
     bool is_explained;
     double begin = now_ms();
     bool ok = tr_find_cause(&job->input, adj, result, &warnings, &is_explained, err) &&
-              tr_find_moved(&job->input, adj, result, &warnings, err);
+              tr_find_moved(&job->input, adj, result, INFINITY, &warnings, err);
     out->ms[CAUSES] = now_ms() - begin;
     begin = now_ms();
     ok = ok && tr_find_flatness(&job->input, adj, adj->conditions, err);

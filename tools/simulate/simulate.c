@@ -176,6 +176,7 @@ static void make_lens(tr_lens *lens, const tr_sim_options *o) {
     lens->height_px = (int)lrint(3024 * part);
     memcpy(lens->param, value, sizeof value);
     for (int i = TR_FX; i <= TR_CY; i++) lens->param[i] *= part;
+    lens->scatter.is_steady = o->is_steady;
     if (o->is_exact_lens) return;
     lens->has_covariance = true;
     for (int i = 0; i < TR_LENS_N; i++) lens->covariance[i * (TR_LENS_N + 1)] = sd[i] * sd[i];

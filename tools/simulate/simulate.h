@@ -66,6 +66,7 @@ typedef struct {
     double mat_error[3];        /* true placement error: x mm, y mm, yaw rad ... */
     double second_mat_error[3]; /* ... and of the second mat */
     bool is_exact_lens;         /* the profile has no covariance */
+    bool is_steady;             /* the profile says that the camera does not scatter */
     tr_vec2 image_px;           /* size of the photos; 0: 4032 x 3024. The angle of view stays. */
     double plate_part;          /* plates and their marks larger by this factor; 0: 1 */
     bool has_no_body;           /* nothing hides the sheets */
