@@ -5,6 +5,7 @@
 #include "base/median.h"
 #include "lens/planar.h"
 #include "marks/edge_model.h"
+#include "marks/small_tag.h"
 
 /* Half width of the window across an edge: the blur's tail beyond it carries nothing. */
 static const double WINDOW_SIGMAS = 3.2;
@@ -13,6 +14,9 @@ static const double WINDOW_MIN_PX = 2.2;
 static const double WINDOW_PART = 0.75;
 /* Cells lower than this cannot be told apart: see test_tag.c, at_the_limit_of_size. */
 static const double MIN_CELL_PX = 1.3;
+/* Tags with lower cells are fitted as a whole. */
+static const double SMALL_CELL_PX = 3.0;
+static const double MIN_WHOLE_CELL_PX = 1.25;
 static const double MIN_CONTRAST = 12;
 enum { MIDDLE_GREY = 128 };
 /* Three unknowns an edge. */
@@ -652,10 +656,27 @@ static bool run_fit(fit *f, const tr_vec2 start_px[4], tr_tag_fit *out) {
     return true;
 }
 
+/* Height of the lowest cell of the tag's middle, px. */
+static double lowest_cell(const fit *f, const tr_vec2 start_px[4]) {
+    tr_mat3 H;
+    tr_vec2 uv;
+    double J[4];
+    if (!homography_of(f, start_px, &H) || !to_pixel(f, H, tr_v2(0, 0), &uv, J)) return 0;
+    return fabs(J[0] * J[3] - J[1] * J[2]) / fmax(hypot(J[0], J[2]), hypot(J[1], J[3]));
+}
+
 bool tr_tag_measure(const tr_image *image, const tr_lens *lens, const tr_tag_pattern *pattern,
                     const tr_vec2 start_px[4], tr_tag_fit *out) {
     fit f = {.image = image, .lens = lens, .border = pattern->border};
     memset(out, 0, sizeof *out);
-    list_edges(pattern, &f);
-    return run_fit(&f, start_px, out);
+    double cell_px = lowest_cell(&f, start_px);
+    if (!(cell_px >= MIN_WHOLE_CELL_PX))
+        out->outcome = TR_TAG_TOO_SMALL;
+    else if (cell_px < SMALL_CELL_PX)
+        out->outcome = tr_small_tag_measure(image, lens, pattern, start_px, out);
+    else {
+        list_edges(pattern, &f);
+        out->outcome = run_fit(&f, start_px, out) ? TR_TAG_MEASURED : TR_TAG_UNSETTLED;
+    }
+    return out->outcome == TR_TAG_MEASURED;
 }
