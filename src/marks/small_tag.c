@@ -28,7 +28,7 @@ static const double MAX_WRONG_PART = 0.1;
 /* The corners may move by so much from the start: px, or a part of a cell. */
 static const double MAX_MOVE_PX = 2.5;
 static const double MAX_MOVE_CELLS = 0.8;
-static const double CORNER_FLOOR_PX = 0.03;
+static const double CORNER_FLOOR_PX = 0.02;
 
 typedef struct {
     const tr_tag_pattern *pattern;
@@ -459,7 +459,8 @@ static bool count_wrong(const scene *s, const double p[N_PARAM], int *n_wrong, i
     return true;
 }
 
-/* Of the corners, from that of the homography. */
+/* Of the corners, from that of the homography. What the model leaves of the edges (rms_px) may draw
+   all four corners inward or outward together. */
 static bool fill_corners(const scene *s, const double p[N_PARAM], const equations *e,
                          double variance, tr_tag_fit *out) {
     double J[8][8];
@@ -488,9 +489,18 @@ static bool fill_corners(const scene *s, const double p[N_PARAM], const equation
         memcpy(C[i], J[i], sizeof J[i]);
         if (!tr_solve_small(A, C[i], N_PARAM)) return false;
     }
+    tr_vec2 centre = tr_v2(0, 0);
+    double inward[8];
+    for (int k = 0; k < 4; k++) centre = tr_v2_add(centre, tr_v2_scale(0.25, out->corner_px[k]));
+    for (int k = 0; k < 4; k++) {
+        tr_vec2 d = tr_v2_sub(centre, out->corner_px[k]);
+        d = tr_v2_scale(out->rms_px / tr_v2_norm(d), d);
+        inward[2 * k] = d.x;
+        inward[2 * k + 1] = d.y;
+    }
     for (int i = 0; i < 8; i++) {
         for (int j = 0; j <= i; j++) {
-            double sum = 0;
+            double sum = inward[i] * inward[j] / variance;
             for (int h = 0; h < 8; h++) sum += C[i][h] * J[j][h];
             out->covariance[8 * i + j] = out->covariance[8 * j + i] = variance * sum;
         }
