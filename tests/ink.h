@@ -86,7 +86,7 @@ static inline void ink_blur(float *v, int width, int height, double sigma, bool 
 
 /* A photo of the print; free with tr_image_release. */
 static inline tr_image ink_photo(const ink_print *p, const ink_case *c, int side, tr_draw *d) {
-    enum { SUB = 4 };
+    enum { SUB = 8 };
     size_t n = (size_t)side * (size_t)side;
     float *v = malloc(n * sizeof *v);
     float *wide = malloc(n * sizeof *wide);
@@ -95,12 +95,18 @@ static inline tr_image ink_photo(const ink_print *p, const ink_case *c, int side
     for (int y = 0; y < side; y++) {
         for (int x = 0; x < side; x++) {
             int white = 0;
+            double near = (1.5 + fabs(c->growth_px)) / p->cell_px;
             for (int k = 0; k < SUB * SUB; k++) {
                 double u = x - 0.5 + (k % SUB + 0.5) / SUB - p->middle_px[0];
                 double w = y - 0.5 + ((int)(k / SUB) + 0.5) / SUB - p->middle_px[1];
-                double a = (cos(p->turn_rad) * u + sin(p->turn_rad) * w) / p->cell_px;
-                double b = (sin(p->turn_rad) * u - cos(p->turn_rad) * w) / p->cell_px;
-                white += ink_is_white(p, a + p->n / 2.0, b + p->n / 2.0, c->growth_px / p->cell_px);
+                double a = (cos(p->turn_rad) * u + sin(p->turn_rad) * w) / p->cell_px + p->n / 2.0;
+                double b = (sin(p->turn_rad) * u - cos(p->turn_rad) * w) / p->cell_px + p->n / 2.0;
+                bool is_white = ink_is_white(p, a, b, c->growth_px / p->cell_px);
+                if (k == 0 && fabs(a - round(a)) > near && fabs(b - round(b)) > near) {
+                    white = is_white * SUB * SUB; /* no edge in this pixel */
+                    break;
+                }
+                white += is_white;
             }
             v[y * side + x] = (float)(0.05 + 0.75 * white / (SUB * SUB));
         }

@@ -58,6 +58,7 @@ typedef struct {
     double room_px;          /* in the squares: no radius beyond it sees more */
     double angle_x, angle_y; /* of the edges at the start */
     double contrast;         /* about */
+    int n_steps;
 } window;
 
 static bool make_window(window *w, const tr_image *image, tr_vec2 along_x, tr_vec2 along_y) {
@@ -418,8 +419,7 @@ static double longest_part(const double p[N_PARAM], const double step[N_PARAM]) 
     return part;
 }
 
-static fit_end descend(const window *w, const pixels *px, still end, double p[N_PARAM],
-                       equations *e) {
+static fit_end descend(window *w, const pixels *px, still end, double p[N_PARAM], equations *e) {
     double part = 1;
     double step[N_PARAM];
     double slope;
@@ -439,6 +439,7 @@ static fit_end descend(const window *w, const pixels *px, still end, double p[N_
             return FIT_LOST;
         }
         assemble(w, next, px, &there);
+        w->n_steps++;
         double curvature = there.cost - e->cost + 2 * taken * slope;
         double best = taken * taken * slope / fmax(1e-30, curvature);
         if (there.cost < e->cost) {
@@ -465,7 +466,7 @@ static const double CENTRED_PX = 5e-3;
 static const still FIRST_STILL = {0.02, 0.03};
 static const still LAST_STILL = {1e-3, 0.01};
 
-static fit_end fit_corner(const window *w, double p[N_PARAM], equations *e) {
+static fit_end fit_corner(window *w, double p[N_PARAM], equations *e) {
     pixels px;
     tr_vec2 centre = tr_v2(p[U], p[V]);
     tr_vec2 last = {0, 0};
@@ -597,7 +598,7 @@ static tr_checker_outcome measure(const tr_image *image, tr_vec2 start_px, tr_ve
         w.radius_px = fmin(wide_px, WINDOW_MAX_PX);
         tr_checker_outcome wide =
             measure_in(&w, start_px, reach_px, w.radius_px / WINDOW_SIGMAS, wide_p, &wide_e);
-        if (wide == TR_CHECKER_MEASURED || !is_measured) {
+        if (wide == TR_CHECKER_MEASURED || (wide == TR_CHECKER_BLURRED && !is_measured)) {
             outcome = wide;
             memcpy(p, wide_p, sizeof wide_p);
             e = wide_e;
@@ -608,6 +609,7 @@ static tr_checker_outcome measure(const tr_image *image, tr_vec2 start_px, tr_ve
     /* Rounding to whole grey values alone leaves 1/12. */
     double variance = fmax(e.sum_wrr / fmax(1, e.sum_w - N_PARAM), 1.0 / 12);
     out->rms = sqrt(variance);
+    out->n_steps = w.n_steps;
     out->uv_px = tr_v2(p[U], p[V]);
     out->sigma_px = blur(p);
     out->contrast = contrast;

@@ -53,6 +53,7 @@ typedef struct {
     double sigma_px;      /* blur of the edges */
     double contrast;      /* half the step between black and white, grey values, > 0 */
     double rms;           /* of the fit, grey values */
+    int n_steps;          /* that the fit tried */
 } tr_checker;
 
 /* Measures the corner near start_px. along_x_px, along_y_px: image of one step of the length of a

@@ -13,7 +13,7 @@ enum { H, SIGMA = 8, LEVEL, LEVEL_U, LEVEL_V, STEP, TONE, N_PARAM = TONE + TR_ED
 static const double MIN_CONTRAST = 12;
 static const double START_SIGMA_PX = 0.7;
 static const double MIN_SIGMA_PX = 0.3;
-static const double MAX_SIGMA_PX = 3;
+static const double MAX_SIGMA_PX = 5;
 /* How far a tone curve is from a square root: sd of its coefficients, as in tag.c. */
 static const double TONE_SD = 0.8;
 /* Of the grey values, as a part of the step: what priors weigh against. */
@@ -547,6 +547,7 @@ tr_tag_outcome tr_small_tag_measure(const tr_image *image, const tr_lens *lens,
     tr_tag_outcome end = descend(&s, p, &e);
     if (end != TR_TAG_MEASURED) return end;
     if (!(p[STEP] > MIN_CONTRAST)) return TR_TAG_FAINT;
+    if (p[SIGMA] > TR_TAG_BLURRED_CELLS * cell_of(&s)) return TR_TAG_BLURRED;
     double variance = fmax(e.sum_wrr / fmax(1, e.sum_w - N_PARAM), 0.25);
     double rms_part = sqrt(variance) / p[STEP];
     int n_wrong;

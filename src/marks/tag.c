@@ -47,8 +47,6 @@ static const double START_SIGMA_MAX_PX = 2.0;
 static const double START_SIGMA_CELLS = 0.1;
 static const double MIN_SIGMA_PX = 0.3;
 static const double MAX_SIGMA_PX = 5;
-/* Edges that are wider than cells run into each other. */
-static const double BLURRED_CELLS = 0.6;
 /* How the edges move with the corners is computed anew while the corners move by more than this. */
 static const double JACOBIAN_PX = 0.1;
 /* A step of the corners that is small beside their standard deviation ends the fit. Late steps are
@@ -63,7 +61,7 @@ static const double LAST_STEP_PX = 0.05;
 static const double LAST_STEP_PART = 0.5;
 /* Of the first pass, from which edges start up to 2 px off. From FROZEN_PASS on edges that are left
    out stay so. */
-enum { FIRST_STEPS = 4, FROZEN_PASS = 7, MAX_PASSES = 20 };
+enum { FIRST_STEPS = 4, FROZEN_PASS = 7, MAX_PASSES = 20, BLUR_PASSES = 6 };
 
 enum { MAX_EDGES = 2 * TR_TAG_MAX_CELLS * TR_TAG_MAX_CELLS, N_UNKNOWNS = 10 };
 /* What the edges of a family have in common: blur and the coefficients of the tone curve. */
@@ -584,10 +582,17 @@ static bool is_enough(const fit *f, bool is_first, int *n_possible) {
     return 2 * (used[0] + used[1]) >= possible && 4 * inner_used >= 3 * inner_possible;
 }
 
-/* Why a tag's edges are not enough. */
-static tr_tag_outcome why_not_enough(const fit *f, int n_possible) {
-    double most_contrast = 0;
+static bool is_blurred(const fit *f) {
     double cell_px = INFINITY;
+    for (int i = 0; i < f->n_edges; i++) {
+        if (f->edges[i].is_possible) cell_px = fmin(cell_px, f->edges[i].cell_px);
+    }
+    return fmax(f->sigma_px[0], f->sigma_px[1]) > TR_TAG_BLURRED_CELLS * cell_px;
+}
+
+/* Why a tag's edges are not enough. */
+static tr_tag_outcome why_not_enough(fit *f, int n_possible) {
+    double most_contrast = 0;
     for (int k = 0; k < 4; k++) {
         tr_vec2 c = f->corner_px[k];
         bool is_inside =
@@ -597,13 +602,15 @@ static tr_tag_outcome why_not_enough(const fit *f, int n_possible) {
     if (2 * n_possible < f->n_edges) return TR_TAG_TOO_SMALL;
     for (int i = 0; i < f->n_edges; i++) {
         const edge *e = &f->edges[i];
-        if (!e->is_possible) continue;
-        most_contrast = fmax(most_contrast, e->contrast);
-        cell_px = fmin(cell_px, e->cell_px);
+        if (e->is_possible) most_contrast = fmax(most_contrast, e->contrast);
     }
     if (most_contrast < 2 * MIN_CONTRAST) return TR_TAG_FAINT;
-    return fmax(f->sigma_px[0], f->sigma_px[1]) > BLURRED_CELLS * cell_px ? TR_TAG_BLURRED
-                                                                          : TR_TAG_UNLIKE;
+    /* How wide the edges are is not known in a first pass. */
+    for (int k = 0; k < BLUR_PASSES && !is_blurred(f); k++) {
+        update_shape(f);
+        measure_edges(f, 1, MAX_PIXELS, false);
+    }
+    return is_blurred(f) ? TR_TAG_BLURRED : TR_TAG_UNLIKE;
 }
 
 /* The length of a step that turned back on the last one: where the secant through both is zero. */
@@ -731,6 +738,7 @@ static tr_tag_outcome run_fit(fit *f, const tr_vec2 start_px[4], double cell_px,
         if (pass < FIRST_PASS_TO_SETTLE) continue;
         if (largest < (pass < LATE_PASS ? SETTLED_PX : LATE_SETTLED_PX)) break;
     }
+    if (is_blurred(f)) return TR_TAG_BLURRED;
     if (!solve_corners(f, J, x, C, &chi2, &n_used)) return TR_TAG_UNLIKE;
     double factor = fmax(1, chi2 / fmax(1, n_used - N_UNKNOWNS));
     double sd_px = 0;

@@ -29,12 +29,14 @@
 
 /* Tags with less height in a photo than this, px, cannot be measured. */
 enum { TR_TAG_MIN_PX = 10 };
+/* Blur (sigma) beyond this part of a cell leaves edges that run into each other. */
+#define TR_TAG_BLURRED_CELLS 0.75
 
 /* Why a tag was not measured. */
 typedef enum {
     TR_TAG_MEASURED,
     TR_TAG_OFF_IMAGE, /* so much of it lies outside that the rest tells too little */
-    TR_TAG_TOO_SMALL, /* cells lower than TR_TAG_MIN_CELL_PX */
+    TR_TAG_TOO_SMALL, /* cells lower than some 1.25 px */
     TR_TAG_FAINT,     /* too little contrast */
     TR_TAG_BLURRED,   /* edges as wide as cells */
     TR_TAG_UNLIKE,    /* too much of it is not as the pattern says: covered, or not this tag */
