@@ -1,5 +1,6 @@
 #include "calib/board.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "base/median.h"
@@ -16,9 +17,9 @@ static const int LAST_SHORT_SIDE_PX = 300;
    square, where the next corner's realm begins. */
 static const double COARSE_PX = 1.0;
 static const double REACH_PART = 0.3;
-/* What a fit of grey values cannot know of: unevenness of print and paper, of the sensor's pixels.
-   Keeps very sharp corners from outweighing all others. */
-static const double FLOOR_SD_PX = 0.02;
+/* What a fit of grey values cannot know of: unevenness of print and paper, what the phone's
+   development does to edges. Keeps very sharp corners from outweighing all others. */
+static const double FLOOR_SD_PX = 0.03;
 
 tr_vec2 tr_board_corner_mm(const tr_board *board, int corner) {
     int columns = tr_board_columns(board);
@@ -53,6 +54,42 @@ void tr_board_view_release(tr_board_view *view) {
     free(view->uv_px);
     free(view->sd_px);
     *view = (tr_board_view){0};
+}
+
+void tr_board_say_why(const tr_board_view *view, char *out, size_t size) {
+    static const struct {
+        const char *are, *advice;
+    } words[TR_CHECKER_N_OUTCOMES] = {
+        [TR_CHECKER_OFF_IMAGE] = {"too close to the photo's edge",
+                                  "leave some room about the board"},
+        [TR_CHECKER_TOO_SMALL] = {"too small", "step closer"},
+        [TR_CHECKER_FAINT] = {"too faint", "give the board more even light"},
+        [TR_CHECKER_NO_SADDLE] = {"covered or in glare",
+                                  "let nothing cover the board, and avoid glare"},
+        [TR_CHECKER_BLURRED] = {"blurred",
+                                "hold still with your elbows rested, use more light, and "
+                                "switch burst and night modes off"},
+        [TR_CHECKER_UNLIKE] =
+            {"not as squares meet",
+             "let nothing cover the board, avoid glare, and see that the print is "
+             "clean where squares meet"},
+        [TR_CHECKER_UNSETTLED] = {"not to be settled",
+                                  "take the photo again, sharp and evenly lit"},
+    };
+    int most = TR_CHECKER_NO_SADDLE;
+    size_t length = 0;
+    if (size > 0) out[0] = 0;
+    for (int k = TR_CHECKER_MEASURED + 1; k < TR_CHECKER_N_OUTCOMES; k++) {
+        int count = view->n_refused[k];
+        if (count > view->n_refused[most]) most = k;
+        if (count == 0 || length >= size) continue;
+        int n = snprintf(out + length, size - length, "%s%d %s %s", length ? ", " : "", count,
+                         count == 1 ? "is" : "are", words[k].are);
+        length += n > 0 ? (size_t)n : 0;
+    }
+    if (length < size) {
+        snprintf(out + length, size - length, "%s%s", length ? "; " : "", words[most].advice);
+    }
 }
 
 /* The corners as the finder gave them: at pixels of the photo, and how far they may be off. */
@@ -199,6 +236,7 @@ static void measure(const tr_image *image, const coarse *c, double *blur, tr_boa
         /* The board's y goes up. */
         if (!tr_checker_measure(image, c->uv_px[k], right, tr_v2_scale(-1, down), reach, &m)) {
             out->n_missing++;
+            out->n_refused[m.outcome]++;
             continue;
         }
         blur[out->n] = m.sigma_px;

@@ -9,6 +9,7 @@
 #include "base/error.h"
 #include "geom/geom.h"
 #include "image/image.h"
+#include "marks/checker.h"
 
 /* Squares along either side, as the board is told by people: 10 x 7 squares have 9 x 6 corners. */
 enum { TR_BOARD_MIN_SQUARES = 4, TR_BOARD_MAX_SQUARES = 100 };
@@ -38,9 +39,10 @@ tr_vec2 tr_board_corner_mm(const tr_board *board, int corner);
 
 /* The corners measured in one photo. All zero is a valid empty one: no board. */
 typedef struct {
-    int n;         /* corners measured; 0: no board was found */
+    int n;         /* corners measured; with n_missing 0: no board was found */
     int n_missing; /* corners of a board that was found which could not be measured */
-    int *corner;   /* number of each, rising; n places, owned, as the arrays below */
+    int n_refused[TR_CHECKER_N_OUTCOMES]; /* of these, why */
+    int *corner; /* number of each, rising; n places, owned, as the arrays below */
     tr_vec2 *p_board_mm;
     tr_vec2 *uv_px;
     double *sd_px;  /* of one coordinate */
@@ -53,6 +55,10 @@ TR_MUST_USE bool tr_board_view_init(tr_board_view *view, const tr_board *board, 
 void tr_board_view_add(tr_board_view *view, const tr_board *board, int corner, tr_vec2 uv_px,
                        double sd_px);
 void tr_board_view_release(tr_board_view *view);
+
+/* Why corners were not measured and what to do about it, such as "12 are blurred, 3 are covered or
+   in glare; hold the camera still ...". Advice is for the most frequent reason. */
+void tr_board_say_why(const tr_board_view *view, char *out, size_t size);
 
 /* Finds and measures the board. That there is none is no failure: *out is then empty. False: memory
    ran out or the finder broke; *out is empty. */

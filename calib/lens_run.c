@@ -57,17 +57,17 @@ static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err
     p->width_px = read.image.width;
     p->height_px = read.image.height;
     if (!tr_board_find(&read.image, board, &p->view, &cause)) goto out;
-    if (p->view.n == 0) {
+    if (p->view.n + p->view.n_missing == 0) {
         snprintf(p->why_not, sizeof p->why_not,
                  "no board with %d x %d squares was found; the whole board must be in the photo, "
                  "uncovered, evenly lit and sharp (squares are counted, not corners)",
                  board->squares_x, board->squares_y);
     } else if (p->view.n < MIN_CORNERS || p->view.n < MIN_CORNERS_PART * tr_board_corners(board)) {
-        snprintf(
-            p->why_not, sizeof p->why_not,
-            "only %d of the board's %d corners could be measured; avoid blur and glare, and let "
-            "nothing cover the board",
-            p->view.n, tr_board_corners(board));
+        char why[400];
+        tr_board_say_why(&p->view, why, sizeof why);
+        snprintf(p->why_not, sizeof p->why_not,
+                 "only %d of the board's %d corners could be measured; of the others %s", p->view.n,
+                 tr_board_corners(board), why);
     } else {
         p->is_used = true;
     }

@@ -22,7 +22,7 @@ typedef struct {
     tr_camera camera;        /* as EXIF tells */
     tr_board_view view;
     bool is_used;       /* its corners are in the calibration */
-    char why_not[256];  /* a sentence, where it is not used */
+    char why_not[512];  /* a sentence, where it is not used */
     tr_calib_pose pose; /* where is_used */
     double tilt_rad;    /* of the board's face from the image plane; where is_used */
     /* Median distance of a corner from its prediction, in standard deviations of the corner as the

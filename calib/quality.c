@@ -66,20 +66,23 @@ static bool judge_photo(const judge *j, const tr_lens_photo *p) {
     tr_warnings *advice = &j->run->advice;
     const char *name = tr_lens_photo_name(p);
     int all = p->view.n + p->view.n_missing;
+    char why[400];
+    tr_board_say_why(&p->view, why, sizeof why);
     if (p->view.n_missing > HIDDEN_PART * all &&
         !tr_warn(advice, j->err, false, "board_partly_hidden",
-                 "'%s': %d of the board's %d corners could not be measured; let nothing cover the "
-                 "board, and avoid glare",
-                 name, p->view.n_missing, all)) {
+                 "'%s': %d of the board's %d corners could not be measured: %s", name,
+                 p->view.n_missing, all, why)) {
         return false;
     }
     if (!p->is_used) return true;
     bool is_blurred =
         p->view.blur_px > BLUR_MIN_PX && p->view.blur_px > BLUR_HIGH * j->middle_blur_px;
-    if (is_blurred && !tr_warn(advice, j->err, false, "photo_blurred",
-                               "'%s' is less sharp than the others (edges %.1f px wide, usual here "
-                               "%.1f px); hold still, use more light, and take it again",
-                               name, 2 * p->view.blur_px, 2 * j->middle_blur_px)) {
+    if (is_blurred &&
+        !tr_warn(advice, j->err, false, "photo_blurred",
+                 "'%s' is less sharp than the others (edges %.1f px wide, usual here "
+                 "%.1f px); hold still with your elbows rested, use more light, and take "
+                 "it again",
+                 name, 2 * p->view.blur_px, 2 * j->middle_blur_px)) {
         return false;
     }
     if (p->misfit > MISFIT_HIGH * j->middle_misfit &&

@@ -303,7 +303,7 @@ static int read_recorded(const char *path, double *values, int max) {
    must be right all the same. */
 static void recorded(void **unused) {
     (void)unused;
-    static const int least[] = {33, 34, 34, 34, 34, 34, 0, 0};
+    static const int least[] = {34, 34, 34, 34, 34, 34, 25, 0};
     for (int i = 0; i < 8; i++) {
         char name[64], path[600];
         double at[200];
@@ -338,6 +338,96 @@ static void recorded(void **unused) {
         tr_board_view_release(&view);
         tr_image_release(&image);
     }
+}
+
+/* ---- phones ---- */
+
+/* How far corners lie off a smooth curve through their row, px: third differences of four in a row,
+   which a view of an even board leaves near zero. Holds what the print is off, too. */
+static double off_rows(const tr_board *board, const tr_board_view *view) {
+    int columns = tr_board_columns(board);
+    double sum = 0;
+    int n = 0;
+    for (int k = 0; k + 3 < view->n; k++) {
+        int first = view->corner[k];
+        if (view->corner[k + 3] != first + 3 || first % columns > columns - 4) continue;
+        const tr_vec2 *p = view->uv_px + k;
+        tr_vec2 d = tr_v2_add(tr_v2_sub(p[3], p[0]), tr_v2_scale(3, tr_v2_sub(p[1], p[2])));
+        sum += tr_v2_dot(d, d) / 20;
+        n += 2;
+    }
+    return sqrt(sum / n);
+}
+
+/* Boards on paper, as two phones saw them: source and licence in ../shared/data/phone-photos. In
+   each photo a person sees the whole board. Before, 458 of 756 and 464 of 480 corners were
+   measured, and six photos of the first set were not used. */
+static void phones(void **unused) {
+    (void)unused;
+    static const struct {
+        const char *folder, *names[14];
+        tr_board board;
+        double off_px;
+    } sets[] = {
+        {"phone-b",
+         {"1", "11", "15", "17", "21", "24", "26", "3", "32", "36", "39", "41", "5", "7"},
+         {10, 7, 25},
+         0.45},
+        {"phone-h",
+         {"img_001", "img_002", "img_003", "img_004", "img_005", "img_006", "img_007", "img_008",
+          "img_009", "img_010", "img_011", "img_012"},
+         {9, 6, 25},
+         0.25},
+    };
+    for (size_t i = 0; i < sizeof sets / sizeof *sets; i++) {
+        int n = 0;
+        int n_measured = 0;
+        double square_off = 0;
+        int n_photos = 0;
+        for (; n_photos < 14 && sets[i].names[n_photos]; n_photos++) {
+            char name[64], path[600];
+            tr_image image;
+            tr_board_view view;
+            snprintf(name, sizeof name, "data/phone-photos/%s/%s.jpg", sets[i].folder,
+                     sets[i].names[n_photos]);
+            shared_path(path, sizeof path, name);
+            need_file(path);
+            read_photo(path, &image);
+            find_board(&image, &sets[i].board, &view);
+            int all = tr_board_corners(&sets[i].board);
+            assert_int_equal(view.n + view.n_missing, all);
+            assert_true(2 * view.n >= all); /* else the photo is not used: lens_run.c */
+            n += all;
+            n_measured += view.n;
+            square_off += square(off_rows(&sets[i].board, &view));
+            tr_board_view_release(&view);
+            tr_image_release(&image);
+        }
+        print_message("%s: %d of %d corners, %.3f px off their rows\n", sets[i].folder, n_measured,
+                      n, sqrt(square_off / n_photos));
+        assert_true(n_measured >= 0.95 * n);
+        CHECK_AT_MOST(sqrt(square_off / n_photos), sets[i].off_px);
+    }
+}
+
+/* Why corners were refused, and advice for the most frequent reason. */
+static void says_why(void **unused) {
+    (void)unused;
+    tr_board_view view = {0};
+    char why[400];
+    view.n_refused[TR_CHECKER_BLURRED] = 12;
+    view.n_refused[TR_CHECKER_NO_SADDLE] = 1;
+    tr_board_say_why(&view, why, sizeof why);
+    assert_non_null(strstr(why, "1 is covered or in glare, 12 are blurred; hold still"));
+    view.n_refused[TR_CHECKER_NO_SADDLE] = 20;
+    tr_board_say_why(&view, why, sizeof why);
+    assert_non_null(strstr(why, "let nothing cover the board"));
+    assert_null(strstr(why, "hold still"));
+    for (int k = 1; k < TR_CHECKER_N_OUTCOMES; k++) view.n_refused[k] = 1000;
+    tr_board_say_why(&view, why, sizeof why);
+    assert_true(strlen(why) < sizeof why - 1); /* not cut off */
+    tr_board_say_why(&view, why, 10);
+    assert_int_equal(strlen(why), 9);
 }
 
 /* ---- a pair of cameras ---- */
@@ -555,8 +645,9 @@ static void stereo_base(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(drawn), cmocka_unit_test(covered),  cmocka_unit_test(no_board),
-        cmocka_unit_test(tiny),  cmocka_unit_test(recorded),
+        cmocka_unit_test(drawn),    cmocka_unit_test(covered),  cmocka_unit_test(no_board),
+        cmocka_unit_test(tiny),     cmocka_unit_test(recorded), cmocka_unit_test(phones),
+        cmocka_unit_test(says_why),
     };
     const struct CMUnitTest pair[] = {
         cmocka_unit_test(stereo_boards),     cmocka_unit_test(stereo_published),

@@ -392,11 +392,16 @@ static void blurred_and_hidden(void **unused) {
     run.photos[1].view.blur_px = 2.1;
     tr_board_view *hidden = &run.photos[6].view;
     hidden->n_missing = 10;
+    hidden->n_refused[TR_CHECKER_NO_SADDLE] = 9;
+    hidden->n_refused[TR_CHECKER_BLURRED] = 1;
     hidden->n -= 10;
     check_solves(&run);
     check_advice(&run, codes, 2);
     check_says(&run, "photo_blurred", "'2.jpg'");
-    check_says(&run, "board_partly_hidden", "'7.jpg': 10 of the board's 54 corners");
+    check_says(
+        &run, "board_partly_hidden",
+        "'7.jpg': 10 of the board's 54 corners could not be measured: 9 are covered or in glare, 1 "
+        "is blurred; let nothing cover the board, and avoid glare");
     tr_lens_run_release(&run);
 }
 

@@ -179,7 +179,16 @@ static void a_photo_without_marks_is_unusable(void **state) {
     check_grade(s, TR_PHOTO_UNUSABLE, "no mark");
     assert_false(judge(s).has_marks || judge(s).has_tags || judge(s).has_elevation);
     s->photo.n_strays = 1;
-    check_grade(s, TR_PHOTO_UNUSABLE, "step closer");
+    static const char *const advice[TR_TAG_N_OUTCOMES] = {
+        [TR_TAG_OFF_IMAGE] = "whole tags into view", [TR_TAG_TOO_SMALL] = "step closer",
+        [TR_TAG_FAINT] = "more even light",          [TR_TAG_BLURRED] = "hold still",
+        [TR_TAG_UNLIKE] = "covered or in glare",     [TR_TAG_UNSETTLED] = "could be settled"};
+    for (int why = 1; why < TR_TAG_N_OUTCOMES; why++) {
+        s->stray.why = (tr_tag_outcome)why;
+        check_grade(s, TR_PHOTO_UNUSABLE, advice[why]);
+        /* Nobody is told to hold still for anything but blur. */
+        assert_int_equal(strstr(judge(s).reason, "hold still") != NULL, why == TR_TAG_BLURRED);
+    }
     s->stray.is_foreign = true; /* somebody else's tag */
     check_grade(s, TR_PHOTO_UNUSABLE, "no mark");
     s->photo.is_mirrored = true;

@@ -5,6 +5,7 @@
 #include <apriltag/apriltag.h>
 #include <apriltag/tag36h11.h>
 
+#include "ink.h"
 #include "lens/planar.h"
 #include "marks/family.h"
 #include "marks/marks.h"
@@ -266,6 +267,136 @@ static void at_the_limit_of_size(void **state) {
         if (t.n_measured == 0) continue;
         print_tally(cases[c].name, &t);
         CHECK_AT_MOST(t.chi2 / t.n_measured, 2.5);
+    }
+}
+
+/* ---- printers and phones ---- */
+
+static double error_squares(const tr_vec2 truth[4], const tr_tag_fit *fit, double *chi2) {
+    double e[8];
+    double x[8];
+    double A[64];
+    double sum = 0;
+    for (int k = 0; k < 4; k++) {
+        e[2 * k] = x[2 * k] = fit->corner_px[k].x - truth[k].x;
+        e[2 * k + 1] = x[2 * k + 1] = fit->corner_px[k].y - truth[k].y;
+    }
+    memcpy(A, fit->covariance, sizeof A);
+    assert_true(tr_solve_small(A, x, 8));
+    for (int k = 0; k < 8; k++) {
+        sum += e[k] * e[k];
+        *chi2 += e[k] * x[k] / 8;
+    }
+    return sum;
+}
+
+/* Ink that has grown by 2 px and moved the edges of both polarities apart, rims, what phones do to
+   noise and contrast, webcams, motion; from starts that are off besides. */
+static void printed_and_developed(void **state) {
+    const fixture *f = *state;
+    static const struct {
+        ink_case ink;
+        double cell_px, rms_px, chi2;
+    } cases[] = {
+        {{"ink", 1, {0.7, 0.7}, 0, 1, 0, 0, 0, 2}, 24, 0.02, 1.5},
+        {{"much ink", 2, {0.7, 0.7}, 0, 1, 0, 0, 0, 2}, 24, 0.03, 1.5},
+        {{"rims", 1, {0.8, 0.8}, 1.2, 2, 0, 0, 90, 2}, 14, 0.05, 1.5},
+        {{"developed", 1, {0.8, 0.8}, 0.6, 1.2, 0.5, 0.5, 85, 2}, 14, 0.05, 1.5},
+        {{"developed, JPEG 80", 0.5, {0.9, 0.9}, 1.2, 2, 1, 0.8, 80, 2}, 7, 0.06, 3},
+        {{"small", 0.1, {0.8, 0.8}, 0.6, 1.2, 0.5, 0.5, 85, 2}, 2.6, 0.08, 2},
+        {{"smaller", 0.1, {0.5, 0.5}, 0, 1, 0, 0, 90, 2}, 1.6, 0.15, 2},
+        {{"webcam", 0.3, {0.35, 0.35}, 1, 1, 0.2, 0.5, 80, 2}, 4, 0.04, 1.5},
+        {{"motion", 0.5, {3.5, 0.9}, 1, 1.5, 0.3, 0.5, 85, 2}, 14, 0.1, 4},
+    };
+    enum { N = 4 };
+    for (size_t c = 0; c < sizeof cases / sizeof *cases; c++) {
+        const double cell = cases[c].cell_px;
+        tr_draw d = draw_seeded(cases[c].ink.name);
+        double chi2 = 0;
+        double sum = 0;
+        for (int k = 0; k < N; k++) {
+            tr_tag_pattern pattern = pattern_of(f, (int)(587 * draw_even(&d)));
+            int side = (int)(15 * cell) + 30;
+            ink_print p = {
+                .n = pattern.cells, .cell_px = cell, .turn_rad = draw_between(&d, 0.1, 0.5)};
+            tr_vec2 truth[4];
+            tr_vec2 start[4];
+            tr_tag_fit fit;
+            for (int i = 0; i < 2; i++) p.middle_px[i] = side / 2.0 + draw_even(&d);
+            for (int i = 0; i < p.n * p.n; i++) {
+                p.is_white[p.n - 1 - i / p.n][i % p.n] = pattern.is_white[i / p.n][i % p.n];
+            }
+            tr_image image = ink_photo(&p, &cases[c].ink, side, &d);
+            tr_lens lens = {
+                .width_px = side, .height_px = side, .param = {1000, 1000, side / 2.0, side / 2.0}};
+            double off = fmin(1.4, 0.25 * cell);
+            for (int i = 0; i < 4; i++) {
+                double a = (i == 1 || i == 2 ? 0.5 : -0.5) * pattern.border * cell;
+                double b = (i >= 2 ? 0.5 : -0.5) * pattern.border * cell;
+                truth[i] = tr_v2(p.middle_px[0] + cos(p.turn_rad) * a + sin(p.turn_rad) * b,
+                                 p.middle_px[1] + sin(p.turn_rad) * a - cos(p.turn_rad) * b);
+                start[i] = tr_v2(truth[i].x + draw_between(&d, -off, off),
+                                 truth[i].y + draw_between(&d, -off, off));
+            }
+            assert_true(tr_tag_measure(&image, &lens, &pattern, start, &fit));
+            sum += error_squares(truth, &fit, &chi2);
+            tr_image_release(&image);
+        }
+        print_message("%-20s rms %.4f px, chi2 %.2f\n", cases[c].ink.name, sqrt(sum / (8 * N)),
+                      chi2 / N);
+        CHECK_AT_MOST(sqrt(sum / (8 * N)), cases[c].rms_px);
+        CHECK_AT_MOST(chi2 / N, cases[c].chi2);
+    }
+}
+
+/* ---- reasons ---- */
+
+static void refused_for_its_reason(void **state) {
+    const fixture *f = *state;
+    static const struct {
+        tr_tag_outcome outcome;
+        double cell_px, blur_px, noise_sd;
+        bool is_flat, is_other, is_off;
+    } cases[] = {
+        {TR_TAG_MEASURED, 8, 0.7, 2, false, false, false},
+        {TR_TAG_TOO_SMALL, 1.1, 0.7, 2, false, false, false},
+        {TR_TAG_BLURRED, 5, 4.5, 1, false, false, false},
+        {TR_TAG_BLURRED, 2.5, 2.2, 1, false, false, false},
+        {TR_TAG_FAINT, 8, 0.7, 0.5, true, false, false},
+        {TR_TAG_FAINT, 2, 0.7, 0.5, true, false, false},
+        {TR_TAG_UNLIKE, 8, 0.7, 2, false, true, false},
+        {TR_TAG_UNLIKE, 2.5, 0.5, 2, false, true, false},
+        {TR_TAG_OFF_IMAGE, 8, 0.7, 2, false, false, true},
+    };
+    for (size_t c = 0; c < sizeof cases / sizeof *cases; c++) {
+        tr_draw d = draw_seeded("refused");
+        tr_tag_pattern pattern = pattern_of(f, 17);
+        tr_tag_pattern asked = pattern_of(f, cases[c].is_other ? 230 : 17);
+        const double cell = cases[c].cell_px;
+        int side = (int)(13 * cell) + 10;
+        ink_print p = {.n = pattern.cells, .cell_px = cell};
+        ink_case ink = {.blur_px = {cases[c].blur_px, cases[c].blur_px},
+                        .noise_sd = cases[c].noise_sd};
+        tr_vec2 start[4];
+        tr_tag_fit fit;
+        for (int i = 0; i < 2; i++) p.middle_px[i] = cases[c].is_off ? -2 : side / 2.0;
+        for (int i = 0; i < p.n * p.n; i++) {
+            p.is_white[p.n - 1 - i / p.n][i % p.n] =
+                cases[c].is_flat || pattern.is_white[i / p.n][i % p.n];
+        }
+        tr_image image = ink_photo(&p, &ink, side, &d);
+        tr_lens lens = {
+            .width_px = side, .height_px = side, .param = {1000, 1000, side / 2.0, side / 2.0}};
+        for (int i = 0; i < 4; i++) {
+            double h = 0.5 * pattern.border * cell;
+            start[i] = tr_v2(p.middle_px[0] + (i == 1 || i == 2 ? h : -h),
+                             p.middle_px[1] - (i >= 2 ? h : -h));
+        }
+        bool ok = tr_tag_measure(&image, &lens, &asked, start, &fit);
+        if (fit.outcome != cases[c].outcome) print_error("case %zu\n", c);
+        assert_int_equal(fit.outcome, cases[c].outcome);
+        assert_int_equal(ok, fit.outcome == TR_TAG_MEASURED);
+        tr_image_release(&image);
     }
 }
 
@@ -579,6 +710,8 @@ int main(void) {
         cmocka_unit_test(whatever_the_camera_does),
         cmocka_unit_test(whatever_the_view),
         cmocka_unit_test(at_the_limit_of_size),
+        cmocka_unit_test(printed_and_developed),
+        cmocka_unit_test(refused_for_its_reason),
         cmocka_unit_test(from_any_start),
         cmocka_unit_test(the_same_again),
         cmocka_unit_test(beyond_the_rim),

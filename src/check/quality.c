@@ -5,6 +5,9 @@
 #include "adjust/adjust.h"
 #include "base/median.h"
 
+/* Where blur is the cause. */
+#define HOLD_STILL "hold still, rest your elbows, add light, switch burst and night modes off"
+
 /* Sharp photos have 0.6 to 1; at 3, many tags are no longer found. */
 static const double MAX_SHARPNESS_PX = 2.5;
 /* Grey values from black to white; noise of phones in poor light is 2 to 4. */
@@ -105,24 +108,40 @@ static bool find_elevation(const tr_photo_marks *marks, const tr_sheet *sheets, 
     return true;
 }
 
-/* Tags of the sheets that were read, but could not be measured. */
-static bool has_unmeasured_tags(const tr_photo_marks *marks) {
+/* Why the tags of the sheets that were read could not be measured: the most frequent reason. NULL:
+   none was read. */
+static const char *why_unmeasured(const tr_photo_marks *marks) {
+    static const char *const REASONS[TR_TAG_N_OUTCOMES] = {
+        [TR_TAG_OFF_IMAGE] = "its tags reach over the photo's edge; bring whole tags into view",
+        [TR_TAG_TOO_SMALL] = "its tags are too small; step closer",
+        [TR_TAG_FAINT] = "its tags are dark or washed out; give them more even light",
+        [TR_TAG_BLURRED] = "its tags are blurred; " HOLD_STILL,
+        [TR_TAG_UNLIKE] =
+            "its tags are partly covered or in glare; uncover them, change your place",
+        [TR_TAG_UNSETTLED] = "no place of its tags could be settled; take it again, evenly lit",
+    };
+    int count[TR_TAG_N_OUTCOMES] = {0};
+    int most = 0;
     for (int i = 0; i < marks->n_strays; i++) {
-        if (!marks->strays[i].is_foreign && !marks->strays[i].is_repeated) return true;
+        const tr_stray_tag *t = &marks->strays[i];
+        if (!t->is_foreign && !t->is_repeated) count[t->why]++;
     }
-    return false;
+    for (int k = 1; k < TR_TAG_N_OUTCOMES; k++) {
+        if (count[k] > count[most]) most = k;
+    }
+    return REASONS[most];
 }
 
 static const char *why_unusable(const tr_photo_marks *marks) {
     if (marks->is_mirrored) return "mirrored left to right; turn mirroring off";
     if (marks->n_marks > 0) return NULL;
-    return has_unmeasured_tags(marks) ? "no tag is large and sharp enough; step closer, hold still"
-                                      : "no mark of this job's sheets can be made out";
+    const char *why = why_unmeasured(marks);
+    return why ? why : "no mark of this job's sheets can be made out";
 }
 
 /* The worst first: what blurs or darkens the whole photo explains small and few marks, too. */
 static const char *why_weak(const tr_photo_quality *q, int n_points) {
-    if (q->sharpness_px > MAX_SHARPNESS_PX) return "blurred; hold still or step into light";
+    if (q->sharpness_px > MAX_SHARPNESS_PX) return "blurred; " HOLD_STILL;
     if (q->contrast < MIN_CONTRAST) return "dark or washed out; give it more even light";
     if (q->has_tags && q->overexposed_part > MAX_OVEREXPOSED_PART) {
         return "overexposed; turn the light or the exposure down";

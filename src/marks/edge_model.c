@@ -7,9 +7,6 @@
 
 enum { MAX = TR_EDGE_MAX_PIXELS, N_TONE = TR_EDGE_N_TONE, N_BASIS = TR_EDGE_N_BASIS };
 
-/* Black reflects about that part of the light that white does. */
-static const float BLACK_PART = 0.03F;
-
 /* Of one normal distribution, pixel by pixel: the part below, and the density. */
 typedef struct {
     float t[MAX], below[MAX], density[MAX];
@@ -117,25 +114,6 @@ static void fill_light(const tr_edge_model *m, const tr_edge_pixels *p, int n, l
     }
 }
 
-/* What camera and sharpening make of the light, -0.5 black .. 0.5 white: a square root, about as
-   cameras encode light (IEC 61966-2-1), and the lowest polynomials that leave black and white where
-   they are. Derivative by the light, and by each coefficient. */
-static inline float tone_curve(const float tone[N_TONE], float light, float *by_light,
-                               float by_tone[N_TONE]) {
-    float dark = sqrtf(BLACK_PART);
-    float range = sqrtf(1 + BLACK_PART) - dark;
-    float root = sqrtf((light > 0 ? light : 0) + BLACK_PART);
-    float bend = light * (1 - light);
-    float slope = 1 - 2 * light;
-    by_tone[0] = bend;
-    by_tone[1] = bend * slope;
-    by_tone[2] = bend * slope * slope;
-    *by_light = 0.5F / (root * range) + tone[0] * slope + tone[1] * (slope * slope - 2 * bend) +
-                tone[2] * slope * (slope * slope - 4 * bend);
-    return (root - dark) / range - 0.5F + tone[0] * by_tone[0] + tone[1] * by_tone[1] +
-           tone[2] * by_tone[2];
-}
-
 void tr_edge_model_basis(const tr_edge_model *model, const tr_edge_pixels *pixels,
                          tr_edge_basis basis) {
     light_row row;
@@ -145,7 +123,7 @@ void tr_edge_model_basis(const tr_edge_model *model, const tr_edge_pixels *pixel
         float by_light;
         float by_tone[N_TONE];
         basis[TR_EDGE_LEVEL][i] = 1;
-        basis[TR_EDGE_STEP][i] = tone_curve(model->tone, row.light[i], &by_light, by_tone);
+        basis[TR_EDGE_STEP][i] = tr_edge_tone(model->tone, row.light[i], &by_light, by_tone);
         basis[TR_EDGE_PLACE][i] = -by_light * row.by_across[i];
         basis[TR_EDGE_SIGMA][i] = by_light * row.by_sigma[i];
         basis[TR_EDGE_TONE][i] = by_tone[0];
@@ -170,7 +148,7 @@ double tr_edge_half_light(const float tone[N_TONE]) {
         float mid = (lo + hi) / 2;
         float by_light;
         float by_tone[N_TONE];
-        bool is_below = tone_curve(tone, mid, &by_light, by_tone) < 0;
+        bool is_below = tr_edge_tone(tone, mid, &by_light, by_tone) < 0;
         lo = is_below ? mid : lo;
         hi = is_below ? hi : mid;
     }

@@ -7,6 +7,8 @@
 #ifndef TR_MARKS_EDGE_MODEL_H
 #define TR_MARKS_EDGE_MODEL_H
 
+#include <math.h>
+
 /* Pixels of one edge at a time: whole lanes (marks/lanes.h). */
 enum { TR_EDGE_MAX_PIXELS = 96 };
 enum { TR_EDGE_N_TONE = 3 };
@@ -54,6 +56,27 @@ void tr_edge_model_basis(const tr_edge_model *model, const tr_edge_pixels *pixel
 
 /* Sums over n pixels of the products of each two rows; row >= column is filled. */
 void tr_edge_products(tr_edge_basis basis, int n, double product[TR_EDGE_N_BASIS][TR_EDGE_N_BASIS]);
+
+/* What camera and sharpening make of the light, -0.5 black .. 0.5 white: a square root, about as
+   cameras encode light (IEC 61966-2-1), and the lowest polynomials that leave black and white where
+   they are. Derivative by the light, and by each coefficient. */
+static inline float tr_edge_tone(const float tone[TR_EDGE_N_TONE], float light, float *by_light,
+                                 float by_tone[TR_EDGE_N_TONE]) {
+    const float black_part =
+        0.03F; /* black reflects about that part of the light that white does */
+    float dark = sqrtf(black_part);
+    float range = sqrtf(1 + black_part) - dark;
+    float root = sqrtf((light > 0 ? light : 0) + black_part);
+    float bend = light * (1 - light);
+    float slope = 1 - 2 * light;
+    by_tone[0] = bend;
+    by_tone[1] = bend * slope;
+    by_tone[2] = bend * slope * slope;
+    *by_light = 0.5F / (root * range) + tone[0] * slope + tone[1] * (slope * slope - 2 * bend) +
+                tone[2] * slope * (slope * slope - 4 * bend);
+    return (root - dark) / range - 0.5F + tone[0] * by_tone[0] + tone[1] * by_tone[1] +
+           tone[2] * by_tone[2];
+}
 
 /* The light, 0 black .. 1 white, that the tone curve shows half-way between black and white. */
 double tr_edge_half_light(const float tone[TR_EDGE_N_TONE]);

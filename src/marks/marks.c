@@ -77,14 +77,16 @@ typedef struct {
     bool *is_left_out;
 } work;
 
-static bool measure_tag(const work *w, int sheet, int tag, const tr_vec2 start_px[4]) {
+static tr_tag_outcome measure_tag(const work *w, int sheet, int tag, const tr_vec2 start_px[4]) {
     const tr_sheet *s = &w->sheets[sheet];
     const tr_tag *t = &s->tags[tag];
     tr_tag_pattern pattern;
     tr_tag_fit fit;
     int family = tr_finder_family(w->finder, s->tag_family);
-    if (!tr_tag_pattern_make(tr_finder_codes(w->finder, family), t->id, &pattern)) return false;
-    if (!tr_tag_measure(w->image, w->lens, &pattern, start_px, &fit)) return false;
+    if (!tr_tag_pattern_make(tr_finder_codes(w->finder, family), t->id, &pattern)) {
+        return TR_TAG_UNLIKE;
+    }
+    if (!tr_tag_measure(w->image, w->lens, &pattern, start_px, &fit)) return fit.outcome;
     tr_mark *m = &w->out->marks[w->out->n_marks++];
     *m = (tr_mark){.kind = TR_MARK_TAG, .sheet = sheet, .index = tag, .n_points = 4};
     m->n_cells = pattern.border;
@@ -93,16 +95,17 @@ static bool measure_tag(const work *w, int sheet, int tag, const tr_vec2 start_p
     memcpy(m->covariance, fit.covariance, sizeof m->covariance);
     m->sigma_px = fmax(fit.sigma_px[0], fit.sigma_px[1]);
     m->contrast = fit.contrast;
-    return true;
+    return TR_TAG_MEASURED;
 }
 
-static void add_stray(const work *w, const tr_sighting *t, bool is_foreign, bool is_repeated) {
+static tr_stray_tag *add_stray(const work *w, const tr_sighting *t) {
     tr_stray_tag *s = &w->out->strays[w->out->n_strays++];
-    *s = (tr_stray_tag){.id = t->id, .is_foreign = is_foreign, .is_repeated = is_repeated};
+    *s = (tr_stray_tag){.id = t->id};
     strncpy(s->family, tr_finder_family_name(w->finder, t->family), sizeof s->family - 1);
     for (int k = 0; k < 4; k++) {
         s->centre_px = tr_v2_add(s->centre_px, tr_v2_scale(0.25, t->corner_px[k]));
     }
+    return s;
 }
 
 static int times_seen(const tr_sightings *s, const tr_sighting *t) {
@@ -118,12 +121,14 @@ static void measure_seen_tags(const work *w, const tr_sightings *s) {
         const tr_sighting *t = &s->items[i];
         int sheet;
         int tag;
-        if (!tr_finder_identify(w->finder, t, &sheet, &tag))
-            add_stray(w, t, true, false);
-        else if (times_seen(s, t) > 1)
-            add_stray(w, t, false, true);
-        else if (!measure_tag(w, sheet, tag, t->corner_px))
-            add_stray(w, t, false, false);
+        if (!tr_finder_identify(w->finder, t, &sheet, &tag)) {
+            add_stray(w, t)->is_foreign = true;
+        } else if (times_seen(s, t) > 1) {
+            add_stray(w, t)->is_repeated = true;
+        } else {
+            tr_tag_outcome outcome = measure_tag(w, sheet, tag, t->corner_px);
+            if (outcome != TR_TAG_MEASURED) add_stray(w, t)->why = outcome;
+        }
     }
 }
 
@@ -338,7 +343,7 @@ static tr_window window_about(const tr_image *image, const tr_vec2 corner_px[4])
 static bool seek_tag(const work *w, int sheet, int tag, const tr_vec2 predicted_px[4],
                      tr_error *err) {
     tr_sightings seen = {0};
-    if (measure_tag(w, sheet, tag, predicted_px)) return true;
+    if (measure_tag(w, sheet, tag, predicted_px) == TR_TAG_MEASURED) return true;
     bool ok =
         tr_finder_see_in(w->finder, w->image, window_about(w->image, predicted_px), &seen, err);
     for (int i = 0; i < seen.n && ok; i++) {
@@ -349,7 +354,7 @@ static bool seek_tag(const work *w, int sheet, int tag, const tr_vec2 predicted_
         if (times_seen(&seen, &seen.items[i]) == 1)
             measure_tag(w, sheet, tag, seen.items[i].corner_px);
         else if (!is_repeated_tag(w, sheet, tag))
-            add_stray(w, &seen.items[i], false, true);
+            add_stray(w, &seen.items[i])->is_repeated = true;
     }
     free(seen.items);
     return ok;

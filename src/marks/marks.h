@@ -11,6 +11,7 @@
 #include "image/image.h"
 #include "lens/lens.h"
 #include "lens/planar.h"
+#include "marks/tag.h"
 #include "sheet/sheet.h"
 
 typedef enum { TR_MARK_TAG, TR_MARK_CORNER } tr_mark_kind;
@@ -35,6 +36,7 @@ typedef struct {
     tr_vec2 centre_px;
     bool is_foreign;  /* of none of the sheets */
     bool is_repeated; /* of a sheet, but seen more than once in this photo; none of them is used */
+    tr_tag_outcome why; /* where it is neither: why it was not measured */
 } tr_stray_tag;
 
 /* Where a sheet lies as this photo alone has it: start values for the network. */

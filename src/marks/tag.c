@@ -5,6 +5,7 @@
 #include "base/median.h"
 #include "lens/planar.h"
 #include "marks/edge_model.h"
+#include "marks/small_tag.h"
 
 /* Half width of the window across an edge: the blur's tail beyond it carries nothing. */
 static const double WINDOW_SIGMAS = 3.2;
@@ -13,6 +14,9 @@ static const double WINDOW_MIN_PX = 2.2;
 static const double WINDOW_PART = 0.75;
 /* Cells lower than this cannot be told apart: see test_tag.c, at_the_limit_of_size. */
 static const double MIN_CELL_PX = 1.3;
+/* Tags with lower cells are fitted as a whole. */
+static const double SMALL_CELL_PX = 3.0;
+static const double MIN_WHOLE_CELL_PX = 1.25;
 static const double MIN_CONTRAST = 12;
 enum { MIDDLE_GREY = 128 };
 /* Three unknowns an edge. */
@@ -29,13 +33,20 @@ static const double EDGE_FLOOR_PX = 0.012;
 static const double LOW_CELL_PX = 2.8;
 static const double CORNER_FLOOR_PX = 0.008;
 /* What the tone curve leaves of the bleed draws all four corners inward or outward together, by
-   this over the height of a cell, px^2. */
+   this over the height of a cell, px^2; and by this part of the edges' scatter, which grows with
+   what ink and development do that the model does not know. */
 static const double INWARD_FLOOR_PX2 = 0.02;
+static const double INWARD_PART = 0.4;
 /* How far a tone curve is from a square root: sd of its coefficients, see edge_model.c. */
 static const double TONE_SD = 0.8;
 static const double TONE_LIMIT = 1.6;
 static const double OUTLIER_SIGMAS = 4.0;
+/* The first pass looks for edges that are up to 2 px off, and off again by the ink's growth. */
 static const double START_SIGMA_PX = 1.0;
+static const double START_SIGMA_MAX_PX = 2.0;
+static const double START_SIGMA_CELLS = 0.1;
+static const double MIN_SIGMA_PX = 0.3;
+static const double MAX_SIGMA_PX = 5;
 /* How the edges move with the corners is computed anew while the corners move by more than this. */
 static const double JACOBIAN_PX = 0.1;
 /* A step of the corners that is small beside their standard deviation ends the fit. Late steps are
@@ -43,12 +54,18 @@ static const double JACOBIAN_PX = 0.1;
 static const double SETTLED_PX = 0.004;
 static const double LATE_SETTLED_PX = 0.02;
 enum { FIRST_PASS_TO_SETTLE = 3, LATE_PASS = 6 };
-/* Of the first pass, from which edges start up to 2 px off. */
-enum { FIRST_STEPS = 3, MAX_PASSES = 12 };
+/* A last step no larger than this, or than this part of the corners' standard deviation, counts as
+   one more error of the corners; a larger one is that of a fit that does not sit on this tag. */
+static const double MIN_PART = 0.25; /* of a step */
+static const double LAST_STEP_PX = 0.05;
+static const double LAST_STEP_PART = 0.5;
+/* Of the first pass, from which edges start up to 2 px off. From FROZEN_PASS on edges that are left
+   out stay so. */
+enum { FIRST_STEPS = 4, FROZEN_PASS = 7, MAX_PASSES = 20, BLUR_PASSES = 6 };
 
 enum { MAX_EDGES = 2 * TR_TAG_MAX_CELLS * TR_TAG_MAX_CELLS, N_UNKNOWNS = 10 };
 /* What the edges of a family have in common: blur and the coefficients of the tone curve. */
-enum { SHAPE = TR_EDGE_SIGMA, N_SHAPE = 1 + TR_EDGE_N_TONE };
+enum { SHAPE = TR_EDGE_SIGMA, N_SHAPE = 1 + TR_EDGE_N_TONE, N_SHAPE_OF_TAG = 2 + TR_EDGE_N_TONE };
 typedef struct {
     /* From the pattern; tag frame: x right, y up, unit one cell, origin at the centre. */
     tr_vec2 mid;
@@ -80,6 +97,8 @@ typedef struct {
     double sigma_px[2];
     double tone[TR_EDGE_N_TONE];
     double bleed_px[2];
+    double shape_step[N_SHAPE_OF_TAG]; /* the last one, and by what part it is taken */
+    double shape_part[N_SHAPE_OF_TAG];
     edge edges[MAX_EDGES];
     int n_edges;
 } fit;
@@ -192,6 +211,7 @@ typedef struct {
     double cell_px[2];     /* height of the cell below and of that above the edge */
     double sigma_along;    /* blur of the edges that cross this one, cells along it */
     double skew;           /* cosine between the normals of the edge and of those that cross it */
+    double expected;       /* offset that the bleed makes */
     double lo, hi;         /* window across, px; along it is the cell's own edge */
     double half_u, half_v; /* of the window's bounding box about the centre, px */
     double n_pixels;       /* in the window, on average */
@@ -227,8 +247,14 @@ static bool make_edge_window(const fit *f, edge *e, edge_window *w) {
     w->to_across[0] = normal.x;
     w->to_across[1] = normal.y;
     double reach = fmax(WINDOW_MIN_PX, WINDOW_SIGMAS * f->sigma_px[!e->is_upright]);
-    w->lo = -fmin(reach, fmax(WINDOW_PART * e->before[0] * w->cell_px[0], 1.0));
-    w->hi = fmin(reach, fmax(WINDOW_PART * e->before[1] * w->cell_px[1], 1.0));
+    /* Where white has grown, the edge lies on the black side, and the cells have changed. */
+    w->expected = -e->polarity * f->bleed_px[!e->is_upright];
+    for (int k = 0; k < 2; k++) {
+        double growth = (k ? -2 : 2) * w->expected;
+        if (w->cell_px[k] + growth > MIN_CELL_PX) w->cell_px[k] += growth;
+    }
+    w->lo = w->expected - fmin(reach, fmax(WINDOW_PART * e->before[0] * w->cell_px[0], 1.0));
+    w->hi = w->expected + fmin(reach, fmax(WINDOW_PART * e->before[1] * w->cell_px[1], 1.0));
     w->sigma_along = f->sigma_px[e->is_upright] * tr_v2_norm(across) / fabs(det);
     /* Normal of the edges that cross this one, pointing along it. */
     double across_length = tr_v2_norm(across);
@@ -326,7 +352,7 @@ static bool measure_edge(const fit *f, edge *e, int n_steps, int most_pixels) {
     tr_edge_model model = model_of(f, e, &w);
     /* Beyond the blur the profile is flat and says nothing about where the edge is. */
     const double limit = 0.8 * f->sigma_px[!e->is_upright] + 0.3;
-    e->offset_px = 0;
+    e->offset_px = w.expected;
     for (int k = 0; k < n_steps; k++) {
         gather_pixels(f, &w, most_pixels, e->offset_px, &pixels);
         tr_edge_model_basis(&model, &pixels, basis);
@@ -343,7 +369,7 @@ static bool measure_edge(const fit *f, edge *e, int n_steps, int most_pixels) {
         step = place / e->contrast;
         e->offset_px += fmax(-limit, fmin(limit, step));
     }
-    if (fabs(e->offset_px) > 2 * limit) return false;
+    if (fabs(e->offset_px - w.expected) > 2 * limit) return false;
     double a2 = e->contrast * e->contrast;
     double variance = fmax(m.sum[TR_EDGE_GREY][TR_EDGE_GREY] / fmax(1, m.n - 3), 0.25);
     e->sd_px = sqrt(variance / (m.sum[TR_EDGE_PLACE][TR_EDGE_PLACE] * a2));
@@ -359,17 +385,18 @@ static bool measure_edge(const fit *f, edge *e, int n_steps, int most_pixels) {
 
 /* ---- all edges ---- */
 
-static void measure_edges(fit *f, int n_steps, int most_pixels) {
+/* is_frozen: no edge comes back that was left out before. */
+static void measure_edges(fit *f, int n_steps, int most_pixels, bool is_frozen) {
     for (int i = 0; i < f->n_edges; i++) {
         edge *e = &f->edges[i];
         e->is_measured = measure_edge(f, e, n_steps, most_pixels);
-        e->is_used = e->is_measured;
+        e->is_used = e->is_measured && (e->is_used || !is_frozen);
     }
 }
 
 /* One step of the shape, from all edges: the blur of each family, one tone curve. */
 static void update_shape(fit *f) {
-    enum { N = 2 + TR_EDGE_N_TONE };
+    enum { N = N_SHAPE_OF_TAG };
     double A[N * N] = {0};
     double x[N] = {0};
     for (int i = 0; i < f->n_edges; i++) {
@@ -390,12 +417,15 @@ static void update_shape(fit *f) {
         if (k >= 2) x[k] -= f->tone[k - 2] / (TONE_SD * TONE_SD);
     }
     if (!tr_solve_small(A, x, N)) return;
-    for (int k = 0; k < 2; k++) {
-        f->sigma_px[k] = fmax(0.3, fmin(4, f->sigma_px[k] + fmax(-0.3, fmin(0.3, x[k]))));
-    }
-    for (int k = 0; k < TR_EDGE_N_TONE; k++) {
-        double step = fmax(-0.4, fmin(0.4, x[2 + k]));
-        f->tone[k] = fmax(-TONE_LIMIT, fmin(TONE_LIMIT, f->tone[k] + step));
+    for (int k = 0; k < N; k++) {
+        double most = k < 2 ? fmax(0.3, 0.4 * f->sigma_px[k]) : 0.4;
+        double *value = k < 2 ? &f->sigma_px[k] : &f->tone[k - 2];
+        double least = k < 2 ? MIN_SIGMA_PX : -TONE_LIMIT;
+        /* A value that swings takes smaller steps each time. */
+        if (x[k] * f->shape_step[k] < 0) f->shape_part[k] *= 0.5;
+        f->shape_step[k] = x[k];
+        *value += f->shape_part[k] * fmax(-most, fmin(most, x[k]));
+        *value = fmax(least, fmin(k < 2 ? MAX_SIGMA_PX : TONE_LIMIT, *value));
     }
 }
 
@@ -532,7 +562,7 @@ static bool is_outline(const fit *f, const edge *e) {
    corner coordinates and 2 bleeds are to be found from them. Of the inner edges, which tell one
    tag from another, three quarters must: another tag's pattern, or this one turned by a quarter,
    shares about one in four. */
-static bool is_enough(const fit *f, int *n_possible) {
+static bool is_enough(const fit *f, bool is_first, int *n_possible) {
     int used[2] = {0, 0};
     int inner_used = 0;
     int inner_possible = 0;
@@ -546,15 +576,60 @@ static bool is_enough(const fit *f, int *n_possible) {
         inner_possible += e->is_possible && is_inner;
     }
     *n_possible = possible;
-    return used[0] >= 8 && used[1] >= 8 && 2 * (used[0] + used[1]) >= possible &&
-           4 * inner_used >= 3 * inner_possible;
+    if (used[0] < 8 || used[1] < 8) return false;
+    /* From a start that is off, other edges may be nearer than the right ones. */
+    if (is_first) return true;
+    return 2 * (used[0] + used[1]) >= possible && 4 * inner_used >= 3 * inner_possible;
 }
 
-static void apply_step(fit *f, const double x[N_UNKNOWNS], double *largest) {
+static bool is_blurred(const fit *f) {
+    double cell_px = INFINITY;
+    for (int i = 0; i < f->n_edges; i++) {
+        if (f->edges[i].is_possible) cell_px = fmin(cell_px, f->edges[i].cell_px);
+    }
+    return fmax(f->sigma_px[0], f->sigma_px[1]) > TR_TAG_BLURRED_CELLS * cell_px;
+}
+
+/* Why a tag's edges are not enough. */
+static tr_tag_outcome why_not_enough(fit *f, int n_possible) {
+    double most_contrast = 0;
+    for (int k = 0; k < 4; k++) {
+        tr_vec2 c = f->corner_px[k];
+        bool is_inside =
+            c.x >= 0 && c.y >= 0 && c.x <= f->image->width - 1 && c.y <= f->image->height - 1;
+        if (!is_inside) return TR_TAG_OFF_IMAGE;
+    }
+    if (2 * n_possible < f->n_edges) return TR_TAG_TOO_SMALL;
+    for (int i = 0; i < f->n_edges; i++) {
+        const edge *e = &f->edges[i];
+        if (e->is_possible) most_contrast = fmax(most_contrast, e->contrast);
+    }
+    if (most_contrast < 2 * MIN_CONTRAST) return TR_TAG_FAINT;
+    /* How wide the edges are is not known in a first pass. */
+    for (int k = 0; k < BLUR_PASSES && !is_blurred(f); k++) {
+        update_shape(f);
+        measure_edges(f, 1, MAX_PIXELS, false);
+    }
+    return is_blurred(f) ? TR_TAG_BLURRED : TR_TAG_UNLIKE;
+}
+
+/* The length of a step that turned back on the last one: where the secant through both is zero. */
+static double secant_part(const double last[N_UNKNOWNS], const double x[N_UNKNOWNS], double part) {
+    double forth = 0;
+    double square = 0;
+    for (int k = 0; k < 8; k++) {
+        double change = last[k] - x[k];
+        forth += last[k] * change;
+        square += change * change;
+    }
+    return square > 0 ? fmax(MIN_PART, fmin(1, part * forth / square)) : 1;
+}
+
+static void apply_step(fit *f, const double x[N_UNKNOWNS], double part, double *largest) {
     *largest = 0;
     for (int k = 0; k < 4; k++) {
-        f->corner_px[k].x += x[2 * k];
-        f->corner_px[k].y += x[2 * k + 1];
+        f->corner_px[k].x += part * x[2 * k];
+        f->corner_px[k].y += part * x[2 * k + 1];
         *largest = fmax(*largest, hypot(x[2 * k], x[2 * k + 1]));
     }
     /* The edges' offsets hold the whole of it, as they do not know of it. */
@@ -577,17 +652,19 @@ static double whole_bleed(const fit *f, int family) {
 
 /* Of the corners: what the edges' scatter says (C: of all unknowns, for the stated variances), and
    what no scatter shows. */
-static void fill_covariance(const fit *f, const double *C, double factor, tr_tag_fit *out) {
+static void fill_covariance(const fit *f, const double *C, double factor, double last_step_px,
+                            tr_tag_fit *out) {
     double inward[8];
     double cell_px = INFINITY;
     tr_vec2 centre = tr_v2(0, 0);
     for (int i = 0; i < f->n_edges; i++) {
         if (f->edges[i].is_used) cell_px = fmin(cell_px, f->edges[i].cell_px);
     }
+    double inward_px = hypot(INWARD_FLOOR_PX2 / cell_px, INWARD_PART * out->rms_px);
     for (int k = 0; k < 4; k++) centre = tr_v2_add(centre, tr_v2_scale(0.25, f->corner_px[k]));
     for (int k = 0; k < 4; k++) {
         tr_vec2 d = tr_v2_sub(centre, f->corner_px[k]);
-        d = tr_v2_scale(INWARD_FLOOR_PX2 / (cell_px * tr_v2_norm(d)), d);
+        d = tr_v2_scale(inward_px / tr_v2_norm(d), d);
         inward[2 * k] = d.x;
         inward[2 * k + 1] = d.y;
     }
@@ -595,7 +672,8 @@ static void fill_covariance(const fit *f, const double *C, double factor, tr_tag
         for (int j = 0; j < 8; j++) {
             out->covariance[8 * i + j] = factor * C[i * N_UNKNOWNS + j] + inward[i] * inward[j];
         }
-        out->covariance[9 * i] += CORNER_FLOOR_PX * CORNER_FLOOR_PX;
+        out->covariance[9 * i] +=
+            CORNER_FLOOR_PX * CORNER_FLOOR_PX + last_step_px * last_step_px / 2;
     }
 }
 
@@ -619,43 +697,80 @@ static void fill_statistics(const fit *f, double (*J)[8], const double x[N_UNKNO
     memcpy(out->sigma_px, f->sigma_px, sizeof out->sigma_px);
 }
 
-static bool run_fit(fit *f, const tr_vec2 start_px[4], tr_tag_fit *out) {
+/* One pass: edges from the corners, corners from the edges. */
+static tr_tag_outcome run_pass(fit *f, int pass, double (*J)[8], double x[N_UNKNOWNS],
+                               double largest, int *n_possible) {
+    double chi2;
+    int n_used;
+    if (!homography_of(f, f->corner_px, &f->H)) return TR_TAG_UNLIKE;
+    measure_edges(f, pass == 0 ? FIRST_STEPS : 1, pass < FIRST_PASSES ? FIRST_PIXELS : MAX_PIXELS,
+                  pass >= FROZEN_PASS);
+    if (!is_enough(f, pass == 0, n_possible)) return why_not_enough(f, *n_possible);
+    if (largest > JACOBIAN_PX && !corner_jacobian(f, J)) return TR_TAG_UNLIKE;
+    if (!solve_corners(f, J, x, NULL, &chi2, &n_used)) return TR_TAG_UNLIKE;
+    if (pass >= FROZEN_PASS) return TR_TAG_MEASURED;
+    for (int again = 0; again < 3 && drop_outliers(f, J, x) > 0; again++) {
+        if (!solve_corners(f, J, x, NULL, &chi2, &n_used)) return TR_TAG_UNLIKE;
+    }
+    return is_enough(f, pass == 0, n_possible) ? TR_TAG_MEASURED : why_not_enough(f, *n_possible);
+}
+
+static tr_tag_outcome run_fit(fit *f, const tr_vec2 start_px[4], double cell_px, tr_tag_fit *out) {
     double J[MAX_EDGES][8];
-    double x[N_UNKNOWNS];
+    double x[N_UNKNOWNS] = {0};
+    double last[N_UNKNOWNS];
     double C[N_UNKNOWNS * N_UNKNOWNS];
     double chi2 = 0;
+    double part = 1;
     int n_used = 0;
     double largest = INFINITY;
     memcpy(f->corner_px, start_px, sizeof f->corner_px);
-    f->sigma_px[0] = f->sigma_px[1] = START_SIGMA_PX;
+    f->sigma_px[0] = f->sigma_px[1] =
+        fmax(START_SIGMA_PX, fmin(START_SIGMA_MAX_PX, START_SIGMA_CELLS * cell_px));
+    for (int k = 0; k < N_SHAPE_OF_TAG; k++) f->shape_part[k] = 1;
     for (int pass = 0; pass < MAX_PASSES; pass++) {
-        if (!homography_of(f, f->corner_px, &f->H)) return false;
-        measure_edges(f, pass == 0 ? FIRST_STEPS : 1,
-                      pass < FIRST_PASSES ? FIRST_PIXELS : MAX_PIXELS);
-        if (!is_enough(f, &out->n_possible)) return false;
-        if (largest > JACOBIAN_PX && !corner_jacobian(f, J)) return false;
-        if (!solve_corners(f, J, x, NULL, &chi2, &n_used)) return false;
-        for (int again = 0; again < 3 && drop_outliers(f, J, x) > 0; again++) {
-            if (!solve_corners(f, J, x, NULL, &chi2, &n_used)) return false;
-        }
-        if (!is_enough(f, &out->n_possible)) return false;
+        memcpy(last, x, sizeof last);
+        tr_tag_outcome outcome = run_pass(f, pass, J, x, largest, &out->n_possible);
+        if (outcome != TR_TAG_MEASURED) return outcome;
+        part = pass > 1 ? secant_part(last, x, part) : 1;
         update_shape(f);
-        apply_step(f, x, &largest);
+        apply_step(f, x, part, &largest);
         if (pass < FIRST_PASS_TO_SETTLE) continue;
         if (largest < (pass < LATE_PASS ? SETTLED_PX : LATE_SETTLED_PX)) break;
     }
-    /* A fit that still wanders does not sit on this tag. */
-    if (!(largest < 0.05) || !solve_corners(f, J, x, C, &chi2, &n_used)) return false;
+    if (is_blurred(f)) return TR_TAG_BLURRED;
+    if (!solve_corners(f, J, x, C, &chi2, &n_used)) return TR_TAG_UNLIKE;
+    double factor = fmax(1, chi2 / fmax(1, n_used - N_UNKNOWNS));
+    double sd_px = 0;
+    for (int k = 0; k < 8; k++) sd_px = fmax(sd_px, sqrt(factor * C[k * (N_UNKNOWNS + 1)]));
+    if (!(largest < fmax(LAST_STEP_PX, LAST_STEP_PART * sd_px))) return TR_TAG_UNSETTLED;
     memcpy(out->corner_px, f->corner_px, sizeof out->corner_px);
-    fill_covariance(f, C, fmax(1, chi2 / fmax(1, n_used - N_UNKNOWNS)), out);
     fill_statistics(f, J, x, out);
-    return true;
+    fill_covariance(f, C, factor, largest, out);
+    return TR_TAG_MEASURED;
+}
+
+/* Height of the lowest cell of the tag's middle, px. */
+static double lowest_cell(const fit *f, const tr_vec2 start_px[4]) {
+    tr_mat3 H;
+    tr_vec2 uv;
+    double J[4];
+    if (!homography_of(f, start_px, &H) || !to_pixel(f, H, tr_v2(0, 0), &uv, J)) return 0;
+    return fabs(J[0] * J[3] - J[1] * J[2]) / fmax(hypot(J[0], J[2]), hypot(J[1], J[3]));
 }
 
 bool tr_tag_measure(const tr_image *image, const tr_lens *lens, const tr_tag_pattern *pattern,
                     const tr_vec2 start_px[4], tr_tag_fit *out) {
     fit f = {.image = image, .lens = lens, .border = pattern->border};
     memset(out, 0, sizeof *out);
-    list_edges(pattern, &f);
-    return run_fit(&f, start_px, out);
+    double cell_px = lowest_cell(&f, start_px);
+    if (!(cell_px >= MIN_WHOLE_CELL_PX))
+        out->outcome = TR_TAG_TOO_SMALL;
+    else if (cell_px < SMALL_CELL_PX)
+        out->outcome = tr_small_tag_measure(image, lens, pattern, start_px, out);
+    else {
+        list_edges(pattern, &f);
+        out->outcome = run_fit(&f, start_px, cell_px, out);
+    }
+    return out->outcome == TR_TAG_MEASURED;
 }

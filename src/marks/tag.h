@@ -29,15 +29,31 @@
 
 /* Tags with less height in a photo than this, px, cannot be measured. */
 enum { TR_TAG_MIN_PX = 10 };
+/* Blur (sigma) beyond this part of a cell leaves edges that run into each other. */
+#define TR_TAG_BLURRED_CELLS 0.75
 
+/* Why a tag was not measured. */
+typedef enum {
+    TR_TAG_MEASURED,
+    TR_TAG_OFF_IMAGE, /* so much of it lies outside that the rest tells too little */
+    TR_TAG_TOO_SMALL, /* cells lower than some 1.25 px */
+    TR_TAG_FAINT,     /* too little contrast */
+    TR_TAG_BLURRED,   /* edges as wide as cells */
+    TR_TAG_UNLIKE,    /* too much of it is not as the pattern says: covered, or not this tag */
+    TR_TAG_UNSETTLED, /* the fit did not come to rest */
+    TR_TAG_N_OUTCOMES
+} tr_tag_outcome;
+
+/* Where the tag was not measured only outcome and n_possible count. */
 typedef struct {
+    tr_tag_outcome outcome;
     tr_vec2 corner_px[4];  /* order of tr_tag_corner */
     double covariance[64]; /* of u0 v0 u1 v1 ..., px^2, row by row */
     double
         bleed_px[2]; /* by which white grows: edges that stand upright on the tag, edges that lie */
     double sigma_px[2]; /* blur across those edges */
     double contrast;    /* median step between black and white, grey values */
-    int n_edges;        /* edges used ... */
+    int n_edges;        /* edges used, or cells of a tag that is fitted as a whole ... */
     int n_possible;     /* ... of those that the pattern has in the image and large enough */
     double rms_px;      /* of the edges' offsets after the fit */
 } tr_tag_fit;
