@@ -27,6 +27,8 @@ static const double ROUGH_STEP = 0.1;
 
 /* Residuals of marks that fit, in their variance. */
 static const double FITS_VARIANCE = 1.3;
+/* What a move may leave of the contradictions that it explains: loss and noise. */
+static const double LEFT_PART = 0.1;
 
 enum { MAX_ROUNDS = 12 };
 
@@ -250,8 +252,9 @@ static bool settle_far_photos(const tr_adjust_input *in, tr_adjustment *adj, tr_
         memcpy(placed + n, adj->photo_rejected, n);
         memcpy(placed + 2 * n, adj->sheet_placed, (size_t)in->n_sheets);
         if (!solve_without(adj, is_far, &n_rows, &without, err)) goto out;
-        /* A move has to leave no more than those photos are worth. */
-        double most_cost = without.cost + FITS_VARIANCE * n_rows;
+        /* A move has to leave no more than those photos are worth, or little of the whole. */
+        double rest = fmax(FITS_VARIANCE * n_rows, LEFT_PART * (result->cost - without.cost));
+        double most_cost = without.cost + rest;
         tr_network_restore(&adj->net, &with);
         tr_network_release(&with);
         memcpy(adj->photo_placed, placed, n);
