@@ -8,10 +8,12 @@
 #include <libexif/exif-data.h>
 
 #include "base/text.h"
+#include "image/codec.h"
 
 /* In front of the TIFF structure, as in a JPEG's APP1 segment. */
 static const uint8_t HEAD[6] = {'E', 'x', 'i', 'f', 0, 0};
-/* What an APP1 segment can hold; a PNG's chunk is held to the same. */
+/* What an APP1 segment can hold; a PNG's chunk is held to the same (an item of a HEIC file to what
+   heif.c says). */
 enum { MAX_BLOCK = 65533 };
 
 /* ---- Where it stands in the file ---- */
@@ -19,6 +21,7 @@ enum { MAX_BLOCK = 65533 };
 typedef struct {
     const uint8_t *tiff; /* behind HEAD; borrowed. NULL: there is none */
     size_t size;
+    uint8_t *owned; /* what was read to find it; NULL: nothing */
 } block;
 
 static uint32_t big_endian(const uint8_t *p, int n) {
@@ -46,11 +49,11 @@ static block find_in_jpeg(const uint8_t *data, size_t size) {
         if (length < 2 || length > size - at - 2) break;
         const uint8_t *content = data + at + 4;
         if (marker == APP1 && length - 2 > sizeof HEAD && memcmp(content, HEAD, sizeof HEAD) == 0) {
-            return (block){content + sizeof HEAD, length - 2 - sizeof HEAD};
+            return (block){.tiff = content + sizeof HEAD, .size = length - 2 - sizeof HEAD};
         }
         at += 2 + length;
     }
-    return (block){NULL, 0};
+    return (block){0};
 }
 
 static block find_in_png(const uint8_t *data, size_t size) {
@@ -59,16 +62,33 @@ static block find_in_png(const uint8_t *data, size_t size) {
     while (size - at >= OVERHEAD) {
         size_t length = big_endian(data + at, 4);
         if (length > size - at - OVERHEAD) break;
-        if (memcmp(data + at + 4, "eXIf", 4) == 0) return (block){data + at + 8, length};
+        if (memcmp(data + at + 4, "eXIf", 4) == 0)
+            return (block){.tiff = data + at + 8, .size = length};
         at += OVERHEAD + length;
     }
-    return (block){NULL, 0};
+    return (block){0};
 }
 
-static block find_block(const uint8_t *data, size_t size) {
-    if (size >= 2 && memcmp(data, "\xff\xd8", 2) == 0) return find_in_jpeg(data, size);
-    if (size >= 8 && memcmp(data, "\x89PNG\r\n\x1a\n", 8) == 0) return find_in_png(data, size);
-    return (block){NULL, 0};
+/* The item begins with how many bytes come before the TIFF structure: HEAD, or none. */
+static bool find_in_heif(const uint8_t *data, size_t size, block *b, tr_error *err) {
+    enum { OFFSET_SIZE = 4 };
+    size_t n;
+    if (!tr_heif_exif(data, size, &b->owned, &n, err)) return false;
+    if (n <= OFFSET_SIZE) return true;
+    uint32_t offset = big_endian(b->owned, OFFSET_SIZE);
+    if (offset >= n - OFFSET_SIZE) return true;
+    b->tiff = b->owned + OFFSET_SIZE + offset;
+    b->size = n - OFFSET_SIZE - offset;
+    return true;
+}
+
+static bool find_block(const uint8_t *data, size_t size, block *b, tr_error *err) {
+    *b = (block){0};
+    if (tr_heif_kind(data, size)) return find_in_heif(data, size, b, err);
+    if (size >= 2 && memcmp(data, "\xff\xd8", 2) == 0) *b = find_in_jpeg(data, size);
+    if (size >= 8 && memcmp(data, "\x89PNG\r\n\x1a\n", 8) == 0) *b = find_in_png(data, size);
+    if (b->size > MAX_BLOCK) b->tiff = NULL;
+    return true;
 }
 
 /* ---- Values ---- */
@@ -222,8 +242,12 @@ static ExifData *load(ExifMem *mem, const uint8_t *bytes, size_t size) {
 
 bool tr_exif_read(const uint8_t *data, size_t size, tr_exif *out, tr_error *err) {
     *out = (tr_exif){0};
-    block b = find_block(data, size);
-    if (!b.tiff || b.size > MAX_BLOCK) return true;
+    block b;
+    if (!find_block(data, size, &b, err)) return false;
+    if (!b.tiff) {
+        free(b.owned);
+        return true;
+    }
     has_no_memory = false;
     reader r = {NULL, EXIF_BYTE_ORDER_MOTOROLA};
     ExifMem *mem = exif_mem_new(take, retake, free);
@@ -241,5 +265,6 @@ bool tr_exif_read(const uint8_t *data, size_t size, tr_exif *out, tr_error *err)
     exif_data_unref(r.data);
     exif_mem_unref(mem);
     free(bytes);
+    free(b.owned);
     return ok || tr_fail_memory(err);
 }

@@ -19,8 +19,8 @@ typedef struct {
     int64_t taken_s;         /* the same in seconds; only differences have a meaning */
 } tr_exif;
 
-/* Reads it from the bytes of a JPEG or PNG file; nothing is told by others. False only where memory
-   ran out; *out is then all zero. */
+/* Reads it from the bytes of a JPEG, PNG, HEIC or AVIF file; nothing is told by others. False only
+   where memory ran out; *out is then all zero. */
 TR_MUST_USE bool tr_exif_read(const uint8_t *data, size_t size, tr_exif *out, tr_error *err);
 
 #endif
