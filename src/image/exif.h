@@ -17,6 +17,9 @@ typedef struct {
     int width_px, height_px; /* as the camera stored it; 0: not told */
     char taken[20];          /* local time, "2026-03-02 10:15:00"; "": not told */
     int64_t taken_s;         /* the same in seconds; only differences have a meaning */
+    double exposure_s;       /* 0: not told, as below */
+    int iso;                 /* sensitivity */
+    bool is_png;             /* the file is a PNG, which cameras do not write */
 } tr_exif;
 
 /* Reads it from the bytes of a JPEG, PNG, HEIC or AVIF file; nothing is told by others. False only

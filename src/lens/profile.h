@@ -14,6 +14,7 @@
      focal_length_mm: 5.43          # tell of how they were taken (image/camera.h)
      equivalent_focal_length_mm: 26 # the same angle of view on 35 mm film
      digital_zoom: 1                # 1: none
+     camera_lens: back camera 5.43mm # the camera's name of the lens
 
    Reading and writing refuse a lens that cannot be one: focal lengths or a centre that do not fit
    the image size, a distortion that maps two directions to one pixel of the image, a covariance
