@@ -49,7 +49,6 @@ static void say_why_not(tr_lens_photo *p, const char *why) {
 /* False only where memory ran out. */
 static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err) {
     bool ok = false;
-    const char *looks = NULL;
     tr_photo read;
     tr_error cause = {0};
     bool is_read = tr_photo_read(p->file, &read, &cause);
@@ -58,11 +57,9 @@ static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err
     if (!is_read) goto out;
     p->width_px = read.image.width;
     p->height_px = read.image.height;
-    looks = tr_picture_advice(tr_picture_kind_of(&read.exif, p->width_px, p->height_px));
+    p->looks = tr_picture_advice(tr_picture_kind_of(&read.exif, p->width_px, p->height_px));
     if (!tr_board_find(&read.image, board, &p->view, &cause)) goto out;
-    if (p->view.n == 0 && looks) {
-        snprintf(p->why_not, sizeof p->why_not, "no board was found in it, and it %s", looks);
-    } else if (p->view.n == 0) {
+    if (p->view.n == 0) {
         snprintf(p->why_not, sizeof p->why_not,
                  "no board with %d x %d squares was found; the whole board must be in the photo, "
                  "uncovered, evenly lit and sharp (squares are counted, not corners)",
@@ -186,9 +183,19 @@ static bool check_cameras(const tr_lens_run *run, tr_camera *camera, tr_error *e
     return true;
 }
 
+/* Pictures without a board, of another size than the photos with one. */
+static void name_odd_pictures(tr_lens_run *run, const tr_lens_photo *of_size) {
+    for (int i = 0; i < run->n_photos && of_size; i++) {
+        tr_lens_photo *p = &run->photos[i];
+        bool is_other = p->width_px != of_size->width_px || p->height_px != of_size->height_px;
+        if (p->is_used || p->view.n > 0 || p->width_px == 0 || !is_other || !p->looks) continue;
+        snprintf(p->why_not, sizeof p->why_not, "no board was found in it, and it %s", p->looks);
+    }
+}
+
 /* A lens profile holds for one image size: that of the photos in which the board was measured. What
    other pictures lie beside them says nothing. */
-static bool check_sizes(const tr_lens_run *run, tr_error *err) {
+static bool check_sizes(tr_lens_run *run, tr_error *err) {
     const tr_lens_photo *first = NULL;
     const tr_lens_photo *other = NULL;
     int n_other = 0;
@@ -200,6 +207,7 @@ static bool check_sizes(const tr_lens_run *run, tr_error *err) {
         if (!other) other = p;
         n_other++;
     }
+    name_odd_pictures(run, first);
     if (!other) return true;
     char more[32] = "";
     two_names names = names_of(first, other);
