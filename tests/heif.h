@@ -206,7 +206,7 @@ static inline void heif_reference(heif_bytes *b, const char *type, int from, int
     size_t at = heif_open_box(b, type);
     heif_put(b, (uint64_t)from, 2);
     heif_put(b, (uint64_t)n, 2);
-    for (int i = 0; i < n; i++) heif_put(b, (uint64_t)(first + i), 2);
+    for (int i = 0; i < n; i++) heif_put(b, (uint64_t)first + (uint64_t)i, 2);
     heif_close_box(b, at);
 }
 
@@ -280,7 +280,7 @@ static inline heif_bytes heif_compose(const heif_grid *g) {
     heif_close_box(&b, box);
     box = heif_open_box(&b, "ipma");
     heif_put(&b, 0, 4);
-    heif_put(&b, (uint64_t)(n + 1 + g->has_two_references), 4);
+    heif_put(&b, (uint64_t)n + 1 + g->has_two_references, 4);
     int properties[3] = {3};
     int n_properties = 1;
     if (g->quarters >= 0) properties[n_properties++] = 0x80 | 4; /* essential */

@@ -69,11 +69,12 @@ tr_heif_outcome take_grey(planes p, const tr_heif_picture &picture, char *text, 
         p.is_full_range = picture.is_full_range;
         p.matrix = picture.matrix;
     }
-    if (!p.data[0] || p.bits < 8 || p.bits > 16) {
+    if (p.data[0] == nullptr || p.bits < 8 || p.bits > 16) {
         return fail(TR_HEIF_UNSUPPORTED, "its samples are of an unknown kind", text, text_size);
     }
     if (!picture.place_for(picture.context, p.width, p.height, &to)) return TR_HEIF_NO_ROOM;
-    const bool is_rgb = p.matrix == IDENTITY && p.is_444 && p.data[1] && p.data[2];
+    const bool is_rgb =
+        p.matrix == IDENTITY && p.is_444 && p.data[1] != nullptr && p.data[2] != nullptr;
     const scale to_8_bits(p);
     for (int v = 0; v < to.height; v++) {
         uint8_t *row = to.to + v * to.stride;
@@ -96,22 +97,22 @@ class hevc {
     hevc(const hevc &) = delete;
     hevc &operator=(const hevc &) = delete;
     ~hevc() {
-        if (decoder) de265_free_decoder(decoder);
+        if (decoder != nullptr) de265_free_decoder(decoder);
     }
 
     tr_heif_outcome decode(const tr_heif_picture &picture, char *text, size_t text_size) {
-        if (!decoder) return TR_HEIF_NO_MEMORY;
+        if (decoder == nullptr) return TR_HEIF_NO_MEMORY;
         if (!push_config(picture) || !push_units(picture.data, picture.size)) {
             return fail(TR_HEIF_DAMAGED, "a unit is longer than the data", text, text_size);
         }
         de265_error error = de265_flush_data(decoder);
-        for (int more = 1; more && error == DE265_OK;) {
+        for (int more = 1; more != 0 && error == DE265_OK;) {
             error = de265_decode(decoder, &more);
             if (error == DE265_ERROR_WAITING_FOR_INPUT_DATA) error = DE265_OK;
             // With a warning it would go on with pixels that it made up.
             if (error == DE265_OK) error = de265_get_warning(decoder);
             const de265_image *image = de265_peek_next_picture(decoder);
-            if (error == DE265_OK && image) {
+            if (error == DE265_OK && image != nullptr) {
                 return take_grey(planes_of(image), picture, text, text_size);
             }
         }
@@ -198,8 +199,8 @@ class av1 {
     av1(const av1 &) = delete;
     av1 &operator=(const av1 &) = delete;
     ~av1() {
-        if (image.data[0] || image.frame_hdr) dav1d_picture_unref(&image);
-        if (decoder) dav1d_close(&decoder);
+        if (image.data[0] != nullptr || image.frame_hdr != nullptr) dav1d_picture_unref(&image);
+        if (decoder != nullptr) dav1d_close(&decoder);
     }
 
     tr_heif_outcome decode(const tr_heif_picture &picture, char *text, size_t text_size) {
@@ -229,7 +230,7 @@ class av1 {
     int feed(const tr_heif_picture &picture) {
         Dav1dData data = {};
         uint8_t *copy = dav1d_data_create(&data, picture.size);
-        if (!copy) return DAV1D_ERR(ENOMEM);
+        if (copy == nullptr) return DAV1D_ERR(ENOMEM);
         memcpy(copy, picture.data, picture.size);
         int error = DAV1D_ERR(EAGAIN);
         while (error == DAV1D_ERR(EAGAIN)) {
