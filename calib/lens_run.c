@@ -9,6 +9,7 @@
 #include "base/text.h"
 #include "base/wrap.h"
 #include "calib/quality.h"
+#include "image/kind.h"
 #include "image/photo.h"
 #include "network/network.h"
 #include "opencv/opencv.h"
@@ -56,6 +57,7 @@ static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err
     if (!is_read) goto out;
     p->width_px = read.image.width;
     p->height_px = read.image.height;
+    p->looks = tr_picture_advice(tr_picture_kind_of(&read.exif, p->width_px, p->height_px));
     if (!tr_board_find(&read.image, board, &p->view, &cause)) goto out;
     if (p->view.n + p->view.n_missing == 0) {
         snprintf(p->why_not, sizeof p->why_not,
@@ -160,41 +162,52 @@ static int count_used(const tr_lens_run *run) {
     return n;
 }
 
-/* A lens profile holds for one camera, focal length and zoom. *camera: what the photos tell. All
-   that tell something count, as in check_sizes. */
+/* A lens profile holds for one camera, focal length and zoom. *camera: what the photos tell. Only
+   photos with a board count, as in check_sizes. */
 static bool check_cameras(const tr_lens_run *run, tr_camera *camera, tr_error *err) {
     tr_camera_difference d;
     *camera = (tr_camera){.name = ""};
     for (int i = 0; i < run->n_photos; i++) {
         const tr_lens_photo *p = &run->photos[i];
-        for (int k = 0; k < i; k++) {
+        for (int k = 0; k < i && p->is_used; k++) {
             const tr_lens_photo *q = &run->photos[k];
-            if (!tr_camera_differ(&q->camera, &p->camera, &d)) continue;
+            if (!q->is_used || !tr_camera_differ(&q->camera, &p->camera, &d)) continue;
             two_names names = names_of(q, p);
             return tr_fail(err, TR_NO_MEASURE,
                            "'%s' was taken %.70s, but '%s' %.70s; a lens profile is for one "
                            "camera at one focal length and zoom: use photos taken alike only",
                            names.a, d.a, names.b, d.b);
         }
-        tr_camera_complete(camera, &p->camera);
+        if (p->is_used) tr_camera_complete(camera, &p->camera);
     }
     return true;
 }
 
-/* A lens profile holds for one image size. All photos that could be read count, so that a stray one
-   shows even if it happens to have no board. */
-static bool check_sizes(const tr_lens_run *run, tr_error *err) {
+/* Pictures without a board, of another size than the photos with one. */
+static void name_odd_pictures(tr_lens_run *run, const tr_lens_photo *of_size) {
+    for (int i = 0; i < run->n_photos && of_size; i++) {
+        tr_lens_photo *p = &run->photos[i];
+        bool is_other = p->width_px != of_size->width_px || p->height_px != of_size->height_px;
+        if (p->is_used || p->view.n > 0 || p->width_px == 0 || !is_other || !p->looks) continue;
+        snprintf(p->why_not, sizeof p->why_not, "no board was found in it, and it %s", p->looks);
+    }
+}
+
+/* A lens profile holds for one image size: that of the photos in which the board was measured. What
+   other pictures lie beside them says nothing. */
+static bool check_sizes(tr_lens_run *run, tr_error *err) {
     const tr_lens_photo *first = NULL;
     const tr_lens_photo *other = NULL;
     int n_other = 0;
     for (int i = 0; i < run->n_photos; i++) {
         const tr_lens_photo *p = &run->photos[i];
-        if (p->width_px == 0) continue;
+        if (!p->is_used) continue;
         if (!first) first = p;
         if (p->width_px == first->width_px && p->height_px == first->height_px) continue;
         if (!other) other = p;
         n_other++;
     }
+    name_odd_pictures(run, first);
     if (!other) return true;
     char more[32] = "";
     two_names names = names_of(first, other);

@@ -20,6 +20,7 @@ typedef struct {
     char sha256[65];         /* of the file's bytes; "" where it could not be read */
     int width_px, height_px; /* 0 where it could not be read */
     tr_camera camera;        /* as EXIF tells */
+    const char *looks;       /* where it is no photo as cameras store them: image/kind.h; static */
     tr_board_view view;
     bool is_used;       /* its corners are in the calibration */
     char why_not[512];  /* a sentence, where it is not used */

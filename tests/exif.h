@@ -12,9 +12,12 @@
 /* What is zero or NULL is left out. */
 typedef struct {
     bool is_little; /* byte order II, else MM */
-    const char *make, *model, *taken;
+    const char *make, *model, *taken, *lens;
     uint32_t focal_length_mm[2]; /* numerator, denominator */
     uint32_t digital_zoom[2];
+    uint32_t exposure_s[2];
+    uint32_t lens_focal_mm[2]; /* the shortest and the longest, whole */
+    int iso;
     int equivalent_mm, orientation, width_px, height_px;
 } exif_fields;
 
@@ -85,7 +88,8 @@ static inline void exif_rational(exif_block *b, int tag, const uint32_t x[2]) {
 static inline exif_block exif_make(const exif_fields *f) {
     enum { MAKE = 0x010f, MODEL = 0x0110, ORIENTATION = 0x0112, EXIF_IFD = 0x8769 };
     enum { TAKEN = 0x9003, FOCAL = 0x920a, X_SIZE = 0xa002, Y_SIZE = 0xa003, ZOOM = 0xa404 };
-    enum { EQUIVALENT = 0xa405 };
+    enum { EQUIVALENT = 0xa405, LENS = 0xa434, LENS_RANGE = 0xa432 };
+    enum { EXPOSURE = 0x829a, ISO = 0x8827 };
     exif_block b = {.is_little = f->is_little};
     memcpy(b.bytes, "Exif\0\0", EXIF_HEAD);
     memcpy(b.bytes + EXIF_HEAD, f->is_little ? "II" : "MM", 2);
@@ -100,13 +104,25 @@ static inline exif_block exif_make(const exif_fields *f) {
     exif_put(&b, pointer, (uint32_t)(b.size - EXIF_HEAD), 4);
     exif_directory(&b, 0U + !!f->taken + (f->focal_length_mm[0] || f->focal_length_mm[1]) +
                            !!f->width_px + !!f->height_px +
-                           (f->digital_zoom[0] || f->digital_zoom[1]) + !!f->equivalent_mm);
+                           (f->digital_zoom[0] || f->digital_zoom[1]) + !!f->equivalent_mm +
+                           (f->exposure_s[0] || f->exposure_s[1]) + !!f->iso + !!f->lens +
+                           !!f->lens_focal_mm[0]);
+    exif_rational(&b, EXPOSURE, f->exposure_s);
+    exif_integer(&b, ISO, EXIF_SHORT, f->iso);
     exif_text(&b, TAKEN, f->taken);
     exif_rational(&b, FOCAL, f->focal_length_mm);
     exif_integer(&b, X_SIZE, EXIF_LONG, f->width_px);
     exif_integer(&b, Y_SIZE, EXIF_SHORT, f->height_px);
     exif_rational(&b, ZOOM, f->digital_zoom);
     exif_integer(&b, EQUIVALENT, EXIF_SHORT, f->equivalent_mm);
+    if (f->lens_focal_mm[0]) {
+        size_t at = exif_entry(&b, LENS_RANGE, EXIF_RATIONAL, 4, 32);
+        for (size_t i = 0; i < 4; i++) {
+            exif_put(&b, at + 8 * i, i < 2 ? f->lens_focal_mm[i] : 0, 4);
+            exif_put(&b, at + 8 * i + 4, i < 2, 4); /* apertures: 0/0, not known */
+        }
+    }
+    exif_text(&b, LENS, f->lens);
     assert_int_equal(b.n_left, 0);
     return b;
 }

@@ -16,6 +16,10 @@ static const exif_fields PHONE = {.make = "Example",
                                   .focal_length_mm = {543, 100},
                                   .digital_zoom = {3, 2},
                                   .equivalent_mm = 26,
+                                  .lens = "back camera 5.43mm f/1.6",
+                                  .exposure_s = {1, 120},
+                                  .iso = 64,
+                                  .lens_focal_mm = {2, 9},
                                   .orientation = 6,
                                   .width_px = 4032,
                                   .height_px = 3024};
@@ -52,6 +56,9 @@ static tr_exif read_fields(const exif_fields *f) {
 
 static void check_nothing(const tr_exif *exif) {
     assert_string_equal(exif->camera.name, "");
+    assert_string_equal(exif->camera.lens, "");
+    CHECK_NEAR(exif->exposure_s, 0, 0);
+    assert_int_equal(exif->iso, 0);
     CHECK_NEAR(exif->camera.focal_length_mm, 0, 0);
     CHECK_NEAR(exif->camera.equivalent_focal_length_mm, 0, 0);
     CHECK_NEAR(exif->camera.digital_zoom, 0, 0);
@@ -63,6 +70,9 @@ static void check_nothing(const tr_exif *exif) {
 
 static void check_phone(const tr_exif *exif) {
     assert_string_equal(exif->camera.name, "Example Phone 3");
+    assert_string_equal(exif->camera.lens, "back camera 5.43mm f/1.6");
+    CHECK_NEAR(exif->exposure_s, 1 / 120.0, 1e-15);
+    assert_int_equal(exif->iso, 64);
     CHECK_NEAR(exif->camera.focal_length_mm, 5.43, 1e-12);
     CHECK_NEAR(exif->camera.equivalent_focal_length_mm, 26, 0);
     CHECK_NEAR(exif->camera.digital_zoom, 1.5, 0);
@@ -125,6 +135,20 @@ static void make_and_model_are_one_name(void **state) {
     assert_true(strlen(exif.camera.name) < sizeof exif.camera.name);
     assert_non_null(strstr(exif.camera.name, "Example xxx"));
     assert_non_null(strstr(exif.camera.name, "..."));
+}
+
+/* A lens of one focal length tells the photo's; one of several does not. */
+static void a_fixed_lens_tells_its_focal_length(void **state) {
+    (void)state;
+    static const exif_fields FIXED = {.lens_focal_mm = {7, 7}};
+    static const exif_fields ZOOM = {.lens_focal_mm = {2, 9}};
+    static const exif_fields BOTH = {.lens_focal_mm = {7, 7}, .focal_length_mm = {543, 100}};
+    tr_exif exif = read_fields(&FIXED);
+    CHECK_NEAR(exif.camera.focal_length_mm, 7, 0);
+    exif = read_fields(&ZOOM);
+    CHECK_NEAR(exif.camera.focal_length_mm, 0, 0);
+    exif = read_fields(&BOTH);
+    CHECK_NEAR(exif.camera.focal_length_mm, 5.43, 1e-12);
 }
 
 static void numbers_out_of_range_are_not_told(void **state) {
@@ -374,6 +398,7 @@ int main(void) {
         cmocka_unit_test(everything_is_read_in_both_byte_orders),
         cmocka_unit_test(what_is_missing_is_not_told),
         cmocka_unit_test(make_and_model_are_one_name),
+        cmocka_unit_test(a_fixed_lens_tells_its_focal_length),
         cmocka_unit_test(numbers_out_of_range_are_not_told),
         cmocka_unit_test(times_are_told_in_seconds),
         cmocka_unit_test(other_segments_before_it_are_passed_over),

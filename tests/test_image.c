@@ -2,6 +2,7 @@
    near: PNG keeps them, and a JPEG of quality 100 keeps blocks of one value, since then its only
    coefficient is a whole number. */
 #include "check.h"
+#include "temp.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -912,6 +913,97 @@ static void test_damaged_png_with_right_checksums(void **state) {
     free(file.data);
 }
 
+static tr_image make_image(int width, int height, uint32_t seed) {
+    tr_image image;
+    assert_true(tr_image_init(&image, width, height, NULL));
+    fill_random(image.px, (size_t)width * (size_t)height, seed);
+    return image;
+}
+
+static bytes read_file(const char *path) {
+    bytes file;
+    assert_true(tr_file_read(path, 1 << 24, &file.data, &file.size, NULL));
+    return file;
+}
+
+/* Ultra HDR and MPF: an APP2 segment that lists the pictures, and behind the photo's end the
+   others, such as a gain map. Source: CIPA DC-007 (Multi-Picture Format), 5.2. */
+static void test_jpeg_second_picture(void **state) {
+    (void)state;
+    char folder[TEMP_SIZE];
+    char path[TEMP_SIZE];
+    temp_make(folder);
+    tr_image first = make_image(64, 48, 11);
+    tr_image second = make_image(16, 12, 12);
+    tr_image image;
+    tr_image alone;
+    static const uint8_t MPF[] = {0xff, 0xe2, 0, 18, 'M', 'P', 'F', 0, 'M', 'M',
+                                  0,    42,   0, 0,  0,   8,   0,   0, 0,   0};
+    assert_true(tr_image_write_jpeg(&first, 95, temp_path(path, folder, "first.jpg"), NULL));
+    bytes a = read_file(path);
+    assert_true(tr_image_write_jpeg(&second, 95, temp_path(path, folder, "second.jpg"), NULL));
+    bytes b = read_file(path);
+    bytes both = {malloc(a.size + b.size + sizeof MPF), 0};
+    assert_non_null(both.data);
+    memcpy(both.data, a.data, 2);
+    memcpy(both.data + 2, MPF, sizeof MPF);
+    memcpy(both.data + 2 + sizeof MPF, a.data + 2, a.size - 2);
+    size_t end = a.size + sizeof MPF;
+    memcpy(both.data + end, b.data, b.size);
+    both.size = end + b.size;
+    assert_true(tr_image_decode(a.data, a.size, "a", &alone, NULL));
+    /* With the second picture whole, cut, and with zeros behind. */
+    for (size_t size = end; size <= both.size; size += 97) {
+        assert_true(tr_image_decode(both.data, size, "both", &image, NULL));
+        assert_int_equal(image.width, 64);
+        assert_memory_equal(image.px, alone.px, 64 * 48);
+        tr_image_release(&image);
+    }
+    memset(both.data + end, 0, b.size);
+    assert_true(tr_image_decode(both.data, both.size, "both", &image, NULL));
+    tr_image_release(&image);
+    /* The second picture does not make up for the end of the first. */
+    memcpy(both.data + end - 40, b.data, b.size);
+    refuse(both.data, end - 40 + b.size, "damaged or ends early");
+    refuse(both.data, end - 40, "damaged or ends early");
+    tr_image_release(&alone);
+    tr_image_release(&first);
+    tr_image_release(&second);
+    free(a.data);
+    free(b.data);
+    free(both.data);
+    temp_remove(folder);
+}
+
+/* 8160 x 6144 px: 50 megapixels. A preview of 64 kB stands in front. */
+static void test_jpeg_50_megapixels(void **state) {
+    (void)state;
+    char folder[TEMP_SIZE];
+    char path[TEMP_SIZE];
+    temp_make(folder);
+    tr_image image;
+    tr_image read;
+    assert_true(tr_image_init(&image, 8160, 6144, NULL));
+    memset(image.px, 90, (size_t)image.width * (size_t)image.height);
+    assert_true(tr_image_write_jpeg(&image, 90, temp_path(path, folder, "large.jpg"), NULL));
+    bytes a = read_file(path);
+    enum { PREVIEW = 65535 };
+    bytes with = {calloc(a.size + PREVIEW + 2, 1), a.size + PREVIEW + 2};
+    assert_non_null(with.data);
+    memcpy(with.data, a.data, 2);
+    memcpy(with.data + 2, "\xff\xe1\xff\xff\xff\xd8\xff", 7); /* APP1; a picture within */
+    memcpy(with.data + 2 + PREVIEW + 2, a.data + 2, a.size - 2);
+    assert_true(tr_image_decode(with.data, with.size, "large", &read, NULL));
+    assert_int_equal(read.width, 8160);
+    assert_int_equal(read.height, 6144);
+    assert_int_equal(tr_image_row(&read, 6143)[8159], 90);
+    tr_image_release(&image);
+    tr_image_release(&read);
+    free(a.data);
+    free(with.data);
+    temp_remove(folder);
+}
+
 static void test_not_an_image(void **state) {
     (void)state;
     static const struct {
@@ -920,19 +1012,10 @@ static void test_not_an_image(void **state) {
         const char *part;
     } files[] = {
         {"", 0, "the file is empty"},
-        {"\xff", 1, "neither a JPEG nor a PNG"},
-        {"\x89PNG", 4, "neither a JPEG nor a PNG"},
+        {"\xff", 1, "neither a JPEG nor an HEIC, AVIF or PNG"},
+        {"\x89PNG", 4, "neither a JPEG nor an HEIC, AVIF or PNG"},
         {"\xff\xd8", 2, "damaged or ends early"},
-        {"mat: 3\nunits: mm\n", 17, "neither a JPEG nor a PNG"},
-        {"\0\0\0\x18"
-         "ftypheic\0\0\0\0mif1",
-         20, "this is an HEIC photo; set the camera to save"},
-        {"\0\0\0\x18"
-         "ftypmif1\0\0\0\0heic",
-         20, "this is an HEIC photo"},
-        {"\0\0\0\x18"
-         "ftypavif\0\0\0\0mif1",
-         20, "this is an AVIF photo"},
+        {"mat: 3\nunits: mm\n", 17, "neither a JPEG nor an HEIC, AVIF or PNG"},
         {"\0\0\0\x18"
          "ftypmp42\0\0\0\0isom",
          20, "a video"},
@@ -981,19 +1064,6 @@ static void test_init(void **state) {
     assert_null(image.px);
     assert_int_equal(image.width, 0);
     tr_image_release(&image);
-}
-
-static tr_image make_image(int width, int height, uint32_t seed) {
-    tr_image image;
-    assert_true(tr_image_init(&image, width, height, NULL));
-    fill_random(image.px, (size_t)width * (size_t)height, seed);
-    return image;
-}
-
-static bytes read_file(const char *path) {
-    bytes file;
-    assert_true(tr_file_read(path, 1 << 24, &file.data, &file.size, NULL));
-    return file;
 }
 
 static void test_write(void **state) {
@@ -1139,6 +1209,8 @@ int main(void) {
         cmocka_unit_test(test_jpeg_photos),
         cmocka_unit_test(test_jpeg_orientation_is_ignored),
         cmocka_unit_test(test_jpeg_tail_is_ignored),
+        cmocka_unit_test(test_jpeg_second_picture),
+        cmocka_unit_test(test_jpeg_50_megapixels),
         cmocka_unit_test(test_jpeg_without_its_last_scans),
         cmocka_unit_test(test_jpeg_sequential_scan_missing),
         cmocka_unit_test(test_jpeg_many_scans),

@@ -24,7 +24,7 @@ static const tr_lens BARREL = {
               0},
 };
 
-static const tr_camera CAMERA = {"Example Phone 3", 5.43, 26, 1};
+static const tr_camera CAMERA = {"Example Phone 3", 5.43, 26, 1, "back camera"};
 
 static tr_vec2 project(const tr_lens *lens, tr_vec3 p_mm) {
     tr_vec2 uv_px = {NAN, NAN};
@@ -416,23 +416,28 @@ static void cameras_differ_where_they_tell_different_things(void **state) {
         tr_camera camera;
         const char *as_first, *as_this; /* NULL: no difference from CAMERA */
     } CASES[] = {
-        {{"", 0, 0, 0}, NULL, NULL},
-        {{"Example Phone 3", 5.43, 26, 1}, NULL, NULL},
-        {{"Example Phone 3", 0, 0, 0}, NULL, NULL}, /* no zoom told is no zoom */
-        {{"", 5.43, 0, 0}, NULL, NULL},
-        {{"Example Phone 3", 5.48, 26, 1}, NULL, NULL},
-        {{"Example Phone 3", 5.43, 27, 1.005}, NULL, NULL},
-        {{"Example Phone 4", 5.43, 26, 1}, "with Example Phone 3", "with Example Phone 4"},
-        {{"Example Phone 4", 9, 77, 2}, "with Example Phone 3", "with Example Phone 4"},
-        {{"Example Phone 3", 5.49, 26, 1},
+        {{"", 0, 0, 0, ""}, NULL, NULL},
+        {{"Example Phone 3", 5.43, 26, 1, ""}, NULL, NULL},
+        {{"Example Phone 3", 0, 0, 0, ""}, NULL, NULL}, /* no zoom told is no zoom */
+        {{"", 5.43, 0, 0, ""}, NULL, NULL},
+        {{"Example Phone 3", 5.48, 26, 1, ""}, NULL, NULL},
+        {{"Example Phone 3", 5.43, 27, 1.005, ""}, NULL, NULL},
+        {{"Example Phone 4", 5.43, 26, 1, ""}, "with Example Phone 3", "with Example Phone 4"},
+        {{"Example Phone 4", 9, 77, 2, ""}, "with Example Phone 3", "with Example Phone 4"},
+        {{"Example Phone 3", 5.49, 26, 1, ""},
          "at a focal length of 5.43 mm",
          "at a focal length of 5.49 mm"},
-        {{"", 9, 0, 0}, "at a focal length of 5.43 mm", "at a focal length of 9 mm"},
-        {{"Example Phone 3", 5.43, 52, 2}, "at digital zoom 1", "at digital zoom 2"},
-        {{"", 0, 0, 1.1}, "at digital zoom 1", "at digital zoom 1.1"},
-        {{"Example Phone 3", 5.43, 29, 1},
+        {{"", 9, 0, 0, ""}, "at a focal length of 5.43 mm", "at a focal length of 9 mm"},
+        {{"Example Phone 3", 5.43, 52, 2, ""}, "at digital zoom 1", "at digital zoom 2"},
+        {{"", 0, 0, 1.1, ""}, "at digital zoom 1", "at digital zoom 1.1"},
+        {{"Example Phone 3", 5.43, 29, 1, ""},
          "at a focal length equivalent to 26 mm",
          "at a focal length equivalent to 29 mm"},
+        {{"Example Phone 3", 5.43, 26, 1, "back camera"}, NULL, NULL},
+        {{"", 0, 0, 0, "front camera"}, "with lens back camera", "with lens front camera"},
+        {{"", 9, 0, 0, "front camera"},
+         "at a focal length of 5.43 mm",
+         "at a focal length of 9 mm"},
     };
     for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++)
         check_differ(&CAMERA, &CASES[i].camera, CASES[i].as_first, CASES[i].as_this);

@@ -220,6 +220,34 @@ static void mixed_sizes(void **unused) {
     tr_lens_run_release(&run);
 }
 
+/* Pictures without a board settle neither the size nor the camera of those that have one. */
+static void pictures_without_a_board_settle_nothing(void **unused) {
+    (void)unused;
+    tr_error err = {0};
+    tr_lens_run run = good_set("strays");
+    for (int i = 0; i < 2; i++) {
+        tr_lens_photo *p = &run.photos[i];
+        p->is_used = false;
+        p->width_px = i == 0 ? 1080 : 3000;
+        p->height_px = i == 0 ? 2340 : 4000;
+        p->looks = i == 0 ? "looks like a screenshot; use the photo itself" : NULL;
+        p->view.n = 0;
+        snprintf(p->camera.name, sizeof p->camera.name, "Example Phone 9");
+        snprintf(p->why_not, sizeof p->why_not, "no board was found");
+    }
+    for (int i = 2; i < run.n_photos; i++) {
+        snprintf(run.photos[i].camera.name, sizeof run.photos[i].camera.name, "Example Phone 3");
+    }
+    if (!tr_lens_solve(&run, &err)) fail_msg("%s", err.text);
+    assert_int_equal(run.calibration.lens.width_px, 4000);
+    assert_string_equal(run.calibration.lens.camera.name, "Example Phone 3");
+    assert_string_equal(run.photos[0].why_not,
+                        "no board was found in it, and it looks like a screenshot; use the photo "
+                        "itself");
+    assert_string_equal(run.photos[1].why_not, "no board was found");
+    tr_lens_run_release(&run);
+}
+
 static void long_names_are_cut_between_characters(void **unused) {
     (void)unused;
     tr_error err = {0};
@@ -717,6 +745,7 @@ int main(void) {
         cmocka_unit_test(three_photos),
         cmocka_unit_test(no_photos),
         cmocka_unit_test(mixed_sizes),
+        cmocka_unit_test(pictures_without_a_board_settle_nothing),
         cmocka_unit_test(long_names_are_cut_between_characters),
         cmocka_unit_test(parallel),
         cmocka_unit_test(middle_only),

@@ -99,7 +99,8 @@ static char *numbers_of(const outcome *o) {
 }
 
 static tr_camera phone_camera(void) {
-    return (tr_camera){"Example Phone 3", 5.43, 26, 0};
+    return (tr_camera){
+        .name = "Example Phone 3", .focal_length_mm = 5.43, .equivalent_focal_length_mm = 26};
 }
 
 /* A phone held upright, upside down, ...: the file's pixels are the same, and so is every number.
@@ -175,6 +176,75 @@ static void a_photo_of_another_lens_is_refused_and_blocks(void **state) {
         check_has(w->text, CASES[c].words);
         assert_true(o->check.photos[0].is_readable);
         assert_true(!o->is_measured || o->check.verdict == TR_INCONCLUSIVE);
+        release(o);
+    }
+}
+
+/* The profile tells no camera, but the photos tell two: a phone that changed it by itself. */
+static void a_phone_that_changes_its_camera_is_told(void **state) {
+    exif_fields wide = PHONE;
+    wide.focal_length_mm[0] = 222;
+    wide.equivalent_mm = 13;
+    for (int i = 0; i < SMALL_PHOTOS; i++) tell(*state, "change-", i, i < 2 ? &PHONE : &wide);
+    outcome *o = check_photos(*state, "change-", NULL);
+    const tr_warning *w = warning_of(o, "photos_of_two_cameras");
+    assert_non_null(w);
+    assert_true(w->blocks_pass);
+    check_has(w->text,
+              "Photo change-1.jpg was taken at a focal length of 5.43 mm, but change-3.jpg, "
+              "change-4.jpg at a focal length of 2.22 mm: lens profile 'small' can be right "
+              "for one of them only.");
+    assert_int_equal(o->check.verdict, TR_INCONCLUSIVE);
+    release(o);
+    /* All but the lens's name alike. */
+    wide = PHONE;
+    wide.lens = "back ultra wide camera";
+    exif_fields main_camera = PHONE;
+    main_camera.lens = "back camera";
+    for (int i = 0; i < SMALL_PHOTOS; i++) tell(*state, "change-", i, i ? &main_camera : &wide);
+    o = check_photos(*state, "change-", NULL);
+    w = warning_of(o, "photos_of_two_cameras");
+    assert_non_null(w);
+    check_has(w->text, "with lens back ultra wide camera, but change-2.jpg, change-3.jpg, "
+                       "change-4.jpg with lens back camera");
+    release(o);
+}
+
+/* Pictures of other sizes, as what they look like. */
+static void pictures_are_told_as_what_they_are(void **state) {
+    static const exif_fields SILENT = {.orientation = 1};
+    static const exif_fields CUT = {.model = "Example Phone 3", .width_px = 504, .height_px = 378};
+    static const exif_fields LARGE = {
+        .model = "Example Phone 3", .width_px = 4032, .height_px = 3024};
+    static const struct {
+        int width, height;
+        bool is_png;
+        const exif_fields *exif;
+        const char *words;
+    } CASES[] = {
+        {300, 100, false, &PHONE, "it looks like a panorama or a stitched picture; take single"},
+        {108, 234, true, NULL, "it looks like a screenshot; use the photo itself"},
+        {160, 120, false, &SILENT, "it looks like a messenger's small copy; use the camera's own"},
+        {300, 300, false, &CUT, "not made smaller or cut"},
+        {300, 300, false, &LARGE, "it was cut after it was taken; use the photo as"},
+        {300, 225, false, &LARGE, "it was made smaller after it was taken; use the photo as"},
+    };
+    for (size_t c = 0; c < sizeof CASES / sizeof *CASES; c++) {
+        char path[TEMP_SIZE];
+        tr_image image;
+        assert_true(tr_image_init(&image, CASES[c].width, CASES[c].height, NULL));
+        for (int i = 0; i < SMALL_PHOTOS; i++) tell(*state, "kind-", i, &PHONE);
+        assert_true(
+            CASES[c].is_png
+                ? tr_image_write_png(&image, temp_path(path, *state, "kind-1.jpg"), NULL)
+                : tr_image_write_jpeg(&image, 90, temp_path(path, *state, "odd.jpg"), NULL));
+        if (!CASES[c].is_png) exif_copy(*state, "odd.jpg", "kind-1.jpg", CASES[c].exif);
+        tr_image_release(&image);
+        outcome *o = check_photos(*state, "kind-", NULL);
+        const tr_warning *w = warning_of(o, "photo_size");
+        assert_non_null(w);
+        check_has(w->text, "Photo kind-1.jpg is not used: it has ");
+        check_has(w->text, CASES[c].words);
         release(o);
     }
 }
@@ -562,6 +632,8 @@ int main(void) {
         cmocka_unit_test(orientation_changes_no_number),
         cmocka_unit_test(photos_of_the_same_lens_pass),
         cmocka_unit_test(a_photo_of_another_lens_is_refused_and_blocks),
+        cmocka_unit_test(a_phone_that_changes_its_camera_is_told),
+        cmocka_unit_test(pictures_are_told_as_what_they_are),
         cmocka_unit_test(all_photos_of_another_lens_give_no_measurement),
         cmocka_unit_test(a_photo_made_smaller_is_told_so),
         cmocka_unit_test(photos_far_apart_are_asked_about),

@@ -3,6 +3,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "image/kind.h"
+
 static bool has_size_of(const tr_lens *lens, const tr_check_photo *photo) {
     return photo->width_px == lens->width_px && photo->height_px == lens->height_px;
 }
@@ -25,11 +27,14 @@ static bool is_of_other_size(const tr_lens *lens, tr_check_photo *photo) {
     bool is_turned = photo->width_px == lens->height_px && photo->height_px == lens->width_px;
     bool was_right = e->width_px == lens->width_px && e->height_px == lens->height_px;
     photo->fit = TR_PHOTO_OTHER_SIZE;
+    const char *looks = tr_picture_advice(tr_picture_kind_of(e, photo->width_px, photo->height_px));
+    bool is_odd = looks && !is_turned && !was_right;
     snprintf(photo->why_not, sizeof photo->why_not,
-             "it has %d x %d pixels, but the lens profile is for %d x %d; %s", photo->width_px,
-             photo->height_px, lens->width_px, lens->height_px,
+             "it has %d x %d pixels, but the lens profile is for %d x %d%s %s", photo->width_px,
+             photo->height_px, lens->width_px, lens->height_px, is_odd ? ": it" : ";",
              is_turned   ? "use the photo as the camera stored it, not turned"
              : was_right ? "use the photo as the camera stored it, not made smaller or cut"
+             : looks     ? looks
                          : "use the same camera, zoom and image size as in the calibration");
     return true;
 }
@@ -73,6 +78,14 @@ static bool refuse_unmatched(const tr_job *job, tr_check_photo *photo) {
         has_right_size = has_right_size || has_size_of(&job->lenses[k], photo);
     }
     photo->fit = has_right_size ? TR_PHOTO_OTHER_LENS : TR_PHOTO_OTHER_SIZE;
+    const char *looks =
+        tr_picture_advice(tr_picture_kind_of(&photo->exif, photo->width_px, photo->height_px));
+    if (!has_right_size && looks) {
+        snprintf(photo->why_not, sizeof photo->why_not,
+                 "it has %d x %d pixels, as none of the job's lens profiles: it %s",
+                 photo->width_px, photo->height_px, looks);
+        return false;
+    }
     if (*photo->exif.camera.name) {
         snprintf(camera, sizeof camera, ", taken with %s", photo->exif.camera.name);
     }

@@ -16,6 +16,9 @@
 /* Photos of one setup are taken within minutes. */
 enum { MAX_MINUTES_APART = 60 };
 
+/* Photos that a warning names at most. */
+enum { MAX_NAMED = 3 };
+
 /* Decoded photos are kept for a second look, and for the picture, as long as all that are in memory
    fit in here; others are read again. So memory does not grow with the number of photos. */
 static const size_t KEPT_BYTES = 100u * 1024u * 1024u;
@@ -312,6 +315,38 @@ static bool warn_photo(tr_check *check, const tr_check_photo *p, tr_error *err) 
                    "Photo %s is not used: %s.", p->name, p->why_not);
 }
 
+/* Photos with one lens profile that tell different cameras, although the profile tells of none: a
+   phone that changed from its main camera to its wide one. Named are the first photo, and those
+   that differ from it. */
+static bool warn_cameras_of(tr_check *check, int lens, tr_error *err) {
+    const tr_check_photo *first = NULL;
+    tr_camera_difference d = {.a = ""};
+    char names[256] = "";
+    int n = 0;
+    size_t used = 0;
+    for (int i = 0; i < check->n_photos; i++) {
+        const tr_check_photo *p = &check->photos[check->order[i]];
+        tr_camera_difference other;
+        if (!p->is_readable || p->lens != lens) continue;
+        if (!first) first = p;
+        if (!tr_camera_differ(&first->exif.camera, &p->exif.camera, &other)) continue;
+        if (n++ == 0) d = other;
+        if (n <= MAX_NAMED) {
+            used += (size_t)snprintf(names + used, sizeof names - used, "%s%.60s",
+                                     used > 0 ? ", " : "", p->name);
+        }
+    }
+    if (n == 0) return true;
+    char more[32] = "";
+    if (n > MAX_NAMED) snprintf(more, sizeof more, " and %d more", n - MAX_NAMED);
+    return tr_warn(
+        &check->warnings, err, true, "photos_of_two_cameras",
+        "Photo %.60s was taken %.70s, but %s%s %.70s: lens profile '%s' can be right for "
+        "one of them only. Choose the camera of the calibration by hand, keep the phone "
+        "from changing it by itself, and take the others anew.",
+        first->name, d.a, names, more, d.b, check->job->lenses[lens].id);
+}
+
 /* The first and the last of those taken; what was moved in between shows in the marks only where it
    moved against the rest. */
 static bool warn_times(tr_check *check, tr_error *err) {
@@ -354,6 +389,9 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
     if (!look_for_marks(out, n_threads, progress, context, err)) return false;
     for (int i = 0; i < n; i++) {
         if (!warn_photo(out, &out->photos[out->order[i]], err)) return false;
+    }
+    for (int k = 0; k < job->n_lenses; k++) {
+        if (!warn_cameras_of(out, k, err)) return false;
     }
     return warn_times(out, err);
 }

@@ -13,6 +13,7 @@ typedef struct {
     double focal_length_mm;            /* 0: not told, as below */
     double equivalent_focal_length_mm; /* with the same angle of view on 35 mm film */
     double digital_zoom;               /* ratio; 1: none */
+    char lens[64]; /* which of its lenses, in its own words, in one printable line; "": not told */
 } tr_camera;
 
 /* No length and no ratio of a camera reaches these. */
@@ -27,9 +28,17 @@ typedef struct {
 
 /* True, and the first difference, where what is told contradicts: another name, another digital
    zoom, a focal length more than 1 % off (5 % where it is the equivalent one, which cameras round
-   to whole millimetres). What is not told contradicts nothing; only a camera that tells its name,
-   but no digital zoom, has none: many write it only where there is some. */
+   to whole millimetres), or else another lens by its name. What is not told contradicts nothing;
+   only a camera that tells its name, but no digital zoom, has none: many write it only where there
+   is some. */
 bool tr_camera_differ(const tr_camera *a, const tr_camera *b, tr_camera_difference *out);
+
+/* How a sensor's rows lie in a stored image: a rolling shutter reads them one after the other, so
+   that time goes with v where this is true, else with u. Sensors are wider than high; a file that
+   is higher than wide was turned by the camera before it was stored. */
+static inline bool tr_camera_reads_along_v(int width_px, int height_px) {
+    return width_px >= height_px;
+}
 
 /* Takes over from more what camera does not tell. */
 void tr_camera_complete(tr_camera *camera, const tr_camera *more);

@@ -1,10 +1,10 @@
-/* Private to src/image: what the JPEG and the PNG side share. */
+/* Private to src/image: what the codecs share. */
 #ifndef TR_IMAGE_CODEC_H
 #define TR_IMAGE_CODEC_H
 
 #include "image/image.h"
 
-/* What to do about a file that arrived broken; ends the messages of both decoders. */
+/* What to do about a file that arrived broken; ends the messages of all decoders. */
 #define TR_COPY_AGAIN "copy the photo from the camera again"
 
 /* Luma weights in thousandths. Source: ITU-R BT.601-7, 2.5.1: E'Y = 0.299 R + 0.587 G + 0.114 B. */
@@ -27,5 +27,14 @@ TR_MUST_USE bool tr_jpeg_decode(const uint8_t *data, size_t size, const char *na
                                 tr_error *err);
 TR_MUST_USE bool tr_png_decode(const uint8_t *data, size_t size, const char *name, tr_image *out,
                                tr_error *err);
+TR_MUST_USE bool tr_heif_decode(const uint8_t *data, size_t size, const char *name, tr_image *out,
+                                tr_error *err);
+
+/* "HEIC", "HEIF" or "AVIF"; NULL where the data do not begin like such a file. */
+const char *tr_heif_kind(const uint8_t *data, size_t size);
+/* The Exif item of such a file, with the four bytes of offset in front of it: owned by the caller.
+ *block_size 0: nothing is told. False: memory ran out. */
+TR_MUST_USE bool tr_heif_exif(const uint8_t *data, size_t size, uint8_t **block, size_t *block_size,
+                              tr_error *err);
 
 #endif

@@ -8,10 +8,12 @@
 #include <libexif/exif-data.h>
 
 #include "base/text.h"
+#include "image/codec.h"
 
 /* In front of the TIFF structure, as in a JPEG's APP1 segment. */
 static const uint8_t HEAD[6] = {'E', 'x', 'i', 'f', 0, 0};
-/* What an APP1 segment can hold; a PNG's chunk is held to the same. */
+/* What an APP1 segment can hold; a PNG's chunk is held to the same (an item of a HEIC file to what
+   heif.c says). */
 enum { MAX_BLOCK = 65533 };
 
 /* ---- Where it stands in the file ---- */
@@ -19,6 +21,7 @@ enum { MAX_BLOCK = 65533 };
 typedef struct {
     const uint8_t *tiff; /* behind HEAD; borrowed. NULL: there is none */
     size_t size;
+    uint8_t *owned; /* what was read to find it; NULL: nothing */
 } block;
 
 static uint32_t big_endian(const uint8_t *p, int n) {
@@ -46,11 +49,15 @@ static block find_in_jpeg(const uint8_t *data, size_t size) {
         if (length < 2 || length > size - at - 2) break;
         const uint8_t *content = data + at + 4;
         if (marker == APP1 && length - 2 > sizeof HEAD && memcmp(content, HEAD, sizeof HEAD) == 0) {
-            return (block){content + sizeof HEAD, length - 2 - sizeof HEAD};
+            return (block){.tiff = content + sizeof HEAD, .size = length - 2 - sizeof HEAD};
         }
         at += 2 + length;
     }
-    return (block){NULL, 0};
+    return (block){0};
+}
+
+static bool is_png(const uint8_t *data, size_t size) {
+    return size >= 8 && memcmp(data, "\x89PNG\r\n\x1a\n", 8) == 0;
 }
 
 static block find_in_png(const uint8_t *data, size_t size) {
@@ -59,19 +66,40 @@ static block find_in_png(const uint8_t *data, size_t size) {
     while (size - at >= OVERHEAD) {
         size_t length = big_endian(data + at, 4);
         if (length > size - at - OVERHEAD) break;
-        if (memcmp(data + at + 4, "eXIf", 4) == 0) return (block){data + at + 8, length};
+        if (memcmp(data + at + 4, "eXIf", 4) == 0)
+            return (block){.tiff = data + at + 8, .size = length};
         at += OVERHEAD + length;
     }
-    return (block){NULL, 0};
+    return (block){0};
 }
 
-static block find_block(const uint8_t *data, size_t size) {
-    if (size >= 2 && memcmp(data, "\xff\xd8", 2) == 0) return find_in_jpeg(data, size);
-    if (size >= 8 && memcmp(data, "\x89PNG\r\n\x1a\n", 8) == 0) return find_in_png(data, size);
-    return (block){NULL, 0};
+/* The item begins with how many bytes come before the TIFF structure: HEAD, or none. */
+static bool find_in_heif(const uint8_t *data, size_t size, block *b, tr_error *err) {
+    enum { OFFSET_SIZE = 4 };
+    size_t n;
+    if (!tr_heif_exif(data, size, &b->owned, &n, err)) return false;
+    if (n <= OFFSET_SIZE) return true;
+    uint32_t offset = big_endian(b->owned, OFFSET_SIZE);
+    if (offset >= n - OFFSET_SIZE) return true;
+    b->tiff = b->owned + OFFSET_SIZE + offset;
+    b->size = n - OFFSET_SIZE - offset;
+    return true;
+}
+
+static bool find_block(const uint8_t *data, size_t size, block *b, tr_error *err) {
+    *b = (block){0};
+    if (tr_heif_kind(data, size)) return find_in_heif(data, size, b, err);
+    if (size >= 2 && memcmp(data, "\xff\xd8", 2) == 0) *b = find_in_jpeg(data, size);
+    if (is_png(data, size)) *b = find_in_png(data, size);
+    if (b->size > MAX_BLOCK) b->tiff = NULL;
+    return true;
 }
 
 /* ---- Values ---- */
+
+/* Of Exif 2.3; libexif 0.6.24 has no names for them. */
+static const ExifTag LENS_SPECIFICATION = (ExifTag)0xa432;
+static const ExifTag LENS_MODEL = (ExifTag)0xa434;
 
 typedef struct {
     ExifData *data;
@@ -94,15 +122,6 @@ static int integer_of(const reader *r, ExifIfd ifd, ExifTag tag, int low, int hi
         x = e ? exif_get_long(e->data, r->order) : 0;
     }
     return x >= low && x <= high ? (int)x : 0;
-}
-
-static bool rational_of(const reader *r, ExifTag tag, double *x) {
-    const ExifEntry *e = entry_of(r, EXIF_IFD_EXIF, tag, EXIF_FORMAT_RATIONAL, 8);
-    if (!e) return false;
-    ExifRational q = exif_get_rational(e->data, r->order);
-    if (q.denominator == 0) return false;
-    *x = (double)q.numerator / q.denominator;
-    return true;
 }
 
 /* Without blanks at either end, one printable line. */
@@ -130,9 +149,30 @@ static void read_name(const reader *r, tr_camera *camera) {
     tr_text_show(both, strlen(both), camera->name, sizeof camera->name);
 }
 
+/* The rational number i of an entry. */
+static bool rational_at(const reader *r, ExifTag tag, unsigned i, double *x) {
+    const ExifEntry *e = entry_of(r, EXIF_IFD_EXIF, tag, EXIF_FORMAT_RATIONAL, 8 * (i + 1));
+    if (!e) return false;
+    ExifRational q = exif_get_rational(e->data + (size_t)8 * i, r->order);
+    if (q.denominator == 0) return false;
+    *x = (double)q.numerator / q.denominator;
+    return true;
+}
+
+static bool rational_of(const reader *r, ExifTag tag, double *x) {
+    return rational_at(r, tag, 0, x);
+}
+
+/* That of the photo; else of the lens, where it has one alone (LensSpecification: the shortest and
+   the longest). */
 static double focal_length_of(const reader *r) {
     double x = 0;
-    bool is_told = rational_of(r, EXIF_TAG_FOCAL_LENGTH, &x);
+    double longest = 0;
+    bool is_told = rational_of(r, EXIF_TAG_FOCAL_LENGTH, &x) && x > 0;
+    if (!is_told) {
+        is_told = rational_at(r, LENS_SPECIFICATION, 0, &x) &&
+                  rational_at(r, LENS_SPECIFICATION, 1, &longest) && !(longest > x);
+    }
     return is_told && x <= TR_CAMERA_MAX_FOCAL_MM ? x : 0; /* 0 is "unknown" there, too */
 }
 
@@ -179,12 +219,18 @@ static void read_time(const reader *r, tr_exif *out) {
 }
 
 static void read_values(const reader *r, tr_exif *out) {
-    enum { MAX_SIDE_PX = 65535, MAX_EQUIVALENT_MM = 9999 };
+    enum { MAX_SIDE_PX = 65535, MAX_EQUIVALENT_MM = 9999, MAX_EXPOSURE_S = 3600 };
+    enum { MAX_ISO = 10000000 };
     read_name(r, &out->camera);
     out->camera.focal_length_mm = focal_length_of(r);
     out->camera.equivalent_focal_length_mm =
         integer_of(r, EXIF_IFD_EXIF, EXIF_TAG_FOCAL_LENGTH_IN_35MM_FILM, 1, MAX_EQUIVALENT_MM);
     out->camera.digital_zoom = digital_zoom_of(r);
+    text_of(r, EXIF_IFD_EXIF, LENS_MODEL, out->camera.lens, sizeof out->camera.lens);
+    double exposure_s = 0;
+    bool is_told = rational_of(r, EXIF_TAG_EXPOSURE_TIME, &exposure_s);
+    out->exposure_s = is_told && exposure_s <= MAX_EXPOSURE_S ? exposure_s : 0;
+    out->iso = integer_of(r, EXIF_IFD_EXIF, EXIF_TAG_ISO_SPEED_RATINGS, 1, MAX_ISO);
     out->orientation = integer_of(r, EXIF_IFD_0, EXIF_TAG_ORIENTATION, 1, 8);
     out->width_px = integer_of(r, EXIF_IFD_EXIF, EXIF_TAG_PIXEL_X_DIMENSION, 1, MAX_SIDE_PX);
     out->height_px = integer_of(r, EXIF_IFD_EXIF, EXIF_TAG_PIXEL_Y_DIMENSION, 1, MAX_SIDE_PX);
@@ -222,8 +268,13 @@ static ExifData *load(ExifMem *mem, const uint8_t *bytes, size_t size) {
 
 bool tr_exif_read(const uint8_t *data, size_t size, tr_exif *out, tr_error *err) {
     *out = (tr_exif){0};
-    block b = find_block(data, size);
-    if (!b.tiff || b.size > MAX_BLOCK) return true;
+    block b;
+    out->is_png = is_png(data, size);
+    if (!find_block(data, size, &b, err)) return false;
+    if (!b.tiff) {
+        free(b.owned);
+        return true;
+    }
     has_no_memory = false;
     reader r = {NULL, EXIF_BYTE_ORDER_MOTOROLA};
     ExifMem *mem = exif_mem_new(take, retake, free);
@@ -241,5 +292,6 @@ bool tr_exif_read(const uint8_t *data, size_t size, tr_exif *out, tr_error *err)
     exif_data_unref(r.data);
     exif_mem_unref(mem);
     free(bytes);
+    free(b.owned);
     return ok || tr_fail_memory(err);
 }

@@ -17,10 +17,13 @@ typedef struct {
     int width_px, height_px; /* as the camera stored it; 0: not told */
     char taken[20];          /* local time, "2026-03-02 10:15:00"; "": not told */
     int64_t taken_s;         /* the same in seconds; only differences have a meaning */
+    double exposure_s;       /* 0: not told, as below */
+    int iso;                 /* sensitivity */
+    bool is_png;             /* the file is a PNG, which cameras do not write */
 } tr_exif;
 
-/* Reads it from the bytes of a JPEG or PNG file; nothing is told by others. False only where memory
-   ran out; *out is then all zero. */
+/* Reads it from the bytes of a JPEG, PNG, HEIC or AVIF file; nothing is told by others. False only
+   where memory ran out; *out is then all zero. */
 TR_MUST_USE bool tr_exif_read(const uint8_t *data, size_t size, tr_exif *out, tr_error *err);
 
 #endif

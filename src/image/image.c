@@ -51,11 +51,6 @@ static bool fail_unknown(const uint8_t *data, size_t size, const char *name, tr_
         const char *text;
     } kinds[] = {
         /* ISO/IEC 14496-12 files tell their kind by the brand behind "ftyp". */
-        {4, "ftyphei", 7, "this is an HEIC photo; " SAVE_JPEG},
-        {4, "ftyphev", 7, "this is an HEIC photo; " SAVE_JPEG},
-        {4, "ftypmif1", 8, "this is an HEIC photo; " SAVE_JPEG},
-        {4, "ftypmsf1", 8, "this is an HEIC photo; " SAVE_JPEG},
-        {4, "ftypavi", 7, "this is an AVIF photo; " SAVE_JPEG},
         {4, "ftypcrx", 7, "this is a raw photo; " SAVE_JPEG},
         {4, "ftyp", 4, "this is a video or a photo of an unknown kind; " SAVE_JPEG},
         {0, "II*\0", 4, "this is a TIFF or raw photo; " SAVE_JPEG},
@@ -74,7 +69,7 @@ static bool fail_unknown(const uint8_t *data, size_t size, const char *name, tr_
         }
     }
     return tr_fail_at(err, TR_BAD_INPUT, name, 0, NULL,
-                      "this is neither a JPEG nor a PNG file; " AS_TAKEN);
+                      "this is neither a JPEG nor an HEIC, AVIF or PNG file; " AS_TAKEN);
 #undef SAVE_JPEG
 #undef AS_TAKEN
 }
@@ -90,6 +85,8 @@ bool tr_image_decode(const uint8_t *data, size_t size, const char *name, tr_imag
         ok = tr_jpeg_decode(data, size, name, out, err);
     } else if (has(data, size, 0, "\x89PNG\r\n\x1a\n", 8)) {
         ok = tr_png_decode(data, size, name, out, err);
+    } else if (tr_heif_kind(data, size)) {
+        ok = tr_heif_decode(data, size, name, out, err);
     } else {
         ok = fail_unknown(data, size, name, err);
     }

@@ -25,12 +25,15 @@ static inline const uint8_t *tr_image_row(const tr_image *image, int v) {
     return image->px + (long)v * image->width;
 }
 
-/* Decodes a JPEG (baseline or progressive; grey, YCbCr, RGB, CMYK, YCCK) or PNG (8 or 16 bit, grey,
-   colour, palette, alpha over white, interlaced) to grey by Rec. 601 luma; for YCbCr JPEGs that is
-   the Y channel as stored. name is used in messages. On failure err says what is wrong with the
-   file (not an image, truncated, too large) and *out is empty. A JPEG that ends early or whose data
-   is damaged is refused, not filled with grey: a mark measured in made-up pixels would be a wrong
-   mark. */
+/* Decodes a JPEG (baseline or progressive; grey, YCbCr, RGB, CMYK, YCCK), a PNG (8 or 16 bit, grey,
+   colour, palette, alpha over white, interlaced), or the primary image of an HEIC or AVIF file (8
+   to 12 bits, grids) to grey by Rec. 601 luma; for YCbCr files that is the Y channel as stored, of
+   video range and of more than 8 bits brought to 0 .. 255. What an HEIC file says of turning and
+   mirroring (irot, imir) is left alone as EXIF's orientation is: phones store the rows of the
+   sensor and say so, in one of the two ways or in both. name is used in messages. On failure err
+   says what is wrong with the file (not an image, truncated, too large) and *out is empty. A JPEG
+   that ends early or whose data is damaged is refused, not filled with grey: a mark measured in
+   made-up pixels would be a wrong mark. */
 TR_MUST_USE bool tr_image_decode(const uint8_t *data, size_t size, const char *name, tr_image *out,
                                  tr_error *err);
 

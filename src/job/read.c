@@ -27,7 +27,7 @@ static int read_lens(tr_yaml y, reader *r) {
     tr_shots *shots = r->out;
     char *path = tr_yaml_path(y);
     for (int k = 0; k < shots->n_lenses && path; k++) {
-        if (strcmp(path, r->paths[k]) != 0) continue;
+        if (!r->paths[k] || strcmp(path, r->paths[k]) != 0) continue;
         free(path);
         return k;
     }
@@ -77,8 +77,12 @@ static void read_photo(tr_yaml y, reader *r, int i) {
 static void read_photos(tr_yaml y, reader *r) {
     tr_shots *shots = r->out;
     shots->photos = tr_yaml_array(y, 0, TR_MAX_PHOTOS, sizeof *shots->photos, &shots->n_photos);
-    if (shots->n_photos > 0) shots->photo_lens = calloc((size_t)shots->n_photos, sizeof(int));
-    if (shots->n_photos > 0 && !shots->photo_lens) tr_yaml_fail_memory(y);
+    if (shots->n_photos == 0) return;
+    shots->photo_lens = calloc((size_t)shots->n_photos, sizeof *shots->photo_lens);
+    if (!shots->photo_lens) {
+        tr_yaml_fail_memory(y);
+        return;
+    }
     for (int i = 0; i < shots->n_photos && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
         read_photo(item, r, i);

@@ -48,6 +48,8 @@ static bool is_told_in_range(double x, double high) {
 static const char *camera_fault(const tr_camera *camera, const char **key) {
     *key = "camera";
     if (!tr_text_is_line(camera->name, strlen(camera->name))) return "is not one line of UTF-8";
+    *key = "camera_lens";
+    if (!tr_text_is_line(camera->lens, strlen(camera->lens))) return "is not one line of UTF-8";
     *key = "focal_length_mm";
     if (!is_told_in_range(camera->focal_length_mm, TR_CAMERA_MAX_FOCAL_MM)) {
         return "is no focal length";
@@ -122,6 +124,7 @@ static void read_covariance(tr_yaml y, tr_lens *lens) {
 
 static void read_camera(tr_yaml y, tr_camera *camera) {
     tr_yaml_text(tr_yaml_at(y, "camera"), camera->name, sizeof camera->name);
+    tr_yaml_text(tr_yaml_at(y, "camera_lens"), camera->lens, sizeof camera->lens);
     camera->focal_length_mm =
         tr_yaml_size(tr_yaml_at(y, "focal_length_mm"), TR_CAMERA_MAX_FOCAL_MM);
     camera->equivalent_focal_length_mm =
@@ -168,7 +171,8 @@ bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
     *out = lens;
     tr_yaml y = tr_yaml_open(path);
     tr_yaml_keys(y, "lens model image_px fx_px fy_px cx_px cy_px distortion covariance? camera? "
-                    "focal_length_mm? equivalent_focal_length_mm? digital_zoom? steady? scatter?");
+                    "focal_length_mm? equivalent_focal_length_mm? digital_zoom? camera_lens? steady? "
+                    "scatter?");
     tr_yaml_text(tr_yaml_at(y, "lens"), lens.id, sizeof lens.id);
     (void)tr_yaml_choice(tr_yaml_at(y, "model"), MODELS, 1);
     int size_px[2] = {0, 0};
@@ -217,6 +221,10 @@ static void put_camera(FILE *to, const tr_camera *camera) {
     if (*camera->name) {
         fputs("\ncamera: ", to);
         tr_yaml_put_text(to, camera->name);
+    }
+    if (*camera->lens) {
+        fputs("\ncamera_lens: ", to);
+        tr_yaml_put_text(to, camera->lens);
     }
     put_told(to, "focal_length_mm", camera->focal_length_mm);
     put_told(to, "equivalent_focal_length_mm", camera->equivalent_focal_length_mm);

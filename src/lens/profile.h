@@ -14,6 +14,7 @@
      focal_length_mm: 5.43          # tell of how they were taken (image/camera.h)
      equivalent_focal_length_mm: 26 # the same angle of view on 35 mm film
      digital_zoom: 1                # 1: none
+     camera_lens: back camera 5.43mm # the camera's name of the lens
      steady: true                   # optional: a machine camera, which is the same in every photo
      scatter:                       # optional, never beside steady: how it changes from photo to
                                     # photo (lens/lens.h); each standard deviation with its degrees

@@ -9,7 +9,8 @@
 
 #include "base/file.h"
 
-#define TARGETS(T) T(sheet) T(lens) T(layout) T(job) T(survey) T(jpeg) T(png) T(exif) T(marks)
+#define TARGETS(T)                                                                                 \
+    T(sheet) T(lens) T(layout) T(job) T(survey) T(jpeg) T(png) T(heif) T(exif) T(marks)
 
 typedef int target_function(const uint8_t *data, size_t size);
 #define DECLARE(name) target_function fuzz_##name;
