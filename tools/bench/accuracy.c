@@ -69,8 +69,8 @@ static bool run_job(const bench_options *o, long number, const photo_kind *kind,
     uint64_t seed = (uint64_t)(o->seed * 1000 + number);
     tr_random random = tr_random_seed(seed);
     tr_sim_options so = {.seed = seed, .n_photos = 5 + (int)(number % 4), .is_exact_lens = true};
-    /* With few photos all of them show the mat, and every plate is seen from two sides; the seven of
-       a phone's job go round the vehicle, so that no plate hangs on one photo. */
+    /* With few photos all of them show the mat, and every plate is seen from two sides; the seven
+       of a phone's job go round the vehicle, so that no plate hangs on one photo. */
     if (!kind->is_phone) memcpy(so.stations, STATIONS, sizeof STATIONS);
     so.mat_x_mm = -(1200 + 500 + 800 * tr_random_uniform(&random));
     so.mat_error[0] = 12 * tr_random_normal(&random);

@@ -380,7 +380,7 @@ static void place_sheets(scene *s) {
 
 static void lift_mats(scene *s) {
     const int mats[2] = {MAT, MAT_2};
-    for (int i = 0; i < s->sim->job.layout.n_placements; i++) {
+    for (int i = 0; i < s->sim->job.layout.n_placements && i < 2; i++) {
         const tr_sheet *print = &s->sim->printed[mats[i]];
         s->sim->relief[mats[i]] =
             tr_sim_relief(&s->o->phone, print->width_mm, print->height_mm, &s->phone);
