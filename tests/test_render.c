@@ -1035,7 +1035,8 @@ static void the_demo_scene_is_read_and_its_truth_written(void **state) {
     CHECK_NEAR(json_number_value(json_object_get(mat, "x_mm")), -1814, 1e-9);
     CHECK_NEAR(json_number_value(json_object_get(mat, "y_mm")), 4, 1e-9);
     CHECK_NEAR(json_number_value(json_object_get(mat, "yaw_deg")), 0.8, 1e-9);
-    CHECK_NEAR(json_number_value(json_object_get(mat, "pitch_deg")), 0, 1e-9);
+    CHECK_NEAR(json_number_value(json_object_get(mat, "pitch_deg")), -0.042, 1e-9);
+    CHECK_NEAR(json_number_value(json_object_get(mat, "roll_deg")), 0.096, 1e-9);
     json_t *photo = json_array_get(json_object_get(truth, "photos"), 3);
     assert_string_equal(json_string_value(json_object_get(photo, "file")), "4.jpg");
     /* 8 tags and 12 corners of the mat, a tag and 4 corners of each plate. */
