@@ -13,6 +13,7 @@
 
 #include "base/file.h"
 #include "draw.h"
+#include "tools/render/face.h"
 #include "tools/render/render.h"
 
 enum { WIDTH = 800, HEIGHT = 600 };
@@ -68,18 +69,54 @@ static void set_up_stage(stage *s, tr_vec3 camera_mm, tr_vec3 look_at_mm, double
 
 /* ---- an edge, fitted ---- */
 
-/* Where a place of the sheet, given by the contract's words alone, is seen. */
+/* As relief.h says. */
+static double relief_of(const tr_relief *r, double hx, double hy, tr_vec2 p) {
+    double d[4] = {hx + p.x, hx - p.x, hy + p.y, hy - p.y};
+    double f[4] = {0};
+    double wave =
+        r->wave_mm * sin(r->wave_rad_per_mm[0] * p.x + r->wave_rad_per_mm[1] * p.y + r->wave_rad);
+    for (int k = 0; k < 4 && r->reach_mm > 0; k++) {
+        if (d[k] < r->reach_mm) f[k] = pow(1 - d[k] / r->reach_mm, 2);
+    }
+    double sum = wave;
+    for (int k = 0; k < 4; k++) sum += r->side_mm[k] * f[k];
+    for (int k = 0; k < 4; k++) {
+        int x = k % 2;
+        int y = 2 + k / 2;
+        sum += (r->corner_mm[k] - r->side_mm[x] - r->side_mm[y]) * f[x] * f[y];
+    }
+    return sum;
+}
+
+/* Where a place of the sheet, given by the contract's words alone, is seen; and where a camera that
+   moves sees it, by render.h's. */
 static tr_vec2 project(const stage *s, tr_vec2 p) {
     const tr_scene_sheet *sheet = &s->sheets[0];
-    double a = p.x / (sheet->sheet.width_mm / 2), b = p.y / (sheet->sheet.height_mm / 2);
+    const tr_scene_camera *camera = &s->cameras[0];
+    double hx = sheet->sheet.width_mm / 2, hy = sheet->sheet.height_mm / 2;
+    double a = p.x / hx, b = p.y / hy;
     tr_vec3 bent = tr_v3(p.x * (1 + sheet->stretch[0]), p.y * (1 + sheet->stretch[1]),
-                         sheet->bow_mm[0] * (1 - a * a) + sheet->bow_mm[1] * (1 - b * b));
-    tr_pose camera_from_vehicle = tr_pose_inverse(s->cameras[0].vehicle_from_camera);
-    tr_vec2 uv;
-    assert_true(tr_lens_project(
-        &s->scene.lens,
-        tr_pose_apply(camera_from_vehicle, tr_pose_apply(sheet->vehicle_from_sheet, bent)), &uv,
-        NULL, NULL));
+                         sheet->bow_mm[0] * (1 - a * a) + sheet->bow_mm[1] * (1 - b * b) +
+                             relief_of(&sheet->relief, hx, hy, p));
+    tr_vec3 P = tr_pose_apply(sheet->vehicle_from_sheet, bent);
+    tr_mat3 R = tr_m3_transpose(camera->vehicle_from_camera.R);
+    tr_lens lens = s->scene.lens;
+    lens.param[TR_FX] *= 1 + camera->focal;
+    lens.param[TR_FY] *= 1 + camera->focal;
+    tr_vec2 uv = {0, 0};
+    double part = 0;
+    bool is_moving = tr_v3_norm(camera->turn_rad) + tr_v3_norm(camera->travel_mm) > 0;
+    for (int round = 0; round < (is_moving ? 4 : 1); round++) {
+        tr_vec3 at =
+            tr_v3_add(camera->vehicle_from_camera.t_mm, tr_v3_scale(part, camera->travel_mm));
+        tr_vec3 q = tr_m3_apply(R, tr_v3_sub(P, at));
+        q = tr_m3_apply(tr_rotation_from_vector(tr_v3_scale(part, camera->turn_rad)), q);
+        assert_true(tr_lens_project(&lens, q, &uv, NULL, NULL));
+        uv = tr_v2_add(uv, camera->shift_px);
+        part = lens.width_px >= lens.height_px
+                   ? (uv.y - (lens.height_px - 1) / 2.0) / lens.height_px
+                   : (uv.x - (lens.width_px - 1) / 2.0) / lens.width_px;
+    }
     return uv;
 }
 
@@ -110,7 +147,8 @@ static void gather(const stage *s, const float *light, tr_vec2 a, tr_vec2 b, dou
     out->n = 0;
     for (int v = low_v; v <= high_v; v++) {
         for (int u = low_u; u <= high_u; u++) {
-            if (u < 0 || v < 0 || u >= WIDTH || v >= HEIGHT) continue;
+            int width = s->scene.lens.width_px;
+            if (u < 0 || v < 0 || u >= width || v >= s->scene.lens.height_px) continue;
             /* The foot point of the pixel, by secant steps along the edge. */
             tr_vec2 q = tr_v2(u, v);
             double t = 0.5, h = 1e-4;
@@ -128,7 +166,7 @@ static void gather(const stage *s, const float *light, tr_vec2 a, tr_vec2 b, dou
             if (fabs(distance) > reach_px) continue;
             assert_true(out->n < MAX_PIXELS);
             out->distance[out->n] = distance;
-            out->value[out->n++] = (double)light[v * WIDTH + u];
+            out->value[out->n++] = (double)light[v * width + u];
         }
     }
 }
@@ -174,18 +212,26 @@ static edge_fit fit_edge(const edge_pixels *p) {
 }
 
 /* All straight edges of the marks of a stage: the outer sides of the tags' borders, and the arms of
-   the checker corners. */
+   the checker corners, of which the first has black below it, the second to its left, and so on.
+   Ink moves each of them to its white side. */
 static int mark_edges(const stage *s, tr_vec2 from[], tr_vec2 to[]) {
+    double ink = s->sheets[0].ink_mm;
     int n = 0;
     for (int i = 0; i < 2; i++) {
+        tr_tag grown = s->tags[i];
+        grown.size_mm += 2 * ink;
         for (int k = 0; k < 4; k++) {
-            from[n] = tr_tag_corner(&s->tags[i], k);
-            to[n++] = tr_tag_corner(&s->tags[i], (k + 1) % 4);
+            from[n] = tr_tag_corner(&grown, k);
+            to[n++] = tr_tag_corner(&grown, (k + 1) % 4);
         }
         static const double ARM[4][2] = {{1, 0}, {0, 1}, {-1, 0}, {0, -1}};
         for (int k = 0; k < 4; k++) {
-            from[n] = s->corners_mm[i];
-            to[n++] = tr_v2_add(s->corners_mm[i], tr_v2(40 * ARM[k][0], 40 * ARM[k][1]));
+            /* White lies to the left of the first, to the right of the second ... */
+            double side = k % 2 == 0 ? ink : -ink;
+            tr_vec2 arm = tr_v2(ARM[k][0], ARM[k][1]);
+            from[n] = tr_v2_add(s->corners_mm[i], tr_v2(-side * arm.y, side * arm.x));
+            to[n] = tr_v2_add(from[n], tr_v2_scale(40, arm));
+            n++;
         }
     }
     return n;
@@ -287,6 +333,174 @@ static void bowed_and_stretched_prints_too(void **state) {
     assert_true(t.n >= 12);
     CHECK_AT_MOST(sqrt(t.sum2 / t.n), 0.0002);
     CHECK_AT_MOST(t.largest, 0.001);
+}
+
+/* ---- phones and paper ---- */
+
+/* As large as can be while the marks stay in view: ten times what a phone does. */
+static void move_camera(stage *s) {
+    s->cameras[0].shift_px = tr_v2(7.3, -4.1);
+    s->cameras[0].focal = 0.004;
+    s->cameras[0].turn_rad = tr_v3(0.009, -0.006, 0.011);
+    s->cameras[0].travel_mm = tr_v3(4, -3, 2);
+}
+
+/* Each effect alone, then all: the edges lie where the model says, which is elsewhere. */
+static void edges_of_a_moving_camera(void **state) {
+    (void)state;
+    enum { LENS, TURN, TRAVEL, ALL, PORTRAIT, N_EFFECTS };
+    for (int effect = 0; effect < N_EFFECTS; effect++) {
+        stage s, still;
+        edge_totals t = {0};
+        set_up_stage(&still, tr_v3(-150, 80, 430), tr_v3(0, 0, 0), effect % 2 ? 1.5 : 0.2);
+        s = still;
+        move_camera(&s);
+        if (effect == LENS || effect == TRAVEL) s.cameras[0].turn_rad = tr_v3(0, 0, 0);
+        if (effect == LENS || effect == TURN) s.cameras[0].travel_mm = tr_v3(0, 0, 0);
+        if (effect == TURN || effect == TRAVEL) {
+            s.cameras[0].focal = 0;
+            s.cameras[0].shift_px = tr_v2(0, 0);
+        }
+        if (effect == PORTRAIT) { /* read out along u */
+            s.scene.lens.width_px = still.scene.lens.width_px = 600;
+            s.scene.lens.height_px = still.scene.lens.height_px = 800;
+            s.scene.lens.param[TR_CX] = still.scene.lens.param[TR_CX] = 297.1;
+            s.scene.lens.param[TR_CY] = still.scene.lens.param[TR_CY] = 402.3;
+        }
+        s.scene.sheets = s.sheets;
+        s.scene.cameras = s.cameras;
+        s.sheets[0].sheet.tags = s.tags;
+        s.sheets[0].sheet.corners_mm = s.corners_mm;
+        measure_edges(&s, &t);
+        double moved = 0;
+        for (int k = 0; k < 4; k++) {
+            tr_vec2 p = tr_tag_corner(&s.tags[0], k);
+            moved = fmax(moved, tr_v2_norm(tr_v2_sub(project(&s, p), project(&still, p))));
+        }
+        print_message("effect %d moves a tag by up to %.2f px: ", effect, moved);
+        report("moving camera", &t);
+        assert_true(moved > 0.5);
+        assert_true(t.n >= 8);
+        CHECK_AT_MOST(sqrt(t.sum2 / t.n), 0.0002);
+        CHECK_AT_MOST(t.largest, 0.001);
+    }
+}
+
+/* Marks over all parts of the relief: sides, corners, flat middle, waves. */
+static void edges_on_lifted_sheets(void **state) {
+    (void)state;
+    for (int i = 0; i < 3; i++) {
+        stage s;
+        edge_totals t = {0};
+        set_up_stage(&s, tr_v3(-200, 120, 400), tr_v3(0, 0, 0), 0.2);
+        if (i != 1) {
+            s.sheets[0].relief = (tr_relief){
+                .side_mm = {3, -2, 2.5, 1}, .corner_mm = {4, 1, -2, 3}, .reach_mm = 140};
+        }
+        if (i != 0) {
+            s.sheets[0].relief.wave_mm = 1.5;
+            s.sheets[0].relief.wave_rad_per_mm[0] = 0.02;
+            s.sheets[0].relief.wave_rad_per_mm[1] = -0.013;
+            s.sheets[0].relief.wave_rad = 0.4;
+        }
+        if (i == 2) {
+            s.sheets[0].bow_mm[0] = 3;
+            s.sheets[0].stretch[1] = 0.004;
+            move_camera(&s);
+        }
+        measure_edges(&s, &t);
+        report("lifted sheet", &t);
+        assert_true(t.n >= 12);
+        CHECK_AT_MOST(sqrt(t.sum2 / t.n), 0.0002);
+        CHECK_AT_MOST(t.largest, 0.001);
+    }
+}
+
+static void a_relief_changes_the_truth(void **state) {
+    (void)state;
+    stage s;
+    tr_error err = {0};
+    int n = 0;
+    set_up_stage(&s, tr_v3(-150, 60, 560), tr_v3(0, 0, 0), 0.2);
+    s.sheets[0].relief = (tr_relief){.side_mm = {3, 0, 0, 0}, .reach_mm = 160};
+    move_camera(&s);
+    tr_seen *seen = tr_scene_truth(&s.scene, 0, &n, &err);
+    assert_int_equal(n, 4 * 2 + 2);
+    for (int k = 0; k < n; k++) {
+        tr_vec2 uv = project(&s, seen[k].p_sheet_mm);
+        assert_true(seen[k].is_visible);
+        CHECK_NEAR(seen[k].uv_px.x, uv.x, 1e-6);
+        CHECK_NEAR(seen[k].uv_px.y, uv.y, 1e-6);
+    }
+    free(seen);
+}
+
+static void ink_moves_edges_and_not_marks(void **state) {
+    (void)state;
+    stage s;
+    edge_totals t = {0};
+    set_up_stage(&s, tr_v3(-150, 80, 420), tr_v3(0, 0, 0), 0.3);
+    s.sheets[0].ink_mm = 0.6;
+    measure_edges(&s, &t);
+    report("run ink", &t);
+    assert_true(t.n >= 12);
+    CHECK_AT_MOST(sqrt(t.sum2 / t.n), 0.0002);
+    CHECK_AT_MOST(t.largest, 0.001);
+}
+
+static void inked_areas_are_exact(void **state) {
+    (void)state;
+    stage s;
+    tr_error err = {0};
+    tr_face face;
+    const double g = 0.7;
+    set_up_stage(&s, tr_v3(0, 0, 400), tr_v3(0, 0, 0), 0);
+    s.sheets[0].ink_mm = g;
+    assert_true(tr_face_make(&s.sheets[0], &face, &err));
+    /* Two squares of 40 mm that meet at a corner, where they overlap. */
+    tr_vec2 c = s.corners_mm[0];
+    const tr_vec2 about_corner[4] = {
+        {c.x - 45, c.y + 45}, {c.x + 45, c.y + 45}, {c.x + 45, c.y - 45}, {c.x - 45, c.y - 45}};
+    double black = 2 * (40 + 2 * g) * (40 + 2 * g) - 4 * g * g;
+    CHECK_NEAR(tr_face_black_part(&face, about_corner), black / (90 * 90), 1e-12);
+    CHECK_NEAR(tr_face_is_black(&face, tr_v2(c.x + 0.69, c.y + 0.69)), 1, 0);
+    CHECK_NEAR(tr_face_is_black(&face, tr_v2(c.x + 0.71, c.y + 0.71)), 0, 0);
+    /* A turned tag, against its cells asked point by point, each grown by itself. */
+    const tr_tag *tag = &s.tags[1];
+    tr_face plain;
+    s.sheets[0].ink_mm = 0;
+    assert_true(tr_face_make(&s.sheets[0], &plain, &err));
+    enum { N = 500 };
+    const double side = 115;
+    long n_black = 0;
+    const tr_vec2 quad[4] = {{tag->centre_mm.x - side, tag->centre_mm.y + side},
+                             {tag->centre_mm.x + side, tag->centre_mm.y + side},
+                             {tag->centre_mm.x + side, tag->centre_mm.y - side},
+                             {tag->centre_mm.x - side, tag->centre_mm.y - side}};
+    for (int i = 0; i < N * N; i++) {
+        tr_vec2 p = tr_v2(quad[0].x + 2 * side * (i % N + 0.5) / N,
+                          quad[2].y + 2 * side * (i / N + 0.5) / N);
+        bool is_black = tr_face_is_black(&plain, p);
+        for (int k = 0; k < 8 && !is_black; k++) {
+            static const double AROUND[8][2] = {{1, 0},  {1, 1},   {0, 1},  {-1, 1},
+                                                {-1, 0}, {-1, -1}, {0, -1}, {1, -1}};
+            double x = g * AROUND[k][0];
+            double y = g * AROUND[k][1];
+            double co = cos(tag->turn_rad);
+            double si = sin(tag->turn_rad);
+            is_black =
+                tr_face_is_black(&plain, tr_v2(p.x + co * x - si * y, p.y + si * x + co * y));
+        }
+        n_black += is_black;
+        assert_int_equal(is_black, tr_face_is_black(&face, p));
+    }
+    CHECK_NEAR(tr_face_black_part(&face, quad), (double)n_black / (N * N), 1e-3);
+    tr_face_release(&face);
+    tr_face_release(&plain);
+    /* More than half a cell of 20 mm. */
+    s.sheets[0].ink_mm = 11;
+    assert_false(tr_face_make(&s.sheets[0], &face, &err));
+    assert_int_equal(err.code, TR_BAD_INPUT);
 }
 
 /* The spread is the box of a pixel and the Gaussian: variances add, 1/12 and sigma^2. Edges that
@@ -592,6 +806,161 @@ static void sharpening_overshoots(void **state) {
     tr_image_release(&image);
 }
 
+/* How far a point about which the image looks the same when turned by half a turn lies from uv:
+   linear least squares over a window, I(uv + d) - I(uv - d) = 2 offset . grad I. */
+static tr_vec2 off_symmetry(const tr_image *image, tr_vec2 uv) {
+    const int reach = 14;
+    int u0 = (int)lrint(uv.x), v0 = (int)lrint(uv.y);
+    double A[3] = {0}, b[2] = {0};
+    for (int v = -reach; v <= reach; v++) {
+        for (int u = -reach; u <= reach; u++) {
+            long at = (long)(v0 + v) * image->width + u0 + u;
+            long across = (long)(v0 - v) * image->width + u0 - u;
+            double gu = (image->px[at + 1] - image->px[at - 1]) / 2.0;
+            double gv = (image->px[at + image->width] - image->px[at - image->width]) / 2.0;
+            double r = image->px[across] - image->px[at];
+            A[0] += gu * gu;
+            A[1] += gu * gv;
+            A[2] += gv * gv;
+            b[0] += gu * r / 2;
+            b[1] += gv * r / 2;
+        }
+    }
+    double det = A[0] * A[2] - A[1] * A[1];
+    return tr_v2((A[2] * b[0] - A[1] * b[1]) / det, (A[0] * b[1] - A[1] * b[0]) / det);
+}
+
+/* A checker corner in the middle of a pixel, seen straight from above, at some roll. */
+static void set_up_corner(stage *s, double roll_rad) {
+    set_up_stage(s, tr_v3(0, 0, 400), tr_v3(0, 0, 0), roll_rad);
+    s->sheets[0].vehicle_from_sheet = tr_sheet_pose(TR_SHEET_MAT, tr_v3(0, 0, 0), 0, 0, 0);
+    s->sheets[0].sheet.n_tags = 0;
+    s->sheets[0].sheet.n_corners = 1;
+    s->corners_mm[0] = tr_v2(0, 0);
+    memset(s->scene.lens.param + TR_K1, 0, 5 * sizeof(double));
+    s->scene.lens.param[TR_FY] = s->scene.lens.param[TR_FX];
+    s->scene.lens.param[TR_CX] = 402;
+    s->scene.lens.param[TR_CY] = 297;
+}
+
+static void development_leaves_symmetric_marks_in_place(void **state) {
+    (void)state;
+    for (int i = 0; i < 12; i++) {
+        stage s;
+        tr_error err = {0};
+        tr_image image;
+        set_up_corner(&s, 0.3 + 0.2 * i);
+        tr_imaging *m = &s.cameras[0].imaging;
+        m->tone = i % 2 ? TR_TONE_S_CURVE : TR_TONE_SRGB;
+        double allowed_px = 0.003;
+        if (i / 2 == 1) s.sheets[0].ink_mm = 0.6;
+        if (i / 2 == 2) m->sharpen = 2, m->sharpen_radius_px = i % 2 ? 0.7 : 2.5;
+        if (i / 2 == 3) m->local_contrast = 0.4, m->local_radius_px = i % 2 ? 12 : 60;
+        if (i / 2 >= 4) {
+            m->raw_noise_sd = 3;
+            m->denoise_radius_px = 1.5;
+            allowed_px = 0.02;
+        }
+        if (i / 2 == 5) m->local_contrast = 0.25, m->local_radius_px = 40, m->sharpen = 0.8;
+        m->sharpen_radius_px = m->sharpen_radius_px > 0 ? m->sharpen_radius_px : 1;
+        m->seed = 7 + (uint64_t)i;
+        assert_true(tr_scene_photo(&s.scene, 0, &image, NULL, &err));
+        tr_vec2 off = off_symmetry(&image, tr_v2(402, 297));
+        print_message("development %d: off by %.4f, %.4f px\n", i, off.x, off.y);
+        CHECK_AT_MOST(tr_v2_norm(off), allowed_px);
+        tr_image_release(&image);
+    }
+    /* It does see a tenth of a pixel. */
+    stage s;
+    tr_error err = {0};
+    tr_image image;
+    set_up_corner(&s, 0.3);
+    s.cameras[0].shift_px = tr_v2(0.1, -0.06);
+    assert_true(tr_scene_photo(&s.scene, 0, &image, NULL, &err));
+    tr_vec2 off = off_symmetry(&image, tr_v2(402, 297));
+    CHECK_NEAR(off.x, 0.1, 0.01);
+    CHECK_NEAR(off.y, -0.06, 0.01);
+    tr_image_release(&image);
+}
+
+/* Of a wide field of floor beside a small one of paper: the step between far apart places shrinks,
+   that between near ones grows, and nothing changes in sense. */
+static void local_tone_mapping_shrinks_and_sharpens(void **state) {
+    (void)state;
+    tr_error err = {0};
+    uint8_t far[2][2], near[2][2];
+    for (int i = 0; i < 2; i++) {
+        stage s;
+        tr_image image;
+        set_up_corner(&s, 0);
+        s.sheets[0].sheet.n_corners = 0;
+        s.sheets[0].sheet.width_mm = 240; /* 420 px of paper on dark floor */
+        s.scene.floor_reflectance = 0.2;
+        if (i == 1) {
+            s.cameras[0].imaging.local_contrast = 0.3;
+            s.cameras[0].imaging.local_radius_px = 20;
+        }
+        assert_true(tr_scene_photo(&s.scene, 0, &image, NULL, &err));
+        int side_u = 402 - (int)(120 * s.scene.lens.param[TR_FX] / 400);
+        for (int k = 0; k < 2; k++) {
+            far[i][k] = grey_at(&image, tr_v2(side_u + (k ? 120 : -120), 297));
+            near[i][k] = grey_at(&image, tr_v2(side_u + (k ? 4 : -4), 297));
+        }
+        tr_image_release(&image);
+    }
+    /* 0.5 + 0.7 (c - 0.5) where the base is c itself. */
+    for (int k = 0; k < 2; k++) {
+        CHECK_NEAR(far[1][k], 0.7 * far[0][k] + 0.3 * 127.5, 1.5);
+    }
+    int step = near[0][1] - near[0][0];
+    assert_true(near[1][1] - near[1][0] > step + step / 10);
+    assert_true(near[1][1] > far[1][1] && near[1][0] < far[1][0]);
+}
+
+static void denoising_smoothes_and_keeps_edges(void **state) {
+    (void)state;
+    tr_error err = {0};
+    double sd[2], next[2];
+    for (int i = 0; i < 2; i++) {
+        stage s;
+        tr_image image;
+        set_up_corner(&s, 0.3);
+        s.sheets[0].sheet.width_mm = 200; /* floor in the image's corner */
+        s.sheets[0].sheet.height_mm = 160;
+        tr_imaging *m = &s.cameras[0].imaging;
+        m->raw_noise_sd = 4;
+        m->denoise_radius_px = i == 0 ? 0 : 1.5;
+        assert_true(tr_scene_photo(&s.scene, 0, &image, NULL, &err));
+        double sum = 0, sum2 = 0, sum_next = 0;
+        for (int v = 10; v < 110; v++) {
+            for (int u = 10; u < 110; u++) {
+                double c = image.px[v * WIDTH + u] - 0.3 * 255;
+                sum += c;
+                sum2 += c * c;
+                sum_next += c * (image.px[v * WIDTH + u + 1] - 0.3 * 255);
+            }
+        }
+        CHECK_NEAR(sum / 10000, 0, 0.2);
+        sd[i] = sqrt(sum2 / 10000);
+        next[i] = sum_next / sum2;
+        /* Ink and paper some px from the corner: as they were. */
+        double corner[2] = {0, 0};
+        for (int k = 0; k < 4; k++) {
+            double a = 0.3 + TR_PI / 4 + k * TR_PI / 2;
+            corner[k % 2] += grey_at(&image, tr_v2(402 + 6 * cos(a), 297 + 6 * sin(a))) / 2.0;
+        }
+        CHECK_NEAR(fmin(corner[0], corner[1]), TR_BLACK * 255, 12);
+        CHECK_NEAR(fmax(corner[0], corner[1]), TR_WHITE * 255, 12);
+        tr_image_release(&image);
+    }
+    print_message("noise sd %.2f, denoised %.2f; from pixel to pixel %.2f, %.2f\n", sd[0], sd[1],
+                  next[0], next[1]);
+    CHECK_NEAR(sd[0], 4, 0.15);
+    CHECK_AT_MOST(sd[1], 2);
+    CHECK_NEAR(next[0], 0, 0.05);
+    assert_true(next[1] > 0.2);
+}
+
 static void colour_files_hold_the_grey_image(void **state) {
     (void)state;
     stage s;
@@ -666,7 +1035,8 @@ static void the_demo_scene_is_read_and_its_truth_written(void **state) {
     CHECK_NEAR(json_number_value(json_object_get(mat, "x_mm")), -1814, 1e-9);
     CHECK_NEAR(json_number_value(json_object_get(mat, "y_mm")), 4, 1e-9);
     CHECK_NEAR(json_number_value(json_object_get(mat, "yaw_deg")), 0.8, 1e-9);
-    CHECK_NEAR(json_number_value(json_object_get(mat, "pitch_deg")), 0, 1e-9);
+    CHECK_NEAR(json_number_value(json_object_get(mat, "pitch_deg")), -0.042, 1e-9);
+    CHECK_NEAR(json_number_value(json_object_get(mat, "roll_deg")), 0.096, 1e-9);
     json_t *photo = json_array_get(json_object_get(truth, "photos"), 3);
     assert_string_equal(json_string_value(json_object_get(photo, "file")), "4.jpg");
     /* 8 tags and 12 corners of the mat, a tag and 4 corners of each plate. */
@@ -707,6 +1077,77 @@ static void check_bad_scene(const char *text, const char *key, int line) {
     remove(path);
 }
 
+/* Each key of a phone and of paper that is not flat, read and told again. */
+static void a_scene_file_has_all_that_a_phone_does(void **state) {
+    (void)state;
+    char *lens = in_source("testimages/lens/demo-phone-true.yaml");
+    char *text = NULL;
+    size_t size = 0;
+    FILE *to = open_memstream(&text, &size);
+    assert_non_null(to);
+    fprintf(to,
+            "scene: A\nlens: %s\nsheets:\n"
+            "  - checkerboard: { id: B, squares: [4, 3], pitch_mm: 40, margin_mm: 30 }\n"
+            "    x_mm: 1\n    y_mm: 2\n    ink_mm: 0.2\n"
+            "    relief: { sides_mm: [1, 2, 3, 4], corners_mm: [5, 6, 7, 8], reach_mm: 60,\n"
+            "      wave_mm: 0.5, wave_length_mm: 800, wave_deg: 30, wave_phase_deg: 90 }\n"
+            "imaging: { raw_noise_sd: 3, denoise_radius_px: 1.2, local_contrast: 0.3,\n"
+            "  local_radius_px: 50 }\n"
+            "cameras:\n  - { photo: 1.jpg, at_mm: [-900, 0, 0], look_at_mm: [0, 0, 0],\n"
+            "      shift_px: [4, -6], focal: 0.001, turn_deg: [0.1, 0.2, -0.3],\n"
+            "      travel_mm: [0.4, 0.5, -0.6] }\n",
+            lens);
+    assert_int_equal(fclose(to), 0);
+    free(lens);
+    tr_scene scene;
+    tr_error err = {0};
+    char path[] = "/tmp/test-render-XXXXXX";
+    int fd = mkstemp(path);
+    assert_true(fd >= 0);
+    close(fd);
+    assert_true(tr_file_write(path, text, strlen(text), &err));
+    if (!tr_scene_read(path, &scene, &err)) fail_msg("%d: %s %s", err.line, err.key, err.text);
+    const tr_scene_sheet *sheet = &scene.sheets[0];
+    CHECK_NEAR(sheet->ink_mm, 0.2, 0);
+    for (int k = 0; k < 4; k++) {
+        CHECK_NEAR(sheet->relief.side_mm[k], 1 + k, 0);
+        CHECK_NEAR(sheet->relief.corner_mm[k], 5 + k, 0);
+    }
+    CHECK_NEAR(sheet->relief.reach_mm, 60, 0);
+    CHECK_NEAR(sheet->relief.wave_mm, 0.5, 0);
+    CHECK_NEAR(sheet->relief.wave_rad_per_mm[0], 2 * TR_PI / 800 * sqrt(0.75), 1e-15);
+    CHECK_NEAR(sheet->relief.wave_rad_per_mm[1], TR_PI / 800, 1e-15);
+    CHECK_NEAR(sheet->relief.wave_rad, TR_PI / 2, 1e-15);
+    const tr_scene_camera *c = &scene.cameras[0];
+    CHECK_NEAR(c->shift_px.x, 4, 0);
+    CHECK_NEAR(c->shift_px.y, -6, 0);
+    CHECK_NEAR(c->focal, 0.001, 0);
+    CHECK_NEAR(c->turn_rad.x, 0.1 * TR_RAD_PER_DEG, 1e-15);
+    CHECK_NEAR(c->turn_rad.y, 0.2 * TR_RAD_PER_DEG, 1e-15);
+    CHECK_NEAR(c->turn_rad.z, -0.3 * TR_RAD_PER_DEG, 1e-15);
+    CHECK_NEAR(c->travel_mm.x, 0.4, 0);
+    CHECK_NEAR(c->travel_mm.y, 0.5, 0);
+    CHECK_NEAR(c->travel_mm.z, -0.6, 0);
+    CHECK_NEAR(c->imaging.raw_noise_sd, 3, 0);
+    CHECK_NEAR(c->imaging.denoise_radius_px, 1.2, 0);
+    CHECK_NEAR(c->imaging.local_contrast, 0.3, 0);
+    CHECK_NEAR(c->imaging.local_radius_px, 50, 0);
+    assert_true(tr_scene_truth_write(&scene, path, &err));
+    json_t *truth = json_load_file(path, 0, NULL);
+    json_t *photo = json_array_get(json_object_get(truth, "photos"), 0);
+    json_t *told = json_array_get(json_object_get(truth, "sheets"), 0);
+    CHECK_NEAR(json_number_value(json_array_get(json_object_get(photo, "turn_deg"), 2)), -0.3,
+               1e-12);
+    CHECK_NEAR(json_number_value(json_array_get(json_object_get(photo, "shift_px"), 1)), -6, 0);
+    CHECK_NEAR(json_number_value(json_array_get(
+                   json_object_get(json_object_get(told, "relief"), "corners_mm"), 3)),
+               8, 0);
+    json_decref(truth);
+    tr_scene_release(&scene);
+    remove(path);
+    free(text);
+}
+
 static void a_bad_scene_file_is_named_with_its_line(void **state) {
     (void)state;
     check_bad_scene("scene: A\nlens: nowhere.yaml\nsheets: []\ncameras: []\n", "lens", 2);
@@ -719,6 +1160,11 @@ int main(void) {
         cmocka_unit_test(edges_lie_where_the_truth_says),
         cmocka_unit_test(edges_along_rows_do_not_snap_to_pixels),
         cmocka_unit_test(bowed_and_stretched_prints_too),
+        cmocka_unit_test(edges_of_a_moving_camera),
+        cmocka_unit_test(edges_on_lifted_sheets),
+        cmocka_unit_test(a_relief_changes_the_truth),
+        cmocka_unit_test(ink_moves_edges_and_not_marks),
+        cmocka_unit_test(inked_areas_are_exact),
         cmocka_unit_test(blur_is_as_wide_as_it_says),
         cmocka_unit_test(tags_are_the_familys_official_images),
         cmocka_unit_test(libapriltag_finds_the_tags_at_their_places),
@@ -729,9 +1175,13 @@ int main(void) {
         cmocka_unit_test(same_scene_same_bytes),
         cmocka_unit_test(tone_noise_and_light_are_as_told),
         cmocka_unit_test(sharpening_overshoots),
+        cmocka_unit_test(development_leaves_symmetric_marks_in_place),
+        cmocka_unit_test(local_tone_mapping_shrinks_and_sharpens),
+        cmocka_unit_test(denoising_smoothes_and_keeps_edges),
         cmocka_unit_test(colour_files_hold_the_grey_image),
         cmocka_unit_test(a_missing_camera_is_an_error),
         cmocka_unit_test(the_demo_scene_is_read_and_its_truth_written),
+        cmocka_unit_test(a_scene_file_has_all_that_a_phone_does),
         cmocka_unit_test(a_bad_scene_file_is_named_with_its_line),
     };
     return cmocka_run_group_tests_name("render", tests, NULL, NULL);

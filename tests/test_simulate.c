@@ -1,9 +1,10 @@
 /* Simulated marks with a phone's effects, against the model as phone.h states it, written out here
-   once more. */
+   once more, and against the renderer, which has it for itself. */
 #include "check.h"
 
 #include <string.h>
 
+#include "tools/render/render.h"
 #include "tools/simulate/survey_sim.h"
 
 static void simulate(const tr_sim_options *options, tr_sim *out) {
@@ -263,6 +264,62 @@ static void marks_carry_a_floor_of_noise(void **state) {
     tr_sim_release(&exact);
 }
 
+/* ---- the renderer ---- */
+
+/* Every mark of a photo: where the renderer has it. */
+static void compare_photo(const tr_sim *sim, int photo, double *largest, int *n_compared) {
+    tr_error err = {0};
+    const tr_sim_photo *p = &sim->photos[photo];
+    tr_scene_sheet sheets[TR_SIM_MAX_ITEMS];
+    tr_scene_camera camera = {.vehicle_from_camera = sim->vehicle_from_camera[photo],
+                              .shift_px = p->exposure.shift_px,
+                              .focal = p->exposure.focal,
+                              .turn_rad = p->exposure.turn_rad,
+                              .travel_mm = p->exposure.travel_mm};
+    tr_scene scene = {.lens = sim->true_lens, .sheets = sheets, .cameras = &camera, .n_cameras = 1};
+    for (int i = 0; i < p->n_items; i++) {
+        const tr_sim_item *item = &p->items[i];
+        sheets[scene.n_sheets++] = (tr_scene_sheet){.sheet = sim->printed[item->sheet],
+                                                    .stretch = {item->stretch[0], item->stretch[1]},
+                                                    .bow_mm = {item->bow_mm[0], item->bow_mm[1]},
+                                                    .relief = item->relief,
+                                                    .vehicle_from_sheet = item->vehicle_from_sheet};
+    }
+    int n = 0;
+    tr_seen *seen = tr_scene_truth(&scene, 0, &n, &err);
+    assert_non_null(seen);
+    for (int k = 0; k < n; k++) {
+        tr_vec2 uv;
+        bool is_seen =
+            tr_sim_project(sim, photo, &p->items[seen[k].sheet], seen[k].p_sheet_mm, &uv);
+        assert_int_equal(is_seen, seen[k].is_projected);
+        if (!is_seen || !seen[k].is_visible) continue;
+        *largest = fmax(*largest, tr_v2_norm(tr_v2_sub(uv, seen[k].uv_px)));
+        ++*n_compared;
+    }
+    free(seen);
+}
+
+static void the_renderer_sees_the_same(void **state) {
+    (void)state;
+    for (int i = 0; i < 6; i++) {
+        tr_sim_options o = {.seed = 20 + (uint64_t)i,
+                            .draws_prints = true,
+                            .mat_curl_mm = i == 4 ? 4 : 0,
+                            .phone = tr_sim_phone_full(i < 3 ? 1 : 4)};
+        tr_sim sim;
+        double largest = 0;
+        int n = 0;
+        o.phone.is_portrait = i % 2 == 1;
+        simulate(&o, &sim);
+        for (int k = 0; k < sim.check.n_photos; k++) compare_photo(&sim, k, &largest, &n);
+        print_message("%d marks, renderer and simulation differ by at most %.2e px\n", n, largest);
+        assert_true(n > 100);
+        CHECK_AT_MOST(largest, 1e-8);
+        tr_sim_release(&sim);
+    }
+}
+
 /* ---- surveys ---- */
 
 static void surveys_have_the_same_effects(void **state) {
@@ -306,6 +363,7 @@ int main(void) {
         cmocka_unit_test(floors_are_uneven),
         cmocka_unit_test(a_phone_changes_nothing_else),
         cmocka_unit_test(marks_carry_a_floor_of_noise),
+        cmocka_unit_test(the_renderer_sees_the_same),
         cmocka_unit_test(surveys_have_the_same_effects),
     };
     return cmocka_run_group_tests_name("simulate", tests, NULL, NULL);

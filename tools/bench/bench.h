@@ -3,15 +3,19 @@
 #ifndef TR_TOOLS_BENCH_BENCH_H
 #define TR_TOOLS_BENCH_BENCH_H
 
+#include <stdbool.h>
+
 enum { BENCH_MAX_THREADS = 16 };
 
 typedef struct {
     long jobs; /* how many, or how often each is repeated; -1: the mode's own number */
     long seed, n_threads;
-    long n_photos, n_sheets;  /* -1: the mode's own number */
-    long megapixels;          /* of a photo, 12 .. 48 */
-    const char *keep;         /* folder in which rendered photos stay; NULL: they are removed */
-    const char *program_path; /* of this program */
+    long n_photos, n_sheets; /* -1: the mode's own number */
+    long megapixels;         /* of a photo, 12 .. 48 */
+    double phone;            /* accuracy: what a phone does, times this factor; -1: nothing of it */
+    bool has_lens_from_photos; /* accuracy with a phone: the lens is calibrated from photos */
+    const char *keep;          /* folder in which rendered photos stay; NULL: they are removed */
+    const char *program_path;  /* of this program */
 } bench_options;
 
 /* Exit statuses: 0 as asked, 1 not. */

@@ -1,5 +1,5 @@
 /* bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
-              [--photos N] [--sheets N] [--megapixels M]
+              [--photos N] [--sheets N] [--megapixels M] [--phone FACTOR] [--lens-from-photos]
    How well (accuracy) and how fast (the others) the program is: each mode's file says what it
    measures. */
 #include <stdbool.h>
@@ -33,6 +33,11 @@ static bool read_option(const char *name, const char *value, bench_options *o) {
     if (strcmp(name, "--photos") == 0) return read_number(value, 4, 1000, &o->n_photos);
     if (strcmp(name, "--sheets") == 0) return read_number(value, 5, 60, &o->n_sheets);
     if (strcmp(name, "--megapixels") == 0) return read_number(value, 1, 48, &o->megapixels);
+    if (strcmp(name, "--phone") == 0) {
+        char *end;
+        o->phone = strtod(value, &end);
+        return *value && !*end && o->phone >= 0 && o->phone <= 10;
+    }
     if (strcmp(name, "--keep") != 0) return false;
     o->keep = value;
     return true;
@@ -40,7 +45,8 @@ static bool read_option(const char *name, const char *value, bench_options *o) {
 
 static int usage(void) {
     fprintf(stderr, "usage: bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n"
-                    "                  [--photos N] [--sheets N] [--megapixels M]\nmodes:");
+                    "                  [--photos N] [--sheets N] [--megapixels M]\n"
+                    "                  [--phone FACTOR] [--lens-from-photos]\nmodes:");
     for (int i = 0; i < N_MODES; i++) fprintf(stderr, " %s", MODES[i].name);
     fprintf(stderr, "\n");
     return 64;
@@ -53,11 +59,18 @@ int main(int argc, char **argv) {
                        .n_photos = -1,
                        .n_sheets = -1,
                        .megapixels = 12,
+                       .phone = -1,
                        .program_path = argv[0]};
-    if (argc % 2 != 0) return usage();
-    for (int i = 2; i < argc; i += 2) {
-        if (!read_option(argv[i], argv[i + 1], &o)) return usage();
+    if (argc < 2) return usage();
+    for (int i = 2; i < argc; i++) {
+        if (strcmp(argv[i], "--lens-from-photos") == 0) {
+            o.has_lens_from_photos = true;
+            continue;
+        }
+        if (i + 1 >= argc || !read_option(argv[i], argv[i + 1], &o)) return usage();
+        i++;
     }
+    if (o.has_lens_from_photos && o.phone < 0) return usage();
     for (int i = 0; i < N_MODES; i++) {
         if (strcmp(argv[1], MODES[i].name) == 0) return MODES[i].run(&o);
     }

@@ -33,12 +33,36 @@ tr_imaging bench_imaging(bool is_steep, uint64_t seed) {
     return m;
 }
 
+tr_imaging bench_phone_imaging(double factor, uint64_t seed) {
+    double part = fmin(factor, 1);
+    tr_imaging m = bench_imaging(true, seed);
+    m.raw_noise_sd = 3;
+    m.denoise_radius_px = 1.2;
+    m.local_contrast = 0.15 * part;
+    m.local_radius_px = 40;
+    m.sharpen = 0.8 * part;
+    m.noise_sd = 0;
+    m.jpeg_quality = 85;
+    return m;
+}
+
+tr_scene_camera bench_camera(tr_pose vehicle_from_camera, const tr_sim_exposure *e,
+                             tr_imaging imaging) {
+    return (tr_scene_camera){.vehicle_from_camera = vehicle_from_camera,
+                             .shift_px = e->shift_px,
+                             .focal = e->focal,
+                             .turn_rad = e->turn_rad,
+                             .travel_mm = e->travel_mm,
+                             .imaging = imaging};
+}
+
 void bench_scene_make(const tr_sim *sim, tr_imaging imaging, bench_scene *r) {
     const double *lo = TR_SIM_BODY_LOW_MM;
     const double *hi = TR_SIM_BODY_HIGH_MM;
     for (int i = 0; i < sim->job.n_sheets; i++) {
-        r->sheets[i] = (tr_scene_sheet){.sheet = sim->job.sheets[i],
+        r->sheets[i] = (tr_scene_sheet){.sheet = sim->printed[i],
                                         .checker_mm = i == 0 ? 40 : 22,
+                                        .relief = sim->relief[i],
                                         .vehicle_from_sheet = sim->vehicle_from_sheet[i]};
     }
     r->solids[0] = box(lo[0], hi[0], lo[2], hi[2], lo[1], hi[1], 0.08);
@@ -47,8 +71,8 @@ void bench_scene_make(const tr_sim *sim, tr_imaging imaging, bench_scene *r) {
     r->solids[3] = wheel(2700, 600, 800);
     r->solids[4] = wheel(2700, -800, -600);
     for (int i = 0; i < sim->check.n_photos; i++) {
-        r->cameras[i] = (tr_scene_camera){.vehicle_from_camera = sim->vehicle_from_camera[i],
-                                          .imaging = imaging};
+        r->cameras[i] =
+            bench_camera(sim->vehicle_from_camera[i], &sim->photos[i].exposure, imaging);
         r->cameras[i].imaging.seed += (uint64_t)i;
     }
     r->scene = (tr_scene){.lens = sim->true_lens,

@@ -19,6 +19,14 @@ typedef struct {
    an S-curve and sharpening on top of the sRGB curve. */
 tr_imaging bench_imaging(bool is_steep, uint64_t seed);
 
+/* As a phone develops them: an S-curve, noise that is smoothed away, local contrast, sharpening,
+   JPEG at 85; factor: of local contrast and sharpening, 1 at most. */
+tr_imaging bench_phone_imaging(double factor, uint64_t seed);
+
+/* A camera as it was in a photo. */
+tr_scene_camera bench_camera(tr_pose vehicle_from_camera, const tr_sim_exposure *exposure,
+                             tr_imaging imaging);
+
 /* The sheets of the job, the vehicle's body and wheels, one camera a photo; each camera's noise
    has a seed of its own. */
 void bench_scene_make(const tr_sim *sim, tr_imaging imaging, bench_scene *r);

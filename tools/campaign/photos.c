@@ -33,6 +33,7 @@ static tr_scene_sheet lie(const tr_sim *sim, const tr_sim_item *item, double pla
                         .vehicle_from_sheet = item->vehicle_from_sheet};
     memcpy(s.stretch, item->stretch, sizeof s.stretch);
     memcpy(s.bow_mm, item->bow_mm, sizeof s.bow_mm);
+    s.relief = item->relief;
     return s;
 }
 
@@ -43,7 +44,10 @@ static bool take(const trap *t, const tr_sim *sim, int i, tr_image *out, tr_erro
     tr_solid solid = look->solid;
     tr_tag poster_tags[POSTER_TAGS];
     tr_shadow shadow = look->shadow;
+    /* The photo's lens has the exposure's shift and focal factor already. */
     tr_scene_camera camera = {.vehicle_from_camera = sim->vehicle_from_camera[i],
+                              .turn_rad = photo->exposure.turn_rad,
+                              .travel_mm = photo->exposure.travel_mm,
                               .imaging = look->imaging};
     tr_scene scene = {.lens = photo->lens,
                       .sheets = sheets,

@@ -59,7 +59,7 @@ static bool make_tags(const tr_sheet *sheet, tr_face *face, tr_error *err) {
 
 /* Squares grow by less than half a white one. */
 static bool run_ink(tr_face *face, double ink_mm, tr_error *err) {
-    for (int i = 0; i < face->n_grids; i++) {
+    for (int i = 0; i < face->n_grids && ink_mm != 0; i++) {
         face->grids[i].ink = ink_mm / face->grids[i].cell_mm;
         if (!(face->grids[i].ink >= 0 && face->grids[i].ink < 0.5)) {
             return tr_fail(

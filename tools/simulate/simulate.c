@@ -254,8 +254,7 @@ typedef struct {
     tr_sim *sim;
     tr_random random;
     tr_random phone;
-    tr_pose sheets[TR_SIM_MAX_SHEETS]; /* vehicle_from_sheet */
-    tr_relief relief[TR_SIM_MAX_SHEETS];
+    tr_pose sheets[TR_SIM_MAX_SHEETS];        /* vehicle_from_sheet */
     double print_error[TR_SIM_MAX_SHEETS][2]; /* relative, of width and height */
 } scene;
 
@@ -383,9 +382,9 @@ static void place_sheets(scene *s) {
 
 static void lift_mats(scene *s) {
     const int mats[2] = {MAT, MAT_2};
-    for (int i = 0; i < s->sim->job.layout.n_placements; i++) {
+    for (int i = 0; i < s->sim->job.layout.n_placements && i < 2; i++) {
         const tr_sheet *print = &s->sim->printed[mats[i]];
-        s->relief[mats[i]] =
+        s->sim->relief[mats[i]] =
             tr_sim_relief(&s->o->phone, print->width_mm, print->height_mm, &s->phone);
     }
 }
@@ -396,7 +395,7 @@ static void add_item(const scene *s, tr_sim_photo *photo, int sheet, tr_vec2 shi
     const tr_sim_options *o = s->o;
     tr_sim_item *item = &photo->items[photo->n_items++];
     *item = (tr_sim_item){
-        .sheet = sheet, .vehicle_from_sheet = s->sheets[sheet], .relief = s->relief[sheet]};
+        .sheet = sheet, .vehicle_from_sheet = s->sheets[sheet], .relief = s->sim->relief[sheet]};
     item->vehicle_from_sheet.t_mm.x += shift.x;
     item->vehicle_from_sheet.t_mm.y += shift.y;
     if (sheet == MAT) {

@@ -124,6 +124,7 @@ typedef struct {
     tr_lens true_lens;
     tr_sheet *printed; /* the sheets as printed, where a file is wrong; else as in the job */
     tr_pose *vehicle_from_sheet;
+    tr_relief relief[TR_SIM_MAX_SHEETS];
     tr_pose *vehicle_from_camera;
     tr_sim_photo *photos;
 } tr_sim;
