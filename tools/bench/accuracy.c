@@ -93,7 +93,7 @@ static bool run_job(const bench_options *o, long number, const photo_kind *kind,
         free(r);
         return false;
     }
-    if (kind->lens) sim.job.lens = *kind->lens;
+    if (kind->lens) sim.job.lenses[0] = *kind->lens;
     bench_scene_make(&sim, imaging, &r->stage);
     for (int i = 0; i < sim.check.n_photos; i++) {
         size_t size = strlen(folder) + 64;
