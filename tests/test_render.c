@@ -345,23 +345,17 @@ static void move_camera(stage *s) {
     s->cameras[0].travel_mm = tr_v3(4, -3, 2);
 }
 
-/* Each effect alone, then all: the edges lie where the model says, which is elsewhere. */
+/* The edges lie where the model says, which is elsewhere. A wrong sign of any part moves them by
+   pixels. */
 static void edges_of_a_moving_camera(void **state) {
     (void)state;
-    enum { LENS, TURN, TRAVEL, ALL, PORTRAIT, N_EFFECTS };
-    for (int effect = 0; effect < N_EFFECTS; effect++) {
+    for (int is_portrait = 0; is_portrait < 2; is_portrait++) {
         stage s, still;
         edge_totals t = {0};
-        set_up_stage(&still, tr_v3(-150, 80, 430), tr_v3(0, 0, 0), effect % 2 ? 1.5 : 0.2);
+        set_up_stage(&still, tr_v3(-150, 80, 430), tr_v3(0, 0, 0), is_portrait ? 1.5 : 0.2);
         s = still;
         move_camera(&s);
-        if (effect == LENS || effect == TRAVEL) s.cameras[0].turn_rad = tr_v3(0, 0, 0);
-        if (effect == LENS || effect == TURN) s.cameras[0].travel_mm = tr_v3(0, 0, 0);
-        if (effect == TURN || effect == TRAVEL) {
-            s.cameras[0].focal = 0;
-            s.cameras[0].shift_px = tr_v2(0, 0);
-        }
-        if (effect == PORTRAIT) { /* read out along u */
+        if (is_portrait) { /* read out along u */
             s.scene.lens.width_px = still.scene.lens.width_px = 600;
             s.scene.lens.height_px = still.scene.lens.height_px = 800;
             s.scene.lens.param[TR_CX] = still.scene.lens.param[TR_CX] = 297.1;
@@ -377,9 +371,9 @@ static void edges_of_a_moving_camera(void **state) {
             tr_vec2 p = tr_tag_corner(&s.tags[0], k);
             moved = fmax(moved, tr_v2_norm(tr_v2_sub(project(&s, p), project(&still, p))));
         }
-        print_message("effect %d moves a tag by up to %.2f px: ", effect, moved);
+        print_message("moves a tag by up to %.2f px: ", moved);
         report("moving camera", &t);
-        assert_true(moved > 0.5);
+        assert_true(moved > 5);
         assert_true(t.n >= 8);
         CHECK_AT_MOST(sqrt(t.sum2 / t.n), 0.0002);
         CHECK_AT_MOST(t.largest, 0.001);
@@ -389,21 +383,17 @@ static void edges_of_a_moving_camera(void **state) {
 /* Marks over all parts of the relief: sides, corners, flat middle, waves. */
 static void edges_on_lifted_sheets(void **state) {
     (void)state;
-    for (int i = 0; i < 3; i++) {
+    for (int i = 0; i < 2; i++) {
         stage s;
         edge_totals t = {0};
         set_up_stage(&s, tr_v3(-200, 120, 400), tr_v3(0, 0, 0), 0.2);
-        if (i != 1) {
-            s.sheets[0].relief = (tr_relief){
-                .side_mm = {3, -2, 2.5, 1}, .corner_mm = {4, 1, -2, 3}, .reach_mm = 140};
-        }
-        if (i != 0) {
+        s.sheets[0].relief =
+            (tr_relief){.side_mm = {3, -2, 2.5, 1}, .corner_mm = {4, 1, -2, 3}, .reach_mm = 140};
+        if (i == 1) {
             s.sheets[0].relief.wave_mm = 1.5;
             s.sheets[0].relief.wave_rad_per_mm[0] = 0.02;
             s.sheets[0].relief.wave_rad_per_mm[1] = -0.013;
             s.sheets[0].relief.wave_rad = 0.4;
-        }
-        if (i == 2) {
             s.sheets[0].bow_mm[0] = 3;
             s.sheets[0].stretch[1] = 0.004;
             move_camera(&s);
