@@ -421,6 +421,51 @@ static void test_trap_zoomed(void **state) {
     }
 }
 
+/* A phone whose profile says that it is a machine camera. */
+static void test_trap_not_steady(void **state) {
+    (void)state;
+    for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+        tr_sim_options options = honest(seed);
+        options.is_steady = true;
+        options.phone = tr_sim_phone_full(1);
+        expect_no_pass("a phone that is said to be steady", &options, "camera_not_steady");
+    }
+}
+
+/* A camera that scatters more than when it was calibrated: it is told, stands against no pass, and
+   the uncertainty holds. */
+static void test_camera_scatters(void **state) {
+    (void)state;
+    int n_told = 0;
+    int n_within = 0;
+    for (uint64_t seed = 1; seed <= SEEDS; seed++) {
+        tr_sim_options options = honest(seed);
+        options.phone = tr_sim_phone_full(1);
+        tr_sim sim;
+        tr_error err = {0};
+        assert_true(tr_simulate(&options, &sim, &err));
+        sim.job.lenses[0].scatter = (tr_lens_scatter){.sd = {1, 2e-4, 5e-5, 0.05},
+                                                      .dof = {20, 10, 30, 10}};
+        assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
+        n_told += tr_warnings_have(&sim.check.warnings, "camera_scatters");
+        assert_false(tr_warnings_block_pass(&sim.check.warnings));
+        for (int k = 0; k < 3; k++) {
+            const tr_axis_result *a = &sim.check.targets[0].axis[k == 2 ? TR_YAW : TR_X + k];
+            n_within += fabs(a->measured - sim.truth[k]) <= a->u95;
+        }
+        /* As it was when it was calibrated, nothing is told. */
+        tr_sim_release(&sim);
+        assert_true(tr_simulate(&options, &sim, &err));
+        sim.job.lenses[0].scatter = (tr_lens_scatter){.sd = {10, 2e-3, 5.2e-4, 0.4},
+                                                      .dof = {20, 10, 30, 10}};
+        assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
+        assert_false(tr_warnings_have(&sim.check.warnings, "camera_scatters"));
+        tr_sim_release(&sim);
+    }
+    CHECK_AT_MOST(0.8 * SEEDS, n_told);
+    CHECK_AT_MOST(0.85 * 3 * SEEDS, n_within);
+}
+
 static void test_trap_missing(void **state) {
     (void)state;
     for (uint64_t seed = 1; seed <= SEEDS; seed++) {
@@ -643,6 +688,8 @@ int main(void) {
         cmocka_unit_test(test_trap_nudged),
         cmocka_unit_test(test_moved_sheet_is_told_of_one_photo),
         cmocka_unit_test(test_trap_zoomed),
+        cmocka_unit_test(test_trap_not_steady),
+        cmocka_unit_test(test_camera_scatters),
         cmocka_unit_test(test_trap_missing),
         cmocka_unit_test(test_trap_seen_once),
         cmocka_unit_test(test_trap_plate_off),

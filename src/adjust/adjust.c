@@ -448,7 +448,8 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     out->variance_factor = result.variance_factor;
     out->degrees_of_freedom = result.degrees_of_freedom;
     if (!count_left_out(out, &result, err)) goto fail;
-    if (!tr_find_contradicted(in, out, warnings, err) ||
+    if (!tr_scatter_judge(in, out, warnings, err) ||
+        !tr_find_contradicted(in, out, warnings, err) ||
         !tr_find_left_out(in, out, warnings, err) || !tr_find_only_ties(in, out, warnings, err)) {
         goto fail;
     }

@@ -80,6 +80,9 @@ typedef struct {
     double variance_of_all;         /* ... and of all that were found */
     int degrees_of_freedom;
     int n_left_out; /* points of marks left out */
+    /* What the photos of each lens scatter by, and the degrees of freedom of that (scatter.h); dof
+       0: not estimated. */
+    tr_lens_scatter scatter[TR_MAX_LENSES];
     /* Of the pose unknowns TR_SHEET_RX .. TR_SHEET_TZ of all sheets: 6 n_sheets square, row by row,
        scaled by the variance factor where that is above 1. Rows of what is not free are 0. */
     double *covariance;

@@ -1,5 +1,7 @@
 #include "adjust/camera.h"
 
+static const double FAR_SIGMAS = 4.5;
+
 /* The scatter of each unknown of a photo. */
 int tr_camera_scatter_of(int component) {
     return component < TR_PHOTO_FOCAL    ? TR_SCATTER_SHIFT
@@ -14,6 +16,11 @@ void tr_camera_free(const tr_lens *lens, bool is_placed, tr_net_photo *photo) {
         photo->sd[k] = tr_lens_scatter_sd(lens, tr_camera_scatter_of(k));
         photo->is_free[k] = is_placed && photo->sd[k] > 0;
     }
+}
+
+bool tr_camera_is_far(const tr_lens *lens, const tr_net_photo *photo, int component) {
+    double sd = tr_lens_scatter_sd(lens, tr_camera_scatter_of(component));
+    return sd > 0 && fabs(photo->value[component]) > FAR_SIGMAS * sd;
 }
 
 void tr_camera_hold(tr_network *net, bool is_held) {

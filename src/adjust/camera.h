@@ -12,6 +12,11 @@ void tr_camera_free(const tr_lens *lens, bool is_placed, tr_net_photo *photo);
 /* The kind of scatter (lens/lens.h) of an unknown of a photo. */
 int tr_camera_scatter_of(int component);
 
+/* Whether an unknown of a photo says that it was taken by another camera, at another zoom, was cut,
+   or that a hand moved: it is off by 4.5 standard deviations of what its lens may scatter by
+   (tr_lens_scatter_sd). */
+bool tr_camera_is_far(const tr_lens *lens, const tr_net_photo *photo, int component);
+
 /* Holds the unknowns of all photos at what they are, or frees them again; those only that have a
    prior. */
 void tr_camera_hold(tr_network *net, bool is_held);

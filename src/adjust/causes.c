@@ -30,6 +30,8 @@ static const double CHANCE_CHI2[7] = {0, 19.5, 23.0, 25.9, 28.5, 30.9, 33.1};
    choose from, and each must be rarer by as much (Bonferroni). */
 static const double USUAL_MOVES = 100;
 static const double MOVED_OVER_NUMBER = 15;
+/* What each photo must gain by a camera of its own: nine unknowns take away 9 by chance. */
+static const double UNSTEADY_COST = 18;
 
 /* ---- what a trial says ---- */
 
@@ -101,7 +103,7 @@ static bool choose(candidate *c, int n, int most, tr_error *err) {
 
 /* ---- causes ---- */
 
-typedef enum { NO_CAUSE, OTHER_LENS, OTHER_SCALE, MOVED, MISFIT } cause_kind;
+typedef enum { NO_CAUSE, OTHER_LENS, UNSTEADY, OTHER_SCALE, MOVED, MISFIT } cause_kind;
 
 typedef struct {
     cause_kind kind;
@@ -109,6 +111,7 @@ typedef struct {
     tr_trial trial;
     int lens;                     /* OTHER_LENS: which ... */
     double change;                /* ... and, relative, by how much its focal length */
+    double scatter[TR_SCATTER_N]; /* UNSTEADY */
     double away_mm;               /* MOVED: how far ... */
     bool in_group[TR_MAX_PHOTOS]; /* ... in which photos */
 } cause;
@@ -141,6 +144,14 @@ static bool warn_cause(const tr_adjust_input *in, const cause *c, tr_warnings *w
     switch (c->kind) {
     case NO_CAUSE: return true;
     case OTHER_LENS: return warn_other_lens(in, c, warnings, err);
+    case UNSTEADY:
+        return tr_warn(warnings, err, true, "camera_not_steady",
+                       "The profile '%s' says that the camera is steady, but it is not: from photo "
+                       "to photo its "
+                       "image shifts by some %.0f px and its focal length changes by %.2f %%. Turn "
+                       "stabilisation and autofocus off, or calibrate anew without --steady.",
+                       in->lenses[c->lens].id, c->scatter[TR_SCATTER_SHIFT],
+                       100 * c->scatter[TR_SCATTER_FOCAL]);
     case OTHER_SCALE:
         return tr_warn(
             warnings, err, true, "sheet_scale",
@@ -200,11 +211,17 @@ static bool test_scales(const tr_adjust_input *in, tr_adjustment *adj, double va
     return ok;
 }
 
-static bool is_lens_in_use(const tr_adjustment *adj, int lens) {
+/* Photos of a lens in the solution. */
+static int count_photos(const tr_adjustment *adj, int lens) {
+    int n = 0;
     for (int i = 0; i < adj->net.n_photos; i++) {
-        if (adj->photo_placed[i] && adj->net.photos[i].lens == lens) return true;
+        n += adj->photo_placed[i] && adj->net.photos[i].lens == lens;
     }
-    return false;
+    return n;
+}
+
+static bool is_lens_in_use(const tr_adjustment *adj, int lens) {
+    return count_photos(adj, lens) > 0;
 }
 
 /* Another lens, or a sheet printed at another scale: one number each. One parameter more always
@@ -410,6 +427,21 @@ static void try_misfits(const tr_adjust_input *in, tr_adjustment *adj, const tr_
     free(candidates);
 }
 
+/* A camera that is not as steady as its profile says explains much of anything, with nine unknowns
+   a photo. */
+static void try_unsteady(const tr_adjust_input *in, tr_adjustment *adj, const tr_network *base,
+                         double *lowest, cause *best, tr_error *err) {
+    for (int i = 0; i < in->n_lenses; i++) {
+        cause c = {.kind = UNSTEADY, .lens = i};
+        if (!in->lenses[i].scatter.is_steady || !is_lens_in_use(adj, i)) continue;
+        c.trial = tr_try_unsteady(&adj->net, base, i, c.scatter, err);
+        double cost = c.trial.cost + UNSTEADY_COST * count_photos(adj, i);
+        if (!c.trial.is_solved || cost >= *lowest) continue;
+        *best = c;
+        *lowest = cost;
+    }
+}
+
 bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
                    tr_warnings *warnings, bool *is_explained, tr_error *err) {
     tr_network base;
@@ -427,6 +459,7 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
             best = (cause){0};
             lowest = explained;
             try_all_moved(in, adj, &base, MOVED_MM, NULL, &lowest, &best, &failure);
+            try_unsteady(in, adj, &base, &lowest, &best, &failure);
         }
         if (best.kind == NO_CAUSE) {
             try_misfits(in, adj, &base, result, &best, &failure);

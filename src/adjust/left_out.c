@@ -1,8 +1,10 @@
 #include "adjust/left_out.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/camera.h"
 #include "adjust/name_photos.h"
 #include "adjust/start.h"
 
@@ -157,16 +159,47 @@ out:
     return ok;
 }
 
+/* Why a photo had to be left out as a whole: what its own camera came out as says it, where that is
+   far off. */
+static void say_why_rejected(const tr_adjust_input *in, const tr_adjustment *adj, int i, char *out,
+                             size_t size) {
+    const tr_net_photo *photo = &adj->net.photos[i];
+    bool is_zoomed = tr_camera_is_far(&in->lenses[photo->lens], photo, TR_PHOTO_FOCAL);
+    bool is_cut = tr_camera_is_far(&in->lenses[photo->lens], photo, TR_PHOTO_SHIFT_X) ||
+                  tr_camera_is_far(&in->lenses[photo->lens], photo, TR_PHOTO_SHIFT_Y);
+    bool is_moved = false;
+    for (int k = TR_PHOTO_TURN; k < TR_PHOTO_N; k++) {
+        is_moved = is_moved || tr_camera_is_far(&in->lenses[photo->lens], photo, k);
+    }
+    if (is_zoomed || is_cut) {
+        snprintf(
+            out, size,
+            "it was taken at another zoom or focus, or was cut, or something was moved (it fits "
+            "a focal length %+.1f %% off, and an image shifted by %.0f px)",
+            100 * photo->value[TR_PHOTO_FOCAL],
+            hypot(photo->value[TR_PHOTO_SHIFT_X], photo->value[TR_PHOTO_SHIFT_Y]));
+    } else if (is_moved) {
+        snprintf(out, size,
+                 "the camera was moved while it was taken, or a sheet was: hold still, rest your "
+                 "elbows, give more light, and turn burst and night modes off");
+    } else {
+        snprintf(out, size,
+                 "something was moved, or it is of another job, another camera or another zoom");
+    }
+}
+
 /* A photo that had to be left out as a whole. */
 static bool warn_rejected(const tr_adjust_input *in, const tr_adjustment *adj,
                           tr_warnings *warnings, tr_error *err) {
     for (int i = 0; i < in->n_photos; i++) {
-        if (adj->photo_rejected[i] &&
-            !tr_warn(warnings, err, true, "photo_contradicts",
-                     "Photo %s contradicts the others and is not used: something was moved, or it "
-                     "is of another job, another camera or another zoom. Leave it out only if you "
-                     "know why; else take all photos anew.",
-                     in->photo_names[i])) {
+        char why[256];
+        if (!adj->photo_rejected[i]) continue;
+        say_why_rejected(in, adj, i, why, sizeof why);
+        if (!tr_warn(
+                warnings, err, true, "photo_contradicts",
+                "Photo %s contradicts the others and is not used: %s. Leave it out only if you "
+                "know why; else take all photos anew.",
+                in->photo_names[i], why)) {
             return false;
         }
     }

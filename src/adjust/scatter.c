@@ -13,8 +13,8 @@ enum { MAX_PHOTOS = 24 };
 /* A close enough solution, in standard deviations. */
 static const double SMALL_STEP = 0.01;
 
-/* A camera that is off by more than so many standard deviations was not taken for what it is. */
-static const double FAR_SIGMAS = 4.5;
+/* Quantile of the normal distribution beyond which scatter is no chance: once in 3,000. */
+static const double SIGNIFICANT = 3.4;
 
 /* Of one lens and one kind of scatter. */
 typedef struct {
@@ -103,11 +103,60 @@ static bool set_priors(const tr_adjust_input *in, tr_network *net, const compone
     return has_changed;
 }
 
-/* Whether a photo's unknown says that it was taken by another camera, at another zoom, was cut, or
-   blurred by a hand. */
-static bool is_far_off(const tr_lens *lens, const tr_net_photo *photo, int k) {
-    double sd = tr_lens_scatter_sd(lens, tr_camera_scatter_of(k));
-    return sd > 0 && fabs(photo->value[k]) > FAR_SIGMAS * sd;
+/* What the photos say alone. */
+static void note_scatter(const tr_network *net, const component_sums *sums, tr_lens_scatter *out) {
+    for (int i = 0; i < net->n_lenses; i++) {
+        for (int k = 0; k < TR_SCATTER_N; k++) {
+            const component_sums *c = &sums[i * TR_SCATTER_N + k];
+            out[i].dof[k] = c->freedom;
+            out[i].sd[k] = c->freedom > 0 ? sqrt(fmax(0, c->square) / c->freedom) : 0;
+        }
+    }
+}
+
+/* Whether the ratio of two variances, with these degrees of freedom, is more than chance: Paulson's
+   approximation of F by the normal distribution (An approximate normalization of the analysis of
+   variance distribution, Ann. Math. Stat. 13, 1942). */
+static bool is_more_than_chance(double ratio, double dof, double dof_known) {
+    double a = 2 / (9 * dof);
+    double b = 2 / (9 * dof_known);
+    double root = cbrt(ratio);
+    return ((1 - b) * root - (1 - a)) / sqrt(b * root * root + a) > SIGNIFICANT;
+}
+
+bool tr_scatter_judge(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
+                      tr_error *err) {
+    static const struct {
+        const char *what, *unit, *advice;
+        double scale;
+    } texts[TR_SCATTER_N] = {
+        {"its image shifts", "px", "Was stabilisation set otherwise, or is it another camera?", 1},
+        {"its focal length changes", "%", "Lock focus and zoom.", 100},
+        {"it turned while a photo was read", "°",
+         "Hold still, rest your elbows, give more light, and turn burst and night modes off.",
+         TR_DEG_PER_RAD},
+        {"it moved while a photo was read", "mm",
+         "Hold still, rest your elbows, give more light, and turn burst and night modes off.", 1}};
+    for (int i = 0; i < in->n_lenses; i++) {
+        const tr_lens_scatter *known = &in->lenses[i].scatter;
+        for (int k = 0; k < TR_SCATTER_N; k++) {
+            double sd = adj->scatter[i].sd[k];
+            double ratio = known->sd[k] > 0 ? sd / known->sd[k] : 0;
+            if (!(adj->scatter[i].dof[k] >= 1) || !(known->dof[k] > 0) ||
+                !is_more_than_chance(ratio * ratio, adj->scatter[i].dof[k], known->dof[k])) {
+                continue;
+            }
+            if (!tr_warn(
+                    warnings, err, false, "camera_scatters",
+                    "The camera changes more from photo to photo than when profile '%s' was "
+                    "made: %s by some %.3g %s, it was %.3g %s. The uncertainty allows for it. %s",
+                    in->lenses[i].id, texts[k].what, sd * texts[k].scale, texts[k].unit,
+                    known->sd[k] * texts[k].scale, texts[k].unit, texts[k].advice)) {
+                return false;
+            }
+        }
+    }
+    return true;
 }
 
 int tr_scatter_find_far(const tr_adjust_input *in, const tr_adjustment *adj, bool *is_far) {
@@ -116,7 +165,7 @@ int tr_scatter_find_far(const tr_adjust_input *in, const tr_adjustment *adj, boo
         const tr_net_photo *photo = &adj->net.photos[i];
         bool is_this = false;
         for (int k = 0; k < TR_PHOTO_N && adj->photo_placed[i]; k++) {
-            is_this = is_this || is_far_off(&in->lenses[photo->lens], photo, k);
+            is_this = is_this || tr_camera_is_far(&in->lenses[photo->lens], photo, k);
         }
         if (is_far) is_far[i] = is_this;
         n += is_this;
@@ -148,6 +197,7 @@ bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *adj, tr_lsq_r
         goes_on = set_priors(in, net, sums, false);
     }
     if (options.n_functions > 0) {
+        note_scatter(net, sums, adj->scatter);
         (void)set_priors(in, net, sums, true);
         tr_net_options last = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
         if (!tr_network_solve(net, &last, result, err)) goto out;

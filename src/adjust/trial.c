@@ -62,6 +62,31 @@ tr_trial tr_try_lens(tr_network *net, const tr_network *base, int number, const 
     return t;
 }
 
+tr_trial tr_try_unsteady(tr_network *net, const tr_network *base, int number,
+                         double scatter[TR_SCATTER_N], tr_error *err) {
+    tr_trial t = {0};
+    int n[TR_SCATTER_N] = {0};
+    tr_lens unknown = net->lenses[number].lens;
+    unknown.scatter = (tr_lens_scatter){0};
+    for (int i = 0; i < net->n_photos; i++) {
+        bool is_placed = !net->rigs[net->photos[i].rig].is_held;
+        if (net->photos[i].lens == number) tr_camera_free(&unknown, is_placed, &net->photos[i]);
+    }
+    solve_trial(net, NULL, NULL, &t, err);
+    for (int k = 0; k < TR_SCATTER_N; k++) scatter[k] = 0;
+    for (int i = 0; i < net->n_photos; i++) {
+        const tr_net_photo *photo = &net->photos[i];
+        if (photo->lens != number || net->rigs[photo->rig].is_held) continue;
+        for (int k = 0; k < TR_PHOTO_N; k++) {
+            scatter[tr_camera_scatter_of(k)] += photo->value[k] * photo->value[k];
+            n[tr_camera_scatter_of(k)]++;
+        }
+    }
+    for (int k = 0; k < TR_SCATTER_N; k++) scatter[k] = n[k] > 0 ? sqrt(scatter[k] / n[k]) : 0;
+    tr_network_restore(net, base);
+    return t;
+}
+
 tr_trial tr_try_scale(tr_network *net, const tr_network *base, int sheet, tr_error *err) {
     tr_trial t = {0};
     tr_net_sheet *s = &net->sheets[sheet];

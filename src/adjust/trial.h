@@ -23,6 +23,11 @@ typedef struct {
 tr_trial tr_try_lens(tr_network *net, const tr_network *base, int number, const tr_lens *profile,
                      tr_error *err);
 
+/* The camera is not steady, though its profile says so: what it would scatter by, rms over the
+   photos, of each kind (lens/lens.h). */
+tr_trial tr_try_unsteady(tr_network *net, const tr_network *base, int number,
+                         double scatter[TR_SCATTER_N], tr_error *err);
+
 /* The sheet's print is wider or higher than its file says. */
 tr_trial tr_try_scale(tr_network *net, const tr_network *base, int sheet, tr_error *err);
 

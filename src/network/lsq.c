@@ -24,10 +24,12 @@ static const double ROUNDING_OF_COST = 1e-11;
 
 static const int DEFAULT_MAX_ITERATIONS = 100;
 
-/* Terms that follow each other and depend on the same unknowns, such as the marks of one sheet in
-   one photo: they are summed in one dense block before they go into H. */
+/* Terms that follow each other and share the first of the unknowns that they depend on, such as the
+   marks of one sheet in one photo: what belongs to those is summed in one dense block before it
+   goes into H; what each has beside them, its tail, goes there by itself. */
 typedef struct {
     int first, end; /* terms */
+    int n_shared;   /* columns */
     size_t slot;    /* its first, in slots */
 } run;
 
@@ -38,7 +40,8 @@ struct tr_lsq {
     cholmod_factor *L;
     run *runs;
     int n_runs;
-    int *slots;    /* for each run, for each pair a <= b of its columns: place in H->x */
+    int *slots;    /* for each run, for each pair a <= b of its shared columns, then for each of its
+                      terms for each pair of any column and one of the tail: place in H->x */
     int *diagonal; /* place of each diagonal entry in H->x */
     double *g;     /* J'r */
     double *scale; /* 1 / sqrt(diagonal of H) */
@@ -96,63 +99,120 @@ static int find_slot(const int *p, const int *i, int row, int column) {
     return lo;
 }
 
-static bool has_same_columns(const tr_lsq_term *a, const tr_lsq_term *b) {
-    return a->n_columns == b->n_columns &&
-           memcmp(a->columns, b->columns, (size_t)a->n_columns * sizeof *a->columns) == 0;
+/* How many of the first columns two terms have in common, at most `most`. */
+static int common_columns(const tr_lsq_term *a, const tr_lsq_term *b, int most) {
+    int n = 0;
+    while (n < most && n < a->n_columns && n < b->n_columns && a->columns[n] == b->columns[n]) n++;
+    return n;
+}
+
+/* A term's tail is short, and its unknowns come behind all shared ones: else the term begins a run
+   of its own. */
+static bool has_short_tail(const tr_lsq_term *term, int n_shared) {
+    int last = -1;
+    if (4 * (term->n_columns - n_shared) > term->n_columns) return false;
+    for (int k = 0; k < n_shared; k++) last = term->columns[k] > last ? term->columns[k] : last;
+    for (int k = n_shared; k < term->n_columns; k++) {
+        if (term->columns[k] <= last) return false;
+    }
+    return true;
+}
+
+static size_t pairs(int n) {
+    return (size_t)n * ((size_t)n + 1) / 2;
 }
 
 /* Divides the terms into runs; returns how many slots they need. */
 static size_t make_runs(tr_lsq *q) {
     const tr_lsq_problem *problem = q->problem;
     size_t n_slots = 0;
+    run *last = NULL;
     for (int t = 0; t < problem->n_terms; t++) {
-        size_t n = (size_t)problem->terms[t].n_columns;
-        if (t == 0 || !has_same_columns(&problem->terms[t - 1], &problem->terms[t])) {
-            q->runs[q->n_runs++] = (run){.first = t, .slot = n_slots};
-            n_slots += n * (n + 1) / 2;
+        const tr_lsq_term *term = &problem->terms[t];
+        const tr_lsq_term *first = last ? &problem->terms[last->first] : NULL;
+        int n = last ? common_columns(first, term, last->n_shared) : 0;
+        /* Once there is a tail, those of the terms before stay short only if it does. */
+        if (!last || n == 0 || !has_short_tail(term, n) || !has_short_tail(first, n)) {
+            last = &q->runs[q->n_runs++];
+            *last = (run){.first = t, .n_shared = term->n_columns};
+        } else {
+            last->n_shared = n;
         }
-        q->runs[q->n_runs - 1].end = t + 1;
+        last->end = t + 1;
+    }
+    for (int r = 0; r < q->n_runs; r++) {
+        run *now = &q->runs[r];
+        now->slot = n_slots;
+        n_slots += pairs(now->n_shared);
+        for (int t = now->first; t < now->end; t++) {
+            n_slots += pairs(problem->terms[t].n_columns) - pairs(now->n_shared);
+        }
     }
     return n_slots;
 }
 
-/* The term that stands for a run. */
-static const tr_lsq_term *columns_of(const tr_lsq *q, int r) {
-    return &q->problem->terms[q->runs[r].first];
+/* Columns that meet: the shared ones of a run (number r), or all those of one term of a run
+   (n_runs + its number), for the sake of its tail. */
+typedef struct {
+    const int *columns;
+    int n;
+} meeting;
+
+static meeting meeting_of(const tr_lsq *q, int number) {
+    if (number < q->n_runs) {
+        const run *r = &q->runs[number];
+        return (meeting){q->problem->terms[r->first].columns, r->n_shared};
+    }
+    const tr_lsq_term *term = &q->problem->terms[number - q->n_runs];
+    return (meeting){term->columns, term->n_columns};
 }
 
-/* For each unknown the runs that depend on it: start has n + 1 places. Both are owned by the
-   caller. */
-static bool runs_by_column(const tr_lsq *q, int **start, int **runs) {
-    int n = q->problem->n_unknowns;
+/* For each unknown the meetings that list its rows: a run where it is shared, a term where it is in
+   the tail. start has n + 2 places. Both are owned by the caller. */
+static bool meetings_by_column(const tr_lsq *q, int **start, int **meetings) {
+    const tr_lsq_problem *problem = q->problem;
+    int n = problem->n_unknowns;
     int total = 0;
-    for (int r = 0; r < q->n_runs; r++) total += columns_of(q, r)->n_columns;
+    for (int t = 0; t < problem->n_terms; t++) total += problem->terms[t].n_columns;
     *start = calloc((size_t)n + 2, sizeof **start);
-    *runs = malloc(((size_t)total + 1) * sizeof **runs);
-    if (!*start || !*runs) return false;
-    for (int r = 0; r < q->n_runs; r++) {
-        const tr_lsq_term *term = columns_of(q, r);
-        for (int a = 0; a < term->n_columns; a++) (*start)[term->columns[a] + 2]++;
-    }
-    for (int j = 0; j < n; j++) (*start)[j + 2] += (*start)[j + 1];
-    for (int r = 0; r < q->n_runs; r++) {
-        const tr_lsq_term *term = columns_of(q, r);
-        for (int a = 0; a < term->n_columns; a++) (*runs)[(*start)[term->columns[a] + 1]++] = r;
+    *meetings = malloc(((size_t)total + 1) * sizeof **meetings);
+    if (!*start || !*meetings) return false;
+    for (int pass = 0; pass < 2; pass++) {
+        for (int r = 0; r < q->n_runs; r++) {
+            const run *now = &q->runs[r];
+            const int *shared = problem->terms[now->first].columns;
+            for (int a = 0; a < now->n_shared; a++) {
+                if (pass == 0)
+                    (*start)[shared[a] + 2]++;
+                else
+                    (*meetings)[(*start)[shared[a] + 1]++] = r;
+            }
+            for (int t = now->first; t < now->end; t++) {
+                const tr_lsq_term *term = &problem->terms[t];
+                for (int a = now->n_shared; a < term->n_columns; a++) {
+                    if (pass == 0)
+                        (*start)[term->columns[a] + 2]++;
+                    else
+                        (*meetings)[(*start)[term->columns[a] + 1]++] = q->n_runs + t;
+                }
+            }
+        }
+        for (int j = 0; j < n && pass == 0; j++) (*start)[j + 2] += (*start)[j + 1];
     }
     return true;
 }
 
 /* Rows i <= j of column j: the unknowns that meet j in a term, sorted; last_seen marks those that
    are listed already. Returns their number. */
-static int list_rows(const tr_lsq *q, const int *runs, int n_runs, int j, int *last_seen,
+static int list_rows(const tr_lsq *q, const int *meetings, int n_meetings, int j, int *last_seen,
                      int *rows) {
     int n = 0;
     rows[n++] = j;
     last_seen[j] = j;
-    for (int k = 0; k < n_runs; k++) {
-        const tr_lsq_term *term = columns_of(q, runs[k]);
-        for (int a = 0; a < term->n_columns; a++) {
-            int i = term->columns[a];
+    for (int k = 0; k < n_meetings; k++) {
+        meeting m = meeting_of(q, meetings[k]);
+        for (int a = 0; a < m.n; a++) {
+            int i = m.columns[a];
             if (i >= j || last_seen[i] == j) continue;
             last_seen[i] = j;
             rows[n++] = i;
@@ -162,18 +222,27 @@ static int list_rows(const tr_lsq *q, const int *runs, int n_runs, int j, int *l
     return n;
 }
 
-/* Where each pair of columns of each run stands in H->x. */
+static int slot_of(const tr_lsq *q, int a, int b) {
+    return find_slot(q->H->p, q->H->i, a < b ? a : b, a > b ? a : b);
+}
+
+/* Where each pair of columns stands in H->x, in the order of tr_lsq's slots. */
 static void fill_slots(tr_lsq *q) {
-    const int *p = q->H->p;
-    const int *i = q->H->i;
     size_t slot = 0;
     for (int r = 0; r < q->n_runs; r++) {
-        const tr_lsq_term *term = columns_of(q, r);
-        for (int a = 0; a < term->n_columns; a++) {
-            for (int b = a; b < term->n_columns; b++) {
-                int ca = term->columns[a];
-                int cb = term->columns[b];
-                q->slots[slot++] = find_slot(p, i, ca < cb ? ca : cb, ca > cb ? ca : cb);
+        const run *now = &q->runs[r];
+        const int *shared = q->problem->terms[now->first].columns;
+        for (int a = 0; a < now->n_shared; a++) {
+            for (int b = a; b < now->n_shared; b++) {
+                q->slots[slot++] = slot_of(q, shared[a], shared[b]);
+            }
+        }
+        for (int t = now->first; t < now->end; t++) {
+            const tr_lsq_term *term = &q->problem->terms[t];
+            for (int b = now->n_shared; b < term->n_columns; b++) {
+                for (int a = 0; a <= b; a++) {
+                    q->slots[slot++] = slot_of(q, term->columns[a], term->columns[b]);
+                }
             }
         }
     }
@@ -184,12 +253,12 @@ static bool make_pattern(tr_lsq *q, tr_error *err) {
     int n = q->problem->n_unknowns;
     bool ok = false;
     int *start = NULL;
-    int *runs = NULL;
+    int *meetings = NULL;
     int *last_seen = malloc(((size_t)n + 1) * sizeof *last_seen);
     int *rows = malloc(((size_t)n + 1) * sizeof *rows);
     int *counts = calloc((size_t)n + 1, sizeof *counts);
     q->slots = malloc((make_runs(q) + 1) * sizeof *q->slots);
-    if (!last_seen || !rows || !counts || !q->slots || !runs_by_column(q, &start, &runs)) {
+    if (!last_seen || !rows || !counts || !q->slots || !meetings_by_column(q, &start, &meetings)) {
         tr_fail_memory(err);
         goto out;
     }
@@ -197,7 +266,7 @@ static bool make_pattern(tr_lsq *q, tr_error *err) {
     size_t total = 0;
     for (int j = 0; j < n; j++) last_seen[j] = -1;
     for (int j = 0; j < n; j++) {
-        counts[j] = list_rows(q, runs + start[j], start[j + 1] - start[j], j, last_seen, rows);
+        counts[j] = list_rows(q, meetings + start[j], start[j + 1] - start[j], j, last_seen, rows);
         total += (size_t)counts[j];
     }
     q->H = cholmod_allocate_sparse((size_t)n, (size_t)n, total, 1, 1, 1, CHOLMOD_REAL, &q->common);
@@ -211,7 +280,7 @@ static bool make_pattern(tr_lsq *q, tr_error *err) {
     for (int j = 0; j < n; j++) last_seen[j] = -1;
     for (int j = 0; j < n; j++) {
         int *to = (int *)q->H->i + p[j];
-        list_rows(q, runs + start[j], start[j + 1] - start[j], j, last_seen, rows);
+        list_rows(q, meetings + start[j], start[j + 1] - start[j], j, last_seen, rows);
         memcpy(to, rows, (size_t)counts[j] * sizeof *rows);
         p[j + 1] = p[j] + counts[j];
         q->diagonal[j] = p[j + 1] - 1;
@@ -220,7 +289,7 @@ static bool make_pattern(tr_lsq *q, tr_error *err) {
     ok = true;
 out:
     free(start);
-    free(runs);
+    free(meetings);
     free(last_seen);
     free(rows);
     free(counts);
@@ -296,38 +365,62 @@ static double trial_cost(const tr_lsq *q, loss l) {
     return cost;
 }
 
-/* J' W J (upper triangle) and J' W r of the terms of a run, n columns. */
+/* J' W J (upper triangle) and J' W r of the shared columns of a run. */
 typedef struct {
     double H[TR_LSQ_MAX_COLUMNS * TR_LSQ_MAX_COLUMNS];
     double g[TR_LSQ_MAX_COLUMNS];
 } block;
 
-/* Adds g = w J'r and w J'J - radial g g' of one term. Inner loops run along rows of J, so that they
+/* One term, weighted: residuals, Jacobian, g = w J'r. */
+typedef struct {
+    int rows, n;
+    double w, radial;
+    const double *r, *J;
+    double g[TR_LSQ_MAX_COLUMNS];
+} weighted_term;
+
+/* Adds w J'J - radial g g' of the shared columns. Inner loops run along rows of J, so that they
    vectorise. */
-static void add_term(int rows, int n, double w, double radial, const double *r, const double *J,
-                     block *sum) {
-    double g[TR_LSQ_MAX_COLUMNS] = {0};
-    for (int i = 0; i < rows; i++) {
-        const double *row = J + (long)i * n;
-        for (int a = 0; a < n; a++) g[a] += w * row[a] * r[i];
-        for (int a = 0; a < n; a++) {
-            double ja = w * row[a];
-            double *ha = sum->H + (long)a * n;
-            for (int b = a; b < n; b++) ha[b] += ja * row[b];
+static void add_shared(const weighted_term *term, int n_shared, block *sum) {
+    for (int i = 0; i < term->rows; i++) {
+        const double *row = term->J + (long)i * term->n;
+        for (int a = 0; a < n_shared; a++) {
+            double ja = term->w * row[a];
+            double *ha = sum->H + (long)a * n_shared;
+            for (int b = a; b < n_shared; b++) ha[b] += ja * row[b];
         }
     }
-    for (int a = 0; a < n && radial > 0; a++) {
-        for (int b = a; b < n; b++) sum->H[(long)a * n + b] -= radial * g[a] * g[b];
+    for (int a = 0; a < n_shared && term->radial > 0; a++) {
+        double *ha = sum->H + (long)a * n_shared;
+        for (int b = a; b < n_shared; b++) ha[b] -= term->radial * term->g[a] * term->g[b];
     }
-    for (int a = 0; a < n; a++) sum->g[a] += g[a];
+    for (int a = 0; a < n_shared; a++) sum->g[a] += term->g[a];
 }
 
-static void add_block(tr_lsq *q, int r, const block *sum) {
-    const tr_lsq_term *term = columns_of(q, r);
-    const int n = term->n_columns;
-    const int *slot = q->slots + q->runs[r].slot;
+/* Adds the columns of the tail to H. Returns the next slot. */
+static const int *add_tail(tr_lsq *q, const weighted_term *term, const int *columns, int n_shared,
+                           const int *slot) {
+    for (int b = n_shared; b < term->n; b++) {
+        double h[TR_LSQ_MAX_COLUMNS] = {0};
+        for (int i = 0; i < term->rows; i++) {
+            const double *row = term->J + (long)i * term->n;
+            double jb = term->w * row[b];
+            for (int a = 0; a <= b; a++) h[a] += jb * row[a];
+        }
+        for (int a = 0; a <= b; a++) {
+            q->values[*slot++] += h[a] - term->radial * term->g[a] * term->g[b];
+        }
+        q->g[columns[b]] += term->g[b];
+    }
+    return slot;
+}
+
+static void add_block(tr_lsq *q, const run *now, const block *sum) {
+    const int *columns = q->problem->terms[now->first].columns;
+    const int *slot = q->slots + now->slot;
+    int n = now->n_shared;
     for (int a = 0; a < n; a++) {
-        q->g[term->columns[a]] += sum->g[a];
+        q->g[columns[a]] += sum->g[a];
         for (int b = a; b < n; b++) q->values[*slot++] += sum->H[(long)a * n + b];
     }
 }
@@ -345,22 +438,32 @@ static bool assemble(tr_lsq *q, loss l, tr_lsq_result *result) {
     result->cost = 0;
     result->sum_squares = 0;
     for (int k = 0; k < q->n_runs; k++) {
-        int n = columns_of(q, k)->n_columns;
-        memset(sum.H, 0, (size_t)(n * n) * sizeof *sum.H);
-        memset(sum.g, 0, (size_t)n * sizeof *sum.g);
-        for (int t = q->runs[k].first; t < q->runs[k].end; t++) {
+        const run *now = &q->runs[k];
+        int n_shared = now->n_shared;
+        const int *slot = q->slots + now->slot + pairs(n_shared);
+        memset(sum.H, 0, (size_t)(n_shared * n_shared) * sizeof *sum.H);
+        memset(sum.g, 0, (size_t)n_shared * sizeof *sum.g);
+        for (int t = now->first; t < now->end; t++) {
             const tr_lsq_term *term = &problem->terms[t];
+            weighted_term weighted = {.rows = term->rows, .n = term->n_columns, .r = r, .J = J};
             if (!problem->evaluate(problem->context, t, r, J)) return false;
             double s = 0;
             double rho;
             for (int i = 0; i < term->rows; i++) s += r[i] * r[i];
-            double w = term_weight(l, term, s, &rho);
+            weighted.w = term_weight(l, term, s, &rho);
+            weighted.radial = l.is_late && weighted.w < 1 ? RADIAL_PART / (weighted.w * s) : 0;
             result->cost += rho;
-            result->sum_squares += w * s;
+            result->sum_squares += weighted.w * s;
             rows += term->rows;
-            add_term(term->rows, n, w, l.is_late && w < 1 ? RADIAL_PART / (w * s) : 0, r, J, &sum);
+            for (int i = 0; i < term->rows; i++) {
+                for (int a = 0; a < weighted.n; a++) {
+                    weighted.g[a] += weighted.w * J[(long)i * weighted.n + a] * r[i];
+                }
+            }
+            add_shared(&weighted, n_shared, &sum);
+            slot = add_tail(q, &weighted, term->columns, n_shared, slot);
         }
-        add_block(q, k, &sum);
+        add_block(q, now, &sum);
     }
     result->degrees_of_freedom = rows - problem->n_unknowns;
     result->variance_factor =
