@@ -408,6 +408,7 @@ static void stereo_published(void **state) {
         o.is_free[TR_K3] = false;
         o.has_bow = false;
         o.has_uneven = false;
+        o.is_steady = true;
         o.huber = 0;
         assert_true(tr_calibrate(views, STEREO_PAIRS, &o, &c, poses, NULL));
         for (int k = 0; k < STEREO_PARAMETERS; k++) {
@@ -427,6 +428,7 @@ static void stereo_opencv_too(void **state) {
     for (int side = 0; side < 2; side++) {
         tr_error err = {0};
         tr_lens_run *run = &s->run[side];
+        run->is_steady = true;
         bool ok = tr_lens_solve(run, &err);
         if (!ok) print_error("%s\n", err.text);
         assert_true(ok);
