@@ -424,15 +424,6 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
             "degrees and more to the left, to the right, forward and back",
             ceil(spread * TR_DEG_PER_RAD));
     }
-    double sd_part = fmax(sqrt(lens->covariance[TR_FX * TR_LENS_N + TR_FX]) / lens->param[TR_FX],
-                          sqrt(lens->covariance[TR_FY * TR_LENS_N + TR_FY]) / lens->param[TR_FY]);
-    if (!(sd_part <= MAX_FOCAL_SD_PART)) {
-        return tr_fail(err, TR_NO_MEASURE,
-                       "the photos tell the focal length only to %.1f %% (one standard deviation); "
-                       "take more photos in which the board is tilted by 30 degrees and more and "
-                       "fills the image",
-                       100 * sd_part);
-    }
     double contradiction_px = tr_quality_contradiction_px(run);
     if (contradiction_px > MAX_CONTRADICTION_PX) {
         return tr_fail(err, TR_NO_MEASURE,
@@ -444,6 +435,15 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
                        run->is_steady
                            ? "as they do where the camera is not as steady as --steady says"
                            : "by more than a hand that moves and a lens that shifts explain");
+    }
+    double sd_part = fmax(sqrt(lens->covariance[TR_FX * TR_LENS_N + TR_FX]) / lens->param[TR_FX],
+                          sqrt(lens->covariance[TR_FY * TR_LENS_N + TR_FY]) / lens->param[TR_FY]);
+    if (!(sd_part <= MAX_FOCAL_SD_PART)) {
+        return tr_fail(err, TR_NO_MEASURE,
+                       "the photos tell the focal length only to %.1f %% (one standard deviation); "
+                       "take more photos in which the board is tilted by 30 degrees and more and "
+                       "fills the image",
+                       100 * sd_part);
     }
     double aspect = lens->param[TR_FX] / lens->param[TR_FY] - 1;
     if (fabs(aspect) > MAX_ASPECT_PART && fabs(aspect) > SURE * sd_part) {

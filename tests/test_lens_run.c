@@ -402,7 +402,7 @@ static void mixed_boards(void **unused) {
     for (int i = 0; i < 12; i++) {
         const tr_board_view *view = &run.photos[i].view;
         for (int k = 0; k < view->n; k++) {
-            view->uv_px[k].x += 6 * sin(view->p_board_mm[k].x / 30 + 2.4 * i);
+            view->uv_px[k].x += 5 * sin(view->p_board_mm[k].x / 40 + 2.4 * i);
         }
     }
     check_refused(&run, words, 2);
