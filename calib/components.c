@@ -90,6 +90,7 @@ static void release_probes(probes *p) {
     free(p->group);
 }
 
+/* p is to be released in any case. */
 static bool make_probes(const tr_network *net, probes *p, tr_error *err) {
     int n_probed = net->n_offsets < MAX_PROBED_OFFSETS ? net->n_offsets : MAX_PROBED_OFFSETS;
     int most = net->n_photos * TR_PHOTO_N + n_probed * 3 + 4;
@@ -100,7 +101,6 @@ static bool make_probes(const tr_network *net, probes *p, tr_error *err) {
                   .weight = tr_array(most, sizeof *p->weight),
                   .group = tr_array(most, sizeof *p->group)};
     if (!p->unknowns || !p->functions || !p->variances || !p->sd || !p->weight || !p->group) {
-        release_probes(p);
         return tr_fail_memory(err);
     }
     for (int i = 0; i < net->n_photos; i++) {
@@ -279,8 +279,7 @@ static bool iterate(tr_network *net, const tr_net_options *options, tr_component
     for (int pass = 0; pass < MAX_PASSES; pass++) {
         group_sum sums[TR_COMPONENT_N + 1];
         probes p;
-        if (!make_probes(net, &p, err)) return false;
-        bool ok = solve_probed(net, &rough, &p, result, err);
+        bool ok = make_probes(net, &p, err) && solve_probed(net, &rough, &p, result, err);
         if (ok) sum_groups(net, &p, sums);
         release_probes(&p);
         if (!ok) return false;
