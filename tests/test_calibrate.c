@@ -646,7 +646,7 @@ static void phones_by_drawing(void **unused) {
         s.phone = tr_sim_phone_full(1);
         s.is_portrait = is_portrait;
         phone_tally t =
-            try_phones(&s, is_portrait ? "portrait phone" : "phone", is_portrait ? 6 : 16);
+            try_phones(&s, is_portrait ? "portrait phone" : "phone", is_portrait ? 4 : 10);
         for (int k = 0; k < TR_LENS_N; k++) {
             /* Standard deviations of a few photos' scatter are a tenth off themselves. */
             CHECK_AT_MOST(t.ratio[k], 1.1 + 4.5 * sqrt(2.0 / t.draws));
@@ -674,7 +674,7 @@ static void ideal_camera_by_drawing(void **unused) {
     (void)unused;
     static phone_set s;
     s.phone = (tr_sim_phone){0};
-    phone_tally t = try_phones(&s, "ideal camera", 6);
+    phone_tally t = try_phones(&s, "ideal camera", 4);
     for (int k = 0; k < TR_SCATTER_N; k++) {
         CHECK_AT_MOST(0.8, t.n_bounds[k]);
         CHECK_NEAR(t.dof[k], 2.2, 0.6);
