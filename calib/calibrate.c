@@ -3,7 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "calib/uneven.h"
+#include "base/array.h"
+#include "calib/components.h"
 #include "lens/planar.h"
 #include "network/network.h"
 
@@ -11,16 +12,21 @@
    views say nothing about it. Part of the board's half width. */
 static const double BOW_PRIOR_PART = 0.02;
 
-/* The corners' standard deviations are not scaled down by more than this, in part of what was told
-   (or of 1 px): below, residuals are the rounding of the sums, as in pictures without any noise. */
-static const double SMALLEST_SCALE = 1e-3;
-
 /* Boards that differ by less than this in direction are one view, so far as a lens goes: focal
    length and distance cannot be told apart. */
 static const double SMALLEST_TURN_RAD = 5 * TR_RAD_PER_DEG;
 
-/* With fewer photos a corner's mean residual says too little about the corner. */
-enum { MIN_VIEWS_FOR_UNEVEN = 6, MAX_UNEVEN_PASSES = 6 };
+/* A printed board before anything is known of it, in parts of its half diagonal: its corners lie
+   off their places by 0.07 mm along a board of 300 mm, and 0.4 mm out of it. */
+static const double WIDE_PRINT_PART = 5e-4;
+static const double WIDE_HEIGHT_PART = 3e-3;
+
+/* Printers make paper longer one way than the other by some per mille; a quarter turn of the camera
+   tells that from pixels that are not square. */
+static const double STRETCH_SD = 3e-3;
+
+/* A component of fewer degrees of freedom is not told (lens.h, tr_lens_scatter_sd). */
+static const double LEAST_DOF = 2;
 
 tr_calib_options tr_calib_defaults(int width_px, int height_px) {
     tr_calib_options o = {.width_px = width_px,
@@ -155,179 +161,219 @@ static void half_extents(const tr_calib_view *views, int n_views, double half_mm
     }
 }
 
-static int fill_observations(const tr_calib_view *views, int n_views, tr_net_obs *obs) {
+/* ---- the network ---- */
+
+/* A lens, one camera, a board, and photos of it. */
+typedef struct {
+    tr_network net;
+    tr_net_lens lens;
+    tr_net_camera camera;
+    tr_net_sheet board;
+} calibration_net;
+
+static void release_net(calibration_net *c) {
+    free(c->net.rigs);
+    free(c->net.photos);
+    free(c->net.observations);
+    free(c->net.offsets);
+}
+
+static bool make_net(const tr_calib_view *views, int n_views, calibration_net *c, tr_error *err) {
     int n = 0;
+    int last = 0;
+    *c = (calibration_net){.camera = {.camera_from_rig = tr_pose_identity()},
+                           .board = {.world_from_sheet = tr_pose_identity()}};
+    for (int i = 0; i < n_views; i++) {
+        n += views[i].n;
+        for (int k = 0; k < views[i].n; k++) {
+            int corner = views[i].corner ? views[i].corner[k] : k;
+            last = corner > last ? corner : last;
+        }
+    }
+    c->net = (tr_network){.lenses = &c->lens,
+                          .cameras = &c->camera,
+                          .sheets = &c->board,
+                          .rigs = tr_array(n_views, sizeof *c->net.rigs),
+                          .photos = tr_array(n_views, sizeof *c->net.photos),
+                          .observations = tr_array(n, sizeof *c->net.observations),
+                          .offsets = tr_array(last + 1L, sizeof *c->net.offsets),
+                          .n_lenses = 1,
+                          .n_cameras = 1,
+                          .n_sheets = 1,
+                          .n_rigs = n_views,
+                          .n_photos = n_views};
+    if (c->net.rigs && c->net.photos && c->net.observations && c->net.offsets) return true;
+    return tr_fail_memory(err);
+}
+
+/* Observations, and an offset for each corner that was seen. */
+static bool fill_observations(const tr_calib_view *views, int n_views, int n_numbers,
+                              tr_network *net, tr_error *err) {
+    int *number = tr_array(n_numbers, sizeof *number); /* of a corner's offset, from 1 */
+    if (!number) return tr_fail_memory(err);
     for (int i = 0; i < n_views; i++) {
         for (int k = 0; k < views[i].n; k++) {
-            obs[n] = (tr_net_obs){.photo = i, .sheet = 0, .n_points = 1, .is_used = true};
-            obs[n].mark = views[i].corner ? views[i].corner[k] : k;
-            obs[n].p_sheet_mm[0] = views[i].p_board_mm[k];
-            obs[n].uv_px[0] = views[i].uv_px[k];
-            tr_net_whiten_equal(views[i].sd_px ? views[i].sd_px[k] : 1.0, 1, obs[n].W);
-            n++;
+            tr_net_obs *o = &net->observations[net->n_observations++];
+            *o = (tr_net_obs){.photo = i, .sheet = 0, .n_points = 1, .is_used = true};
+            o->mark = views[i].corner ? views[i].corner[k] : k;
+            o->p_sheet_mm[0] = views[i].p_board_mm[k];
+            o->uv_px[0] = views[i].uv_px[k];
+            tr_net_whiten_equal(views[i].sd_px ? views[i].sd_px[k] : 1.0, 1, o->W);
+            if (number[o->mark] == 0) {
+                net->offsets[net->n_offsets++] =
+                    (tr_net_offset){.centre_mm = views[i].p_board_mm[k]};
+                number[o->mark] = net->n_offsets;
+            }
+            o->offset = number[o->mark];
         }
     }
-    return n;
+    free(number);
+    return true;
 }
+
+static bool fill_net(const tr_calib_view *views, int n_views, const tr_calib_options *o,
+                     calibration_net *c, tr_error *err) {
+    int n_numbers = 1;
+    for (int i = 0; i < n_views; i++) {
+        for (int k = 0; k < views[i].n; k++) {
+            int corner = views[i].corner ? views[i].corner[k] : k;
+            n_numbers = corner + 1 > n_numbers ? corner + 1 : n_numbers;
+        }
+    }
+    memcpy(c->lens.is_free, o->is_free, sizeof c->lens.is_free);
+    half_extents(views, n_views, c->board.half_mm);
+    for (int k = 0; k < 2 && o->has_bow; k++) {
+        c->board.is_free[TR_BOW_X + k] = true;
+        c->board.shape_sd[2 + k] = BOW_PRIOR_PART * c->board.half_mm[k];
+    }
+    c->board.is_free[TR_STRETCH_X] = o->has_uneven;
+    c->board.shape_sd[0] = STRETCH_SD;
+    for (int i = 0; i < n_views; i++) {
+        tr_planar_pose found[2];
+        c->net.photos[i] = (tr_net_photo){.rig = i};
+        if (tr_planar_poses(&c->lens.lens, views[i].p_board_mm, views[i].uv_px, views[i].n, found) <
+            1) {
+            return tr_fail(err, TR_NO_MEASURE, "the board of photo %d cannot be placed in space",
+                           i + 1);
+        }
+        c->net.rigs[i].rig_from_world = found[0].camera_from_plane;
+    }
+    return fill_observations(views, n_views, n_numbers, &c->net, err);
+}
+
+/* ---- what it says ---- */
 
 /* Residual statistics per view and as a whole. */
-static bool collect(const tr_network *net, int n_views, tr_calibration *out, tr_calib_pose *poses,
-                    tr_error *err) {
+static bool collect(const tr_network *net, const tr_calib_view *views, int n_views,
+                    double redundancy, tr_vec2 *residual_px, tr_calibration *out,
+                    tr_calib_pose *poses, tr_error *err) {
     double sum = 0;
-    int *count = calloc((size_t)n_views, sizeof *count);
-    if (!count) return tr_fail_memory(err);
+    int k = 0;
     for (int i = 0; i < n_views; i++) {
+        double sum_view = 0;
         poses[i] = (tr_calib_pose){.camera_from_board = net->rigs[i].rig_from_world};
+        memcpy(poses[i].camera, net->photos[i].value, sizeof poses[i].camera);
+        for (int j = 0; j < views[i].n; j++, k++) {
+            tr_vec2 r;
+            if (!tr_network_residual(net, k, &r, NULL)) {
+                return tr_fail(err, TR_NO_MEASURE, "the adjustment left the lens model's range");
+            }
+            if (residual_px) residual_px[k] = r;
+            double d2 = tr_v2_dot(r, r);
+            sum_view += d2;
+            poses[i].largest_px = fmax(poses[i].largest_px, sqrt(d2));
+        }
+        poses[i].rms_px = sqrt(sum_view / views[i].n);
+        sum += sum_view;
     }
+    out->rms_px = sqrt(sum / net->n_observations);
+    out->sigma_px = sqrt(sum / redundancy);
+    return true;
+}
+
+static double rms_of(const tr_network *net) {
+    double sum = 0;
     for (int k = 0; k < net->n_observations; k++) {
         tr_vec2 r;
-        int photo = net->observations[k].photo;
-        if (!tr_network_residual(net, k, &r, NULL)) continue;
-        double d2 = tr_v2_dot(r, r);
-        sum += d2;
-        poses[photo].rms_px += d2;
-        poses[photo].largest_px = fmax(poses[photo].largest_px, sqrt(d2));
-        count[photo]++;
+        if (tr_network_residual(net, k, &r, NULL)) sum += tr_v2_dot(r, r);
     }
-    for (int i = 0; i < n_views; i++) poses[i].rms_px = sqrt(poses[i].rms_px / count[i]);
-    out->rms_px = sqrt(sum / net->n_observations);
-    out->sigma_px = out->degrees_of_freedom > 0 ? sqrt(sum / out->degrees_of_freedom) : 0;
-    free(count);
-    return true;
+    return sqrt(sum / net->n_observations);
 }
 
-/* The corners' standard deviations are known only relative to each other: they are scaled by what
-   the residuals say, so that the loss and the prior of the bow act in true units. */
-static bool solve_scaled(tr_network *net, const tr_net_options *options, tr_lsq_result *result,
-                         tr_error *err) {
-    tr_net_options plain = {.max_iterations = options->max_iterations};
-    double scale = 1;
-    if (!tr_network_solve(net, &plain, result, err)) return false;
-    for (int pass = 0; pass < 2; pass++) {
-        double wanted = fmax(scale * sqrt(result->variance_factor), SMALLEST_SCALE);
-        double factor = scale / wanted;
-        scale = wanted;
-        for (int i = 0; i < net->n_observations; i++) {
-            for (int k = 0; k < 4; k++) net->observations[i].W[k] *= factor;
-        }
-        if (!tr_network_solve(net, options, result, err)) return false;
+static void set_wide(const tr_calib_options *o, const calibration_net *c, tr_components *wide) {
+    double half_mm = hypot(c->board.half_mm[0], c->board.half_mm[1]);
+    *wide = (tr_components){.scale = 1};
+    for (int k = 0; k < TR_SCATTER_N && !o->is_steady; k++) {
+        wide->of[k].wide = tr_lens_scatter_sd(&c->lens.lens, k);
     }
-    return true;
+    /* No lens breathes by more; a board that bends from photo to photo looks like it. */
+    wide->of[TR_SCATTER_FOCAL].most = wide->of[TR_SCATTER_FOCAL].wide;
+    if (o->has_uneven) {
+        wide->of[TR_COMPONENT_PRINT].wide = WIDE_PRINT_PART * half_mm;
+        wide->of[TR_COMPONENT_HEIGHT].wide = WIDE_HEIGHT_PART * half_mm;
+    }
 }
 
-/* A board that is not quite true: the lens that the same corners give when each of them may lie off
-   its place differs from the lens of a true board. Which of the two is nearer cannot be told (the
-   offsets can hide faults of the lens model as well), so the true board's is kept, and the
-   difference counts as an error that was not corrected: it is added to the covariance (JCGM
-   100:2008, F.2.4.5). The network stays as it is. */
-static bool add_unevenness(const tr_network *solved, const tr_net_options *options,
-                           tr_calibration *out, tr_error *err) {
-    bool ok = false;
-    tr_uneven uneven = {0};
-    tr_net_options plain = {.huber = options->huber, .max_iterations = options->max_iterations};
-    tr_lsq_result result = {.is_settled = true};
-    tr_network net = *solved;
-    tr_net_lens lens = solved->lenses[0];
-    tr_net_sheet board = solved->sheets[0];
-    net.lenses = &lens;
-    net.sheets = &board;
-    net.rigs = malloc(((size_t)net.n_rigs + 1) * sizeof *net.rigs);
-    net.observations = malloc(((size_t)net.n_observations + 1) * sizeof *net.observations);
-    if (!net.rigs || !net.observations) {
-        tr_fail_memory(err);
-        goto out;
+static void tell_components(const tr_calib_options *o, const tr_components *c,
+                            tr_calibration *out) {
+    tr_lens_scatter *s = &out->lens.scatter;
+    const tr_component *print = &c->of[TR_COMPONENT_PRINT];
+    const tr_component *height = &c->of[TR_COMPONENT_HEIGHT];
+    s->is_steady = o->is_steady;
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        bool is_told = c->of[k].dof >= LEAST_DOF;
+        out->scatter_sd[k] = c->of[k].sd;
+        out->is_bound[k] = c->of[k].is_bound;
+        s->sd[k] = is_told ? c->of[k].sd : 0;
+        s->dof[k] = is_told ? c->of[k].dof : 0;
     }
-    memcpy(net.rigs, solved->rigs, (size_t)net.n_rigs * sizeof *net.rigs);
-    memcpy(net.observations, solved->observations,
-           (size_t)net.n_observations * sizeof *net.observations);
-    if (!tr_uneven_free_corners(&net, &uneven, &out->uneven_mm, err)) goto out;
-    bool grows = out->uneven_mm > 0;
-    for (int pass = 0; pass < MAX_UNEVEN_PASSES && grows; pass++) {
-        if (!solve_scaled(&net, &plain, &result, err)) goto out;
-        grows = tr_uneven_widen(&uneven, &out->uneven_mm);
-    }
-    ok = true;
-    for (int i = 0; i < TR_LENS_N && result.is_settled; i++) {
+    out->uneven_mm = print->dof > 0 && !print->is_bound ? print->sd : 0;
+    out->height_mm = height->dof > 0 && !height->is_bound ? height->sd : 0;
+}
+
+static void tell_lens(const calibration_net *c, const double *C, int stride, tr_calibration *out) {
+    out->lens = c->lens.lens;
+    out->lens.has_covariance = true;
+    for (int i = 0; i < TR_LENS_N; i++) {
         for (int j = 0; j < TR_LENS_N; j++) {
-            out->lens.covariance[i * TR_LENS_N + j] += (lens.lens.param[i] - out->lens.param[i]) *
-                                                       (lens.lens.param[j] - out->lens.param[j]);
+            out->lens.covariance[i * TR_LENS_N + j] = C[i * stride + j];
         }
     }
-out:
-    tr_uneven_release(&uneven);
-    free(net.rigs);
-    free(net.observations);
-    return ok;
+    for (int k = 0; k < 2; k++) {
+        int i = TR_LENS_N + k;
+        out->half_mm[k] = c->board.half_mm[k];
+        out->bow_mm[k] = c->board.shape[2 + k];
+        out->bow_sd_mm[k] = sqrt(C[i * stride + i]);
+    }
+    out->stretch = c->board.shape[0];
+    out->stretch_sd = sqrt(C[(TR_LENS_N + 2) * (stride + 1)]);
 }
 
 bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_options *o,
                   tr_calibration *out, tr_calib_pose *poses, tr_error *err) {
-    enum { WANTED = TR_LENS_N + 2 };
+    enum { WANTED = TR_LENS_N + 3 };
     bool ok = false;
-    int n_corners = 0;
-    tr_net_lens lens = {.has_prior = false};
-    tr_net_camera camera = {.camera_from_rig = tr_pose_identity()};
-    tr_net_sheet board = {.world_from_sheet = tr_pose_identity()};
-    tr_net_rig *rigs = calloc((size_t)n_views + 1, sizeof *rigs);
-    tr_net_photo *photos = calloc((size_t)n_views + 1, sizeof *photos);
-    tr_net_obs *obs = NULL;
+    calibration_net c;
+    tr_components components;
+    tr_net_unknown wanted[WANTED];
+    double C[WANTED * WANTED];
+    tr_lsq_result result;
+    tr_net_options plain = {0};
+    tr_net_options options = {
+        .huber = o->huber, .wanted = wanted, .n_wanted = WANTED, .covariance = C};
     memset(out, 0, sizeof *out);
-    for (int i = 0; i < n_views; i++) n_corners += views[i].n;
-    obs = calloc((size_t)n_corners + 1, sizeof *obs);
-    if (!rigs || !photos || !obs) {
-        tr_fail_memory(err);
-        goto out;
-    }
+    if (!make_net(views, n_views, &c, err)) goto out;
+    for (int i = 0; i < TR_LENS_N; i++) wanted[i] = (tr_net_unknown){TR_NET_LENS, 0, i};
+    for (int i = 0; i < 2; i++)
+        wanted[TR_LENS_N + i] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X + i};
+    wanted[TR_LENS_N + 2] = (tr_net_unknown){TR_NET_SHEET, 0, TR_STRETCH_X};
     if (n_views < 2) {
         tr_fail(err, TR_NO_MEASURE, "a lens needs more than one view of the board");
         goto out;
     }
-    if (!start_lens(views, n_views, o, &lens.lens, err)) goto out;
-    memcpy(lens.is_free, o->is_free, sizeof lens.is_free);
-    half_extents(views, n_views, board.half_mm);
-    for (int k = 0; k < 2 && o->has_bow; k++) {
-        board.is_free[TR_BOW_X + k] = true;
-        board.shape_sd[2 + k] = BOW_PRIOR_PART * board.half_mm[k];
-    }
-    for (int i = 0; i < n_views; i++) {
-        tr_planar_pose found[2];
-        photos[i] = (tr_net_photo){.rig = i};
-        if (tr_planar_poses(&lens.lens, views[i].p_board_mm, views[i].uv_px, views[i].n, found) <
-            1) {
-            tr_fail(err, TR_NO_MEASURE, "the board of photo %d cannot be placed in space", i + 1);
-            goto out;
-        }
-        rigs[i].rig_from_world = found[0].camera_from_plane;
-    }
-    tr_network net = {.lenses = &lens,
-                      .cameras = &camera,
-                      .rigs = rigs,
-                      .sheets = &board,
-                      .photos = photos,
-                      .observations = obs,
-                      .n_lenses = 1,
-                      .n_cameras = 1,
-                      .n_rigs = n_views,
-                      .n_sheets = 1,
-                      .n_photos = n_views,
-                      .n_observations = fill_observations(views, n_views, obs)};
-    tr_net_unknown wanted[WANTED];
-    double C[WANTED * WANTED];
-    for (int i = 0; i < TR_LENS_N; i++) wanted[i] = (tr_net_unknown){TR_NET_LENS, 0, i};
-    for (int i = 0; i < 2; i++)
-        wanted[TR_LENS_N + i] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X + i};
-    tr_net_options options = {
-        .huber = o->huber, .wanted = wanted, .n_wanted = WANTED, .covariance = C};
-    tr_lsq_result result;
-    if (!check_turns(rigs, n_views, err) || !solve_scaled(&net, &options, &result, err) ||
-        !check_turns(rigs, n_views, err)) {
-        goto out;
-    }
-    if (!result.is_settled) {
-        tr_fail(
-            err, TR_NO_MEASURE,
-            "the corners of the photos contradict each other; leave out photos in which the board "
-            "is blurred, bent or cut off, and check that all were taken with one zoom and focus");
+    if (!start_lens(views, n_views, o, &c.lens.lens, err) ||
+        !fill_net(views, n_views, o, &c, err) || !check_turns(c.net.rigs, n_views, err) ||
+        !tr_network_solve(&c.net, &plain, &result, err)) {
         goto out;
     }
     if (result.degrees_of_freedom < 1) {
@@ -336,28 +382,24 @@ bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_option
                 "take more photos of the board");
         goto out;
     }
-    out->lens = lens.lens;
-    out->lens.has_covariance = true;
-    for (int i = 0; i < TR_LENS_N; i++) {
-        for (int j = 0; j < TR_LENS_N; j++) {
-            out->lens.covariance[i * TR_LENS_N + j] = result.variance_factor * C[i * WANTED + j];
-        }
-    }
-    if (o->has_uneven && n_views >= MIN_VIEWS_FOR_UNEVEN &&
-        !add_unevenness(&net, &options, out, err)) {
+    out->rms_steady_px = rms_of(&c.net);
+    set_wide(o, &c, &components);
+    if (!tr_components_solve(&c.net, &options, &components, &result, err) ||
+        !check_turns(c.net.rigs, n_views, err)) {
         goto out;
     }
-    for (int k = 0; k < 2; k++) {
-        int i = TR_LENS_N + k;
-        out->half_mm[k] = board.half_mm[k];
-        out->bow_mm[k] = board.shape[2 + k];
-        out->bow_sd_mm[k] = sqrt(result.variance_factor * C[i * WANTED + i]);
+    if (!result.is_settled) {
+        tr_fail(err, TR_NO_MEASURE,
+                "the adjustment of all photos did not settle; leave out photos in which the board "
+                "is blurred, bent or cut off, and add others, tilted by 20 to 40 degrees to each "
+                "side");
+        goto out;
     }
-    out->degrees_of_freedom = result.degrees_of_freedom;
-    ok = collect(&net, n_views, out, poses, err);
+    tell_lens(&c, C, WANTED, out);
+    tell_components(o, &components, out);
+    out->degrees_of_freedom = (int)lround(components.redundancy);
+    ok = collect(&c.net, views, n_views, components.redundancy, o->residual_px, out, poses, err);
 out:
-    free(rigs);
-    free(photos);
-    free(obs);
+    release_net(&c);
     return ok;
 }

@@ -1,11 +1,13 @@
-/* Lens calibration from corners of a flat board: the network with the lens free. Board frame as a
-   sheet's: x right, y up, z out of the printed face, mm. */
+/* Lens calibration from corners of a flat board: the network with the lens free, a camera of its
+   own in every photo, and a board that is not quite true. Board frame as a sheet's: x right, y up,
+   z out of the printed face, mm. */
 #ifndef TR_CALIB_CALIBRATE_H
 #define TR_CALIB_CALIBRATE_H
 
 #include "base/error.h"
 #include "geom/geom.h"
 #include "lens/lens.h"
+#include "network/network.h"
 
 /* The corners found in one photo. Arrays are borrowed. */
 typedef struct {
@@ -21,8 +23,15 @@ typedef struct {
     bool
         is_free[TR_LENS_N]; /* the others are held: cx, cy at the image's centre, distortion at 0 */
     bool has_bow;           /* the board's bow is estimated */
-    bool has_uneven;        /* an uneven board raises the covariance (calib/uneven.h) */
-    double huber;           /* loss; 0: plain least squares */
+    /* Corners may lie off their places, along the board and out of it, by as much as the photos
+       show (calib/components.h), and the print may be longer one way than the other. */
+    bool has_uneven;
+    /* A machine camera: photos have no unknowns of their own. Else they have, with standard
+       deviations that the photos themselves tell. */
+    bool is_steady;
+    double huber;         /* loss; 0: plain least squares */
+    tr_vec2 *residual_px; /* filled in: measured minus predicted, corner by corner, view by view;
+                             NULL: not wanted */
 } tr_calib_options;
 
 /* All nine parameters, bow, uneven corners, Huber's loss at 2.5 sd. */
@@ -30,26 +39,37 @@ tr_calib_options tr_calib_defaults(int width_px, int height_px);
 
 typedef struct {
     tr_pose camera_from_board;
-    double rms_px;     /* root mean square distance of a corner from its prediction */
-    double largest_px; /* the largest such distance */
+    double rms_px;             /* root mean square distance of a corner from its prediction */
+    double largest_px;         /* the largest such distance */
+    double camera[TR_PHOTO_N]; /* the photo's own unknowns (network/network.h) */
 } tr_calib_pose;
 
 typedef struct {
-    tr_lens lens; /* with covariance, scaled by the residuals; the id is left empty */
+    /* With covariance and scatter; the id is left empty. cx, cy, fx, fy are the mean of the
+       photos'; their covariance contains what so few photos tell of a mean. A component of the
+       scatter that the photos do not tell has no degrees of freedom. */
+    tr_lens lens;
+    double scatter_sd[TR_SCATTER_N]; /* as the photos were adjusted with; 0: steady */
+    bool is_bound[TR_SCATTER_N];     /* the scatter may be 0: its sd is a bound */
     double
         bow_mm[2]; /* how far the board's middle stands out along x and y; 0 where not estimated */
     double bow_sd_mm[2];
     double
-        half_mm[2];   /* half extents of the corners, which the bow refers to (network/network.h) */
+        half_mm[2]; /* half extents of the corners, which the bow refers to (network/network.h) */
+    double stretch; /* by this part the board is longer along x than along y */
+    double stretch_sd;
     double uneven_mm; /* sd of the corners' places on the board, each axis; 0: none beyond chance */
+    double height_mm; /* the same out of the board */
     double rms_px;    /* per corner (distance), as an image's rms is usually told */
-    double sigma_px;  /* a-posteriori sd of one coordinate: sqrt(sum r^2 / (2n - m)) */
-    int degrees_of_freedom;
+    double rms_steady_px;   /* the same for one camera in all photos and a true board */
+    double sigma_px;        /* a-posteriori sd of one coordinate: sqrt(sum r^2 / redundancy) */
+    int degrees_of_freedom; /* redundancy of the corners' coordinates, rounded */
 } tr_calibration;
 
 /* Needs at least 2 views of at least 4 corners each, not all parallel. poses: one a view, filled
    in. TR_NO_MEASURE where the views do not determine a lens; err says which parameter, and why.
-   Standard deviations follow GUM: s^2 = sum r^2 / (2n - m) over 2n coordinates and m unknowns. */
+   Standard deviations follow GUM: s^2 = sum r^2 / (2n - m) over 2n coordinates and m unknowns, of
+   which those with a prior count in part. */
 TR_MUST_USE bool tr_calibrate(const tr_calib_view *views, int n_views,
                               const tr_calib_options *options, tr_calibration *out,
                               tr_calib_pose *poses, tr_error *err);

@@ -5,13 +5,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/array.h"
 #include "base/median.h"
 #include "base/text.h"
 #include "base/wrap.h"
+#include "calib/components.h"
 #include "calib/quality.h"
 #include "image/kind.h"
 #include "image/photo.h"
-#include "network/network.h"
 #include "opencv/opencv.h"
 
 /* A photo in which less of the board can be measured is not worth its doubts. */
@@ -23,6 +24,13 @@ enum { MIN_CORNERS = 8 };
 static const double MISFIT_LEFT_OUT = 3.0;
 /* At most one photo in so many is left out: beyond that nobody can say which ones are right. */
 enum { LEFT_OUT_SHARE = 4 };
+/* So is one whose camera lies so many standard deviations from the middle one in shift or focal
+   length; that of the scatter is taken from the middle photo, but for no less than this part of
+   what all together show. */
+static const double CAMERA_LEFT_OUT = 6.0;
+static const double SCATTER_LEAST = 0.25;
+/* The median of a normal value's size, in standard deviations. */
+static const double NORMAL_MEDIAN = 0.67449;
 /* A single corner beyond this many standard deviations is no noise. */
 static const double CORNER_OFF = 6.0;
 /* The median of a two-dimensional normal distance, in standard deviations of one coordinate:
@@ -32,7 +40,13 @@ static const double RAYLEIGH_MEDIAN = 1.17741;
 /* Boards that are all parallel leave the focal length free (Zhang, PAMI 22(11), 2000, sec. 4). */
 static const double MIN_SPREAD_RAD = 10 * TR_RAD_PER_DEG;
 /* Beyond this the profile is worth less than none. */
-static const double MAX_FOCAL_SD_PART = 0.01;
+static const double MAX_FOCAL_SD_PART = 0.02;
+/* Pixels are square, and no printer stretches by so much; nor does any lens that the photos agree
+   on leave so many pixels. */
+static const double MAX_ASPECT_PART = 0.015;
+static const double MAX_CONTRADICTION_PX = 1.0;
+/* Standard deviations beyond which a difference is no chance. */
+static const double SURE = 3.0;
 
 const char *tr_lens_photo_name(const tr_lens_photo *photo) {
     const char *slash = strrchr(photo->file, '/');
@@ -135,6 +149,7 @@ bool tr_lens_photos(const tr_board *board, char *const *files, int n, int n_thre
 void tr_lens_run_release(tr_lens_run *run) {
     for (int i = 0; i < run->n_photos; i++) {
         free(run->photos[i].file);
+        free(run->photos[i].residual_px);
         tr_board_view_release(&run->photos[i].view);
     }
     free(run->photos);
@@ -228,38 +243,9 @@ static bool check_count(const tr_lens_run *run, tr_error *err) {
                    n, run->n_photos, TR_LENS_MIN_PHOTOS);
 }
 
-bool tr_lens_residual(const tr_lens_run *run, const tr_lens_photo *p, int k, tr_vec2 *r_px,
-                      tr_vec2 *r_board_mm) {
-    const tr_calibration *c = &run->calibration;
-    const tr_pose T = p->pose.camera_from_board;
-    const tr_net_sheet board = {.world_from_sheet = tr_pose_identity(),
-                                .shape = {0, 0, c->bow_mm[0], c->bow_mm[1]},
-                                .half_mm = {c->half_mm[0], c->half_mm[1]}};
-    tr_vec3 p_board_mm = tr_net_sheet_point(&board, p->view.p_board_mm[k]);
-    tr_vec2 uv;
-    double J[6];
-    if (!tr_lens_project(&c->lens, tr_pose_apply(T, p_board_mm), &uv, J, NULL)) return false;
-    *r_px = tr_v2_sub(p->view.uv_px[k], uv);
-    if (!r_board_mm) return true;
-    /* Pixels per mm along the board's x and y. */
-    tr_vec3 ux = tr_m3_column(T.R, 0);
-    tr_vec3 uy = tr_m3_column(T.R, 1);
-    tr_vec2 gx =
-        tr_v2(J[0] * ux.x + J[1] * ux.y + J[2] * ux.z, J[3] * ux.x + J[4] * ux.y + J[5] * ux.z);
-    tr_vec2 gy =
-        tr_v2(J[0] * uy.x + J[1] * uy.y + J[2] * uy.z, J[3] * uy.x + J[4] * uy.y + J[5] * uy.z);
-    double det = tr_v2_cross(gx, gy);
-    if (!(fabs(det) > 1e-12)) return false;
-    *r_board_mm = tr_v2(tr_v2_cross(*r_px, gy) / det, tr_v2_cross(gx, *r_px) / det);
-    return true;
-}
-
-/* Distance of a corner from its prediction, in its standard deviations; INFINITY where the lens
-   model says nothing there. */
-static double corner_misfit(const tr_lens_run *run, const tr_lens_photo *p, int k) {
-    tr_vec2 r_px;
-    if (!tr_lens_residual(run, p, k, &r_px, NULL)) return INFINITY;
-    return tr_v2_norm(r_px) / p->view.sd_px[k];
+/* Distance of a corner from its prediction, in its standard deviations. */
+static double corner_misfit(const tr_lens_photo *p, int k) {
+    return tr_v2_norm(p->residual_px[k]) / p->view.sd_px[k];
 }
 
 /* Misfit of each photo used. *middle: the median photo's. scratch: a board's corners or the photos,
@@ -269,7 +255,7 @@ static void judge_fit(tr_lens_run *run, double *scratch, double *middle) {
     for (int i = 0; i < run->n_photos; i++) {
         tr_lens_photo *p = &run->photos[i];
         if (!p->is_used) continue;
-        for (int k = 0; k < p->view.n; k++) scratch[k] = corner_misfit(run, p, k);
+        for (int k = 0; k < p->view.n; k++) scratch[k] = corner_misfit(p, k);
         p->misfit = tr_upper_median(scratch, p->view.n);
         tr_vec3 normal = tr_m3_column(p->pose.camera_from_board.R, 2);
         p->tilt_rad = acos(fmin(1, fabs(normal.z)));
@@ -284,47 +270,144 @@ static void judge_fit(tr_lens_run *run, double *scratch, double *middle) {
         /* One photo's own noise may be above the others'. */
         double sd = fmax(*middle, p->misfit) / RAYLEIGH_MEDIAN;
         for (int k = 0; k < p->view.n && p->is_used; k++) {
-            p->n_off += !(corner_misfit(run, p, k) <= CORNER_OFF * sd);
+            p->n_off += !(corner_misfit(p, k) <= CORNER_OFF * sd);
         }
     }
 }
 
-static bool solve_used(tr_lens_run *run, tr_calib_view *views, tr_calib_pose *poses,
-                       tr_error *err) {
+/* Each photo's part of all residuals, which are in the order of the photos used. */
+static bool share_residuals(tr_lens_run *run, const tr_vec2 *all, tr_error *err) {
+    for (int i = 0; i < run->n_photos; i++) {
+        tr_lens_photo *p = &run->photos[i];
+        if (!p->is_used) continue;
+        free(p->residual_px);
+        p->residual_px = tr_array(p->view.n, sizeof *p->residual_px);
+        if (!p->residual_px) return tr_fail_memory(err);
+        memcpy(p->residual_px, all, (size_t)p->view.n * sizeof *all);
+        all += p->view.n;
+    }
+    return true;
+}
+
+static bool solve_used(tr_lens_run *run, tr_error *err) {
+    bool ok = false;
     int n = 0;
+    long n_corners = 0;
     const tr_lens_photo *first = NULL;
+    tr_calib_view *views = tr_array(run->n_photos, sizeof *views);
+    tr_calib_pose *poses = tr_array(run->n_photos, sizeof *poses);
+    tr_vec2 *residual_px = NULL;
+    if (!views || !poses) {
+        tr_fail_memory(err);
+        goto out;
+    }
     for (int i = 0; i < run->n_photos; i++) {
         const tr_lens_photo *p = &run->photos[i];
         if (!p->is_used) continue;
         if (!first) first = p;
         views[n++] = (tr_calib_view){p->view.p_board_mm, p->view.uv_px, p->view.sd_px, p->view.n,
                                      p->view.corner};
+        n_corners += p->view.n;
     }
     assert(first); /* the caller counted the photos */
+    residual_px = tr_array(n_corners, sizeof *residual_px);
+    if (!residual_px) {
+        tr_fail_memory(err);
+        goto out;
+    }
     tr_calib_options options = tr_calib_defaults(first->width_px, first->height_px);
-    /* A square board may lie turned by a quarter from photo to photo, and no bow along x is known.
-     */
-    options.has_bow = run->board.squares_x != run->board.squares_y;
-    if (!tr_calibrate(views, n, &options, &run->calibration, poses, err)) return false;
+    /* A square board may lie turned by a quarter from photo to photo: no bow along x is known, nor
+       which corner is which. */
+    options.has_bow = options.has_uneven = run->board.squares_x != run->board.squares_y;
+    options.is_steady = run->is_steady;
+    options.is_free[TR_K3] = !run->is_k3_held;
+    options.residual_px = residual_px;
+    if (!tr_calibrate(views, n, &options, &run->calibration, poses, err) ||
+        !share_residuals(run, residual_px, err)) {
+        goto out;
+    }
     n = 0;
     for (int i = 0; i < run->n_photos; i++) {
         if (run->photos[i].is_used) run->photos[i].pose = poses[n++];
     }
-    return true;
+    ok = true;
+out:
+    free(views);
+    free(poses);
+    free(residual_px);
+    return ok;
 }
 
-/* The photo that contradicts the others; NULL where they agree, or too few would be left. */
-static tr_lens_photo *find_contradicting(tr_lens_run *run, double middle, int n_left_out) {
-    tr_lens_photo *worst = NULL;
+/* Whether one photo more may be left out. */
+static bool may_leave_out(const tr_lens_run *run, int n_left_out) {
     int n_used = count_used(run);
-    if (n_used <= TR_LENS_MIN_PHOTOS) return NULL;
-    if ((n_left_out + 1) * LEFT_OUT_SHARE > n_used + n_left_out) return NULL;
+    return n_used > TR_LENS_MIN_PHOTOS && (n_left_out + 1) * LEFT_OUT_SHARE <= n_used + n_left_out;
+}
+
+/* The photo whose corners contradict the others; NULL where they agree. */
+static tr_lens_photo *find_contradicting(tr_lens_run *run, double middle) {
+    tr_lens_photo *worst = NULL;
     for (int i = 0; i < run->n_photos; i++) {
         tr_lens_photo *p = &run->photos[i];
         if (p->is_used && (!worst || p->misfit > worst->misfit)) worst = p;
     }
-    assert(worst); /* n_used of them are used */
-    return worst->misfit > MISFIT_LEFT_OUT * middle ? worst : NULL;
+    if (!worst || !(worst->misfit > MISFIT_LEFT_OUT * middle)) return NULL;
+    snprintf(worst->why_not, sizeof worst->why_not,
+             "it does not fit the other photos: its corners lie some %.1f times further off; was "
+             "the board bent or moving, or the zoom another?",
+             worst->misfit / middle);
+    return worst;
+}
+
+/* The photo whose camera was another than the others', in one of its unknowns: further from the
+   middle than their scatter makes likely. *far: in that scatter's standard deviations. */
+static tr_lens_photo *find_other_camera(tr_lens_run *run, int unknown, double *scratch,
+                                        double *far) {
+    double part = SCATTER_LEAST * run->calibration.scatter_sd[tr_component_of_photo(unknown)];
+    tr_lens_photo *worst = NULL;
+    int n = 0;
+    for (int i = 0; i < run->n_photos; i++) {
+        if (run->photos[i].is_used) scratch[n++] = run->photos[i].pose.camera[unknown];
+    }
+    double middle = tr_median(scratch, n);
+    n = 0;
+    for (int i = 0; i < run->n_photos; i++) {
+        tr_lens_photo *p = &run->photos[i];
+        double off = fabs(p->pose.camera[unknown] - middle);
+        if (!p->is_used) continue;
+        scratch[n++] = off;
+        if (!worst || off > *far) {
+            worst = p;
+            *far = off;
+        }
+    }
+    double sd = fmax(tr_median(scratch, n) / NORMAL_MEDIAN, part);
+    *far = sd > 0 ? *far / sd : 0;
+    return worst;
+}
+
+static tr_lens_photo *find_outlying(tr_lens_run *run, double *scratch) {
+    tr_lens_photo *worst = NULL;
+    double worst_far = CAMERA_LEFT_OUT;
+    for (int k = TR_PHOTO_SHIFT_X; k <= TR_PHOTO_FOCAL && !run->is_steady; k++) {
+        double far = 0;
+        tr_lens_photo *p = find_other_camera(run, k, scratch, &far);
+        if (!p || !(far > worst_far)) continue;
+        worst = p;
+        worst_far = far;
+        if (k == TR_PHOTO_FOCAL) {
+            snprintf(p->why_not, sizeof p->why_not,
+                     "its focal length is another than the other photos', by some %.1f %%; was the "
+                     "zoom or the focus another?",
+                     100 * fabs(p->pose.camera[k]));
+        } else {
+            snprintf(p->why_not, sizeof p->why_not,
+                     "its optical axis is elsewhere than in the other photos, by some %.0f px; was "
+                     "it cropped or turned by an app?",
+                     fabs(p->pose.camera[k]));
+        }
+    }
+    return worst;
 }
 
 /* The largest angle between the directions that two boards face. */
@@ -354,6 +437,18 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
             "degrees and more to the left, to the right, forward and back",
             ceil(spread * TR_DEG_PER_RAD));
     }
+    double contradiction_px = tr_quality_contradiction_px(run);
+    if (contradiction_px > MAX_CONTRADICTION_PX) {
+        return tr_fail(err, TR_NO_MEASURE,
+                       "the photos contradict each other by %.1f px (neighbouring corners lie off "
+                       "together), %s; does the board bend, do the photos show different boards, "
+                       "or were some edited? Use photos of one stiff board, as the camera stored "
+                       "them",
+                       contradiction_px,
+                       run->is_steady
+                           ? "as they do where the camera is not as steady as --steady says"
+                           : "by more than a hand that moves and a lens that shifts explain");
+    }
     double sd_part = fmax(sqrt(lens->covariance[TR_FX * TR_LENS_N + TR_FX]) / lens->param[TR_FX],
                           sqrt(lens->covariance[TR_FY * TR_LENS_N + TR_FY]) / lens->param[TR_FY]);
     if (!(sd_part <= MAX_FOCAL_SD_PART)) {
@@ -362,6 +457,15 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
                        "take more photos in which the board is tilted by 30 degrees and more and "
                        "fills the image",
                        100 * sd_part);
+    }
+    double aspect = lens->param[TR_FX] / lens->param[TR_FY] - 1;
+    if (fabs(aspect) > MAX_ASPECT_PART && fabs(aspect) > SURE * sd_part) {
+        return tr_fail(
+            err, TR_NO_MEASURE,
+            "fx and fy come out %.1f %% apart, but pixels are square: the squares of the "
+            "board are not square, or the photos were stretched or edited; measure the "
+            "board along both edges, and use photos as the camera stored them",
+            100 * fabs(aspect));
     }
     if (!tr_lens_is_one_to_one(lens)) {
         char places[200];
@@ -379,11 +483,9 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
     int n_scratch = tr_board_corners(&run->board) > run->n_photos ? tr_board_corners(&run->board)
                                                                   : run->n_photos;
     double *scratch = calloc((size_t)n_scratch + 1, sizeof *scratch);
-    tr_calib_view *views = calloc((size_t)run->n_photos + 1, sizeof *views);
-    tr_calib_pose *poses = calloc((size_t)run->n_photos + 1, sizeof *poses);
     double middle = 0;
     tr_camera camera;
-    if (!scratch || !views || !poses) {
+    if (!scratch) {
         tr_fail_memory(err);
         goto out;
     }
@@ -391,26 +493,28 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
         goto out;
     }
     for (int n_left_out = 0;; n_left_out++) {
-        if (!solve_used(run, views, poses, err)) goto out;
+        if (!solve_used(run, err)) goto out;
         judge_fit(run, scratch, &middle);
-        tr_lens_photo *p = find_contradicting(run, middle, n_left_out);
+        if (!may_leave_out(run, n_left_out)) break;
+        tr_lens_photo *p = find_contradicting(run, middle);
+        if (!p) p = find_outlying(run, scratch);
         if (!p) break;
         p->is_used = false;
-        snprintf(
-            p->why_not, sizeof p->why_not,
-            "it does not fit the other photos: its corners lie some %.1f times further off; was "
-            "the board bent or moving, or the zoom another?",
-            p->misfit / middle);
         if (!tr_warn(&run->advice, err, false, "photo_left_out", "'%s' was left out: %s",
                      tr_lens_photo_name(p), p->why_not)) {
             goto out;
         }
     }
+    /* A distortion that folds within the image comes of corners of the image that no board reaches,
+       and its highest term makes most of it. */
+    if (!tr_lens_is_one_to_one(&run->calibration.lens)) {
+        run->is_k3_held = true;
+        if (!solve_used(run, err)) goto out;
+        judge_fit(run, scratch, &middle);
+    }
     run->calibration.lens.camera = camera;
     ok = check_lens(run, err) && tr_quality_judge(run, err);
 out:
     free(scratch);
-    free(views);
-    free(poses);
     return ok;
 }

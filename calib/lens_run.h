@@ -30,6 +30,8 @@ typedef struct {
        image alone tells them; about alike in photos that fit alike. Where is_used. */
     double misfit;
     int n_off; /* corners further off than the others make likely; where is_used */
+    /* Measured minus predicted, one a corner of the view; owned, NULL until solved. */
+    tr_vec2 *residual_px;
 } tr_lens_photo;
 
 /* The file's name without its folders; borrowed. */
@@ -38,6 +40,8 @@ const char *tr_lens_photo_name(const tr_lens_photo *photo);
 /* All zero is a valid empty one. */
 typedef struct {
     tr_board board;
+    bool is_steady;  /* a machine camera (calibrate.h); the caller sets it before solving */
+    bool is_k3_held; /* solved so, as the photos do not tell it */
     tr_lens_photo *photos;
     int n_photos;
     tr_calibration calibration;
@@ -58,12 +62,6 @@ TR_MUST_USE bool tr_lens_photos(const tr_board *board, char *const *files, int n
    different cameras, focal lengths or zooms: err says why and what to do; run's photos keep their
    reasons. */
 TR_MUST_USE bool tr_lens_solve(tr_lens_run *run, tr_error *err);
-
-/* Corner k of a photo's view: measured minus predicted, px, and how far that is on the board's
-   face, mm along its x and y (may be NULL). False where the lens model says nothing there, or the
-   board is seen edge-on. For photos used in a run that was solved. */
-bool tr_lens_residual(const tr_lens_run *run, const tr_lens_photo *photo, int k, tr_vec2 *r_px,
-                      tr_vec2 *r_board_mm);
 
 void tr_lens_run_release(tr_lens_run *run);
 

@@ -29,6 +29,17 @@ static const double FOCAL_SD_PART = 0.002;
    Pixels of today's cameras are square to much better. */
 static const double BOW_PART = 0.005;
 static const double ASPECT_PART = 0.002;
+/* A shift of the optical axis, and a motion while the sensor is read, worth telling: parts of the
+   image's longer side, 4 px and 5 px of 4032. A steady hand moves by 3 px. */
+static const double SHIFT_PART = 0.001;
+static const double MOTION_PART = 0.00125;
+/* So is a focal length that changes by this part, and a print whose corners lie off by these parts
+   of its half diagonal. */
+static const double FOCAL_SCATTER = 0.003;
+static const double UNEVEN_PART = 1e-4;
+static const double HEIGHT_PART = 1e-3;
+/* A print's stretch known no better than this is not known. */
+static const double STRETCH_SD_HIGH = 0.0015;
 /* Standard deviations beyond which a difference is no chance. */
 static const double SURE = 3.0;
 
@@ -86,10 +97,11 @@ static bool judge_photo(const judge *j, const tr_lens_photo *p) {
         return false;
     }
     if (p->misfit > MISFIT_HIGH * j->middle_misfit &&
-        !tr_warn(advice, j->err, false, "photo_misfit",
-                 "'%s' fits worse than the others (%.2f px rms); take it again with the board flat "
-                 "and still and the zoom and focus as before",
-                 name, p->pose.rms_px)) {
+        !tr_warn(
+            advice, j->err, false, "photo_misfit",
+            "'%s' fits worse than the others (%.2f px rms); take it again with the board flat, "
+            "camera and board still, and the zoom and focus as before",
+            name, p->pose.rms_px)) {
         return false;
     }
     return p->n_off == 0 ||
@@ -97,6 +109,19 @@ static bool judge_photo(const judge *j, const tr_lens_photo *p) {
                    "'%s': %d of the corners lie off their places, by up to %.1f px; glare, dirt or "
                    "something that covers the board does that",
                    name, p->n_off, p->pose.largest_px);
+}
+
+/* Where a photo has a point of the board, but for its motion. */
+static bool see(const tr_calibration *c, const tr_lens_photo *photo, tr_vec3 p_board_mm,
+                tr_vec2 *uv) {
+    const double *own = photo->pose.camera;
+    tr_lens lens = c->lens;
+    for (int k = 0; k < 2; k++) {
+        lens.param[TR_FX + k] *= 1 + own[TR_PHOTO_FOCAL];
+        lens.param[TR_CX + k] += own[TR_PHOTO_SHIFT_X + k];
+    }
+    return tr_lens_project(&lens, tr_pose_apply(photo->pose.camera_from_board, p_board_mm), uv,
+                           NULL, NULL);
 }
 
 /* Mean distance of the board's four outermost corners between two views, px; the board may be
@@ -110,12 +135,7 @@ static double view_distance_px(const tr_calibration *c, const tr_lens_photo *a,
             double x = (k & 1 ? 1 : -1) * c->half_mm[0];
             double y = (k & 2 ? 1 : -1) * c->half_mm[1];
             tr_vec2 p, q;
-            if (!tr_lens_project(&c->lens, tr_pose_apply(a->pose.camera_from_board, tr_v3(x, y, 0)),
-                                 &p, NULL, NULL) ||
-                !tr_lens_project(
-                    &c->lens,
-                    tr_pose_apply(b->pose.camera_from_board, tr_v3(turn * x, turn * y, 0)), &q,
-                    NULL, NULL)) {
+            if (!see(c, a, tr_v3(x, y, 0), &p) || !see(c, b, tr_v3(turn * x, turn * y, 0), &q)) {
                 sum = INFINITY;
                 break;
             }
@@ -184,33 +204,53 @@ int tr_quality_uncovered(const tr_lens_run *run, char *out, size_t size) {
     return total;
 }
 
-/* How far the corners lie off, over how far by themselves alone, which the differences of
-   neighbours tell: 1 for noise, more where one cause moves many corners. 0: no neighbours. Source:
-   von Neumann, Distribution of the ratio of the mean square successive difference to the variance,
-   Annals of Mathematical Statistics 12(4), 1941; its inverse root. */
-static double shared_part(const tr_lens_run *run, const tr_lens_photo *p) {
+/* Sums over the corners of a photo, px^2 per corner: how far they lie off, and how far by
+   themselves alone, which the differences of neighbours tell: the same for noise, less where one
+   cause moves many corners. Source: von Neumann, Distribution of the ratio of the mean square
+   successive difference to the variance, Annals of Mathematical Statistics 12(4), 1941. */
+typedef struct {
+    double all, alone;
+} corner_squares;
+
+static corner_squares square_corners(const tr_lens_run *run, const tr_lens_photo *p) {
     int columns = tr_board_columns(&run->board);
-    double square = 0;
-    double difference = 0;
-    int n_square = 0;
+    corner_squares sum = {0, 0};
     int n_difference = 0;
-    tr_vec2 last = {0, 0};
-    int last_corner = -2; /* of which last is the residual */
     for (int k = 0; k < p->view.n; k++) {
         int corner = p->view.corner[k];
-        tr_vec2 r;
-        if (!tr_lens_residual(run, p, k, &r, NULL)) continue;
-        square += tr_v2_dot(r, r);
-        n_square++;
-        if (corner == last_corner + 1 && corner % columns != 0) {
-            tr_vec2 d = tr_v2_sub(r, last);
-            difference += tr_v2_dot(d, d) / 2;
+        tr_vec2 r = p->residual_px[k];
+        sum.all += tr_v2_dot(r, r) / p->view.n;
+        if (k > 0 && corner == p->view.corner[k - 1] + 1 && corner % columns != 0) {
+            tr_vec2 d = tr_v2_sub(r, p->residual_px[k - 1]);
+            sum.alone += tr_v2_dot(d, d) / 2;
             n_difference++;
         }
-        last = r;
-        last_corner = corner;
     }
-    return difference > 0 ? sqrt(square / n_square * n_difference / difference) : 0;
+    if (n_difference > 0) sum.alone /= n_difference;
+    return sum;
+}
+
+double tr_quality_contradiction_px(const tr_lens_run *run) {
+    double sum = 0;
+    int n = 0;
+    for (int i = 0; i < run->n_photos; i++) {
+        if (!run->photos[i].is_used) continue;
+        corner_squares s = square_corners(run, &run->photos[i]);
+        sum += s.alone > 0 ? fmax(0, s.all - s.alone) : 0;
+        n++;
+    }
+    return n > 0 ? sqrt(sum / n) : 0;
+}
+
+/* The photos' cameras differ by more than those of any phone that was measured. */
+static bool is_beyond_cameras(const tr_calibration *c) {
+    static const double TIMES[TR_SCATTER_N] = {1, INFINITY, 2, 2};
+    const tr_lens unknown = {.width_px = c->lens.width_px, .height_px = c->lens.height_px};
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        double most = TIMES[k] * tr_lens_scatter_sd(&unknown, k);
+        if (!c->is_bound[k] && c->scatter_sd[k] > most) return true;
+    }
+    return false;
 }
 
 static bool judge_set(const judge *j) {
@@ -219,18 +259,82 @@ static bool judge_set(const judge *j) {
     if (!shared) return tr_fail_memory(j->err);
     for (int i = 0; i < j->run->n_photos; i++) {
         const tr_lens_photo *p = &j->run->photos[i];
-        if (p->is_used) shared[n++] = shared_part(j->run, p);
+        if (!p->is_used) continue;
+        corner_squares s = square_corners(j->run, p);
+        shared[n++] = s.alone > 0 ? sqrt(s.all / s.alone) : 0;
     }
     double middle = tr_median(shared, n);
     free(shared);
-    return !(j->middle_misfit > MISFIT_OF_SET && middle > SHARED_HIGH) ||
-           tr_warn(&j->run->advice, j->err, false, "fits_poorly",
-                   "the photos contradict each other: in most of them neighbouring corners lie off "
-                   "their places together (%.2f px rms in all), and the lens is worse than its "
-                   "standard deviations say. Were some turned by an app or a viewer, do they show "
-                   "different boards, or did zoom or focus change? Use photos of one board, as the "
-                   "camera stored them",
-                   j->run->calibration.rms_px);
+    if (!(j->middle_misfit > MISFIT_OF_SET && middle > SHARED_HIGH) &&
+        !is_beyond_cameras(&j->run->calibration)) {
+        return true;
+    }
+    if (j->run->is_steady) {
+        return tr_warn(&j->run->advice, j->err, false, "fits_poorly",
+                       "in most photos neighbouring corners lie off their places together (%.2f px "
+                       "rms in all), and the lens is worse than its standard deviations say: the "
+                       "camera is not as steady as --steady says, the board bends, or the photos "
+                       "show different boards",
+                       j->run->calibration.rms_px);
+    }
+    return tr_warn(&j->run->advice, j->err, false, "fits_poorly",
+                   "the photos differ by more than a hand that moves, a lens that shifts and an "
+                   "uneven print explain, and the lens is worse than its standard deviations say: "
+                   "does the board bend from photo to photo, do the photos show different boards, "
+                   "or were some edited? Use photos of one stiff board, as the camera stored them");
+}
+
+/* ---- The camera ---- */
+
+/* How far the hand moves the picture while the sensor is read, px, with the board at its mean
+   distance; 0 where the photos tell no motion. */
+static double motion_px(const tr_lens_run *run) {
+    const tr_calibration *c = &run->calibration;
+    double distance_mm = 0;
+    double square = 0;
+    int n = 0;
+    for (int i = 0; i < run->n_photos; i++) {
+        if (!run->photos[i].is_used) continue;
+        distance_mm += run->photos[i].pose.camera_from_board.t_mm.z;
+        n++;
+    }
+    const double per_px[TR_SCATTER_N] = {
+        [TR_SCATTER_TURN] = 1, [TR_SCATTER_TRAVEL] = n > 0 ? n / fmax(distance_mm, 1e-9) : 0};
+    for (int k = TR_SCATTER_TURN; k <= TR_SCATTER_TRAVEL; k++) {
+        double px = c->lens.param[TR_FX] * c->scatter_sd[k] * per_px[k];
+        if (!c->is_bound[k]) square += px * px;
+    }
+    return sqrt(square);
+}
+
+static bool judge_camera(const judge *j) {
+    const tr_calibration *c = &j->run->calibration;
+    tr_warnings *advice = &j->run->advice;
+    double longer = fmax(c->lens.width_px, c->lens.height_px);
+    const double *sd = c->scatter_sd;
+    if (!c->is_bound[TR_SCATTER_SHIFT] && sd[TR_SCATTER_SHIFT] > SHIFT_PART * longer &&
+        !tr_warn(advice, j->err, false, "lens_shifts",
+                 "the optical axis shifts by some %.0f px from photo to photo, as that of a "
+                 "stabilised lens does, or of photos that an app turned or cropped; it is taken "
+                 "into account, here and in checks: use photos as the camera stored them, and "
+                 "switch stabilisation off where that can be done",
+                 sd[TR_SCATTER_SHIFT])) {
+        return false;
+    }
+    if (!c->is_bound[TR_SCATTER_FOCAL] && sd[TR_SCATTER_FOCAL] > FOCAL_SCATTER &&
+        !tr_warn(advice, j->err, false, "focal_changes",
+                 "the focal length changes by some %.1f %% from photo to photo: lock the focus, "
+                 "keep the distance to the board alike, and use a board that does not bend",
+                 100 * sd[TR_SCATTER_FOCAL])) {
+        return false;
+    }
+    double moved_px = motion_px(j->run);
+    return !(moved_px > MOTION_PART * longer) ||
+           tr_warn(advice, j->err, false, "hand_moves",
+                   "the camera moved while the photos were read out, by some %.0f px in the "
+                   "picture; it is taken into account, but hold still, rest your elbows, use more "
+                   "light, and switch burst and night modes off",
+                   moved_px);
 }
 
 static bool judge_coverage(const judge *j) {
@@ -240,6 +344,15 @@ static bool judge_coverage(const judge *j) {
                                "no photo has corners of the board in these parts of the image: %s; "
                                "take one or two photos with the board there, close to the edge",
                                places);
+}
+
+static bool judge_edges(const judge *j) {
+    return !j->run->is_k3_held ||
+           tr_warn(
+               &j->run->advice, j->err, false, "edges_not_told",
+               "too few corners lie near the image's edges to tell the distortion there: k3 was "
+               "held at 0, and the lens may be off where no photo has the board; take photos "
+               "with the board in each corner of the image");
 }
 
 /* Which way the tilted boards face. The normal, z of the board in the camera frame, points to the
@@ -299,22 +412,49 @@ static bool judge_focal(const judge *j) {
     double aspect_sd =
         sqrt(fmax(0, sx * sx + sy * sy - 2 * C[TR_FX * TR_LENS_N + TR_FY] / (fx * fy)));
     return !(fabs(aspect) > ASPECT_PART && fabs(aspect) > SURE * aspect_sd) ||
-           tr_warn(&j->run->advice, j->err, false, "board_stretched",
-                   "fx and fy differ by %.2f %%, but pixels are square: the print is likely longer "
-                   "one way than the other; measure it along both edges and print it anew",
+           tr_warn(&j->run->advice, j->err, false, "focal_unequal",
+                   "fx and fy differ by %.2f %%, but pixels are square: use photos as the camera "
+                   "stored them, neither edited nor cropped, and measure the print along both "
+                   "edges",
                    100 * fabs(aspect));
 }
 
+static bool judge_print(const judge *j) {
+    const tr_calibration *c = &j->run->calibration;
+    if (fabs(c->stretch) > ASPECT_PART && fabs(c->stretch) > SURE * c->stretch_sd &&
+        !tr_warn(&j->run->advice, j->err, false, "board_stretched",
+                 "the print is by %.2f %% %s along its %d squares than along its %d; this is "
+                 "taken into account, but measure it along both edges and print it anew",
+                 100 * fabs(c->stretch), c->stretch > 0 ? "longer" : "shorter",
+                 j->run->board.squares_x, j->run->board.squares_y)) {
+        return false;
+    }
+    return !(c->stretch_sd > STRETCH_SD_HIGH) ||
+           tr_warn(&j->run->advice, j->err, false, "quarter_turn",
+                   "turn the camera by a quarter in two or three of the photos: these tell a print "
+                   "that is longer one way from a lens, which makes the focal length more certain");
+}
+
+/* Two digits of a length above 0, and what it is. */
+static void print_length(double mm, const char *what, char out[40]) {
+    int decimals = 1 - (int)floor(log10(mm));
+    snprintf(out, 40, "%.*f%s", decimals < 0 ? 0 : decimals, mm, what);
+}
+
 static bool judge_evenness(const judge *j) {
-    double uneven_mm = j->run->calibration.uneven_mm;
-    return !(uneven_mm > 0) ||
-           tr_warn(&j->run->advice, j->err, false, "board_uneven",
+    const tr_calibration *c = &j->run->calibration;
+    double half_mm = hypot(c->half_mm[0], c->half_mm[1]);
+    char places[2][40] = {"", ""};
+    bool is_off = c->uneven_mm > UNEVEN_PART * half_mm;
+    bool is_out = c->height_mm > HEIGHT_PART * half_mm;
+    if (!is_off && !is_out) return true;
+    if (is_off) print_length(c->uneven_mm, " mm along it", places[0]);
+    if (is_out) print_length(c->height_mm, " mm out of it", places[1]);
+    return tr_warn(&j->run->advice, j->err, false, "board_uneven",
                    "the corners of the board lie off their places, alike in all photos, by some "
-                   "%.2f mm: "
-                   "the standard deviations were raised by what that can do to the lens; a truer "
-                   "print, "
-                   "glued to glass or another stiff, flat plate, gives a better profile",
-                   uneven_mm);
+                   "%s%s%s; this is taken into account, but a truer print, glued to glass or "
+                   "another stiff, flat plate, gives a better profile",
+                   places[0], is_off && is_out ? " and " : "", places[1]);
 }
 
 static bool judge_board(const judge *j) {
@@ -361,6 +501,6 @@ bool tr_quality_judge(tr_lens_run *run, tr_error *err) {
             j.n_used)) {
         return false;
     }
-    return judge_coverage(&j) && judge_tilts(&j) && judge_focal(&j) && judge_evenness(&j) &&
-           judge_board(&j);
+    return judge_camera(&j) && judge_coverage(&j) && judge_edges(&j) && judge_tilts(&j) &&
+           judge_focal(&j) && judge_print(&j) && judge_evenness(&j) && judge_board(&j);
 }

@@ -498,6 +498,7 @@ static void stereo_published(void **state) {
         o.is_free[TR_K3] = false;
         o.has_bow = false;
         o.has_uneven = false;
+        o.is_steady = true;
         o.huber = 0;
         assert_true(tr_calibrate(views, STEREO_PAIRS, &o, &c, poses, NULL));
         for (int k = 0; k < STEREO_PARAMETERS; k++) {
@@ -510,20 +511,41 @@ static void stereo_published(void **state) {
     }
 }
 
-/* As the program does it, against another program with other corners; and better than it. */
+/* The run's lens again, for a board that is bowed but else true, as the other program takes it. */
+static void solve_true_board(tr_lens_run *run) {
+    tr_calib_view views[STEREO_PAIRS];
+    tr_calib_pose poses[STEREO_PAIRS];
+    tr_calib_options o = tr_calib_defaults(640, 480);
+    o.has_uneven = false;
+    o.is_steady = true;
+    for (int i = 0; i < STEREO_PAIRS; i++) {
+        const tr_board_view *v = &run->photos[i].view;
+        views[i] = (tr_calib_view){v->p_board_mm, v->uv_px, v->sd_px, v->n, v->corner};
+    }
+    assert_true(tr_calibrate(views, STEREO_PAIRS, &o, &run->calibration, poses, NULL));
+    for (int i = 0; i < STEREO_PAIRS; i++) run->photos[i].pose = poses[i];
+}
+
+/* As the program does it, against another program with other corners; and better than it. The board
+   is cardboard, whose corners are off by 0.08 mm: what that does to the lens counts as an error of
+   the comparison. */
 static void stereo_opencv_too(void **state) {
     stereo *s = *state;
     need_file(STEREO_FOLDER "/left01.jpg");
     for (int side = 0; side < 2; side++) {
         tr_error err = {0};
         tr_lens_run *run = &s->run[side];
+        run->is_steady = true;
         bool ok = tr_lens_solve(run, &err);
         if (!ok) print_error("%s\n", err.text);
         assert_true(ok);
         for (int i = 0; i < STEREO_PAIRS; i++) assert_true(run->photos[i].is_used);
+        const tr_calibration uneven = run->calibration;
+        solve_true_board(run);
         const tr_calibration *c = &run->calibration;
         for (int k = 0; k < TR_LENS_N; k++) {
             double sd = hypot(stereo_opencv_sd[side][k], sqrt(c->lens.covariance[10 * k]));
+            sd = hypot(sd, uneven.lens.param[k] - c->lens.param[k]);
             CHECK_NEAR(c->lens.param[k], stereo_opencv[side][k], 3 * sd);
         }
         CHECK_AT_MOST(c->rms_px, 0.9 * stereo_opencv_rms_px[side]);

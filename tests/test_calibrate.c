@@ -2,14 +2,17 @@
    known. */
 #include "check.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "calib/calibrate.h"
 #include "draw.h"
+#include "lens/planar.h"
 #include "outside/calib1.h"
 #include "outside/opencv_ref.h"
 #include "outside/zhang.h"
+#include "tools/simulate/phone.h"
 
 static double square(double x) {
     return x * x;
@@ -39,6 +42,7 @@ static tr_calib_options plain_options(void) {
     tr_calib_options o = tr_calib_defaults(640, 480);
     o.has_bow = false;
     o.has_uneven = false;
+    o.is_steady = true;
     o.huber = 0;
     return o;
 }
@@ -306,8 +310,11 @@ static void simulate(const truth *t, tr_draw *d, simulation *s) {
     }
 }
 
+/* One camera in all views; phones come below. */
 static tr_calib_options sim_options(void) {
-    return tr_calib_defaults(1920, 1440);
+    tr_calib_options o = tr_calib_defaults(1920, 1440);
+    o.is_steady = true;
+    return o;
 }
 
 /* e' C^-1 e for the nine lens parameters. */
@@ -511,6 +518,366 @@ static void honest_weights_help(void **unused) {
     CHECK_NEAR(distance[1], 1, 4.5 * sqrt(2.0 / (DRAWS * TR_LENS_N)));
 }
 
+/* ---- phones, simulated ---- */
+
+enum { PHONE_VIEWS = 14 };
+
+typedef struct {
+    tr_sim_phone phone;
+    bool is_portrait;
+    tr_lens lens;
+    double height_mm[SIM_POINTS];
+    tr_vec2 p[PHONE_VIEWS][SIM_POINTS], uv[PHONE_VIEWS][SIM_POINTS];
+    int corner[PHONE_VIEWS][SIM_POINTS];
+    tr_calib_view views[PHONE_VIEWS];
+} phone_set;
+
+/* Which edge is nearer (tilt about the board's x and y), the camera's roll, degrees; place, mm. */
+static const double PHONE_POSES[PHONE_VIEWS][6] = {
+    {0, 0, 0, 0, 0, 360},        {35, 0, 0, 0, -20, 400},     {-35, 0, 5, 0, 20, 400},
+    {0, 35, 0, -20, 0, 400},     {0, -35, -4, 20, 0, 400},    {20, 20, 90, 0, 0, 420},
+    {-25, 10, 90, 0, 0, 440},    {25, 25, 0, -120, -90, 520}, {25, -25, 2, 120, -90, 520},
+    {-25, 25, 0, -120, 90, 520}, {-30, -20, 0, 120, 90, 520}, {10, -30, 180, 0, 0, 420},
+    {30, -15, -90, 10, 0, 430},  {-10, 38, 0, 0, 10, 410},
+};
+
+static tr_pose phone_pose(const double from[6], tr_random *r) {
+    double v[6];
+    for (int k = 0; k < 6; k++) v[k] = from[k] + (k < 3 ? 3 : 10) * tr_random_normal(r);
+    tr_mat3 facing = {{{1, 0, 0}, {0, -1, 0}, {0, 0, -1}}};
+    tr_mat3 tilt = tr_m3_mul(tr_rotation_from_vector(tr_v3(v[0] * TR_RAD_PER_DEG, 0, 0)),
+                             tr_rotation_from_vector(tr_v3(0, v[1] * TR_RAD_PER_DEG, 0)));
+    tr_mat3 roll = tr_m3_mul(facing, tr_rotation_z(v[2] * TR_RAD_PER_DEG));
+    return (tr_pose){tr_m3_mul(tilt, roll), tr_v3(v[3], v[4], v[5])};
+}
+
+/* A board of 30 mm squares that is not quite flat, in photos of 12 megapixels, 0.06 px a corner. */
+static void draw_phone_set(tr_random *r, phone_set *s) {
+    const double noise_px = 0.06;
+    double size = s->phone.focal > 0 ? 1 : 0; /* of the board's faults */
+    double bow[2] = {0.4 * size * tr_random_normal(r), 0.3 * size * tr_random_normal(r)};
+    double along = 2 * TR_PI * tr_random_uniform(r);
+    s->lens = (tr_lens){.width_px = 4032,
+                        .height_px = 3024,
+                        .param = {3050, 3052, 2025, 1500, 0.08, -0.2, 4e-4, -3e-4, 0.13}};
+    if (s->is_portrait) tr_sim_make_portrait(&s->lens);
+    for (int i = 0; i < PHONE_VIEWS; i++) {
+        tr_sim_exposure e = tr_sim_expose(&s->phone, &s->lens, r);
+        tr_lens lens = tr_sim_lens_of(&s->lens, &e);
+        tr_pose pose = phone_pose(PHONE_POSES[i], r);
+        int n = 0;
+        if (s->is_portrait)
+            pose = tr_pose_mul((tr_pose){tr_rotation_z(TR_PI / 2), tr_v3(0, 0, 0)}, pose);
+        for (int k = 0; k < SIM_POINTS; k++) {
+            tr_vec2 p = tr_v2((k % SIM_COLUMNS - 4) * 30.0, (2.5 - k / SIM_COLUMNS) * 30.0);
+            double z = bow[0] * (1 - square(p.x / 120)) + bow[1] * (1 - square(p.y / 75)) +
+                       0.15 * size * sin((p.x * cos(along) + p.y * sin(along)) * TR_PI / 75);
+            tr_vec2 uv;
+            if (!tr_sim_expose_point(&lens, &e, pose, tr_v3(p.x, p.y, z), &uv)) continue;
+            uv = tr_v2_add(uv,
+                           tr_v2(noise_px * tr_random_normal(r), noise_px * tr_random_normal(r)));
+            if (uv.x < 5 || uv.y < 5 || uv.x > lens.width_px - 6 || uv.y > lens.height_px - 6)
+                continue;
+            s->p[i][n] = p;
+            s->uv[i][n] = uv;
+            s->corner[i][n++] = k;
+        }
+        s->views[i] = (tr_calib_view){s->p[i], s->uv[i], NULL, n, s->corner[i]};
+    }
+}
+
+/* What came out of many sets. */
+typedef struct {
+    int draws;
+    double ratio[TR_LENS_N];       /* mean square of the errors in standard deviations */
+    double u95, within_3;          /* share of fx, fy, cx, cy within 1.96 sd, of all within 3 */
+    double scatter[TR_SCATTER_N];  /* root mean square found over what was drawn */
+    double dof[TR_SCATTER_N];      /* mean */
+    double n_bounds[TR_SCATTER_N]; /* share */
+    double sigma_px;
+} phone_tally;
+
+/* TRAMMEL_DRAWS: more of them, for figures. */
+static phone_tally try_phones(phone_set *s, const char *seed, int draws) {
+    const char *more = getenv("TRAMMEL_DRAWS");
+    phone_tally t = {.draws = more ? atoi(more) : draws};
+    const double truth[TR_SCATTER_N] = {s->phone.principal_point_px, s->phone.focal,
+                                        s->phone.turn_rad, s->phone.travel_mm};
+    uint64_t number = 0;
+    for (const char *c = seed; *c; c++) number = 31 * number + (uint64_t)*c;
+    tr_random r = tr_random_seed(number);
+    for (int draw = 0; draw < t.draws; draw++) {
+        tr_calibration c;
+        tr_calib_pose poses[PHONE_VIEWS];
+        draw_phone_set(&r, s);
+        tr_calib_options o = tr_calib_defaults(s->lens.width_px, s->lens.height_px);
+        check_calibration(s->views, PHONE_VIEWS, &o, &c, poses);
+        for (int k = 0; k < TR_LENS_N; k++) {
+            double z = (c.lens.param[k] - s->lens.param[k]) / lens_sd(&c, k);
+            t.ratio[k] += z * z / t.draws;
+            t.u95 += k < TR_K1 ? (fabs(z) <= 1.96) / (4.0 * t.draws) : 0;
+            t.within_3 += (fabs(z) <= 3) / ((double)TR_LENS_N * t.draws);
+        }
+        for (int k = 0; k < TR_SCATTER_N; k++) {
+            double part = truth[k] > 0 ? c.scatter_sd[k] / truth[k] : c.scatter_sd[k];
+            t.scatter[k] += part * part / t.draws;
+            t.dof[k] += c.lens.scatter.dof[k] / t.draws;
+            t.n_bounds[k] += (double)c.is_bound[k] / t.draws;
+        }
+        t.sigma_px += c.sigma_px / t.draws;
+    }
+    print_message("%s: %.1f %% within u95, %.1f %% within 3 sd; mean squares", seed, 100 * t.u95,
+                  100 * t.within_3);
+    for (int k = 0; k < TR_LENS_N; k++) print_message(" %.2f", t.ratio[k]);
+    print_message("; scatter (dof, bounds)");
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        t.scatter[k] = sqrt(t.scatter[k]);
+        print_message(" %.3g (%.1f, %.0f %%)", t.scatter[k], t.dof[k], 100 * t.n_bounds[k]);
+    }
+    print_message("; sigma %.4f px\n", t.sigma_px);
+    return t;
+}
+
+/* Full effects (phone.h): the lens is as uncertain as it says, and the scatter comes out. */
+static void phones_by_drawing(void **unused) {
+    (void)unused;
+    static phone_set s;
+    for (int is_portrait = 0; is_portrait < 2; is_portrait++) {
+        s.phone = tr_sim_phone_full(1);
+        s.is_portrait = is_portrait;
+        phone_tally t =
+            try_phones(&s, is_portrait ? "portrait phone" : "phone", is_portrait ? 4 : 10);
+        for (int k = 0; k < TR_LENS_N; k++) {
+            /* Standard deviations of a few photos' scatter are a tenth off themselves. */
+            CHECK_AT_MOST(t.ratio[k], 1.1 + 4.5 * sqrt(2.0 / t.draws));
+            CHECK_AT_MOST(1 - 3 * sqrt(2.0 / t.draws), t.ratio[k]);
+        }
+        CHECK_AT_MOST(0.95 - 3 * sqrt(0.05 * 0.95 / (4.0 * t.draws)), t.u95);
+        CHECK_AT_MOST(0.98, t.within_3);
+        static const int TOLD[] = {TR_SCATTER_SHIFT, TR_SCATTER_TURN, TR_SCATTER_TRAVEL};
+        for (int i = 0; i < 3; i++) {
+            double sd = 1 / sqrt(2 * t.dof[TOLD[i]] * t.draws); /* of a mean of draws */
+            CHECK_NEAR(t.scatter[TOLD[i]], 1, 0.05 + 3.5 * sd);
+        }
+        /* The focal length of one photo is hardly told: its scatter is often a bound. */
+        CHECK_AT_MOST(1, t.scatter[TR_SCATTER_FOCAL]);
+        CHECK_AT_MOST(t.scatter[TR_SCATTER_FOCAL], 2.2);
+        CHECK_AT_MOST(8, t.dof[TR_SCATTER_SHIFT]);
+        CHECK_AT_MOST(t.dof[TR_SCATTER_SHIFT], 2 * PHONE_VIEWS);
+        CHECK_NEAR(t.sigma_px, 0.06, 0.002);
+    }
+}
+
+/* An ideal camera, not said to be steady: bounds, small beside the wide priors, and a lens that is
+   off by less than it says. */
+static void ideal_camera_by_drawing(void **unused) {
+    (void)unused;
+    static phone_set s;
+    s.phone = (tr_sim_phone){0};
+    phone_tally t = try_phones(&s, "ideal camera", 4);
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        CHECK_AT_MOST(0.8, t.n_bounds[k]);
+        CHECK_NEAR(t.dof[k], 2.2, 0.6);
+        CHECK_AT_MOST(t.scatter[k], 0.1 * tr_lens_scatter_sd(&s.lens, k));
+    }
+    CHECK_AT_MOST(0.93, t.u95);
+    for (int k = TR_FX; k <= TR_CY; k++) CHECK_AT_MOST(t.ratio[k], 1);
+}
+
+/* ---- phones, real ---- */
+
+enum { MAX_PHOTOS = 32, MAX_CORNERS = 64 };
+
+typedef struct {
+    int n, width_px, height_px, n_corners;
+    tr_vec2 p[MAX_CORNERS];
+    tr_vec2 uv[MAX_PHOTOS][MAX_CORNERS];
+} phone_corners;
+
+/* shared/data/phone-corners; columns and rows of inner corners. */
+static void read_phone(const char *name, int columns, int rows, double pitch_mm, phone_corners *c) {
+    const char *shared = getenv("TRAMMEL_SHARED");
+    const char *source = getenv("TRAMMEL_SOURCE");
+    char path[640], line[256];
+    if (shared)
+        snprintf(path, sizeof path, "%s/data/phone-corners/%s.txt", shared, name);
+    else
+        snprintf(path, sizeof path, "%s/../shared/data/phone-corners/%s.txt", source ? source : ".",
+                 name);
+    FILE *file = fopen(path, "r");
+    need(file != NULL, path);
+    if (!file) return;
+    int k = 0;
+    memset(c, 0, sizeof *c);
+    c->n_corners = columns * rows;
+    while (fgets(line, sizeof line, file)) {
+        int number;
+        tr_vec2 uv;
+        if (sscanf(line, "photo %d %d %d", &number, &c->width_px, &c->height_px) == 3) {
+            assert_true(c->n == 0 || k == c->n_corners);
+            assert_true(++c->n <= MAX_PHOTOS);
+            k = 0;
+        } else if (*line != '#' && sscanf(line, "%lf %lf", &uv.x, &uv.y) == 2) {
+            assert_true(k < c->n_corners);
+            c->uv[c->n - 1][k++] = uv;
+        }
+    }
+    fclose(file);
+    for (int i = 0; i < c->n_corners; i++) {
+        c->p[i] = tr_v2((i % columns - (columns - 1) / 2.0) * pitch_mm,
+                        ((rows - 1) / 2.0 - i / columns) * pitch_mm);
+    }
+}
+
+/* Every step-th photo from the first. */
+static int phone_views(const phone_corners *c, int first, int step, tr_calib_view *views) {
+    int n = 0;
+    for (int i = first; i < c->n; i += step) {
+        views[n++] = (tr_calib_view){c->p, c->uv[i], NULL, c->n_corners, NULL};
+    }
+    return n;
+}
+
+typedef struct {
+    const char *name;
+    int columns, rows;
+    double pitch_mm;
+    double least_sigma_px; /* steady: how far one camera is from explaining the photos */
+    double most_sigma_px;  /* with a camera in every photo */
+    double least_shift_px, most_shift_px;
+} phone;
+
+/* phones.md, ch. 2, rms per degree of freedom: one camera 0.539, 0.094, 0.119; principal point or
+   aspect and shear in every photo 0.277 to 0.284, 0.080 to 0.063, 0.055 to 0.058; sd of the
+   principal point 23, 16; 4, 2; 11, 10 px. Those of phone G come from other corners: from these one
+   camera gives 0.156. */
+static const phone PHONES[] = {{"phone-a", 9, 7, 20, 0.5, 0.277, 14, 32},
+                               {"phone-d", 9, 6, 21.5, 0.094, 0.080, 3, 20},
+                               {"phone-g", 8, 5, 25, 0.119, 0.0715, 9, 22}};
+
+static void real_phones(void **unused) {
+    (void)unused;
+    static phone_corners c;
+    for (size_t i = 0; i < sizeof PHONES / sizeof *PHONES; i++) {
+        const phone *f = &PHONES[i];
+        tr_calib_view views[MAX_PHOTOS];
+        tr_calib_pose poses[MAX_PHOTOS];
+        tr_calibration found;
+        read_phone(f->name, f->columns, f->rows, f->pitch_mm, &c);
+        tr_calib_options o = tr_calib_defaults(c.width_px, c.height_px);
+        int n = phone_views(&c, 0, 1, views);
+        check_calibration(views, n, &o, &found, poses);
+        print_message("%s: %.3f px, shift %.1f px, turn %.2g, stretch %.2f +- %.2f %%\n", f->name,
+                      found.sigma_px, found.scatter_sd[0], found.scatter_sd[TR_SCATTER_TURN],
+                      100 * found.stretch, 100 * found.stretch_sd);
+        CHECK_AT_MOST(found.sigma_px, f->most_sigma_px);
+        assert_false(found.is_bound[TR_SCATTER_SHIFT]);
+        CHECK_AT_MOST(f->least_shift_px, found.lens.scatter.sd[TR_SCATTER_SHIFT]);
+        CHECK_AT_MOST(found.lens.scatter.sd[TR_SCATTER_SHIFT], f->most_shift_px);
+        CHECK_NEAR(found.lens.param[TR_FX] / found.lens.param[TR_FY], 1, 0.003);
+        o.is_steady = true;
+        check_calibration(views, n, &o, &found, poses);
+        CHECK_AT_MOST(f->least_sigma_px, found.sigma_px);
+    }
+}
+
+/* Root mean square of all corners of the views, for the lens and board that `found` says; each
+   photo has its own place and, where the lens scatters, its own camera. */
+static double predict_rms(const tr_calibration *found, const tr_calib_view *views, int n) {
+    double sum = 0;
+    int n_corners = 0;
+    for (int i = 0; i < n; i++) {
+        tr_planar_pose start[2];
+        tr_net_obs obs[MAX_CORNERS];
+        tr_net_lens lens = {.lens = found->lens};
+        tr_net_camera camera = {.camera_from_rig = tr_pose_identity()};
+        tr_net_sheet board = {.world_from_sheet = tr_pose_identity(),
+                              .shape = {found->stretch, 0, found->bow_mm[0], found->bow_mm[1]},
+                              .half_mm = {found->half_mm[0], found->half_mm[1]}};
+        tr_net_photo photo = {.rig = 0};
+        assert_true(tr_planar_poses(&found->lens, views[i].p_board_mm, views[i].uv_px, views[i].n,
+                                    start) >= 1);
+        tr_net_rig rig = {.rig_from_world = start[0].camera_from_plane};
+        for (int k = 0; k < TR_PHOTO_N; k++) {
+            int kind = k < TR_PHOTO_FOCAL    ? TR_SCATTER_SHIFT
+                       : k == TR_PHOTO_FOCAL ? TR_SCATTER_FOCAL
+                       : k < TR_PHOTO_TRAVEL ? TR_SCATTER_TURN
+                                             : TR_SCATTER_TRAVEL;
+            photo.sd[k] = found->scatter_sd[kind] / found->sigma_px;
+            photo.is_free[k] = photo.sd[k] > 0;
+        }
+        for (int k = 0; k < views[i].n; k++) {
+            obs[k] = (tr_net_obs){.n_points = 1,
+                                  .p_sheet_mm = {views[i].p_board_mm[k]},
+                                  .uv_px = {views[i].uv_px[k]},
+                                  .is_used = true};
+            tr_net_whiten_equal(1, 1, obs[k].W);
+        }
+        tr_network net = {.lenses = &lens,
+                          .cameras = &camera,
+                          .rigs = &rig,
+                          .sheets = &board,
+                          .photos = &photo,
+                          .observations = obs,
+                          .n_lenses = 1,
+                          .n_cameras = 1,
+                          .n_rigs = 1,
+                          .n_sheets = 1,
+                          .n_photos = 1,
+                          .n_observations = views[i].n};
+        tr_net_options o = {0};
+        tr_lsq_result result;
+        assert_true(tr_network_solve(&net, &o, &result, NULL));
+        for (int k = 0; k < views[i].n; k++) {
+            tr_vec2 r;
+            assert_true(tr_network_residual(&net, k, &r, NULL));
+            sum += tr_v2_dot(r, r);
+        }
+        n_corners += views[i].n;
+    }
+    return sqrt(sum / n_corners);
+}
+
+/* Two disjoint halves agree, and predict each other better than plain least squares do (which is
+   what OpenCV's calibrateCamera minimises: test_board.c, test_mrcal.c). */
+static void halves_of_real_phones(void **unused) {
+    (void)unused;
+    static phone_corners c;
+    for (size_t i = 0; i < sizeof PHONES / sizeof *PHONES; i++) {
+        const phone *f = &PHONES[i];
+        tr_calib_view views[2][MAX_PHOTOS];
+        tr_calib_pose poses[MAX_PHOTOS];
+        tr_calibration ours[2], plain[2];
+        int n[2];
+        read_phone(f->name, f->columns, f->rows, f->pitch_mm, &c);
+        tr_calib_options o = tr_calib_defaults(c.width_px, c.height_px);
+        tr_calib_options p = plain_options();
+        p.width_px = c.width_px;
+        p.height_px = c.height_px;
+        for (int half = 0; half < 2; half++) {
+            n[half] = phone_views(&c, half, 2, views[half]);
+            check_calibration(views[half], n[half], &o, &ours[half], poses);
+            check_calibration(views[half], n[half], &p, &plain[half], poses);
+        }
+        for (int k = TR_FX; k <= TR_FY; k++) {
+            double sd = hypot(lens_sd(&ours[0], k), lens_sd(&ours[1], k));
+            double plain_sd = hypot(lens_sd(&plain[0], k), lens_sd(&plain[1], k));
+            print_message("%s: halves differ by %.1f px, %.2f sd (plain %.1f px, %.2f sd)\n",
+                          f->name, ours[1].lens.param[k] - ours[0].lens.param[k],
+                          (ours[1].lens.param[k] - ours[0].lens.param[k]) / sd,
+                          plain[1].lens.param[k] - plain[0].lens.param[k],
+                          (plain[1].lens.param[k] - plain[0].lens.param[k]) / plain_sd);
+            CHECK_NEAR(ours[0].lens.param[k], ours[1].lens.param[k], 2.5 * sd);
+        }
+        for (int half = 0; half < 2; half++) {
+            double rms = predict_rms(&ours[half], views[1 - half], n[1 - half]);
+            double plain_rms = predict_rms(&plain[half], views[1 - half], n[1 - half]);
+            print_message("%s: hold-out %.3f px, plain %.3f px\n", f->name, rms, plain_rms);
+            CHECK_AT_MOST(rms, plain_rms);
+        }
+    }
+}
+
 /* ---- what cannot be calibrated ---- */
 
 static void check_refused(const tr_calib_view *views, int n, const char *says) {
@@ -589,6 +956,10 @@ int main(void) {
         cmocka_unit_test(exact_corners),
         cmocka_unit_test(what_does_not_matter),
         cmocka_unit_test(honest_weights_help),
+        cmocka_unit_test(phones_by_drawing),
+        cmocka_unit_test(ideal_camera_by_drawing),
+        cmocka_unit_test(real_phones),
+        cmocka_unit_test(halves_of_real_phones),
         cmocka_unit_test(too_little),
         cmocka_unit_test(all_parallel),
     };

@@ -16,6 +16,7 @@
 #include "lens/profile.h"
 #include "outside/stereo.h"
 #include "temp.h"
+#include "tools/simulate/phone.h"
 
 /* ---- simulated photos ---- */
 
@@ -58,6 +59,7 @@ typedef struct {
     double bow_mm;    /* along x */
     double stretch;   /* of the print along x */
     double uneven_mm; /* of the print, a corner's own fault in all photos */
+    tr_sim_phone phone;
 } world;
 
 static world good_world(void) {
@@ -69,6 +71,10 @@ static void simulate(const world *w, const tr_board *board, tr_pose camera_from_
                      tr_lens_photo *photo) {
     tr_board_view *view = &photo->view;
     double half_mm = (board->squares_x / 2.0 - 1) * board->pitch_mm;
+    bool is_phone = w->phone.principal_point_px > 0 || w->phone.turn_rad > 0 || w->phone.focal > 0;
+    tr_random random = tr_random_seed(is_phone ? (uint64_t)(1e9 * draw_between(d, 0, 1)) : 0);
+    tr_sim_exposure exposure = tr_sim_expose(&w->phone, &w->lens, &random);
+    tr_lens lens = tr_sim_lens_of(&w->lens, &exposure);
     tr_draw faults = draw_seeded("faults of the print");
     assert_true(tr_board_view_init(view, board, NULL));
     for (int k = 0; k < tr_board_corners(board); k++) {
@@ -78,9 +84,9 @@ static void simulate(const world *w, const tr_board *board, tr_pose camera_from_
         bent.x += w->uneven_mm * draw_normal(&faults);
         bent.y += w->uneven_mm * draw_normal(&faults);
         tr_vec2 uv;
-        bool seen =
-            tr_lens_project(&w->lens, tr_pose_apply(camera_from_board, bent), &uv, NULL, NULL) &&
-            uv.x > 8 && uv.y > 8 && uv.x < w->lens.width_px - 9 && uv.y < w->lens.height_px - 9;
+        bool seen = tr_sim_expose_point(&lens, &exposure, camera_from_board, bent, &uv) &&
+                    uv.x > 8 && uv.y > 8 && uv.x < w->lens.width_px - 9 &&
+                    uv.y < w->lens.height_px - 9;
         uv = tr_v2_add(uv, tr_v2(w->noise_px * draw_normal(d), w->noise_px * draw_normal(d)));
         if (seen) {
             tr_board_view_add(view, board, k, uv, 0.05);
@@ -339,7 +345,7 @@ static void zoomed_photo(void **unused) {
     check_solves(&run);
     for (int i = 0; i < 12; i++) assert_int_equal(run.photos[i].is_used, i != 7);
     check_says(&run, "photo_left_out", "'8.jpg'");
-    assert_non_null(strstr(run.photos[7].why_not, "does not fit"));
+    assert_non_null(strstr(run.photos[7].why_not, "its focal length is another"));
     CHECK_NEAR(run.calibration.lens.param[TR_FX], 3000, 3);
     tr_lens_run_release(&run);
 }
@@ -360,7 +366,7 @@ static void noisy_photo(void **unused) {
 }
 
 /* Every second photo turned by half a turn, as some programs do when they save it: the centre of
-   the image lies elsewhere in these. */
+   the image lies elsewhere in these, as with a lens that shifts. */
 static void turned_photos(void **unused) {
     (void)unused;
     tr_lens_run run = good_set("turned");
@@ -370,30 +376,165 @@ static void turned_photos(void **unused) {
             view->uv_px[k] = tr_v2(3999 - view->uv_px[k].x, 2999 - view->uv_px[k].y);
     }
     check_solves(&run);
-    check_says(&run, "fits_poorly", "Were some turned");
+    check_says(&run, "lens_shifts", "an app turned");
+    /* 21 and 19 px from one half to the other. */
+    CHECK_NEAR(run.calibration.lens.scatter.sd[TR_SCATTER_SHIFT], 13, 5);
     tr_lens_run_release(&run);
 }
 
-/* Noise beyond what the image tells, of each corner its own, is no contradiction. */
-static void mixed_boards(void **unused) {
+/* One photo that an app cropped. */
+static void cropped_photo(void **unused) {
     (void)unused;
+    tr_lens_run run = good_set("cropped");
+    tr_board_view *view = &run.photos[3].view;
+    for (int k = 0; k < view->n; k++) view->uv_px[k].x -= 200;
+    check_solves(&run);
+    for (int i = 0; i < 12; i++) assert_int_equal(run.photos[i].is_used, i != 3);
+    assert_non_null(strstr(run.photos[3].why_not, "cropped"));
+    tr_lens_run_release(&run);
+}
+
+/* Photos of two boards, one of which is so much longer. */
+static tr_lens_run two_boards(double stretch, bool is_steady) {
     tr_lens_run run = good_set("mixed boards");
     world w = good_world();
     tr_draw d = draw_seeded("another board");
-    w.stretch = 0.003;
+    w.stretch = stretch;
     for (int i = 0; i < 12; i += 2) {
         tr_board_view_release(&run.photos[i].view);
         simulate(&w, &BOARD, pose_of(GOOD_SET[i]), &d, &run.photos[i]);
     }
+    run.is_steady = is_steady;
+    return run;
+}
+
+/* What cameras and hands do not explain is told, and what is off by pixels is refused. */
+static void mixed_boards(void **unused) {
+    (void)unused;
+    static const char *const words[] = {"contradict each other by", "different boards"};
+    tr_lens_run run = two_boards(0.01, true);
+    check_solves(&run);
+    check_says(&run, "fits_poorly", "not as steady");
+    tr_lens_run_release(&run);
+    /* What the photos' cameras take of it would be too much for any camera. */
+    run = two_boards(0.06, false);
     check_solves(&run);
     check_says(&run, "fits_poorly", "different boards");
     tr_lens_run_release(&run);
-    w = good_world();
-    w.noise_px = 0.5;
+    run = two_boards(0.02, false);
+    check_solves(&run);
+    assert_null(advice_text(&run, "fits_poorly"));
+    tr_lens_run_release(&run);
+    /* Boards with waves that move. */
+    run = good_set("waves");
+    for (int i = 0; i < 12; i++) {
+        const tr_board_view *view = &run.photos[i].view;
+        for (int k = 0; k < view->n; k++) {
+            view->uv_px[k].x += 5 * sin(view->p_board_mm[k].x / 40 + 2.4 * i);
+        }
+    }
+    check_refused(&run, words, 2);
+    tr_lens_run_release(&run);
+    /* Noise beyond what the image tells, of each corner its own, is no contradiction. */
+    world w = good_world();
+    w.noise_px = 1.5;
     run = simulate_set(&w, &BOARD, GOOD_SET, 12, "grainy");
     check_solves(&run);
     assert_null(advice_text(&run, "fits_poorly"));
     tr_lens_run_release(&run);
+}
+
+/* Pixels are square. */
+static void stretched_photos(void **unused) {
+    (void)unused;
+    static const char *const words[] = {"fx and fy come out 2.", "as the camera stored"};
+    tr_lens_run run = good_set("stretched photos");
+    for (int i = 0; i < 12; i++) {
+        tr_board_view *view = &run.photos[i].view;
+        for (int k = 0; k < view->n; k++) view->uv_px[k].y = view->uv_px[k].y / 1.029 + 40;
+    }
+    check_refused(&run, words, 2);
+    tr_lens_run_release(&run);
+    run = good_set("stretched photos");
+    for (int i = 0; i < 12; i++) {
+        tr_board_view *view = &run.photos[i].view;
+        for (int k = 0; k < view->n; k++) view->uv_px[k].y = view->uv_px[k].y / 1.005 + 7;
+    }
+    check_solves(&run);
+    check_says(&run, "focal_unequal", "fx and fy differ by 0.");
+    tr_lens_run_release(&run);
+}
+
+/* ---- a phone ---- */
+
+static tr_lens_run phone_set(tr_sim_phone phone, const char *seed) {
+    world w = good_world();
+    w.phone = phone;
+    return simulate_set(&w, &BOARD, GOOD_SET, 12, seed);
+}
+
+/* Which effect the photos show. */
+static void effects_are_told(void **unused) {
+    (void)unused;
+    const char *const shifts[] = {"lens_shifts"};
+    const char *const moves[] = {"hand_moves"};
+    tr_lens_run run = phone_set((tr_sim_phone){.principal_point_px = 20}, "shifts");
+    check_solves(&run);
+    check_advice(&run, shifts, 1);
+    CHECK_NEAR(run.calibration.lens.scatter.sd[TR_SCATTER_SHIFT], 20, 7);
+    tr_lens_run_release(&run);
+    run = phone_set((tr_sim_phone){.principal_point_px = 3}, "shifts a little");
+    check_solves(&run);
+    check_advice(&run, NULL, 0);
+    CHECK_NEAR(run.calibration.lens.scatter.sd[TR_SCATTER_SHIFT], 3, 0.9);
+    tr_lens_run_release(&run);
+    run = phone_set((tr_sim_phone){.principal_point_px = 6}, "shifts");
+    check_solves(&run);
+    check_advice(&run, shifts, 1);
+    tr_lens_run_release(&run);
+    run = phone_set((tr_sim_phone){.turn_rad = 3e-3}, "moves");
+    check_solves(&run);
+    check_advice(&run, moves, 1);
+    check_says(&run, "hand_moves", "hold still, rest your elbows");
+    CHECK_NEAR(run.calibration.lens.scatter.sd[TR_SCATTER_TURN], 3e-3, 1e-3);
+    tr_lens_run_release(&run);
+    run = phone_set((tr_sim_phone){.turn_rad = 1e-3}, "moves a little");
+    check_solves(&run);
+    check_advice(&run, NULL, 0);
+    tr_lens_run_release(&run);
+    run = phone_set((tr_sim_phone){.focal = 0.008}, "breathes");
+    check_solves(&run);
+    check_says(&run, "focal_changes", "lock the focus");
+    CHECK_NEAR(run.calibration.lens.scatter.sd[TR_SCATTER_FOCAL], 0.008, 0.003);
+    tr_lens_run_release(&run);
+    /* Told to be steady, it is not. */
+    run = phone_set((tr_sim_phone){.principal_point_px = 20}, "shifts");
+    run.is_steady = true;
+    check_solves(&run);
+    check_says(&run, "fits_poorly", "not as steady as --steady says");
+    tr_lens_run_release(&run);
+}
+
+static double focal_sd(const tr_lens_run *run) {
+    return sqrt(run->calibration.lens.covariance[TR_FX * (TR_LENS_N + 1)]);
+}
+
+/* More photos know more. */
+static void more_photos_are_no_worse(void **unused) {
+    (void)unused;
+    for (int trial = 0; trial < 3; trial++) {
+        char seed[32];
+        double half = INFINITY;
+        snprintf(seed, sizeof seed, "halves %d", trial);
+        for (int part = 0; part < 3; part++) {
+            tr_lens_run run = phone_set(tr_sim_phone_full(1), seed);
+            for (int i = 0; i < 12 && part < 2; i++) run.photos[i].is_used = i % 2 == part;
+            check_solves(&run);
+            if (part < 2) half = fmin(half, focal_sd(&run));
+            if (part == 2) CHECK_AT_MOST(focal_sd(&run), half);
+            tr_lens_run_release(&run);
+        }
+    }
 }
 
 static void corner_off(void **unused) {
@@ -518,18 +659,27 @@ static void bad_boards(void **unused) {
 
     w = good_world();
     w.stretch = 0.005;
-    run =
-        simulate_set(&w, &BOARD, (view_from[4]){GOOD_SET[0], GOOD_SET[1], GOOD_SET[3], GOOD_SET[7]},
-                     4, "stretched");
+    run = simulate_set(&w, &BOARD, GOOD_SET, 12, "stretched");
     check_solves(&run);
-    check_says(&run, "board_stretched", "longer one way");
+    check_says(&run, "board_stretched", "longer along its 10 squares");
+    CHECK_NEAR(run.calibration.stretch, 0.005, 4 * run.calibration.stretch_sd);
+    CHECK_NEAR(run.calibration.lens.param[TR_FX], 3000, 4 * focal_sd(&run));
+    assert_null(advice_text(&run, "focal_unequal"));
+    tr_lens_run_release(&run);
+    /* Without a quarter turn nothing tells that from the lens. */
+    run = simulate_set(
+        &w, &BOARD, (view_from[5]){GOOD_SET[0], GOOD_SET[1], GOOD_SET[2], GOOD_SET[3], GOOD_SET[7]},
+        5, "stretched");
+    check_solves(&run);
+    check_says(&run, "quarter_turn", "by a quarter");
+    assert_null(advice_text(&run, "board_stretched"));
     tr_lens_run_release(&run);
 
     w = good_world();
     w.uneven_mm = 0.03;
     run = simulate_set(&w, &BOARD, GOOD_SET, 12, "uneven");
     check_solves(&run);
-    check_says(&run, "board_uneven", "by some 0.03 mm");
+    check_says(&run, "board_uneven", "by some 0.03");
     tr_lens_run_release(&run);
 
     w = good_world();
@@ -676,7 +826,8 @@ static void command_replaces_profiles_only(void **unused) {
     temp_write(path, "", 0);
     for (int is_older = 0; is_older < 2; is_older++) {
         snprintf(arguments, sizeof arguments,
-                 "--squares 10x7 " STEREO_FOLDER "/left0[1-9].jpg --pitch=30 --out '%s'", path);
+                 "--steady --squares 10x7 " STEREO_FOLDER "/left0[1-9].jpg --pitch=30 --out '%s'",
+                 path);
         assert_int_equal(run_program(arguments, out, sizeof out), 0);
         assert_int_equal(strstr(out, "the older profile there was replaced") != NULL, is_older);
     }
@@ -709,7 +860,9 @@ static void command_writes(void **unused) {
     temp_make(folder);
     temp_path(path, folder, "bay-2.yaml");
     snprintf(arguments, sizeof arguments,
-             "--squares 10x7 " STEREO_FOLDER "/left0[1-9].jpg --json --pitch=30 --out '%s'", path);
+             "--steady --squares 10x7 " STEREO_FOLDER
+             "/left0[1-9].jpg --json --pitch=30 --out '%s'",
+             path);
     assert_int_equal(run_program(arguments, out, sizeof out), 0);
     json_t *json = json_loads(out, 0, NULL);
     tr_lens lens;
@@ -734,6 +887,8 @@ static void command_writes(void **unused) {
     assert_true(json_is_true(json_object_get(photo, "used")));
     assert_int_equal(json_integer_value(json_object_get(photo, "corners")), 54);
     CHECK_AT_MOST(json_number_value(json_object_get(photo, "rms_px")), 0.3);
+    assert_true(lens.scatter.is_steady);
+    assert_true(json_is_true(json_object_get(json_object_get(json, "scatter"), "steady")));
     json_decref(json);
     assert_int_equal(temp_count(folder), 1);
     temp_remove(folder);
@@ -752,6 +907,10 @@ int main(void) {
         cmocka_unit_test(zoomed_photo),
         cmocka_unit_test(noisy_photo),
         cmocka_unit_test(turned_photos),
+        cmocka_unit_test(cropped_photo),
+        cmocka_unit_test(stretched_photos),
+        cmocka_unit_test(effects_are_told),
+        cmocka_unit_test(more_photos_are_no_worse),
         cmocka_unit_test(mixed_boards),
         cmocka_unit_test(corner_off),
         cmocka_unit_test(blurred_and_hidden),

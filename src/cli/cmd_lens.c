@@ -22,7 +22,7 @@
 static const double MAX_PITCH_MM = 10000;
 
 static const char USAGE[] = "usage: trammel lens PHOTO... --squares COLSxROWS --pitch MM --out "
-                            "LENS.yaml\n                    [--json] [--threads N]\n";
+                            "LENS.yaml\n                    [--steady] [--json] [--threads N]\n";
 
 static const char HELP[] =
     "\n"
@@ -35,6 +35,9 @@ static const char HELP[] =
     "  --out LENS.yaml      the profile to write; its name without .yaml is the\n"
     "                       lens's name. No file that is not a lens profile is ever\n"
     "                       replaced\n"
+    "  --steady             the camera is a machine's, fixed and without stabilisation:\n"
+    "                       one and the same in all photos. Without it, what a phone's\n"
+    "                       camera changes from photo to photo is found as well\n"
     "  --json               print the result as one JSON object, also when there is\n"
     "                       none\n"
     "  --threads N          work on N photos at a time (default: one a processor);\n"
@@ -55,6 +58,8 @@ static const char HELP[] =
     "    none.\n"
     "  - Each photo shows the whole board, sharp and evenly lit, without glare or\n"
     "    fingers.\n"
+    "  - Hold still while the photo is taken, rest your elbows, have much light, and\n"
+    "    switch burst and night modes off.\n"
     "  - Tilt the board by 30 to 45 degrees: left edge nearer, right, top, bottom.\n"
     "    Let a few photos look straight at it, and turn the camera by a quarter in\n"
     "    some.\n"
@@ -77,7 +82,7 @@ typedef struct {
     tr_board board;
     const char *out;
     long n_threads; /* 0: one a processor */
-    bool is_json, is_help;
+    bool is_steady, is_json, is_help;
     char id[sizeof((tr_lens *)NULL)->id];
 } request;
 
@@ -145,6 +150,7 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
                                  {"--pitch", &pitch, NULL},
                                  {"--out", &out, NULL},
                                  {"--threads", &threads, NULL},
+                                 {"--steady", NULL, &r->is_steady},
                                  {"--json", NULL, &r->is_json}};
     if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, &r->n_photos,
                           &r->is_help, err)) {
@@ -196,7 +202,11 @@ static void print_file_name(const char *name, int width) {
 
 /* "k1  -0.27547 ± 0.00472": as many decimals as give the standard deviation two digits. */
 static void print_parameter(const char *name, double value, double sd, const char *unit) {
-    int decimals = sd > 0 ? 1 - (int)floor(log10(sd)) : 6;
+    if (!(sd > 0)) {
+        printf("  %-4s %12g (held)\n", name, value);
+        return;
+    }
+    int decimals = 1 - (int)floor(log10(sd));
     decimals = decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
     char number[64], deviation[64];
     snprintf(number, sizeof number, "%.*f", decimals, value);
@@ -235,6 +245,36 @@ static void print_bow(const double bow_mm[2], const double sd_mm[2]) {
     const size_t sign = strlen("±");
     printf("The board's middle stands out by %s ± %s mm along and %s ± %s mm across.\n", bow[0],
            sd[0] + sign, bow[1], sd[1] + sign);
+}
+
+/* Kinds of scatter, as people and programs are told them; unit: of one, in lens.h's. */
+static const struct {
+    const char *key, *words, *unit;
+    double in_unit;
+} SCATTER[TR_SCATTER_N] = {
+    [TR_SCATTER_SHIFT] = {"shift_px", "shift of the optical axis", " px", 1},
+    [TR_SCATTER_FOCAL] = {"focal_percent", "change of the focal length", " %", 100},
+    [TR_SCATTER_TURN] = {"turn_deg", "turn during readout", "°", TR_DEG_PER_RAD},
+    [TR_SCATTER_TRAVEL] = {"travel_mm", "travel during readout", " mm", 1}};
+
+/* Two digits: a standard deviation of a few photos is not known better. */
+static void print_scatter(const tr_calibration *c) {
+    if (c->lens.scatter.is_steady) {
+        puts("One camera in all photos (--steady).");
+        return;
+    }
+    puts("From photo to photo (one standard deviation):");
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        double sd = c->lens.scatter.sd[k] * SCATTER[k].in_unit;
+        int decimals = sd > 0 ? 1 - (int)floor(log10(sd)) : 0;
+        printf("  %-26s  ", SCATTER[k].words);
+        if (!(c->lens.scatter.dof[k] > 0)) {
+            puts("these photos do not tell");
+            continue;
+        }
+        printf("%s%.*f%s\n", c->is_bound[k] ? "less than " : "", decimals < 0 ? 0 : decimals, sd,
+               SCATTER[k].unit);
+    }
 }
 
 static void print_photos(const tr_lens_run *run) {
@@ -277,6 +317,7 @@ static void print_text(const request *r, const tr_lens_run *run, bool is_replace
     }
     printf("\nA corner lies %.3f px (rms) from where this lens puts it.\n", c->rms_px);
     if (c->bow_sd_mm[0] > 0) print_bow(c->bow_mm, c->bow_sd_mm);
+    print_scatter(c);
     fputc('\n', stdout);
     print_photos(run);
     fputs("\nTo make it better, or sure:\n", stdout);
@@ -384,6 +425,20 @@ static json_t *camera_json(const tr_camera *camera) {
     return NULL;
 }
 
+/* By kind [standard deviation, degrees of freedom], null where the photos do not tell. */
+static json_t *scatter_json(const tr_lens_scatter *scatter) {
+    json_t *json = json_object();
+    bool ok = json && tr_json_put(json, "steady", json_boolean(scatter->is_steady));
+    for (int k = 0; k < TR_SCATTER_N && ok; k++) {
+        double pair[2] = {scatter->sd[k] * SCATTER[k].in_unit, scatter->dof[k]};
+        ok = tr_json_put(json, SCATTER[k].key,
+                         scatter->dof[k] > 0 ? numbers(pair, 2, 1) : json_null());
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
 /* The contract's "Result of lens --json", then more; with why, nothing of the lens but an "error".
  */
 static json_t *run_json(const request *r, const tr_lens_run *run, const tr_error *why) {
@@ -415,6 +470,8 @@ static json_t *run_json(const request *r, const tr_lens_run *run, const tr_error
              tr_json_put(json, "degrees_of_freedom", json_integer(c->degrees_of_freedom)) &&
              tr_json_put(json, "bow_mm", numbers(c->bow_mm, 2, 1)) &&
              tr_json_put(json, "bow_sd_mm", numbers(c->bow_sd_mm, 2, 1)) &&
+             tr_json_put(json, "rms_steady_px", tr_json_number(c->rms_steady_px)) &&
+             tr_json_put(json, "scatter", scatter_json(&c->lens.scatter)) &&
              tr_json_put(json, "camera", camera_json(&c->lens.camera)) &&
              tr_json_put(json, "profile", tr_json_text(r->out));
     }
@@ -440,10 +497,10 @@ static int run_request(const request *r) {
     bool is_older;
     bool ok = may_be_written(r->out, &is_older, &err);
     if (err.code == TR_BAD_INPUT) return tr_options_refuse("lens", &err, USAGE);
-    ok = ok &&
-         tr_lens_photos(&r->board, r->photos, r->n_photos, (int)r->n_threads,
-                        tr_options_show_progress, NULL, &run, &err) &&
-         tr_lens_solve(&run, &err);
+    ok = ok && tr_lens_photos(&r->board, r->photos, r->n_photos, (int)r->n_threads,
+                              tr_options_show_progress, NULL, &run, &err);
+    run.is_steady = r->is_steady;
+    ok = ok && tr_lens_solve(&run, &err);
     if (ok) {
         snprintf(run.calibration.lens.id, sizeof run.calibration.lens.id, "%s", r->id);
         ok = tr_lens_profile_write(r->out, &run.calibration.lens, &err);
