@@ -601,7 +601,7 @@ typedef struct {
 static phone_tally try_phones(phone_set *s, const char *seed, int draws) {
     const char *more = getenv("TRAMMEL_DRAWS");
     phone_tally t = {.draws = more ? atoi(more) : draws};
-    const double truth[TR_SCATTER_N] = {s->phone.principal_point_px, s->phone.focal,
+    const double drawn[TR_SCATTER_N] = {s->phone.principal_point_px, s->phone.focal,
                                         s->phone.turn_rad, s->phone.travel_mm};
     uint64_t number = 0;
     for (const char *c = seed; *c; c++) number = 31 * number + (uint64_t)*c;
@@ -619,7 +619,7 @@ static phone_tally try_phones(phone_set *s, const char *seed, int draws) {
             t.within_3 += (fabs(z) <= 3) / ((double)TR_LENS_N * t.draws);
         }
         for (int k = 0; k < TR_SCATTER_N; k++) {
-            double part = truth[k] > 0 ? c.scatter_sd[k] / truth[k] : c.scatter_sd[k];
+            double part = drawn[k] > 0 ? c.scatter_sd[k] / drawn[k] : c.scatter_sd[k];
             t.scatter[k] += part * part / t.draws;
             t.dof[k] += c.lens.scatter.dof[k] / t.draws;
             t.n_bounds[k] += (double)c.is_bound[k] / t.draws;

@@ -405,9 +405,10 @@ static void write_lens(const char *folder, const char *name, double focal_px, co
     char text[sizeof SMALL_LENS + 256];
     const char *rest = strstr(SMALL_LENS, "cx_px:");
     snprintf(file, sizeof file, "%s.yaml", name);
-    snprintf(text, sizeof text,
-             "lens: %s\nmodel: brown5\nimage_px: [504, 378]\nfx_px: %g\nfy_px: %g\n%s%s", name,
-             focal_px, focal_px + 0.4, more, rest);
+    snprintf(
+        text, sizeof text,
+        "lens: %s\nmodel: brown5\nimage_px: [504, 378]\nsteady: true\nfx_px: %g\nfy_px: %g\n%s%s",
+        name, focal_px, focal_px + 0.4, more, rest);
     small_text(folder, file, text);
 }
 

@@ -293,7 +293,7 @@ static void fails_with(const tr_survey_sim_options *o, const char *words) {
 /* 0.1 % are 1 mm on a bar of a metre: ten standard deviations of two bars. */
 static void a_wrong_bar_is_caught(void **unused) {
     (void)unused;
-    tr_survey_sim_options o = {.seed = 11, .noise = 1, .n_bars = 2};
+    tr_survey_sim_options o = {.seed = 11, .noise = 1, .is_steady = true, .n_bars = 2};
     tr_survey_sim sim;
     tr_error err = {0};
     simulate(&o, &sim);
@@ -318,7 +318,8 @@ static void a_bar_that_is_far_wrong_is_caught(void **unused) {
     (void)unused;
     static const double FACTORS[] = {0.991, 0.98, 0.9, 1.01, 1.1};
     for (size_t i = 0; i < sizeof FACTORS / sizeof *FACTORS; i++) {
-        tr_survey_sim_options o = {.seed = 11, .n_bars = 2, .bar_factor = {FACTORS[i]}};
+        tr_survey_sim_options o = {
+            .seed = 11, .is_steady = true, .n_bars = 2, .bar_factor = {FACTORS[i]}};
         fails_with(&o, "the known lengths contradict each other: against bar BAR-");
         for (int has_rule = 0; has_rule < 2; has_rule++) {
             /* Against two bars, against both ways of the printed rule. */

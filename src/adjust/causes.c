@@ -62,7 +62,7 @@ static bool is_stretched(const tr_trial *t, const tr_sheet *sheet) {
    less work than this many solutions of one observation: as in the jobs of a workshop, with up to
    some ten sheets and photos. Else the linearised test (tr_network_test) has the first word, and
    the best are tried; at least this many. */
-static const double MUCH_WORK = 60000;
+static const double MUCH_WORK = 15000;
 enum { MIN_TRIALS = 8 };
 
 /* Where the marks fit well, a move or a stretch of which the linearised test promises less than

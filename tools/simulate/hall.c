@@ -117,6 +117,7 @@ static bool make_job(const tr_hall_options *o, tr_hall *out, tr_random *random) 
     job->path = strdup("simulated.yaml");
     layout->path = strdup("simulated.yaml");
     make_lens(job->lenses);
+    job->lenses[0].scatter.is_steady = !o->is_scattering;
     job->n_lenses = 1;
     job->reference_sd_mm = 1;
     job->sheets = calloc((size_t)o->n_sheets, sizeof *job->sheets);

@@ -12,11 +12,12 @@
 
 typedef struct {
     uint64_t seed;
-    int n_photos;     /* 4 .. 1000 */
-    int n_sheets;     /* 5 .. 64: four plates, and mats, all of which are required */
-    int moved_sheet;  /* this sheet (from 0) lies further on ... */
-    tr_vec2 moved_mm; /* ... by this (0, 0: it does not) ... */
-    int moved_from;   /* ... from this photo on */
+    int n_photos;       /* 4 .. 1000 */
+    int n_sheets;       /* 5 .. 64: four plates, and mats, all of which are required */
+    int moved_sheet;    /* this sheet (from 0) lies further on ... */
+    tr_vec2 moved_mm;   /* ... by this (0, 0: it does not) ... */
+    int moved_from;     /* ... from this photo on */
+    bool is_scattering; /* the profile does not say that the camera is steady, as it is */
 } tr_hall_options;
 
 typedef struct {

@@ -156,6 +156,7 @@ static void make_lens(scene *s) {
     double unit[TR_LENS_N];
     lens->width_px = (int)lrint(4032 * part);
     lens->height_px = (int)lrint(3024 * part);
+    lens->scatter.is_steady = s->o->is_steady;
     lens->has_covariance = true;
     for (int i = 0; i < TR_LENS_N; i++) {
         unit[i] = sd[i] * (i <= TR_CY ? part : 1);

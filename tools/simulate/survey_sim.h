@@ -21,6 +21,7 @@ typedef struct {
     int n_photos;              /* 0: 8 */
     double image_part;         /* photos smaller than 4032 x 3024 by this factor; 0: 1 */
     double noise;              /* marks' noise as a multiple of their stated sd; 1 is honest */
+    bool is_steady;            /* the profile says that the camera does not scatter */
     double misplaced_mm;       /* tags lie up to this far from their place, along x and y */
     double stretch[2];         /* the print's, relative */
     double height_sd_mm;       /* of each mark over the plane */
