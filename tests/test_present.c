@@ -249,7 +249,7 @@ static scene *make_scene(int n_placements) {
                                  .width_px = WIDTH,
                                  .height_px = HEIGHT,
                                  .param = {820, 820, 597, 452, -0.21, 0.05, 0, 0, 0}};
-    for (int i = 0; i < N_PHOTOS; i++) check->photos[i].own_lens = check->lenses[0];
+    for (int i = 0; i < N_PHOTOS; i++) s->photos[i].own_lens = check->lenses[0];
     check->variance_factor = 1.02;
     check->degrees_of_freedom = 240;
     check->wheelbase = (tr_length_result){true, 2699.1, 2.1, 2700};

@@ -334,7 +334,7 @@ static void a_bar_that_is_far_wrong_is_caught(void **unused) {
             tr_survey_sim_release(&sim);
         }
     }
-    tr_survey_sim_options o = {.seed = 11, .n_bars = 3, .bar_factor = {2}};
+    tr_survey_sim_options o = {.seed = 11, .is_steady = true, .n_bars = 3, .bar_factor = {2}};
     fails_with(&o, "bar BAR-1 is stated as 1000.00 mm");
 }
 
