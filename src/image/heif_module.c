@@ -16,8 +16,9 @@
 #include <dav1d/dav1d.h>
 #include <libde265/de265.h>
 
-enum { MAX_PX = 200000000 }; /* TR_IMAGE_MAX_PX */
-enum { IDENTITY = 0 };       /* matrix coefficients of planes that are green, blue and red */
+#include "image/image.h"
+
+enum { IDENTITY = 0 }; /* matrix coefficients of planes that are green, blue and red */
 
 static tr_heif_outcome fail(tr_heif_outcome outcome, const char *why, char *text, size_t size) {
     snprintf(text, size, "%s", why);
@@ -139,7 +140,7 @@ static int get_buffer(de265_decoder_context *decoder, struct de265_image_spec *s
                       struct de265_image *image, void *userdata) {
     const struct de265_image_allocation *usual = de265_get_default_image_allocation_functions();
     bool *is_too_large = userdata;
-    *is_too_large = (long long)spec->width * spec->height > MAX_PX;
+    *is_too_large = (long long)spec->width * spec->height > TR_IMAGE_MAX_PX;
     return *is_too_large ? 0 : usual->get_buffer(decoder, spec, image, NULL);
 }
 
@@ -266,7 +267,7 @@ static tr_heif_outcome decode_av1(const tr_heif_picture *picture, char *text, si
     settings.max_frame_delay = 1;
     settings.apply_grain = 0; /* that is noise, made up by the decoder */
     settings.all_layers = 0;
-    settings.frame_size_limit = MAX_PX;
+    settings.frame_size_limit = TR_IMAGE_MAX_PX;
     settings.logger.callback = NULL;
     int error = dav1d_open(&decoder, &settings);
     if (error == 0) error = first_av1_picture(decoder, picture, &image);

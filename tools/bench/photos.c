@@ -72,9 +72,9 @@ static void walk(tr_sim *sim) {
     static const tr_vec3 at[BENCH_STATIONS] = {
         {-3960, -90, 1310}, {-3600, 1950, 1620}, {180, 4420, 1650},  {1180, 3380, 1490},
         {4700, 2900, 1550}, {1560, -3420, 1350}, {140, -4480, 1620}, {-3600, -1950, 1620}};
-    static const tr_vec3 aim[BENCH_STATIONS] = {
-        {-1250, -60, 0}, {-2090, 985, 0}, {280, 720, 0},  {1370, 900, 0},
-        {2200, 1100, 0}, {1360, -900, 0}, {210, -740, 0}, {-2090, -985, 0}};
+    static const tr_vec3 aim[BENCH_STATIONS] = {{-1250, -60, 0}, {-2090, 985, 0}, {280, 720, 0},
+                                                {1370, 900, 0},  {2200, 1100, 0}, {1360, -900, 0},
+                                                {210, -740, 0},  {-2090, -985, 0}};
     for (int i = 0; i < sim->check.n_photos; i++) {
         sim->vehicle_from_camera[i] = tr_camera_pose(at[i], aim[i], 0.02 * (i % 3 - 1));
     }
@@ -222,8 +222,7 @@ static bool render_station(void *context, int station, tr_error *err) {
 static int render(void *context) {
     const hall *h = context;
     tr_error err = {0};
-    bool ok =
-        bench_for_each(render_station, context, BENCH_STATIONS, h->options->n_threads, &err);
+    bool ok = bench_for_each(render_station, context, BENCH_STATIONS, h->options->n_threads, &err);
     if (!ok) printf("%s\n", err.text);
     return ok ? 0 : 1;
 }
