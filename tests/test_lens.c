@@ -461,6 +461,132 @@ static void cameras_are_completed_by_what_they_lack(void **state) {
     CHECK_NEAR(camera.digital_zoom, 1, 0);
 }
 
+/* ---- scatter ---- */
+
+static const tr_lens_scatter SCATTER = {.sd = {9.3, 0.0021, 4.0e-4, 0.37}, .dof = {11.5, 12, 3, 2}};
+
+static void check_scatter_round_trip(const char *folder, const tr_lens_scatter *scatter) {
+    char path[TEMP_SIZE];
+    tr_lens lens = PHONE;
+    tr_lens back;
+    lens.scatter = *scatter;
+    assert_true(tr_lens_profile_write(temp_path(path, folder, "lens.yaml"), &lens, NULL));
+    assert_true(tr_lens_profile_read(path, &back, NULL));
+    assert_int_equal(back.scatter.is_steady, scatter->is_steady);
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        bool is_known = scatter->dof[k] > 0;
+        CHECK_NEAR(back.scatter.sd[k], is_known ? scatter->sd[k] : 0, 1e-14 * scatter->sd[k]);
+        CHECK_NEAR(back.scatter.dof[k], scatter->dof[k], 0);
+    }
+}
+
+static void scatter_comes_back(void **state) {
+    tr_lens_scatter some = SCATTER;
+    check_scatter_round_trip(*state, &SCATTER);
+    check_scatter_round_trip(*state, &(tr_lens_scatter){.is_steady = true});
+    check_scatter_round_trip(*state, &(tr_lens_scatter){.is_steady = false});
+    some.dof[TR_SCATTER_SHIFT] = some.dof[TR_SCATTER_TRAVEL] = 0;
+    check_scatter_round_trip(*state, &some);
+}
+
+/* As people write it: the units are those of the keys. */
+static void scatter_is_read_in_the_units_of_its_keys(void **state) {
+    static const char TAIL[] = "scatter:\n  shift_px: [8, 12]\n  focal_percent: [0.25, 10]\n"
+                               "  turn_deg: [0.03, 9]\n  travel_mm: [0.4, 9]\n";
+    char path[TEMP_SIZE];
+    uint8_t *data = NULL;
+    size_t size = 0;
+    tr_lens lens;
+    assert_true(tr_lens_profile_write(temp_path(path, *state, "lens.yaml"), &PHONE, NULL));
+    assert_true(tr_file_read(path, 100000, &data, &size, NULL));
+    char *text = malloc(size + sizeof TAIL);
+    assert_non_null(text);
+    memcpy(text, data, size);
+    memcpy(text + size, TAIL, sizeof TAIL);
+    temp_write(path, text, size + sizeof TAIL - 1);
+    assert_true(tr_lens_profile_read(path, &lens, NULL));
+    CHECK_NEAR(lens.scatter.sd[TR_SCATTER_SHIFT], 8, 0);
+    CHECK_NEAR(lens.scatter.sd[TR_SCATTER_FOCAL], 0.0025, 1e-17);
+    CHECK_NEAR(lens.scatter.sd[TR_SCATTER_TURN], 0.03 * TR_RAD_PER_DEG, 1e-17);
+    CHECK_NEAR(lens.scatter.sd[TR_SCATTER_TRAVEL], 0.4, 0);
+    CHECK_NEAR(lens.scatter.dof[TR_SCATTER_FOCAL], 10, 0);
+    free(data);
+    free(text);
+}
+
+/* lens.h has the figures. */
+static void an_unknown_camera_may_scatter_by_as_much_as_any_phone(void **state) {
+    (void)state;
+    tr_lens lens = {.width_px = 4032, .height_px = 3024};
+    for (int portrait = 0; portrait < 2; portrait++) {
+        CHECK_NEAR(tr_lens_scatter_sd(&lens, TR_SCATTER_SHIFT), 40.32, 1e-12);
+        CHECK_NEAR(tr_lens_scatter_sd(&lens, TR_SCATTER_FOCAL), 0.01, 0);
+        CHECK_NEAR(tr_lens_scatter_sd(&lens, TR_SCATTER_TURN), 2e-3, 0);
+        CHECK_NEAR(tr_lens_scatter_sd(&lens, TR_SCATTER_TRAVEL), 1.5, 0);
+        lens.width_px = 3024;
+        lens.height_px = 4032;
+    }
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        double sd;
+        double dof;
+        tr_lens_scatter_known(&lens, k, &sd, &dof);
+        CHECK_NEAR(sd, tr_lens_scatter_sd(&lens, k), 0);
+        /* Seven photos of a camera that shifts by 2 px have some ten degrees of freedom: what is
+           known before must not make more than half of what they find, sd^2 dof / 10 < 2^2 / 2. */
+        CHECK_AT_MOST(dof * 40.32 * 40.32 / 10, 2);
+        assert_true(dof > 0);
+    }
+    lens.scatter.is_steady = true;
+    for (int k = 0; k < TR_SCATTER_N; k++) CHECK_NEAR(tr_lens_scatter_sd(&lens, k), 0, 0);
+}
+
+/* What a calibration found counts with its degrees of freedom; but those of a hand, which is
+   another every day, count for three, and others for those of a good calibration at most. */
+static void what_is_known_of_a_camera_counts_by_its_degrees_of_freedom(void **state) {
+    (void)state;
+    tr_lens lens = {.width_px = 4032, .height_px = 3024, .scatter = SCATTER};
+    double sd;
+    double dof;
+    tr_lens_scatter_known(&lens, TR_SCATTER_SHIFT, &sd, &dof);
+    CHECK_NEAR(sd, 9.3, 0);
+    CHECK_NEAR(dof, 11.5, 0);
+    for (int k = 0; k < TR_SCATTER_N; k++) lens.scatter.dof[k] = 1000;
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        tr_lens_scatter_known(&lens, k, &sd, &dof);
+        CHECK_NEAR(dof, k < TR_SCATTER_TURN ? 30 : 3, 0);
+        CHECK_NEAR(sd, SCATTER.sd[k], 0);
+    }
+    /* A job may count on what was found, within two per cent, where that is well known ... */
+    CHECK_NEAR(tr_lens_scatter_sd(&lens, TR_SCATTER_SHIFT) / 9.3, 1.02, 0.02);
+    CHECK_NEAR(tr_lens_scatter_sd(&lens, TR_SCATTER_FOCAL) / 0.0021, 1.02, 0.02);
+    /* ... but another day the hand may bring half of what any may. */
+    CHECK_NEAR(tr_lens_scatter_sd(&lens, TR_SCATTER_TURN), 1e-3, 0);
+    CHECK_NEAR(tr_lens_scatter_sd(&lens, TR_SCATTER_TRAVEL), 0.75, 0);
+    lens.scatter.sd[TR_SCATTER_TURN] = 5e-3;
+    assert_true(tr_lens_scatter_sd(&lens, TR_SCATTER_TURN) >= 5e-3);
+}
+
+/* Chi-squared is below dof (sd / limit)^2 once in five. For an even number of degrees of freedom
+   its distribution is 1 - exp(-x/2) sum (x/2)^k / k!, k < dof/2 (Abramowitz and Stegun, Handbook of
+   Mathematical Functions, 1964, 26.4.21). */
+static void limits_of_a_scatter_leave_one_in_five_above(void **state) {
+    (void)state;
+    for (int half = 1; half <= 40; half++) {
+        double ratio = tr_lens_scatter_limit(3, 2 * half) / 3;
+        double y = half / (ratio * ratio);
+        double sum = 0;
+        double term = 1;
+        for (int k = 0; k < half; k++) {
+            sum += term;
+            term *= y / (k + 1);
+        }
+        CHECK_NEAR(1 - exp(-y) * sum, 0.2, 0.004);
+    }
+    /* Of next to no degrees of freedom nothing follows; but a factor has to end somewhere. */
+    CHECK_NEAR(tr_lens_scatter_limit(1, 0.01), 16, 1);
+    CHECK_NEAR(tr_lens_scatter_limit(1, 1), 3.95, 0.31);
+}
+
 static void rounding_does_not_make_a_covariance_asymmetric(void **state) {
     char path[TEMP_SIZE];
     tr_lens lens = lens_with_covariance();
@@ -488,6 +614,12 @@ int main(void) {
                                         remove_folder),
         cmocka_unit_test_setup_teardown(a_lens_that_cannot_be_one_is_not_written, make_folder,
                                         remove_folder),
+        cmocka_unit_test_setup_teardown(scatter_comes_back, make_folder, remove_folder),
+        cmocka_unit_test_setup_teardown(scatter_is_read_in_the_units_of_its_keys, make_folder,
+                                        remove_folder),
+        cmocka_unit_test(an_unknown_camera_may_scatter_by_as_much_as_any_phone),
+        cmocka_unit_test(what_is_known_of_a_camera_counts_by_its_degrees_of_freedom),
+        cmocka_unit_test(limits_of_a_scatter_leave_one_in_five_above),
         cmocka_unit_test_setup_teardown(rounding_does_not_make_a_covariance_asymmetric, make_folder,
                                         remove_folder),
     };

@@ -825,6 +825,45 @@ static void text_says_how_to_decide_what_is_inconclusive(void **state) {
     free(s);
 }
 
+/* A camera that scatters, and photos that are all level: two upright ones would tell more. */
+static void text_asks_for_photos_of_a_turned_camera(void **state) {
+    (void)state;
+    static const char TURN[] = "add two photos for which the camera is turned by a quarter";
+    enum { PHOTOS = 4 };
+    for (int n_turned = 0; n_turned <= PHOTOS; n_turned++) {
+        for (int steady = 0; steady < 2; steady++) {
+            scene *s = make_scene(1);
+            tr_check_photo photos[PHOTOS];
+            place_mat(s, 2.1, 1.2, 0.01, 12);
+            s->targets[0].axis[TR_X].u95_lens = 11;
+            s->job.n_lenses = 1;
+            s->job.lenses[0].scatter.is_steady = steady;
+            for (int i = 0; i < PHOTOS; i++) {
+                photos[i] = s->photos[0];
+                tr_mat3 *R = &photos[i].camera_from_vehicle.R;
+                if (i < n_turned) *R = tr_m3_mul(tr_rotation_z(i % 2 ? 1.4 : -1.6), *R);
+            }
+            s->check.photos = photos;
+            s->check.n_photos = PHOTOS;
+            char *text = text_of(s, NULL, false);
+            char *line = strdup(text);
+            /* One line: the text is wrapped. */
+            int n = 0;
+            for (const char *c = text; *c; c++) {
+                bool is_blank = *c == ' ' || *c == '\n';
+                if (!is_blank || (n > 0 && line[n - 1] != ' ')) line[n++] = is_blank ? ' ' : *c;
+            }
+            line[n] = 0;
+            assert_non_null(strstr(line, "For less u95 from the lens:"));
+            assert_non_null(strstr(line, "calibrate the lens again, with more photos"));
+            assert_int_equal(strstr(line, TURN) != NULL, !steady && n_turned != 2);
+            free(line);
+            free(text);
+            free(s);
+        }
+    }
+}
+
 static void text_of_a_sheet_not_found_is_never_a_pass(void **state) {
     (void)state;
     scene *s = make_scene(2);
@@ -1241,6 +1280,7 @@ int main(void) {
         cmocka_unit_test(text_lists_weak_photos_only),
         cmocka_unit_test(text_of_a_pass_asks_for_nothing),
         cmocka_unit_test(text_says_how_to_decide_what_is_inconclusive),
+        cmocka_unit_test(text_asks_for_photos_of_a_turned_camera),
         cmocka_unit_test(text_of_a_sheet_not_found_is_never_a_pass),
         cmocka_unit_test(text_of_a_missing_plate_names_the_plate),
         cmocka_unit_test(text_of_a_layout_without_limits_says_so),

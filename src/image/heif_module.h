@@ -1,7 +1,6 @@
-/* What the module trammel-heif.so (heif_module.cpp; base/module.h) gives to the program (heif.c):
-   the decoders of HEVC (libde265) and AV1 (dav1d), which need not be loaded for other photos. C++,
-   since libde265 lets exceptions out where memory runs out. Only plain types pass; the module needs
-   nothing of the program. */
+/* What the module trammel-heif.so (heif_module.c; base/module.h) gives to the program (heif.c):
+   the decoders of HEVC (libde265) and AV1 (dav1d), which need not be loaded for other photos. Only
+   plain types pass; the module needs nothing of the program. */
 #ifndef TR_IMAGE_HEIF_MODULE_H
 #define TR_IMAGE_HEIF_MODULE_H
 

@@ -191,12 +191,12 @@ static const double WIDE[TR_SCATTER_N] = {0, 0.01, 2e-3, 1.5};
 static const double UNKNOWN_DOF = 0.003;
 static const double HAND_DOF = 3;
 static const double CAMERA_DOF = 30;
-/* One degree of freedom tells a standard deviation to a factor of 16. */
+/* Of next to no degrees of freedom a limit of 16 times the value has to do. */
 static const double LEAST_LOWER = 4e-3;
 /* A hand is known from one session to the next to this part of that. */
 static const double HAND_PART = 0.5;
 
-/* The 5 % quantile of chi-squared over its degrees of freedom, after Wilson and Hilferty (The
+/* The 20 % quantile of chi-squared over its degrees of freedom, after Wilson and Hilferty (The
    distribution of chi-square, PNAS 17, 1931): within 2 % from two degrees on. */
 static double lower_chi2(double dof) {
     double a = 2 / (9 * dof);

@@ -34,8 +34,8 @@ typedef struct {
 } tr_lens;
 
 /* The standard deviation of one kind of scatter that a network may count on, in a job of its own: 0
-   for a steady camera. Where the profile knows it, no less than what it is with 95 % confidence
-   (sd sqrt(dof / chi2_0.05(dof))). Turn and travel are the hand's and not the camera's, so that
+   for a steady camera. Where the profile knows it, no less than what it is with 80 % confidence
+   (sd sqrt(dof / chi2_0.20(dof))). Turn and travel are the hand's and not the camera's, so that
    another day may bring as much as any: there half of what is taken for an unknown camera is the
    least. An unknown camera: 1 % of the longer side (40 px at 4032), 1 %, 2e-3 rad, 1.5 mm; wider
    than in any phone that was measured (DEVELOPERS.md). */
@@ -46,7 +46,7 @@ double tr_lens_scatter_sd(const tr_lens *lens, int kind);
    next to nothing, and those of a hand for few. */
 void tr_lens_scatter_known(const tr_lens *lens, int kind, double *sd, double *dof);
 
-/* Upper 95 % limit of a standard deviation that was found with so many degrees of freedom. */
+/* Upper 80 % limit of a standard deviation that was found with so many degrees of freedom. */
 double tr_lens_scatter_limit(double sd, double dof);
 
 /* Pixel of a point, and how it moves. Model brown5:

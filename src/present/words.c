@@ -291,6 +291,38 @@ static void append_photos_wanted(line *l, const tr_check *check, const tr_target
     append(l, ".");
 }
 
+/* Whether photos were used with the camera upright as well as level: then a shift of the lens and a
+   turn of the camera are told apart (DEVELOPERS.md, What photos help). The pixels are those of
+   the sensor, so that the pose tells. */
+static bool is_camera_turned_enough(const tr_check *check) {
+    enum { ENOUGH = 2 };
+    int n[2] = {0, 0};
+    for (int i = 0; i < check->n_photos; i++) {
+        if (!check->photos[i].is_used) continue;
+        tr_vec3 up = tr_m3_apply(check->photos[i].camera_from_vehicle.R, tr_v3(0, 0, 1));
+        n[fabs(up.x) > fabs(up.y)]++;
+    }
+    return n[0] >= ENOUGH && n[1] >= ENOUGH;
+}
+
+/* A camera that is not known to be steady is another in every photo. */
+static bool is_any_camera_loose(const tr_job *job) {
+    bool is_loose = false;
+    for (int i = 0; i < job->n_lenses; i++) {
+        is_loose = is_loose || !job->lenses[i].scatter.is_steady;
+    }
+    return is_loose;
+}
+
+static void append_lens_wanted(line *l, const tr_check *check) {
+    if (is_any_camera_loose(check->job) && !is_camera_turned_enough(check)) {
+        append(l, "add two photos for which the camera is turned by a quarter (upright where the "
+                  "others are level), each with the sheet and plates; or ");
+    }
+    append(l, "calibrate the lens again, with more photos of the board: tilted, near, and out to "
+              "every corner of the image.");
+}
+
 void tr_source_advice(const tr_check *check, int target, tr_source source, char *out, size_t size) {
     line l = {.n = 0};
     if (source == TR_FROM_PLATES) {
@@ -302,8 +334,7 @@ void tr_source_advice(const tr_check *check, int target, tr_source source, char 
         append(&l, "survey the sheets again ('trammel survey'), with more photos and a longer, "
                    "better known length in view.");
     } else if (source == TR_FROM_LENS) {
-        append(&l, "calibrate the lens again, with more photos of the board: tilted, near, and "
-                   "out to every corner of the image.");
+        append_lens_wanted(&l, check);
     } else {
         append_photos_wanted(&l, check, &check->targets[target]);
     }

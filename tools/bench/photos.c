@@ -55,8 +55,8 @@ typedef struct {
     char folder[PATH_MAX / 4];
     char job[PATH_MAX / 2], picture[PATH_MAX / 2], program[PATH_MAX / 2];
     char **files;
-    tr_seen *seen[TR_SIM_MAX_PHOTOS];
-    int n_seen[TR_SIM_MAX_PHOTOS];
+    tr_seen *seen[BENCH_STATIONS];
+    int n_seen[BENCH_STATIONS];
 } hall;
 
 /* Places around vehicle and mat, left and right in turns, from the rear to the front. */
@@ -69,12 +69,12 @@ static tr_pose place_of_plate(int k) {
 
 /* A walk around the vehicle; each photo shows plates together with the mat or with other plates. */
 static void walk(tr_sim *sim) {
-    static const tr_vec3 at[TR_SIM_MAX_PHOTOS] = {
+    static const tr_vec3 at[BENCH_STATIONS] = {
         {-3960, -90, 1310}, {-3600, 1950, 1620}, {180, 4420, 1650},  {1180, 3380, 1490},
         {4700, 2900, 1550}, {1560, -3420, 1350}, {140, -4480, 1620}, {-3600, -1950, 1620}};
-    static const tr_vec3 aim[TR_SIM_MAX_PHOTOS] = {
-        {-1250, -60, 0}, {-2090, 985, 0}, {280, 720, 0},  {1370, 900, 0},
-        {2200, 1100, 0}, {1360, -900, 0}, {210, -740, 0}, {-2090, -985, 0}};
+    static const tr_vec3 aim[BENCH_STATIONS] = {{-1250, -60, 0}, {-2090, 985, 0}, {280, 720, 0},
+                                                {1370, 900, 0},  {2200, 1100, 0}, {1360, -900, 0},
+                                                {210, -740, 0},  {-2090, -985, 0}};
     for (int i = 0; i < sim->check.n_photos; i++) {
         sim->vehicle_from_camera[i] = tr_camera_pose(at[i], aim[i], 0.02 * (i % 3 - 1));
     }
@@ -129,7 +129,7 @@ static bool find_program(hall *h, tr_error *err) {
 
 static bool make_hall(hall *h, const bench_options *o, tr_error *err) {
     tr_sim_options so = {.seed = (uint64_t)o->seed,
-                         .n_photos = TR_SIM_MAX_PHOTOS,
+                         .n_photos = BENCH_STATIONS,
                          .is_exact_lens = true,
                          .mat_error = {3.1, -2.2, 0.002}};
     double across =
@@ -155,7 +155,7 @@ static bool make_hall(hall *h, const bench_options *o, tr_error *err) {
         snprintf(h->files[i], sizeof h->folder + 64, "%s/%ldmp-%ld-%d-%03d.jpg", h->folder,
                  o->megapixels, o->seed, n_sheets, i + 1);
     }
-    for (int i = 0; i < TR_SIM_MAX_PHOTOS; i++) {
+    for (int i = 0; i < BENCH_STATIONS; i++) {
         h->seen[i] = tr_scene_truth(&h->stage.scene, i, &h->n_seen[i], err);
         if (!h->seen[i]) return false;
     }
@@ -168,7 +168,7 @@ static void release_hall(hall *h) {
         free(h->files[i]);
     }
     free(h->files);
-    for (int i = 0; i < TR_SIM_MAX_PHOTOS; i++) free(h->seen[i]);
+    for (int i = 0; i < BENCH_STATIONS; i++) free(h->seen[i]);
     for (int i = 0; i < h->sim.job.n_sheets && !h->options->keep; i++) {
         char path[PATH_MAX];
         snprintf(path, sizeof path, "%s/%s.yaml", h->folder, h->sim.job.sheets[i].id);
@@ -206,11 +206,11 @@ static bool render_station(void *context, int station, tr_error *err) {
     tr_image image = {0};
     tr_chroma chroma = {0};
     bool ok = true;
-    for (int i = station; i < h->n_photos && ok; i += TR_SIM_MAX_PHOTOS) {
+    for (int i = station; i < h->n_photos && ok; i += BENCH_STATIONS) {
         if (access(h->files[i], R_OK) == 0) continue;
         ok = image.px || tr_scene_photo(&h->stage.scene, station, &image, &chroma, err);
         if (!ok) break;
-        disturb(&image, i / TR_SIM_MAX_PHOTOS);
+        disturb(&image, i / BENCH_STATIONS);
         ok = tr_colour_jpeg_write(&image, &chroma, JPEG_QUALITY, h->files[i], err);
     }
     tr_image_release(&image);
@@ -222,8 +222,7 @@ static bool render_station(void *context, int station, tr_error *err) {
 static int render(void *context) {
     const hall *h = context;
     tr_error err = {0};
-    bool ok =
-        bench_for_each(render_station, context, TR_SIM_MAX_PHOTOS, h->options->n_threads, &err);
+    bool ok = bench_for_each(render_station, context, BENCH_STATIONS, h->options->n_threads, &err);
     if (!ok) printf("%s\n", err.text);
     return ok ? 0 : 1;
 }
@@ -271,7 +270,7 @@ static double corner_error2(const tr_seen *seen, const bench_tag *t) {
 static score judge(const hall *h, const bench_result *r) {
     score s = {0};
     for (int photo = 0; photo < h->n_photos; photo++) {
-        int station = photo % TR_SIM_MAX_PHOTOS;
+        int station = photo % BENCH_STATIONS;
         const tr_seen *all = h->seen[station];
         for (int k = 0; k + 3 < h->n_seen[station]; k++) {
             const tr_seen *t = &all[k];

@@ -5,14 +5,14 @@
 #include "tools/render/render.h"
 #include "tools/simulate/simulate.h"
 
-enum { BENCH_MAX_SHEETS = 64 };
+enum { BENCH_MAX_SHEETS = 64, BENCH_STATIONS = 8 };
 
 /* The scene borrows its arrays from here and its sheets from the simulated job. */
 typedef struct {
     tr_scene scene;
     tr_scene_sheet sheets[BENCH_MAX_SHEETS];
     tr_solid solids[5];
-    tr_scene_camera cameras[TR_SIM_MAX_PHOTOS];
+    tr_scene_camera cameras[BENCH_STATIONS];
 } bench_scene;
 
 /* As a phone takes photos: blur 0.7 px, noise of 2 grey values, vignetting, JPEG at 90. is_steep:

@@ -426,13 +426,14 @@ static void draw_error(tr_random *r, double e[3]) {
 /* Photos of 1008 x 756, plates that are large enough for them, and no body that would hide these.
  */
 static void draw_looks(trap *t, tr_random *r) {
+    enum { MOST_PHOTOS = 8 };
     bool is_steep = chance(r, 0.5);
     double blur = between(r, 0.5, 0.8);
     t->sim.image_px = tr_v2(1008, 756);
     t->sim.plate_part = 3;
     t->sim.has_no_body = true;
     t->sim.n_photos = 6 + any_of(r, 3);
-    for (int i = 0; i < TR_SIM_MAX_PHOTOS; i++) {
+    for (int i = 0; i < MOST_PHOTOS; i++) {
         tr_imaging *m = &t->look[i].imaging;
         *m = tr_imaging_plain();
         m->blur_px[0] = m->blur_px[1] = blur;

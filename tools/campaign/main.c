@@ -1,10 +1,13 @@
 /* campaign [coverage] [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign survey [--jobs N] [--seed S] [--threads N] [PHONE]
+   campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]
+   campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign traps [--jobs N] [--rendered N] [--seed S] [--threads N] [--only JOB] [--keep FOLDER]
-   [PHONE] PHONE: --phone FACTOR: what a phone does, times the factor (tr_sim_phone_full); and with
-   it
+                  [PHONE]
+   PHONE: --phone FACTOR: what a phone does, times the factor (tr_sim_phone_full); and with it
           --shift-px SD, --focal-percent SD: another scatter of principal point and focal length.
-   Many seeded jobs with known truth: coverage.c, survey.c and traps.c say what is asked of them. */
+   Many seeded jobs with known truth: coverage.c, survey.c and traps.c say what is asked of them,
+   advice.c (photos, smallest) what they tell. */
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -72,8 +75,18 @@ int main(int argc, char **argv) {
     campaign_options o = {.jobs = -1, .rendered = -1, .seed = 1, .n_threads = 2, .only = -1};
     bool is_named = argc > 1 && argv[1][0] != '-';
     bool is_traps = is_named && strcmp(argv[1], "traps") == 0;
-    bool is_survey = is_named && strcmp(argv[1], "survey") == 0;
-    bool is_sound = !is_named || is_traps || is_survey || strcmp(argv[1], "coverage") == 0;
+    static const struct {
+        const char *name;
+        int (*run)(const campaign_options *options);
+    } CAMPAIGNS[] = {{"coverage", campaign_coverage},
+                     {"survey", campaign_survey},
+                     {"photos", campaign_photos},
+                     {"smallest", campaign_smallest},
+                     {"traps", campaign_traps}};
+    enum { N_CAMPAIGNS = sizeof CAMPAIGNS / sizeof *CAMPAIGNS };
+    int which = 0;
+    while (is_named && which < N_CAMPAIGNS && strcmp(argv[1], CAMPAIGNS[which].name) != 0) which++;
+    bool is_sound = which < N_CAMPAIGNS;
     int first = is_named ? 2 : 1;
     for (int i = first; i < argc && is_sound; i += 2) {
         is_sound = i + 1 < argc && read_option(argv[i], argv[i + 1], is_traps, &o);
@@ -81,11 +94,12 @@ int main(int argc, char **argv) {
     if (!is_sound) {
         fprintf(stderr, "usage: campaign [coverage] [--jobs N] [--seed S] [--threads N] [PHONE]\n"
                         "       campaign survey [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+                        "       campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+                        "       campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]\n"
                         "       campaign traps [--jobs N] [--rendered N] [--seed S] [--threads N]\n"
                         "                      [--only JOB] [--keep FOLDER] [PHONE]\n"
                         "PHONE: --phone FACTOR [--shift-px SD] [--focal-percent SD]\n");
         return 64;
     }
-    if (is_survey) return campaign_survey(&o);
-    return is_traps ? campaign_traps(&o) : campaign_coverage(&o);
+    return CAMPAIGNS[which].run(&o);
 }

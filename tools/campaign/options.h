@@ -25,5 +25,7 @@ tr_sim_phone campaign_phone(const campaign_options *options, long i);
 int campaign_coverage(const campaign_options *options);
 int campaign_survey(const campaign_options *options);
 int campaign_traps(const campaign_options *options);
+int campaign_photos(const campaign_options *options);
+int campaign_smallest(const campaign_options *options);
 
 #endif

@@ -12,7 +12,7 @@
 #include "job/job.h"
 #include "tools/simulate/phone.h"
 
-enum { TR_SIM_MAX_PHOTOS = 8, TR_SIM_MAX_SHEETS = 6, TR_SIM_MAX_ITEMS = TR_SIM_MAX_SHEETS + 1 };
+enum { TR_SIM_MAX_PHOTOS = 10, TR_SIM_MAX_SHEETS = 6, TR_SIM_MAX_ITEMS = TR_SIM_MAX_SHEETS + 1 };
 
 /* Sheets of the job: the mat, then the plates in the order of tr_wheel_point, then the second mat.
  */
@@ -49,8 +49,8 @@ typedef struct {
 /* What is drawn at random and what is wrong. All zero with a seed is an exact job of 7 photos. */
 typedef struct {
     uint64_t seed;
-    int n_photos;                    /* 3 .. 8; 0: 7 */
-    int stations[TR_SIM_MAX_PHOTOS]; /* from where each photo is taken, 1 .. 8; 0: in order */
+    int n_photos;                    /* 3 .. 10; 0: 7 */
+    int stations[TR_SIM_MAX_PHOTOS]; /* from where each photo is taken, 1 .. 10; 0: in order */
     double noise;               /* marks' noise as a multiple of their stated sd; 1 is honest */
     double mark_sd;             /* marks' stated sd as a multiple of a good camera's; 0: 1 */
     double reference_sd_mm;     /* what the job says, and what plates are moved by */
