@@ -415,6 +415,31 @@ static void a_photo_that_is_zoomed_is_told(void **state) {
     }
 }
 
+/* Whatever cameras bend to: a mat that was moved is named, and no photo is blamed for it; and a
+   photo that is zoomed, or cut off its middle, is not taken for a mat that moved. */
+static void moves_and_zooms_are_told_apart(void **state) {
+    (void)state;
+    for (uint64_t seed = 1; seed <= 3; seed++) {
+        tr_sim_options o = job_of(seed, 1);
+        tr_sim sim;
+        double way = 2 * TR_PI * (double)seed / 3;
+        o.n_photos = 8;
+        o.mat_moved_mm = tr_v2(90 * cos(way), 90 * sin(way));
+        o.moved_from = seed % 2 ? 4 : 7;
+        check_job(&o, &sim);
+        assert_true(tr_warnings_have(&sim.check.warnings, "sheet_moved"));
+        assert_false(tr_warnings_have(&sim.check.warnings, "photo_contradicts"));
+        tr_sim_release(&sim);
+        o.moved_from = 0;
+        o.zoom[seed % 2 ? 6 : 0] = 1.12;
+        o.zoom_shift_px[seed % 2 ? 6 : 0] = tr_v2(200, -150);
+        check_job(&o, &sim);
+        assert_false(tr_warnings_have(&sim.check.warnings, "sheet_moved"));
+        assert_true(tr_warnings_have(&sim.check.warnings, "photo_contradicts"));
+        tr_sim_release(&sim);
+    }
+}
+
 static void the_lens_of_another_camera_is_told(void **state) {
     (void)state;
     for (uint64_t seed = 1; seed <= 4; seed++) {
@@ -436,6 +461,7 @@ int main(void) {
         cmocka_unit_test(u95_holds_for_phones),
         cmocka_unit_test(a_camera_that_scatters_as_no_phone_does_is_taken),
         cmocka_unit_test(a_photo_that_is_zoomed_is_told),
+        cmocka_unit_test(moves_and_zooms_are_told_apart),
         cmocka_unit_test(the_lens_of_another_camera_is_told),
     };
     return cmocka_run_group_tests_name("scatter", tests, NULL, NULL);
