@@ -592,6 +592,20 @@ static void test_unknown_lens_in_budget(void **state) {
     }
 }
 
+/* What is wrong keeps its name, and is not taken for the lens. */
+static void test_traps_with_unknown_lens(void **state) {
+    (void)state;
+    tr_sim_options options = honest(5);
+    options.is_lens_unknown = true;
+    options.told_focal_factor = 1;
+    options.mat_scale = 0.985;
+    expect_no_pass("mat at 98.5 %", &options, "sheet_scale");
+    options.mat_scale = 0;
+    options.mat_moved_mm = tr_v2(8, 0);
+    options.moved_from = 3;
+    expect_no_pass("mat moved by 8 mm", &options, "sheet_moved");
+}
+
 static void expect_lens_not_told(const tr_sim_options *options, const char *words) {
     outcome o = run(options);
     assert_false(o.is_measured);
@@ -747,6 +761,7 @@ int main(void) {
         cmocka_unit_test(test_long_paths_leave_room_for_advice),
         cmocka_unit_test(test_unknown_lens),
         cmocka_unit_test(test_unknown_lens_in_budget),
+        cmocka_unit_test(test_traps_with_unknown_lens),
         cmocka_unit_test(test_unknown_lens_is_not_told),
         cmocka_unit_test(test_unknown_lens_of_one_size),
         cmocka_unit_test(test_photos_are_named_so_that_they_are_told_apart),

@@ -112,7 +112,9 @@ static bool seek_focal(const tr_check *check, tr_lens *lens, tr_error *err) {
     double side = fmax(lens->width_px, lens->height_px);
     double best = stated;
     double lowest = INFINITY;
-    for (double f = SHORTEST_PART * side; f < LONGEST_PART * side; f *= STEP) {
+    int n_tried = (int)(log(LONGEST_PART / SHORTEST_PART) / log(STEP));
+    for (int i = 0; i <= n_tried; i++) {
+        double f = SHORTEST_PART * side * pow(STEP, i);
         lens->param[TR_FX] = lens->param[TR_FY] = f;
         double off = (f - stated) / sd;
         double cost = misfit(check, lens, p_mm, p_mm + 4 * (size_t)most) + off * off;
