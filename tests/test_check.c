@@ -383,7 +383,7 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
     int shows[3], n = 0;
     assert_true(tr_simulate(&options, &sim, &err));
     for (int i = 0; i < 8; i++) photos[i] = &sim.check.photos[i].marks;
-    tr_adjust_input in = {sim.job.lenses,   1,      NULL,  sim.job.sheets,
+    tr_adjust_input in = {sim.job.lenses,   NULL,   1,     NULL, sim.job.sheets,
                           sim.job.n_sheets, photos, NAMES, 8};
     assert_true(tr_adjust(&in, &adj, &warnings, &err));
     for (int i = 0; i < 8 && n < 3; i++) {
@@ -583,6 +583,116 @@ static void test_long_paths_leave_room_for_advice(void **state) {
     tr_sim_release(&sim);
 }
 
+/* ---- an unknown lens ---- */
+
+static double focal_of(const outcome *o) {
+    return o->sim.check.lenses[0].param[TR_FX];
+}
+
+/* Whatever EXIF says of the focal length, or nothing: the marks tell it. */
+static void test_unknown_lens(void **state) {
+    (void)state;
+    static const double TOLD[] = {0, 1, 0.75, 1.25};
+    for (size_t i = 0; i < sizeof TOLD / sizeof *TOLD; i++) {
+        tr_sim_options options = {.seed = 3,
+                                  .mat_error = {4.25, -2.5, 0.2 * TR_RAD_PER_DEG},
+                                  .is_lens_unknown = true,
+                                  .told_focal_factor = TOLD[i]};
+        outcome o = run(&options);
+        if (!o.is_measured) fail_msg("%g: %s", TOLD[i], o.err.text);
+        const tr_axis_result *a = o.sim.check.targets[0].axis;
+        /* No noise: it is the priors alone that draw. */
+        CHECK_NEAR(focal_of(&o) / o.sim.true_lens.param[TR_FX], 1, 5e-4);
+        CHECK_AT_MOST(o.sim.check.focal_u95, 0.01);
+        CHECK_NEAR(a[TR_X].measured, o.sim.truth[0], 0.5 * a[TR_X].u95);
+        CHECK_NEAR(a[TR_Y].measured, o.sim.truth[1], 0.5 * a[TR_Y].u95);
+        CHECK_NEAR(a[TR_YAW].measured, o.sim.truth[2], 0.5 * a[TR_YAW].u95);
+        CHECK_AT_MOST(hypot(a[TR_X].u95, a[TR_Y].u95), 5);
+        assert_int_equal(o.sim.check.verdict, TR_PASS);
+        assert_true(warns(&o, "lens_unknown"));
+        assert_false(warns(&o, "lens_without_covariance"));
+        tr_sim_release(&o.sim);
+    }
+}
+
+/* Its share is in the budget, and a profile would take most of it away. */
+static void test_unknown_lens_in_budget(void **state) {
+    (void)state;
+    for (uint64_t seed = 11; seed < 15; seed++) {
+        tr_sim_options options = honest(seed);
+        options.is_lens_unknown = true;
+        options.told_focal_factor = 1;
+        outcome o = run(&options);
+        assert_true(o.is_measured);
+        assert_true(o.sim.check.focal_u95 > 0 && o.sim.check.focal_u95 < 0.02);
+        CHECK_AT_MOST(fabs(focal_of(&o) / o.sim.true_lens.param[TR_FX] - 1),
+                      1.5 * o.sim.check.focal_u95);
+        for (int k = 0; k < TR_N_AXES; k++) {
+            const tr_axis_result *a = &o.sim.check.targets[0].axis[k];
+            CHECK_AT_MOST(a->u95_calibrated, a->u95);
+            assert_true(a->u95_calibrated > 0.5 * hypot(a->u95_marks, a->u95_plates));
+        }
+        assert_false(tr_warnings_block_pass(&o.sim.check.warnings));
+        tr_sim_release(&o.sim);
+    }
+}
+
+/* What is wrong keeps its name, and is not taken for the lens. */
+static void test_traps_with_unknown_lens(void **state) {
+    (void)state;
+    tr_sim_options options = honest(5);
+    options.is_lens_unknown = true;
+    options.told_focal_factor = 1;
+    options.mat_scale = 0.985;
+    expect_no_pass("mat at 98.5 %", &options, "sheet_scale");
+    options.mat_scale = 0;
+    options.mat_moved_mm = tr_v2(8, 0);
+    options.moved_from = 3;
+    expect_no_pass("mat moved by 8 mm", &options, "sheet_moved");
+}
+
+static void expect_lens_not_told(const tr_sim_options *options, const char *words) {
+    outcome o = run(options);
+    assert_false(o.is_measured);
+    assert_int_equal(o.err.code, TR_NO_MEASURE);
+    if (!strstr(o.err.text, words)) fail_msg("%s", o.err.text);
+    assert_non_null(strstr(o.err.text, "trammel lens"));
+    tr_sim_release(&o.sim);
+}
+
+/* What the photos cannot tell is refused with what to do. */
+static void test_unknown_lens_is_not_told(void **state) {
+    (void)state;
+    tr_sim_options options = honest(21);
+    options.is_lens_unknown = true;
+    options.n_photos = 3;
+    expect_lens_not_told(&options, "3 usable photos are too few");
+    options.n_photos = 5;
+    options.noise = 0; /* marks that are better than they say, so that none is left out */
+    options.mark_sd = 1000;
+    expect_lens_not_told(&options, "these photos do not tell it");
+}
+
+/* Photos of another size are refused by name; the others go on. */
+static void test_unknown_lens_of_one_size(void **state) {
+    (void)state;
+    outcome o = {0};
+    tr_sim_options options = {.seed = 3, .n_photos = 8, .is_lens_unknown = true};
+    assert_true(tr_simulate(&options, &o.sim, &o.err));
+    o.sim.check.photos[6].width_px /= 2;
+    o.sim.check.photos[6].height_px /= 2;
+    assert_true(tr_check_evaluate(&o.sim.job, &o.sim.check, &o.err));
+    const tr_check_photo *p = &o.sim.check.photos[6];
+    assert_false(p->is_used);
+    assert_int_equal(p->fit, TR_PHOTO_OTHER_SIZE);
+    assert_string_equal(
+        p->why_not, "it has 2016 x 1512 pixels, but 1.jpg has 4032 x 3024, and photos of an "
+                    "unknown lens must be of one size; use the same camera, zoom and image size "
+                    "for all");
+    assert_true(o.sim.check.photos[5].is_used);
+    tr_sim_release(&o.sim);
+}
+
 static void test_photos_are_named_so_that_they_are_told_apart(void **state) {
     (void)state;
     static const char *const NAMED[][2] = {{"a/none.jpg", "a/none.jpg"},
@@ -696,6 +806,11 @@ int main(void) {
         cmocka_unit_test(test_same_again),
         cmocka_unit_test(test_no_marks),
         cmocka_unit_test(test_long_paths_leave_room_for_advice),
+        cmocka_unit_test(test_unknown_lens),
+        cmocka_unit_test(test_unknown_lens_in_budget),
+        cmocka_unit_test(test_traps_with_unknown_lens),
+        cmocka_unit_test(test_unknown_lens_is_not_told),
+        cmocka_unit_test(test_unknown_lens_of_one_size),
         cmocka_unit_test(test_photos_are_named_so_that_they_are_told_apart),
         cmocka_unit_test(test_too_many_photos),
         cmocka_unit_test(test_thrust_is_refused),

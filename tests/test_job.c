@@ -276,6 +276,22 @@ static void photos_may_name_their_lens(void **state) {
     tr_job_release(&job);
 }
 
+static void a_lens_may_be_unknown(void **state) {
+    (void)state;
+    tr_job job;
+    read_job_with(&job, "unknown", "photos: [1.jpg, 2.jpg]\n");
+    assert_int_equal(job.n_lenses, 1);
+    assert_int_equal(job.n_only_named, 0);
+    assert_true(job.lenses[0].is_unknown);
+    assert_int_equal(job.lenses[0].width_px, 0);
+    assert_int_equal(job.photo_lens[1], -1);
+    tr_job_release(&job);
+    /* A profile in a file of that name. */
+    read_job_with(&job, "./a.yaml", "");
+    assert_false(job.lenses[0].is_unknown);
+    tr_job_release(&job);
+}
+
 static void wheel_points_have_the_words_of_the_file(void **state) {
     (void)state;
     assert_string_equal(tr_wheel_point_name(TR_FRONT_LEFT), "front-left");
@@ -296,6 +312,7 @@ int main(void) {
         cmocka_unit_test(a_bad_vehicle_number_is_kept),
         cmocka_unit_test(a_job_may_have_several_lenses),
         cmocka_unit_test(photos_may_name_their_lens),
+        cmocka_unit_test(a_lens_may_be_unknown),
         cmocka_unit_test(wheel_points_have_the_words_of_the_file),
     };
     return cmocka_run_group_tests_name("job", tests, NULL, NULL);

@@ -7,6 +7,7 @@
 #include "base/file.h"
 #include "lens/lens.h"
 #include "lens/profile.h"
+#include "lens/unknown.h"
 
 /* A wide phone camera (the contract's sample), and a published calibration with strong barrel
    distortion: calib1 of opencv/opencv_extra, testdata/cv/cameracalibration. */
@@ -597,8 +598,51 @@ static void rounding_does_not_make_a_covariance_asymmetric(void **state) {
     assert_memory_equal(&back.covariance[1], &back.covariance[TR_LENS_N], sizeof(double));
 }
 
+/* ---- an unknown lens ---- */
+
+static double sd_of(const tr_lens *lens, int k) {
+    return sqrt(lens->covariance[k * (TR_LENS_N + 1)]);
+}
+
+/* What lens/unknown.h says: an EXIF focal length is good to 7 % whichever side of the film it is
+   of, pixels are square to 0.1 %, and of the rest what phones have. */
+static void an_unknown_lens_is_a_phones(void **state) {
+    (void)state;
+    static const double SD[TR_LENS_N] = {
+        [TR_CX] = 80.64, [TR_CY] = 80.64, [TR_K1] = 0.2,  [TR_K2] = 0.8,
+        [TR_K3] = 1.2,   [TR_P1] = 0.002, [TR_P2] = 0.002};
+    tr_camera camera = {.equivalent_focal_length_mm = 26};
+    tr_lens lens;
+    tr_lens_unknown(&camera, 4032, 3024, &lens);
+    double f = lens.param[TR_FX];
+    CHECK_NEAR(f, 4032 * 26 / 35.3, 1e-6);
+    assert_true(f == lens.param[TR_FY]);
+    CHECK_NEAR(lens.param[TR_CX], 2015.5, 1e-9);
+    CHECK_NEAR(lens.param[TR_CY], 1511.5, 1e-9);
+    CHECK_NEAR(sd_of(&lens, TR_FX), 0.07 * f, 1e-4 * f);
+    double both = lens.covariance[TR_FX * (TR_LENS_N + 1)] - 2 * lens.covariance[TR_FY] +
+                  lens.covariance[TR_FY * (TR_LENS_N + 1)];
+    CHECK_NEAR(sqrt(both), 1e-3 * f, 1e-9 * f);
+    for (int k = TR_CX; k < TR_LENS_N; k++) CHECK_NEAR(sd_of(&lens, k), SD[k], 1e-9);
+    assert_true(lens.is_unknown && lens.has_covariance);
+    assert_true(tr_lens_is_one_to_one(&lens));
+    /* Both conventions, rounded by half a millimetre, lie within one standard deviation. */
+    for (int i = 0; i < 4; i++) {
+        double mm = 26 + (i % 2 ? 0.5 : -0.5);
+        double true_px = i < 2 ? mm * 4032 / 36 : mm * 5040 / 43.267;
+        CHECK_AT_MOST(fabs(true_px - f), sd_of(&lens, TR_FX));
+    }
+    /* The longer side counts in portrait files, too. */
+    tr_lens_unknown(&camera, 3024, 4032, &lens);
+    CHECK_NEAR(lens.param[TR_FX], f, 1e-9);
+    tr_lens_unknown(&(tr_camera){.name = ""}, 4032, 3024, &lens);
+    CHECK_NEAR(lens.param[TR_FX], 0.76 * 4032, 1e-6);
+    CHECK_NEAR(sd_of(&lens, TR_FX), 0.4 * 4032, 1);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(an_unknown_lens_is_a_phones),
         cmocka_unit_test(projection_has_values_worked_out_by_hand),
         cmocka_unit_test(nothing_is_seen_behind_the_camera_or_beyond_the_fold),
         cmocka_unit_test(the_fold_is_the_first_root),

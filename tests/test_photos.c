@@ -210,6 +210,60 @@ static void a_phone_that_changes_its_camera_is_told(void **state) {
     release(o);
 }
 
+/* The job without its profile. */
+static outcome *check_unknown(const char *folder, const char *name) {
+    char command[2 * TEMP_SIZE];
+    assert_true(snprintf(command, sizeof command,
+                         "cd '%s' && sed 's/^lens: .*/lens: unknown/' job.yaml > unknown.yaml",
+                         folder) < (int)sizeof command);
+    assert_int_equal(system(command), 0);
+    return check_job(folder, "unknown.yaml", name, NULL);
+}
+
+/* With what EXIF tells of the focal length, without, and where it tells nonsense: the marks tell
+ * it.
+ */
+static void an_unknown_lens_is_found(void **state) {
+    exif_fields none = PHONE;
+    exif_fields wrong = PHONE;
+    none.equivalent_mm = 0;
+    wrong.equivalent_mm = 50;
+    const exif_fields *const told[] = {&PHONE, &none, &wrong};
+    outcome *plain = check_photos(*state, "", NULL);
+    for (int k = 0; k < 3; k++) {
+        for (int i = 0; i < SMALL_PHOTOS; i++) tell(*state, "unknown-", i, told[k]);
+        outcome *o = check_unknown(*state, "unknown-");
+        if (!o->is_measured) fail_msg("%s", o->err.text);
+        assert_non_null(warning_of(o, "lens_unknown"));
+        assert_false(tr_warnings_block_pass(&o->check.warnings));
+        CHECK_NEAR(o->check.lenses[0].param[TR_FX], 330, 330 * 1.5 * o->check.focal_u95);
+        for (int axis = TR_X; axis <= TR_YAW; axis++) {
+            const tr_axis_result *a = &o->check.targets[0].axis[axis];
+            const tr_axis_result *known = &plain->check.targets[0].axis[axis];
+            if (!a->is_required) continue;
+            CHECK_NEAR(a->measured, known->measured, a->u95);
+            CHECK_AT_MOST(known->u95, 1.001 * a->u95);
+        }
+        release(o);
+    }
+    release(plain);
+}
+
+/* One lens for all: photos of a second are told, by name, and stand against a pass. */
+static void an_unknown_lens_is_one(void **state) {
+    exif_fields wide = PHONE;
+    wide.focal_length_mm[0] = 222;
+    wide.equivalent_mm = 13;
+    for (int i = 0; i < SMALL_PHOTOS; i++) tell(*state, "two-", i, i < 3 ? &PHONE : &wide);
+    outcome *o = check_unknown(*state, "two-");
+    const tr_warning *w = warning_of(o, "photos_of_two_cameras");
+    assert_non_null(w);
+    assert_true(w->blocks_pass);
+    check_has(w->text, "two-4.jpg at a focal length of 2.22 mm: photos of an unknown lens must all "
+                       "be of one.");
+    release(o);
+}
+
 /* Pictures of other sizes, as what they look like. */
 static void pictures_are_told_as_what_they_are(void **state) {
     static const exif_fields SILENT = {.orientation = 1};
@@ -634,6 +688,8 @@ int main(void) {
         cmocka_unit_test(photos_of_the_same_lens_pass),
         cmocka_unit_test(a_photo_of_another_lens_is_refused_and_blocks),
         cmocka_unit_test(a_phone_that_changes_its_camera_is_told),
+        cmocka_unit_test(an_unknown_lens_is_found),
+        cmocka_unit_test(an_unknown_lens_is_one),
         cmocka_unit_test(pictures_are_told_as_what_they_are),
         cmocka_unit_test(all_photos_of_another_lens_give_no_measurement),
         cmocka_unit_test(a_photo_made_smaller_is_told_so),

@@ -459,6 +459,33 @@ static void json_has_the_contracts_keys_and_values(void **state) {
     free(s);
 }
 
+/* Of a job without a lens profile: what the photos say of it, and what one would gain. */
+static void json_tells_of_an_unknown_lens(void **state) {
+    (void)state;
+    char keys[512];
+    scene *s = make_scene(1);
+    place_mat(s, 12.1, 1.2, 0.91, 2.2);
+    s->job.lenses[0].is_unknown = true;
+    s->check.focal_u95 = 0.01;
+    s->targets[0].axis[TR_X].u95_calibrated = 1.7;
+    s->targets[0].axis[TR_YAW].u95_calibrated = 0.1 * TR_RAD_PER_DEG;
+    json_t *json = reread(tr_check_json(&s->check));
+    assert_string_equal(keys_of(json, keys, sizeof keys),
+                        "job layout verdict targets references lens sheets photos warnings "
+                        "left_out variance_factor degrees_of_freedom program");
+    json_t *lens = at(json, "lens");
+    assert_string_equal(keys_of(lens, keys, sizeof keys), "known focal_px focal_u95_px");
+    assert_true(json_is_false(at(lens, "known")));
+    check_number(lens, "focal_px", 820, 0);
+    check_number(lens, "focal_u95_px", 8.2, 1e-12);
+    json_t *target = json_array_get(at(json, "targets"), 0);
+    check_number(at(target, "x_mm"), "u95_with_profile", 1.7, 0);
+    check_number(at(target, "yaw_deg"), "u95_with_profile", 0.1, 1e-12);
+    assert_null(json_object_get(at(target, "y_mm"), "u95_with_profile"));
+    json_decref(json);
+    free(s);
+}
+
 /* A good photo, a weak one, one that was not looked at. */
 static void json_tells_how_good_each_photo_is(void **state) {
     (void)state;
@@ -1271,6 +1298,7 @@ static void same_check_same_picture(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(json_has_the_contracts_keys_and_values),
+        cmocka_unit_test(json_tells_of_an_unknown_lens),
         cmocka_unit_test(json_tells_how_good_each_photo_is),
         cmocka_unit_test(json_keeps_every_digit),
         cmocka_unit_test(json_writes_null_for_what_is_not_measured),

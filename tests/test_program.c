@@ -953,8 +953,46 @@ static int tear_down(void **state) {
     return 0;
 }
 
+/* The demo's job without its lens profile: where the mat lies, from photos alone. */
+static void a_first_try_needs_no_lens_profile(void **state) {
+    (void)state;
+    static const double DEMO[3] = {-1798.5, -1.0, -0.04};
+    static const double ROUNDED[3] = {0.05, 0.05, 0.005};
+    static const char *const AXES[] = {"x_mm", "y_mm", "yaw_deg"};
+    char command[2048];
+    const char *source = getenv("TRAMMEL_SOURCE");
+    assert_non_null(source);
+    int n = snprintf(command, sizeof command,
+                     "mkdir first-try && cd first-try && ln -s '%s'/testimages/layouts "
+                     "'%s'/testimages/sheets '%s'/testimages/demo-pass . && "
+                     "sed 's/^lens: .*/lens: unknown/' '%s'/testimages/demo-pass.yaml > job.yaml",
+                     source, source, source, source);
+    assert_true(n < (int)sizeof command);
+    assert_int_equal(system(command), 0);
+    outcome o = run("check first-try/job.yaml --json");
+    json_t *json = json_loads(o.out, 0, NULL);
+    assert_non_null(json);
+    check_status(&o, PASS);
+    const json_t *target = json_array_get(json_object_get(json, "targets"), 0);
+    for (int k = 0; k < 3; k++) {
+        const json_t *axis = json_object_get(target, AXES[k]);
+        double u95 = json_number_value(json_object_get(axis, "u95"));
+        double with = json_number_value(json_object_get(axis, "u95_with_profile"));
+        CHECK_NEAR(json_number_value(json_object_get(axis, "measured")), DEMO[k], u95 + ROUNDED[k]);
+        assert_true(with > 0 && with <= u95);
+    }
+    const json_t *lens = json_object_get(json, "lens");
+    assert_true(json_is_false(json_object_get(lens, "known")));
+    double focal_px = json_number_value(json_object_get(lens, "focal_px"));
+    CHECK_NEAR(focal_px, 3006.2, 1.5 * json_number_value(json_object_get(lens, "focal_u95_px")));
+    check_has(o.out, "lens_unknown");
+    json_decref(json);
+    assert_int_equal(system("rm -r first-try"), 0);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_first_try_needs_no_lens_profile),
         cmocka_unit_test(help_tells_every_option_and_the_cautions),
         cmocka_unit_test(a_good_job_passes),
         cmocka_unit_test(a_mat_off_its_place_fails_and_the_move_is_told),

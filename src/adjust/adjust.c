@@ -66,6 +66,7 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
 void tr_adjustment_release(tr_adjustment *a) {
     tr_network_release(&a->net);
     free(a->covariance_places);
+    free(a->covariance_calibrated);
     free(a->photo_placed);
     free(a->sheet_placed);
     free(a->photo_rejected);
@@ -76,18 +77,26 @@ void tr_adjustment_release(tr_adjustment *a) {
     memset(a, 0, sizeof *a);
 }
 
-/* The profile's lens, with focal lengths that return less well than one calibration knows them. A
-   profile that takes them as exact is taken at its word. */
-static tr_net_lens set_up_lens(const tr_lens *profile) {
-    tr_net_lens lens = tr_net_lens_of(profile);
-    double *C = lens.lens.covariance;
-    if (!lens.is_free[TR_FX] || !lens.is_free[TR_FY]) return lens;
+static void add_focal_return(tr_lens *lens) {
     for (int i = TR_FX; i <= TR_FY; i++) {
         for (int j = TR_FX; j <= TR_FY; j++) {
-            C[i * TR_LENS_N + j] +=
-                TR_ADJUST_FOCAL_SD * profile->param[i] * TR_ADJUST_FOCAL_SD * profile->param[j];
+            lens->covariance[i * TR_LENS_N + j] +=
+                TR_ADJUST_FOCAL_SD * lens->param[i] * TR_ADJUST_FOCAL_SD * lens->param[j];
         }
     }
+}
+
+/* The profile's lens, with focal lengths that return less well than one calibration knows them. A
+   profile that takes them as exact is taken at its word, and an unknown lens is the job's own. The
+   prior draws to the profile, wherever the solution starts. */
+static tr_net_lens set_up_lens(const tr_lens *profile, const tr_lens *start) {
+    tr_net_lens lens = tr_net_lens_of(profile);
+    if (lens.is_free[TR_FX] && lens.is_free[TR_FY] && !profile->is_unknown) {
+        add_focal_return(&lens.lens);
+    }
+    memcpy(lens.prior, profile->param, sizeof lens.prior);
+    lens.is_prior_kept = true;
+    memcpy(lens.lens.param, start->param, sizeof start->param);
     return lens;
 }
 
@@ -303,6 +312,43 @@ static void hold_prints(tr_network *net, bool (*is_free)[2]) {
     }
 }
 
+static bool is_any_unknown(const tr_network *net) {
+    for (int i = 0; i < net->n_lenses; i++) {
+        if (net->lenses[i].lens.is_unknown) return true;
+    }
+    return false;
+}
+
+/* As though the unknown lenses had profiles. */
+static void calibrate_unknown(tr_network *net) {
+    for (int i = 0; i < net->n_lenses; i++) {
+        tr_net_lens *l = &net->lenses[i];
+        if (!l->lens.is_unknown) continue;
+        memset(l->lens.covariance, 0, sizeof l->lens.covariance);
+        memset(l->is_free, 0, sizeof l->is_free);
+        add_focal_return(&l->lens);
+        l->is_free[TR_FX] = l->is_free[TR_FY] = true;
+        l->is_prior_kept = false;
+    }
+}
+
+/* What a calibration of unknown lenses would leave; options as for the other covariances. */
+static bool covariance_if_calibrated(tr_adjustment *adj, const tr_places *places,
+                                     tr_net_options *options, double *whole, tr_error *err) {
+    tr_network *net = &adj->net;
+    tr_network copy = {0};
+    tr_lsq_result ignored;
+    adj->covariance_calibrated =
+        tr_table(options->n_wanted, options->n_wanted, sizeof *adj->covariance_calibrated);
+    if (!adj->covariance_calibrated) return tr_fail_memory(err);
+    if (!tr_network_copy(net, 0, &copy, err)) return false;
+    calibrate_unknown(&copy);
+    bool ok =
+        covariance_of(&copy, places, options, adj->covariance_calibrated, whole, &ignored, err);
+    tr_network_release(&copy);
+    return ok;
+}
+
 /* Solves once more for the covariance of all sheets' poses: with all free; with the lens held, and
    what the camera adds in each photo; with sizes and heights of the prints held, too. */
 static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *places,
@@ -330,10 +376,23 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
     tr_net_options options = {
         .huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP, .wanted = wanted, .n_wanted = n};
     tr_lsq_result held;
+    static const double one = 1;
+    tr_net_unknown focal[TR_MAX_LENSES];
+    tr_net_function functions[TR_MAX_LENSES];
+    for (int i = 0; i < net->n_lenses; i++) {
+        focal[i] = (tr_net_unknown){TR_NET_LENS, i, TR_FX};
+        functions[i] = (tr_net_function){&focal[i], &one, 1};
+    }
+    bool has_unknown = is_any_unknown(net);
+    options.functions = functions;
+    options.n_functions = has_unknown ? net->n_lenses : 0;
+    options.variances = adj->focal_sd;
     if (!covariance_of(net, places, &options, adj->covariance, adj->covariance_places, result,
                        err)) {
         goto out;
     }
+    options.n_functions = 0;
+    if (has_unknown && !covariance_if_calibrated(adj, places, &options, ignored, err)) goto out;
     for (int i = 0; i < net->n_lenses; i++) {
         lenses[i] = net->lenses[i];
         memset(net->lenses[i].is_free, 0, sizeof net->lenses[i].is_free);
@@ -364,6 +423,14 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
         adj->covariance_lens_held[i] *= factor;
         adj->covariance_marks[i] *= factor;
         if (adj->covariance_places) adj->covariance[i] += adj->covariance_places[i];
+        if (!has_unknown) continue;
+        adj->covariance_calibrated[i] *= factor;
+        if (adj->covariance_places) adj->covariance_calibrated[i] += adj->covariance_places[i];
+    }
+    for (int i = 0; i < net->n_lenses; i++) {
+        const tr_lens *lens = &net->lenses[i].lens;
+        double sd = sqrt(factor * fmax(0, adj->focal_sd[i])) / lens->param[TR_FX];
+        adj->focal_sd[i] = lens->is_unknown ? sd : 0;
     }
     ok = true;
 out:
@@ -397,7 +464,9 @@ static bool set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *err)
                        in->n_photos, TR_MAX_PHOTOS);
     }
     if (!allocate(in, out, err) || !tr_adjust_start(in, out, err)) return false;
-    for (int i = 0; i < in->n_lenses; i++) net->lenses[i] = set_up_lens(&in->lenses[i]);
+    for (int i = 0; i < in->n_lenses; i++) {
+        net->lenses[i] = set_up_lens(&in->lenses[i], in->starts ? &in->starts[i] : &in->lenses[i]);
+    }
     net->cameras[0].camera_from_rig = tr_pose_identity();
     for (int i = 0; i < in->n_sheets; i++) {
         set_up_sheet(&in->sheets[i], out->sheet_placed[i], i == out->root, &net->sheets[i]);

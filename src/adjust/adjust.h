@@ -43,8 +43,9 @@
 
 typedef struct {
     const tr_lens *lenses;
-    int n_lenses;       /* at least 1 */
-    const int *lens_of; /* of each photo: its lens; NULL: all have the first */
+    const tr_lens *starts; /* where the solution begins for each of them; NULL: with the lens */
+    int n_lenses;          /* at least 1 */
+    const int *lens_of;    /* of each photo: its lens; NULL: all have the first */
     const tr_sheet *sheets;
     int n_sheets;
     const tr_photo_marks *const *photos; /* NULL for one that cannot be used */
@@ -88,6 +89,10 @@ typedef struct {
     double *covariance;
     double *covariance_lens_held; /* the same with the lens taken as exact ... */
     double *covariance_marks;     /* ... and the sizes of prints, too: the marks' share */
+    /* Where a lens is unknown, else NULL: what the covariance would be, about, with a lens profile
+       of it, that leaves nothing open but how its focal length returns (TR_ADJUST_FOCAL_SD). */
+    double *covariance_calibrated;
+    double focal_sd[TR_MAX_LENSES]; /* relative, of each lens that is unknown; else 0 */
     /* What of `covariance` comes from the places of marks on surveyed sheets; NULL where no sheet
        of the job was surveyed. It is not in the two above. */
     double *covariance_places;

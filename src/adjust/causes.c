@@ -229,7 +229,7 @@ static bool is_lens_in_use(const tr_adjustment *adj, int lens) {
 static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const tr_network *base,
                         double variance, double *lowest, cause *best, tr_error *err) {
     for (int i = 0; i < in->n_lenses; i++) {
-        if (!is_lens_in_use(adj, i)) continue;
+        if (in->lenses[i].is_unknown || !is_lens_in_use(adj, i)) continue;
         tr_trial t = tr_try_lens(&adj->net, base, i, &in->lenses[i], err);
         double change = t.is_solved ? telling_change(&t, FOCAL_PART) : 0;
         if (change == 0.0 || t.cost >= *lowest) continue;
@@ -504,6 +504,7 @@ bool tr_find_contradicted(const tr_adjust_input *in, const tr_adjustment *adj,
     }
     for (c.lens = 0; c.lens < in->n_lenses; c.lens++) {
         double prior_sd;
+        if (in->lenses[c.lens].is_unknown) continue;
         c.change = tr_camera_focal_change(&adj->net, c.lens, &prior_sd);
         if (adj->net.lenses[c.lens].is_free[TR_FX] &&
             fabs(c.change) > SIGNIFICANT_SIGMAS * fmax(prior_sd, TR_ADJUST_FOCAL_SD)) {

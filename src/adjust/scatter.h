@@ -10,7 +10,7 @@
    s0 is what was known before, with the weight of nu degrees of freedom: those of the profile (for
    a hand, which is another every day, a few), or next to none for an unknown camera. Source of the
    estimator: Foerstner, Ein Verfahren zur Schaetzung von Varianz- und Kovarianzkomponenten, AVN
-   1979; also Rao's MINQUE, iterated (from memory). The prior is then set to the upper 95 % limit of
+   1979; also Rao's MINQUE, iterated (from memory). The prior is then set to the upper 80 % limit of
    s', so that chance does not make it too narrow. */
 #ifndef TR_ADJUST_SCATTER_H
 #define TR_ADJUST_SCATTER_H

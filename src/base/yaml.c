@@ -586,6 +586,13 @@ void tr_yaml_text(tr_yaml y, char *out, size_t size) {
         memcpy(out, text, n + 1);
 }
 
+bool tr_yaml_is_word(tr_yaml y, const char *word) {
+    if (is_idle(y)) return false;
+    const yaml_node_t *node = node_of(y);
+    return node->type == YAML_SCALAR_NODE && strlen(word) == node->data.scalar.length &&
+           strcmp(word, scalar_text(node)) == 0;
+}
+
 char *tr_yaml_path(tr_yaml y) {
     char text[PATH_SIZE] = "";
     tr_yaml_text(y, text, sizeof text);
@@ -597,14 +604,10 @@ char *tr_yaml_path(tr_yaml y) {
 
 int tr_yaml_choice(tr_yaml y, const char *const *words, int n) {
     if (is_idle(y)) return 0;
-    const yaml_node_t *node = node_of(y);
     char known[192] = "";
     for (int i = 0; i < n; i++) {
         append(known, sizeof known, "%s%s", i > 0 ? ", " : "", words[i]);
-        if (node->type == YAML_SCALAR_NODE && strlen(words[i]) == node->data.scalar.length &&
-            strcmp(words[i], scalar_text(node)) == 0) {
-            return i;
-        }
+        if (tr_yaml_is_word(y, words[i])) return i;
     }
     char text[SHOWN_SIZE];
     print_value(y, text);

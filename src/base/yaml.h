@@ -43,7 +43,8 @@ tr_yaml tr_yaml_at(tr_yaml y, const char *key);
 bool tr_yaml_has(tr_yaml y);
 bool tr_yaml_is_list(tr_yaml y); /* for what may be a list or one value alone */
 bool tr_yaml_is_mapping(tr_yaml y);
-int tr_yaml_line(tr_yaml y); /* 0 where it is not there */
+bool tr_yaml_is_word(tr_yaml y, const char *word); /* y is this text */
+int tr_yaml_line(tr_yaml y);                       /* 0 where it is not there */
 
 /* y is a list of min to max items: one zeroed element of size bytes each, owned by the caller
    (free). *n is 0 and the result NULL on failure and for an empty list. */

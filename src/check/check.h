@@ -95,11 +95,21 @@ typedef struct {
         tr_vec2 at_mm;
     } * points;
     tr_lens lenses[TR_MAX_LENSES]; /* of the job, as the network has them */
-    double variance_factor;        /* of all marks that were found, those left out included */
+    /* Where the job's lens is unknown: what is known of it before the marks are asked, and where
+       the network finds it. No size: not yet made (check/unknown_lens.h). */
+    tr_lens unknown_lens, solved_lens;
+    bool is_lens_solved;    /* the marks hang together, and tell the lens */
+    double focal_u95;       /* of it: relative, expanded */
+    double variance_factor; /* of all marks that were found, those left out included */
     int degrees_of_freedom;
     int n_left_out; /* points of marks that contradict the others, and take no part */
     tr_warnings warnings;
 } tr_check;
+
+/* The job's lenses, with what is known of them before the marks are asked. */
+static inline const tr_lens *tr_check_profiles(const tr_check *check) {
+    return check->job->lenses[0].is_unknown ? &check->unknown_lens : check->job->lenses;
+}
 
 /* The lens with which a photo was taken, as the network has it. */
 static inline const tr_lens *tr_check_lens_of(const tr_check *check, const tr_check_photo *photo) {

@@ -7,6 +7,7 @@
 #include "check/check.h"
 #include "check/order.h"
 #include "check/references.h"
+#include "check/unknown_lens.h"
 #include "job/vin.h"
 #include "vehicle/vehicle.h"
 #include "verdict/propagate.h"
@@ -118,7 +119,7 @@ out:
 
 /* Variances of all outputs, and the shares of the four sources in them. */
 typedef struct {
-    double *total, *marks, *lens, *plates, *sheets;
+    double *total, *marks, *lens, *plates, *sheets, *calibrated;
 } variances;
 
 static bool propagate(const evaluation *e, variances *v, tr_error *err) {
@@ -152,6 +153,9 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
             v->plates[i] += u * u;
         }
         v->total[i] += v->plates[i];
+        if (!e->adj->covariance_calibrated) continue;
+        tr_propagate(row, 1, e->adj->covariance_calibrated, n_pose, &v->calibrated[i]);
+        v->calibrated[i] = fmin(v->calibrated[i] + v->plates[i], v->total[i]);
     }
     ok = true;
 out:
@@ -176,6 +180,7 @@ static void fill_axis(const tr_requirement *requirement, tr_axis axis, double va
                             .u95_lens = expanded(v->lens[at]),
                             .u95_plates = expanded(v->plates[at]),
                             .u95_sheets = expanded(v->sheets[at]),
+                            .u95_calibrated = expanded(v->calibrated[at]),
                             .verdict = TR_INCONCLUSIVE};
     if (!out->is_required) return;
     out->error = value - requirement->required;
@@ -423,6 +428,7 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
 static bool warn_exact(const tr_job *job, tr_warnings *warnings, tr_error *err) {
     for (int i = 0; i < job->n_lenses; i++) {
         const tr_lens *lens = &job->lenses[i];
+        if (lens->is_unknown) continue;
         if (lens->has_covariance && lens->covariance[TR_FX * (TR_LENS_N + 1)] > 0) continue;
         if (!tr_warn(warnings, err, false, "lens_without_covariance",
                      "The lens profile '%s' has no covariance: it was taken as exact, and the "
@@ -510,9 +516,10 @@ static bool measure(evaluation *e, const tr_vehicle *vehicle, tr_error *err) {
     const tr_network *net = &e->adj->net;
     bool ok = false;
     size_t m = (size_t)e->n_outputs;
-    double *value = calloc(6 * m + 1, sizeof *value);
+    double *value = calloc(7 * m + 1, sizeof *value);
     if (!value) return tr_fail_memory(err);
-    variances v = {value + m, value + 2 * m, value + 3 * m, value + 4 * m, value + 5 * m};
+    variances v = {value + m,     value + 2 * m, value + 3 * m,
+                   value + 4 * m, value + 5 * m, value + 6 * m};
     if (!outputs_of(e, NULL, value) || !propagate(e, &v, err)) goto out;
     for (int i = 0; i < job->layout.n_placements; i++) {
         const tr_placement *p = &job->layout.placements[i];
@@ -612,8 +619,13 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     if (!tr_check_sort(out, err) || !refuse_what_is_not_measured_yet(job, err) ||
         !refuse_without_photos(out, err))
         goto out;
+    bool is_lens_open = job->lenses[0].is_unknown && out->unknown_lens.width_px == 0;
+    if (is_lens_open && !tr_check_find_unknown_lens(out, err)) goto out;
+    memcpy(out->lenses, tr_check_profiles(out), (size_t)job->n_lenses * sizeof *out->lenses);
     tr_adjust_input input = tr_check_input(out, marks, names, lens_of);
     if (!tr_adjust(&input, &adj, &out->warnings, err)) goto out;
+    if (!tr_check_is_lens_told(out, &adj, err)) goto out;
+    out->focal_u95 = TR_COVERAGE_FACTOR * adj.focal_sd[0];
     if (!fill_counts(&adj, out, err) || !warn_not_used(out, err)) goto out;
     evaluation e = {.job = job,
                     .adj = &adj,
@@ -624,7 +636,8 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     if (frame_of(&e, NULL, &vehicle) && !measure(&e, &vehicle, err)) goto out;
     if (!judge_flatness(job, &adj, out, err) || !warn_vehicle_id(job, &out->warnings, err) ||
         !warn_not_seen(job, &adj, out, err) || !warn_seen_once(job, &adj, out, err) ||
-        !warn_exact(job, &out->warnings, err) || !finish_targets(job, out, err))
+        !warn_exact(job, &out->warnings, err) || !tr_check_warn_unknown_lens(out, err) ||
+        !finish_targets(job, out, err))
         goto out;
     ok = true;
 out:

@@ -113,9 +113,19 @@ static int stated_lens(const tr_job *job, const char *file) {
     return -1;
 }
 
+/* Of an unknown lens any photo may be, if it is one. */
+static bool is_no_photo(tr_check_photo *photo) {
+    tr_picture_kind kind = tr_picture_kind_of(&photo->exif, photo->width_px, photo->height_px);
+    if (kind != TR_PICTURE_PANORAMA && kind != TR_PICTURE_CUT) return false;
+    photo->fit = TR_PHOTO_OTHER_SIZE;
+    snprintf(photo->why_not, sizeof photo->why_not, "it %s", tr_picture_advice(kind));
+    return true;
+}
+
 bool tr_check_find_lens(const tr_job *job, tr_check_photo *photo) {
     int lens = stated_lens(job, photo->file);
     photo->fit = TR_PHOTO_FITS;
+    if (job->lenses[0].is_unknown) return !is_no_photo(photo);
     if (lens < 0 && job->n_lenses - job->n_only_named > 1) {
         int other;
         lens = find_match(job, photo, &other);

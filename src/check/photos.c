@@ -11,7 +11,9 @@
 #include "check/photo_lens.h"
 #include "check/predict.h"
 #include "check/quality.h"
+#include "check/unknown_lens.h"
 #include "image/photo.h"
+#include "lens/unknown.h"
 
 /* Photos of one setup are taken within minutes. */
 enum { MAX_MINUTES_APART = 60 };
@@ -26,6 +28,7 @@ static const size_t KEPT_BYTES = 100u * 1024u * 1024u;
 /* The looks at a photo. All photos get one before any gets the next. */
 typedef enum {
     LOOK_FIRST,   /* reads it, and measures what a quick search finds */
+    LOOK_ANEW,    /* the same through the lens that was unknown at first */
     LOOK_AGAIN,   /* measures what the other photos predict */
     LOOK_THOROUGH /* searches at full resolution */
 } look_kind;
@@ -36,6 +39,7 @@ typedef struct {
     tr_check_photo *photos;
     int n;
     look_kind look;
+    const tr_lens *lenses;             /* the job's; not of LOOK_FIRST where the lens is unknown */
     const tr_predictions *predictions; /* of LOOK_AGAIN */
     /* Of the first look: */
     pthread_mutex_t mutex; /* guards all below */
@@ -136,8 +140,11 @@ static bool look_first(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
         return true;
     }
     photo->is_readable = true;
-    bool ok = tr_marks_find(finder, &read.image, &job->lenses[photo->lens], TR_SEARCH_QUICK,
-                            &photo->marks, err) &&
+    tr_lens lens = job->lenses[photo->lens];
+    if (lens.is_unknown) {
+        tr_lens_unknown(&photo->exif.camera, photo->width_px, photo->height_px, &lens);
+    }
+    bool ok = tr_marks_find(finder, &read.image, &lens, TR_SEARCH_QUICK, &photo->marks, err) &&
               judge(job, &read.image, photo, err);
     put_away(p, i, &read.image);
     return ok;
@@ -167,7 +174,7 @@ static bool look_again(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     return ok;
 }
 
-static bool look_thorough(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
+static bool search_anew(pool *p, tr_marks_finder *finder, tr_search search, int i, tr_error *err) {
     tr_check_photo *photo = &p->photos[i];
     tr_image read;
     const tr_image *image;
@@ -176,12 +183,19 @@ static bool look_thorough(pool *p, tr_marks_finder *finder, int i, tr_error *err
     bool ok = true;
     if (image) {
         tr_photo_marks_release(&photo->marks);
-        ok = tr_marks_find(finder, image, &p->job->lenses[photo->lens], TR_SEARCH_THOROUGH,
-                           &photo->marks, err) &&
+        ok = tr_marks_find(finder, image, &p->lenses[photo->lens], search, &photo->marks, err) &&
              judge(p->job, image, photo, err);
     }
     tr_image_release(&read);
     return ok;
+}
+
+static bool look_anew(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
+    return search_anew(p, finder, TR_SEARCH_QUICK, i, err);
+}
+
+static bool look_thorough(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
+    return search_anew(p, finder, TR_SEARCH_THOROUGH, i, err);
 }
 
 static void *make_finder(void *task, tr_error *err) {
@@ -196,7 +210,7 @@ static void free_finder(void *task, void *finder) {
 
 static bool look(void *task, void *finder, int i, tr_error *err) {
     static bool (*const LOOKS[])(pool *, tr_marks_finder *, int,
-                                 tr_error *) = {look_first, look_again, look_thorough};
+                                 tr_error *) = {look_first, look_anew, look_again, look_thorough};
     pool *p = task;
     return LOOKS[p->look](p, finder, i, err);
 }
@@ -260,6 +274,14 @@ static void refuse_repeats(tr_check *check) {
     }
 }
 
+/* Edges and predictions need more of a lens than the first guess at it: where it was found since,
+   all is measured anew through it, and it is found anew from that. */
+static bool look_through_found_lens(pool *p, tr_check *check, look_kind kind,
+                                    const tr_parallel_work *work, tr_error *err) {
+    return !check->is_lens_solved ||
+           (look_at_all(p, kind, work, err) && tr_check_find_unknown_lens(check, err));
+}
+
 /* Quick looks first; what they find together predicts the rest. Only where a sheet is still missing
    is there a search at full resolution, which takes ten times as long. */
 static bool look_for_marks(tr_check *check, int n_threads, tr_progress progress, void *context,
@@ -278,13 +300,23 @@ static bool look_for_marks(tr_check *check, int n_threads, tr_progress progress,
     if (pthread_mutex_init(&p.mutex, NULL) != 0) return tr_fail_memory(err);
     if (!look_at_all(&p, LOOK_FIRST, &work, err) || !tr_check_sort(check, err)) goto out;
     refuse_repeats(check);
+    p.lenses = check->job->lenses;
+    if (p.lenses->is_unknown) {
+        if (!tr_check_find_unknown_lens(check, err)) goto out;
+        p.lenses = &check->solved_lens;
+        if (!look_through_found_lens(&p, check, LOOK_ANEW, &work, err)) goto out;
+    }
     if (!look_at_predicted(&p, check, &work, &predictions, err)) goto out;
     if (is_any_missing(check, &predictions)) {
         tr_predictions_release(&predictions);
-        if (!look_at_all(&p, LOOK_THOROUGH, &work, err) ||
-            !look_at_predicted(&p, check, &work, &predictions, err)) {
+        if (!look_at_all(&p, LOOK_THOROUGH, &work, err)) goto out;
+        /* More marks may tell what fewer did not. */
+        if (check->job->lenses->is_unknown && !check->is_lens_solved &&
+            (!tr_check_find_unknown_lens(check, err) ||
+             !look_through_found_lens(&p, check, LOOK_THOROUGH, &work, err))) {
             goto out;
         }
+        if (!look_at_predicted(&p, check, &work, &predictions, err)) goto out;
     }
     ok = true;
 out:
@@ -339,6 +371,14 @@ static bool warn_cameras_of(tr_check *check, int lens, tr_error *err) {
     if (n == 0) return true;
     char more[32] = "";
     if (n > MAX_NAMED) snprintf(more, sizeof more, " and %d more", n - MAX_NAMED);
+    if (check->job->lenses[lens].is_unknown) {
+        return tr_warn(
+            &check->warnings, err, true, "photos_of_two_cameras",
+            "Photo %.60s was taken %.70s, but %s%s %.70s: photos of an unknown lens must all be of "
+            "one. Choose a camera by hand, keep the phone from changing it by itself, and take the "
+            "others anew.",
+            first->name, d.a, names, more, d.b);
+    }
     return tr_warn(
         &check->warnings, err, true, "photos_of_two_cameras",
         "Photo %.60s was taken %.70s, but %s%s %.70s: lens profile '%s' can be right for "

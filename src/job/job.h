@@ -35,8 +35,9 @@ typedef struct {
     char id[64];
     char vehicle_id[64]; /* "" where not given */
     char technician[64]; /* "" where not given */
-    /* At least one. The last n_only_named of them serve the photos alone that name them; each photo
-       that names none has the one of the others that its EXIF fits. */
+    /* At least one; a lone one may be unknown, then without a size. The last n_only_named of them
+       serve the photos alone that name them; each photo that names none has the one of the others
+       that its EXIF fits. */
     tr_lens lenses[TR_MAX_LENSES];
     int n_lenses, n_only_named;
     tr_layout layout;

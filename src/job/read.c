@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "lens/profile.h"
+#include "lens/unknown.h"
 
 /* While it is read: the files of the profiles that are read already. */
 typedef struct {
@@ -25,6 +26,10 @@ static void check_name(tr_yaml y, const tr_shots *shots, int lens) {
 static int read_lens(tr_yaml y, reader *r) {
     tr_error cause = {0};
     tr_shots *shots = r->out;
+    if (tr_yaml_is_word(y, TR_LENS_UNKNOWN_ID)) {
+        tr_yaml_fail(y, "is unknown beside other lenses; a job has one unknown lens for all its "
+                        "photos ('lens: unknown'), or a profile for each");
+    }
     char *path = tr_yaml_path(y);
     for (int k = 0; k < shots->n_lenses && path; k++) {
         if (!r->paths[k] || strcmp(path, r->paths[k]) != 0) continue;
@@ -46,6 +51,11 @@ static int read_lens(tr_yaml y, reader *r) {
 }
 
 static void read_lenses(tr_yaml y, reader *r) {
+    if (tr_yaml_is_word(y, TR_LENS_UNKNOWN_ID)) {
+        /* Its size and camera are the photos'. */
+        tr_lens_unknown(&(tr_camera){.name = ""}, 0, 0, &r->out->lenses[r->out->n_lenses++]);
+        return;
+    }
     if (!tr_yaml_is_list(y)) {
         (void)read_lens(y, r);
         return;
@@ -69,7 +79,13 @@ static void read_photo(tr_yaml y, reader *r, int i) {
     if (tr_yaml_is_mapping(y)) {
         tr_yaml_keys(y, "file lens");
         file = tr_yaml_at(y, "file");
-        r->out->photo_lens[i] = read_lens(tr_yaml_at(y, "lens"), r);
+        tr_yaml lens = tr_yaml_at(y, "lens");
+        if (r->out->n_lenses > 0 && r->out->lenses[0].is_unknown) {
+            tr_yaml_fail(lens,
+                         "is named for one photo, but the file says 'lens: unknown', which is "
+                         "one camera's for all photos; leave either out");
+        }
+        r->out->photo_lens[i] = read_lens(lens, r);
     }
     r->out->photos[i] = tr_yaml_path(file);
 }

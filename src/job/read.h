@@ -16,9 +16,10 @@ typedef struct {
 } tr_shots;
 
 /* From the keys `lens` and `photos` of the file's root:
-     lens: lens/a.yaml                     # or a list
+     lens: lens/a.yaml                     # or a list; or unknown
      photos: [photos/1.jpg, { file: photos/2.jpg, lens: lens/b.yaml }]
-   Profiles are read. No photo may stand there twice, no two profiles may have one name. */
+   Profiles are read; an unknown lens is one of no size (lens/unknown.h). No photo may stand there
+   twice, no two profiles may have one name. */
 void tr_read_shots(tr_yaml root, tr_shots *out);
 
 /* y is the id of one of n sheets: its index; 0, and the error set, where there is none. */

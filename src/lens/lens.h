@@ -28,6 +28,7 @@ typedef struct {
     int width_px, height_px;                  /* of the photos that it is for */
     double param[TR_LENS_N];                  /* fx fy cx cy (px), k1 k2 p1 p2 k3 */
     bool has_covariance;                      /* false: taken as exact */
+    bool is_unknown;                          /* no profile: what lens/unknown.h says of any */
     double covariance[TR_LENS_N * TR_LENS_N]; /* row by row, symmetric */
     tr_camera camera;                         /* of the photos that it was made from */
     tr_lens_scatter scatter;

@@ -398,10 +398,8 @@ static void release_work(work *w) {
     free(w->is_left_out);
 }
 
-static bool begin_work(tr_marks_finder *f, const tr_image *image, const tr_lens *lens,
-                       tr_photo_marks *out, work *w, tr_error *err) {
-    *w = (work){.finder = f, .image = image, .lens = lens, .out = out};
-    w->sheets = tr_finder_sheets(f, &w->n_sheets);
+/* w: filled in but for its rooms. */
+static bool make_room(work *w, tr_error *err) {
     int most_points = 0;
     int n_marks = 0;
     for (int i = 0; i < w->n_sheets; i++) {
@@ -415,6 +413,13 @@ static bool begin_work(tr_marks_finder *f, const tr_image *image, const tr_lens 
     if (w->p && w->uv && w->is_left_out) return true;
     release_work(w);
     return tr_fail_memory(err);
+}
+
+static bool begin_work(tr_marks_finder *f, const tr_image *image, const tr_lens *lens,
+                       tr_photo_marks *out, work *w, tr_error *err) {
+    *w = (work){.finder = f, .image = image, .lens = lens, .out = out};
+    w->sheets = tr_finder_sheets(f, &w->n_sheets);
+    return make_room(w, err);
 }
 
 /* Room for every mark of the sheets, and for every tag of theirs as a stray beside the sightings.
@@ -480,6 +485,20 @@ bool tr_marks_seek(tr_marks_finder *f, const tr_image *image, const tr_lens *len
     sort_marks(marks);
     release_work(&w);
     return ok;
+}
+
+bool tr_marks_place(const tr_sheet *sheets, int n_sheets, const tr_lens *lens,
+                    tr_photo_marks *marks, tr_error *err) {
+    work w = {.sheets = sheets, .n_sheets = n_sheets, .lens = lens, .out = marks};
+    int n = 0;
+    if (!make_room(&w, err)) return false;
+    for (int i = 0; i < marks->n_views; i++) {
+        tr_sheet_view view;
+        if (place_sheet(&w, marks->views[i].sheet, &view)) marks->views[n++] = view;
+    }
+    marks->n_views = n;
+    release_work(&w);
+    return true;
 }
 
 void tr_photo_marks_release(tr_photo_marks *marks) {

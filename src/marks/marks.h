@@ -83,6 +83,10 @@ typedef struct {
 TR_MUST_USE bool tr_marks_seek(tr_marks_finder *finder, const tr_image *image, const tr_lens *lens,
                                const tr_sheet_prediction *predictions, int n, tr_photo_marks *marks,
                                tr_error *err);
+/* Finds anew where the sheets that were seen lie in the photo, by another lens, from their marks as
+   they are. False: memory ran out. */
+TR_MUST_USE bool tr_marks_place(const tr_sheet *sheets, int n_sheets, const tr_lens *lens,
+                                tr_photo_marks *marks, tr_error *err);
 void tr_photo_marks_release(tr_photo_marks *marks);
 
 #endif

@@ -37,6 +37,9 @@ static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
          tr_json_put(budget, "plates", measured(axis, r->is_measured, r->u95_plates)) &&
          tr_json_put(budget, "sheets", measured(axis, r->is_measured, r->u95_sheets)) &&
          tr_json_put(a, "budget", json_incref(budget));
+    if (r->u95_calibrated > 0) {
+        ok = ok && tr_json_put(a, "u95_with_profile", value_of(axis, r->u95_calibrated));
+    }
     json_decref(budget);
     if (ok) return a;
     json_decref(a);
@@ -243,13 +246,26 @@ json_t *tr_program_json(void) {
     return NULL;
 }
 
+/* What the photos say of a lens without a profile. */
+static bool put_unknown_lens(json_t *result, const tr_check *check) {
+    if (!check->job->lenses[0].is_unknown) return true;
+    double f = check->lenses[0].param[TR_FX];
+    json_t *json = json_object();
+    bool ok = json && tr_json_put(json, "known", json_false()) &&
+              tr_json_put(json, "focal_px", tr_json_number(f)) &&
+              tr_json_put(json, "focal_u95_px", tr_json_number(f * check->focal_u95)) &&
+              tr_json_put(result, "lens", json_incref(json));
+    json_decref(json);
+    return ok;
+}
+
 json_t *tr_check_json(const tr_check *check) {
     json_t *json = json_object();
     if (json && tr_json_put(json, "job", tr_json_text(check->job->id)) &&
         tr_json_put(json, "layout", tr_json_text(check->job->layout.id)) &&
         tr_json_put(json, "verdict", json_string(tr_verdict_name(check->verdict))) &&
         tr_json_put(json, "targets", targets_json(check)) &&
-        tr_json_put(json, "references", references_json(check)) &&
+        tr_json_put(json, "references", references_json(check)) && put_unknown_lens(json, check) &&
         tr_json_put(json, "sheets", sheets_json(check)) &&
         tr_json_put(json, "photos", tr_photos_json(check)) &&
         tr_json_put(json, "warnings", tr_warnings_json(check)) &&

@@ -333,6 +333,9 @@ void tr_source_advice(const tr_check *check, int target, tr_source source, char 
     } else if (source == TR_FROM_SHEETS) {
         append(&l, "survey the sheets again ('trammel survey'), with more photos and a longer, "
                    "better known length in view.");
+    } else if (source == TR_FROM_LENS && check->job->lenses[0].is_unknown) {
+        append(&l, "calibrate it with 'trammel lens', and name its profile in the job instead of "
+                   "'lens: unknown'.");
     } else if (source == TR_FROM_LENS) {
         append_lens_wanted(&l, check);
     } else {

@@ -282,6 +282,11 @@ bool tr_survey_spec_read(const char *path, tr_survey_spec *out, tr_error *err) {
     tr_yaml_keys(y, "survey lens sheets stuck? bars? rules? photos?");
     tr_yaml_text(tr_yaml_at(y, "survey"), spec.id, sizeof spec.id);
     tr_read_shots(y, &shots);
+    if (shots.n_lenses > 0 && shots.lenses[0].is_unknown) {
+        tr_yaml_fail(tr_yaml_at(y, "lens"),
+                     "is unknown, which a survey cannot be: what is wrong with the lens would go "
+                     "into the sheet's file; calibrate it with 'trammel lens'");
+    }
     memcpy(spec.lenses, shots.lenses, sizeof spec.lenses);
     spec.n_lenses = shots.n_lenses;
     spec.n_only_named = shots.n_only_named;

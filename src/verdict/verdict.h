@@ -34,7 +34,8 @@ typedef struct {
        marks, the lens profile, how well the plates sit on their plumb marks, how well the places of
        the marks on surveyed sheets are known (0 where none was surveyed). */
     double u95_marks, u95_lens, u95_plates, u95_sheets;
-    tr_verdict verdict; /* where is_judged */
+    double u95_calibrated; /* about what u95 would be with a lens profile; 0 where there is one */
+    tr_verdict verdict;    /* where is_judged */
 } tr_axis_result;
 
 /* What a person is to do so that a floor sheet comes to lie as required: at most two sentences,

@@ -1,4 +1,4 @@
-/* campaign [coverage] [--jobs N] [--seed S] [--threads N] [PHONE]
+/* campaign [coverage] [--jobs N] [--seed S] [--threads N] [--lens known|unknown|untold] [PHONE]
    campaign survey [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]
@@ -60,6 +60,11 @@ static bool read_option(const char *name, const char *value, bool is_traps, camp
     if (strcmp(name, "--threads") == 0) {
         return read_number(value, 1, CAMPAIGN_MAX_THREADS, &o->n_threads);
     }
+    if (strcmp(name, "--lens") == 0) {
+        o->is_focal_told = strcmp(value, "unknown") == 0;
+        o->is_lens_unknown = o->is_focal_told || strcmp(value, "untold") == 0;
+        return o->is_lens_unknown || strcmp(value, "known") == 0;
+    }
     if (is_traps && strcmp(name, "--rendered") == 0) {
         return read_number(value, 0, 1000000, &o->rendered);
     }
@@ -93,6 +98,7 @@ int main(int argc, char **argv) {
     }
     if (!is_sound) {
         fprintf(stderr, "usage: campaign [coverage] [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+                        "                [--lens known|unknown|untold]\n"
                         "       campaign survey [--jobs N] [--seed S] [--threads N] [PHONE]\n"
                         "       campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]\n"
                         "       campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]\n"

@@ -9,9 +9,11 @@
 enum { CAMPAIGN_MAX_THREADS = 16 };
 
 typedef struct {
-    bool has_phone;      /* what a phone and real sheets do is simulated too */
-    tr_sim_phone phone;  /* see tr_sim_phone_full */
-    long jobs, rendered; /* how many of each; -1: the campaign's own number */
+    bool has_phone;       /* what a phone and real sheets do is simulated too */
+    tr_sim_phone phone;   /* see tr_sim_phone_full */
+    bool is_lens_unknown; /* coverage: jobs without a lens profile ... */
+    bool is_focal_told;   /* ... whose photos tell their focal length */
+    long jobs, rendered;  /* how many of each; -1: the campaign's own number */
     long seed, n_threads;
     long only;        /* traps: this job alone, told in full; -1: all */
     const char *keep; /* traps: folder for the photos of a rendered job told in full; may be NULL */

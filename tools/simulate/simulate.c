@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "lens/planar.h"
+#include "lens/unknown.h"
 #include "vehicle/vehicle.h"
 
 enum { MAT = TR_SIM_MAT, PLATE_0 = TR_SIM_PLATE, MAT_2 = TR_SIM_MAT_2, MAT_TAGS = 8 };
@@ -277,6 +278,45 @@ static void draw_lens(scene *s, const tr_lens *profile) {
     double focal = 1 + TR_ADJUST_FOCAL_SD * tr_random_normal(&random);
     s->sim->true_lens.param[TR_FX] *= focal;
     s->sim->true_lens.param[TR_FY] *= focal;
+}
+
+static double between(tr_random *r, double low, double high) {
+    return low + (high - low) * tr_random_uniform(r);
+}
+
+/* A phone's main camera: 23 to 30 mm, the principal point within 1.5 % of the longer side, barrel
+   or pincushion with higher terms that take most of it back towards the corners, as in
+   shared/data/phone-photos. Drawn evenly, so that no lens is the usual one, and not from the priors
+   of lens/unknown.h. */
+static void draw_unknown_lens(scene *s) {
+    tr_random random = tr_random_seed(s->o->lens_seed ? s->o->lens_seed : s->o->seed ^ LENS_SALT);
+    tr_lens *lens = &s->sim->true_lens;
+    double side = fmax(lens->width_px, lens->height_px);
+    double *p = lens->param;
+    p[TR_FX] = side * between(&random, 0.64, 0.83);
+    p[TR_FY] = p[TR_FX] * (1 + between(&random, -1e-3, 1e-3));
+    p[TR_CX] = (lens->width_px - 1) / 2.0 + side * between(&random, -0.015, 0.015);
+    p[TR_CY] = (lens->height_px - 1) / 2.0 + side * between(&random, -0.015, 0.015);
+    p[TR_P1] = between(&random, -2e-3, 2e-3);
+    p[TR_P2] = between(&random, -2e-3, 2e-3);
+    do {
+        p[TR_K1] = between(&random, -0.1, 0.2);
+        p[TR_K2] = -p[TR_K1] * between(&random, 2, 5);
+        p[TR_K3] = -p[TR_K2] * between(&random, 0.6, 1.7);
+    } while (!tr_lens_is_one_to_one(lens));
+}
+
+/* What the photos tell of their camera: 35 mm equivalents are whole millimetres, and of the longer
+   side with some, of the diagonal with others. */
+static tr_camera tell_camera(const tr_sim_options *o, const tr_lens *lens) {
+    static const double diagonal_mm = 43.267;
+    static const double width_mm = 36;
+    tr_camera camera = {.name = "Simulated Phone"};
+    double w = lens->width_px;
+    double h = lens->height_px;
+    double film = o->seed % 2 == 0 ? width_mm / fmax(w, h) : diagonal_mm / hypot(w, h);
+    camera.equivalent_focal_length_mm = round(lens->param[TR_FX] * film * o->told_focal_factor);
+    return camera;
 }
 
 /* All plates come from one printer. */
@@ -691,7 +731,12 @@ static void add_corners_and_view(const shot *h, const sighting *s, const bool *i
         count++;
     }
     tr_sheet_view view = {.sheet = sheet, .n_points = count};
-    view.n_poses = tr_planar_poses(job->lenses, p, uv, count, view.pose);
+    tr_lens rough = job->lenses[0];
+    if (rough.is_unknown) {
+        const tr_lens *lens = &h->s->sim->true_lens;
+        tr_lens_unknown(&(tr_camera){.name = ""}, lens->width_px, lens->height_px, &rough);
+    }
+    view.n_poses = tr_planar_poses(&rough, p, uv, count, view.pose);
     if (view.n_poses > 0) out->views[out->n_views++] = view;
 }
 
@@ -719,8 +764,9 @@ static bool add_photo(scene *s, int i) {
     photo->file = strdup(name);
     if (!photo->file) return false;
     photo->is_readable = true;
-    photo->width_px = out->job.lenses[0].width_px;
-    photo->height_px = out->job.lenses[0].height_px;
+    photo->width_px = out->true_lens.width_px;
+    photo->height_px = out->true_lens.height_px;
+    if (s->o->is_lens_unknown) photo->exif.camera = tell_camera(s->o, &out->true_lens);
     out->photos[i].exposure = tr_sim_expose(&s->o->phone, &out->true_lens, &s->phone);
     out->photos[i].lens = tr_sim_lens_of(&out->true_lens, &out->photos[i].exposure);
     zoom_in(s, i, &out->photos[i].lens);
@@ -743,7 +789,12 @@ bool tr_simulate(const tr_sim_options *o, tr_sim *out, tr_error *err) {
     }
     if (!make_job(o, out)) goto no_memory;
     out->true_lens = out->job.lenses[0];
-    if (o->draws_lens && out->job.lenses[0].has_covariance) draw_lens(&s, out->job.lenses);
+    if (o->is_lens_unknown) {
+        draw_unknown_lens(&s);
+        tr_lens_unknown(&(tr_camera){.name = ""}, 0, 0, &out->job.lenses[0]);
+    } else if (o->draws_lens && out->job.lenses[0].has_covariance) {
+        draw_lens(&s, out->job.lenses);
+    }
     out->true_lens.param[TR_FX] *= or_one(o->lens_factor);
     out->true_lens.param[TR_FY] *= or_one(o->lens_factor);
     if (o->draws_prints) draw_prints(&s);

@@ -65,6 +65,9 @@ typedef struct {
     double mat_x_mm;            /* where the layout wants the mats, from the rear axle; 0: -1800 */
     double mat_error[3];        /* true placement error: x mm, y mm, yaw rad ... */
     double second_mat_error[3]; /* ... and of the second mat */
+    bool is_lens_unknown;       /* the job has no profile; the true lens is drawn from those that
+                                   phones have ... */
+    double told_focal_factor;   /* ... and EXIF tells its focal length times this; 0: nothing */
     bool is_exact_lens;         /* the profile has no covariance */
     bool is_steady;             /* the profile says that the camera does not scatter */
     tr_vec2 image_px;           /* size of the photos; 0: 4032 x 3024. The angle of view stays. */
