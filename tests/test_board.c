@@ -608,7 +608,8 @@ static void solve_rig(const stereo *s, bool lenses_free, tr_pose *right_from_lef
             /* Half a turn of the board between left and right is only another numbering. */
             bool turned = tr_v3_dot(tr_m3_column(left.R, 0),
                                     tr_m3_column(p->pose.camera_from_board.R, 0)) < 0;
-            photos[side * STEREO_PAIRS + i] = (tr_net_photo){.lens = side, .camera = side, .rig = i};
+            photos[side * STEREO_PAIRS + i] =
+                (tr_net_photo){.lens = side, .camera = side, .rig = i};
             if (side == 0) rigs[i].rig_from_world = left;
             for (int k = 0; k < p->view.n; k++) {
                 obs[n] =
@@ -650,7 +651,13 @@ static void solve_rig(const stereo *s, bool lenses_free, tr_pose *right_from_lef
 static void stereo_base(void **state) {
     stereo *s = *state;
     need_file(STEREO_FOLDER "/left01.jpg");
-    for (int side = 0; side < 2; side++) assert_true(tr_lens_solve(&s->run[side], NULL));
+    /* The published lenses are of one camera for all photos, and of a true board, as this
+     * network's. */
+    for (int side = 0; side < 2; side++) {
+        s->run[side].is_steady = true;
+        assert_true(tr_lens_solve(&s->run[side], NULL));
+        solve_true_board(&s->run[side]);
+    }
     for (int lenses_free = 0; lenses_free < 2; lenses_free++) {
         tr_pose right_from_left;
         solve_rig(s, lenses_free, &right_from_left);

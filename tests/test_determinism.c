@@ -174,7 +174,7 @@ static void nor_where_something_does_not_fit(void **state) {
     snprintf(text, sizeof text, "%s", SMALL_LENS);
     char *fx = strstr(text, "fx_px: 330\n");
     assert_non_null(fx);
-    memcpy(fx, "fx_px: 338\n", strlen("fx_px: 338\n"));
+    memcpy(fx, "fx_px: 360\n", strlen("fx_px: 360\n"));
     small_text(".", "other-lens.yaml", text);
     char job[sizeof SMALL_JOB + 64];
     const char *rest = strstr(SMALL_JOB, "layout:");

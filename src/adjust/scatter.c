@@ -13,6 +13,9 @@ enum { MAX_PHOTOS = 24 };
 /* A close enough solution, in standard deviations. */
 static const double SMALL_STEP = 0.01;
 
+/* What a profile that is contradicted counts for. */
+static const double LEAST_DOF = 1e-3;
+
 /* Quantile of the normal distribution beyond which scatter is no chance: once in 3,000. */
 static const double SIGNIFICANT = 3.4;
 
@@ -73,11 +76,27 @@ static void sum_up(const tr_network *net, const tr_net_unknown *unknowns, const 
     }
 }
 
+/* Whether a standard deviation is larger than another by more than chance: Paulson's approximation
+   of F by the normal distribution (An approximate normalization of the analysis of variance
+   distribution, Ann. Math. Stat. 13, 1942). */
+static bool is_larger(double sd, double dof, double known, double dof_known) {
+    double a = 2 / (9 * dof);
+    double b = 2 / (9 * dof_known);
+    double root = known > 0 ? cbrt(sd * sd / (known * known)) : 0;
+    return ((1 - b) * root - (1 - a)) / sqrt(b * root * root + a) > SIGNIFICANT;
+}
+
 /* The estimate of one component, and the degrees of freedom that it rests on. */
 static double estimate(const tr_lens *lens, int kind, const component_sums *c, double *freedom) {
     double known;
     double dof;
     tr_lens_scatter_known(lens, kind, &known, &dof);
+    /* A profile that the job's photos contradict counts no more than none. */
+    bool is_told = lens->scatter.dof[kind] > 0 && c->freedom >= 1;
+    double own = is_told ? sqrt(fmax(0, c->square) / c->freedom) : 0;
+    if (is_told && is_larger(own, c->freedom, known, lens->scatter.dof[kind])) {
+        dof = LEAST_DOF;
+    }
     *freedom = dof + c->freedom;
     return sqrt((dof * known * known + c->square) / *freedom);
 }
@@ -114,16 +133,6 @@ static void note_scatter(const tr_network *net, const component_sums *sums, tr_l
     }
 }
 
-/* Whether the ratio of two variances, with these degrees of freedom, is more than chance: Paulson's
-   approximation of F by the normal distribution (An approximate normalization of the analysis of
-   variance distribution, Ann. Math. Stat. 13, 1942). */
-static bool is_more_than_chance(double ratio, double dof, double dof_known) {
-    double a = 2 / (9 * dof);
-    double b = 2 / (9 * dof_known);
-    double root = cbrt(ratio);
-    return ((1 - b) * root - (1 - a)) / sqrt(b * root * root + a) > SIGNIFICANT;
-}
-
 bool tr_scatter_judge(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
                       tr_error *err) {
     static const struct {
@@ -141,9 +150,8 @@ bool tr_scatter_judge(const tr_adjust_input *in, const tr_adjustment *adj, tr_wa
         const tr_lens_scatter *known = &in->lenses[i].scatter;
         for (int k = 0; k < TR_SCATTER_N; k++) {
             double sd = adj->scatter[i].sd[k];
-            double ratio = known->sd[k] > 0 ? sd / known->sd[k] : 0;
             if (!(adj->scatter[i].dof[k] >= 1) || !(known->dof[k] > 0) ||
-                !is_more_than_chance(ratio * ratio, adj->scatter[i].dof[k], known->dof[k])) {
+                !is_larger(sd, adj->scatter[i].dof[k], known->sd[k], known->dof[k])) {
                 continue;
             }
             if (!tr_warn(

@@ -193,8 +193,6 @@ static const double HAND_DOF = 3;
 static const double CAMERA_DOF = 30;
 /* Of next to no degrees of freedom a limit of 16 times the value has to do. */
 static const double LEAST_LOWER = 4e-3;
-/* A hand is known from one session to the next to this part of that. */
-static const double HAND_PART = 0.5;
 
 /* The 20 % quantile of chi-squared over its degrees of freedom, after Wilson and Hilferty (The
    distribution of chi-square, PNAS 17, 1931): within 2 % from two degrees on. */
@@ -221,9 +219,7 @@ double tr_lens_scatter_sd(const tr_lens *lens, int kind) {
     const tr_lens_scatter *s = &lens->scatter;
     double wide = wide_sd(lens, kind);
     if (s->is_steady) return 0;
-    if (!(s->dof[kind] > 0)) return wide;
-    double sd = tr_lens_scatter_limit(s->sd[kind], s->dof[kind]);
-    return is_hand(kind) ? fmax(sd, HAND_PART * wide) : sd;
+    return s->dof[kind] > 0 ? fmax(wide, tr_lens_scatter_limit(s->sd[kind], s->dof[kind])) : wide;
 }
 
 void tr_lens_scatter_known(const tr_lens *lens, int kind, double *sd, double *dof) {

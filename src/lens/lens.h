@@ -34,12 +34,12 @@ typedef struct {
     tr_lens_scatter scatter;
 } tr_lens;
 
-/* The standard deviation of one kind of scatter that a network may count on, in a job of its own: 0
-   for a steady camera. Where the profile knows it, no less than what it is with 80 % confidence
-   (sd sqrt(dof / chi2_0.20(dof))). Turn and travel are the hand's and not the camera's, so that
-   another day may bring as much as any: there half of what is taken for an unknown camera is the
-   least. An unknown camera: 1 % of the longer side (40 px at 4032), 1 %, 2e-3 rad, 1.5 mm; wider
-   than in any phone that was measured (DEVELOPERS.md). */
+/* The standard deviation of one kind of scatter that any job may have with this lens, before its
+   own photos say more (adjust/scatter.h): 0 for a steady camera; else that of an unknown camera: 1
+   % of the longer side (40 px at 4032), 1 %, 2e-3 rad, 1.5 mm, wider than in any phone that was
+   measured (DEVELOPERS.md); or that of the profile with 80 % confidence (tr_lens_scatter_limit),
+   where that is more. Another day, or another hand, may bring more than what the profile's photos
+   had. */
 double tr_lens_scatter_sd(const tr_lens *lens, int kind);
 
 /* What is known of one kind of scatter before a job: a standard deviation with the degrees of
