@@ -444,8 +444,8 @@ static void test_camera_scatters(void **state) {
         tr_sim sim;
         tr_error err = {0};
         assert_true(tr_simulate(&options, &sim, &err));
-        sim.job.lenses[0].scatter = (tr_lens_scatter){.sd = {1, 2e-4, 5e-5, 0.05},
-                                                      .dof = {20, 10, 30, 10}};
+        sim.job.lenses[0].scatter =
+            (tr_lens_scatter){.sd = {1, 2e-4, 5e-5, 0.05}, .dof = {20, 10, 30, 10}};
         assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
         n_told += tr_warnings_have(&sim.check.warnings, "camera_scatters");
         assert_false(tr_warnings_block_pass(&sim.check.warnings));
@@ -456,8 +456,8 @@ static void test_camera_scatters(void **state) {
         /* As it was when it was calibrated, nothing is told. */
         tr_sim_release(&sim);
         assert_true(tr_simulate(&options, &sim, &err));
-        sim.job.lenses[0].scatter = (tr_lens_scatter){.sd = {10, 2e-3, 5.2e-4, 0.4},
-                                                      .dof = {20, 10, 30, 10}};
+        sim.job.lenses[0].scatter =
+            (tr_lens_scatter){.sd = {10, 2e-3, 5.2e-4, 0.4}, .dof = {20, 10, 30, 10}};
         assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
         assert_false(tr_warnings_have(&sim.check.warnings, "camera_scatters"));
         tr_sim_release(&sim);

@@ -13,6 +13,9 @@ enum { MAX_PHOTOS = 24 };
 /* A close enough solution, in standard deviations. */
 static const double SMALL_STEP = 0.01;
 
+/* Fewer degrees of freedom contradict nothing: they rest on a mark or two. */
+static const double LEAST_TOLD = 3;
+static const double MUCH_PART = 2;
 /* What a profile that is contradicted counts for. */
 static const double LEAST_DOF = 1e-3;
 
@@ -53,8 +56,8 @@ static int list_unknowns(const tr_network *net, tr_net_unknown *unknowns,
     return n;
 }
 
-/* sums: TR_SCATTER_N a lens. A focal length that all photos have in common is no scatter: it is
-   another lens, for which the lens's own prior stands. */
+/* sums: TR_SCATTER_N a lens. A focal length that all photos have in
+   common is no scatter: it is another lens, for which the lens's own prior stands. */
 static void sum_up(const tr_network *net, const tr_net_unknown *unknowns, const double *variances,
                    int n, component_sums *sums) {
     for (int i = 0; i < net->n_lenses * TR_SCATTER_N; i++) sums[i] = (component_sums){0};
@@ -92,7 +95,7 @@ static double estimate(const tr_lens *lens, int kind, const component_sums *c, d
     double dof;
     tr_lens_scatter_known(lens, kind, &known, &dof);
     /* A profile that the job's photos contradict counts no more than none. */
-    bool is_told = lens->scatter.dof[kind] > 0 && c->freedom >= 1;
+    bool is_told = lens->scatter.dof[kind] > 0 && c->freedom >= LEAST_TOLD;
     double own = is_told ? sqrt(fmax(0, c->square) / c->freedom) : 0;
     if (is_told && is_larger(own, c->freedom, known, lens->scatter.dof[kind])) {
         dof = LEAST_DOF;
@@ -150,7 +153,11 @@ bool tr_scatter_judge(const tr_adjust_input *in, const tr_adjustment *adj, tr_wa
         const tr_lens_scatter *known = &in->lenses[i].scatter;
         for (int k = 0; k < TR_SCATTER_N; k++) {
             double sd = adj->scatter[i].sd[k];
-            if (!(adj->scatter[i].dof[k] >= 1) || !(known->dof[k] > 0) ||
+            /* A hand is another every day; what it does is told where it is more than any should.
+             */
+            bool is_hand = k == TR_SCATTER_TURN || k == TR_SCATTER_TRAVEL;
+            double least = is_hand ? MUCH_PART * tr_lens_scatter_sd(&in->lenses[i], k) : 0;
+            if (!(adj->scatter[i].dof[k] >= LEAST_TOLD) || !(known->dof[k] > 0) || sd < least ||
                 !is_larger(sd, adj->scatter[i].dof[k], known->sd[k], known->dof[k])) {
                 continue;
             }

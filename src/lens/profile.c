@@ -170,9 +170,10 @@ bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
     tr_lens lens = {0};
     *out = lens;
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(y, "lens model image_px fx_px fy_px cx_px cy_px distortion covariance? camera? "
-                    "focal_length_mm? equivalent_focal_length_mm? digital_zoom? camera_lens? steady? "
-                    "scatter?");
+    tr_yaml_keys(y,
+                 "lens model image_px fx_px fy_px cx_px cy_px distortion covariance? camera? "
+                 "focal_length_mm? equivalent_focal_length_mm? digital_zoom? camera_lens? steady? "
+                 "scatter?");
     tr_yaml_text(tr_yaml_at(y, "lens"), lens.id, sizeof lens.id);
     (void)tr_yaml_choice(tr_yaml_at(y, "model"), MODELS, 1);
     int size_px[2] = {0, 0};

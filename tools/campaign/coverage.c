@@ -66,6 +66,7 @@ static void run_job(uint64_t seed, bool are_surveyed, const campaign_options *op
                         .draws_floor = true,
                         .is_lens_unknown = options->is_lens_unknown,
                         .told_focal_factor = options->is_focal_told,
+                        .is_steady = !options->has_phone && !options->is_lens_unknown,
                         .phone = phone};
     if (are_surveyed) {
         o.survey_sd_mm = SURVEY_SD_MM;

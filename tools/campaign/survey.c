@@ -53,7 +53,7 @@ static void count_marks(const tr_survey_sim *sim, tally *t) {
     }
 }
 
-static void run_job(uint64_t seed, tr_sim_phone phone, tally *t) {
+static void run_job(uint64_t seed, bool is_steady, tr_sim_phone phone, tally *t) {
     tr_random r = tr_random_seed(seed ^ 0x5A11);
     tr_survey_sim_options o = {.seed = seed,
                                .n_photos = 5 + (int)(6 * tr_random_uniform(&r)),
@@ -64,6 +64,7 @@ static void run_job(uint64_t seed, tr_sim_phone phone, tally *t) {
                                .n_bars = 1 + (int)(2 * tr_random_uniform(&r)),
                                .bar_sd_mm = 0.05 + 0.15 * tr_random_uniform(&r),
                                .draws_lens = true,
+                               .is_steady = is_steady,
                                .phone = phone};
     o.stretch[0] = 0.004 * tr_random_normal(&r);
     o.stretch[1] = 0.004 * tr_random_normal(&r);
@@ -93,7 +94,8 @@ static bool run_item(void *task, void *own, int item, tr_error *err) {
     (void)own;
     (void)err;
     const campaign *c = task;
-    run_job(c->seed + (uint64_t)item, campaign_phone(c->options, item), &c->of_job[item]);
+    run_job(c->seed + (uint64_t)item, !c->options->has_phone, campaign_phone(c->options, item),
+            &c->of_job[item]);
     return true;
 }
 
