@@ -115,7 +115,7 @@ static const char *why_unmeasured(const tr_photo_marks *marks) {
         [TR_TAG_OFF_IMAGE] = "its tags reach over the photo's edge; bring whole tags into view",
         [TR_TAG_TOO_SMALL] = "its tags are too small; step closer",
         [TR_TAG_FAINT] = "its tags are dark or washed out; give them more even light",
-        [TR_TAG_BLURRED] = "its tags are blurred; " HOLD_STILL,
+        [TR_TAG_BLURRED] = ("its tags are blurred; " HOLD_STILL),
         [TR_TAG_UNLIKE] =
             "its tags are partly covered or in glare; uncover them, change your place",
         [TR_TAG_UNSETTLED] = "no place of its tags could be settled; take it again, evenly lit",
