@@ -219,7 +219,8 @@ static void read_job_with(tr_job *job, const char *lens, const char *photos) {
     tr_error err = {0};
     assert_non_null(source);
     temp_make(folder);
-    for (char name = 'a'; name <= 'c'; name++) {
+    for (const char *c = "abc"; *c; c++) {
+        char name = *c;
         char file[] = "?.yaml";
         file[0] = name;
         snprintf(text, sizeof text,

@@ -878,7 +878,11 @@ static void text_asks_for_photos_of_a_turned_camera(void **state) {
             int n = 0;
             for (const char *c = text; *c; c++) {
                 bool is_blank = *c == ' ' || *c == '\n';
-                if (!is_blank || (n > 0 && line[n - 1] != ' ')) line[n++] = is_blank ? ' ' : *c;
+                if (!is_blank || (n > 0 && line[n - 1] != ' ')) {
+                    line[n] = *c;
+                    if (is_blank) line[n] = ' ';
+                    n++;
+                }
             }
             line[n] = 0;
             assert_non_null(strstr(line, "For less u95 from the lens:"));
