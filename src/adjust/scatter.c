@@ -15,6 +15,7 @@ static const double SMALL_STEP = 0.01;
 
 /* Fewer degrees of freedom contradict nothing: they rest on a mark or two. */
 static const double LEAST_TOLD = 3;
+/* More than any hand should bring, in parts of what an unknown camera is taken for. */
 static const double MUCH_PART = 2;
 /* What a profile that is contradicted counts for. */
 static const double LEAST_DOF = 1e-3;
@@ -56,8 +57,8 @@ static int list_unknowns(const tr_network *net, tr_net_unknown *unknowns,
     return n;
 }
 
-/* sums: TR_SCATTER_N a lens. A focal length that all photos have in
-   common is no scatter: it is another lens, for which the lens's own prior stands. */
+/* sums: TR_SCATTER_N a lens. A focal length that all photos have in common is no scatter: it is
+   another lens, for which the lens's own prior stands. */
 static void sum_up(const tr_network *net, const tr_net_unknown *unknowns, const double *variances,
                    int n, component_sums *sums) {
     for (int i = 0; i < net->n_lenses * TR_SCATTER_N; i++) sums[i] = (component_sums){0};
