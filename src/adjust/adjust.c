@@ -256,7 +256,7 @@ static bool settle_far_photos(const tr_adjust_input *in, tr_adjustment *adj, tr_
     for (int round = 0; round < MAX_ROUNDS && tr_scatter_find_far(in, adj, is_far) > 0; round++) {
         int n_rows;
         size_t n = (size_t)in->n_photos;
-        if (!tr_network_copy(&adj->net, 0, &with, err)) goto out;
+        if (!tr_network_copy(&adj->net, &with, err)) goto out;
         memcpy(placed, adj->photo_placed, n);
         memcpy(placed + n, adj->photo_rejected, n);
         memcpy(placed + 2 * n, adj->sheet_placed, (size_t)in->n_sheets);
@@ -341,7 +341,7 @@ static bool covariance_if_calibrated(tr_adjustment *adj, const tr_places *places
     adj->covariance_calibrated =
         tr_table(options->n_wanted, options->n_wanted, sizeof *adj->covariance_calibrated);
     if (!adj->covariance_calibrated) return tr_fail_memory(err);
-    if (!tr_network_copy(net, 0, &copy, err)) return false;
+    if (!tr_network_copy(net, &copy, err)) return false;
     calibrate_unknown(&copy);
     bool ok =
         covariance_of(&copy, places, options, adj->covariance_calibrated, whole, &ignored, err);

@@ -449,7 +449,7 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
     double lowest = result->cost;
     tr_error failure = {0};
     *is_explained = false;
-    if (!tr_network_copy(&adj->net, 0, &base, err)) return false;
+    if (!tr_network_copy(&adj->net, &base, err)) return false;
     try_numbers(in, adj, &base, result->variance_factor, &lowest, &best, &failure);
     if (result->variance_factor > TR_SUSPECT_VARIANCE) {
         /* A cause must take away most of what is too much. */
@@ -486,7 +486,7 @@ bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
     double lowest = fmin(result->cost, most_cost);
     tr_error failure = {0};
     if (tr_warnings_have(warnings, "sheet_moved")) return true;
-    if (!tr_network_copy(&adj->net, 0, &base, err)) return false;
+    if (!tr_network_copy(&adj->net, &base, err)) return false;
     try_all_moved(in, adj, &base, MOVED_LITTLE_MM, result, &lowest, &best, &failure);
     tr_network_release(&base);
     if (failure.code != TR_OK) {

@@ -66,7 +66,7 @@ static void free_heights(const tr_adjustment *adj, trial *t) {
 
 static bool set_up(const tr_adjustment *adj, trial *t, tr_error *err) {
     memset(t, 0, sizeof *t);
-    if (!tr_network_copy(&adj->net, 0, &t->net, err)) return false;
+    if (!tr_network_copy(&adj->net, &t->net, err)) return false;
     int n_sheets = t->net.n_sheets;
     int n = t->net.n_offsets;
     t->marks = tr_array(n, sizeof *t->marks);

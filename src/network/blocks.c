@@ -212,12 +212,12 @@ int tr_block_state_find(const tr_block_state *s, tr_net_unknown u) {
 
 /* ---- copies ---- */
 
-bool tr_network_copy(const tr_network *net, int spare, tr_network *out, tr_error *err) {
+bool tr_network_copy(const tr_network *net, tr_network *out, tr_error *err) {
     bool ok = true;
     *out = *net;
     for (int i = 0; i < N_ARRAYS; i++) {
         int n = count_of(net, i);
-        void *to = tr_array(n + (i == TR_NET_SHEET ? spare : 0), ARRAYS[i].size);
+        void *to = tr_array(n, ARRAYS[i].size);
         ok = ok && to;
         if (to && n > 0) memcpy(to, array_of(net, i), (size_t)n * ARRAYS[i].size);
         memcpy((char *)out + ARRAYS[i].array, &to, sizeof to);

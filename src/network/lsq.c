@@ -371,11 +371,11 @@ typedef struct {
     double g[TR_LSQ_MAX_COLUMNS];
 } block;
 
-/* One term, weighted: residuals, Jacobian, g = w J'r. */
+/* One term, weighted: its Jacobian, g = w J'r. */
 typedef struct {
     int rows, n;
     double w, radial;
-    const double *r, *J;
+    const double *J;
     double g[TR_LSQ_MAX_COLUMNS];
 } weighted_term;
 
@@ -445,7 +445,7 @@ static bool assemble(tr_lsq *q, loss l, tr_lsq_result *result) {
         memset(sum.g, 0, (size_t)n_shared * sizeof *sum.g);
         for (int t = now->first; t < now->end; t++) {
             const tr_lsq_term *term = &problem->terms[t];
-            weighted_term weighted = {.rows = term->rows, .n = term->n_columns, .r = r, .J = J};
+            weighted_term weighted = {.rows = term->rows, .n = term->n_columns, .J = J};
             if (!problem->evaluate(problem->context, t, r, J)) return false;
             double s = 0;
             double rho;

@@ -181,9 +181,8 @@ typedef struct {
     int n_lenses, n_cameras, n_rigs, n_sheets, n_offsets, n_photos, n_observations, n_lengths;
 } tr_network;
 
-/* Copies a network with all its arrays; `spare` more sheets fit into the copy's. False: memory ran
-   out, and *out is empty. */
-TR_MUST_USE bool tr_network_copy(const tr_network *net, int spare, tr_network *out, tr_error *err);
+/* Copies a network with all its arrays. False: memory ran out, and *out is empty. */
+TR_MUST_USE bool tr_network_copy(const tr_network *net, tr_network *out, tr_error *err);
 /* Sets all parts of a network to those of a copy that was made of it. */
 void tr_network_restore(tr_network *net, const tr_network *copy);
 void tr_network_release(tr_network *net);
