@@ -153,7 +153,7 @@ void tr_lens_run_release(tr_lens_run *run) {
         tr_board_view_release(&run->photos[i].view);
     }
     free(run->photos);
-    tr_warnings_release(&run->advice);
+    tr_findings_release(&run->advice);
     *run = (tr_lens_run){0};
 }
 
@@ -469,7 +469,7 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
     }
     if (!tr_lens_is_one_to_one(lens)) {
         char places[200];
-        tr_quality_uncovered(run, places, sizeof places);
+        tr_quality_uncovered(run, ", ", places, sizeof places);
         return tr_fail(err, TR_NO_MEASURE,
                        "the distortion found cannot hold up to the edges of the image; take more "
                        "photos with the board in the image's corners%s%s",
@@ -500,8 +500,7 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
         if (!p) p = find_outlying(run, scratch);
         if (!p) break;
         p->is_used = false;
-        if (!tr_warn(&run->advice, err, false, "photo_left_out", "'%s' was left out: %s",
-                     tr_lens_photo_name(p), p->why_not)) {
+        if (!tr_note(PHOTO_LEFT_OUT, &run->advice, err, tr_lens_photo_name(p), p->why_not)) {
             goto out;
         }
     }

@@ -7,7 +7,7 @@
 
 #include "base/error.h"
 #include "base/parallel.h"
-#include "base/warning.h"
+#include "base/finding.h"
 #include "calib/board.h"
 #include "calib/calibrate.h"
 #include "image/camera.h"
@@ -45,7 +45,7 @@ typedef struct {
     tr_lens_photo *photos;
     int n_photos;
     tr_calibration calibration;
-    tr_warnings advice; /* what is weak in the set, and what to shoot next; see quality.h */
+    tr_findings advice; /* what is weak in the set, and what to shoot next; see quality.h */
 } tr_lens_run;
 
 /* Reads the photos and measures the board in them, by tr_parallel. A

@@ -74,41 +74,28 @@ static bool find_middle(judge *j) {
 /* ---- Photo by photo ---- */
 
 static bool judge_photo(const judge *j, const tr_lens_photo *p) {
-    tr_warnings *advice = &j->run->advice;
+    tr_findings *advice = &j->run->advice;
     const char *name = tr_lens_photo_name(p);
     int all = p->view.n + p->view.n_missing;
     char why[400];
     tr_board_say_why(&p->view, why, sizeof why);
     if (p->view.n_missing > HIDDEN_PART * all &&
-        !tr_warn(advice, j->err, false, "board_partly_hidden",
-                 "'%s': %d of the board's %d corners could not be measured: %s", name,
-                 p->view.n_missing, all, why)) {
+        !tr_note(BOARD_PARTLY_HIDDEN, advice, j->err, name, p->view.n_missing, all, why)) {
         return false;
     }
     if (!p->is_used) return true;
     bool is_blurred =
         p->view.blur_px > BLUR_MIN_PX && p->view.blur_px > BLUR_HIGH * j->middle_blur_px;
     if (is_blurred &&
-        !tr_warn(advice, j->err, false, "photo_blurred",
-                 "'%s' is less sharp than the others (edges %.1f px wide, usual here "
-                 "%.1f px); hold still with your elbows rested, use more light, and take "
-                 "it again",
-                 name, 2 * p->view.blur_px, 2 * j->middle_blur_px)) {
+        !tr_note(PHOTO_BLURRED, advice, j->err, name, 2 * p->view.blur_px, 2 * j->middle_blur_px)) {
         return false;
     }
     if (p->misfit > MISFIT_HIGH * j->middle_misfit &&
-        !tr_warn(
-            advice, j->err, false, "photo_misfit",
-            "'%s' fits worse than the others (%.2f px rms); take it again with the board flat, "
-            "camera and board still, and the zoom and focus as before",
-            name, p->pose.rms_px)) {
+        !tr_note(PHOTO_MISFIT, advice, j->err, name, p->pose.rms_px)) {
         return false;
     }
     return p->n_off == 0 ||
-           tr_warn(advice, j->err, false, "corners_off",
-                   "'%s': %d of the corners lie off their places, by up to %.1f px; glare, dirt or "
-                   "something that covers the board does that",
-                   name, p->n_off, p->pose.largest_px);
+           tr_note(CORNERS_OFF, advice, j->err, name, p->n_off, p->pose.largest_px);
 }
 
 /* Where a photo has a point of the board, but for its motion. */
@@ -154,17 +141,15 @@ static bool judge_alike(const judge *j, int i) {
     for (int k = 0; k < i && p->is_used; k++) {
         const tr_lens_photo *q = &run->photos[k];
         if (!q->is_used || !(view_distance_px(&run->calibration, p, q) < limit_px)) continue;
-        return tr_warn(&j->run->advice, j->err, false, "photos_alike",
-                       "'%s' shows nearly the same view as '%s' and adds little; take each photo "
-                       "from another side",
-                       tr_lens_photo_name(p), tr_lens_photo_name(q));
+        return tr_note(PHOTOS_ALIKE, &j->run->advice, j->err, tr_lens_photo_name(p),
+                       tr_lens_photo_name(q));
     }
     return true;
 }
 
 /* ---- The set as a whole ---- */
 
-int tr_quality_uncovered(const tr_lens_run *run, char *out, size_t size) {
+int tr_quality_uncovered(const tr_lens_run *run, const char *joint, char *out, size_t size) {
     /* Rows 0 | 1 2 3 | 4 are top, middle and bottom; columns likewise. */
     static const char *const words[3][3] = {{"top left", "top", "top right"},
                                             {"left", "middle", "right"},
@@ -198,7 +183,7 @@ int tr_quality_uncovered(const tr_lens_run *run, char *out, size_t size) {
         int r = k / 3;
         int c = k % 3;
         if (2 * n_empty[r][c] <= n_parts[r][c] || length >= size) continue;
-        int n = snprintf(out + length, size - length, "%s%s", length ? ", " : "", words[r][c]);
+        int n = snprintf(out + length, size - length, "%s%s", length ? joint : "", words[r][c]);
         length += n > 0 ? (size_t)n : 0;
     }
     return total;
@@ -270,18 +255,9 @@ static bool judge_set(const judge *j) {
         return true;
     }
     if (j->run->is_steady) {
-        return tr_warn(&j->run->advice, j->err, false, "fits_poorly",
-                       "in most photos neighbouring corners lie off their places together (%.2f px "
-                       "rms in all), and the lens is worse than its standard deviations say: the "
-                       "camera is not as steady as --steady says, the board bends, or the photos "
-                       "show different boards",
-                       j->run->calibration.rms_px);
+        return tr_note(NOT_AS_STEADY, &j->run->advice, j->err, j->run->calibration.rms_px);
     }
-    return tr_warn(&j->run->advice, j->err, false, "fits_poorly",
-                   "the photos differ by more than a hand that moves, a lens that shifts and an "
-                   "uneven print explain, and the lens is worse than its standard deviations say: "
-                   "does the board bend from photo to photo, do the photos show different boards, "
-                   "or were some edited? Use photos of one stiff board, as the camera stored them");
+    return tr_note(CALIBRATION_FITS_POORLY, &j->run->advice, j->err);
 }
 
 /* ---- The camera ---- */
@@ -309,50 +285,29 @@ static double motion_px(const tr_lens_run *run) {
 
 static bool judge_camera(const judge *j) {
     const tr_calibration *c = &j->run->calibration;
-    tr_warnings *advice = &j->run->advice;
+    tr_findings *advice = &j->run->advice;
     double longer = fmax(c->lens.width_px, c->lens.height_px);
     const double *sd = c->scatter_sd;
     if (!c->is_bound[TR_SCATTER_SHIFT] && sd[TR_SCATTER_SHIFT] > SHIFT_PART * longer &&
-        !tr_warn(advice, j->err, false, "lens_shifts",
-                 "the optical axis shifts by some %.0f px from photo to photo, as that of a "
-                 "stabilised lens does, or of photos that an app turned or cropped; it is taken "
-                 "into account, here and in checks: use photos as the camera stored them, and "
-                 "switch stabilisation off where that can be done",
-                 sd[TR_SCATTER_SHIFT])) {
+        !tr_note(LENS_SHIFTS, advice, j->err, sd[TR_SCATTER_SHIFT])) {
         return false;
     }
     if (!c->is_bound[TR_SCATTER_FOCAL] && sd[TR_SCATTER_FOCAL] > FOCAL_SCATTER &&
-        !tr_warn(advice, j->err, false, "focal_changes",
-                 "the focal length changes by some %.1f %% from photo to photo: lock the focus, "
-                 "keep the distance to the board alike, and use a board that does not bend",
-                 100 * sd[TR_SCATTER_FOCAL])) {
+        !tr_note(FOCAL_CHANGES, advice, j->err, 100 * sd[TR_SCATTER_FOCAL])) {
         return false;
     }
     double moved_px = motion_px(j->run);
-    return !(moved_px > MOTION_PART * longer) ||
-           tr_warn(advice, j->err, false, "hand_moves",
-                   "the camera moved while the photos were read out, by some %.0f px in the "
-                   "picture; it is taken into account, but hold still, rest your elbows, use more "
-                   "light, and switch burst and night modes off",
-                   moved_px);
+    return !(moved_px > MOTION_PART * longer) || tr_note(HAND_MOVES, advice, j->err, moved_px);
 }
 
 static bool judge_coverage(const judge *j) {
     char places[200];
-    tr_quality_uncovered(j->run, places, sizeof places);
-    return !*places || tr_warn(&j->run->advice, j->err, false, "part_not_covered",
-                               "no photo has corners of the board in these parts of the image: %s; "
-                               "take one or two photos with the board there, close to the edge",
-                               places);
+    tr_quality_uncovered(j->run, "\n", places, sizeof places);
+    return !*places || tr_note(PART_NOT_COVERED, &j->run->advice, j->err, places);
 }
 
 static bool judge_edges(const judge *j) {
-    return !j->run->is_k3_held ||
-           tr_warn(
-               &j->run->advice, j->err, false, "edges_not_told",
-               "too few corners lie near the image's edges to tell the distortion there: k3 was "
-               "held at 0, and the lens may be off where no photo has the board; take photos "
-               "with the board in each corner of the image");
+    return !j->run->is_k3_held || tr_note(EDGES_NOT_TOLD, &j->run->advice, j->err);
 }
 
 /* Which way the tilted boards face. The normal, z of the board in the camera frame, points to the
@@ -371,24 +326,18 @@ static bool judge_tilts(const judge *j) {
         n_tilted++;
     }
     if (n_tilted < MIN_TILTED) {
-        return tr_warn(
-            &j->run->advice, j->err, false, "few_tilted",
-            "in only %d of %d photos is the board tilted by more than %.0f degrees; take "
-            "at least %d so, tilted to the left, to the right, forward and back",
-            n_tilted, j->n_used, TILTED_RAD * TR_DEG_PER_RAD, MIN_TILTED);
+        return tr_note(FEW_TILTED, &j->run->advice, j->err, n_tilted, j->n_used,
+                       TILTED_RAD * TR_DEG_PER_RAD, MIN_TILTED);
     }
     char missing[64] = "";
     size_t length = 0;
     for (int k = 0; k < 4; k++) {
         if (count[k] > 0) continue;
-        int n = snprintf(missing + length, sizeof missing - length, "%s%s", length ? " or " : "",
+        int n = snprintf(missing + length, sizeof missing - length, "%s%s", length ? "\n" : "",
                          nearer[k]);
         length += n > 0 ? (size_t)n : 0;
     }
-    return length == 0 || tr_warn(&j->run->advice, j->err, false, "tilt_missing",
-                                  "no photo has the board tilted so that its %s edge, as seen in "
-                                  "the photo, is the nearest; add such views",
-                                  missing);
+    return length == 0 || tr_note(TILT_MISSING, &j->run->advice, j->err, missing);
 }
 
 static bool judge_focal(const judge *j) {
@@ -399,62 +348,37 @@ static bool judge_focal(const judge *j) {
     double sx = sqrt(C[TR_FX * TR_LENS_N + TR_FX]) / fx;
     double sy = sqrt(C[TR_FY * TR_LENS_N + TR_FY]) / fy;
     double sd = fmax(sx, sy);
-    if (sd > FOCAL_SD_PART &&
-        !tr_warn(
-            &j->run->advice, j->err, false, "focal_uncertain",
-            "the focal length is known only to %.2f %% (one standard deviation), which makes "
-            "every distance uncertain by as much; take more photos in which the board fills the "
-            "image and is tilted by 30 degrees and more",
-            100 * sd)) {
+    if (sd > FOCAL_SD_PART && !tr_note(FOCAL_UNCERTAIN, &j->run->advice, j->err, 100 * sd)) {
         return false;
     }
     double aspect = fx / fy - 1;
     double aspect_sd =
         sqrt(fmax(0, sx * sx + sy * sy - 2 * C[TR_FX * TR_LENS_N + TR_FY] / (fx * fy)));
     return !(fabs(aspect) > ASPECT_PART && fabs(aspect) > SURE * aspect_sd) ||
-           tr_warn(&j->run->advice, j->err, false, "focal_unequal",
-                   "fx and fy differ by %.2f %%, but pixels are square: use photos as the camera "
-                   "stored them, neither edited nor cropped, and measure the print along both "
-                   "edges",
-                   100 * fabs(aspect));
+           tr_note(FOCAL_UNEQUAL, &j->run->advice, j->err, 100 * fabs(aspect));
 }
 
 static bool judge_print(const judge *j) {
     const tr_calibration *c = &j->run->calibration;
     if (fabs(c->stretch) > ASPECT_PART && fabs(c->stretch) > SURE * c->stretch_sd &&
-        !tr_warn(&j->run->advice, j->err, false, "board_stretched",
-                 "the print is by %.2f %% %s along its %d squares than along its %d; this is "
-                 "taken into account, but measure it along both edges and print it anew",
-                 100 * fabs(c->stretch), c->stretch > 0 ? "longer" : "shorter",
+        !tr_note(BOARD_STRETCHED, &j->run->advice, j->err, 100 * c->stretch,
                  j->run->board.squares_x, j->run->board.squares_y)) {
         return false;
     }
-    return !(c->stretch_sd > STRETCH_SD_HIGH) ||
-           tr_warn(&j->run->advice, j->err, false, "quarter_turn",
-                   "turn the camera by a quarter in two or three of the photos: these tell a print "
-                   "that is longer one way from a lens, which makes the focal length more certain");
-}
-
-/* Two digits of a length above 0, and what it is. */
-static void print_length(double mm, const char *what, char out[40]) {
-    int decimals = 1 - (int)floor(log10(mm));
-    snprintf(out, 40, "%.*f%s", decimals < 0 ? 0 : decimals, mm, what);
+    return !(c->stretch_sd > STRETCH_SD_HIGH) || tr_note(QUARTER_TURN, &j->run->advice, j->err);
 }
 
 static bool judge_evenness(const judge *j) {
     const tr_calibration *c = &j->run->calibration;
+    tr_findings *advice = &j->run->advice;
     double half_mm = hypot(c->half_mm[0], c->half_mm[1]);
-    char places[2][40] = {"", ""};
     bool is_off = c->uneven_mm > UNEVEN_PART * half_mm;
     bool is_out = c->height_mm > HEIGHT_PART * half_mm;
-    if (!is_off && !is_out) return true;
-    if (is_off) print_length(c->uneven_mm, " mm along it", places[0]);
-    if (is_out) print_length(c->height_mm, " mm out of it", places[1]);
-    return tr_warn(&j->run->advice, j->err, false, "board_uneven",
-                   "the corners of the board lie off their places, alike in all photos, by some "
-                   "%s%s%s; this is taken into account, but a truer print, glued to glass or "
-                   "another stiff, flat plate, gives a better profile",
-                   places[0], is_off && is_out ? " and " : "", places[1]);
+    if (is_off && is_out) {
+        return tr_note(BOARD_UNEVEN, advice, j->err, c->uneven_mm, c->height_mm);
+    }
+    if (is_off) return tr_note(BOARD_UNEVEN_ALONG, advice, j->err, c->uneven_mm);
+    return !is_out || tr_note(BOARD_UNEVEN_OUT, advice, j->err, c->height_mm);
 }
 
 static bool judge_board(const judge *j) {
@@ -465,25 +389,15 @@ static bool judge_board(const judge *j) {
               fabs(c->bow_mm[k]) > SURE * c->bow_sd_mm[k])) {
             continue;
         }
-        if (!tr_warn(&j->run->advice, j->err, false, "board_bowed",
-                     "the board is bowed by %.1f mm %s; this is taken into account, but a print "
-                     "glued to a flat plate gives a better lens profile",
-                     fabs(c->bow_mm[k]), k == 0 ? "along" : "across")) {
+        if (!tr_note(BOARD_BOWED, &j->run->advice, j->err, c->bow_mm[k], k == 0)) {
             return false;
         }
     }
-    if (b->squares_x == b->squares_y &&
-        !tr_warn(
-            &j->run->advice, j->err, false, "board_square",
-            "a board with as many squares along as across does not tell which way it lies, and "
-            "so its bow cannot be found; take one with unequal numbers")) {
+    if (b->squares_x == b->squares_y && !tr_note(BOARD_SQUARE, &j->run->advice, j->err)) {
         return false;
     }
-    return tr_warn(
-        &j->run->advice, j->err, false, "measure_board",
-        "photos cannot tell whether the print is true: measure with a steel rule that %d "
-        "squares are %.1f mm one way and %d squares %.1f mm the other",
-        b->squares_x, b->squares_x * b->pitch_mm, b->squares_y, b->squares_y * b->pitch_mm);
+    return tr_note(MEASURE_BOARD, &j->run->advice, j->err, b->squares_x, b->squares_x * b->pitch_mm,
+                   b->squares_y, b->squares_y * b->pitch_mm);
 }
 
 bool tr_quality_judge(tr_lens_run *run, tr_error *err) {
@@ -493,12 +407,7 @@ bool tr_quality_judge(tr_lens_run *run, tr_error *err) {
         if (!judge_photo(&j, &run->photos[i]) || !judge_alike(&j, i)) return false;
     }
     if (!judge_set(&j)) return false;
-    if (j.n_used < FEW_PHOTOS &&
-        !tr_warn(
-            &run->advice, err, false, "few_photos",
-            "only %d photos are used; 10 to 15 from different sides make the lens profile more "
-            "certain, and show mistakes",
-            j.n_used)) {
+    if (j.n_used < FEW_PHOTOS && !tr_note(CALIBRATION_FEW_PHOTOS, &run->advice, err, j.n_used)) {
         return false;
     }
     return judge_camera(&j) && judge_coverage(&j) && judge_edges(&j) && judge_tilts(&j) &&

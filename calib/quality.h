@@ -29,9 +29,9 @@
 
 #include "calib/lens_run.h"
 
-/* The places of the image in which no photo used has a corner, as words joined by commas; "" where
-   there is none. Returns how many of the image's parts that are. */
-int tr_quality_uncovered(const tr_lens_run *run, char *out, size_t size);
+/* The places of the image in which no photo used has a corner, as words with a joint between them;
+   "" where there is none. Returns how many of the image's parts that are. */
+int tr_quality_uncovered(const tr_lens_run *run, const char *joint, char *out, size_t size);
 
 /* By how much, px, the photos contradict the lens: what neighbouring corners are off together, root
    mean square over the photos. Noise, of each corner its own, does not count. */

@@ -549,13 +549,13 @@ static void stereo_opencv_too(void **state) {
             CHECK_NEAR(c->lens.param[k], stereo_opencv[side][k], 3 * sd);
         }
         CHECK_AT_MOST(c->rms_px, 0.9 * stereo_opencv_rms_px[side]);
-        assert_true(tr_warnings_have(&run->advice, "measure_board"));
-        assert_true(tr_warnings_have(&run->advice, "part_not_covered"));
-        assert_false(tr_warnings_have(&run->advice, "few_photos"));
-        assert_false(tr_warnings_have(&run->advice, "few_tilted"));
-        assert_false(tr_warnings_have(&run->advice, "tilt_missing"));
-        assert_false(tr_warnings_have(&run->advice, "photos_alike"));
-        assert_false(tr_warnings_have(&run->advice, "focal_uncertain"));
+        assert_true(tr_findings_have(&run->advice, TR_FOUND_MEASURE_BOARD));
+        assert_true(tr_findings_have(&run->advice, TR_FOUND_PART_NOT_COVERED));
+        assert_false(tr_findings_have(&run->advice, TR_FOUND_CALIBRATION_FEW_PHOTOS));
+        assert_false(tr_findings_have(&run->advice, TR_FOUND_FEW_TILTED));
+        assert_false(tr_findings_have(&run->advice, TR_FOUND_TILT_MISSING));
+        assert_false(tr_findings_have(&run->advice, TR_FOUND_PHOTOS_ALIKE));
+        assert_false(tr_findings_have(&run->advice, TR_FOUND_FOCAL_UNCERTAIN));
     }
     /* One board, bent once: both cameras must find the same bow. */
     for (int k = 0; k < 2; k++) {

@@ -8,6 +8,7 @@
 
 #include "adjust/left_out.h"
 #include "check/check.h"
+#include "findings.h"
 #include "tools/simulate/simulate.h"
 
 typedef struct {
@@ -24,17 +25,17 @@ static outcome run(const tr_sim_options *options) {
 }
 
 static bool warns(const outcome *o, const char *code) {
-    return tr_warnings_have(&o->sim.check.warnings, code);
+    return finding_of(&o->sim.check.findings, code) != NULL;
 }
 
 static void print_warnings(const outcome *o) {
-    for (int i = 0; i < o->sim.check.warnings.n; i++) {
-        print_message("  %s: %s\n", o->sim.check.warnings.items[i].code,
-                      o->sim.check.warnings.items[i].text);
+    for (int i = 0; i < o->sim.check.findings.n; i++) {
+        const tr_finding *f = &o->sim.check.findings.items[i];
+        print_message("  %s: %s\n", tr_finding_code(f->kind), finding_text(f));
     }
 }
 
-/* The job must not pass, and one of the named warnings (separated by blanks) must be given. */
+/* The job must not pass, and one of the named findings (separated by blanks) must be given. */
 static void expect_no_pass(const char *what, const tr_sim_options *options, const char *codes) {
     outcome o = run(options);
     char list[256];
@@ -79,10 +80,10 @@ static void test_exact(void **state) {
     CHECK_NEAR(o.sim.check.track_rear.measured_mm, 1750, 1e-5);
     assert_int_equal(o.sim.check.verdict, TR_PASS);
     /* No photo of these shows plates of both sides; and no plate sits exactly. */
-    assert_int_equal(o.sim.check.warnings.n, 2);
+    assert_int_equal(o.sim.check.findings.n, 2);
     assert_true(warns(&o, "only_tie"));
     assert_true(warns(&o, "plates_taken_as_exact"));
-    assert_false(tr_warnings_block_pass(&o.sim.check.warnings));
+    assert_false(tr_findings_block_pass(&o.sim.check.findings));
     tr_sim_release(&o.sim);
 }
 
@@ -376,7 +377,7 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
     tr_sim_options options = {.seed = 3, .n_photos = 8};
     tr_sim sim;
     tr_error err = {0};
-    tr_warnings warnings = {0};
+    tr_findings findings = {0};
     tr_adjustment adj;
     const tr_photo_marks *photos[8];
     static const char *const NAMES[8] = {"0", "1", "2", "3", "4", "5", "6", "7"};
@@ -385,7 +386,7 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
     for (int i = 0; i < 8; i++) photos[i] = &sim.check.photos[i].marks;
     tr_adjust_input in = {sim.job.lenses,   NULL,   1,     NULL, sim.job.sheets,
                           sim.job.n_sheets, photos, NAMES, 8};
-    assert_true(tr_adjust(&in, &adj, &warnings, &err));
+    assert_true(tr_adjust(&in, &adj, &findings, &err));
     for (int i = 0; i < 8 && n < 3; i++) {
         bool shows_mat = false;
         for (int k = 0; k < photos[i]->n_views; k++) shows_mat |= photos[i]->views[k].sheet == 0;
@@ -398,14 +399,15 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
     }
     shift_view(&sim.check.photos[shows[1]].marks, 0, 40);
     shift_view(&sim.check.photos[shows[2]].marks, 0, 200);
-    tr_warnings_release(&warnings);
-    assert_true(tr_find_left_out(&in, &adj, &warnings, &err));
+    tr_findings_release(&findings);
+    assert_true(tr_find_left_out(&in, &adj, &findings, &err));
     char wanted[128];
     snprintf(wanted, sizeof wanted, "in %s it is some 40 mm away", NAMES[shows[1]]);
-    if (!strstr(warnings.items[0].text, wanted)) print_error("%s\n", warnings.items[0].text);
-    assert_string_equal(warnings.items[0].code, "sheet_moved");
-    assert_non_null(strstr(warnings.items[0].text, wanted));
-    tr_warnings_release(&warnings);
+    const char *text = finding_text(&findings.items[0]);
+    if (!strstr(text, wanted)) print_error("%s\n", text);
+    assert_int_equal(findings.items[0].kind, TR_FOUND_SHEET_AT_TWO_PLACES);
+    assert_non_null(strstr(text, wanted));
+    tr_findings_release(&findings);
     tr_adjustment_release(&adj);
     tr_sim_release(&sim);
 }
@@ -447,8 +449,8 @@ static void test_camera_scatters(void **state) {
         sim.job.lenses[0].scatter =
             (tr_lens_scatter){.sd = {1, 2e-4, 5e-5, 0.05}, .dof = {20, 10, 30, 10}};
         assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
-        n_told += tr_warnings_have(&sim.check.warnings, "camera_scatters");
-        assert_false(tr_warnings_block_pass(&sim.check.warnings));
+        n_told += tr_findings_have(&sim.check.findings, TR_FOUND_CAMERA_SHIFTS_MORE);
+        assert_false(tr_findings_block_pass(&sim.check.findings));
         for (int k = 0; k < 3; k++) {
             const tr_axis_result *a = &sim.check.targets[0].axis[k == 2 ? TR_YAW : TR_X + k];
             n_within += fabs(a->measured - sim.truth[k]) <= a->u95;
@@ -459,7 +461,7 @@ static void test_camera_scatters(void **state) {
         sim.job.lenses[0].scatter =
             (tr_lens_scatter){.sd = {10, 2e-3, 5.2e-4, 0.4}, .dof = {20, 10, 30, 10}};
         assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
-        assert_false(tr_warnings_have(&sim.check.warnings, "camera_scatters"));
+        assert_false(tr_findings_have(&sim.check.findings, TR_FOUND_CAMERA_SHIFTS_MORE));
         tr_sim_release(&sim);
     }
     CHECK_AT_MOST(0.8 * SEEDS, n_told);
@@ -547,7 +549,7 @@ static void test_no_marks(void **state) {
 
 enum { LONG = 600 };
 
-/* A folder whose name is longer than a warning. */
+/* A folder whose name is longer than a finding. */
 static void print_long(char out[LONG], const char *end) {
     memset(out, 'x', LONG);
     for (int i = 100; i < 500; i += 100) out[i] = '/';
@@ -571,13 +573,14 @@ static void test_long_paths_leave_room_for_advice(void **state) {
     }
     assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
     bool has_advice = false;
-    for (int i = 0; i < sim.check.warnings.n; i++) {
-        const tr_warning *w = &sim.check.warnings.items[i];
-        assert_null(strstr(w->text, "xx"));
-        if (strcmp(w->code, "photo_contradicts") != 0) continue;
+    for (int i = 0; i < sim.check.findings.n; i++) {
+        const tr_finding *w = &sim.check.findings.items[i];
+        const char *text = finding_text(w);
+        assert_null(strstr(text, "xx"));
+        if (!has_code(w, "photo_contradicts")) continue;
         /* There is another of that name. */
-        has_advice = strstr(w->text, "Photo b/Ä-0.jpg contradicts") &&
-                     strstr(w->text, "else take all photos anew.");
+        has_advice = strstr(text, "Photo b/Ä-0.jpg contradicts") &&
+                     strstr(text, "else take all photos anew.");
     }
     assert_true(has_advice);
     tr_sim_release(&sim);
@@ -632,7 +635,7 @@ static void test_unknown_lens_in_budget(void **state) {
             CHECK_AT_MOST(a->u95_calibrated, a->u95);
             assert_true(a->u95_calibrated > 0.5 * hypot(a->u95_marks, a->u95_plates));
         }
-        assert_false(tr_warnings_block_pass(&o.sim.check.warnings));
+        assert_false(tr_findings_block_pass(&o.sim.check.findings));
         tr_sim_release(&o.sim);
     }
 }
@@ -713,13 +716,15 @@ static void test_photos_are_named_so_that_they_are_told_apart(void **state) {
     }
     files[0] = paths[0] + 501; /* "a/none.jpg" alone */
     assert_true(tr_check_photos(&sim.job, files, N, 1, NULL, NULL, &check, &err));
-    assert_int_equal(check.warnings.n, N);
+    assert_int_equal(check.findings.n, N);
     for (int i = 0; i < N; i++) {
         char wanted[128];
         bool is_said = false;
         snprintf(wanted, sizeof wanted, "Photo %s is not used: does not exist; check the path.",
                  NAMED[i][1]);
-        for (int k = 0; k < N; k++) is_said |= strcmp(check.warnings.items[k].text, wanted) == 0;
+        for (int k = 0; k < N; k++) {
+            is_said |= strcmp(finding_text(&check.findings.items[k]), wanted) == 0;
+        }
         if (!is_said) fail_msg("no warning says: %s", wanted);
         assert_string_equal(check.photos[i].file, files[i]);
     }
@@ -735,9 +740,9 @@ static void test_too_many_photos(void **state) {
     (void)state;
     tr_adjust_input in = {.n_photos = TR_MAX_PHOTOS + 1};
     tr_adjustment adjustment;
-    tr_warnings warnings = {0};
+    tr_findings findings = {0};
     tr_error err = {0};
-    assert_false(tr_adjust(&in, &adjustment, &warnings, &err));
+    assert_false(tr_adjust(&in, &adjustment, &findings, &err));
     assert_int_equal(err.code, TR_BAD_INPUT);
     assert_non_null(strstr(err.text, "1001 photos"));
 }
@@ -773,7 +778,7 @@ static void test_rear_axle(void **state) {
     /* The plates' own placement errors (1 mm) turn and shift the frame. */
     CHECK_NEAR(a[TR_X].measured, sim.truth[0], 6);
     CHECK_NEAR(a[TR_YAW].measured, sim.truth[2], 4e-3);
-    assert_true(tr_warnings_have(&sim.check.warnings, "rear_plates_only"));
+    assert_true(tr_findings_have(&sim.check.findings, TR_FOUND_REAR_PLATES_ONLY));
     assert_false(sim.check.wheelbase.is_measured);
     tr_sim_release(&sim);
 }

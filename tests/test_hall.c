@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "check/check.h"
+#include "findings.h"
 #include "tools/simulate/hall.h"
 
 static const tr_hall_options LARGE = {.seed = 3, .n_photos = 40, .n_sheets = 20};
@@ -22,7 +23,7 @@ static void all_is_right(void **state) {
     int n = 0;
     run(&LARGE, &hall);
     const tr_check *check = &hall.check;
-    assert_false(tr_warnings_block_pass(&check->warnings));
+    assert_false(tr_findings_block_pass(&check->findings));
     assert_int_equal(check->n_left_out, 0);
     for (int i = 0; i < hall.job.layout.n_placements; i++) {
         const tr_target_result *t = &check->targets[i];
@@ -51,12 +52,8 @@ static void expect_moved(const tr_hall_options *options) {
     tr_hall hall;
     run(options, &hall);
     const char *id = hall.job.sheets[options->moved_sheet].id;
-    const char *said = NULL;
-    for (int i = 0; i < hall.check.warnings.n; i++) {
-        if (strcmp(hall.check.warnings.items[i].code, "sheet_moved") == 0) {
-            said = hall.check.warnings.items[i].text;
-        }
-    }
+    const tr_finding *moved = finding_of(&hall.check.findings, "sheet_moved");
+    const char *said = moved ? finding_text(moved) : NULL;
     if (!said || strncmp(said, id, strlen(id)) != 0) {
         fail_msg("%s was moved, said is: %s", id, said ? said : "nothing");
     }

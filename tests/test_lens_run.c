@@ -13,6 +13,7 @@
 #include "calib/lens_run.h"
 #include "calib/quality.h"
 #include "draw.h"
+#include "findings.h"
 #include "lens/profile.h"
 #include "outside/stereo.h"
 #include "temp.h"
@@ -141,10 +142,8 @@ static void check_refused(tr_lens_run *run, const char *const *words, int n_word
 }
 
 static const char *advice_text(const tr_lens_run *run, const char *code) {
-    for (int i = 0; i < run->advice.n; i++) {
-        if (strcmp(run->advice.items[i].code, code) == 0) return run->advice.items[i].text;
-    }
-    return NULL;
+    const tr_finding *f = finding_of(&run->advice, code);
+    return f ? finding_text(f) : NULL;
 }
 
 /* Exactly these pieces of advice besides the one that always stands there. */
@@ -154,10 +153,10 @@ static void check_advice(const tr_lens_run *run, const char *const *codes, int n
         assert_non_null(advice_text(run, codes[i]));
     }
     for (int i = 0; i < run->advice.n; i++) {
-        bool expected = strcmp(run->advice.items[i].code, "measure_board") == 0;
-        for (int k = 0; k < n; k++) expected |= strcmp(run->advice.items[i].code, codes[k]) == 0;
-        if (!expected)
-            print_error("%s: %s\n", run->advice.items[i].code, run->advice.items[i].text);
+        const tr_finding *f = &run->advice.items[i];
+        bool expected = has_code(f, "measure_board");
+        for (int k = 0; k < n; k++) expected |= has_code(f, codes[k]);
+        if (!expected) print_error("%s: %s\n", tr_finding_code(f->kind), finding_text(f));
         assert_true(expected);
     }
     assert_non_null(advice_text(run, "measure_board"));
@@ -616,7 +615,7 @@ static void one_sided(void **unused) {
     }
     tr_lens_run run = simulate_set(&w, &BOARD, from, 12, "one side");
     check_solves(&run);
-    check_says(&run, "part_not_covered", "top left, left, bottom left;");
+    check_says(&run, "part_not_covered", "top left, left and bottom left;");
     check_says(&run, "tilt_missing", "its top edge");
     tr_lens_run_release(&run);
 }

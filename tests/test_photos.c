@@ -8,6 +8,7 @@
 #include "calib/lens_run.h"
 #include "check/check.h"
 #include "exif.h"
+#include "findings.h"
 #include "job/job.h"
 #include "lens/profile.h"
 #include "present/check_json.h"
@@ -67,11 +68,8 @@ static void tell(const char *folder, const char *name, int i, const exif_fields 
     exif_copy(folder, from, to, f);
 }
 
-static const tr_warning *warning_of(const outcome *o, const char *code) {
-    for (int i = 0; i < o->check.warnings.n; i++) {
-        if (strcmp(o->check.warnings.items[i].code, code) == 0) return &o->check.warnings.items[i];
-    }
-    return NULL;
+static const tr_finding *warning_of(const outcome *o, const char *code) {
+    return finding_of(&o->check.findings, code);
 }
 
 static void check_has(const char *text, const char *part) {
@@ -109,7 +107,7 @@ static void orientation_changes_no_number(void **state) {
     outcome *plain = check_photos(*state, "", NULL);
     assert_true(plain->is_measured);
     assert_int_equal(plain->check.verdict, TR_PASS);
-    assert_int_equal(plain->check.warnings.n, 0);
+    assert_int_equal(plain->check.findings.n, 0);
     char *wanted = numbers_of(plain);
     for (int orientation = 6; orientation <= 8; orientation++) {
         for (int i = 0; i < SMALL_PHOTOS; i++) {
@@ -137,7 +135,7 @@ static void photos_of_the_same_lens_pass(void **state) {
         outcome *o = check_photos(*state, k == 0 ? "" : "same-", k == 2 ? NULL : &camera);
         assert_true(o->is_measured);
         assert_int_equal(o->check.verdict, TR_PASS);
-        assert_int_equal(o->check.warnings.n, 0);
+        assert_int_equal(o->check.findings.n, 0);
         release(o);
     }
 }
@@ -169,11 +167,11 @@ static void a_photo_of_another_lens_is_refused_and_blocks(void **state) {
         assert_int_equal(p->marks.n_marks, 0);
         assert_int_equal(p->quality.grade, TR_PHOTO_UNUSABLE);
         check_has(p->why_not, CASES[c].words);
-        const tr_warning *w = warning_of(o, "photo_other_lens");
+        const tr_finding *w = warning_of(o, "photo_other_lens");
         assert_non_null(w);
-        assert_true(w->blocks_pass);
-        check_has(w->text, "other-3.jpg is not used: it was taken ");
-        check_has(w->text, CASES[c].words);
+        assert_true(tr_finding_blocks_pass(w->kind));
+        check_has(finding_text(w), "other-3.jpg is not used: it was taken ");
+        check_has(finding_text(w), CASES[c].words);
         assert_true(o->check.photos[0].is_readable);
         assert_true(!o->is_measured || o->check.verdict == TR_INCONCLUSIVE);
         release(o);
@@ -187,10 +185,10 @@ static void a_phone_that_changes_its_camera_is_told(void **state) {
     wide.equivalent_mm = 13;
     for (int i = 0; i < SMALL_PHOTOS; i++) tell(*state, "change-", i, i < 2 ? &PHONE : &wide);
     outcome *o = check_photos(*state, "change-", NULL);
-    const tr_warning *w = warning_of(o, "photos_of_two_cameras");
+    const tr_finding *w = warning_of(o, "photos_of_two_cameras");
     assert_non_null(w);
-    assert_true(w->blocks_pass);
-    check_has(w->text,
+    assert_true(tr_finding_blocks_pass(w->kind));
+    check_has(finding_text(w),
               "Photo change-1.jpg was taken at a focal length of 5.43 mm, but change-3.jpg, "
               "change-4.jpg at a focal length of 2.22 mm: lens profile 'small' can be right "
               "for one of them only.");
@@ -205,8 +203,8 @@ static void a_phone_that_changes_its_camera_is_told(void **state) {
     o = check_photos(*state, "change-", NULL);
     w = warning_of(o, "photos_of_two_cameras");
     assert_non_null(w);
-    check_has(w->text, "with lens back ultra wide camera, but change-2.jpg, change-3.jpg, "
-                       "change-4.jpg with lens back camera");
+    check_has(finding_text(w), "with lens back ultra wide camera, but change-2.jpg, change-3.jpg "
+                               "and change-4.jpg with lens back camera");
     release(o);
 }
 
@@ -235,7 +233,7 @@ static void an_unknown_lens_is_found(void **state) {
         outcome *o = check_unknown(*state, "unknown-");
         if (!o->is_measured) fail_msg("%s", o->err.text);
         assert_non_null(warning_of(o, "lens_unknown"));
-        assert_false(tr_warnings_block_pass(&o->check.warnings));
+        assert_false(tr_findings_block_pass(&o->check.findings));
         CHECK_NEAR(o->check.lenses[0].param[TR_FX], 330, 330 * 1.5 * o->check.focal_u95);
         for (int axis = TR_X; axis <= TR_YAW; axis++) {
             const tr_axis_result *a = &o->check.targets[0].axis[axis];
@@ -256,11 +254,12 @@ static void an_unknown_lens_is_one(void **state) {
     wide.equivalent_mm = 13;
     for (int i = 0; i < SMALL_PHOTOS; i++) tell(*state, "two-", i, i < 3 ? &PHONE : &wide);
     outcome *o = check_unknown(*state, "two-");
-    const tr_warning *w = warning_of(o, "photos_of_two_cameras");
+    const tr_finding *w = warning_of(o, "photos_of_two_cameras");
     assert_non_null(w);
-    assert_true(w->blocks_pass);
-    check_has(w->text, "two-4.jpg at a focal length of 2.22 mm: photos of an unknown lens must all "
-                       "be of one.");
+    assert_true(tr_finding_blocks_pass(w->kind));
+    check_has(finding_text(w),
+              "two-4.jpg at a focal length of 2.22 mm: photos of an unknown lens must all "
+              "be of one.");
     release(o);
 }
 
@@ -295,10 +294,10 @@ static void pictures_are_told_as_what_they_are(void **state) {
         if (!CASES[c].is_png) exif_copy(*state, "odd.jpg", "kind-1.jpg", CASES[c].exif);
         tr_image_release(&image);
         outcome *o = check_photos(*state, "kind-", NULL);
-        const tr_warning *w = warning_of(o, "photo_size");
+        const tr_finding *w = warning_of(o, "photo_size");
         assert_non_null(w);
-        check_has(w->text, "Photo kind-1.jpg is not used: it has ");
-        check_has(w->text, CASES[c].words);
+        check_has(finding_text(w), "Photo kind-1.jpg is not used: it has ");
+        check_has(finding_text(w), CASES[c].words);
         release(o);
     }
 }
@@ -358,14 +357,15 @@ static void photos_far_apart_are_asked_about(void **state) {
             tell(*state, "apart-", i, &f);
         }
         outcome *o = check_photos(*state, "apart-", NULL);
-        const tr_warning *w = warning_of(o, "photos_far_apart");
+        const tr_finding *w = warning_of(o, "photos_far_apart");
         assert_int_equal(w != NULL, CASES[c].is_far);
-        assert_int_equal(o->check.warnings.n, CASES[c].is_far);
+        assert_int_equal(o->check.findings.n, CASES[c].is_far);
         assert_int_equal(o->check.verdict, TR_PASS);
         if (w) {
-            assert_false(w->blocks_pass);
-            check_has(w->text, "were the photos all taken of this setup?");
-            assert_true(strstr(w->text, "apart-3.jpg") < strstr(w->text, "apart-2.jpg"));
+            assert_false(tr_finding_blocks_pass(w->kind));
+            check_has(finding_text(w), "were the photos all taken of this setup?");
+            assert_true(strstr(finding_text(w), "apart-3.jpg") <
+                        strstr(finding_text(w), "apart-2.jpg"));
         }
         release(o);
     }
@@ -481,9 +481,9 @@ static void make_duo(const char *folder, const exif_fields *narrow, const exif_f
 
 static void check_duo(const outcome *o) {
     if (!o->is_measured) fail_msg("%s", o->err.text);
-    for (int i = 0; i < o->check.warnings.n; i++)
-        print_error("%s\n", o->check.warnings.items[i].text);
-    assert_int_equal(o->check.warnings.n, 0);
+    for (int i = 0; i < o->check.findings.n; i++)
+        print_error("%s\n", finding_text(&o->check.findings.items[i]));
+    assert_int_equal(o->check.findings.n, 0);
     assert_int_equal(o->check.verdict, TR_PASS);
     for (int i = 0; i < SMALL_PHOTOS; i++) {
         const tr_check_photo *p = &o->check.photos[i];
@@ -551,14 +551,15 @@ static void a_photo_that_fits_two_lenses_or_none_is_told(void **state) {
     write_job(*state, "duo.yaml", "[narrow.yaml, wide.yaml]", "[]");
     tell(*state, "duo-", 0, &STRANGER);
     outcome *o = check_job(*state, "duo.yaml", "duo-", NULL);
-    const tr_warning *none = warning_of(o, "photo_other_lens");
-    const tr_warning *unclear = warning_of(o, "photo_lens_unclear");
+    const tr_finding *none = warning_of(o, "photo_other_lens");
+    const tr_finding *unclear = warning_of(o, "photo_lens_unclear");
     assert_true(none && unclear);
-    assert_true(none->blocks_pass);
-    check_has(none->text, "Photo duo-1.jpg is not used: none of the job's lens profiles fits it "
-                          "(504 x 378 pixels, taken with Example Phone 5); add the profile of its "
-                          "camera");
-    check_has(unclear->text,
+    assert_true(tr_finding_blocks_pass(none->kind));
+    check_has(finding_text(none),
+              "Photo duo-1.jpg is not used: none of the job's lens profiles fits it "
+              "(504 x 378 pixels, taken with Example Phone 5); add the profile of its "
+              "camera");
+    check_has(finding_text(unclear),
               "Photo duo-3.jpg is not used: it fits lens profile 'narrow' as well as "
               "'wide'; say in the job which it is, under 'photos': { file: "
               "duo-3.jpg, lens: ... }");
@@ -574,19 +575,19 @@ static void the_wrong_one_of_two_lenses_is_named(void **state) {
     write_lens(*state, "wide", 266, "camera: Example Phone 4\n");
     write_job(*state, "duo.yaml", "[narrow.yaml, wide.yaml]", "[]");
     outcome *o = check_job(*state, "duo.yaml", "duo-", NULL);
-    const tr_warning *w = warning_of(o, "lens_mismatch");
-    for (int i = 0; !w && i < o->check.warnings.n; i++)
-        print_error("%s\n", o->check.warnings.items[i].text);
+    const tr_finding *w = warning_of(o, "lens_mismatch");
+    for (int i = 0; !w && i < o->check.findings.n; i++)
+        print_error("%s\n", finding_text(&o->check.findings.items[i]));
     assert_non_null(w);
-    assert_true(w->blocks_pass);
-    check_has(w->text,
+    assert_true(tr_finding_blocks_pass(w->kind));
+    check_has(finding_text(w),
               "duo-3.jpg and duo-4.jpg were not taken with the lens of profile 'wide': they "
               "fit a focal length of ");
     int found_px = 0;
-    assert_int_equal(sscanf(strstr(w->text, "focal length of "), "focal length of %d", &found_px),
-                     1);
+    assert_int_equal(
+        sscanf(strstr(finding_text(w), "focal length of "), "focal length of %d", &found_px), 1);
     CHECK_NEAR(found_px, 260, 3);
-    check_has(w->text, "the profile says 266 px");
+    check_has(finding_text(w), "the profile says 266 px");
     release(o);
 }
 

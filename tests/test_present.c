@@ -43,7 +43,6 @@ typedef struct {
         bool is_placed;
         tr_vec2 at_mm;
     } points[4];
-    tr_warning warnings[4];
     char files[N_PHOTOS][256];
 } scene;
 
@@ -269,13 +268,13 @@ static scene *make_scene(int n_placements) {
     return s;
 }
 
-static void add_warning(scene *s, bool blocks_pass, const char *code, const char *text) {
-    tr_warning *w = &s->warnings[s->check.warnings.n++];
-    snprintf(w->code, sizeof w->code, "%s", code);
-    snprintf(w->text, sizeof w->text, "%s", text);
-    w->blocks_pass = blocks_pass;
-    s->check.warnings.items = s->warnings;
+static void free_scene(scene *s) {
+    tr_findings_release(&s->check.findings);
+    free(s);
 }
+
+/* tr_note, of a scene. */
+#define NOTE(s, NAME, ...) assert_true(tr_note(NAME, &(s)->check.findings, __VA_ARGS__))
 
 /* ---- The photo ---- */
 
@@ -402,7 +401,7 @@ static void json_has_the_contracts_keys_and_values(void **state) {
     (void)state;
     scene *s = make_scene(1);
     place_mat(s, 12.1, 1.2, 0.91, 2.2);
-    add_warning(s, false, "lens_exact", "The lens profile has no covariance.");
+    NOTE(s, LENS_WITHOUT_COVARIANCE, NULL, "bay-2");
     json_t *json = reread(tr_check_json(&s->check));
     char keys[512];
     assert_string_equal(keys_of(json, keys, sizeof keys),
@@ -453,10 +452,10 @@ static void json_has_the_contracts_keys_and_values(void **state) {
                         "file sha256 used marks rms_px camera taken quality reason");
     assert_true(json_is_null(at(photo, "rms_px")));
 
-    json_t *warning = json_array_get(at(json, "warnings"), 0);
-    assert_string_equal(keys_of(warning, keys, sizeof keys), "code text blocks_pass");
+    json_t *finding = json_array_get(at(json, "warnings"), 0);
+    assert_string_equal(keys_of(finding, keys, sizeof keys), "code text blocks_pass");
     json_decref(json);
-    free(s);
+    free_scene(s);
 }
 
 /* Of a job without a lens profile: what the photos say of it, and what one would gain. */
@@ -483,7 +482,7 @@ static void json_tells_of_an_unknown_lens(void **state) {
     check_number(at(target, "yaw_deg"), "u95_with_profile", 0.1, 1e-12);
     assert_null(json_object_get(at(target, "y_mm"), "u95_with_profile"));
     json_decref(json);
-    free(s);
+    free_scene(s);
 }
 
 /* A good photo, a weak one, one that was not looked at. */
@@ -527,7 +526,7 @@ static void json_tells_how_good_each_photo_is(void **state) {
     assert_true(json_is_null(at(quality, "tag_px")));
     assert_true(json_is_null(at(quality, "elevation_deg")));
     json_decref(json);
-    free(s);
+    free_scene(s);
 }
 
 static void json_keeps_every_digit(void **state) {
@@ -539,7 +538,7 @@ static void json_keeps_every_digit(void **state) {
     assert_true(json_number_value(at(at(target, "x_mm"), "error")) == 1.0 / 3);
     assert_true(json_number_value(at(at(target, "x_mm"), "u95")) == 0.1 + 0.2);
     json_decref(json);
-    free(s);
+    free_scene(s);
 }
 
 static void json_writes_null_for_what_is_not_measured(void **state) {
@@ -567,14 +566,14 @@ static void json_writes_null_for_what_is_not_measured(void **state) {
     assert_true(json_is_null(at(at(target, "x_mm"), "error")));
     assert_true(json_is_null(at(at(target, "y_mm"), "measured")));
     json_decref(json);
-    free(s);
+    free_scene(s);
 }
 
 static void json_of_a_failure_is_one_object_too(void **state) {
     (void)state;
     scene *s = make_scene(1);
     s->check.targets = NULL;
-    add_warning(s, true, "mirrored", "A photo is mirrored.");
+    NOTE(s, PHOTO_MIRRORED, NULL, "1.jpg");
     tr_error why = {0};
     tr_fail_at(&why, TR_BAD_INPUT, "layouts/a.yaml", 14, "placements[0].limits.x_mm", "is -10");
     json_t *json = reread(tr_check_json_failed(&s->check, &why));
@@ -589,7 +588,7 @@ static void json_of_a_failure_is_one_object_too(void **state) {
     assert_true(json_is_null(at(json, "job")));
     assert_int_equal(json_array_size(at(json, "photos")), 0);
     json_decref(json);
-    free(s);
+    free_scene(s);
 }
 
 static void json_survives_names_that_are_no_text(void **state) {
@@ -604,7 +603,7 @@ static void json_survives_names_that_are_no_text(void **state) {
                         "photos/?\?\"\\.jpg");
     assert_string_equal(json_string_value(at(json_array_get(photos, 1), "file")), s->files[1]);
     json_decref(json);
-    free(s);
+    free_scene(s);
 }
 
 /* ---- Picture and text ---- */
@@ -765,7 +764,7 @@ static void text_tells_the_verdict_and_what_to_do(void **state) {
     (void)state;
     scene *s = make_scene(1);
     place_mat(s, 12.1, 1.2, 0.91, 2.2);
-    add_warning(s, true, "few_photos", "Only two photos show the mat. Take two more.");
+    NOTE(s, TAG_MISPLACED, NULL, 41, "MAT-7", 3.2);
     char *text = text_of(s, NULL, false);
     check_lines_fit(text);
     assert_non_null(strstr(text, "  ✗  FAIL\n"));
@@ -774,14 +773,14 @@ static void text_tells_the_verdict_and_what_to_do(void **state) {
     assert_non_null(strstr(text, "Out of limits: MAT-7 (yaw)."));
     assert_non_null(strstr(text, "Slide the mat 12 mm backward"));
     assert_non_null(strstr(text, "photos/3.jpg: It shows the plates only"));
-    assert_non_null(strstr(text, "few_photos; no pass"));
+    assert_non_null(strstr(text, "tag_misplaced; no pass"));
     assert_non_null(strstr(text, "2699.1      ±2.1    2700.0"));
     assert_null(strstr(text, "\033"));
     free(text);
     text = text_of(s, NULL, true);
     assert_non_null(strstr(text, "\033[1;38;5;166m"));
     free(text);
-    free(s);
+    free_scene(s);
 }
 
 /* Good photos are not listed; a weak one with what to do, used or not. */
@@ -811,7 +810,7 @@ static void text_lists_weak_photos_only(void **state) {
     text = text_of(s, NULL, false);
     assert_non_null(strstr(text, "  - photos/3.jpg: its marks tie it to nothing\n"));
     free(text);
-    free(s);
+    free_scene(s);
 }
 
 static void text_of_a_pass_asks_for_nothing(void **state) {
@@ -827,7 +826,7 @@ static void text_of_a_pass_asks_for_nothing(void **state) {
     assert_null(strstr(text, "Slide"));
     assert_null(strstr(text, "inconclusive"));
     free(text);
-    free(s);
+    free_scene(s);
 }
 
 static void text_says_how_to_decide_what_is_inconclusive(void **state) {
@@ -849,7 +848,7 @@ static void text_says_how_to_decide_what_is_inconclusive(void **state) {
     assert_null(strstr(text, "Slide")); /* would not help */
     free(text);
     write_picture(s, "present-uncertain.png");
-    free(s);
+    free_scene(s);
 }
 
 /* A camera that scatters, and photos that are all level: two upright ones would tell more. */
@@ -890,7 +889,7 @@ static void text_asks_for_photos_of_a_turned_camera(void **state) {
             assert_int_equal(strstr(line, TURN) != NULL, !steady && n_turned != 2);
             free(line);
             free(text);
-            free(s);
+            free_scene(s);
         }
     }
 }
@@ -907,7 +906,7 @@ static void text_of_a_sheet_not_found_is_never_a_pass(void **state) {
     assert_non_null(strstr(text, "Not measured: BOARD-2; take photos"));
     assert_null(strstr(text, "PASS"));
     free(text);
-    free(s);
+    free_scene(s);
 }
 
 /* The mat was seen; what it is to be measured from was not. */
@@ -929,7 +928,7 @@ static void text_of_a_missing_plate_names_the_plate(void **state) {
     s->results[MAT].n_marks = 0;
     tr_check_why(&s->check, why, sizeof why);
     assert_non_null(strstr(why, s->sheets[MAT].id));
-    free(s);
+    free_scene(s);
 }
 
 static void text_of_a_layout_without_limits_says_so(void **state) {
@@ -941,7 +940,7 @@ static void text_of_a_layout_without_limits_says_so(void **state) {
     char why[512];
     tr_check_why(&s->check, why, sizeof why);
     assert_non_null(strstr(why, "The layout states no limits"));
-    free(s);
+    free_scene(s);
 }
 
 static void text_of_a_failure_names_it(void **state) {
@@ -956,7 +955,7 @@ static void text_of_a_failure_names_it(void **state) {
     assert_non_null(strstr(text, "no photo shows a plate"));
     assert_non_null(strstr(text, "photos/3.jpg"));
     free(text);
-    free(s);
+    free_scene(s);
 }
 
 static void rounded_numbers_never_contradict_the_verdict(void **state) {
@@ -1069,7 +1068,7 @@ static void text_of_sheets_is_aligned(void **state) {
         *number = 0;
         assert_int_equal(tr_text_columns(row), 21);
         free(text);
-        free(s);
+        free_scene(s);
     }
 }
 
@@ -1120,7 +1119,7 @@ static void text_of_a_survey_tells_no_uncertainty_of_nothing(void **state) {
         if (strstr(text, NEVER[i])) fail_msg("'%s' is in:\n%s", NEVER[i], text);
     }
     free(text);
-    free(s);
+    free_scene(s);
 }
 
 /* Whatever stands in names, no line is too wide and nothing controls the terminal. */
@@ -1142,7 +1141,7 @@ static void text_and_picture_survive_any_name(void **state) {
         for (size_t k = 0; k < 4; k++) snprintf(fields[k], 64, "%s", NAMES[i]);
         snprintf(s->sheets[MAT].title, 128, "%s", NAMES[i]);
         for (int k = 0; k < 200; k++) strncat(s->files[2], NAMES[i], 1);
-        add_warning(s, true, "name", NAMES[i]);
+        NOTE(s, SHEET_NOT_FOUND, NULL, NAMES[i]);
         char *text = text_of(s, NULL, false);
         check_lines_fit(text);
         assert_null(strchr(text, '\033'));
@@ -1153,7 +1152,7 @@ static void text_and_picture_survive_any_name(void **state) {
             assert_true(tr_picture_write(&s->check, NULL, "present-name.png", &err));
             unlink("present-name.png");
         }
-        free(s);
+        free_scene(s);
     }
 }
 
@@ -1164,21 +1163,19 @@ static void picture_of_a_fail(void **state) {
     make_photo_file(s, 0, "present-photo.png");
     write_picture(s, "present-fail.png");
     unlink("present-photo.png");
-    free(s);
+    free_scene(s);
 }
 
 static void picture_of_a_small_error_and_a_photo_on_its_side(void **state) {
     (void)state;
     scene *s = make_scene(1);
     place_mat(s, 12.1, 1.2, 0.91, 2.2);
-    add_warning(s, true, "layout_track",
-                "The rear track is 24 mm longer than the layout states; look whether the plates "
-                "stand on the right wheels, and whether this is the vehicle of the layout.");
+    NOTE(s, TRACK_OFF, NULL, true, 1774.0, 1750.0);
     s->photos[0].camera_from_vehicle = turned_camera(s->photos[0].camera_from_vehicle, TR_PI / 2);
     make_photo_file(s, 0, "present-photo.png");
     write_picture(s, "present-side.png");
     unlink("present-photo.png");
-    free(s);
+    free_scene(s);
 }
 
 /* The required outline lies so far off that it hides neither the measured one nor a tag. */
@@ -1194,7 +1191,7 @@ static void picture_has_the_measured_outline_where_the_sheet_lies(void **state) 
         check_outline(s, "present-outline.png", quarters);
         check_picture("present-outline.png", TR_FAIL);
         unlink("present-photo.png");
-        free(s);
+        free_scene(s);
     }
 }
 
@@ -1205,7 +1202,7 @@ static void picture_of_a_pass(void **state) {
     make_photo_file(s, 0, "present-photo.png");
     write_picture(s, "present-pass.png");
     unlink("present-photo.png");
-    free(s);
+    free_scene(s);
 }
 
 static void picture_of_two_targets_one_not_found(void **state) {
@@ -1222,7 +1219,7 @@ static void picture_of_two_targets_one_not_found(void **state) {
     s->check.verdict = TR_FAIL;
     write_picture(s, "present-board.png");
     unlink("present-photo.png");
-    free(s);
+    free_scene(s);
 }
 
 static void picture_of_numbers_that_are_none(void **state) {
@@ -1235,7 +1232,7 @@ static void picture_of_numbers_that_are_none(void **state) {
         free(text_of(s, NULL, false));
         place_mat(s, 1, 1, BAD[i], BAD[i]);
         write_picture(s, "present-nan.png");
-        free(s);
+        free_scene(s);
     }
 }
 
@@ -1255,7 +1252,7 @@ static void picture_without_any_measurement(void **state) {
     check_picture("present-failed.png", TR_INCONCLUSIVE);
     assert_true(tr_picture_write(NULL, &why, "present-failed.png", &err));
     check_picture("present-failed.png", TR_INCONCLUSIVE);
-    free(s);
+    free_scene(s);
 }
 
 static void picture_of_a_photo_that_changed_does_not_show_it(void **state) {
@@ -1267,7 +1264,7 @@ static void picture_of_a_photo_that_changed_does_not_show_it(void **state) {
     write_picture(s, "present-changed.png");
     unlink("present-photo.png");
     write_picture(s, "present-changed.png"); /* gone */
-    free(s);
+    free_scene(s);
 }
 
 static void picture_that_cannot_be_written_is_an_error(void **state) {
@@ -1277,7 +1274,7 @@ static void picture_that_cannot_be_written_is_an_error(void **state) {
     assert_false(tr_picture_write(&s->check, NULL, "no-such-folder/a.png", &err));
     assert_int_equal(err.code, TR_NO_FILE);
     assert_non_null(strstr(err.file, "no-such-folder"));
-    free(s);
+    free_scene(s);
 }
 
 static void same_check_same_picture(void **state) {
@@ -1296,7 +1293,7 @@ static void same_check_same_picture(void **state) {
     }
     assert_string_equal(hex[0], hex[1]);
     unlink("present-same.png");
-    free(s);
+    free_scene(s);
 }
 
 int main(void) {

@@ -11,6 +11,7 @@
 #include "adjust/relief.h"
 #include "base/median.h"
 #include "check/check.h"
+#include "findings.h"
 #include "tools/simulate/simulate.h"
 
 enum { N_AXES = 3, MAX_JOBS = 64 };
@@ -47,9 +48,10 @@ static void check_job(const tr_sim_options *options, tr_sim *sim) {
 static bool is_told(const tr_sim_options *options, const char *code) {
     tr_sim sim;
     check_job(options, &sim);
-    bool is = tr_warnings_have(&sim.check.warnings, code);
-    for (int i = 0; i < sim.check.warnings.n && !is; i++) {
-        print_message("seed %d: %s\n", (int)options->seed, sim.check.warnings.items[i].text);
+    bool is = finding_of(&sim.check.findings, code) != NULL;
+    for (int i = 0; i < sim.check.findings.n && !is; i++) {
+        print_message("seed %d: %s\n", (int)options->seed,
+                      finding_text(&sim.check.findings.items[i]));
     }
     tr_sim_release(&sim);
     return is;
@@ -59,7 +61,7 @@ static bool is_told(const tr_sim_options *options, const char *code) {
 typedef struct {
     tr_sim sim;
     tr_adjustment adj;
-    tr_warnings warnings;
+    tr_findings findings;
 } adjusted;
 
 static void adjust(const tr_sim_options *options, adjusted *a) {
@@ -79,12 +81,12 @@ static void adjust(const tr_sim_options *options, adjusted *a) {
                           .photos = photos,
                           .photo_names = names,
                           .n_photos = a->sim.check.n_photos};
-    if (!tr_adjust(&in, &a->adj, &a->warnings, &err)) fail_msg("%s", err.text);
+    if (!tr_adjust(&in, &a->adj, &a->findings, &err)) fail_msg("%s", err.text);
 }
 
 static void release(adjusted *a) {
     tr_adjustment_release(&a->adj);
-    tr_warnings_release(&a->warnings);
+    tr_findings_release(&a->findings);
     tr_sim_release(&a->sim);
 }
 
@@ -230,7 +232,7 @@ static void lifted_edges_are_honest(void **state) {
             o.phone.lift_mm = tr_sim_phone_full(factor).lift_mm;
             o.phone.wave_mm = tr_sim_phone_full(factor).wave_mm;
             check_job(&o, &sim);
-            assert_false(tr_warnings_block_pass(&sim.check.warnings));
+            assert_false(tr_findings_block_pass(&sim.check.findings));
             for (int k = 0; k < N_AXES; k++) {
                 const tr_axis_result *axis = &sim.check.targets[0].axis[AXES[k]];
                 within += fabs(axis->measured - sim.truth[k]) <= axis->u95;
@@ -324,7 +326,7 @@ static cost measure(uint64_t first, int jobs, double phone, bool is_steady) {
         o.is_steady = is_steady;
         o.phone.is_portrait = phone > 0 && j % 4 == 3;
         check_job(&o, &sim);
-        c.blocked += tr_warnings_block_pass(&sim.check.warnings);
+        c.blocked += tr_findings_block_pass(&sim.check.findings);
         for (int k = 0; k < N_AXES; k++) {
             const tr_axis_result *axis = &sim.check.targets[0].axis[AXES[k]];
             double unit = tr_axis_is_angle(AXES[k]) ? TR_DEG_PER_RAD : 1;
@@ -395,7 +397,7 @@ static void a_camera_that_scatters_as_no_phone_does_is_taken(void **state) {
         o.phone.principal_point_px = 40;
         o.phone.focal = 0.01;
         check_job(&o, &sim);
-        assert_false(tr_warnings_block_pass(&sim.check.warnings));
+        assert_false(tr_findings_block_pass(&sim.check.findings));
         for (int i = 0; i < sim.check.n_photos; i++) assert_true(sim.check.photos[i].is_used);
         tr_sim_release(&sim);
     }
@@ -427,15 +429,15 @@ static void moves_and_zooms_are_told_apart(void **state) {
         o.mat_moved_mm = tr_v2(90 * cos(way), 90 * sin(way));
         o.moved_from = seed % 2 ? 4 : 7;
         check_job(&o, &sim);
-        assert_true(tr_warnings_have(&sim.check.warnings, "sheet_moved"));
-        assert_false(tr_warnings_have(&sim.check.warnings, "photo_contradicts"));
+        assert_true(tr_findings_have(&sim.check.findings, TR_FOUND_SHEET_MOVED));
+        assert_false(tr_findings_have(&sim.check.findings, TR_FOUND_PHOTO_CONTRADICTS));
         tr_sim_release(&sim);
         o.moved_from = 0;
         o.zoom[seed % 2 ? 6 : 0] = 1.12;
         o.zoom_shift_px[seed % 2 ? 6 : 0] = tr_v2(200, -150);
         check_job(&o, &sim);
-        assert_false(tr_warnings_have(&sim.check.warnings, "sheet_moved"));
-        assert_true(tr_warnings_have(&sim.check.warnings, "photo_contradicts"));
+        assert_false(tr_findings_have(&sim.check.findings, TR_FOUND_SHEET_MOVED));
+        assert_true(tr_findings_have(&sim.check.findings, TR_FOUND_PHOTO_CONTRADICTS));
         tr_sim_release(&sim);
     }
 }

@@ -243,7 +243,7 @@ static bool solve_without(tr_adjustment *adj, const bool *is_listed, int *n_rows
    a sheet that was moved, which their cameras bend to. Where a move explains them, it is named;
    else they go out of the solution. */
 static bool settle_far_photos(const tr_adjust_input *in, tr_adjustment *adj, tr_lsq_result *result,
-                              tr_warnings *warnings, tr_error *err) {
+                              tr_findings *findings, tr_error *err) {
     bool ok = false;
     tr_network with = {0};
     tr_lsq_result without;
@@ -269,8 +269,8 @@ static bool settle_far_photos(const tr_adjust_input *in, tr_adjustment *adj, tr_
         memcpy(adj->photo_placed, placed, n);
         memcpy(adj->photo_rejected, placed + n, n);
         memcpy(adj->sheet_placed, placed + 2 * n, (size_t)in->n_sheets);
-        if (!tr_find_moved(in, adj, result, most_cost, warnings, err)) goto out;
-        if (tr_warnings_have(warnings, "sheet_moved")) break;
+        if (!tr_find_moved(in, adj, result, most_cost, findings, err)) goto out;
+        if (tr_findings_have(findings, TR_FOUND_SHEET_MOVED)) break;
         if (!solve_without(adj, is_far, &n_rows, result, err)) goto out;
     }
     ok = true;
@@ -486,7 +486,7 @@ bool tr_adjust_roughly(const tr_adjust_input *in, tr_adjustment *out, tr_error *
     return false;
 }
 
-bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warnings,
+bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_findings *findings,
                tr_error *err) {
     tr_network *net = &out->net;
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
@@ -494,22 +494,22 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     bool is_explained;
     tr_places places = {0};
     if (!set_up(in, out, err)) goto fail;
-    if (!tr_find_unconnected(in, out, warnings, err)) goto fail;
+    if (!tr_find_unconnected(in, out, findings, err)) goto fail;
     if (!tr_places_set_up(in, net, &places, err)) goto fail;
     if (!tr_network_solve(net, &options, &result, err)) goto fail;
     /* A few photos alone that are far off are those photos' own; with more of them it is the lens.
      */
     int n_far = tr_scatter_find_far(in, out, NULL);
-    if (n_far * 2 < count_placed(out) && !settle_far_photos(in, out, &result, warnings, err)) {
+    if (n_far * 2 < count_placed(out) && !settle_far_photos(in, out, &result, findings, err)) {
         goto fail;
     }
     if (tr_scatter_find_far(in, out, NULL) == 0 && !tr_scatter_estimate(in, out, &result, err)) {
         goto fail;
     }
-    if (!tr_find_cause(in, out, &result, warnings, &is_explained, err)) goto fail;
+    if (!tr_find_cause(in, out, &result, findings, &is_explained, err)) goto fail;
     if (!is_explained &&
-        (!leave_out(out, &result, err) || !settle_far_photos(in, out, &result, warnings, err) ||
-         !tr_find_moved(in, out, &result, INFINITY, warnings, err))) {
+        (!leave_out(out, &result, err) || !settle_far_photos(in, out, &result, findings, err) ||
+         !tr_find_moved(in, out, &result, INFINITY, findings, err))) {
         goto fail;
     }
     if (!covariances(out, in->n_sheets, &places, &result, err)) goto fail;
@@ -517,9 +517,9 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warni
     out->variance_factor = result.variance_factor;
     out->degrees_of_freedom = result.degrees_of_freedom;
     if (!count_left_out(out, &result, err)) goto fail;
-    if (!tr_scatter_judge(in, out, warnings, err) ||
-        !tr_find_contradicted(in, out, warnings, err) ||
-        !tr_find_left_out(in, out, warnings, err) || !tr_find_only_ties(in, out, warnings, err)) {
+    if (!tr_scatter_judge(in, out, findings, err) ||
+        !tr_find_contradicted(in, out, findings, err) ||
+        !tr_find_left_out(in, out, findings, err) || !tr_find_only_ties(in, out, findings, err)) {
         goto fail;
     }
     if (!tr_find_flatness(in, out, out->conditions, err)) goto fail;

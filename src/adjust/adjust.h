@@ -14,7 +14,7 @@
 #define TR_ADJUST_ADJUST_H
 
 #include "base/error.h"
-#include "base/warning.h"
+#include "base/finding.h"
 #include "job/job.h"
 #include "lens/lens.h"
 #include "marks/marks.h"
@@ -49,7 +49,7 @@ typedef struct {
     const tr_sheet *sheets;
     int n_sheets;
     const tr_photo_marks *const *photos; /* NULL for one that cannot be used */
-    const char *const *photo_names;      /* as warnings name them */
+    const char *const *photo_names;      /* as findings name them */
     int n_photos;                        /* <= TR_MAX_PHOTOS */
 } tr_adjust_input;
 
@@ -99,8 +99,8 @@ typedef struct {
 } tr_adjustment;
 
 /* False: nothing can be solved (TR_NO_MEASURE; no photo shows two sheets, no marks, ...). Findings
-   are added to warnings, also where it fails. Everything in out is owned by it. */
-TR_MUST_USE bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_warnings *warnings,
+   are added to findings, also where it fails. Everything in out is owned by it. */
+TR_MUST_USE bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_findings *findings,
                            tr_error *err);
 /* A first solution from the marks as they are: nothing is tested or left out, and there is no
    covariance. It tells where marks must be that were not seen yet. False as tr_adjust. */

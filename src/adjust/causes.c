@@ -117,62 +117,50 @@ typedef struct {
 } cause;
 
 /* With several lenses, only the photos of one. */
-static bool warn_other_lens(const tr_adjust_input *in, const cause *c, tr_warnings *warnings,
+static bool note_other_lens(const tr_adjust_input *in, const cause *c, tr_findings *findings,
                             tr_error *err) {
     const tr_lens *lens = &in->lenses[c->lens];
-    double f = lens->param[TR_FX];
-    char list[256] = "These photos";
-    if (in->n_lenses > 1) {
-        bool is_listed[TR_MAX_PHOTOS] = {false};
-        for (int i = 0; i < in->n_photos; i++) {
-            is_listed[i] = in->photos[i] && in->lens_of[i] == c->lens;
-        }
-        tr_name_photos(in, is_listed, list, sizeof list);
+    double profile_px = lens->param[TR_FX];
+    double fitted_px = profile_px * (1 + c->change);
+    double difference_percent = -100 * c->change / (1 + c->change);
+    if (in->n_lenses == 1) {
+        return tr_note(LENS_MISMATCH, findings, err, lens->id, fitted_px, profile_px,
+                       difference_percent);
     }
-    return tr_warn(
-        warnings, err, true, "lens_mismatch",
-        "%s were not taken with the lens of profile '%s': they fit a focal length "
-        "of %.0f px, the profile says %.0f px (%+.1f %%). Use the profile of this camera, at "
-        "this zoom and image size, or calibrate it with 'trammel lens'.",
-        list, lens->id, f * (1 + c->change), f, -100 * c->change / (1 + c->change));
+    bool is_listed[TR_MAX_PHOTOS] = {false};
+    for (int i = 0; i < in->n_photos; i++) {
+        is_listed[i] = in->photos[i] && in->lens_of[i] == c->lens;
+    }
+    char *names = tr_name_photos(in, is_listed, err);
+    bool ok = names && tr_note(LENS_MISMATCH_OF_SOME, findings, err, names, lens->id, fitted_px,
+                               profile_px, difference_percent);
+    free(names);
+    return ok;
 }
 
-static bool warn_cause(const tr_adjust_input *in, const cause *c, tr_warnings *warnings,
+static bool note_moved(const tr_adjust_input *in, const cause *c, tr_findings *findings,
+                       tr_error *err) {
+    char *names = tr_name_photos(in, c->in_group, err);
+    bool ok =
+        names && tr_note(SHEET_MOVED, findings, err, in->sheets[c->sheet].id, names, c->away_mm);
+    free(names);
+    return ok;
+}
+
+static bool note_cause(const tr_adjust_input *in, const cause *c, tr_findings *findings,
                        tr_error *err) {
     const char *id = in->sheets[c->sheet].id;
-    char list[256];
     switch (c->kind) {
     case NO_CAUSE: return true;
-    case OTHER_LENS: return warn_other_lens(in, c, warnings, err);
+    case OTHER_LENS: return note_other_lens(in, c, findings, err);
     case UNSTEADY:
-        return tr_warn(warnings, err, true, "camera_not_steady",
-                       "The profile '%s' says that the camera is steady, but it is not: from photo "
-                       "to photo its "
-                       "image shifts by some %.0f px and its focal length changes by %.2f %%. Turn "
-                       "stabilisation and autofocus off, or calibrate anew without --steady.",
-                       in->lenses[c->lens].id, c->scatter[TR_SCATTER_SHIFT],
-                       100 * c->scatter[TR_SCATTER_FOCAL]);
+        return tr_note(CAMERA_NOT_STEADY, findings, err, in->lenses[c->lens].id,
+                       c->scatter[TR_SCATTER_SHIFT], 100 * c->scatter[TR_SCATTER_FOCAL]);
     case OTHER_SCALE:
-        return tr_warn(
-            warnings, err, true, "sheet_scale",
-            "%s is not printed at the size that its file says: its width measures %.1f %%, its "
-            "height %.1f %% of it. Check the sheet with a rule; print it at 100 %% or correct "
-            "the file.",
-            id, 100 * (1 + c->trial.change[0]), 100 * (1 + c->trial.change[1]));
-    case MOVED:
-        tr_name_photos(in, c->in_group, list, sizeof list);
-        return tr_warn(
-            warnings, err, true, "sheet_moved",
-            "%s was moved between the photos: in %s it lies %.0f mm away from where the other "
-            "photos have it. Leave everything where it is and take all photos anew.",
-            id, list, c->away_mm);
-    case MISFIT:
-        return tr_warn(
-            warnings, err, true, "sheet_does_not_fit",
-            "%s contradicts all other sheets: it is bent, was moved between photos, or is not "
-            "what its sheet file says. Flatten it, check it with a rule, and take the photos "
-            "anew.",
-            id);
+        return tr_note(SHEET_SCALE, findings, err, id, 100 * (1 + c->trial.change[0]),
+                       100 * (1 + c->trial.change[1]));
+    case MOVED: return note_moved(in, c, findings, err);
+    case MISFIT: return tr_note(SHEET_DOES_NOT_FIT, findings, err, id);
     }
     return true;
 }
@@ -443,7 +431,7 @@ static void try_unsteady(const tr_adjust_input *in, tr_adjustment *adj, const tr
 }
 
 bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
-                   tr_warnings *warnings, bool *is_explained, tr_error *err) {
+                   tr_findings *findings, bool *is_explained, tr_error *err) {
     tr_network base;
     cause best = {0};
     double lowest = result->cost;
@@ -476,16 +464,16 @@ bool tr_find_cause(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
         return false;
     }
     *is_explained = best.kind == OTHER_LENS || best.kind == OTHER_SCALE;
-    return warn_cause(in, &best, warnings, err);
+    return note_cause(in, &best, findings, err);
 }
 
 bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_result *result,
-                   double most_cost, tr_warnings *warnings, tr_error *err) {
+                   double most_cost, tr_findings *findings, tr_error *err) {
     tr_network base;
     cause best = {0};
     double lowest = fmin(result->cost, most_cost);
     tr_error failure = {0};
-    if (tr_warnings_have(warnings, "sheet_moved")) return true;
+    if (tr_findings_have(findings, TR_FOUND_SHEET_MOVED)) return true;
     if (!tr_network_copy(&adj->net, &base, err)) return false;
     try_all_moved(in, adj, &base, MOVED_LITTLE_MM, result, &lowest, &best, &failure);
     tr_network_release(&base);
@@ -493,13 +481,14 @@ bool tr_find_moved(const tr_adjust_input *in, tr_adjustment *adj, const tr_lsq_r
         *err = failure;
         return false;
     }
-    return warn_cause(in, &best, warnings, err);
+    return note_cause(in, &best, findings, err);
 }
 
 bool tr_find_contradicted(const tr_adjust_input *in, const tr_adjustment *adj,
-                          tr_warnings *warnings, tr_error *err) {
+                          tr_findings *findings, tr_error *err) {
     cause c = {.kind = OTHER_LENS};
-    if (tr_warnings_have(warnings, "lens_mismatch") || tr_warnings_have(warnings, "sheet_scale")) {
+    if (tr_findings_have(findings, TR_FOUND_LENS_MISMATCH) ||
+        tr_findings_have(findings, TR_FOUND_SHEET_SCALE)) {
         return true;
     }
     for (c.lens = 0; c.lens < in->n_lenses; c.lens++) {
@@ -508,7 +497,7 @@ bool tr_find_contradicted(const tr_adjust_input *in, const tr_adjustment *adj,
         c.change = tr_camera_focal_change(&adj->net, c.lens, &prior_sd);
         if (adj->net.lenses[c.lens].is_free[TR_FX] &&
             fabs(c.change) > SIGNIFICANT_SIGMAS * fmax(prior_sd, TR_ADJUST_FOCAL_SD)) {
-            return warn_cause(in, &c, warnings, err);
+            return note_cause(in, &c, findings, err);
         }
     }
     for (int i = 0; i < in->n_sheets; i++) {
@@ -519,7 +508,7 @@ bool tr_find_contradicted(const tr_adjust_input *in, const tr_adjustment *adj,
         }
         c = (cause){.kind = OTHER_SCALE, .sheet = i};
         for (int k = 0; k < 2; k++) c.trial.change[k] = s->shape[k];
-        return warn_cause(in, &c, warnings, err);
+        return note_cause(in, &c, findings, err);
     }
     return true;
 }

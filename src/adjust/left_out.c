@@ -1,6 +1,5 @@
 #include "adjust/left_out.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -56,13 +55,12 @@ static point_count *count_points(const tr_adjustment *adj) {
 }
 
 /* Photos of one sheet from which much of it was left out. */
-static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
-                       const point_count *counts, tr_warnings *warnings, tr_error *err) {
+static bool note_views(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
+                       const point_count *counts, tr_findings *findings, tr_error *err) {
     bool is_listed[TR_MAX_PHOTOS] = {false};
     bool is_away[TR_MAX_PHOTOS];
-    char list[256];
     int n = 0;
-    if (tr_warnings_have(warnings, "sheet_moved")) return true; /* said already */
+    if (tr_findings_have(findings, TR_FOUND_SHEET_MOVED)) return true; /* said already */
     for (int i = 0; i < in->n_photos; i++) {
         point_count c = counts[sheet * in->n_photos + i];
         if (c.all == 0 || c.left_out <= LEFT_OUT_OF_VIEW * c.all) continue;
@@ -72,20 +70,13 @@ static bool warn_views(const tr_adjust_input *in, const tr_adjustment *adj, int 
     if (n == 0) return true;
     memcpy(is_away, is_listed, sizeof is_away);
     double away_mm = keep_displaced(in, adj, sheet, is_away);
-    tr_name_photos(in, away_mm > 0 ? is_away : is_listed, list, sizeof list);
-    if (away_mm > 0) {
-        return tr_warn(
-            warnings, err, true, "sheet_moved",
-            "%s does not lie at one place: in %s it is some %.0f mm away from where the other "
-            "photos have it. Something was moved between the photos; take them all anew.",
-            in->sheets[sheet].id, list, away_mm);
-    }
-    return tr_warn(
-        warnings, err, true, "marks_contradict",
-        "Much of %s contradicts the other photos in %s: it is hidden in part, bent, or not what "
-        "its file says. Take the photo anew with the whole sheet in view, lying flat, or leave "
-        "it out where others show the sheet.",
-        in->sheets[sheet].id, list);
+    char *names = tr_name_photos(in, away_mm > 0 ? is_away : is_listed, err);
+    const char *id = in->sheets[sheet].id;
+    bool ok =
+        names && (away_mm > 0 ? tr_note(SHEET_AT_TWO_PLACES, findings, err, id, names, away_mm)
+                              : tr_note(MARKS_CONTRADICT, findings, err, id, names));
+    free(names);
+    return ok;
 }
 
 /* How often a tag was seen, and left out, and how far off it lay then at most. */
@@ -114,15 +105,12 @@ static void count_tags(const tr_adjust_input *in, const tr_adjustment *adj, cons
 }
 
 /* A tag that is left out wherever it was seen is not where its sheet file says. */
-static bool warn_tags(const tr_sheet *s, const tag_count *counts, tr_warnings *warnings,
+static bool note_tags(const tr_sheet *s, const tag_count *counts, tr_findings *findings,
                       tr_error *err) {
     for (int t = 0; t < s->n_tags; t++) {
         const tag_count *c = &counts[t];
         if (c->all < 2 || 2 * c->left_out <= c->all) continue;
-        if (!tr_warn(warnings, err, true, "tag_misplaced",
-                     "Tag %d of %s is not where the sheet file says (some %.0f mm off): check the "
-                     "file, and that the sheet lies flat.",
-                     s->tags[t].id, s->id, fmax(1, c->away_mm))) {
+        if (!tr_note(TAG_MISPLACED, findings, err, s->tags[t].id, s->id, fmax(1, c->away_mm))) {
             return false;
         }
     }
@@ -130,8 +118,8 @@ static bool warn_tags(const tr_sheet *s, const tag_count *counts, tr_warnings *w
 }
 
 /* What was left out of single views and tags. */
-static bool warn_sheets(const tr_adjust_input *in, const tr_adjustment *adj,
-                        const point_count *points, tr_warnings *warnings, tr_error *err) {
+static bool note_sheets(const tr_adjust_input *in, const tr_adjustment *adj,
+                        const point_count *points, tr_findings *findings, tr_error *err) {
     bool ok = false;
     int n_tags = 0;
     int *first = calloc((size_t)in->n_sheets + 1, sizeof *first);
@@ -147,8 +135,8 @@ static bool warn_sheets(const tr_adjust_input *in, const tr_adjustment *adj,
     count_tags(in, adj, first, tags);
     for (int s = 0; s < in->n_sheets; s++) {
         if (!adj->sheet_placed[s]) continue;
-        if (!warn_views(in, adj, s, points, warnings, err) ||
-            !warn_tags(&in->sheets[s], tags + first[s], warnings, err)) {
+        if (!note_views(in, adj, s, points, findings, err) ||
+            !note_tags(&in->sheets[s], tags + first[s], findings, err)) {
             goto out;
         }
     }
@@ -159,91 +147,66 @@ out:
     return ok;
 }
 
-/* Why a photo had to be left out as a whole: what its own camera came out as says it, where that is
-   far off. */
-static void say_why_rejected(const tr_adjust_input *in, const tr_adjustment *adj, int i, char *out,
-                             size_t size) {
+/* A photo that had to be left out as a whole; what its own camera came out as says why, where that
+   is far off. */
+static bool note_photo(const tr_adjust_input *in, const tr_adjustment *adj, int i,
+                       tr_findings *findings, tr_error *err) {
     const tr_net_photo *photo = &adj->net.photos[i];
-    bool is_zoomed = tr_camera_is_far(&in->lenses[photo->lens], photo, TR_PHOTO_FOCAL);
-    bool is_cut = tr_camera_is_far(&in->lenses[photo->lens], photo, TR_PHOTO_SHIFT_X) ||
-                  tr_camera_is_far(&in->lenses[photo->lens], photo, TR_PHOTO_SHIFT_Y);
+    const tr_lens *lens = &in->lenses[photo->lens];
+    const double *value = photo->value;
+    bool is_zoomed = tr_camera_is_far(lens, photo, TR_PHOTO_FOCAL);
+    bool is_cut = tr_camera_is_far(lens, photo, TR_PHOTO_SHIFT_X) ||
+                  tr_camera_is_far(lens, photo, TR_PHOTO_SHIFT_Y);
     bool is_moved = false;
     for (int k = TR_PHOTO_TURN; k < TR_PHOTO_N; k++) {
-        is_moved = is_moved || tr_camera_is_far(&in->lenses[photo->lens], photo, k);
+        is_moved = is_moved || tr_camera_is_far(lens, photo, k);
     }
     if (is_zoomed || is_cut) {
-        snprintf(
-            out, size,
-            "it was taken at another zoom or focus, or was cut, or something was moved (it fits "
-            "a focal length %+.1f %% off, and an image shifted by %.0f px)",
-            100 * photo->value[TR_PHOTO_FOCAL],
-            hypot(photo->value[TR_PHOTO_SHIFT_X], photo->value[TR_PHOTO_SHIFT_Y]));
-    } else if (is_moved) {
-        snprintf(out, size,
-                 "the camera was moved while it was taken, or a sheet was: hold still, rest your "
-                 "elbows, give more light, and turn burst and night modes off");
-    } else {
-        snprintf(out, size,
-                 "something was moved, or it is of another job, another camera or another zoom");
+        return tr_note(PHOTO_OTHER_ZOOM, findings, err, in->photo_names[i],
+                       100 * value[TR_PHOTO_FOCAL],
+                       hypot(value[TR_PHOTO_SHIFT_X], value[TR_PHOTO_SHIFT_Y]));
     }
+    if (is_moved) return tr_note(PHOTO_TAKEN_MOVING, findings, err, in->photo_names[i]);
+    return tr_note(PHOTO_CONTRADICTS, findings, err, in->photo_names[i]);
 }
 
-/* A photo that had to be left out as a whole. */
-static bool warn_rejected(const tr_adjust_input *in, const tr_adjustment *adj,
-                          tr_warnings *warnings, tr_error *err) {
+static bool note_rejected(const tr_adjust_input *in, const tr_adjustment *adj,
+                          tr_findings *findings, tr_error *err) {
     for (int i = 0; i < in->n_photos; i++) {
-        char why[256];
-        if (!adj->photo_rejected[i]) continue;
-        say_why_rejected(in, adj, i, why, sizeof why);
-        if (!tr_warn(
-                warnings, err, true, "photo_contradicts",
-                "Photo %s contradicts the others and is not used: %s. Leave it out only if you "
-                "know why; else take all photos anew.",
-                in->photo_names[i], why)) {
-            return false;
-        }
+        if (adj->photo_rejected[i] && !note_photo(in, adj, i, findings, err)) return false;
     }
     return true;
 }
 
-bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
+bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_findings *findings,
                       tr_error *err) {
     int all = 0;
     int left_out = 0;
-    if (!warn_rejected(in, adj, warnings, err)) return false;
+    if (!note_rejected(in, adj, findings, err)) return false;
     point_count *counts = count_points(adj);
     if (!counts) return tr_fail_memory(err);
     for (int i = 0; i < in->n_sheets * in->n_photos; i++) {
         all += counts[i].all;
         left_out += counts[i].left_out;
     }
-    bool ok = warn_sheets(in, adj, counts, warnings, err);
+    bool ok = note_sheets(in, adj, counts, findings, err);
     free(counts);
     if (!ok) return false;
-    if (left_out > 0 &&
-        !tr_warn(warnings, err, left_out > LEFT_OUT_OF_ALL * all, "marks_left_out",
-                 "%d of %d marks contradict the others and were left out.", left_out, all)) {
-        return false;
+    if (left_out > LEFT_OUT_OF_ALL * all) {
+        ok = tr_note(MANY_MARKS_LEFT_OUT, findings, err, left_out, all);
+    } else if (left_out > 0) {
+        ok = tr_note(MARKS_LEFT_OUT, findings, err, left_out, all);
     }
+    if (!ok) return false;
     /* A cause that was named says it all. */
-    if (tr_warnings_have(warnings, "lens_mismatch") || tr_warnings_have(warnings, "sheet_scale")) {
+    if (tr_findings_have(findings, TR_FOUND_LENS_MISMATCH) ||
+        tr_findings_have(findings, TR_FOUND_SHEET_SCALE)) {
         return true;
     }
+    double times = sqrt(adj->variance_factor);
     if (adj->variance_factor > TR_BLOCK_VARIANCE || !adj->is_settled) {
-        return tr_warn(
-            warnings, err, true, "does_not_fit",
-            "The photos contradict each other: marks lie %.1f times further from their places "
-            "than they can be measured. Something was moved, is bent, or the lens profile is "
-            "not of this camera. Check both, and take all photos anew.",
-            sqrt(adj->variance_factor));
+        return tr_note(DOES_NOT_FIT, findings, err, times);
     }
-    if (adj->variance_factor > TR_SUSPECT_VARIANCE) {
-        return tr_warn(
-            warnings, err, false, "fits_poorly",
-            "Marks lie %.1f times further from their places than they can be measured; the "
-            "uncertainty was raised by that. A new lens calibration or flatter sheets would "
-            "help.",
-            sqrt(adj->variance_factor));
-    }
-    return true;
+    return !(adj->variance_factor > TR_SUSPECT_VARIANCE) ||
+           tr_note(FITS_POORLY, findings, err, times);
 }

@@ -7,6 +7,6 @@
 /* Names what was left out, and blocks a pass where it is too much or goes together; and where what
    is left still does not fit. */
 TR_MUST_USE bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj,
-                                  tr_warnings *warnings, tr_error *err);
+                                  tr_findings *findings, tr_error *err);
 
 #endif

@@ -137,19 +137,22 @@ static void note_scatter(const tr_network *net, const component_sums *sums, tr_l
     }
 }
 
-bool tr_scatter_judge(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
+/* now, then: standard deviations, of this job and of the calibration. */
+static bool note_larger(const tr_lens *lens, int component, double now, double then,
+                        tr_findings *findings, tr_error *err) {
+    switch (component) {
+    case TR_SCATTER_SHIFT: return tr_note(CAMERA_SHIFTS_MORE, findings, err, lens->id, now, then);
+    case TR_SCATTER_FOCAL:
+        return tr_note(CAMERA_FOCUSES_MORE, findings, err, lens->id, 100 * now, 100 * then);
+    case TR_SCATTER_TURN:
+        return tr_note(CAMERA_TURNS_MORE, findings, err, lens->id, now * TR_DEG_PER_RAD,
+                       then * TR_DEG_PER_RAD);
+    default: return tr_note(CAMERA_TRAVELS_MORE, findings, err, lens->id, now, then);
+    }
+}
+
+bool tr_scatter_judge(const tr_adjust_input *in, const tr_adjustment *adj, tr_findings *findings,
                       tr_error *err) {
-    static const struct {
-        const char *what, *unit, *advice;
-        double scale;
-    } texts[TR_SCATTER_N] = {
-        {"its image shifts", "px", "Was stabilisation set otherwise, or is it another camera?", 1},
-        {"its focal length changes", "%", "Lock focus and zoom.", 100},
-        {"it turned while a photo was read", "°",
-         "Hold still, rest your elbows, give more light, and turn burst and night modes off.",
-         TR_DEG_PER_RAD},
-        {"it moved while a photo was read", "mm",
-         "Hold still, rest your elbows, give more light, and turn burst and night modes off.", 1}};
     for (int i = 0; i < in->n_lenses; i++) {
         const tr_lens_scatter *known = &in->lenses[i].scatter;
         for (int k = 0; k < TR_SCATTER_N; k++) {
@@ -162,14 +165,7 @@ bool tr_scatter_judge(const tr_adjust_input *in, const tr_adjustment *adj, tr_wa
                 !is_larger(sd, adj->scatter[i].dof[k], known->sd[k], known->dof[k])) {
                 continue;
             }
-            if (!tr_warn(
-                    warnings, err, false, "camera_scatters",
-                    "The camera changes more from photo to photo than when profile '%s' was "
-                    "made: %s by some %.3g %s, it was %.3g %s. The uncertainty allows for it. %s",
-                    in->lenses[i].id, texts[k].what, sd * texts[k].scale, texts[k].unit,
-                    known->sd[k] * texts[k].scale, texts[k].unit, texts[k].advice)) {
-                return false;
-            }
+            if (!note_larger(&in->lenses[i], k, sd, known->sd[k], findings, err)) return false;
         }
     }
     return true;

@@ -30,6 +30,6 @@ TR_MUST_USE bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *a
 /* After it: where the photos of a lens scatter by more than its profile says, warns of that; what
    they scatter by is in u95. */
 TR_MUST_USE bool tr_scatter_judge(const tr_adjust_input *in, const tr_adjustment *adj,
-                                  tr_warnings *warnings, tr_error *err);
+                                  tr_findings *findings, tr_error *err);
 
 #endif

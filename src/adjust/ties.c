@@ -4,36 +4,32 @@
 
 #include "adjust/name_photos.h"
 
-bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj, tr_warnings *warnings,
+/* A sheet that is seen, but in photos that show nothing else of the rest. */
+static bool note_unconnected(const tr_adjust_input *in, int sheet, tr_findings *findings,
+                             tr_error *err) {
+    bool shows[TR_MAX_PHOTOS] = {false};
+    int n = 0;
+    for (int i = 0; i < in->n_photos; i++) {
+        for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
+            if (in->photos[i]->views[k].sheet == sheet) shows[i] = true;
+        }
+        n += shows[i];
+    }
+    if (n == 0) return true; /* not seen at all: told elsewhere */
+    char *names = tr_name_photos(in, shows, err);
+    bool ok = names && tr_note(SHEET_NOT_CONNECTED, findings, err, in->sheets[sheet].id, names);
+    free(names);
+    return ok;
+}
+
+bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj, tr_findings *findings,
                          tr_error *err) {
     for (int s = 0; s < in->n_sheets; s++) {
-        char list[256];
-        bool shows[TR_MAX_PHOTOS] = {false};
-        int n = 0;
-        if (adj->sheet_placed[s]) continue;
-        for (int i = 0; i < in->n_photos; i++) {
-            for (int k = 0; in->photos[i] && k < in->photos[i]->n_views; k++) {
-                if (in->photos[i]->views[k].sheet == s) shows[i] = true;
-            }
-            n += shows[i];
-        }
-        if (n == 0) continue; /* not seen at all: told elsewhere */
-        tr_name_photos(in, shows, list, sizeof list);
-        if (!tr_warn(warnings, err, true, "sheet_not_connected",
-                     "%s is seen only in %s, which show%s nothing that ties it to the other "
-                     "sheets. Take "
-                     "two more photos that show %s together with a neighbouring sheet.",
-                     in->sheets[s].id, list, n == 1 ? "s" : "", in->sheets[s].id)) {
-            return false;
-        }
+        if (!adj->sheet_placed[s] && !note_unconnected(in, s, findings, err)) return false;
     }
     for (int i = 0; i < in->n_photos; i++) {
         if (!in->photos[i] || adj->photo_placed[i] || in->photos[i]->n_views == 0) continue;
-        if (!tr_warn(warnings, err, false, "photo_not_connected",
-                     "Photo %s shows no sheet that the other photos share; it is not used.",
-                     in->photo_names[i])) {
-            return false;
-        }
+        if (!tr_note(PHOTO_NOT_CONNECTED, findings, err, in->photo_names[i])) return false;
     }
     return true;
 }
@@ -70,12 +66,11 @@ static bool is_only_tie(tr_network *net, int sheet, ties *t, bool *in_part) {
     return is_only;
 }
 
-bool tr_find_only_ties(const tr_adjust_input *in, tr_adjustment *adj, tr_warnings *warnings,
+bool tr_find_only_ties(const tr_adjust_input *in, tr_adjustment *adj, tr_findings *findings,
                        tr_error *err) {
     tr_network *net = &adj->net;
     bool ok = false;
     bool in_part[TR_MAX_PHOTOS];
-    char list[256];
     size_t n_photos = (size_t)net->n_photos;
     ties t = {.is_used = calloc((size_t)net->n_observations + 1, sizeof *t.is_used),
               .shows = calloc(n_photos + 1, sizeof *t.shows),
@@ -87,14 +82,10 @@ bool tr_find_only_ties(const tr_adjust_input *in, tr_adjustment *adj, tr_warning
     }
     for (int s = 0; s < in->n_sheets; s++) {
         if (!adj->sheet_placed[s] || !is_only_tie(net, s, &t, in_part)) continue;
-        tr_name_photos(in, in_part, list, sizeof list);
-        if (!tr_warn(warnings, err, false, "only_tie",
-                     "Only %s ties %s to the other photos: that it lay still in between cannot be "
-                     "shown. Take another photo that shows a sheet of the one side together with "
-                     "one of the other.",
-                     in->sheets[s].id, list)) {
-            goto out;
-        }
+        char *names = tr_name_photos(in, in_part, err);
+        bool is_noted = names && tr_note(ONLY_TIE, findings, err, in->sheets[s].id, names);
+        free(names);
+        if (!is_noted) goto out;
     }
     ok = true;
 out:

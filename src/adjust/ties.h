@@ -4,13 +4,13 @@
 
 #include "adjust/adjust.h"
 
-/* Sheets and photos that do not hang together with the rest: a warning each. */
+/* Sheets and photos that do not hang together with the rest: a finding each. */
 TR_MUST_USE bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj,
-                                     tr_warnings *warnings, tr_error *err);
+                                     tr_findings *findings, tr_error *err);
 
 /* Sheets that alone tie photos to others, so that a move of theirs in between would not show: a
-   warning each, which does not stand against a pass. */
+   finding each, which does not stand against a pass. */
 TR_MUST_USE bool tr_find_only_ties(const tr_adjust_input *in, tr_adjustment *adj,
-                                   tr_warnings *warnings, tr_error *err);
+                                   tr_findings *findings, tr_error *err);
 
 #endif

@@ -10,7 +10,7 @@
 #include "adjust/adjust.h"
 #include "base/error.h"
 #include "base/parallel.h"
-#include "base/warning.h"
+#include "base/finding.h"
 #include "check/quality.h"
 #include "geom/geom.h"
 #include "image/exif.h"
@@ -103,7 +103,7 @@ typedef struct {
     double variance_factor; /* of all marks that were found, those left out included */
     int degrees_of_freedom;
     int n_left_out; /* points of marks that contradict the others, and take no part */
-    tr_warnings warnings;
+    tr_findings findings;
 } tr_check;
 
 /* The job's lenses, with what is known of them before the marks are asked. */
@@ -123,13 +123,13 @@ static inline int tr_check_photo_at(const tr_check *check, int i) {
 
 /* Reads the photos and measures their marks, by tr_parallel. A photo
    that cannot be read or does not fit the lens profile stays in the list with its reason, and a
-   warning. out: n photos in the order given, to be released in any case. False: there is no photo,
+   finding. out: n photos in the order given, to be released in any case. False: there is no photo,
    there are more than TR_MAX_PHOTOS, or memory ran out. */
 TR_MUST_USE bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
                                  tr_progress progress, void *context, tr_check *out, tr_error *err);
 
 /* Everything after the marks; out as tr_check_photos left it (or with simulated marks). False where
-   nothing can be measured: err is set (TR_NO_MEASURE), and out->photos and out->warnings tell more.
+   nothing can be measured: err is set (TR_NO_MEASURE), and out->photos and out->findings tell more.
  */
 TR_MUST_USE bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err);
 

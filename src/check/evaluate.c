@@ -227,16 +227,14 @@ static void set_up_targets(const tr_job *job, tr_check *out) {
 }
 
 /* A sheet turned by a half or a quarter is most often laid down the wrong way round. */
-static bool warn_turned(const tr_job *job, const tr_target_result *t, tr_warnings *warnings,
+static bool note_turned(const tr_job *job, const tr_target_result *t, tr_findings *findings,
                         tr_error *err) {
     double error = fabs(t->axis[TR_YAW].error);
     const char *id = job->sheets[t->sheet].id;
     if (error < 45 * TR_RAD_PER_DEG) return true;
-    return tr_warn(warnings, err, true, "sheet_turned",
-                   "%s lies turned by %.0f°: %s. Its up direction must point as the layout says.",
-                   id, error * TR_DEG_PER_RAD,
-                   error > 135 * TR_RAD_PER_DEG ? "it is laid down the wrong way round"
-                                                : "it is laid down with the wrong side forward");
+    double turn_deg = error * TR_DEG_PER_RAD;
+    return turn_deg > 135 ? tr_note(SHEET_TURNED_ROUND, findings, err, id, turn_deg)
+                          : tr_note(SHEET_TURNED, findings, err, id, turn_deg);
 }
 
 static tr_verdict judge(tr_target_result *t) {
@@ -262,13 +260,13 @@ static void name_target(const tr_job *job, const tr_target_result *t, char *out,
 
 static bool finish_targets(const tr_job *job, tr_check *out, tr_error *err) {
     /* A measurement that does not hold together is nothing to move a mat by. */
-    bool is_sound = !tr_warnings_block_pass(&out->warnings);
+    bool is_sound = !tr_findings_block_pass(&out->findings);
     for (int i = 0; i < job->layout.n_placements; i++) {
         tr_target_result *t = &out->targets[i];
         t->verdict = judge(t);
-        if (t->axis[TR_YAW].is_measured && !warn_turned(job, t, &out->warnings, err)) return false;
+        if (t->axis[TR_YAW].is_measured && !note_turned(job, t, &out->findings, err)) return false;
     }
-    bool is_blocked = tr_warnings_block_pass(&out->warnings);
+    bool is_blocked = tr_findings_block_pass(&out->findings);
     out->verdict = TR_PASS;
     for (int i = 0; i < job->layout.n_placements; i++) {
         tr_target_result *t = &out->targets[i];
@@ -297,15 +295,8 @@ static bool judge_flatness(const tr_job *job, const tr_adjustment *adj, tr_check
         sheet->is_flat_judged = true;
         sheet->flatness_verdict = tr_decide(c->flatness_mm, c->flatness_u95_mm, limit);
         if (sheet->flatness_verdict != TR_FAIL) continue;
-        if (!tr_warn(
-                &out->warnings, err, true, "sheet_not_flat",
-                "%s does not lie flat: its marks differ by %.1f mm (±%.1f) in height, %.1f mm are "
-                "allowed; it is highest about %.0f mm to the %s and %.0f mm %s its centre. Flatten "
-                "it "
-                "and take the photos anew.",
-                job->sheets[s].id, c->flatness_mm, c->flatness_u95_mm, limit, fabs(c->highest_mm.x),
-                c->highest_mm.x > 0 ? "right" : "left", fabs(c->highest_mm.y),
-                c->highest_mm.y > 0 ? "above" : "below")) {
+        if (!tr_note(SHEET_NOT_FLAT, &out->findings, err, job->sheets[s].id, c->flatness_mm,
+                     c->flatness_u95_mm, limit, c->highest_mm.x, c->highest_mm.y)) {
             return false;
         }
     }
@@ -314,22 +305,12 @@ static bool judge_flatness(const tr_job *job, const tr_adjustment *adj, tr_check
 
 /* Only North America makes the check digit compulsory, so a failing one is a reason to look again.
  */
-static bool warn_vehicle_id(const tr_job *job, tr_warnings *warnings, tr_error *err) {
+static bool note_vehicle_id(const tr_job *job, tr_findings *findings, tr_error *err) {
     if (!job->vehicle_id[0]) return true;
     switch (tr_vin_check(job->vehicle_id)) {
     case TR_VIN_OK: return true;
-    case TR_VIN_MALFORMED:
-        return tr_warn(
-            warnings, err, false, "vehicle_id",
-            "The vehicle id %s is no vehicle identification number: that has 17 capital letters "
-            "and digits, without I, O and Q.",
-            job->vehicle_id);
-    case TR_VIN_CHECK_DIFFERS:
-        return tr_warn(
-            warnings, err, false, "vehicle_id",
-            "The check digit (place 9) of the vehicle id %s does not fit: read it again from the "
-            "vehicle. Outside North America the place may hold anything.",
-            job->vehicle_id);
+    case TR_VIN_MALFORMED: return tr_note(VEHICLE_ID_MALFORMED, findings, err, job->vehicle_id);
+    case TR_VIN_CHECK_DIFFERS: return tr_note(VEHICLE_ID_DIGIT, findings, err, job->vehicle_id);
     }
     return true;
 }
@@ -367,44 +348,36 @@ static bool is_seen_from_two_places(const tr_network *net, int sheet, tr_vec3 *s
     return false;
 }
 
-static bool warn_seen_once(const tr_job *job, const tr_adjustment *adj, tr_check *out,
+static bool note_seen_once(const tr_job *job, const tr_adjustment *adj, tr_check *out,
                            tr_error *err) {
     tr_vec3 *seen = calloc((size_t)adj->net.n_photos + 1, sizeof *seen);
     bool ok = seen != NULL;
     if (!ok) tr_fail_memory(err);
     for (int i = 0; i < job->n_sheets && ok; i++) {
         if (!out->sheets[i].is_placed || is_seen_from_two_places(&adj->net, i, seen)) continue;
-        ok = tr_warn(&out->warnings, err, is_needed(job, out, i), "seen_once",
-                     "%s was measured %s only: neither that it lay still nor that it is printed at "
-                     "its size can be shown. Take another photo of it from a different side.",
-                     job->sheets[i].id,
-                     out->sheets[i].n_photos == 1 ? "in one photo" : "from one place");
+        const char *id = job->sheets[i].id;
+        int n = out->sheets[i].n_photos;
+        ok = is_needed(job, out, i) ? tr_note(SEEN_ONCE, &out->findings, err, id, n)
+                                    : tr_note(UNNEEDED_SEEN_ONCE, &out->findings, err, id, n);
     }
     free(seen);
     return ok;
 }
 
-static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check *out,
+static bool note_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check *out,
                           tr_error *err) {
     for (int i = 0; i < job->layout.n_placements; i++) {
         int s = out->targets[i].sheet;
         if (!adj->sheet_placed[s] &&
-            !tr_warn(
-                &out->warnings, err, true, "sheet_not_found",
-                "%s, which the layout requires, could not be measured: it is in no usable photo "
-                "together with other sheets.",
-                job->sheets[s].id)) {
+            !tr_note(SHEET_NOT_FOUND, &out->findings, err, job->sheets[s].id)) {
             return false;
         }
     }
     for (int i = 0; i < job->n_references; i++) {
         const tr_reference *r = &job->references[i];
         if (!adj->sheet_placed[r->sheet] &&
-            !tr_warn(
-                &out->warnings, err, true, "plate_not_found",
-                "%s, which marks the %s wheel, could not be measured: take two photos that show it "
-                "together with another sheet.",
-                job->sheets[r->sheet].id, tr_wheel_point_name(r->point))) {
+            !tr_note(PLATE_NOT_FOUND, &out->findings, err, job->sheets[r->sheet].id,
+                     tr_wheel_point_name(r->point))) {
             return false;
         }
     }
@@ -412,11 +385,8 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
         const tr_check_photo *p = &out->photos[out->order[i]];
         for (int k = 0; k < p->marks.n_strays; k++) {
             const tr_stray_tag *t = &p->marks.strays[k];
-            if (t->is_repeated && !tr_warn(&out->warnings, err, true, "tag_seen_twice",
-                                           "Photo %s shows tag %d of %s twice: a second print of "
-                                           "the same sheet is in view. "
-                                           "Take it away and take the photos anew.",
-                                           p->name, t->id, t->family)) {
+            if (t->is_repeated &&
+                !tr_note(TAG_SEEN_TWICE, &out->findings, err, p->name, t->id, t->family)) {
                 return false;
             }
         }
@@ -425,23 +395,14 @@ static bool warn_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
 }
 
 /* What the job says is exact, and in truth is not. */
-static bool warn_exact(const tr_job *job, tr_warnings *warnings, tr_error *err) {
+static bool note_exact(const tr_job *job, tr_findings *findings, tr_error *err) {
     for (int i = 0; i < job->n_lenses; i++) {
         const tr_lens *lens = &job->lenses[i];
         if (lens->is_unknown) continue;
         if (lens->has_covariance && lens->covariance[TR_FX * (TR_LENS_N + 1)] > 0) continue;
-        if (!tr_warn(warnings, err, false, "lens_without_covariance",
-                     "The lens profile '%s' has no covariance: it was taken as exact, and the "
-                     "uncertainties tell nothing of its errors. Calibrate with 'trammel lens'.",
-                     lens->id)) {
-            return false;
-        }
+        if (!tr_note(LENS_WITHOUT_COVARIANCE, findings, err, lens->id)) return false;
     }
-    return job->reference_sd_mm > 0 ||
-           tr_warn(warnings, err, false, "plates_taken_as_exact",
-                   "reference_sd_mm is 0: the plates were taken to sit exactly on their plumb "
-                   "marks, and the uncertainties tell nothing of how well they do. State what one "
-                   "standard deviation is; usual is 1 mm.");
+    return job->reference_sd_mm > 0 || tr_note(PLATES_TAKEN_AS_EXACT, findings, err);
 }
 
 /* Counts and residuals of every photo and sheet. */
@@ -497,14 +458,11 @@ static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) 
 }
 
 /* Photos that were read, but say nothing; of the others tr_check_photos has warned. */
-static bool warn_not_used(tr_check *out, tr_error *err) {
+static bool note_not_used(tr_check *out, tr_error *err) {
     for (int i = 0; i < out->n_photos; i++) {
         const tr_check_photo *p = &out->photos[out->order[i]];
         if (p->is_used || !p->is_readable || p->marks.is_mirrored) continue;
-        if (!tr_warn(&out->warnings, err, false, "photo_not_used", "Photo %s is not used: %s.",
-                     p->name, p->why_not)) {
-            return false;
-        }
+        if (!tr_note(PHOTO_NOT_USED, &out->findings, err, p->name, p->why_not)) return false;
     }
     return true;
 }
@@ -553,7 +511,7 @@ static bool measure(evaluation *e, const tr_vehicle *vehicle, tr_error *err) {
         out->points[i].at_mm = vehicle->point_mm[job->references[i].point];
     }
     double skew_u_mm = sqrt(fmax(v.total[at + 3], v.total[at + 4]));
-    ok = tr_check_references(job, vehicle, skew_u_mm, &out->warnings, err);
+    ok = tr_check_references(job, vehicle, skew_u_mm, &out->findings, err);
 out:
     free(value);
     return ok;
@@ -623,10 +581,10 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     if (is_lens_open && !tr_check_find_unknown_lens(out, err)) goto out;
     memcpy(out->lenses, tr_check_profiles(out), (size_t)job->n_lenses * sizeof *out->lenses);
     tr_adjust_input input = tr_check_input(out, marks, names, lens_of);
-    if (!tr_adjust(&input, &adj, &out->warnings, err)) goto out;
+    if (!tr_adjust(&input, &adj, &out->findings, err)) goto out;
     if (!tr_check_is_lens_told(out, &adj, err)) goto out;
     out->focal_u95 = TR_COVERAGE_FACTOR * adj.focal_sd[0];
-    if (!fill_counts(&adj, out, err) || !warn_not_used(out, err)) goto out;
+    if (!fill_counts(&adj, out, err) || !note_not_used(out, err)) goto out;
     evaluation e = {.job = job,
                     .adj = &adj,
                     .check = out,
@@ -634,9 +592,9 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
                     .n_outputs = PER_TARGET * job->layout.n_placements + N_LENGTHS};
     tr_vehicle vehicle;
     if (frame_of(&e, NULL, &vehicle) && !measure(&e, &vehicle, err)) goto out;
-    if (!judge_flatness(job, &adj, out, err) || !warn_vehicle_id(job, &out->warnings, err) ||
-        !warn_not_seen(job, &adj, out, err) || !warn_seen_once(job, &adj, out, err) ||
-        !warn_exact(job, &out->warnings, err) || !tr_check_warn_unknown_lens(out, err) ||
+    if (!judge_flatness(job, &adj, out, err) || !note_vehicle_id(job, &out->findings, err) ||
+        !note_not_seen(job, &adj, out, err) || !note_seen_once(job, &adj, out, err) ||
+        !note_exact(job, &out->findings, err) || !tr_check_note_unknown_lens(out, err) ||
         !finish_targets(job, out, err))
         goto out;
     ok = true;
@@ -659,6 +617,6 @@ void tr_check_release(tr_check *check) {
     free(check->sheets);
     free(check->targets);
     free(check->points);
-    tr_warnings_release(&check->warnings);
+    tr_findings_release(&check->findings);
     memset(check, 0, sizeof *check);
 }

@@ -18,9 +18,6 @@
 /* Photos of one setup are taken within minutes. */
 enum { MAX_MINUTES_APART = 60 };
 
-/* Photos that a warning names at most. */
-enum { MAX_NAMED = 3 };
-
 /* Decoded photos are kept for a second look, and for the picture, as long as all that are in memory
    fit in here; others are read again. So memory does not grow with the number of photos. */
 static const size_t KEPT_BYTES = 100u * 1024u * 1024u;
@@ -325,71 +322,53 @@ out:
     return ok;
 }
 
-/* Codes of warnings, by what is wrong; whether they stand against a pass. */
-static const struct {
-    const char *code;
-    bool blocks_pass;
-} UNUSED[] = {[TR_PHOTO_FITS] = {"photo_not_used", false},
-              [TR_PHOTO_OTHER_LENS] = {"photo_other_lens", true},
-              [TR_PHOTO_OTHER_SIZE] = {"photo_size", false},
-              [TR_PHOTO_LENS_UNCLEAR] = {"photo_lens_unclear", false}};
-
-static bool warn_photo(tr_check *check, const tr_check_photo *p, tr_error *err) {
+static bool note_photo(tr_check *check, const tr_check_photo *p, tr_error *err) {
+    tr_findings *findings = &check->findings;
     if (p->is_readable && p->marks.is_mirrored) {
-        return tr_warn(
-            &check->warnings, err, true, "photo_mirrored",
-            "Photo %s is mirrored left to right: turn mirroring off in the camera's settings "
-            "and take it anew.",
-            p->name);
+        return tr_note(PHOTO_MIRRORED, findings, err, p->name);
     }
     if (p->is_readable) return true;
-    return tr_warn(&check->warnings, err, UNUSED[p->fit].blocks_pass, UNUSED[p->fit].code,
-                   "Photo %s is not used: %s.", p->name, p->why_not);
+    switch (p->fit) {
+    case TR_PHOTO_FITS: break;
+    case TR_PHOTO_OTHER_LENS: return tr_note(PHOTO_OTHER_LENS, findings, err, p->name, p->why_not);
+    case TR_PHOTO_OTHER_SIZE: return tr_note(PHOTO_SIZE, findings, err, p->name, p->why_not);
+    case TR_PHOTO_LENS_UNCLEAR:
+        return tr_note(PHOTO_LENS_UNCLEAR, findings, err, p->name, p->why_not);
+    }
+    return tr_note(PHOTO_NOT_USED, findings, err, p->name, p->why_not);
 }
 
 /* Photos with one lens profile that tell different cameras, although the profile tells of none: a
    phone that changed from its main camera to its wide one. Named are the first photo, and those
    that differ from it. */
-static bool warn_cameras_of(tr_check *check, int lens, tr_error *err) {
+static bool note_cameras_of(tr_check *check, int lens, tr_error *err) {
     const tr_check_photo *first = NULL;
     tr_camera_difference d = {.a = ""};
-    char names[256] = "";
-    int n = 0;
-    size_t used = 0;
-    for (int i = 0; i < check->n_photos; i++) {
+    char *names = NULL;
+    bool ok = true;
+    for (int i = 0; i < check->n_photos && ok; i++) {
         const tr_check_photo *p = &check->photos[check->order[i]];
         tr_camera_difference other;
         if (!p->is_readable || p->lens != lens) continue;
         if (!first) first = p;
         if (!tr_camera_differ(&first->exif.camera, &p->exif.camera, &other)) continue;
-        if (n++ == 0) d = other;
-        if (n <= MAX_NAMED) {
-            used += (size_t)snprintf(names + used, sizeof names - used, "%s%.60s",
-                                     used > 0 ? ", " : "", p->name);
-        }
+        if (!names) d = other;
+        ok = tr_items_add(&names, p->name, err);
     }
-    if (n == 0) return true;
-    char more[32] = "";
-    if (n > MAX_NAMED) snprintf(more, sizeof more, " and %d more", n - MAX_NAMED);
-    if (check->job->lenses[lens].is_unknown) {
-        return tr_warn(
-            &check->warnings, err, true, "photos_of_two_cameras",
-            "Photo %.60s was taken %.70s, but %s%s %.70s: photos of an unknown lens must all be of "
-            "one. Choose a camera by hand, keep the phone from changing it by itself, and take the "
-            "others anew.",
-            first->name, d.a, names, more, d.b);
+    if (ok && names) {
+        const tr_lens *its = &check->job->lenses[lens];
+        ok = its->is_unknown ? tr_note(UNKNOWN_CAMERAS_DIFFER, &check->findings, err, first->name,
+                                       d.a, names, d.b)
+                             : tr_note(CAMERAS_DIFFER, &check->findings, err, first->name, d.a,
+                                       names, d.b, its->id);
     }
-    return tr_warn(
-        &check->warnings, err, true, "photos_of_two_cameras",
-        "Photo %.60s was taken %.70s, but %s%s %.70s: lens profile '%s' can be right for "
-        "one of them only. Choose the camera of the calibration by hand, keep the phone "
-        "from changing it by itself, and take the others anew.",
-        first->name, d.a, names, more, d.b, check->job->lenses[lens].id);
+    free(names);
+    return ok;
 }
 
 /* The first and the last of those taken; what was moved in between shows in the marks only where it
    moved against the rest. */
-static bool warn_times(tr_check *check, tr_error *err) {
+static bool note_times(tr_check *check, tr_error *err) {
     const tr_check_photo *first = NULL;
     const tr_check_photo *last = NULL;
     for (int i = 0; i < check->n_photos; i++) {
@@ -399,10 +378,8 @@ static bool warn_times(tr_check *check, tr_error *err) {
         if (!last || p->exif.taken_s > last->exif.taken_s) last = p;
     }
     if (!first || last->exif.taken_s - first->exif.taken_s <= 60 * MAX_MINUTES_APART) return true;
-    return tr_warn(&check->warnings, err, false, "photos_far_apart",
-                   "Photo %s was taken at %s, but %s at %s: were the photos all taken of "
-                   "this setup? If not, take them anew.",
-                   first->name, first->exif.taken, last->name, last->exif.taken);
+    return tr_note(PHOTOS_FAR_APART, &check->findings, err, first->name, first->exif.taken,
+                   last->name, last->exif.taken);
 }
 
 bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads,
@@ -428,10 +405,10 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, int n_threads
     tr_check_name_photos(out);
     if (!look_for_marks(out, n_threads, progress, context, err)) return false;
     for (int i = 0; i < n; i++) {
-        if (!warn_photo(out, &out->photos[out->order[i]], err)) return false;
+        if (!note_photo(out, &out->photos[out->order[i]], err)) return false;
     }
     for (int k = 0; k < job->n_lenses; k++) {
-        if (!warn_cameras_of(out, k, err)) return false;
+        if (!note_cameras_of(out, k, err)) return false;
     }
-    return warn_times(out, err);
+    return note_times(out, err);
 }

@@ -1,7 +1,5 @@
 #include "check/references.h"
 
-#include <stdio.h>
-
 #include "verdict/verdict.h"
 
 /* A skew of more than this many standard uncertainties is not what was stated. */
@@ -18,7 +16,7 @@ static const char *sheet_of(const tr_job *job, tr_wheel_point point) {
 
 /* Left points lie at Y > 0, front points ahead of the rear ones; with plates exchanged they do not.
  */
-static bool check_sides(const tr_job *job, const tr_vehicle *v, tr_warnings *warnings,
+static bool check_sides(const tr_job *job, const tr_vehicle *v, tr_findings *findings,
                         bool *is_sound, tr_error *err) {
     const tr_vec2 *p = v->point_mm;
     bool rear = p[TR_REAR_LEFT].y < p[TR_REAR_RIGHT].y;
@@ -27,22 +25,15 @@ static bool check_sides(const tr_job *job, const tr_vehicle *v, tr_warnings *war
                                         p[TR_REAR_LEFT].x + p[TR_REAR_RIGHT].x;
     *is_sound = false;
     if ((rear && front) || backward) {
-        return tr_warn(
-            warnings, err, true, "plates_swapped",
-            "The plates are exchanged: left and right, or front and rear, lie the wrong way "
-            "round. Put each plate at the wheel that the job names: %s front left, %s front "
-            "right, %s rear left, %s rear right.",
-            sheet_of(job, TR_FRONT_LEFT), sheet_of(job, TR_FRONT_RIGHT),
-            sheet_of(job, TR_REAR_LEFT), sheet_of(job, TR_REAR_RIGHT));
+        return tr_note(PLATES_SWAPPED, findings, err, sheet_of(job, TR_FRONT_LEFT),
+                       sheet_of(job, TR_FRONT_RIGHT), sheet_of(job, TR_REAR_LEFT),
+                       sheet_of(job, TR_REAR_RIGHT));
     }
     if (rear || front) {
         tr_wheel_point a = rear ? TR_REAR_LEFT : TR_FRONT_LEFT;
         tr_wheel_point b = rear ? TR_REAR_RIGHT : TR_FRONT_RIGHT;
-        return tr_warn(
-            warnings, err, true, "plates_swapped",
-            "The plates of the %s wheels are exchanged: %s belongs at the left wheel, %s at the "
-            "right one.",
-            rear ? "rear" : "front", sheet_of(job, a), sheet_of(job, b));
+        return tr_note(AXLE_PLATES_SWAPPED, findings, err, rear, sheet_of(job, a),
+                       sheet_of(job, b));
     }
     *is_sound = true;
     return true;
@@ -94,7 +85,7 @@ static three_fit fit_three(const tr_layout *l, const tr_vehicle *v, int left_out
     return fit;
 }
 
-static bool name_culprit(const tr_job *job, const tr_vehicle *v, tr_warnings *warnings,
+static bool name_culprit(const tr_job *job, const tr_vehicle *v, tr_findings *findings,
                          tr_error *err) {
     const tr_layout *l = &job->layout;
     int best = -1;
@@ -113,76 +104,63 @@ static bool name_culprit(const tr_job *job, const tr_vehicle *v, tr_warnings *wa
         }
     }
     if (best < 0) return true;
-    return tr_warn(
-        warnings, err, true, "plate_off",
-        "%s at the %s wheel seems to lie %.0f mm off its plumb mark (%.0f mm too far %s, %.0f mm "
-        "too far to the %s): the other three plates agree with the vehicle's lengths. Set it "
-        "anew.",
-        sheet_of(job, (tr_wheel_point)best), tr_wheel_point_name((tr_wheel_point)best),
-        tr_v2_norm(best_off), fabs(best_off.x), best_off.x > 0 ? "forward" : "backward",
-        fabs(best_off.y), best_off.y > 0 ? "left" : "right");
+    return tr_note(PLATE_OFF, findings, err, sheet_of(job, (tr_wheel_point)best),
+                   tr_wheel_point_name((tr_wheel_point)best), tr_v2_norm(best_off), best_off.x,
+                   best_off.y);
 }
 
-static bool check_length(const char *code, const char *what, double measured, double stated,
-                         double tolerance, tr_warnings *warnings, bool *is_off, tr_error *err) {
-    if (!(stated > 0) || fabs(measured - stated) <= tolerance) return true;
+/* The layout says something else. */
+static bool is_length_off(double measured, double stated, double tolerance) {
+    return stated > 0 && fabs(measured - stated) > tolerance;
+}
+
+static bool check_track(bool is_rear, double measured, double stated, double tolerance,
+                        tr_findings *findings, bool *is_off, tr_error *err) {
+    if (!is_length_off(measured, stated, tolerance)) return true;
     *is_off = true;
-    return tr_warn(
-        warnings, err, true, code,
-        "The %s measures %.0f mm, the layout says %.0f mm: a plate does not lie on its plumb "
-        "mark, or this is another vehicle.",
-        what, measured, stated);
+    return tr_note(TRACK_OFF, findings, err, is_rear, measured, stated);
+}
+
+static bool check_wheelbase(double measured, double stated, double tolerance, tr_findings *findings,
+                            bool *is_off, tr_error *err) {
+    if (!is_length_off(measured, stated, tolerance)) return true;
+    *is_off = true;
+    return tr_note(WHEELBASE_OFF, findings, err, measured, stated);
 }
 
 /* Vehicles need not be straight to a millimetre; a skew that the photos themselves leave open is no
    plate's. */
-static bool check_skew(const tr_vehicle *v, double tolerance, double u_mm, tr_warnings *warnings,
+static bool check_skew(const tr_vehicle *v, double tolerance, double u_mm, tr_findings *findings,
                        bool *is_off, tr_error *err) {
     double skew = fmax(fabs(v->skew_rear_mm), fabs(v->skew_front_mm));
     if (skew > hypot(tolerance, TR_COVERAGE_FACTOR * u_mm)) {
         *is_off = true;
-        return tr_warn(warnings, err, true, "axles_not_square",
-                       "The plates do not make a straight vehicle: seen square to one axle, the "
-                       "middle of the other lies %.0f mm to the side. A plate does not lie on its "
-                       "plumb mark.",
-                       skew);
+        return tr_note(AXLES_NOT_SQUARE, findings, err, skew);
     }
-    if (skew <= SURPRISING_SKEW_U * u_mm) return true;
-    return tr_warn(
-        warnings, err, false, "axles_askew",
-        "Seen square to one axle, the middle of the other lies %.0f mm to the side, "
-        "which the stated uncertainties do not explain: a plate lies off its plumb mark, "
-        "or the vehicle's axles are not parallel. Check the plates.",
-        skew);
+    return skew <= SURPRISING_SKEW_U * u_mm || tr_note(AXLES_ASKEW, findings, err, skew);
 }
 
 bool tr_check_references(const tr_job *job, const tr_vehicle *v, double skew_u_mm,
-                         tr_warnings *warnings, tr_error *err) {
+                         tr_findings *findings, tr_error *err) {
     const tr_layout *l = &job->layout;
     double tolerance = l->reference_tolerance_mm;
     bool is_sound;
     bool is_off = false;
-    if (!check_sides(job, v, warnings, &is_sound, err)) return false;
-    if (!is_sound || tr_warnings_have(warnings, "lens_mismatch") ||
-        tr_warnings_have(warnings, "sheet_scale") || tr_warnings_have(warnings, "sheet_moved")) {
+    if (!check_sides(job, v, findings, &is_sound, err)) return false;
+    if (!is_sound || tr_findings_have(findings, TR_FOUND_LENS_MISMATCH) ||
+        tr_findings_have(findings, TR_FOUND_SHEET_SCALE) ||
+        tr_findings_have(findings, TR_FOUND_SHEET_MOVED)) {
         return true;
     }
-    if (!check_length("track_off", "rear track (between the rear plates)", v->track_rear_mm,
-                      l->track_rear_mm, tolerance, warnings, &is_off, err)) {
+    if (!check_track(true, v->track_rear_mm, l->track_rear_mm, tolerance, findings, &is_off, err)) {
         return false;
     }
-    if (!v->has_front) {
-        return tr_warn(
-            warnings, err, false, "rear_plates_only",
-            "Only the rear wheels are marked: a rear plate too far forward or backward would "
-            "turn the whole vehicle frame and cannot be noticed. Four plates are safer.");
-    }
-    if (!check_length("track_off", "front track (between the front plates)", v->track_front_mm,
-                      l->track_front_mm, tolerance, warnings, &is_off, err) ||
-        !check_length("wheelbase_off", "wheelbase", v->wheelbase_mm, l->wheelbase_mm, tolerance,
-                      warnings, &is_off, err)) {
+    if (!v->has_front) return tr_note(REAR_PLATES_ONLY, findings, err);
+    if (!check_track(false, v->track_front_mm, l->track_front_mm, tolerance, findings, &is_off,
+                     err) ||
+        !check_wheelbase(v->wheelbase_mm, l->wheelbase_mm, tolerance, findings, &is_off, err)) {
         return false;
     }
-    if (!check_skew(v, tolerance, skew_u_mm, warnings, &is_off, err)) return false;
-    return !is_off || name_culprit(job, v, warnings, err);
+    if (!check_skew(v, tolerance, skew_u_mm, findings, &is_off, err)) return false;
+    return !is_off || name_culprit(job, v, findings, err);
 }

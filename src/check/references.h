@@ -2,17 +2,17 @@
 #ifndef TR_CHECK_REFERENCES_H
 #define TR_CHECK_REFERENCES_H
 
-#include "base/warning.h"
+#include "base/finding.h"
 #include "job/job.h"
 #include "vehicle/vehicle.h"
 
-/* Warnings, which block a pass: plates exchanged left and right or front and rear, wheelbase
+/* Findings, which block a pass: plates exchanged left and right or front and rear, wheelbase
    or tracks off the layout's by more than its tolerance, axles not square to each other; and, where
    one plate alone explains it, which one and by how much. skew_u_mm: standard uncertainty of the
    skews; one that is more than it explains, but within the tolerance, is told and does not block.
-   Where the warnings already name a cause that spoils every length (another lens, a print's scale,
+   Where the findings already name a cause that spoils every length (another lens, a print's scale,
    a sheet that moved), lengths are not judged. */
 TR_MUST_USE bool tr_check_references(const tr_job *job, const tr_vehicle *vehicle, double skew_u_mm,
-                                     tr_warnings *warnings, tr_error *err);
+                                     tr_findings *findings, tr_error *err);
 
 #endif

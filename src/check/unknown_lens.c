@@ -212,22 +212,6 @@ bool tr_check_is_lens_told(const tr_check *check, const tr_adjustment *adj, tr_e
 
 /* ---- what is said of it ---- */
 
-/* "2.4 mm in x, 2.6 mm in y, 0.047° in yaw", of what u95 is or would be. */
-static void print_u95(const tr_target_result *t, bool is_calibrated, char out[96]) {
-    static const tr_axis AXES[] = {TR_X, TR_Y, TR_YAW};
-    static const char *const FORMATS[] = {"%.1f mm in x", "%.1f mm in y", "%.3f° in yaw"};
-    size_t used = 0;
-    out[0] = 0;
-    for (int k = 0; k < 3; k++) {
-        const tr_axis_result *a = &t->axis[AXES[k]];
-        double u95 = is_calibrated ? a->u95_calibrated : a->u95;
-        double unit = tr_axis_is_angle(AXES[k]) ? TR_DEG_PER_RAD : 1;
-        char text[32];
-        snprintf(text, sizeof text, FORMATS[k], u95 * unit);
-        used += (size_t)snprintf(out + used, 96 - used, "%s%s", k > 0 ? ", " : "", text);
-    }
-}
-
 /* How much smaller a profile would make the u95 that it helps most: 1 is not at all. */
 static double best_part(const tr_target_result *t) {
     static const tr_axis AXES[] = {TR_X, TR_Y, TR_YAW};
@@ -239,36 +223,30 @@ static double best_part(const tr_target_result *t) {
     return best;
 }
 
-/* Of the target that it would gain most. */
-static void print_gain(const tr_check *check, char *out, size_t size) {
+/* The target that a profile would gain most; NULL: none was measured. */
+static const tr_target_result *find_gaining(const tr_check *check) {
     const tr_target_result *best = NULL;
-    char with[96];
-    char now[96];
     for (int i = 0; i < check->job->layout.n_placements; i++) {
         const tr_target_result *t = &check->targets[i];
         if (t->axis[TR_X].is_measured && (!best || best_part(t) < best_part(best))) best = t;
     }
-    out[0] = 0;
-    if (!best) return;
-    print_u95(best, true, with);
-    print_u95(best, false, now);
-    const char *id = check->job->sheets[best->sheet].id;
-    if (best_part(best) > HARDLY_PART) {
-        snprintf(out, size, "With a lens profile ('trammel lens') u95 of %s would hardly be less.",
-                 id);
-    } else {
-        snprintf(out, size,
-                 "With a lens profile ('trammel lens') u95 of %s would be about %s; now it is %s.",
-                 id, with, now);
-    }
+    return best;
 }
 
-bool tr_check_warn_unknown_lens(tr_check *check, tr_error *err) {
-    char gain[384];
+bool tr_check_note_unknown_lens(tr_check *check, tr_error *err) {
+    double focal_px = check->lenses[0].param[TR_FX];
+    double u95_percent = 100 * check->focal_u95;
     if (!check->job->lenses[0].is_unknown) return true;
-    print_gain(check, gain, sizeof gain);
-    return tr_warn(&check->warnings, err, false, "lens_unknown",
-                   "The lens is unknown: it was found from these photos alone, with a focal length "
-                   "of %.0f px (±%.2f %%). %s",
-                   check->lenses[0].param[TR_FX], 100 * check->focal_u95, gain);
+    const tr_target_result *t = find_gaining(check);
+    if (!t) return tr_note(LENS_UNKNOWN, &check->findings, err, focal_px, u95_percent);
+    const char *id = check->job->sheets[t->sheet].id;
+    if (best_part(t) > HARDLY_PART) {
+        return tr_note(PROFILE_GAINS_LITTLE, &check->findings, err, focal_px, u95_percent, id);
+    }
+    const tr_axis_result *x = &t->axis[TR_X];
+    const tr_axis_result *y = &t->axis[TR_Y];
+    const tr_axis_result *yaw = &t->axis[TR_YAW];
+    return tr_note(PROFILE_GAINS, &check->findings, err, focal_px, u95_percent, id,
+                   x->u95_calibrated, y->u95_calibrated, yaw->u95_calibrated * TR_DEG_PER_RAD,
+                   x->u95, y->u95, yaw->u95 * TR_DEG_PER_RAD);
 }

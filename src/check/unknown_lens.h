@@ -20,6 +20,6 @@ TR_MUST_USE bool tr_check_is_lens_told(const tr_check *check, const tr_adjustmen
                                        tr_error *err);
 
 /* Says that the lens was unknown, and what a calibration would gain. */
-TR_MUST_USE bool tr_check_warn_unknown_lens(tr_check *check, tr_error *err);
+TR_MUST_USE bool tr_check_note_unknown_lens(tr_check *check, tr_error *err);
 
 #endif

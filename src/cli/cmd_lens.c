@@ -15,6 +15,7 @@
 #include "calib/lens_run.h"
 #include "cli/options.h"
 #include "lens/profile.h"
+#include "present/catalogue.h"
 #include "present/cautions.h"
 #include "present/json.h"
 #include "present/words.h"
@@ -322,11 +323,10 @@ static void print_text(const request *r, const tr_lens_run *run, bool is_replace
     print_photos(run);
     fputs("\nTo make it better, or sure:\n", stdout);
     for (int i = 0; i < run->advice.n; i++) {
-        char shown[sizeof run->advice.items[i].text];
-        const char *text = run->advice.items[i].text;
-        tr_text_show(text, strlen(text), shown, sizeof shown);
+        char text[TR_FINDING_TEXT_SIZE];
+        tr_finding_text(&run->advice.items[i], text);
         fputs("  - ", stdout);
-        tr_text_wrap(stdout, 4, 4, shown);
+        tr_text_wrap(stdout, 4, 4, text);
     }
     fputc('\n', stdout);
     tr_text_wrap(stdout, 0, 0, tr_cautions_short());
@@ -384,13 +384,16 @@ static json_t *photos_json(const tr_lens_run *run, bool has_lens) {
     return NULL;
 }
 
-static json_t *advice_json(const tr_warnings *advice) {
+static json_t *advice_json(const tr_findings *advice) {
     json_t *array = json_array();
     bool ok = array;
     for (int i = 0; i < advice->n && ok; i++) {
         json_t *item = json_object();
-        ok = item && tr_json_put(item, "code", tr_json_text(advice->items[i].code)) &&
-             tr_json_put(item, "text", tr_json_text(advice->items[i].text)) &&
+        char text[TR_FINDING_TEXT_SIZE];
+        tr_finding_text(&advice->items[i], text);
+        ok = item &&
+             tr_json_put(item, "code", json_string(tr_finding_code(advice->items[i].kind))) &&
+             tr_json_put(item, "text", tr_json_text(text)) &&
              tr_json_push(array, json_incref(item));
         json_decref(item);
     }

@@ -9,6 +9,7 @@
 #include "base/text.h"
 #include "base/wrap.h"
 #include "cli/options.h"
+#include "present/catalogue.h"
 #include "print/write.h"
 
 static const char USAGE[] =
@@ -138,8 +139,10 @@ static void print_pages(const request *r, const tr_artwork *a, const tr_pages *p
     char plumb[512];
     if (tr_artwork_tell_plumb(a, plumb)) tr_text_wrap(stdout, 0, 0, plumb);
     for (int i = 0; i < a->left_out.n; i++) {
+        char text[TR_FINDING_TEXT_SIZE];
+        tr_finding_text(&a->left_out.items[i], text);
         fputs("Note: ", stdout);
-        tr_text_wrap(stdout, 6, 6, a->left_out.items[i].text);
+        tr_text_wrap(stdout, 6, 6, text);
     }
     print_what_to_measure(a, pages);
 }

@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "present/catalogue.h"
 #include "present/json.h"
 
 static json_t *value_of(tr_axis axis, double value) {
@@ -214,25 +215,27 @@ json_t *tr_photos_json(const tr_check *check) {
     return NULL;
 }
 
-static json_t *warning_json(const tr_warning *warning) {
+static json_t *finding_json(const tr_finding *finding) {
+    char text[TR_FINDING_TEXT_SIZE];
+    tr_finding_text(finding, text);
     json_t *json = json_object();
-    if (json && tr_json_put(json, "code", tr_json_text(warning->code)) &&
-        tr_json_put(json, "text", tr_json_text(warning->text)) &&
-        tr_json_put(json, "blocks_pass", json_boolean(warning->blocks_pass))) {
+    if (json && tr_json_put(json, "code", json_string(tr_finding_code(finding->kind))) &&
+        tr_json_put(json, "text", tr_json_text(text)) &&
+        tr_json_put(json, "blocks_pass", json_boolean(tr_finding_blocks_pass(finding->kind)))) {
         return json;
     }
     json_decref(json);
     return NULL;
 }
 
-json_t *tr_warnings_json(const tr_check *check) {
-    json_t *warnings = json_array();
-    bool ok = warnings;
-    for (int i = 0; check && i < check->warnings.n; i++) {
-        ok = ok && tr_json_push(warnings, warning_json(&check->warnings.items[i]));
+json_t *tr_findings_json(const tr_check *check) {
+    json_t *findings = json_array();
+    bool ok = findings;
+    for (int i = 0; check && i < check->findings.n; i++) {
+        ok = ok && tr_json_push(findings, finding_json(&check->findings.items[i]));
     }
-    if (ok) return warnings;
-    json_decref(warnings);
+    if (ok) return findings;
+    json_decref(findings);
     return NULL;
 }
 
@@ -268,7 +271,7 @@ json_t *tr_check_json(const tr_check *check) {
         tr_json_put(json, "references", references_json(check)) && put_unknown_lens(json, check) &&
         tr_json_put(json, "sheets", sheets_json(check)) &&
         tr_json_put(json, "photos", tr_photos_json(check)) &&
-        tr_json_put(json, "warnings", tr_warnings_json(check)) &&
+        tr_json_put(json, "warnings", tr_findings_json(check)) &&
         tr_json_put(json, "left_out", json_integer(check->n_left_out)) &&
         tr_json_put(json, "variance_factor", tr_json_number(check->variance_factor)) &&
         tr_json_put(json, "degrees_of_freedom", json_integer(check->degrees_of_freedom)) &&
@@ -289,7 +292,7 @@ json_t *tr_check_json_failed(const tr_check *check, const tr_error *why) {
         tr_json_put(json, "targets", json_array()) &&
         tr_json_put(json, "references", references_json(NULL)) &&
         tr_json_put(json, "photos", tr_photos_json(check)) &&
-        tr_json_put(json, "warnings", tr_warnings_json(check)) &&
+        tr_json_put(json, "warnings", tr_findings_json(check)) &&
         tr_json_put(json, "program", tr_program_json())) {
         return json;
     }

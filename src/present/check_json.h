@@ -25,10 +25,10 @@ json_t *tr_check_json(const tr_check *check);
    empty list. */
 json_t *tr_check_json_failed(const tr_check *check, const tr_error *why);
 
-/* Parts that other results have, too: a list of the photos, of the warnings (both empty for NULL),
+/* Parts that other results have, too: a list of the photos, of the findings (both empty for NULL),
    and name and version of the program. */
 json_t *tr_photos_json(const tr_check *check);
-json_t *tr_warnings_json(const tr_check *check);
+json_t *tr_findings_json(const tr_check *check);
 json_t *tr_program_json(void);
 
 #endif

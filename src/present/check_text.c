@@ -5,6 +5,7 @@
 
 #include "base/text.h"
 #include "base/wrap.h"
+#include "present/catalogue.h"
 #include "present/cautions.h"
 #include "present/words.h"
 
@@ -294,18 +295,20 @@ static void put_photos(const page *p, const tr_check *check) {
 }
 
 /* Said already in the list of photos. */
-static bool is_about_unused_photo(const tr_warning *warning) {
-    return strcmp(warning->code, "photo_not_used") == 0 || strcmp(warning->code, "photo_size") == 0;
+static bool is_about_unused_photo(const tr_finding *finding) {
+    return finding->kind == TR_FOUND_PHOTO_NOT_USED || finding->kind == TR_FOUND_PHOTO_SIZE;
 }
 
-static void put_warnings(const page *p, const tr_check *check) {
+static void put_findings(const page *p, const tr_check *check) {
     bool is_first = true;
-    for (int i = 0; i < check->warnings.n; i++) {
-        const tr_warning *warning = &check->warnings.items[i];
-        char sentence[sizeof warning->text + sizeof warning->code + 32];
-        if (is_about_unused_photo(warning)) continue;
-        snprintf(sentence, sizeof sentence, "%s [%s%s]", warning->text, warning->code,
-                 warning->blocks_pass ? "; no pass" : "");
+    for (int i = 0; i < check->findings.n; i++) {
+        const tr_finding *finding = &check->findings.items[i];
+        char text[TR_FINDING_TEXT_SIZE];
+        char sentence[sizeof text + 64];
+        if (is_about_unused_photo(finding)) continue;
+        tr_finding_text(finding, text);
+        snprintf(sentence, sizeof sentence, "%s [%s%s]", text, tr_finding_code(finding->kind),
+                 tr_finding_blocks_pass(finding->kind) ? "; no pass" : "");
         fputs(is_first ? "\nWarnings\n  ! " : "  ! ", p->out);
         tr_text_wrap(p->out, 4, 4, show(sentence).text);
         is_first = false;
@@ -338,7 +341,7 @@ void tr_check_text(const tr_check *check, bool is_coloured, FILE *out) {
     put_references(&p, check);
     put_conditions(&p, check);
     put_photos(&p, check);
-    put_warnings(&p, check);
+    put_findings(&p, check);
     char why[1024];
     tr_check_why(check, why, sizeof why);
     put_verdict(&p, check->verdict, tr_verdict_headline(check->verdict), why);
@@ -348,7 +351,7 @@ void tr_check_text_failed(const tr_check *check, const tr_error *why, bool is_co
     const page p = {out, is_coloured};
     if (check && check->job) put_head(&p, check->job);
     if (check && check->photos) put_photos(&p, check);
-    if (check) put_warnings(&p, check);
+    if (check) put_findings(&p, check);
     char text[1024];
     tr_error_print(why, text, sizeof text);
     put_verdict(&p, TR_INCONCLUSIVE, "NO MEASUREMENT", text);

@@ -11,7 +11,7 @@
 /* Whether it could be written is asked of out (ferror). */
 void tr_check_text(const tr_check *check, bool is_coloured, FILE *out);
 
-/* For a check that ended without a measurement: its photos, its warnings, why. check may be NULL.
+/* For a check that ended without a measurement: its photos, its findings, why. check may be NULL.
  */
 void tr_check_text_failed(const tr_check *check, const tr_error *why, bool is_coloured, FILE *out);
 

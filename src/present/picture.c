@@ -3,6 +3,7 @@
 #include <stdio.h>
 
 #include "present/canvas.h"
+#include "present/catalogue.h"
 #include "present/cautions.h"
 #include "present/overlay.h"
 #include "present/plan.h"
@@ -58,11 +59,11 @@ static void draw_foot(tr_canvas *canvas) {
 }
 
 /* The first that stands against a pass, else the first of all. */
-static const tr_warning *most_important(const tr_warnings *warnings) {
-    for (int i = 0; i < warnings->n; i++) {
-        if (warnings->items[i].blocks_pass) return &warnings->items[i];
+static const tr_finding *most_important(const tr_findings *findings) {
+    for (int i = 0; i < findings->n; i++) {
+        if (tr_finding_blocks_pass(findings->items[i].kind)) return &findings->items[i];
     }
-    return warnings->n > 0 ? &warnings->items[0] : NULL;
+    return findings->n > 0 ? &findings->items[0] : NULL;
 }
 
 /* Why the check has its verdict and, where a smaller u95 would decide it, what to do for that. */
@@ -81,8 +82,8 @@ static void print_why(const tr_check *check, int target, char *text, size_t size
 /* What to do, or why it is as it is. */
 static void draw_message(tr_canvas *canvas, const tr_check *check, int target) {
     const tr_target_result *t = &check->targets[target];
-    char text[1536];
-    const tr_warning *warning = most_important(&check->warnings);
+    char text[1536], sentence[TR_FINDING_TEXT_SIZE];
+    const tr_finding *finding = most_important(&check->findings);
     if (tr_target_needs_move(t)) {
         snprintf(text, sizeof text, "%s %s", t->moves[0], t->n_moves > 1 ? t->moves[1] : "");
     } else {
@@ -91,9 +92,10 @@ static void draw_message(tr_canvas *canvas, const tr_check *check, int target) {
     const tr_type type = {
         .size_px = 36, .smallest_px = 26, .is_bold = true, .colour = TR_INK, .lines = 2};
     double height = tr_canvas_text(canvas, MARGIN, 128, page_width(), type, text);
-    int n = check->warnings.n;
-    if (!warning) return;
-    snprintf(text, sizeof text, "! %s%s", warning->text, n > 1 ? " And more: see the text." : "");
+    int n = check->findings.n;
+    if (!finding) return;
+    tr_finding_text(finding, sentence);
+    snprintf(text, sizeof text, "! %s%s", sentence, n > 1 ? " And more: see the text." : "");
     const tr_type small = {
         .size_px = 26, .smallest_px = 18, .colour = TR_INK, .lines = height > 50 ? 1 : 2};
     tr_canvas_text(canvas, MARGIN, 128 + height, page_width(), small, text);
@@ -216,14 +218,15 @@ static bool draw(tr_canvas *canvas, const tr_check *check, tr_error *err) {
     return true;
 }
 
-/* Photos that are not used, and warnings, as far as there is room. */
+/* Photos that are not used, and findings, as far as there is room. */
 static void draw_reasons(tr_canvas *canvas, const tr_check *check) {
     const tr_type type = {.size_px = 30, .smallest_px = 24, .colour = TR_INK, .lines = 2};
     double y = 420;
     static const double LAST_Y = 1040;
-    char text[1024];
-    for (int i = 0; i < check->warnings.n && y < LAST_Y; i++) {
-        snprintf(text, sizeof text, "! %s", check->warnings.items[i].text);
+    char text[TR_FINDING_TEXT_SIZE + 8], sentence[TR_FINDING_TEXT_SIZE];
+    for (int i = 0; i < check->findings.n && y < LAST_Y; i++) {
+        tr_finding_text(&check->findings.items[i], sentence);
+        snprintf(text, sizeof text, "! %s", sentence);
         y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
     }
     for (int i = 0; check->photos && i < check->n_photos && y < LAST_Y; i++) {

@@ -4,6 +4,7 @@
 
 #include "base/text.h"
 #include "base/wrap.h"
+#include "present/catalogue.h"
 #include "present/cautions.h"
 #include "present/words.h"
 
@@ -156,7 +157,7 @@ static void put_sheet(const tr_survey *v, int sheet, const char *file, FILE *out
     put_condition(s, out);
 }
 
-/* ---- lengths, photos, warnings ---- */
+/* ---- lengths, photos, findings ---- */
 
 static void put_lengths(const tr_survey *v, FILE *out) {
     if (v->n_lengths == 0) return;
@@ -190,10 +191,12 @@ static void put_photos(const tr_survey *v, FILE *out) {
     }
 }
 
-static void put_warnings(const tr_survey *v, FILE *out) {
-    for (int i = 0; i < v->check.warnings.n; i++) {
+static void put_findings(const tr_survey *v, FILE *out) {
+    for (int i = 0; i < v->check.findings.n; i++) {
+        char text[TR_FINDING_TEXT_SIZE];
+        tr_finding_text(&v->check.findings.items[i], text);
         fputs("! ", out);
-        put_paragraph(out, 2, 2, v->check.warnings.items[i].text);
+        put_paragraph(out, 2, 2, text);
     }
 }
 
@@ -201,8 +204,8 @@ void tr_survey_text(const tr_survey *v, char *const *files, FILE *out) {
     put_head(v, out);
     for (int s = 0; s < v->spec->n_sheets; s++) put_sheet(v, s, files[s], out);
     put_lengths(v, out);
-    if (v->check.warnings.n > 0) fputc('\n', out);
-    put_warnings(v, out);
+    if (v->check.findings.n > 0) fputc('\n', out);
+    put_findings(v, out);
     fputc('\n', out);
     put_paragraph(
         out, 0, 0,
@@ -242,7 +245,7 @@ void tr_survey_text_failed(const tr_survey *v, const tr_error *why, char *const 
     put_lengths(v, out);
     fputc('\n', out);
     put_photos(v, out);
-    put_warnings(v, out);
+    put_findings(v, out);
     print_written(v, files, line, sizeof line);
     size_t n = strlen(line);
     tr_error_print(why, line + n, sizeof line - n);

@@ -197,7 +197,7 @@ void tr_check_why(const tr_check *check, char *out, size_t size) {
         append(&all, "Not measured: %s; take two photos that show it together with other sheets. ",
                plates.text);
     }
-    if (tr_warnings_block_pass(&check->warnings)) {
+    if (tr_findings_block_pass(&check->findings)) {
         append(&all, "A warning stands against a pass. ");
     }
     if (check->verdict == TR_PASS) {

@@ -177,10 +177,6 @@ static bool place_marks(tr_artwork *a, tr_error *err) {
 
 /* ---- what is put where there is room ---- */
 
-static bool leave_out(tr_artwork *a, const char *what, tr_error *err) {
-    return tr_warn(&a->left_out, err, false, "no_room", "there is no room for %s", what);
-}
-
 static double smaller_side(const tr_sheet *s) {
     return fmin(s->width_mm, s->height_mm);
 }
@@ -296,7 +292,7 @@ static bool put_plumb(tr_artwork *a, tr_error *err) {
             if (try_plumb(a, edge, at)) return true;
         }
     }
-    return leave_out(a, "a plumb mark near the middle of an edge", err);
+    return tr_note(NO_ROOM_PLUMB_MARK, &a->left_out, err);
 }
 
 const char *tr_artwork_tell_plumb(const tr_artwork *a, char text[512]) {
@@ -328,12 +324,12 @@ static bool put_rules(tr_artwork *a, tr_error *err) {
     double above = s->height_mm > LARGE_MM ? ABOVE * s->height_mm : 0;
     if (!try_put(a, &a->rule_across, TR_RULE_LENGTH_MM, TR_RULE_WIDTH_MM,
                  tr_v2(-left, -0.3 * s->height_mm)) &&
-        !leave_out(a, "the 100 mm rule across", err)) {
+        !tr_note(NO_ROOM_RULE_ACROSS, &a->left_out, err)) {
         return false;
     }
     return try_put(a, &a->rule_up, TR_RULE_WIDTH_MM, TR_RULE_LENGTH_MM,
                    tr_v2(-0.35 * s->width_mm, above)) ||
-           leave_out(a, "the upright 100 mm rule", err);
+           tr_note(NO_ROOM_UPRIGHT_RULE, &a->left_out, err);
 }
 
 /* The size at which the title is no wider than the id above it, within what can be read. */
@@ -367,7 +363,7 @@ static bool put_id(tr_artwork *a, tr_error *err) {
         a->title_size_mm = 0;
         if (size < 2 * SMALLEST_MM && try_put(a, &a->id, width + 2, height, near)) return true;
     }
-    return leave_out(a, "the sheet's id", err);
+    return tr_note(NO_ROOM_SHEET_ID, &a->left_out, err);
 }
 
 static bool put_arrow(tr_artwork *a, tr_error *err) {
@@ -378,7 +374,7 @@ static bool put_arrow(tr_artwork *a, tr_error *err) {
         double height = shrunk(largest, step);
         if (try_put(a, &a->arrow, 0.5 * height, height, tr_v2(0, 0.12 * s->height_mm))) return true;
     }
-    return leave_out(a, "the up arrow", err);
+    return tr_note(NO_ROOM_UP_ARROW, &a->left_out, err);
 }
 
 /* A plumb mark in the middle of an edge does for a tick. */
@@ -436,7 +432,7 @@ static bool put_note(tr_artwork *a, tr_error *err) {
                 return true;
         }
     }
-    return leave_out(a, "the note on how to print and check it", err);
+    return tr_note(NO_ROOM_NOTE, &a->left_out, err);
 }
 
 /* Tags and boards bring their white rim; round the squares of a corner a little is left, too. */
@@ -475,7 +471,7 @@ bool tr_artwork_make(const tr_sheet *sheet, tr_artwork *out, tr_error *err) {
 void tr_artwork_release(tr_artwork *a) {
     tr_lettering_release(&a->lettering);
     tr_room_release(&a->room);
-    tr_warnings_release(&a->left_out);
+    tr_findings_release(&a->left_out);
     free(a->square_mm);
     free(a->marks);
     *a = (tr_artwork){0};

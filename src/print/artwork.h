@@ -15,7 +15,7 @@
 
 #include <cairo.h>
 
-#include "base/warning.h"
+#include "base/finding.h"
 #include "print/lettering.h"
 #include "print/room.h"
 #include "sheet/sheet.h"
@@ -50,7 +50,7 @@ typedef struct {
     double plumb_size_mm, id_size_mm, title_size_mm, note_size_mm;
     char plumb_text[96]; /* "at_mm: [95, 0]", as it is written in a job */
     char note_text[512];
-    tr_warnings left_out; /* what found no room; for people */
+    tr_findings left_out; /* what found no room; for people */
 } tr_artwork;
 
 /* Lays out the sheet. Fails where marks are so close that they would be printed over each other, or

@@ -245,7 +245,8 @@ static void add_length(tr_survey_network *w, int rule, int axis, const char *tit
                        const char *id) {
     tr_survey *v = w->survey;
     int i = v->n_lengths++;
-    v->lengths[i] = (tr_survey_length){0};
+    v->lengths[i] = (tr_survey_length){.bar = rule < 0 ? i : -1, .axis = axis};
+    if (rule >= 0) v->lengths[i].sheet = v->spec->rules[rule].sheet;
     snprintf(v->lengths[i].title, sizeof v->lengths[i].title, "%s", title);
     snprintf(v->lengths[i].id, sizeof v->lengths[i].id, "%s", id);
     w->rule_of[i] = rule;

@@ -653,50 +653,48 @@ static bool judge_lengths(const tr_survey *v, tr_error *err) {
 
 /* ---- what a person should know ---- */
 
-static bool warn_marks(tr_survey *v, tr_error *err) {
+static bool note_marks_of(tr_survey *v, int sheet, tr_error *err) {
+    char *titles = NULL;
+    bool ok = true;
+    for (int k = 0; k < v->sheets[sheet].n_marks && ok; k++) {
+        const tr_survey_mark *m = &v->marks[v->sheets[sheet].first_mark + k];
+        char title[32];
+        if (m->is_measured) continue;
+        tr_survey_mark_title(v->spec, m->name, title, sizeof title);
+        ok = tr_items_add(&titles, title, err);
+    }
+    ok = ok && (!titles ||
+                tr_note(MARKS_NOT_MEASURED, &v->check.findings, err, sheet_id(v, sheet), titles));
+    free(titles);
+    return ok;
+}
+
+static bool note_marks(tr_survey *v, tr_error *err) {
     for (int s = 0; s < v->spec->n_sheets; s++) {
-        char list[256] = "";
-        int n = 0;
-        for (int k = 0; k < v->sheets[s].n_marks; k++) {
-            const tr_survey_mark *m = &v->marks[v->sheets[s].first_mark + k];
-            char title[32];
-            size_t used = strlen(list);
-            if (m->is_measured) continue;
-            tr_survey_mark_title(v->spec, m->name, title, sizeof title);
-            if (n < 8) snprintf(list + used, sizeof list - used, "%s%s", n ? ", " : "", title);
-            n++;
-        }
-        if (n == 0) continue;
-        if (!tr_warn(&v->check.warnings, err, false, "mark_not_measured",
-                     "Of %s, %s%s %s measured in fewer than two photos, and %s left out of the new "
-                     "file: take more photos that show %s from different sides.",
-                     sheet_id(v, s), list, n > 8 ? " and more" : "", n > 1 ? "were" : "was",
-                     n > 1 ? "are" : "is", n > 1 ? "them" : "it")) {
-            return false;
-        }
+        if (!note_marks_of(v, s, err)) return false;
     }
     return true;
 }
 
-static bool warn_uncertain(tr_survey *v, tr_error *err) {
+static bool note_uncertain(tr_survey *v, tr_error *err) {
     for (int i = 0; i < v->n_marks; i++) {
         const tr_survey_mark *m = &v->marks[i];
         char title[32];
         if (!m->is_measured || fmax(m->u95_mm[0], m->u95_mm[1]) <= WEAK_U95_MM) continue;
         tr_survey_mark_title(v->spec, m->name, title, sizeof title);
-        if (!tr_warn(&v->check.warnings, err, false, "mark_uncertain",
-                     "The place of %s of %s is known to %.1f mm only: take more photos that show "
-                     "it, from all sides and closer%s.",
-                     title, sheet_id(v, m->name.sheet), fmax(m->u95_mm[0], m->u95_mm[1]),
-                     v->scale_sd > WEAK_SCALE_SD ? ", with a better known length" : "")) {
-            return false;
-        }
+        const char *id = sheet_id(v, m->name.sheet);
+        double u95_mm = fmax(m->u95_mm[0], m->u95_mm[1]);
+        bool ok =
+            v->scale_sd > WEAK_SCALE_SD
+                ? tr_note(MARK_AND_SCALE_UNCERTAIN, &v->check.findings, err, title, id, u95_mm)
+                : tr_note(MARK_UNCERTAIN, &v->check.findings, err, title, id, u95_mm);
+        if (!ok) return false;
     }
     return true;
 }
 
 /* The stated size carries no scale, so that nothing is wrong but the statement; or the tag. */
-static bool warn_stuck(tr_survey *v, tr_error *err) {
+static bool note_stuck(tr_survey *v, tr_error *err) {
     for (int i = 0; i < v->n_marks; i++) {
         const tr_survey_mark *m = &v->marks[i];
         const tr_stuck_tag *stuck =
@@ -705,92 +703,69 @@ static bool warn_stuck(tr_survey *v, tr_error *err) {
         double edge_mm = (m->edges_mm[0] + m->edges_mm[1]) / 2;
         double u95_mm = fmax(m->u95_edges_mm[0], m->u95_edges_mm[1]);
         if (fabs(edge_mm - stuck->size_mm) <= OTHER_SIZE_PART * stuck->size_mm + u95_mm) continue;
-        if (!tr_warn(
-                &v->check.warnings, err, false, "stuck_tag_size",
-                "Tag %d of %s is stated as %.4g mm, but measures %.2f mm: is it the print that "
-                "was meant? The new file has the measured size.",
-                stuck->id, sheet_id(v, m->name.sheet), stuck->size_mm, edge_mm)) {
+        if (!tr_note(STUCK_TAG_SIZE, &v->check.findings, err, stuck->id, sheet_id(v, m->name.sheet),
+                     stuck->size_mm, edge_mm)) {
             return false;
         }
     }
     return true;
 }
 
-static bool warn_sheets(tr_survey *v, tr_error *err) {
+static bool note_sheets(tr_survey *v, tr_error *err) {
     for (int s = 0; s < v->spec->n_sheets; s++) {
         const tr_survey_sheet *sheet = &v->sheets[s];
         const tr_sheet_condition *c = &sheet->condition;
         if (c->has_flatness && c->flatness_mm - c->flatness_u95_mm > NOT_FLAT_MM &&
-            !tr_warn(&v->check.warnings, err, false, "sheet_not_flat",
-                     "%s did not lie flat: its marks differ by %.1f mm (±%.1f) in height, most "
-                     "about %.0f mm to the %s and %.0f mm %s its centre. Flatten it and survey it "
-                     "anew: when it lies otherwise, its marks lie elsewhere.",
-                     sheet_id(v, s), c->flatness_mm, c->flatness_u95_mm, fabs(c->highest_mm.x),
-                     c->highest_mm.x > 0 ? "right" : "left", fabs(c->highest_mm.y),
-                     c->highest_mm.y > 0 ? "above" : "below")) {
+            !tr_note(SURVEYED_SHEET_NOT_FLAT, &v->check.findings, err, sheet_id(v, s),
+                     c->flatness_mm, c->flatness_u95_mm, c->highest_mm.x, c->highest_mm.y)) {
             return false;
         }
         if (sheet->is_aligned && sheet->datum.rms_mm > ALIGN_RMS_MM &&
-            !tr_warn(&v->check.warnings, err, false, "align_does_not_fit",
-                     "The marks named for the frame of %s lie %.1f mm (rms) from where its file "
-                     "has them, print scale apart: is each the mark that it is taken for?",
-                     sheet_id(v, s), sheet->datum.rms_mm)) {
+            !tr_note(ALIGN_DOES_NOT_FIT, &v->check.findings, err, sheet_id(v, s),
+                     sheet->datum.rms_mm)) {
             return false;
         }
     }
     return true;
 }
 
-static bool warn_lengths(tr_survey *v, tr_error *err) {
+static bool note_not_used(tr_survey *v, const tr_survey_length *l, tr_error *err) {
+    static const char *const AXES[] = {"x", "y"};
+    if (l->bar >= 0) return tr_note(BAR_NOT_USED, &v->check.findings, err, l->id);
+    return tr_note(RULE_NOT_USED, &v->check.findings, err, sheet_id(v, l->sheet), AXES[l->axis]);
+}
+
+static bool note_lengths(tr_survey *v, tr_error *err) {
     int n_used = 0;
     for (int i = 0; i < v->n_lengths; i++) {
         const tr_survey_length *l = &v->lengths[i];
         n_used += l->is_used;
-        if (!l->is_used &&
-            !tr_warn(&v->check.warnings, err, false, "length_not_used",
-                     "%c%s gives no scale: its marks are not in two photos with marks of the "
-                     "sheet.",
-                     l->title[0] == 'b' ? 'B' : 'T', l->title + 1)) {
+        if (!l->is_used && !note_not_used(v, l, err)) {
             return false;
         }
     }
-    if (v->scale_sd > WEAK_SCALE_SD &&
-        !tr_warn(&v->check.warnings, err, false, "scale_uncertain",
-                 "The scale is known to %.1f mm in a metre only: put a longer, better known length "
-                 "in view, such as a scale bar of a metre.",
-                 TR_COVERAGE_FACTOR * 1000 * v->scale_sd)) {
+    if (v->scale_sd > WEAK_SCALE_SD && !tr_note(SCALE_UNCERTAIN, &v->check.findings, err,
+                                                TR_COVERAGE_FACTOR * 1000 * v->scale_sd)) {
         return false;
     }
-    return n_used > 1 ||
-           tr_warn(&v->check.warnings, err, false, "one_length",
-                   "Only one known length was in view: an error of it cannot be seen. Put a second "
-                   "one in view.");
+    return n_used > 1 || tr_note(ONE_LENGTH, &v->check.findings, err);
 }
 
-static bool warn_fit(tr_survey *v, tr_error *err) {
+static bool note_fit(tr_survey *v, tr_error *err) {
     if (v->n_used < GOOD_PHOTOS &&
-        !tr_warn(&v->check.warnings, err, false, "few_photos",
-                 "%d photos are few: take five or more, from all sides.", v->n_used)) {
+        !tr_note(SURVEY_FEW_PHOTOS, &v->check.findings, err, v->n_used)) {
         return false;
     }
     if (v->variance_factor > TR_SUSPECT_VARIANCE &&
-        !tr_warn(&v->check.warnings, err, false, "marks_scatter",
-                 "The marks fit worse than they should (%.1f times in variance): was the sheet "
-                 "bent, or touched between the photos, or is the lens profile another camera's?",
-                 v->variance_factor)) {
+        !tr_note(MARKS_SCATTER, &v->check.findings, err, v->variance_factor)) {
         return false;
     }
-    if (v->n_left_out > 0 &&
-        !tr_warn(&v->check.warnings, err, false, "marks_left_out",
-                 "%d sightings of marks contradict the others and take no part.", v->n_left_out)) {
+    if (v->n_left_out > 0 && !tr_note(SIGHTINGS_LEFT_OUT, &v->check.findings, err, v->n_left_out)) {
         return false;
     }
     for (int i = 0; i < v->bodies.n_lenses; i++) {
         if (!v->bodies.lenses[i].has_covariance &&
-            !tr_warn(&v->check.warnings, err, false, "lens_without_covariance",
-                     "The lens profile '%s' has no covariance: it was taken as exact, and the "
-                     "uncertainties tell nothing of its errors. Calibrate with 'trammel lens'.",
-                     v->bodies.lenses[i].id)) {
+            !tr_note(LENS_WITHOUT_COVARIANCE, &v->check.findings, err, v->bodies.lenses[i].id)) {
             return false;
         }
     }
@@ -912,8 +887,8 @@ bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err) {
     for (int s = 0; s < v->spec->n_sheets; s++) {
         v->sheets[s].measured.survey.scale_sd = isfinite(v->scale_sd) ? v->scale_sd : 0;
     }
-    if (!warn_fit(v, err) || !warn_marks(v, err) || !warn_uncertain(v, err) ||
-        !warn_stuck(v, err) || !warn_sheets(v, err) || !warn_lengths(v, err)) {
+    if (!note_fit(v, err) || !note_marks(v, err) || !note_uncertain(v, err) ||
+        !note_stuck(v, err) || !note_sheets(v, err) || !note_lengths(v, err)) {
         goto out;
     }
     ok = v->is_solved = true;

@@ -19,7 +19,7 @@
 
 #include "adjust/adjust.h"
 #include "base/error.h"
-#include "base/warning.h"
+#include "base/finding.h"
 #include "check/check.h"
 #include "survey/datum.h"
 #include "survey/spec.h"
@@ -52,8 +52,10 @@ typedef struct {
 
 /* A known length: a bar, or a rule along one axis. */
 typedef struct {
-    char title[96]; /* "bar BAR-1", "the rule of MAT-7 along x" */
-    char id[64];    /* for files */
+    char title[96];  /* "bar BAR-1", "the rule of MAT-7 along x" */
+    char id[64];     /* for files */
+    int bar;         /* of the spec; -1: it is a rule ... */
+    int sheet, axis; /* ... of this sheet, along x (0) or y (1) */
     bool is_used;
     double stated_mm, sd_mm; /* between two marks */
     double measured_mm;      /* by all lengths together */
@@ -77,7 +79,7 @@ typedef struct {
     const tr_survey_spec *spec; /* borrowed */
     tr_job bodies;              /* what is sought: lenses, photos' lenses, sheets */
     tr_survey_body *body;       /* one a sheet of these */
-    tr_check check;             /* photos and warnings; its job is `bodies` */
+    tr_check check;             /* photos and findings; its job is `bodies` */
     tr_survey_mark *marks;
     int n_marks;
     tr_survey_sheet *sheets; /* one a sheet of the spec */
@@ -111,7 +113,7 @@ TR_MUST_USE bool tr_survey_photos(tr_survey *v, char *const *files, int n, int n
                                   tr_progress progress, void *context, tr_error *err);
 
 /* From the photos' marks to the result. TR_NO_MEASURE, with a sentence on what to do, where nothing
-   can be measured, or where the known lengths contradict each other; v keeps photos, warnings
+   can be measured, or where the known lengths contradict each other; v keeps photos, findings
    and, in the latter case, the lengths. */
 TR_MUST_USE bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err);
 

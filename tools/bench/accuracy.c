@@ -4,7 +4,7 @@
    them.
    --phone FACTOR: instead jobs of 7 photos with all that a phone does and paper that is not flat
    (tr_sim_phone_full, bench_phone_imaging), sheets surveyed: how many errors lie within u95 too,
-   and which jobs a warning keeps from passing. --lens-from-photos: their lens profile is calibrated
+   and which jobs a finding keeps from passing. --lens-from-photos: their lens profile is calibrated
    from 14 photos of a board with the same effects, once for all jobs. */
 #include <stdio.h>
 #include <stdlib.h>
@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "check/check.h"
+#include "present/catalogue.h"
 #include "tools/bench/bench.h"
 #include "tools/bench/phone.h"
 #include "tools/bench/scene.h"
@@ -58,8 +59,10 @@ static void print_job(long number, const tr_check *check, const double e[3], con
            "variance %.2f, left out %d\n",
            number, check->n_photos, e[0], u[0], e[1], u[1], e[2], u[2], check->variance_factor,
            check->n_left_out);
-    for (int i = 0; i < check->warnings.n; i++) {
-        printf("          %s: %s\n", check->warnings.items[i].code, check->warnings.items[i].text);
+    for (int i = 0; i < check->findings.n; i++) {
+        char text[TR_FINDING_TEXT_SIZE];
+        tr_finding_text(&check->findings.items[i], text);
+        printf("          %s: %s\n", tr_finding_code(check->findings.items[i].kind), text);
     }
     fflush(stdout);
 }
@@ -126,7 +129,7 @@ static bool run_job(const bench_options *o, long number, const photo_kind *kind,
         t->within += fabs(e[k]) <= TR_COVERAGE_FACTOR * u[k];
     }
     t->n++;
-    t->blocked += tr_warnings_block_pass(&check.warnings);
+    t->blocked += tr_findings_block_pass(&check.findings);
     t->sum_variance += check.variance_factor;
     print_job(number, &check, e, u);
     ok = true;

@@ -135,28 +135,28 @@ out:
 
 static bool time_causes(const bench_job *job, tr_adjustment *adj, const tr_lsq_result *result,
                         times *out, tr_error *err) {
-    tr_warnings warnings = {0};
+    tr_findings findings = {0};
     bool is_explained;
     double begin = now_ms();
-    bool ok = tr_find_cause(&job->input, adj, result, &warnings, &is_explained, err) &&
-              tr_find_moved(&job->input, adj, result, INFINITY, &warnings, err);
+    bool ok = tr_find_cause(&job->input, adj, result, &findings, &is_explained, err) &&
+              tr_find_moved(&job->input, adj, result, INFINITY, &findings, err);
     out->ms[CAUSES] = now_ms() - begin;
     begin = now_ms();
     ok = ok && tr_find_flatness(&job->input, adj, adj->conditions, err);
     out->ms[FLATNESS] = now_ms() - begin;
-    tr_warnings_release(&warnings);
+    tr_findings_release(&findings);
     return ok;
 }
 
 static bool time_job(const size *s, long seed, times *out, tr_error *err) {
     bench_job job;
     tr_adjustment adj = {0};
-    tr_warnings warnings = {0};
+    tr_findings findings = {0};
     tr_lsq_result result;
     bool ok = make_job(s, seed, &job, err);
     if (!ok) goto out;
     double begin = now_ms();
-    ok = tr_adjust(&job.input, &adj, &warnings, err);
+    ok = tr_adjust(&job.input, &adj, &findings, err);
     out->ms[ADJUST] = now_ms() - begin;
     if (!ok) goto out;
     out->n_observations = adj.net.n_observations;
@@ -169,12 +169,12 @@ static bool time_job(const size *s, long seed, times *out, tr_error *err) {
     begin = now_ms();
     ok = ok && tr_check_evaluate(&job.hall.job, &job.hall.check, err);
     out->ms[CHECK] = now_ms() - begin;
-    if (ok && tr_warnings_have(&job.hall.check.warnings, "sheet_moved") != s->is_moved) {
+    if (ok && tr_findings_have(&job.hall.check.findings, TR_FOUND_SHEET_MOVED) != s->is_moved) {
         ok = tr_fail(err, TR_NO_MEASURE, "that a sheet was moved was %s",
                      s->is_moved ? "missed" : "told wrongly");
     }
 out:
-    tr_warnings_release(&warnings);
+    tr_findings_release(&findings);
     tr_adjustment_release(&adj);
     release_job(&job);
     return ok;

@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include "calib/lens_run.h"
+#include "present/catalogue.h"
 #include "tools/bench/scene.h"
 
 enum { N_PHOTOS = 14, SQUARES_X = 10, SQUARES_Y = 7 };
@@ -92,7 +93,9 @@ static void tell(const tr_lens_run *run, const tr_lens *truth, bool *is_good) {
         *is_good = *is_good && fabs(off) <= 3 * sd;
     }
     for (int i = 0; i < run->advice.n; i++) {
-        printf("  %s: %s\n", run->advice.items[i].code, run->advice.items[i].text);
+        char text[TR_FINDING_TEXT_SIZE];
+        tr_finding_text(&run->advice.items[i], text);
+        printf("  %s: %s\n", tr_finding_code(run->advice.items[i].kind), text);
     }
     fflush(stdout);
 }

@@ -28,7 +28,7 @@ typedef struct {
 typedef struct {
     tr_sim_options options; /* but for the seed */
     knowledge known;
-    const char *code; /* of the warning that names the fault; may be NULL */
+    tr_finding_kind fault; /* what names it; TR_N_FINDINGS: nothing does */
     uint64_t seed;
     job_result *results;
 } series;
@@ -66,8 +66,8 @@ static bool run_one(void *task, void *own, int item, tr_error *err) {
     tell_profile(&o.phone, s->known, sim.job.lenses);
     bool ok = tr_check_evaluate(&sim.job, &sim.check, &why);
     const tr_axis_result *axis = sim.check.targets ? sim.check.targets[0].axis : NULL;
-    r->is_named = s->code && tr_warnings_have(&sim.check.warnings, s->code);
-    r->is_blocked = tr_warnings_block_pass(&sim.check.warnings);
+    r->is_named = s->fault != TR_N_FINDINGS && tr_findings_have(&sim.check.findings, s->fault);
+    r->is_blocked = tr_findings_block_pass(&sim.check.findings);
     r->is_measured = ok && axis && axis[TR_X].is_measured;
     for (int k = 0; k < 3 && r->is_measured; k++) {
         const tr_axis_result *a = &axis[AXES[k]];
@@ -155,7 +155,7 @@ static void tell_row(const photo_row *row, const series *s, long jobs, double *s
 
 int campaign_photos(const campaign_options *options) {
     long jobs = options->jobs < 0 ? 200 : options->jobs;
-    series s = {.results = calloc((size_t)jobs + 1, sizeof *s.results)};
+    series s = {.fault = TR_N_FINDINGS, .results = calloc((size_t)jobs + 1, sizeof *s.results)};
     double *scratch = calloc((size_t)jobs + 1, sizeof *scratch);
     bool ok = s.results && scratch;
     printf("%-19s %-8s  %15s  %15s  %15s  of %ld\n", "", "", "x mm", "y mm", "yaw deg", jobs);
@@ -201,15 +201,16 @@ static void put_lens(tr_sim_options *o, double size) {
 
 /* Sizes are tried in steps of a quarter from `least` on. */
 static const struct {
-    const char *what, *unit, *code;
+    const char *what, *unit;
+    tr_finding_kind fault;
     void (*put)(tr_sim_options *o, double size);
     double least;
 } FAULTS[] = {
-    {"mat moved before photo 5 of 8", "mm", "sheet_moved", put_moved, 0.4},
-    {"plate moved before photo 4 of 8", "mm", "sheet_moved", put_nudged, 0.4},
-    {"mat printed smaller", "%", "sheet_scale", put_scale, 0.05},
-    {"mat stretched one way", "%", "sheet_scale", put_stretch, 0.05},
-    {"focal length of another lens", "%", "lens_mismatch", put_lens, 0.1},
+    {"mat moved before photo 5 of 8", "mm", TR_FOUND_SHEET_MOVED, put_moved, 0.4},
+    {"plate moved before photo 4 of 8", "mm", TR_FOUND_SHEET_MOVED, put_nudged, 0.4},
+    {"mat printed smaller", "%", TR_FOUND_SHEET_SCALE, put_scale, 0.05},
+    {"mat stretched one way", "%", TR_FOUND_SHEET_SCALE, put_stretch, 0.05},
+    {"focal length of another lens", "%", TR_FOUND_LENS_MISMATCH, put_lens, 0.1},
 };
 enum { N_SIZES = 21 };
 static const double SIZE_STEP = 1.25;
@@ -220,7 +221,7 @@ static bool count(series *s, int fault, int step, long jobs, const campaign_opti
                   long *named, long *blocked) {
     s->options = usual_job(options, s->known);
     s->options.n_photos = 8;
-    s->code = FAULTS[fault].code;
+    s->fault = FAULTS[fault].fault;
     FAULTS[fault].put(&s->options, FAULTS[fault].least * pow(SIZE_STEP, step));
     if (!run(s, jobs, options)) return false;
     *named = *blocked = 0;

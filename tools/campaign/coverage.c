@@ -1,7 +1,7 @@
 /* Is u95 honest? Simulates jobs at the level of marks with every stated source of error drawn at
    random (marks, lens, plates, floor), measures each, and counts how often the true error lies
    within u95: 93 to 97 of 100 for x, y and yaw each; and how many could not be measured, or carry a
-   warning that stands against a pass. Exits 1 where any of it is not as asked. With a phone's
+   finding that stands against a pass. Exits 1 where any of it is not as asked. With a phone's
    effects it also tells how large errors and u95 are, and the causes that stood against a pass; 93
    to 99 of 100 are asked then, and rms error / u is told only. */
 #include <stdio.h>
@@ -22,7 +22,7 @@ typedef struct {
     double sum_z2[3]; /* of (error / u)^2 */
     double sum_e2[3], u95[3], u95_calibrated[3];
     double variance_factor;
-    char causes[MAX_CAUSES_A_JOB][32]; /* each once, of warnings that block a pass */
+    char causes[MAX_CAUSES_A_JOB][32]; /* each once, of findings that block a pass */
     int n_causes;
 } tally;
 
@@ -42,14 +42,15 @@ static const double SURVEY_SCALE_SD = 3e-4;
 static const double MOST_NOT_MEASURED = 0.01;
 static const double MOST_BLOCKED = 0.01;
 
-static void note_causes(const tr_warnings *warnings, tally *t) {
-    for (int i = 0; i < warnings->n; i++) {
-        bool is_known = !warnings->items[i].blocks_pass;
+static void note_causes(const tr_findings *findings, tally *t) {
+    for (int i = 0; i < findings->n; i++) {
+        const char *code = tr_finding_code(findings->items[i].kind);
+        bool is_known = !tr_finding_blocks_pass(findings->items[i].kind);
         for (int k = 0; k < t->n_causes; k++) {
-            is_known = is_known || strcmp(t->causes[k], warnings->items[i].code) == 0;
+            is_known = is_known || strcmp(t->causes[k], code) == 0;
         }
         if (is_known || t->n_causes >= MAX_CAUSES_A_JOB) continue;
-        snprintf(t->causes[t->n_causes], sizeof *t->causes, "%s", warnings->items[i].code);
+        snprintf(t->causes[t->n_causes], sizeof *t->causes, "%s", code);
         t->n_causes++;
     }
 }
@@ -90,9 +91,9 @@ static void run_job(uint64_t seed, bool are_surveyed, const campaign_options *op
                 ok ? "no target" : err.text);
         t->not_measured++;
     } else {
-        t->blocked += tr_warnings_block_pass(&sim.check.warnings);
+        t->blocked += tr_findings_block_pass(&sim.check.findings);
         t->variance_factor = sim.check.variance_factor;
-        note_causes(&sim.check.warnings, t);
+        note_causes(&sim.check.findings, t);
         for (int k = 0; k < 3; k++) {
             const tr_axis_result *a = &target[0].axis[AXES[k]];
             double e = a->measured - sim.truth[k];

@@ -6,6 +6,7 @@
 #include <unistd.h>
 
 #include "lens/planar.h"
+#include "present/catalogue.h"
 
 static const tr_axis AXES[3] = {TR_X, TR_Y, TR_YAW};
 
@@ -410,9 +411,12 @@ static void tell(FILE *to, const trap *t, const tr_sim *sim, const tr_check *che
                 i < t->sim.n_photos && t->is_of_other[i] ? ", of another job" : "",
                 check->photos[i].why_not[0] ? ": " : "", check->photos[i].why_not);
     }
-    for (int i = 0; i < check->warnings.n; i++) {
-        const tr_warning *w = &check->warnings.items[i];
-        fprintf(to, "  %s%s: %s\n", w->blocks_pass ? "" : "(does not block) ", w->code, w->text);
+    for (int i = 0; i < check->findings.n; i++) {
+        const tr_finding *w = &check->findings.items[i];
+        char text[TR_FINDING_TEXT_SIZE];
+        tr_finding_text(w, text);
+        fprintf(to, "  %s%s: %s\n", tr_finding_blocks_pass(w->kind) ? "" : "(does not block) ",
+                tr_finding_code(w->kind), text);
     }
 }
 
@@ -430,7 +434,7 @@ bool trap_run(const trap *t, const char *folder, bool keeps, FILE *to, trap_resu
     if (!ok) goto out;
     tr_error why = {0};
     out->is_measured = tr_check_evaluate(&sim.job, check, &why);
-    out->is_blocked = tr_warnings_block_pass(&check->warnings);
+    out->is_blocked = tr_findings_block_pass(&check->findings);
     if (out->is_measured) {
         out->verdict = check->verdict;
         trap_judge(t, &sim, &other, check, out->false_because, sizeof out->false_because);

@@ -91,7 +91,7 @@ trap trap_draw_unseen(long number, int unseen);
 
 typedef struct {
     bool is_measured; /* there is a verdict */
-    bool is_blocked;  /* a warning stands against a pass */
+    bool is_blocked;  /* a finding stands against a pass */
     tr_verdict verdict;
     char false_because[160]; /* "" unless it is a false pass */
 } trap_result;

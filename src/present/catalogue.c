@@ -1,0 +1,512 @@
+#include "present/catalogue.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+
+/* Items of a list that are named unless its placeholder says more. */
+enum { USUAL_ITEMS = 4 };
+
+static const char *const MESSAGES[TR_N_FINDINGS] = {
+    /* ---- photos ---- */
+    [TR_FOUND_PHOTO_NOT_USED] = "Photo {photo} is not used: {why}.",
+    [TR_FOUND_PHOTO_OTHER_LENS] = "Photo {photo} is not used: {why}.",
+    [TR_FOUND_PHOTO_SIZE] = "Photo {photo} is not used: {why}.",
+    [TR_FOUND_PHOTO_LENS_UNCLEAR] = "Photo {photo} is not used: {why}.",
+    [TR_FOUND_PHOTO_MIRRORED] = "Photo {photo} is mirrored left to right: turn mirroring off in "
+                                "the camera's settings and take it anew.",
+    [TR_FOUND_CAMERAS_DIFFER] =
+        "Photo {photo} was taken {camera}, but {others} {other_camera}: lens profile '{lens}' can "
+        "be right for one of them only. Choose the camera of the calibration by hand, keep the "
+        "phone from changing it by itself, and take the others anew.",
+    [TR_FOUND_UNKNOWN_CAMERAS_DIFFER] =
+        "Photo {photo} was taken {camera}, but {others} {other_camera}: photos of an unknown lens "
+        "must all be of one. Choose a camera by hand, keep the phone from changing it by itself, "
+        "and take the others anew.",
+    [TR_FOUND_PHOTOS_FAR_APART] =
+        "Photo {first} was taken at {first_taken}, but {last} at {last_taken}: were the photos all "
+        "taken of this setup? If not, take them anew.",
+    [TR_FOUND_TAG_SEEN_TWICE] =
+        "Photo {photo} shows tag {tag} of {family} twice: a second print of the same sheet is in "
+        "view. Take it away and take the photos anew.",
+
+    /* ---- what ties photos and sheets together ---- */
+    [TR_FOUND_SHEET_NOT_CONNECTED] =
+        "{sheet} is seen only in {photos}, which {photos?shows|show} nothing that ties it to the "
+        "other sheets. Take two more photos that show {sheet} together with a neighbouring sheet.",
+    [TR_FOUND_PHOTO_NOT_CONNECTED] =
+        "Photo {photo} shows no sheet that the other photos share; it is not used.",
+    [TR_FOUND_ONLY_TIE] =
+        "Only {sheet} ties {photos} to the other photos: that it lay still in between cannot be "
+        "shown. Take another photo that shows a sheet of the one side together with one of the "
+        "other.",
+    [TR_FOUND_SHEET_NOT_FOUND] = "{sheet}, which the layout requires, could not be measured: it is "
+                                 "in no usable photo together with other sheets.",
+    [TR_FOUND_PLATE_NOT_FOUND] =
+        "{sheet}, which marks the {wheel} wheel, could not be measured: take two photos that show "
+        "it together with another sheet.",
+    [TR_FOUND_SEEN_ONCE] =
+        "{sheet} was measured {photos?in one photo|from one place} only: neither that it lay still "
+        "nor that it is printed at its size can be shown. Take another photo of it from a "
+        "different side.",
+    [TR_FOUND_UNNEEDED_SEEN_ONCE] =
+        "{sheet} was measured {photos?in one photo|from one place} only: neither that it lay still "
+        "nor that it is printed at its size can be shown. Take another photo of it from a "
+        "different side.",
+
+    /* ---- what does not fit, and why ---- */
+    [TR_FOUND_LENS_MISMATCH] =
+        "These photos were not taken with the lens of profile '{lens}': they fit a focal length of "
+        "{fitted_px:.0f} px, the profile says {profile_px:.0f} px ({difference_percent:+.1f} %). "
+        "Use the profile of this camera, at this zoom and image size, or calibrate it with "
+        "'trammel lens'.",
+    [TR_FOUND_LENS_MISMATCH_OF_SOME] =
+        "{photos} were not taken with the lens of profile '{lens}': they fit a focal length of "
+        "{fitted_px:.0f} px, the profile says {profile_px:.0f} px ({difference_percent:+.1f} %). "
+        "Use the profile of this camera, at this zoom and image size, or calibrate it with "
+        "'trammel lens'.",
+    [TR_FOUND_CAMERA_NOT_STEADY] =
+        "The profile '{lens}' says that the camera is steady, but it is not: from photo to photo "
+        "its image shifts by some {shift_px:.0f} px and its focal length changes by "
+        "{focal_percent:.2f} %. Turn stabilisation and autofocus off, or calibrate anew without "
+        "--steady.",
+    [TR_FOUND_SHEET_SCALE] =
+        "{sheet} is not printed at the size that its file says: its width measures "
+        "{width_percent:.1f} %, its height {height_percent:.1f} % of it. Check the sheet with a "
+        "rule; print it at 100 % or correct the file.",
+    [TR_FOUND_SHEET_MOVED] =
+        "{sheet} was moved between the photos: in {photos} it lies {away_mm:.0f} mm away from "
+        "where the other photos have it. Leave everything where it is and take all photos anew.",
+    [TR_FOUND_SHEET_AT_TWO_PLACES] =
+        "{sheet} does not lie at one place: in {photos} it is some {away_mm:.0f} mm away from "
+        "where the other photos have it. Something was moved between the photos; take them all "
+        "anew.",
+    [TR_FOUND_SHEET_DOES_NOT_FIT] =
+        "{sheet} contradicts all other sheets: it is bent, was moved between photos, or is not "
+        "what its sheet file says. Flatten it, check it with a rule, and take the photos anew.",
+    [TR_FOUND_MARKS_CONTRADICT] =
+        "Much of {sheet} contradicts the other photos in {photos}: it is hidden in part, bent, or "
+        "not what its file says. Take the photo anew with the whole sheet in view, lying flat, or "
+        "leave it out where others show the sheet.",
+    [TR_FOUND_TAG_MISPLACED] =
+        "Tag {tag} of {sheet} is not where the sheet file says (some {away_mm:.0f} mm off): check "
+        "the file, and that the sheet lies flat.",
+    [TR_FOUND_PHOTO_CONTRADICTS] =
+        "Photo {photo} contradicts the others and is not used: something was moved, or it is of "
+        "another job, another camera or another zoom. Leave it out only if you know why; else take "
+        "all photos anew.",
+    [TR_FOUND_PHOTO_OTHER_ZOOM] =
+        "Photo {photo} contradicts the others and is not used: it was taken at another zoom or "
+        "focus, or was cut, or something was moved (it fits a focal length {focal_percent:+.1f} % "
+        "off, and an image shifted by {shift_px:.0f} px). Leave it out only if you know why; else "
+        "take all photos anew.",
+    [TR_FOUND_PHOTO_TAKEN_MOVING] =
+        "Photo {photo} contradicts the others and is not used: the camera was moved while it was "
+        "taken, or a sheet was: hold still, rest your elbows, give more light, and turn burst and "
+        "night modes off. Leave it out only if you know why; else take all photos anew.",
+    [TR_FOUND_MARKS_LEFT_OUT] =
+        "{left_out} of {all} marks contradict the others and were left out.",
+    [TR_FOUND_MANY_MARKS_LEFT_OUT] =
+        "{left_out} of {all} marks contradict the others and were left out.",
+    [TR_FOUND_DOES_NOT_FIT] =
+        "The photos contradict each other: marks lie {times:.1f} times further from their places "
+        "than they can be measured. Something was moved, is bent, or the lens profile is not of "
+        "this camera. Check both, and take all photos anew.",
+    [TR_FOUND_FITS_POORLY] =
+        "Marks lie {times:.1f} times further from their places than they can be measured; the "
+        "uncertainty was raised by that. A new lens calibration or flatter sheets would help.",
+    [TR_FOUND_CAMERA_SHIFTS_MORE] =
+        "The camera changes more from photo to photo than when profile '{lens}' was made: its "
+        "image shifts by some {now_px:.3g} px, it was {then_px:.3g} px. The uncertainty allows for "
+        "it. Was stabilisation set otherwise, or is it another camera?",
+    [TR_FOUND_CAMERA_FOCUSES_MORE] =
+        "The camera changes more from photo to photo than when profile '{lens}' was made: its "
+        "focal length changes by some {now_percent:.3g} %, it was {then_percent:.3g} %. The "
+        "uncertainty allows for it. Lock focus and zoom.",
+    [TR_FOUND_CAMERA_TURNS_MORE] =
+        "The camera changes more from photo to photo than when profile '{lens}' was made: it "
+        "turned while a photo was read by some {now_deg:.3g} °, it was {then_deg:.3g} °. The "
+        "uncertainty allows for it. Hold still, rest your elbows, give more light, and turn burst "
+        "and night modes off.",
+    [TR_FOUND_CAMERA_TRAVELS_MORE] =
+        "The camera changes more from photo to photo than when profile '{lens}' was made: it "
+        "moved while a photo was read by some {now_mm:.3g} mm, it was {then_mm:.3g} mm. The "
+        "uncertainty allows for it. Hold still, rest your elbows, give more light, and turn burst "
+        "and night modes off.",
+
+    /* ---- plates and the vehicle ---- */
+    [TR_FOUND_PLATES_SWAPPED] =
+        "The plates are exchanged: left and right, or front and rear, lie the wrong way round. Put "
+        "each plate at the wheel that the job names: {front_left} front left, {front_right} front "
+        "right, {rear_left} rear left, {rear_right} rear right.",
+    [TR_FOUND_AXLE_PLATES_SWAPPED] =
+        "The plates of the {is_rear?rear|front} wheels are exchanged: {left} belongs at the left "
+        "wheel, {right} at the right one.",
+    [TR_FOUND_PLATE_OFF] =
+        "{sheet} at the {wheel} wheel seems to lie {away_mm:.0f} mm off its plumb mark "
+        "({|x_mm|:.0f} mm too far {x_mm?forward|backward}, {|y_mm|:.0f} mm too far to the "
+        "{y_mm?left|right}): the other three plates agree with the vehicle's lengths. Set it anew.",
+    [TR_FOUND_TRACK_OFF] =
+        "The {is_rear?rear|front} track (between the {is_rear?rear|front} plates) measures "
+        "{measured_mm:.0f} mm, the layout says {stated_mm:.0f} mm: a plate does not lie on its "
+        "plumb mark, or this is another vehicle.",
+    [TR_FOUND_WHEELBASE_OFF] =
+        "The wheelbase measures {measured_mm:.0f} mm, the layout says {stated_mm:.0f} mm: a plate "
+        "does not lie on its plumb mark, or this is another vehicle.",
+    [TR_FOUND_AXLES_NOT_SQUARE] =
+        "The plates do not make a straight vehicle: seen square to one axle, the middle of the "
+        "other lies {skew_mm:.0f} mm to the side. A plate does not lie on its plumb mark.",
+    [TR_FOUND_AXLES_ASKEW] =
+        "Seen square to one axle, the middle of the other lies {skew_mm:.0f} mm to the side, which "
+        "the stated uncertainties do not explain: a plate lies off its plumb mark, or the "
+        "vehicle's axles are not parallel. Check the plates.",
+    [TR_FOUND_REAR_PLATES_ONLY] =
+        "Only the rear wheels are marked: a rear plate too far forward or backward would turn the "
+        "whole vehicle frame and cannot be noticed. Four plates are safer.",
+    [TR_FOUND_VEHICLE_ID_MALFORMED] =
+        "The vehicle id {vehicle_id} is no vehicle identification number: that has 17 capital "
+        "letters and digits, without I, O and Q.",
+    [TR_FOUND_VEHICLE_ID_DIGIT] =
+        "The check digit (place 9) of the vehicle id {vehicle_id} does not fit: read it again from "
+        "the vehicle. Outside North America the place may hold anything.",
+
+    /* ---- targets ---- */
+    [TR_FOUND_SHEET_TURNED] =
+        "{sheet} lies turned by {turn_deg:.0f}°: it is laid down with the wrong side forward. Its "
+        "up direction must point as the layout says.",
+    [TR_FOUND_SHEET_TURNED_ROUND] =
+        "{sheet} lies turned by {turn_deg:.0f}°: it is laid down the wrong way round. Its up "
+        "direction must point as the layout says.",
+    [TR_FOUND_SHEET_NOT_FLAT] =
+        "{sheet} does not lie flat: its marks differ by {flatness_mm:.1f} mm (±{u95_mm:.1f}) in "
+        "height, {limit_mm:.1f} mm are allowed; it is highest about {|x_mm|:.0f} mm to the "
+        "{x_mm?right|left} and {|y_mm|:.0f} mm {y_mm?above|below} its centre. Flatten it and take "
+        "the photos anew.",
+
+    /* ---- what was taken as exact, or is not known ---- */
+    [TR_FOUND_LENS_WITHOUT_COVARIANCE] =
+        "The lens profile '{lens}' has no covariance: it was taken as exact, and the uncertainties "
+        "tell nothing of its errors. Calibrate with 'trammel lens'.",
+    [TR_FOUND_PLATES_TAKEN_AS_EXACT] =
+        "reference_sd_mm is 0: the plates were taken to sit exactly on their plumb marks, and the "
+        "uncertainties tell nothing of how well they do. State what one standard deviation is; "
+        "usual is 1 mm.",
+    [TR_FOUND_LENS_UNKNOWN] = "The lens is unknown: it was found from these photos alone, with a "
+                              "focal length of {focal_px:.0f} px (±{u95_percent:.2f} %). ",
+    [TR_FOUND_PROFILE_GAINS_LITTLE] =
+        "The lens is unknown: it was found from these photos alone, with a focal length of "
+        "{focal_px:.0f} px (±{u95_percent:.2f} %). With a lens profile ('trammel lens') u95 of "
+        "{sheet} would hardly be less.",
+    [TR_FOUND_PROFILE_GAINS] =
+        "The lens is unknown: it was found from these photos alone, with a focal length of "
+        "{focal_px:.0f} px (±{u95_percent:.2f} %). With a lens profile ('trammel lens') u95 of "
+        "{sheet} would be about {x_mm:.1f} mm in x, {y_mm:.1f} mm in y, {yaw_deg:.3f}° in yaw; now "
+        "it is {now_x_mm:.1f} mm in x, {now_y_mm:.1f} mm in y, {now_yaw_deg:.3f}° in yaw.",
+
+    /* ---- surveys ---- */
+    [TR_FOUND_MARKS_NOT_MEASURED] =
+        "Of {sheet}, {marks:8} {marks?was|were} measured in fewer than two photos, and "
+        "{marks?is|are} left out of the new file: take more photos that show {marks?it|them} from "
+        "different sides.",
+    [TR_FOUND_MARK_UNCERTAIN] = "The place of {mark} of {sheet} is known to {u95_mm:.1f} mm only: "
+                                "take more photos that show it, from all sides and closer.",
+    [TR_FOUND_MARK_AND_SCALE_UNCERTAIN] =
+        "The place of {mark} of {sheet} is known to {u95_mm:.1f} mm only: take more photos that "
+        "show it, from all sides and closer, with a better known length.",
+    [TR_FOUND_STUCK_TAG_SIZE] =
+        "Tag {tag} of {sheet} is stated as {stated_mm:.4g} mm, but measures {measured_mm:.2f} mm: "
+        "is it the print that was meant? The new file has the measured size.",
+    [TR_FOUND_SURVEYED_SHEET_NOT_FLAT] =
+        "{sheet} did not lie flat: its marks differ by {flatness_mm:.1f} mm (±{u95_mm:.1f}) in "
+        "height, most about {|x_mm|:.0f} mm to the {x_mm?right|left} and {|y_mm|:.0f} mm "
+        "{y_mm?above|below} its centre. Flatten it and survey it anew: when it lies otherwise, its "
+        "marks lie elsewhere.",
+    [TR_FOUND_ALIGN_DOES_NOT_FIT] =
+        "The marks named for the frame of {sheet} lie {rms_mm:.1f} mm (rms) from where its file "
+        "has them, print scale apart: is each the mark that it is taken for?",
+    [TR_FOUND_BAR_NOT_USED] =
+        "Bar {bar} gives no scale: its marks are not in two photos with marks of the sheet.",
+    [TR_FOUND_RULE_NOT_USED] = "The rule of {sheet} along {axis} gives no scale: its marks are not "
+                               "in two photos with marks of the sheet.",
+    [TR_FOUND_SCALE_UNCERTAIN] =
+        "The scale is known to {u95_mm_per_m:.1f} mm in a metre only: put a longer, better known "
+        "length in view, such as a scale bar of a metre.",
+    [TR_FOUND_ONE_LENGTH] = "Only one known length was in view: an error of it cannot be seen. Put "
+                            "a second one in view.",
+    [TR_FOUND_SURVEY_FEW_PHOTOS] = "{photos} photos are few: take five or more, from all sides.",
+    [TR_FOUND_MARKS_SCATTER] =
+        "The marks fit worse than they should ({variance_factor:.1f} times in variance): was the "
+        "sheet bent, or touched between the photos, or is the lens profile another camera's?",
+    [TR_FOUND_SIGHTINGS_LEFT_OUT] =
+        "{left_out} sightings of marks contradict the others and take no part.",
+
+    /* ---- lens calibrations: photos ---- */
+    [TR_FOUND_PHOTO_LEFT_OUT] = "'{photo}' was left out: {why}",
+    [TR_FOUND_BOARD_PARTLY_HIDDEN] =
+        "'{photo}': {missing} of the board's {all} corners could not be measured: {why}",
+    [TR_FOUND_PHOTO_BLURRED] =
+        "'{photo}' is less sharp than the others (edges {width_px:.1f} px wide, usual here "
+        "{usual_px:.1f} px); hold still with your elbows rested, use more light, and take it again",
+    [TR_FOUND_PHOTO_MISFIT] =
+        "'{photo}' fits worse than the others ({rms_px:.2f} px rms); take it again with the board "
+        "flat, camera and board still, and the zoom and focus as before",
+    [TR_FOUND_CORNERS_OFF] =
+        "'{photo}': {corners} of the corners lie off their places, by up to {most_px:.1f} px; "
+        "glare, dirt or something that covers the board does that",
+    [TR_FOUND_PHOTOS_ALIKE] = "'{photo}' shows nearly the same view as '{other}' and adds little; "
+                              "take each photo from another side",
+    [TR_FOUND_CALIBRATION_FEW_PHOTOS] =
+        "only {photos} photos are used; 10 to 15 from different sides make the lens profile more "
+        "certain, and show mistakes",
+    [TR_FOUND_PART_NOT_COVERED] =
+        "no photo has corners of the board in these parts of the image: {places:9}; take one or "
+        "two photos with the board there, close to the edge",
+    [TR_FOUND_EDGES_NOT_TOLD] =
+        "too few corners lie near the image's edges to tell the distortion there: k3 was held at "
+        "0, and the lens may be off where no photo has the board; take photos with the board in "
+        "each corner of the image",
+    [TR_FOUND_FEW_TILTED] =
+        "in only {tilted} of {photos} photos is the board tilted by more than {least_deg:.0f} "
+        "degrees; take at least {wanted} so, tilted to the left, to the right, forward and back",
+    [TR_FOUND_TILT_MISSING] =
+        "no photo has the board tilted so that its {edges:or} edge, as seen in the photo, is the "
+        "nearest; add such views",
+    [TR_FOUND_QUARTER_TURN] =
+        "turn the camera by a quarter in two or three of the photos: these tell a print that is "
+        "longer one way from a lens, which makes the focal length more certain",
+
+    /* ---- the camera ---- */
+    [TR_FOUND_CALIBRATION_FITS_POORLY] =
+        "the photos differ by more than a hand that moves, a lens that shifts and an uneven print "
+        "explain, and the lens is worse than its standard deviations say: does the board bend from "
+        "photo to photo, do the photos show different boards, or were some edited? Use photos of "
+        "one stiff board, as the camera stored them",
+    [TR_FOUND_NOT_AS_STEADY] =
+        "in most photos neighbouring corners lie off their places together ({rms_px:.2f} px rms in "
+        "all), and the lens is worse than its standard deviations say: the camera is not as steady "
+        "as --steady says, the board bends, or the photos show different boards",
+    [TR_FOUND_LENS_SHIFTS] =
+        "the optical axis shifts by some {shift_px:.0f} px from photo to photo, as that of a "
+        "stabilised lens does, or of photos that an app turned or cropped; it is taken into "
+        "account, here and in checks: use photos as the camera stored them, and switch "
+        "stabilisation off where that can be done",
+    [TR_FOUND_FOCAL_CHANGES] =
+        "the focal length changes by some {change_percent:.1f} % from photo to photo: lock the "
+        "focus, keep the distance to the board alike, and use a board that does not bend",
+    [TR_FOUND_HAND_MOVES] =
+        "the camera moved while the photos were read out, by some {moved_px:.0f} px in the "
+        "picture; it is taken into account, but hold still, rest your elbows, use more light, and "
+        "switch burst and night modes off",
+    [TR_FOUND_FOCAL_UNCERTAIN] =
+        "the focal length is known only to {sd_percent:.2f} % (one standard deviation), which "
+        "makes every distance uncertain by as much; take more photos in which the board fills the "
+        "image and is tilted by 30 degrees and more",
+    [TR_FOUND_FOCAL_UNEQUAL] =
+        "fx and fy differ by {difference_percent:.2f} %, but pixels are square: use photos as the "
+        "camera stored them, neither edited nor cropped, and measure the print along both edges",
+
+    /* ---- the board ---- */
+    [TR_FOUND_BOARD_STRETCHED] =
+        "the print is by {|stretch_percent|:.2f} % {stretch_percent?longer|shorter} along its "
+        "{squares_x} squares than along its {squares_y}; this is taken into account, but measure "
+        "it along both edges and print it anew",
+    [TR_FOUND_BOARD_UNEVEN] =
+        "the corners of the board lie off their places, alike in all photos, by some "
+        "{along_mm:.2s} mm along it and {out_mm:.2s} mm out of it; this is taken into account, but "
+        "a truer print, glued to glass or another stiff, flat plate, gives a better profile",
+    [TR_FOUND_BOARD_UNEVEN_ALONG] =
+        "the corners of the board lie off their places, alike in all photos, by some "
+        "{along_mm:.2s} mm along it; this is taken into account, but a truer print, glued to glass "
+        "or another stiff, flat plate, gives a better profile",
+    [TR_FOUND_BOARD_UNEVEN_OUT] =
+        "the corners of the board lie off their places, alike in all photos, by some {out_mm:.2s} "
+        "mm out of it; this is taken into account, but a truer print, glued to glass or another "
+        "stiff, flat plate, gives a better profile",
+    [TR_FOUND_BOARD_BOWED] =
+        "the board is bowed by {|bow_mm|:.1f} mm {is_along?along|across}; this is taken into "
+        "account, but a print glued to a flat plate gives a better lens profile",
+    [TR_FOUND_BOARD_SQUARE] =
+        "a board with as many squares along as across does not tell which way it lies, and so its "
+        "bow cannot be found; take one with unequal numbers",
+    [TR_FOUND_MEASURE_BOARD] =
+        "photos cannot tell whether the print is true: measure with a steel rule that {squares_x} "
+        "squares are {width_mm:.1f} mm one way and {squares_y} squares {height_mm:.1f} mm the "
+        "other",
+
+    /* ---- prints ---- */
+    [TR_FOUND_NO_ROOM_PLUMB_MARK] = "there is no room for a plumb mark near the middle of an edge",
+    [TR_FOUND_NO_ROOM_RULE_ACROSS] = "there is no room for the 100 mm rule across",
+    [TR_FOUND_NO_ROOM_UPRIGHT_RULE] = "there is no room for the upright 100 mm rule",
+    [TR_FOUND_NO_ROOM_SHEET_ID] = "there is no room for the sheet's id",
+    [TR_FOUND_NO_ROOM_UP_ARROW] = "there is no room for the up arrow",
+    [TR_FOUND_NO_ROOM_NOTE] = "there is no room for the note on how to print and check it",
+};
+
+const char *tr_finding_message(tr_finding_kind kind) {
+    return MESSAGES[kind];
+}
+
+/* ---- filling in ---- */
+
+typedef struct {
+    char *text; /* TR_FINDING_TEXT_SIZE */
+    size_t n;
+} line;
+
+static void append(line *l, const char *text, size_t n) {
+    size_t room = TR_FINDING_TEXT_SIZE - 1 - l->n;
+    if (n > room) n = room;
+    memcpy(l->text + l->n, text, n);
+    l->n += n;
+    l->text[l->n] = 0;
+}
+
+static void append_number(line *l, double number, int precision, const char *flags,
+                          char conversion) {
+    char text[64];
+    const bool has_plus = strchr(flags, '+');
+    if (conversion == 'g') {
+        snprintf(text, sizeof text, has_plus ? "%+.*g" : "%.*g", precision, number);
+    } else {
+        snprintf(text, sizeof text, has_plus ? "%+.*f" : "%.*f", precision, number);
+    }
+    append(l, text, strlen(text));
+}
+
+/* Decimals with which a number above 0 has so many digits. */
+static int decimals_of(double number, int digits) {
+    int decimals = number > 0 ? digits - 1 - (int)floor(log10(number)) : 0;
+    return decimals > 0 ? decimals : 0;
+}
+
+/* how: ".1f", "+.1f", ".3g", ".2s" */
+static bool fill_number(line *l, double number, const char *how, size_t n) {
+    char flags[8] = "";
+    size_t n_flags = n > 0 && *how == '+';
+    if (n != n_flags + 3 || how[n_flags] != '.' || !strchr("0123456789", how[n_flags + 1]) ||
+        !strchr("fgs", how[n_flags + 2])) {
+        return false;
+    }
+    memcpy(flags, how, n_flags);
+    int precision = how[n_flags + 1] - '0';
+    char conversion = how[n_flags + 2];
+    if (conversion == 's') precision = decimals_of(number, precision);
+    append_number(l, number, precision, flags, conversion);
+    return true;
+}
+
+static int count_items(const char *list) {
+    int n = 1;
+    for (const char *c = list; *c; c++) n += *c == '\n';
+    return n;
+}
+
+/* how: "", "8", "or" */
+static bool fill_list(line *l, const char *list, const char *how, size_t n_how) {
+    bool is_or = n_how == 2 && strncmp(how, "or", 2) == 0;
+    bool has_most = n_how == 1 && strchr("23456789", *how);
+    if (n_how > 0 && !is_or && !has_most) return false;
+    int n = count_items(list);
+    int most = has_most ? *how - '0' : USUAL_ITEMS;
+    int n_named = n > most ? most - 1 : n;
+    for (int i = 0; i < n_named; i++) {
+        size_t length = strcspn(list, "\n");
+        const char *joint = i == 0 ? "" : i + 1 < n ? ", " : is_or ? " or " : " and ";
+        append(l, joint, strlen(joint));
+        append(l, list, length);
+        list += length + 1;
+    }
+    if (n_named < n) {
+        char more[32];
+        snprintf(more, sizeof more, " and %d more", n - n_named);
+        append(l, more, strlen(more));
+    }
+    return true;
+}
+
+/* which: "one|other" */
+static bool fill_choice(line *l, const tr_argument *a, const char *which, size_t n) {
+    const char *bar = memchr(which, '|', n);
+    bool is_first = false;
+    if (!bar) return false;
+    switch (a->type) {
+    case TR_ARGUMENT_NUMBER: is_first = a->number > 0; break;
+    case TR_ARGUMENT_INTEGER: is_first = a->number == 1; break;
+    case TR_ARGUMENT_LIST: is_first = count_items(a->text) == 1; break;
+    case TR_ARGUMENT_TEXT: return false;
+    }
+    if (is_first)
+        append(l, which, (size_t)(bar - which));
+    else
+        append(l, bar + 1, n - (size_t)(bar + 1 - which));
+    return true;
+}
+
+static const tr_argument *find(const tr_finding *f, const char *name, size_t n) {
+    for (int i = 0; i < TR_MAX_ARGUMENTS; i++) {
+        const tr_argument *a = &f->arguments[i];
+        if (strlen(a->name) == n && n > 0 && memcmp(a->name, name, n) == 0) return a;
+    }
+    return NULL;
+}
+
+static bool fill_value(line *l, const tr_argument *a, bool is_magnitude, const char *how,
+                       size_t n) {
+    char integer[32];
+    switch (a->type) {
+    case TR_ARGUMENT_NUMBER:
+        return fill_number(l, is_magnitude ? fabs(a->number) : a->number, how, n);
+    case TR_ARGUMENT_LIST: return !is_magnitude && fill_list(l, a->text, how, n);
+    case TR_ARGUMENT_INTEGER:
+        snprintf(integer, sizeof integer, "%.0f", a->number);
+        append(l, integer, strlen(integer));
+        return !is_magnitude && n == 0;
+    case TR_ARGUMENT_TEXT: append(l, a->text, strlen(a->text)); return !is_magnitude && n == 0;
+    }
+    return false;
+}
+
+/* What stands between the braces. */
+static bool fill_placeholder(line *l, const tr_finding *f, const char *at, size_t n) {
+    bool is_magnitude = n > 0 && *at == '|';
+    const char *name = at + is_magnitude;
+    const char *end = at + n;
+    const char *name_end = name + strcspn(name, "|:?}");
+    const tr_argument *a = find(f, name, (size_t)(name_end - name));
+    if (!a) return false;
+    const char *how = name_end;
+    if (is_magnitude && *how++ != '|') return false;
+    if (how < end && *how == '?') {
+        return !is_magnitude && fill_choice(l, a, how + 1, (size_t)(end - how - 1));
+    }
+    if (how < end && *how++ != ':') return false;
+    return fill_value(l, a, is_magnitude, how, (size_t)(end - how));
+}
+
+bool tr_finding_fill_in(const char *message, const tr_finding *finding,
+                        char out[TR_FINDING_TEXT_SIZE]) {
+    line l = {.text = out};
+    out[0] = 0;
+    while (*message) {
+        size_t n = strcspn(message, "{");
+        append(&l, message, n);
+        message += n;
+        if (!*message) break;
+        const char *end = strchr(++message, '}');
+        if (!end || !fill_placeholder(&l, finding, message, (size_t)(end - message))) return false;
+        message = end + 1;
+    }
+    return true;
+}
+
+void tr_finding_text(const tr_finding *finding, char out[TR_FINDING_TEXT_SIZE]) {
+    char text[TR_FINDING_TEXT_SIZE];
+    bool ok = tr_finding_fill_in(MESSAGES[finding->kind], finding, text);
+    /* The tests see that every message can be filled in. */
+    if (!ok) snprintf(text, sizeof text, "%s", tr_finding_code(finding->kind));
+    tr_text_show(text, strlen(text), out, TR_FINDING_TEXT_SIZE);
+}

@@ -1,0 +1,35 @@
+/* The sentences of findings (base/finding.h): one message a finding, with placeholders for its
+   arguments, so that a translator has whole sentences. The messages are English; another language
+   has its own with the same placeholders, in any order.
+
+       {name}            text, an integer, or a list: "a", "a and b", "a, b and c"
+       {name:.1f}        a number, as printf shows it
+       {|name|:.1f}      its magnitude
+       {name:.2s}        a number above 0 with two digits, without an exponent
+       {name:8}          a list that names at most 8; else at most 4. Where it is longer: "a, b, c
+                         and 7 more"
+       {name:or}         a list joined by "or"
+       {name?one|other}  one of two wordings: the first of an integer that is 1, a number above 0,
+                         a list of one item */
+#ifndef TR_PRESENT_CATALOGUE_H
+#define TR_PRESENT_CATALOGUE_H
+
+#include <stddef.h>
+
+#include "base/finding.h"
+
+/* What a sentence takes at most; a longer one is cut. */
+enum { TR_FINDING_TEXT_SIZE = 1024 };
+
+/* The finding in words, in one printable line. */
+void tr_finding_text(const tr_finding *finding, char out[TR_FINDING_TEXT_SIZE]);
+
+/* The message of a kind of finding. */
+const char *tr_finding_message(tr_finding_kind kind);
+
+/* Fills in a message for the arguments of a finding. False, and out is without use, where it has a
+   placeholder that is none of these. */
+TR_MUST_USE bool tr_finding_fill_in(const char *message, const tr_finding *finding,
+                                    char out[TR_FINDING_TEXT_SIZE]);
+
+#endif

@@ -1,0 +1,184 @@
+/* Every finding has a sentence; what stands in it is what tr_note gives; lists, choices, numbers.
+ */
+#include "check.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "findings.h"
+
+/* A finding of a kind whose arguments are its names, 1, 1.5 and lists of two. */
+static tr_finding sample(tr_finding_kind kind) {
+    tr_finding f = {.kind = kind};
+    int n = tr_finding_arguments(kind, f.arguments);
+    for (int i = 0; i < n; i++) {
+        tr_argument *a = &f.arguments[i];
+        a->number = a->type == TR_ARGUMENT_INTEGER ? 1 : 1.5;
+        if (a->type == TR_ARGUMENT_TEXT) a->text = strdup(a->name);
+        if (a->type == TR_ARGUMENT_LIST) a->text = strdup("one\ntwo");
+    }
+    return f;
+}
+
+static void release(tr_finding *f) {
+    for (int i = 0; i < TR_MAX_ARGUMENTS; i++) free(f->arguments[i].text);
+}
+
+static bool names(const char *message, const char *name) {
+    char placeholder[4][TR_ARGUMENT_NAME_SIZE + 4];
+    static const char *const FORMS[] = {"{%s}", "{%s:", "{%s?", "{|%s|"};
+    for (int i = 0; i < 4; i++) {
+        snprintf(placeholder[i], sizeof placeholder[i], FORMS[i], name);
+        if (strstr(message, placeholder[i])) return true;
+    }
+    return false;
+}
+
+static void every_finding_has_its_sentence(void **state) {
+    (void)state;
+    for (tr_finding_kind kind = 0; kind < TR_N_FINDINGS; kind++) {
+        char text[TR_FINDING_TEXT_SIZE];
+        const char *message = tr_finding_message(kind);
+        const char *code = tr_finding_code(kind);
+        tr_finding f = sample(kind);
+        if (!message) fail_msg("finding %d, %s, has no sentence", (int)kind, code);
+        if (!tr_finding_fill_in(message, &f, text)) {
+            fail_msg("%s: a placeholder is no argument, or not of its type: %s", code, message);
+        }
+        assert_null(strpbrk(text, "{}"));
+        assert_true(strlen(text) > 20 && strlen(text) < TR_FINDING_TEXT_SIZE - 300);
+        for (int i = 0; i < TR_MAX_ARGUMENTS && f.arguments[i].name[0]; i++) {
+            if (!names(message, f.arguments[i].name)) {
+                fail_msg("%s: '%s' is not in: %s", code, f.arguments[i].name, message);
+            }
+        }
+        release(&f);
+    }
+}
+
+static void codes_are_words(void **state) {
+    (void)state;
+    for (tr_finding_kind kind = 0; kind < TR_N_FINDINGS; kind++) {
+        const char *code = tr_finding_code(kind);
+        assert_int_equal(strspn(code, "abcdefghijklmnopqrstuvwxyz_"), strlen(code));
+    }
+}
+
+static void arguments_are_what_the_table_says(void **state) {
+    (void)state;
+    tr_argument a[TR_MAX_ARGUMENTS];
+    assert_int_equal(tr_finding_arguments(TR_FOUND_REAR_PLATES_ONLY, a), 0);
+    assert_int_equal(tr_finding_arguments(TR_FOUND_PROFILE_GAINS, a), TR_MAX_ARGUMENTS);
+    assert_string_equal(a[TR_MAX_ARGUMENTS - 1].name, "now_yaw_deg");
+    assert_int_equal(tr_finding_arguments(TR_FOUND_SHEET_MOVED, a), 3);
+    assert_string_equal(a[0].name, "sheet");
+    assert_int_equal(a[0].type, TR_ARGUMENT_TEXT);
+    assert_string_equal(a[1].name, "photos");
+    assert_int_equal(a[1].type, TR_ARGUMENT_LIST);
+    assert_string_equal(a[2].name, "away_mm");
+    assert_int_equal(a[2].type, TR_ARGUMENT_NUMBER);
+    assert_int_equal(tr_finding_arguments(TR_FOUND_TAG_MISPLACED, a), 3);
+    assert_int_equal(a[0].type, TR_ARGUMENT_INTEGER);
+}
+
+static tr_finding moved(char *photos, double away_mm) {
+    tr_finding f = {.kind = TR_FOUND_SHEET_MOVED};
+    tr_finding_arguments(f.kind, f.arguments);
+    f.arguments[0].text = (char *)(uintptr_t) "MAT-7";
+    f.arguments[1].text = photos;
+    f.arguments[2].number = away_mm;
+    return f;
+}
+
+static void check_filled(const tr_finding *f, const char *message, const char *expected) {
+    char text[TR_FINDING_TEXT_SIZE];
+    if (!tr_finding_fill_in(message, f, text)) fail_msg("'%s' was not filled in", message);
+    assert_string_equal(text, expected);
+}
+
+static void placeholders_show_arguments(void **state) {
+    (void)state;
+    char one[] = "1.jpg", two[] = "1.jpg\n2.jpg", four[] = "a\nb\nc\nd", six[] = "a\nb\nc\nd\ne\nf";
+    tr_finding f = moved(one, -12.345);
+    check_filled(&f, "no placeholder: 100 %", "no placeholder: 100 %");
+    check_filled(&f, "{sheet}, {photos}{photos?|!}", "MAT-7, 1.jpg");
+    check_filled(&f, "{away_mm:.0f} {away_mm:.2f} {|away_mm|:.1f} {|away_mm|:+.1f} {away_mm:.3g}",
+                 "-12 -12.35 12.3 +12.3 -12.3");
+    check_filled(&f, "{away_mm?up|down}", "down");
+    f = moved(two, 0.0123);
+    check_filled(&f, "{photos} {photos?is|are}", "1.jpg and 2.jpg are");
+    check_filled(&f, "{photos:or}", "1.jpg or 2.jpg");
+    check_filled(&f, "{away_mm?up|down} {away_mm:.2s}", "up 0.012");
+    f = moved(four, 123);
+    check_filled(&f, "{photos} {away_mm:.2s}", "a, b, c and d 123");
+    f = moved(six, 1.04);
+    check_filled(&f, "{photos} {away_mm:.2s}", "a, b, c and 3 more 1.0");
+    check_filled(&f, "{photos:2}; {photos:8}", "a and 5 more; a, b, c, d, e and f");
+}
+
+static void what_is_no_placeholder_is_refused(void **state) {
+    (void)state;
+    static const char *const BAD[] = {
+        "{away}",        "{}",           "{sheet",        "{sheet:.1f}", "{away_mm}",
+        "{away_mm:.1}",  "{away_mm:1f}", "{away_mm:.1d}", "{photos:x}",  "{sheet?a|b}",
+        "{away_mm?a,b}", "{|sheet|}",    "{|away_mm:.1f}"};
+    char one[] = "1.jpg";
+    tr_finding f = moved(one, 1);
+    for (size_t i = 0; i < sizeof BAD / sizeof *BAD; i++) {
+        char text[TR_FINDING_TEXT_SIZE];
+        if (tr_finding_fill_in(BAD[i], &f, text)) fail_msg("'%s' became '%s'", BAD[i], text);
+    }
+}
+
+static void a_finding_is_noted_once(void **state) {
+    (void)state;
+    tr_findings list = {0};
+    tr_error err = {0};
+    assert_false(tr_findings_have(&list, TR_FOUND_SHEET_MOVED));
+    assert_true(tr_note(ONLY_TIE, &list, &err, "MAT-7", "1.jpg"));
+    assert_false(tr_findings_block_pass(&list));
+    assert_true(tr_note(SHEET_AT_TWO_PLACES, &list, &err, "MAT-7", "1.jpg", 12.0));
+    assert_true(tr_note(SHEET_AT_TWO_PLACES, &list, &err, "MAT-7", "1.jpg", 12.0));
+    assert_int_equal(list.n, 2);
+    assert_true(tr_note(SHEET_AT_TWO_PLACES, &list, &err, "MAT-7", "1.jpg", 12.5));
+    assert_true(tr_note(SHEET_AT_TWO_PLACES, &list, &err, "MAT-7", "2.jpg", 12.0));
+    assert_int_equal(list.n, 4);
+    assert_true(tr_findings_block_pass(&list));
+    assert_true(tr_findings_have(&list, TR_FOUND_SHEET_AT_TWO_PLACES));
+    assert_true(tr_findings_have(&list, TR_FOUND_SHEET_MOVED)); /* a variant of it */
+    assert_false(tr_findings_have(&list, TR_FOUND_SHEET_SCALE));
+    assert_string_equal(finding_text(&list.items[0]),
+                        "Only MAT-7 ties 1.jpg to the other photos: that it lay still in between "
+                        "cannot be shown. Take another photo that shows a sheet of the one side "
+                        "together with one of the other.");
+    tr_findings_release(&list);
+}
+
+/* What controls a terminal, or is longer than any line. */
+static void any_text_becomes_one_line(void **state) {
+    (void)state;
+    tr_findings list = {0};
+    tr_error err = {0};
+    char name[2 * TR_FINDING_TEXT_SIZE];
+    memset(name, 'x', sizeof name - 1);
+    name[sizeof name - 1] = 0;
+    assert_true(tr_note(PHOTO_MIRRORED, &list, &err, "\033[2J{photo}%s"));
+    assert_true(tr_note(PHOTO_MIRRORED, &list, &err, name));
+    assert_null(strchr(finding_text(&list.items[0]), '\033'));
+    assert_non_null(strstr(finding_text(&list.items[0]), "{photo}%s is mirrored"));
+    assert_true(strlen(finding_text(&list.items[1])) < TR_FINDING_TEXT_SIZE);
+    tr_findings_release(&list);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(every_finding_has_its_sentence),
+        cmocka_unit_test(codes_are_words),
+        cmocka_unit_test(arguments_are_what_the_table_says),
+        cmocka_unit_test(placeholders_show_arguments),
+        cmocka_unit_test(what_is_no_placeholder_is_refused),
+        cmocka_unit_test(a_finding_is_noted_once),
+        cmocka_unit_test(any_text_becomes_one_line),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
