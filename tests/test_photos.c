@@ -189,8 +189,8 @@ static void a_phone_that_changes_its_camera_is_told(void **state) {
     assert_non_null(w);
     assert_true(tr_finding_blocks_pass(w->kind));
     check_has(finding_text(w),
-              "Photo change-1.jpg was taken at a focal length of 5.43 mm, but change-3.jpg, "
-              "change-4.jpg at a focal length of 2.22 mm: lens profile 'small' can be right "
+              "Photo change-1.jpg was taken at a focal length of 5.43 mm, but change-3.jpg "
+              "and change-4.jpg at a focal length of 2.22 mm: lens profile 'small' can be right "
               "for one of them only.");
     assert_int_equal(o->check.verdict, TR_INCONCLUSIVE);
     release(o);
