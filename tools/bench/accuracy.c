@@ -170,7 +170,11 @@ static bool run_kind(const bench_options *o, const photo_kind *kind, const char 
     tally t = {0};
     bool is_good = true;
     printf("%s\n", kind->name);
-    for (long i = 0; i < jobs; i++) is_good = run_job(o, i, kind, folder, &t) && is_good;
+    if (o->only >= 0) {
+        is_good = run_job(o, o->only, kind, folder, &t);
+    } else {
+        for (long i = 0; i < jobs; i++) is_good = run_job(o, i, kind, folder, &t) && is_good;
+    }
     return tell_sums(&t, limit, kind->is_phone) && is_good;
 }
 

@@ -9,6 +9,7 @@ enum { BENCH_MAX_THREADS = 16 };
 
 typedef struct {
     long jobs; /* how many, or how often each is repeated; -1: the mode's own number */
+    long only; /* accuracy: this job alone; -1: all */
     long seed, n_threads;
     long n_photos, n_sheets; /* -1: the mode's own number */
     long megapixels;         /* of a photo, 12 .. 48 */

@@ -1,5 +1,5 @@
 /* bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
-              [--photos N] [--sheets N] [--megapixels M] [--phone FACTOR] [--lens-from-photos]
+              [--photos N] [--sheets N] [--megapixels M] [--only JOB] [--phone FACTOR] [--lens-from-photos]
    How well (accuracy) and how fast (the others) the program is: each mode's file says what it
    measures. */
 #include <stdbool.h>
@@ -26,6 +26,7 @@ static bool read_number(const char *text, long low, long high, long *out) {
 
 static bool read_option(const char *name, const char *value, bench_options *o) {
     if (strcmp(name, "--jobs") == 0) return read_number(value, 1, 10000, &o->jobs);
+    if (strcmp(name, "--only") == 0) return read_number(value, 0, 9999, &o->only);
     if (strcmp(name, "--seed") == 0) return read_number(value, 0, 1000000, &o->seed);
     if (strcmp(name, "--threads") == 0) {
         return read_number(value, 1, BENCH_MAX_THREADS, &o->n_threads);
@@ -46,7 +47,7 @@ static bool read_option(const char *name, const char *value, bench_options *o) {
 static int usage(void) {
     fprintf(stderr, "usage: bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n"
                     "                  [--photos N] [--sheets N] [--megapixels M]\n"
-                    "                  [--phone FACTOR] [--lens-from-photos]\nmodes:");
+                    "                  [--only JOB] [--phone FACTOR] [--lens-from-photos]\nmodes:");
     for (int i = 0; i < N_MODES; i++) fprintf(stderr, " %s", MODES[i].name);
     fprintf(stderr, "\n");
     return 64;
@@ -54,6 +55,7 @@ static int usage(void) {
 
 int main(int argc, char **argv) {
     bench_options o = {.jobs = -1,
+                       .only = -1,
                        .seed = 1,
                        .n_threads = 2,
                        .n_photos = -1,
