@@ -245,6 +245,40 @@ static void whatever_the_view(void **state) {
     }
 }
 
+/* Paper that is not flat: waves bend it by up to 7e-5 a mm, as a side does that is lifted by 1.5 mm
+   over 200 mm, and a tag of 110 mm by 0.1 mm. */
+static void on_bent_paper(void **state) {
+    static const struct {
+        const char *name;
+        double px_per_mm, tilt_deg;
+        double along_x, along_y; /* of the wave: turns a metre */
+    } cases[] = {
+        {"bent, frontal", 1.313, 0, 2.5, 0},
+        {"bent along x, 65 degrees", 1.313, 65, 2.5, 0},
+        {"bent along y, 65 degrees", 1.313, 65, 0, 2.5},
+        {"bent across, 65 degrees", 1.313, 65, 1.8, 1.8},
+        {"bent across, 6 px, 60 degrees", 0.613, 60, 1.8, 1.8},
+    };
+    for (size_t c = 0; c < sizeof cases / sizeof *cases; c++) {
+        tally t = {0};
+        shot s;
+        tr_draw d = draw_seeded(cases[c].name);
+        shot_begin(&s, cases[c].px_per_mm, cases[c].tilt_deg, -0.1);
+        add_tags(&s, 3, 3, 110, 1.1, &d);
+        s.sheet.relief = (tr_relief){.wave_mm = 0.3,
+                                     .wave_rad = 0.7,
+                                     .wave_rad_per_mm = {2 * TR_PI / 1000 * cases[c].along_x,
+                                                         2 * TR_PI / 1000 * cases[c].along_y}};
+        shot_take(&s);
+        for (int i = 0; i < s.sheet.sheet.n_tags; i++) add_tag(*state, &s, i, 0.7, &d, &t);
+        print_tally(cases[c].name, &t);
+        assert_true(t.n >= 4);
+        assert_int_equal(t.n_measured, t.n);
+        check_tally(&t, 0.01, 0.03, 2);
+        shot_end(&s);
+    }
+}
+
 /* Cells of 2 to 4 px: what is measured there is worth less, and must say so. */
 static void at_the_limit_of_size(void **state) {
     static const struct {
@@ -709,6 +743,7 @@ int main(void) {
         cmocka_unit_test(every_family_as_it_is_printed),
         cmocka_unit_test(whatever_the_camera_does),
         cmocka_unit_test(whatever_the_view),
+        cmocka_unit_test(on_bent_paper),
         cmocka_unit_test(at_the_limit_of_size),
         cmocka_unit_test(printed_and_developed),
         cmocka_unit_test(refused_for_its_reason),

@@ -37,6 +37,10 @@ static const double CORNER_FLOOR_PX = 0.008;
    what ink and development do that the model does not know. */
 static const double INWARD_FLOOR_PX2 = 0.02;
 static const double INWARD_PART = 0.4;
+/* How far paper is from flat within a tag, in parts of its edge: sd of each coefficient of the
+   bend. 1.5 mm that a side of a mat is lifted by over 0.3 m bends a tag of 150 mm by 0.0006 to
+   0.0025. */
+static const double BEND_SD = 0.0025;
 /* How far a tone curve is from a square root: sd of its coefficients, see edge_model.c. */
 static const double TONE_SD = 0.8;
 static const double TONE_LIMIT = 1.6;
@@ -51,7 +55,7 @@ static const double MAX_SIGMA_PX = 5;
 static const double JACOBIAN_PX = 0.1;
 /* A step of the corners that is small beside their standard deviation ends the fit. Late steps are
    those of edges that come and go as outliers, and do not become smaller. */
-static const double SETTLED_PX = 0.004;
+static const double SETTLED_PX = 0.003;
 static const double LATE_SETTLED_PX = 0.02;
 enum { FIRST_PASS_TO_SETTLE = 3, LATE_PASS = 6 };
 /* A last step no larger than this, or than this part of the corners' standard deviation, counts as
@@ -63,7 +67,9 @@ static const double LAST_STEP_PART = 0.5;
    out stay so. */
 enum { FIRST_STEPS = 4, FROZEN_PASS = 7, MAX_PASSES = 20, BLUR_PASSES = 6 };
 
-enum { MAX_EDGES = 2 * TR_TAG_MAX_CELLS * TR_TAG_MAX_CELLS, N_UNKNOWNS = 10 };
+enum { MAX_EDGES = 2 * TR_TAG_MAX_CELLS * TR_TAG_MAX_CELLS };
+/* Unknowns of a tag: its corners, its bend (together what moves its edges), and the bleeds. */
+enum { N_BEND = 3, BEND = 8, N_MOVES = BEND + N_BEND, BLEED = N_MOVES, N_UNKNOWNS = BLEED + 2 };
 /* What the edges of a family have in common: blur and the coefficients of the tone curve. */
 enum { SHAPE = TR_EDGE_SIGMA, N_SHAPE = 1 + TR_EDGE_N_TONE, N_SHAPE_OF_TAG = 2 + TR_EDGE_N_TONE };
 typedef struct {
@@ -91,8 +97,10 @@ typedef struct {
     const tr_image *image;
     const tr_lens *lens;
     int border;
-    tr_vec2 corner_px[4];
-    tr_mat3 H; /* tag plane to ideal image plane */
+    tr_vec2 corner_px[4]; /* of the tag's plane */
+    tr_mat3 H;            /* tag plane to ideal image plane, homogeneous ... */
+    tr_vec3 up;           /* ... and what a cell above the plane adds to that */
+    double bend[N_BEND];  /* heights over the plane, see bend_shape */
     /* Shape of all edges: blur of each family, tone curve, and by how much white still grows. */
     double sigma_px[2];
     double tone[TR_EDGE_N_TONE];
@@ -176,6 +184,17 @@ static void list_edges(const tr_tag_pattern *p, fit *f) {
 
 /* ---- geometry ---- */
 
+/* What the coefficients of the bend are multiplied by to give the height over the tag's plane, in
+   cells: those of a cylinder along y and of one along x are 0 at the corners, and the third lifts
+   two corners that face each other and lowers the others. */
+static void bend_shape(int border, tr_vec2 p, double shape[N_BEND]) {
+    double x = 2 * p.x / border;
+    double y = 2 * p.y / border;
+    shape[0] = border * (1 - x * x);
+    shape[1] = border * (1 - y * y);
+    shape[2] = border * x * y;
+}
+
 static bool homography_of(const fit *f, const tr_vec2 corner_px[4], tr_mat3 *H) {
     tr_vec2 from[4];
     tr_vec2 to[4];
@@ -186,19 +205,49 @@ static bool homography_of(const fit *f, const tr_vec2 corner_px[4], tr_mat3 *H) 
     return tr_homography_fit(from, to, 4, H);
 }
 
-/* Pixel of a point of the tag; J: px per cell, 2 x 2 by rows, may be NULL. */
-static bool to_pixel(const fit *f, tr_mat3 H, tr_vec2 p, tr_vec2 *uv, double J[4]) {
+/* The plane's third axis: the first two are the columns of H, at right angles and equally long, as
+   the lens is known. */
+static void find_up(fit *f) {
+    tr_vec3 x = tr_v3(f->H.m[0][0], f->H.m[1][0], f->H.m[2][0]);
+    tr_vec3 y = tr_v3(f->H.m[0][1], f->H.m[1][1], f->H.m[2][1]);
+    f->up = tr_v3_scale(1 / sqrt(tr_v3_norm(x) * tr_v3_norm(y)), tr_v3_cross(x, y));
+}
+
+/* A point of the tag on the ideal image plane. by_height: how it moves with its height, may be
+   NULL. */
+static bool to_ideal(const fit *f, tr_vec2 p, tr_vec2 *xy, tr_vec2 *by_height) {
+    double shape[N_BEND];
+    double height = 0;
+    bend_shape(f->border, p, shape);
+    for (int k = 0; k < N_BEND; k++) height += f->bend[k] * shape[k];
+    tr_vec3 q = tr_v3_add(tr_m3_apply(f->H, tr_v3(p.x, p.y, 1)), tr_v3_scale(height, f->up));
+    if (!(fabs(q.z) > 1e-12)) return false;
+    *xy = tr_v2(q.x / q.z, q.y / q.z);
+    if (by_height) {
+        *by_height = tr_v2((f->up.x - xy->x * f->up.z) / q.z, (f->up.y - xy->y * f->up.z) / q.z);
+    }
+    return true;
+}
+
+/* Pixel of a point of the tag. */
+static bool to_pixel(const fit *f, tr_vec2 p, tr_vec2 *uv) {
+    tr_vec2 xy;
+    return to_ideal(f, p, &xy, NULL) && tr_lens_distort(f->lens, xy, uv, NULL);
+}
+
+/* J: px per cell, 2 x 2 by rows. A bend turns that by next to nothing. */
+static bool to_pixel_slopes(const fit *f, tr_vec2 p, tr_vec2 *uv, double J[4]) {
     tr_vec2 xy;
     double Jh[4];
     double Jd[4];
-    if (!tr_homography_apply(H, p, &xy, J ? Jh : NULL)) return false;
-    if (!tr_lens_distort(f->lens, xy, uv, J ? Jd : NULL)) return false;
-    if (J) {
-        J[0] = Jd[0] * Jh[0] + Jd[1] * Jh[2];
-        J[1] = Jd[0] * Jh[1] + Jd[1] * Jh[3];
-        J[2] = Jd[2] * Jh[0] + Jd[3] * Jh[2];
-        J[3] = Jd[2] * Jh[1] + Jd[3] * Jh[3];
+    if (!tr_homography_apply(f->H, p, &xy, Jh) || !to_ideal(f, p, &xy, NULL) ||
+        !tr_lens_distort(f->lens, xy, uv, Jd)) {
+        return false;
     }
+    J[0] = Jd[0] * Jh[0] + Jd[1] * Jh[2];
+    J[1] = Jd[0] * Jh[1] + Jd[1] * Jh[3];
+    J[2] = Jd[2] * Jh[0] + Jd[3] * Jh[2];
+    J[3] = Jd[2] * Jh[1] + Jd[3] * Jh[3];
     return true;
 }
 
@@ -221,13 +270,13 @@ typedef struct {
 static double height_of_cell(const fit *f, const edge *e, tr_vec2 centre, int side) {
     tr_vec2 next;
     tr_vec2 p = tr_v2_add(e->mid, e->is_upright ? tr_v2(side, 0) : tr_v2(0, side));
-    if (!to_pixel(f, f->H, p, &next, NULL)) return 0;
+    if (!to_pixel(f, p, &next)) return 0;
     return side * tr_v2_dot(e->normal, tr_v2_sub(next, centre));
 }
 
 static bool make_edge_window(const fit *f, edge *e, edge_window *w) {
     double J[4];
-    if (!to_pixel(f, f->H, e->mid, &w->centre, J)) return false;
+    if (!to_pixel_slopes(f, e->mid, &w->centre, J)) return false;
     tr_vec2 ax = tr_v2(J[0], J[2]);
     tr_vec2 ay = tr_v2(J[1], J[3]);
     tr_vec2 along = e->is_upright ? ay : ax;
@@ -429,22 +478,26 @@ static void update_shape(fit *f) {
     }
 }
 
-/* How far an edge moves along its normal, px, by its place on the ideal image plane. */
-static bool move_by_place(const fit *f, const edge *e, tr_vec2 *slope) {
+/* How far an edge moves along its normal, px: by its place on the ideal image plane, and by each
+   coefficient of the bend. */
+static bool move_by_place(const fit *f, const edge *e, tr_vec2 *slope, double by_bend[N_BEND]) {
     tr_vec2 xy;
     tr_vec2 uv;
+    tr_vec2 by_height;
     double Jd[4];
-    if (!tr_homography_apply(f->H, e->mid, &xy, NULL) || !tr_lens_distort(f->lens, xy, &uv, Jd)) {
+    if (!to_ideal(f, e->mid, &xy, &by_height) || !tr_lens_distort(f->lens, xy, &uv, Jd)) {
         return false;
     }
     *slope =
         tr_v2(e->normal.x * Jd[0] + e->normal.y * Jd[2], e->normal.x * Jd[1] + e->normal.y * Jd[3]);
+    bend_shape(f->border, e->mid, by_bend);
+    for (int k = 0; k < N_BEND; k++) by_bend[k] *= tr_v2_dot(*slope, by_height);
     return true;
 }
 
-/* How an edge's predicted place along its normal moves with each corner coordinate: differences of
-   the homography, since each corner acts on the whole map. */
-static bool corner_jacobian(const fit *f, double (*J)[8]) {
+/* How an edge's predicted place along its normal moves with each corner coordinate (differences of
+   the homography, since each corner acts on the whole map) and with the bend. */
+static bool edge_jacobian(const fit *f, double (*J)[N_MOVES]) {
     const double h = 1e-3; /* px: rounding 1e-13/1e-3, curvature 1e-6 */
     tr_mat3 H[8][2];
     for (int k = 0; k < 8; k++) {
@@ -460,7 +513,7 @@ static bool corner_jacobian(const fit *f, double (*J)[8]) {
         const edge *e = &f->edges[i];
         tr_vec2 slope;
         if (!e->is_possible) continue;
-        if (!move_by_place(f, e, &slope)) return false;
+        if (!move_by_place(f, e, &slope, &J[i][BEND])) return false;
         for (int k = 0; k < 8; k++) {
             tr_vec2 a;
             tr_vec2 b;
@@ -480,28 +533,33 @@ static double edge_variance(const edge *e) {
     return e->sd_px * e->sd_px + floor_px * floor_px;
 }
 
-/* What the corners' and bleeds' step leaves of an edge's offset. */
-static double residual(const edge *e, const double J[8], const double x[N_UNKNOWNS]) {
-    double r = e->offset_px + e->polarity * x[8 + !e->is_upright];
-    for (int a = 0; a < 8; a++) r -= J[a] * x[a];
+/* What the step leaves of an edge's offset. */
+static double residual(const edge *e, const double J[N_MOVES], const double x[N_UNKNOWNS]) {
+    double r = e->offset_px + e->polarity * x[BLEED + !e->is_upright];
+    for (int a = 0; a < N_MOVES; a++) r -= J[a] * x[a];
     return r;
 }
 
-/* Corners and bleeds from the edges' offsets. x: corners' step (8) and bleeds' (2). C: covariance
-   of x, may be NULL. The bleeds get a prior of 1 px: they are never larger. */
-static bool solve_corners(const fit *f, double (*J)[8], double x[N_UNKNOWNS], double *C,
-                          double *chi2, int *n_used) {
+/* All unknowns from the edges' offsets. x: the step of corners and bend, and the bleeds. C:
+   covariance of x, may be NULL. The bleeds get a prior of 1 px: they are never larger. */
+static bool solve_unknowns(const fit *f, double (*J)[N_MOVES], double x[N_UNKNOWNS], double *C,
+                           double *chi2, int *n_used) {
+    const double bend_weight = 1 / (BEND_SD * BEND_SD);
     double A[N_UNKNOWNS * N_UNKNOWNS] = {0};
     memset(x, 0, N_UNKNOWNS * sizeof *x);
-    A[8 * N_UNKNOWNS + 8] = A[9 * N_UNKNOWNS + 9] = 1;
+    for (int k = BLEED; k < N_UNKNOWNS; k++) A[k * (N_UNKNOWNS + 1)] = 1;
+    for (int k = 0; k < N_BEND; k++) {
+        A[(BEND + k) * (N_UNKNOWNS + 1)] = bend_weight;
+        x[BEND + k] = -bend_weight * f->bend[k];
+    }
     *n_used = 0;
     for (int i = 0; i < f->n_edges; i++) {
         const edge *e = &f->edges[i];
         if (!e->is_used) continue;
         double row[N_UNKNOWNS] = {0};
         double w = 1 / edge_variance(e);
-        memcpy(row, J[i], 8 * sizeof *row);
-        row[8 + !e->is_upright] = -e->polarity;
+        memcpy(row, J[i], N_MOVES * sizeof *row);
+        row[BLEED + !e->is_upright] = -e->polarity;
         for (int a = 0; a < N_UNKNOWNS; a++) {
             x[a] += w * row[a] * e->offset_px;
             for (int b = 0; b <= a; b++) A[a * N_UNKNOWNS + b] += w * row[a] * row[b];
@@ -530,7 +588,7 @@ static bool solve_corners(const fit *f, double (*J)[8], double x[N_UNKNOWNS], do
 }
 
 /* Leaves out the edges that disagree with the fit by far more than the others do. */
-static int drop_outliers(fit *f, double (*J)[8], const double x[N_UNKNOWNS]) {
+static int drop_outliers(fit *f, double (*J)[N_MOVES], const double x[N_UNKNOWNS]) {
     double size[MAX_EDGES];
     double scratch[MAX_EDGES];
     int n = 0;
@@ -625,15 +683,46 @@ static double secant_part(const double last[N_UNKNOWNS], const double x[N_UNKNOW
     return square > 0 ? fmax(MIN_PART, fmin(1, part * forth / square)) : 1;
 }
 
-static void apply_step(fit *f, const double x[N_UNKNOWNS], double part, double *largest) {
-    *largest = 0;
+/* The tag's own corners, from those of its plane and the bend, and how each of their coordinates
+   moves with the bend. */
+static bool find_corners(const fit *f, tr_vec2 corner_px[4], double (*by_bend)[N_BEND]) {
     for (int k = 0; k < 4; k++) {
-        f->corner_px[k].x += part * x[2 * k];
-        f->corner_px[k].y += part * x[2 * k + 1];
-        *largest = fmax(*largest, hypot(x[2 * k], x[2 * k + 1]));
+        tr_vec2 p = corner_in_cells(f->border, k);
+        tr_vec2 xy;
+        tr_vec2 by_height;
+        double Jd[4];
+        double shape[N_BEND];
+        if (!to_ideal(f, p, &xy, &by_height) || !tr_lens_distort(f->lens, xy, &corner_px[k], Jd)) {
+            return false;
+        }
+        bend_shape(f->border, p, shape);
+        for (int b = 0; b < N_BEND; b++) {
+            by_bend[2 * k][b] = shape[b] * (Jd[0] * by_height.x + Jd[1] * by_height.y);
+            by_bend[2 * k + 1][b] = shape[b] * (Jd[2] * by_height.x + Jd[3] * by_height.y);
+        }
+    }
+    return true;
+}
+
+/* largest: by how much the tag's own corners move most. */
+static bool apply_step(fit *f, const double x[N_UNKNOWNS], double part, double *largest) {
+    tr_vec2 corner_px[4];
+    double by_bend[8][N_BEND];
+    *largest = 0;
+    if (!find_corners(f, corner_px, by_bend)) return false;
+    for (int k = 0; k < 4; k++) {
+        tr_vec2 step = tr_v2(x[2 * k], x[2 * k + 1]);
+        f->corner_px[k] = tr_v2_add(f->corner_px[k], tr_v2_scale(part, step));
+        for (int b = 0; b < N_BEND; b++) {
+            step.x += by_bend[2 * k][b] * x[BEND + b];
+            step.y += by_bend[2 * k + 1][b] * x[BEND + b];
+        }
+        *largest = fmax(*largest, tr_v2_norm(step));
     }
     /* The edges' offsets hold the whole of it, as they do not know of it. */
-    for (int k = 0; k < 2; k++) f->bleed_px[k] = x[8 + k];
+    for (int k = 0; k < 2; k++) f->bleed_px[k] = x[BLEED + k];
+    for (int k = 0; k < N_BEND; k++) f->bend[k] += part * x[BEND + k];
+    return true;
 }
 
 /* By how much white grows: where the curve is half-way between black and white, and what is left.
@@ -650,9 +739,27 @@ static double whole_bleed(const fit *f, int family) {
     return f->bleed_px[family] - z * f->sigma_px[family];
 }
 
-/* Of the corners: what the edges' scatter says (C: of all unknowns, for the stated variances), and
-   what no scatter shows. */
-static void fill_covariance(const fit *f, const double *C, double factor, double last_step_px,
+/* B C B', with B = [1 by_bend]. */
+static void corner_covariance(double (*by_bend)[N_BEND], const double *C, double out[8 * 8]) {
+    double BC[8][N_MOVES];
+    for (int i = 0; i < 8; i++) {
+        for (int j = 0; j < N_MOVES; j++) {
+            BC[i][j] = C[i * N_UNKNOWNS + j];
+            for (int b = 0; b < N_BEND; b++) {
+                BC[i][j] += by_bend[i][b] * C[(BEND + b) * N_UNKNOWNS + j];
+            }
+        }
+    }
+    for (int i = 0; i < 8; i++) {
+        for (int j = 0; j < 8; j++) {
+            out[8 * i + j] = BC[i][j];
+            for (int b = 0; b < N_BEND; b++) out[8 * i + j] += BC[i][BEND + b] * by_bend[j][b];
+        }
+    }
+}
+
+/* Of the corners: what the edges' scatter says (corners, 8 x 8), and what no scatter shows. */
+static void fill_covariance(const fit *f, const double corners[8 * 8], double last_step_px,
                             tr_tag_fit *out) {
     double inward[8];
     double cell_px = INFINITY;
@@ -670,7 +777,7 @@ static void fill_covariance(const fit *f, const double *C, double factor, double
     }
     for (int i = 0; i < 8; i++) {
         for (int j = 0; j < 8; j++) {
-            out->covariance[8 * i + j] = factor * C[i * N_UNKNOWNS + j] + inward[i] * inward[j];
+            out->covariance[8 * i + j] = corners[8 * i + j] + inward[i] * inward[j];
         }
         out->covariance[9 * i] +=
             CORNER_FLOOR_PX * CORNER_FLOOR_PX + last_step_px * last_step_px / 2;
@@ -678,7 +785,7 @@ static void fill_covariance(const fit *f, const double *C, double factor, double
 }
 
 /* What the edges say of the light. */
-static void fill_statistics(const fit *f, double (*J)[8], const double x[N_UNKNOWNS],
+static void fill_statistics(const fit *f, double (*J)[N_MOVES], const double x[N_UNKNOWNS],
                             tr_tag_fit *out) {
     double contrast[MAX_EDGES];
     int n = 0;
@@ -698,31 +805,52 @@ static void fill_statistics(const fit *f, double (*J)[8], const double x[N_UNKNO
 }
 
 /* One pass: edges from the corners, corners from the edges. */
-static tr_tag_outcome run_pass(fit *f, int pass, double (*J)[8], double x[N_UNKNOWNS],
+static tr_tag_outcome run_pass(fit *f, int pass, double (*J)[N_MOVES], double x[N_UNKNOWNS],
                                double largest, int *n_possible) {
     double chi2;
     int n_used;
     if (!homography_of(f, f->corner_px, &f->H)) return TR_TAG_UNLIKE;
+    find_up(f);
     measure_edges(f, pass == 0 ? FIRST_STEPS : 1, pass < FIRST_PASSES ? FIRST_PIXELS : MAX_PIXELS,
                   pass >= FROZEN_PASS);
     if (!is_enough(f, pass == 0, n_possible)) return why_not_enough(f, *n_possible);
-    if (largest > JACOBIAN_PX && !corner_jacobian(f, J)) return TR_TAG_UNLIKE;
-    if (!solve_corners(f, J, x, NULL, &chi2, &n_used)) return TR_TAG_UNLIKE;
+    if (largest > JACOBIAN_PX && !edge_jacobian(f, J)) return TR_TAG_UNLIKE;
+    if (!solve_unknowns(f, J, x, NULL, &chi2, &n_used)) return TR_TAG_UNLIKE;
     if (pass >= FROZEN_PASS) return TR_TAG_MEASURED;
     for (int again = 0; again < 3 && drop_outliers(f, J, x) > 0; again++) {
-        if (!solve_corners(f, J, x, NULL, &chi2, &n_used)) return TR_TAG_UNLIKE;
+        if (!solve_unknowns(f, J, x, NULL, &chi2, &n_used)) return TR_TAG_UNLIKE;
     }
     return is_enough(f, pass == 0, n_possible) ? TR_TAG_MEASURED : why_not_enough(f, *n_possible);
 }
 
+/* The tag's corners and their covariance, where its last step is small enough. */
+static tr_tag_outcome finish(const fit *f, double (*J)[N_MOVES], double x[N_UNKNOWNS],
+                             double last_step_px, tr_tag_fit *out) {
+    double C[N_UNKNOWNS * N_UNKNOWNS];
+    double by_bend[8][N_BEND];
+    double corners[8 * 8];
+    double chi2;
+    double sd_px = 0;
+    int n_used;
+    if (is_blurred(f)) return TR_TAG_BLURRED;
+    if (!solve_unknowns(f, J, x, C, &chi2, &n_used) || !find_corners(f, out->corner_px, by_bend)) {
+        return TR_TAG_UNLIKE;
+    }
+    double factor = fmax(1, chi2 / fmax(1, n_used - N_UNKNOWNS));
+    corner_covariance(by_bend, C, corners);
+    for (int k = 0; k < 64; k++) corners[k] *= factor;
+    for (int k = 0; k < 8; k++) sd_px = fmax(sd_px, sqrt(corners[9 * k]));
+    if (!(last_step_px < fmax(LAST_STEP_PX, LAST_STEP_PART * sd_px))) return TR_TAG_UNSETTLED;
+    fill_statistics(f, J, x, out);
+    fill_covariance(f, corners, last_step_px, out);
+    return TR_TAG_MEASURED;
+}
+
 static tr_tag_outcome run_fit(fit *f, const tr_vec2 start_px[4], double cell_px, tr_tag_fit *out) {
-    double J[MAX_EDGES][8];
+    double J[MAX_EDGES][N_MOVES];
     double x[N_UNKNOWNS] = {0};
     double last[N_UNKNOWNS];
-    double C[N_UNKNOWNS * N_UNKNOWNS];
-    double chi2 = 0;
     double part = 1;
-    int n_used = 0;
     double largest = INFINITY;
     memcpy(f->corner_px, start_px, sizeof f->corner_px);
     f->sigma_px[0] = f->sigma_px[1] =
@@ -734,28 +862,18 @@ static tr_tag_outcome run_fit(fit *f, const tr_vec2 start_px[4], double cell_px,
         if (outcome != TR_TAG_MEASURED) return outcome;
         part = pass > 1 ? secant_part(last, x, part) : 1;
         update_shape(f);
-        apply_step(f, x, part, &largest);
+        if (!apply_step(f, x, part, &largest)) return TR_TAG_UNLIKE;
         if (pass < FIRST_PASS_TO_SETTLE) continue;
         if (largest < (pass < LATE_PASS ? SETTLED_PX : LATE_SETTLED_PX)) break;
     }
-    if (is_blurred(f)) return TR_TAG_BLURRED;
-    if (!solve_corners(f, J, x, C, &chi2, &n_used)) return TR_TAG_UNLIKE;
-    double factor = fmax(1, chi2 / fmax(1, n_used - N_UNKNOWNS));
-    double sd_px = 0;
-    for (int k = 0; k < 8; k++) sd_px = fmax(sd_px, sqrt(factor * C[k * (N_UNKNOWNS + 1)]));
-    if (!(largest < fmax(LAST_STEP_PX, LAST_STEP_PART * sd_px))) return TR_TAG_UNSETTLED;
-    memcpy(out->corner_px, f->corner_px, sizeof out->corner_px);
-    fill_statistics(f, J, x, out);
-    fill_covariance(f, C, factor, largest, out);
-    return TR_TAG_MEASURED;
+    return finish(f, J, x, largest, out);
 }
 
 /* Height of the lowest cell of the tag's middle, px. */
-static double lowest_cell(const fit *f, const tr_vec2 start_px[4]) {
-    tr_mat3 H;
+static double lowest_cell(fit *f, const tr_vec2 start_px[4]) {
     tr_vec2 uv;
     double J[4];
-    if (!homography_of(f, start_px, &H) || !to_pixel(f, H, tr_v2(0, 0), &uv, J)) return 0;
+    if (!homography_of(f, start_px, &f->H) || !to_pixel_slopes(f, tr_v2(0, 0), &uv, J)) return 0;
     return fabs(J[0] * J[3] - J[1] * J[2]) / fmax(hypot(J[0], J[2]), hypot(J[1], J[3]));
 }
 

@@ -14,8 +14,9 @@
    are each edge's own, so that uneven light and shadows do no harm. Blur and tone curve (what
    camera and sharpening made of the light) are unknowns of the tag as a whole.
    2. The offsets of all edges give the corners: unknowns are the four corners, moved in the image
-      and joined through the lens model by a homography, and what bleed the tone curve has left.
-      Edges that disagree (something lies over them) are left out.
+      and joined through the lens model by a homography, how the paper between them is bent (it is
+      never flat, and a bent edge leads away from the corner), and what bleed the tone curve has
+      left. Edges that disagree (something lies over them) are left out.
    Both are repeated until the corners rest. */
 #ifndef TR_MARKS_TAG_H
 #define TR_MARKS_TAG_H
