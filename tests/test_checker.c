@@ -390,8 +390,7 @@ static void nothing_else_is_a_corner(void **state) {
                  {"a T of two greys", tee}, {"a T of three greys", tee_three_greys},
                  {"a blob", blob},          {"a ring", ring},
                  {"a ramp", ramp},          {"lines that cross", cross},
-                 {"a grating", grating},
-                 {"a corner under a sticker", stuck_over}};
+                 {"a grating", grating},    {"a corner under a sticker", stuck_over}};
     tr_image image;
     assert_true(tr_image_init(&image, SIDE, SIDE, NULL));
     for (size_t c = 0; c < sizeof cases / sizeof *cases; c++) {

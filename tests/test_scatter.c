@@ -291,6 +291,25 @@ static void an_ideal_camera_is_found_to_be_one(void **state) {
     }
 }
 
+/* What all photos have in common is the lens's: so n focal lengths that differ by far more than the
+   marks leave open have n - 1 degrees of freedom, and shifts have two a photo. */
+static void scatter_rests_on_what_photos_differ_in(void **state) {
+    (void)state;
+    tr_sim_options o = job_of(1, 1);
+    adjusted a;
+    o.n_photos = 8;
+    o.phone.focal = 0.02;
+    o.phone.principal_point_px = 40;
+    adjust(&o, &a);
+    print_message("focal lengths: %.2f degrees of freedom, shifts: %.2f\n",
+                  a.adj.scatter[0].dof[TR_SCATTER_FOCAL], a.adj.scatter[0].dof[TR_SCATTER_SHIFT]);
+    CHECK_AT_MOST(a.adj.scatter[0].dof[TR_SCATTER_FOCAL], 7);
+    CHECK_AT_MOST(6.0, a.adj.scatter[0].dof[TR_SCATTER_FOCAL]);
+    CHECK_AT_MOST(a.adj.scatter[0].dof[TR_SCATTER_SHIFT], 16);
+    CHECK_AT_MOST(12, a.adj.scatter[0].dof[TR_SCATTER_SHIFT]);
+    release(&a);
+}
+
 /* Of a phone what there is, or somewhat more: the limit of what was found. */
 static void a_phones_scatter_is_found(void **state) {
     (void)state;
@@ -458,6 +477,7 @@ int main(void) {
         cmocka_unit_test(heights_have_priors_of_paper_that_lies_as_it_should),
         cmocka_unit_test(lifted_edges_are_honest),
         cmocka_unit_test(an_ideal_camera_is_found_to_be_one),
+        cmocka_unit_test(scatter_rests_on_what_photos_differ_in),
         cmocka_unit_test(a_phones_scatter_is_found),
         cmocka_unit_test(an_unknown_camera_costs_little),
         cmocka_unit_test(u95_holds_for_phones),

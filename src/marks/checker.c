@@ -19,7 +19,8 @@ static const double MIN_CORRELATION = 0.6;
 /* The fit's rms as a part of the contrast. Of 2,993 corners in photos of two phones and two
    webcams, in frames of a video camera and in rendered photos (the sets of tests/test_board.c) the
    median has 0.07, 99 % have less than 0.17. A corner of which one square is covered by something
-   grey has 0.2 and more, and of the noise in tests/test_checker.c some passes for corners at 0.4. */
+   grey has 0.2 and more, and of the noise in tests/test_checker.c some passes for corners at 0.4.
+ */
 static const double MAX_RMS_PART = 0.2;
 /* Beyond a half the tone curve would turn back near black or near white. */
 static const double MAX_BLEED_PART = 0.75;
