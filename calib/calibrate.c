@@ -32,7 +32,7 @@ tr_calib_options tr_calib_defaults(int width_px, int height_px) {
     tr_calib_options o = {.width_px = width_px,
                           .height_px = height_px,
                           .has_bow = true,
-                          .has_uneven = true,
+                          .has_corner_deviations = true,
                           .huber = 2.5};
     for (int i = 0; i < TR_LENS_N; i++) o.is_free[i] = true;
     return o;
@@ -246,7 +246,7 @@ static bool fill_net(const tr_calib_view *views, int n_views, const tr_calib_opt
         c->board.is_free[TR_BOW_X + k] = true;
         c->board.shape_sd[2 + k] = BOW_PRIOR_PART * c->board.half_mm[k];
     }
-    c->board.is_free[TR_STRETCH_X] = o->has_uneven;
+    c->board.is_free[TR_PRINT_SCALE_X] = o->has_corner_deviations;
     c->board.shape_sd[0] = STRETCH_SD;
     for (int i = 0; i < n_views; i++) {
         tr_planar_pose found[2];
@@ -308,7 +308,7 @@ static void set_wide(const tr_calib_options *o, const calibration_net *c, tr_com
     }
     /* No lens breathes by more; a board that bends from photo to photo looks like it. */
     wide->of[TR_SCATTER_FOCAL].most = wide->of[TR_SCATTER_FOCAL].wide;
-    if (o->has_uneven) {
+    if (o->has_corner_deviations) {
         wide->of[TR_COMPONENT_PRINT].wide = WIDE_PRINT_PART * half_mm;
         wide->of[TR_COMPONENT_HEIGHT].wide = WIDE_HEIGHT_PART * half_mm;
     }
@@ -327,7 +327,7 @@ static void tell_components(const tr_calib_options *o, const tr_components *c,
         s->sd[k] = is_told ? c->of[k].sd : 0;
         s->dof[k] = is_told ? c->of[k].dof : 0;
     }
-    out->uneven_mm = print->dof > 0 && !print->is_bound ? print->sd : 0;
+    out->corner_deviation_mm = print->dof > 0 && !print->is_bound ? print->sd : 0;
     out->height_mm = height->dof > 0 && !height->is_bound ? height->sd : 0;
 }
 
@@ -345,8 +345,8 @@ static void tell_lens(const calibration_net *c, const double *C, int stride, tr_
         out->bow_mm[k] = c->board.shape[2 + k];
         out->bow_sd_mm[k] = sqrt(C[i * stride + i]);
     }
-    out->stretch = c->board.shape[0];
-    out->stretch_sd = sqrt(C[(TR_LENS_N + 2) * (stride + 1)]);
+    out->differential_scale = c->board.shape[0];
+    out->differential_scale_sd = sqrt(C[(TR_LENS_N + 2) * (stride + 1)]);
 }
 
 bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_options *o,
@@ -366,7 +366,7 @@ bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_option
     for (int i = 0; i < TR_LENS_N; i++) wanted[i] = (tr_net_unknown){TR_NET_LENS, 0, i};
     for (int i = 0; i < 2; i++)
         wanted[TR_LENS_N + i] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X + i};
-    wanted[TR_LENS_N + 2] = (tr_net_unknown){TR_NET_SHEET, 0, TR_STRETCH_X};
+    wanted[TR_LENS_N + 2] = (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X};
     if (n_views < 2) {
         tr_fail(err, TR_NO_MEASURE, "a lens needs more than one view of the board");
         goto out;
@@ -388,7 +388,7 @@ bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_option
         !check_turns(c.net.rigs, n_views, err)) {
         goto out;
     }
-    if (!result.is_settled) {
+    if (!result.has_converged) {
         tr_fail(err, TR_NO_MEASURE,
                 "the adjustment of all photos did not settle; leave out photos in which the board "
                 "is blurred, bent or cut off, and add others, tilted by 20 to 40 degrees to each "

@@ -25,7 +25,7 @@ typedef struct {
     bool has_bow;           /* the board's bow is estimated */
     /* Corners may lie off their places, along the board and out of it, by as much as the photos
        show (calib/components.h), and the print may be longer one way than the other. */
-    bool has_uneven;
+    bool has_corner_deviations;
     /* A machine camera: photos have no unknowns of their own. Else they have, with standard
        deviations that the photos themselves tell. */
     bool is_steady;
@@ -34,7 +34,7 @@ typedef struct {
                              NULL: not wanted */
 } tr_calib_options;
 
-/* All nine parameters, bow, uneven corners, Huber's loss at 2.5 sd. */
+/* All nine parameters, bow, corner deviations, Huber's loss at 2.5 sd. */
 tr_calib_options tr_calib_defaults(int width_px, int height_px);
 
 typedef struct {
@@ -56,14 +56,15 @@ typedef struct {
     double bow_sd_mm[2];
     double
         half_mm[2]; /* half extents of the corners, which the bow refers to (network/network.h) */
-    double stretch; /* by this part the board is longer along x than along y */
-    double stretch_sd;
-    double uneven_mm; /* sd of the corners' places on the board, each axis; 0: none beyond chance */
-    double height_mm; /* the same out of the board */
-    double rms_px;    /* per corner (distance), as an image's rms is usually told */
-    double rms_steady_px;   /* the same for one camera in all photos and a true board */
-    double sigma_px;        /* a-posteriori sd of one coordinate: sqrt(sum r^2 / redundancy) */
-    int degrees_of_freedom; /* redundancy of the corners' coordinates, rounded */
+    double differential_scale; /* by this part the board is longer along x than along y */
+    double differential_scale_sd;
+    double corner_deviation_mm; /* sd of the corners' places on the board, each axis; 0: none beyond
+                                   chance */
+    double height_mm;           /* the same out of the board */
+    double rms_px;              /* per corner (distance), as an image's rms is usually told */
+    double rms_steady_px;       /* the same for one camera in all photos and a true board */
+    double sigma_px;            /* a-posteriori sd of one coordinate: sqrt(sum r^2 / redundancy) */
+    int degrees_of_freedom;     /* redundancy of the corners' coordinates, rounded */
 } tr_calibration;
 
 /* Needs at least 2 views of at least 4 corners each, not all parallel. poses: one a view, filled

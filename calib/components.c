@@ -120,8 +120,8 @@ static bool make_probes(const tr_network *net, probes *p, tr_error *err) {
     }
     for (int k = 0; k < 4; k++) {
         const tr_net_sheet *board = &net->sheets[0];
-        if (!board->is_free[TR_STRETCH_X + k] || !(board->shape_sd[k] > 0)) continue;
-        add_probe(p, (tr_net_unknown){TR_NET_SHEET, 0, TR_STRETCH_X + k}, TR_COMPONENT_N,
+        if (!board->is_free[TR_PRINT_SCALE_X + k] || !(board->shape_sd[k] > 0)) continue;
+        add_probe(p, (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X + k}, TR_COMPONENT_N,
                   board->shape_sd[k], 1);
     }
     return true;
@@ -207,7 +207,7 @@ static double update_all(tr_network *net, const tr_lsq_result *result, const gro
         c->redundancy -= sums[k].redundancy;
     }
     for (int k = 0; k < 4; k++) {
-        if (!board->is_free[TR_STRETCH_X + k] || !(board->shape_sd[k] > 0)) continue;
+        if (!board->is_free[TR_PRINT_SCALE_X + k] || !(board->shape_sd[k] > 0)) continue;
         sum -= board->shape[k] * board->shape[k] / (board->shape_sd[k] * board->shape_sd[k]);
     }
     c->redundancy = fmax(c->redundancy - sums[TR_COMPONENT_N].redundancy, 1);

@@ -497,7 +497,7 @@ static void stereo_published(void **state) {
         tr_calib_options o = tr_calib_defaults(640, 480);
         o.is_free[TR_K3] = false;
         o.has_bow = false;
-        o.has_uneven = false;
+        o.has_corner_deviations = false;
         o.is_steady = true;
         o.huber = 0;
         assert_true(tr_calibrate(views, STEREO_PAIRS, &o, &c, poses, NULL));
@@ -516,7 +516,7 @@ static void solve_true_board(tr_lens_run *run) {
     tr_calib_view views[STEREO_PAIRS];
     tr_calib_pose poses[STEREO_PAIRS];
     tr_calib_options o = tr_calib_defaults(640, 480);
-    o.has_uneven = false;
+    o.has_corner_deviations = false;
     o.is_steady = true;
     for (int i = 0; i < STEREO_PAIRS; i++) {
         const tr_board_view *v = &run->photos[i].view;

@@ -294,9 +294,9 @@ static void test_trap_stretched_one_way(void **state) {
         tr_sim_options options = honest(seed);
         options.is_steady = true;
         options.n_photos = 4;
-        options.mat_stretch[seed % 2] = seed % 4 < 2 ? 0.008 : -0.008;
+        options.mat_print_scale[seed % 2] = seed % 4 < 2 ? 0.008 : -0.008;
         expect_no_pass("mat stretched by 0.8 % one way", &options, "sheet_scale");
-        options.mat_stretch[seed % 2] = seed % 4 < 2 ? 0.005 : -0.005;
+        options.mat_print_scale[seed % 2] = seed % 4 < 2 ? 0.005 : -0.005;
         outcome o = run(&options);
         for (int k = 0; k < 3 && o.sim.check.verdict == TR_PASS; k++) {
             const tr_axis_result *a = &o.sim.check.targets[0].axis[k == 2 ? TR_YAW : TR_X + k];

@@ -149,7 +149,7 @@ static void check_certified(const certified_set *set) {
         q.sd = set->residual_sd; /* the solver expects residuals of about 1 */
         bool ok = solve(&q, (tr_lsq_options){.max_iterations = 1000}, &result, C, &err);
         if (!ok) print_error("start %d: %s\n", s + 1, err.text);
-        assert_true(ok && result.is_settled);
+        assert_true(ok && result.has_converged);
         assert_int_equal(result.degrees_of_freedom, set->n_points - n);
         CHECK_AT_MOST(7, agreeing_digits(q.sd * q.sd * result.sum_squares, set->rss));
         CHECK_AT_MOST(7, agreeing_digits(q.sd * sqrt(result.variance_factor), set->residual_sd));
@@ -296,7 +296,7 @@ static void exact_data(void **unused) {
         q.sd = 0.01;
         if (!solve(&q, (tr_lsq_options){0}, &result, NULL, &err)) print_error("%s\n", err.text);
         assert_int_equal(err.code, TR_OK);
-        assert_true(result.is_settled);
+        assert_true(result.has_converged);
         CHECK_NEAR(q.accepted[0], truth[0], 1e-6);
         CHECK_NEAR(q.accepted[1], truth[1], 1e-12);
     }
@@ -310,7 +310,7 @@ static void too_few_steps(void **unused) {
     tr_error err = {0};
     set_up(&q, misra1a, misra1a_data, 14, misra1a_start1, 2);
     assert_true(solve(&q, (tr_lsq_options){.max_iterations = 2}, &result, NULL, &err));
-    assert_false(result.is_settled);
+    assert_false(result.has_converged);
     assert_int_equal(result.iterations, 2);
 }
 
@@ -333,7 +333,7 @@ static void end_of_the_model_is_no_minimum(void **unused) {
     tr_error err = {0};
     set_up(&q, ends_at_zero, data, 4, start, 2);
     assert_true(solve(&q, (tr_lsq_options){.max_iterations = 1000}, &result, NULL, &err));
-    assert_false(result.is_settled);
+    assert_false(result.has_converged);
 }
 
 /* ---- Huber's loss ---- */
@@ -372,7 +372,7 @@ static double estimate_level(double outlier, double huber, bool is_robust, tr_ls
         print_error("%s\n", err.text);
     }
     assert_int_equal(err.code, TR_OK);
-    assert_true(result->is_settled);
+    assert_true(result->has_converged);
     return q.accepted[0];
 }
 

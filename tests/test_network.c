@@ -310,8 +310,9 @@ static bool job_solve(job *q, const tr_net_options *options, tr_lsq_result *resu
     tr_error err = {0};
     bool ok = tr_network_solve(&q->net, options, result, &err);
     if (!ok) print_error("%s\n", err.text);
-    if (ok && !result->is_settled) print_error("not settled after %d steps\n", result->iterations);
-    return ok && result->is_settled;
+    if (ok && !result->has_converged)
+        print_error("not settled after %d steps\n", result->iterations);
+    return ok && result->has_converged;
 }
 
 /* ---- derivatives ---- */
@@ -332,7 +333,8 @@ static double step_of(tr_net_unknown u) {
         return u.component < TR_PHOTO_FOCAL ? 1 : u.component < TR_PHOTO_TRAVEL ? h : 1000 * h;
     }
     if (u.component < 3) return h;
-    if (u.kind == TR_NET_SHEET && (u.component == TR_STRETCH_X || u.component == TR_STRETCH_Y)) {
+    if (u.kind == TR_NET_SHEET &&
+        (u.component == TR_PRINT_SCALE_X || u.component == TR_PRINT_SCALE_Y)) {
         return h;
     }
     return 1000 * h;
@@ -488,7 +490,7 @@ static void derivatives_forms_and_lengths(void **unused) {
                                     : k == TR_OFFSET_TWIST ? 1e-4
                                                            : 0.1) *
                                    draw_normal(&d);
-                offset->is_free[k] = i != 3 || k != TR_OFFSET_GROWTH;
+                offset->is_free[k] = i != 3 || k != TR_OFFSET_SCALE;
                 offset->sd[k] = i == 5 && k == TR_OFFSET_TURN ? 0 : k <= TR_OFFSET_Z ? 4 : 0.1;
             }
         }
@@ -599,14 +601,14 @@ static void form_of_a_mark(void **unused) {
     o.value[TR_OFFSET_X] = 3;
     o.value[TR_OFFSET_Z] = -2;
     o.value[TR_OFFSET_TURN] = TR_PI / 2;
-    o.value[TR_OFFSET_GROWTH] = 0.01;
+    o.value[TR_OFFSET_SCALE] = 0.01;
     p = tr_net_mark_point(&sheet, &o, tr_v2(180, 130));
     CHECK_NEAR(p.x, 103 - 80.8, 1e-9);
     CHECK_NEAR(p.y, 50 + 80.8, 1e-9);
     CHECK_NEAR(p.z, -2, 0);
     /* Along its first side, which stands upright, 2 % longer; the other 2 % shorter. */
     o = (tr_net_offset){.centre_mm = {100, 50}, .axis_rad = TR_PI / 2};
-    o.value[TR_OFFSET_ASPECT] = 0.02;
+    o.value[TR_OFFSET_DIFFERENTIAL_SCALE] = 0.02;
     p = tr_net_mark_point(&sheet, &o, tr_v2(180, 130));
     CHECK_NEAR(p.x, 100 + 80 * 0.98, 1e-9);
     CHECK_NEAR(p.y, 50 + 80 * 1.02, 1e-9);
@@ -858,7 +860,7 @@ static void list_wanted(tr_net_unknown wanted[WANTED]) {
     for (int i = 1; i < JOB_SHEETS; i++) {
         for (int k = 0; k < TR_POSE_N; k++) wanted[n++] = (tr_net_unknown){TR_NET_SHEET, i, k};
     }
-    wanted[n++] = (tr_net_unknown){TR_NET_SHEET, 0, TR_STRETCH_X};
+    wanted[n++] = (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X};
     wanted[n++] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X};
     for (int k = 0; k < TR_LENS_N; k++) wanted[n++] = (tr_net_unknown){TR_NET_LENS, 0, k};
 }
@@ -942,7 +944,7 @@ static void covariance_by_drawing(void **unused) {
         memcpy(q.lens.lens.covariance, C_lens, sizeof C_lens);
         q.lens.has_prior = true;
         for (int k = 0; k < TR_LENS_N; k++) q.lens.is_free[k] = true;
-        q.sheets[0].is_free[TR_STRETCH_X] = q.sheets[0].is_free[TR_BOW_X] = true;
+        q.sheets[0].is_free[TR_PRINT_SCALE_X] = q.sheets[0].is_free[TR_BOW_X] = true;
         q.sheets[0].shape_sd[0] = STRETCH_SD;
         q.sheets[0].shape_sd[2] = BOW_SD_MM;
         disturb(&q, &d, 0.01, 30);
@@ -1029,7 +1031,7 @@ static void variance_of_a_function(void **unused) {
    added unknowns free. */
 static void check_test(const tr_net_hypothesis *h, double fall, const double *step, int n) {
     assert_true(h->is_determined && fall > 0);
-    CHECK_NEAR(h->gain / fall, 1, 1e-3);
+    CHECK_NEAR(h->score / fall, 1, 1e-3);
     for (int k = 0; k < n; k++) {
         CHECK_NEAR(h->step[k], step[k], 1e-2 * sqrt(h->variance[k]));
     }
@@ -1037,14 +1039,14 @@ static void check_test(const tr_net_hypothesis *h, double fall, const double *st
 
 static void check_stretched(const job *solved, double cost, const tr_net_hypothesis *h) {
     static job q;
-    const tr_net_unknown wanted[2] = {{TR_NET_SHEET, 0, TR_STRETCH_X},
-                                      {TR_NET_SHEET, 0, TR_STRETCH_Y}};
+    const tr_net_unknown wanted[2] = {{TR_NET_SHEET, 0, TR_PRINT_SCALE_X},
+                                      {TR_NET_SHEET, 0, TR_PRINT_SCALE_Y}};
     double C[4];
     tr_lsq_result result;
     q = *solved;
     job_fill_net(&q);
     q.net.n_observations = solved->net.n_observations;
-    q.sheets[0].is_free[TR_STRETCH_X] = q.sheets[0].is_free[TR_STRETCH_Y] = true;
+    q.sheets[0].is_free[TR_PRINT_SCALE_X] = q.sheets[0].is_free[TR_PRINT_SCALE_Y] = true;
     tr_net_options options = {.wanted = wanted, .n_wanted = 2, .covariance = C};
     assert_true(job_solve(&q, &options, &result));
     check_test(h, cost - result.cost, q.sheets[0].shape, 2);
@@ -1092,7 +1094,7 @@ static void hypotheses_as_solved(void **unused) {
             {.sheet = 2, .first_photo = 0, .last_photo = 5},
             {.sheet = 2, .first_photo = 4, .last_photo = 4},
             {.sheet = 0, .first_photo = 1, .last_photo = 2},
-            {.sheet = 0, .is_stretch = true, .first_photo = 0, .last_photo = 5},
+            {.sheet = 0, .is_print_scale = true, .first_photo = 0, .last_photo = 5},
         };
         enum { N = sizeof h / sizeof *h, ALL_PHOTOS = 2, STRETCH = 5 };
         tr_error err = {0};
@@ -1103,7 +1105,7 @@ static void hypotheses_as_solved(void **unused) {
         assert_memory_equal(before.rigs, q.rigs, sizeof q.rigs);
         /* Elsewhere in all photos is nowhere else. */
         assert_false(h[ALL_PHOTOS].is_determined);
-        CHECK_NEAR(h[ALL_PHOTOS].gain, 0, 0);
+        CHECK_NEAR(h[ALL_PHOTOS].score, 0, 0);
         for (int i = 0; i < N; i++) {
             if (i == ALL_PHOTOS) continue;
             if (i == STRETCH)
@@ -1195,8 +1197,8 @@ static void shape_prior_adds_information(void **unused) {
     tr_lsq_result result;
     make_held_job(&q);
     for (int k = 0; k < 4; k++) {
-        wanted[k] = (tr_net_unknown){TR_NET_SHEET, 0, TR_STRETCH_X + k};
-        q.sheets[0].is_free[TR_STRETCH_X + k] = true;
+        wanted[k] = (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X + k};
+        q.sheets[0].is_free[TR_PRINT_SCALE_X + k] = true;
     }
     tr_net_options options = {.wanted = wanted, .n_wanted = 4, .covariance = without};
     assert_true(job_solve(&q, &options, &result));

@@ -307,7 +307,7 @@ static bool covariance_of(tr_network *net, const tr_places *places, tr_net_optio
 
 static void hold_prints(tr_network *net, bool (*is_free)[2]) {
     for (int i = 0; i < net->n_sheets; i++) {
-        bool *now = &net->sheets[i].is_free[TR_STRETCH_X];
+        bool *now = &net->sheets[i].is_free[TR_PRINT_SCALE_X];
         for (int k = 0; k < 2; k++) now[k] = is_free && is_free[i][k];
     }
 }
@@ -403,7 +403,7 @@ static bool covariances(tr_adjustment *adj, int n_sheets, const tr_places *place
         goto out;
     }
     for (int i = 0; i < n_sheets; i++) {
-        memcpy(is_print_free[i], &net->sheets[i].is_free[TR_STRETCH_X], sizeof *is_print_free);
+        memcpy(is_print_free[i], &net->sheets[i].is_free[TR_PRINT_SCALE_X], sizeof *is_print_free);
     }
     hold_prints(net, NULL);
     tr_relief_hold(net, true);
@@ -513,7 +513,7 @@ bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_findings *findi
         goto fail;
     }
     if (!covariances(out, in->n_sheets, &places, &result, err)) goto fail;
-    out->is_settled = result.is_settled;
+    out->has_converged = result.has_converged;
     out->variance_factor = result.variance_factor;
     out->degrees_of_freedom = result.degrees_of_freedom;
     if (!count_left_out(out, &result, err)) goto fail;

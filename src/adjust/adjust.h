@@ -61,10 +61,10 @@ typedef struct {
        hold all marks between them (as the peak-to-valley flatness deviation of ISO 12781-1). */
     double flatness_mm, flatness_u95_mm;
     tr_vec2 highest_mm; /* the mark furthest above that plane, on the sheet */
-    bool has_stretch;
+    bool has_print_scale;
     /* Relative, along the sheet's x and y, against what the other sheets' sizes say: 0.001 is 1 mm
        in a metre too large. A scale common to all sheets cannot be seen. */
-    double stretch[2], stretch_u95[2];
+    double print_scale[2], print_scale_u95[2];
 } tr_sheet_condition;
 
 typedef struct {
@@ -76,7 +76,7 @@ typedef struct {
     bool *photo_rejected;           /* it was connected, but its marks contradict the others */
     tr_sheet_condition *conditions; /* one a sheet */
     int root;                       /* index of the sheet that holds the frame */
-    bool is_settled;                /* the last adjustment reached its minimum */
+    bool has_converged;             /* the last adjustment reached its minimum */
     double variance_factor;         /* of the marks that take part; u95 is scaled by it ... */
     double variance_of_all;         /* ... and of all that were found */
     int degrees_of_freedom;

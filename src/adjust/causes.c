@@ -17,7 +17,7 @@ static const double FOCAL_PART = 0.004;
 static const double STRETCH_PART = 0.004;
 static const double STRETCH_DIFFERENCE = 0.005;
 /* An expanded uncertainty of a print's scale above this says nothing worth telling. */
-static const double MAX_STRETCH_U95 = 0.01;
+static const double MAX_PRINT_SCALE_U95 = 0.01;
 static const double SIGNIFICANT_SIGMAS = 4.5;
 /* A sheet that lies further from its place than this in some photos was moved; less is told where
    it is more than chance. */
@@ -168,12 +168,12 @@ static bool note_cause(const tr_adjust_input *in, const cause *c, tr_findings *f
 /* change, sd: of width and height. */
 static void note_stretch(const double change[2], const double sd[2],
                          tr_sheet_condition *condition) {
-    condition->has_stretch = true;
+    condition->has_print_scale = true;
     for (int k = 0; k < 2; k++) {
-        condition->stretch[k] = change[k];
-        condition->stretch_u95[k] = 2 * sd[k];
-        condition->has_stretch =
-            condition->has_stretch && condition->stretch_u95[k] < MAX_STRETCH_U95;
+        condition->print_scale[k] = change[k];
+        condition->print_scale_u95[k] = 2 * sd[k];
+        condition->has_print_scale =
+            condition->has_print_scale && condition->print_scale_u95[k] < MAX_PRINT_SCALE_U95;
     }
 }
 
@@ -186,13 +186,14 @@ static bool test_scales(const tr_adjust_input *in, tr_adjustment *adj, double va
     tr_net_hypothesis *h = calloc((size_t)in->n_sheets + 1, sizeof *h);
     if (!h) return tr_fail_memory(err);
     for (int i = 0; i < in->n_sheets; i++) {
-        h[n] = (tr_net_hypothesis){.sheet = i, .is_stretch = true, .last_photo = in->n_photos - 1};
+        h[n] =
+            (tr_net_hypothesis){.sheet = i, .is_print_scale = true, .last_photo = in->n_photos - 1};
         n += adj->sheet_placed[i];
     }
     bool ok = tr_network_test(&adj->net, TR_ADJUST_HUBER, h, n, err);
     for (int i = 0; i < n && ok; i++) {
         double sd[2] = {scale * sqrt(h[i].variance[0]), scale * sqrt(h[i].variance[1])};
-        candidates[h[i].sheet].promise = h[i].is_determined ? h[i].gain : INFINITY;
+        candidates[h[i].sheet].promise = h[i].is_determined ? h[i].score : INFINITY;
         if (h[i].is_determined) note_stretch(h[i].step, sd, &adj->conditions[h[i].sheet]);
     }
     free(h);
@@ -240,7 +241,7 @@ static void try_numbers(const tr_adjust_input *in, tr_adjustment *adj, const tr_
             continue;
         }
         tr_trial t = tr_try_scale(&adj->net, base, i, err);
-        adj->conditions[i].has_stretch = false;
+        adj->conditions[i].has_print_scale = false;
         if (t.is_solved) note_stretch(t.change, t.sd, &adj->conditions[i]);
         if (!t.is_solved || !is_stretched(&t, &in->sheets[i]) || t.cost >= *lowest) continue;
         *best = (cause){.kind = OTHER_SCALE, .sheet = i, .trial = t};
@@ -305,8 +306,8 @@ static bool choose_moves(tr_adjustment *adj, double least_gain, tr_net_hypothesi
         if (!candidates) return tr_fail_memory(err);
         bool ok = tr_network_test(&adj->net, TR_ADJUST_HUBER, moves, *n, err);
         for (int i = 0; i < *n; i++) {
-            if (moves[i].is_determined && moves[i].gain < HOPELESS_PART * least_gain) continue;
-            candidates[kept].promise = moves[i].gain;
+            if (moves[i].is_determined && moves[i].score < HOPELESS_PART * least_gain) continue;
+            candidates[kept].promise = moves[i].score;
             moves[kept++] = moves[i];
         }
         *n = kept;
@@ -502,7 +503,7 @@ bool tr_find_contradicted(const tr_adjust_input *in, const tr_adjustment *adj,
     }
     for (int i = 0; i < in->n_sheets; i++) {
         const tr_net_sheet *s = &adj->net.sheets[i];
-        if (!s->is_free[TR_STRETCH_X] ||
+        if (!s->is_free[TR_PRINT_SCALE_X] ||
             fmax(fabs(s->shape[0]), fabs(s->shape[1])) <= SIGNIFICANT_SIGMAS * TR_ADJUST_PRINT_SD) {
             continue;
         }

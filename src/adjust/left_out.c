@@ -204,7 +204,7 @@ bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_fi
         return true;
     }
     double times = sqrt(adj->variance_factor);
-    if (adj->variance_factor > TR_BLOCK_VARIANCE || !adj->is_settled) {
+    if (adj->variance_factor > TR_BLOCK_VARIANCE || !adj->has_converged) {
         return tr_note(DOES_NOT_FIT, findings, err, times);
     }
     return !(adj->variance_factor > TR_SUSPECT_VARIANCE) ||

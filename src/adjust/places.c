@@ -71,10 +71,10 @@ static void offset_of_rows(const tr_sheet *sheet, const tr_mark *mark,
     if (mark->kind != TR_MARK_TAG) return;
     const tr_tag *tag = &sheet->tags[mark->index];
     T[TR_OFFSET_TURN * n + TR_TAG_TURN] = 1;
-    T[TR_OFFSET_GROWTH * n + TR_TAG_WIDTH] = 0.5 / tr_tag_width(tag);
-    T[TR_OFFSET_GROWTH * n + TR_TAG_HEIGHT] = 0.5 / tr_tag_height(tag);
-    T[TR_OFFSET_ASPECT * n + TR_TAG_WIDTH] = 0.5 / tr_tag_width(tag);
-    T[TR_OFFSET_ASPECT * n + TR_TAG_HEIGHT] = -0.5 / tr_tag_height(tag);
+    T[TR_OFFSET_SCALE * n + TR_TAG_WIDTH] = 0.5 / tr_tag_width(tag);
+    T[TR_OFFSET_SCALE * n + TR_TAG_HEIGHT] = 0.5 / tr_tag_height(tag);
+    T[TR_OFFSET_DIFFERENTIAL_SCALE * n + TR_TAG_WIDTH] = 0.5 / tr_tag_width(tag);
+    T[TR_OFFSET_DIFFERENTIAL_SCALE * n + TR_TAG_HEIGHT] = -0.5 / tr_tag_height(tag);
 }
 
 /* out (m x n) = A (m x k) B (k x n). */
@@ -183,8 +183,8 @@ static void gains_of_rows(const tr_network *net, int observation, const double *
         row[TR_TAG_Y] = g[TR_OFFSET_Y];
         if (rows != TR_TAG_N) continue;
         row[TR_TAG_TURN] = g[TR_OFFSET_TURN];
-        row[TR_TAG_WIDTH] = 0.5 * (g[TR_OFFSET_GROWTH] + g[TR_OFFSET_ASPECT]) / width;
-        row[TR_TAG_HEIGHT] = 0.5 * (g[TR_OFFSET_GROWTH] - g[TR_OFFSET_ASPECT]) / height;
+        row[TR_TAG_WIDTH] = 0.5 * (g[TR_OFFSET_SCALE] + g[TR_OFFSET_DIFFERENTIAL_SCALE]) / width;
+        row[TR_TAG_HEIGHT] = 0.5 * (g[TR_OFFSET_SCALE] - g[TR_OFFSET_DIFFERENTIAL_SCALE]) / height;
     }
 }
 

@@ -11,7 +11,7 @@ void tr_prints_set_up(const tr_adjust_input *in, tr_adjustment *out) {
                                       : hypot(TR_ADJUST_PRINT_SD, TR_ADJUST_OWN_PRINT_SD);
         sheet->shape_about = is_plate ? first_plate : 0;
         for (int k = 0; k < 2; k++) {
-            sheet->is_free[TR_STRETCH_X + k] = true;
+            sheet->is_free[TR_PRINT_SCALE_X + k] = true;
             sheet->shape_sd[k] = sd;
         }
         if (is_plate && first_plate == 0) first_plate = i + 1;

@@ -90,11 +90,11 @@ tr_trial tr_try_unsteady(tr_network *net, const tr_network *base, int number,
 tr_trial tr_try_scale(tr_network *net, const tr_network *base, int sheet, tr_error *err) {
     tr_trial t = {0};
     tr_net_sheet *s = &net->sheets[sheet];
-    s->is_free[TR_STRETCH_X] = s->is_free[TR_STRETCH_Y] = true;
+    s->is_free[TR_PRINT_SCALE_X] = s->is_free[TR_PRINT_SCALE_Y] = true;
     s->shape_sd[0] = s->shape_sd[1] = 0;
     tr_prints_untie(net, sheet);
-    tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_STRETCH_X},
-                                {TR_NET_SHEET, sheet, TR_STRETCH_Y}};
+    tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_PRINT_SCALE_X},
+                                {TR_NET_SHEET, sheet, TR_PRINT_SCALE_Y}};
     double scale[2] = {1, 1};
     solve_trial(net, wanted, scale, &t, err);
     t.change[0] = s->shape[0];

@@ -52,7 +52,7 @@ static void move_sheet(void *block, const void *from, const double *d) {
     tr_net_sheet *sheet = block;
     const tr_net_sheet *before = from;
     sheet->world_from_sheet = tr_pose_moved(before->world_from_sheet, d);
-    for (int k = 0; k < 4; k++) sheet->shape[k] = before->shape[k] + d[TR_STRETCH_X + k];
+    for (int k = 0; k < 4; k++) sheet->shape[k] = before->shape[k] + d[TR_PRINT_SCALE_X + k];
 }
 
 static bool offset_is_free(const void *block, int k) {

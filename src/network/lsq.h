@@ -57,7 +57,7 @@ typedef struct {
 typedef struct {
     /* False: the steps ran out before a minimum was reached, as happens where many terms contradict
        each other. The state is the best that was seen. */
-    bool is_settled;
+    bool has_converged;
     int iterations;
     double cost;            /* F, with the loss */
     double sum_squares;     /* sum of w |r|^2, w = 1 where no loss acts */
@@ -75,7 +75,7 @@ tr_lsq *tr_lsq_new(const tr_lsq_problem *problem, tr_error *err);
 void tr_lsq_free(tr_lsq *lsq);
 
 /* Solves from the accepted state and leaves the solution there. TR_NO_MEASURE where an unknown is
-   not determined; it is named. See also result->is_settled. */
+   not determined; it is named. See also result->has_converged. */
 TR_MUST_USE bool tr_lsq_solve(tr_lsq *lsq, tr_lsq_options options, tr_lsq_result *result,
                               tr_error *err);
 

@@ -7,8 +7,8 @@
      p_camera = camera_from_rig * rig_from_world * world_from_sheet * p_sheet'
      q        = exp([s turn]x) (p_camera - s R travel)    R: the rotation of camera_from_world
      residual = W (shifted(project(lens, q)) - measured)
-   with W'W the inverse covariance of the measured pixels. shape() is the print's stretch and bow:
-     x' = x (1 + stretch_x)    y' = y (1 + stretch_y)
+   with W'W the inverse covariance of the measured pixels. shape() is the print's scale and bow:
+     x' = x (1 + print_scale_x)    y' = y (1 + print_scale_y)
      z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2)
    where hx, hy are the half extents of the sheet: bow_x is how far, in mm, the middle of the sheet
    stands out of the plane through its left and right edges.
@@ -16,7 +16,7 @@
    displaced() is the identity unless the mark has an offset of its own: a mark that is not where
    the file says, or not in the sheet's plane. A mark is moved as a whole, about its centre c:
      along the face  p' = c + d + Rz(turn) E (p - c)
-                     E = Rz(axis) diag(1 + growth + aspect, 1 + growth - aspect) Rz(-axis)
+                     E = Rz(axis) diag(1 + scale + differential, 1 + scale - differential) Rz(-axis)
      out of it       z' = z + d_z + slope . q + twist q_x q_y    q = p - c
    so that a tag that was stuck by hand stays the flat rectangle that its printer made it, and one
    on paper that does not lie flat leans and bends with the paper.
@@ -57,8 +57,8 @@ enum {
     TR_SHEET_TX,
     TR_SHEET_TY,
     TR_SHEET_TZ,
-    TR_STRETCH_X,
-    TR_STRETCH_Y,
+    TR_PRINT_SCALE_X,
+    TR_PRINT_SCALE_Y,
     TR_BOW_X,
     TR_BOW_Y,
     TR_SHEET_N
@@ -93,7 +93,7 @@ typedef struct {
 
 typedef struct {
     tr_pose world_from_sheet;
-    double shape[4];   /* stretch_x, stretch_y, bow_x, bow_y */
+    double shape[4];   /* print_scale_x, print_scale_y, bow_x, bow_y */
     double half_mm[2]; /* hx, hy above; > 0 */
     bool is_free[TR_SHEET_N];
     double shape_sd[4];       /* prior of a free shape component about 0; 0: none ... */
@@ -102,15 +102,16 @@ typedef struct {
     double floor_tilt_sd_rad; /* prior: face level; goes with floor_z_sd_mm */
 } tr_net_sheet;
 
-/* Components of an offset: d along the sheet's axes (mm), turn about its normal (rad), relative
-   growth, half the relative difference of the mark's two sides, slopes, twist. */
+/* Components of an offset: d along the sheet's axes (mm), turn about its normal (rad), scale (the
+   relative change of the mark's size), differential scale (half the relative difference of its two
+   sides), slopes, twist. */
 enum {
     TR_OFFSET_X,
     TR_OFFSET_Y,
     TR_OFFSET_Z,
     TR_OFFSET_TURN,
-    TR_OFFSET_GROWTH,
-    TR_OFFSET_ASPECT,
+    TR_OFFSET_SCALE,
+    TR_OFFSET_DIFFERENTIAL_SCALE,
     TR_OFFSET_SLOPE_X, /* of the mark out of the sheet's plane, along its x ... */
     TR_OFFSET_SLOPE_Y, /* ... and y */
     TR_OFFSET_TWIST,   /* mm per mm^2 */
@@ -248,15 +249,15 @@ TR_MUST_USE bool tr_network_solve(tr_network *net, const tr_net_options *options
                                   tr_lsq_result *result, tr_error *err);
 
 /* A hypothesis: in the photos from the first to the last, the sheet had another pose (what is not
- * free included, and without a prior), or another stretch. */
+ * free included, and without a prior), or another print scale. */
 typedef struct {
     int sheet;
-    bool is_stretch;
+    bool is_print_scale;
     int first_photo, last_photo; /* numbers of the network, both included */
     /* What the test found, to first order: */
     bool is_determined; /* false: the marks tell no such difference, and the rest is 0 */
-    double gain;        /* the cost would fall by this */
-    double step[6];     /* by which pose (rad, mm) or stretch (2) would differ ... */
+    double score;       /* the cost would fall by this */
+    double step[6];     /* by which pose (rad, mm) or print scale (2) would differ ... */
     double variance[6]; /* ... and the variances of that, for unit variance */
 } tr_net_hypothesis;
 

@@ -25,8 +25,8 @@ static void form_of(const tr_net_offset *o, double M[4]) {
     double s = sin(o->axis_rad);
     double ct = cos(o->value[TR_OFFSET_TURN]);
     double st = sin(o->value[TR_OFFSET_TURN]);
-    double g = 1 + o->value[TR_OFFSET_GROWTH];
-    double a = o->value[TR_OFFSET_ASPECT];
+    double g = 1 + o->value[TR_OFFSET_SCALE];
+    double a = o->value[TR_OFFSET_DIFFERENTIAL_SCALE];
     /* E = g I + a [cos 2axis, sin 2axis; sin 2axis, -cos 2axis] */
     double E[4] = {g + a * (c * c - s * s), 2 * a * c * s, 2 * a * c * s, g - a * (c * c - s * s)};
     M[0] = ct * E[0] - st * E[2];
@@ -63,10 +63,10 @@ static tr_vec3 displaced(const tr_net_offset *o, tr_vec3 p, double *J, double *J
         for (int k = 0; k < 3; k++) J[k * TR_OFFSET_N + TR_OFFSET_X + k] = 1;
         J[TR_OFFSET_TURN] = -w.y;
         J[TR_OFFSET_N + TR_OFFSET_TURN] = w.x;
-        J[TR_OFFSET_GROWTH] = ct * q.x - st * q.y;
-        J[TR_OFFSET_N + TR_OFFSET_GROWTH] = st * q.x + ct * q.y;
-        J[TR_OFFSET_ASPECT] = ct * a.x - st * a.y;
-        J[TR_OFFSET_N + TR_OFFSET_ASPECT] = st * a.x + ct * a.y;
+        J[TR_OFFSET_SCALE] = ct * q.x - st * q.y;
+        J[TR_OFFSET_N + TR_OFFSET_SCALE] = st * q.x + ct * q.y;
+        J[TR_OFFSET_DIFFERENTIAL_SCALE] = ct * a.x - st * a.y;
+        J[TR_OFFSET_N + TR_OFFSET_DIFFERENTIAL_SCALE] = st * a.x + ct * a.y;
         z[TR_OFFSET_SLOPE_X] = q.x;
         z[TR_OFFSET_SLOPE_Y] = q.y;
         z[TR_OFFSET_TWIST] = q.x * q.y;
@@ -236,8 +236,8 @@ static void sheet_jacobian(const double Jw[6], const tr_net_sheet *sheet, tr_vec
             row[TR_SHEET_TX + j] = Jw[3 * i + j];
         }
         for (int j = 0; j < 4; j++) {
-            row[TR_STRETCH_X + j] = Js[3 * i] * Jshape[j] + Js[3 * i + 1] * Jshape[4 + j] +
-                                    Js[3 * i + 2] * Jshape[8 + j];
+            row[TR_PRINT_SCALE_X + j] = Js[3 * i] * Jshape[j] + Js[3 * i + 1] * Jshape[4 + j] +
+                                        Js[3 * i + 2] * Jshape[8 + j];
         }
         for (int j = 0; Joffset && j < TR_OFFSET_N; j++) {
             J->offset[TR_OFFSET_N * i + j] = Js[3 * i] * Joffset[j] +

@@ -220,7 +220,7 @@ static bool floor_evaluate(const tr_network *net, int i, double *r, double *J) {
 
 static int shape_rows(const tr_network *net, int i) {
     const tr_net_sheet *sheet = &net->sheets[i];
-    return prior_rows(sheet->is_free + TR_STRETCH_X, sheet->shape_sd, 4);
+    return prior_rows(sheet->is_free + TR_PRINT_SCALE_X, sheet->shape_sd, 4);
 }
 static int shape_blocks(const tr_network *net, int i, tr_block *blocks) {
     int about = net->sheets[i].shape_about;
@@ -235,11 +235,11 @@ static bool shape_evaluate(const tr_network *net, int i, double *r, double *J) {
     int width = (has_about ? 2 : 1) * TR_SHEET_N;
     int row = 0;
     for (int k = 0; k < 4; k++) {
-        if (!sheet->is_free[TR_STRETCH_X + k] || !(sheet->shape_sd[k] > 0)) continue;
+        if (!sheet->is_free[TR_PRINT_SCALE_X + k] || !(sheet->shape_sd[k] > 0)) continue;
         double w = 1 / sheet->shape_sd[k];
         r[row] = w * (sheet->shape[k] - (about ? about->shape[k] : 0));
-        if (J) J[row * width + TR_STRETCH_X + k] = w;
-        if (J && about) J[row * width + TR_SHEET_N + TR_STRETCH_X + k] = -w;
+        if (J) J[row * width + TR_PRINT_SCALE_X + k] = w;
+        if (J && about) J[row * width + TR_SHEET_N + TR_PRINT_SCALE_X + k] = -w;
         row++;
     }
     return true;
@@ -287,7 +287,7 @@ static tr_vec3 length_end(const tr_network *net, const tr_net_length *l, int end
             row[TR_SHEET_TX + j] = i == j;
         }
         for (int j = 0; j < 4; j++) {
-            row[TR_STRETCH_X + j] =
+            row[TR_PRINT_SCALE_X + j] =
                 R->m[i][0] * Jshape[j] + R->m[i][1] * Jshape[4 + j] + R->m[i][2] * Jshape[8 + j];
         }
         for (int j = 0; j < TR_OFFSET_N; j++) {

@@ -142,10 +142,12 @@ static json_t *sheets_json(const tr_check *check) {
              tr_json_put(sheet, "photos", json_integer(r->n_photos)) &&
              tr_json_put(sheet, "marks", json_integer(r->n_marks)) &&
              tr_json_put(sheet, "flatness_mm", flatness_json(check, r)) &&
-             tr_json_put(sheet, "scale_x",
-                         quantity_json(c->has_stretch, 1 + c->stretch[0], c->stretch_u95[0])) &&
-             tr_json_put(sheet, "scale_y",
-                         quantity_json(c->has_stretch, 1 + c->stretch[1], c->stretch_u95[1])) &&
+             tr_json_put(
+                 sheet, "scale_x",
+                 quantity_json(c->has_print_scale, 1 + c->print_scale[0], c->print_scale_u95[0])) &&
+             tr_json_put(
+                 sheet, "scale_y",
+                 quantity_json(c->has_print_scale, 1 + c->print_scale[1], c->print_scale_u95[1])) &&
              tr_json_push(sheets, json_incref(sheet));
         json_decref(sheet);
     }

@@ -296,8 +296,8 @@ bool tr_datum_fit_robust(tr_datum_mark *marks, int n, tr_datum *out, tr_error *e
     return ok;
 }
 
-bool tr_datum_gain(const tr_datum *d, const tr_datum_mark *marks, int n, double *G,
-                   double inverse[25]) {
+bool tr_datum_sensitivity(const tr_datum *d, const tr_datum_mark *marks, int n, double *G,
+                          double inverse[25]) {
     double N[N_PARAMETERS * N_PARAMETERS];
     double b[N_PARAMETERS];
     double x[N_PARAMETERS];

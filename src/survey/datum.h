@@ -51,7 +51,7 @@ tr_vec2 tr_datum_apply(const tr_datum *datum, tr_vec2 measured_mm);
      p_new = p + (-shift - turn x p)  and  turn_new = turn - turn of G
    to first order. False: as tr_datum_fit. inverse (5 x 5, may be NULL): of the normal equations,
    for the scatter of the marks themselves; rows of what is held are 0. */
-bool tr_datum_gain(const tr_datum *datum, const tr_datum_mark *marks, int n, double *G,
-                   double inverse[25]);
+bool tr_datum_sensitivity(const tr_datum *datum, const tr_datum_mark *marks, int n, double *G,
+                          double inverse[25]);
 
 #endif

@@ -14,8 +14,8 @@
 
 /* A printed tag's size is no known length; these only keep a tag that few photos show from growing
    without bound. */
-static const double GROWTH_SD = 0.1;
-static const double ASPECT_SD = 0.02;
+static const double SCALE_SD = 0.1;
+static const double DIFFERENTIAL_SCALE_SD = 0.02;
 static const double SMALL_STEP = 1e-6;
 enum { MAX_ROUNDS = 12, MIN_PHOTOS_A_MARK = 2, MIN_POINTS_A_PHOTO = 4 };
 /* A residual of more than this says only that a start is wrong. px */
@@ -194,8 +194,8 @@ static void set_up_offsets(tr_survey_network *w) {
             o->sd[TR_OFFSET_TWIST] = TR_TWIST_SD;
         }
         if (is_tag) {
-            o->sd[TR_OFFSET_GROWTH] = GROWTH_SD;
-            o->sd[TR_OFFSET_ASPECT] = ASPECT_SD;
+            o->sd[TR_OFFSET_SCALE] = SCALE_SD;
+            o->sd[TR_OFFSET_DIFFERENTIAL_SCALE] = DIFFERENTIAL_SCALE_SD;
         }
     }
 }
@@ -572,7 +572,7 @@ static void free_unknowns(tr_survey_network *w) {
             is_free[k] = w->is_seen[i] && (k < TR_OFFSET_TURN ? !is_bar : is_tag);
         }
         for (int k = TR_OFFSET_TURN; is_bar && k < TR_OFFSET_N; k++) {
-            is_free[k] = is_free[k] && (k == TR_OFFSET_GROWTH || k == TR_OFFSET_ASPECT);
+            is_free[k] = is_free[k] && (k == TR_OFFSET_SCALE || k == TR_OFFSET_DIFFERENTIAL_SCALE);
         }
     }
     tr_camera_hold(net, false);

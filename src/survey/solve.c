@@ -57,8 +57,8 @@ static void row_of_unknowns(const tr_tag *base, bool is_tag, int k, double *out)
         out[TR_OFFSET_TURN] = 1;
     } else {
         double edge = k == TR_TAG_WIDTH ? tr_tag_width(base) : tr_tag_height(base);
-        out[TR_OFFSET_GROWTH] = edge;
-        out[TR_OFFSET_ASPECT] = k == TR_TAG_WIDTH ? edge : -edge;
+        out[TR_OFFSET_SCALE] = edge;
+        out[TR_OFFSET_DIFFERENTIAL_SCALE] = k == TR_TAG_WIDTH ? edge : -edge;
     }
 }
 
@@ -172,11 +172,11 @@ static bool turn_axes(frame *f, double theta, tr_error *err) {
 }
 
 /* Frame and scales as functions of the sheet's rows: 5 x n_rows. */
-static bool gain_of_rows(const frame *f, const tr_datum *d, double *G, double inverse[25],
-                         tr_error *err) {
+static bool sensitivity_of_rows(const frame *f, const tr_datum *d, double *G, double inverse[25],
+                                tr_error *err) {
     double *of_marks = tr_table(10, f->n, sizeof *of_marks);
     if (!of_marks) return tr_fail_memory(err);
-    bool ok = tr_datum_gain(d, f->data, f->n, of_marks, inverse);
+    bool ok = tr_datum_sensitivity(d, f->data, f->n, of_marks, inverse);
     for (int p = 0; p < 5 && ok; p++) {
         for (int a = 0; a < f->n; a++) {
             for (int k = 0; k < 2; k++) {
@@ -356,7 +356,7 @@ static bool print_scale(tr_survey_network *w, int sheet, double factor, tr_error
     ok = turn_axes(&f, d.theta_rad, err);
     G = tr_table(5, f.n_rows, sizeof *G);
     if (ok && !G) ok = tr_fail_memory(err);
-    if (!ok || !(ok = gain_of_rows(&f, &d, G, inverse, err))) goto out;
+    if (!ok || !(ok = sensitivity_of_rows(&f, &d, G, inverse, err))) goto out;
     s->has_scale = true;
     for (int k = 0; k < 2; k++) {
         const double *g = G + (3 + k) * f.n_rows;
@@ -418,9 +418,9 @@ static void fill_mark(const tr_survey_network *w, const frame *f, const tr_datum
     m->u95_mm[1] = TR_COVERAGE_FACTOR * sd[1];
     if (!m->name.is_tag) return;
     m->turn_rad = tr_wrap_rad(base->turn_rad + value[TR_OFFSET_TURN] - d->theta_rad);
-    double growth = 1 + value[TR_OFFSET_GROWTH];
-    m->edges_mm[0] = tr_tag_width(base) * (growth + value[TR_OFFSET_ASPECT]);
-    m->edges_mm[1] = tr_tag_height(base) * (growth - value[TR_OFFSET_ASPECT]);
+    double scale = 1 + value[TR_OFFSET_SCALE];
+    m->edges_mm[0] = tr_tag_width(base) * (scale + value[TR_OFFSET_DIFFERENTIAL_SCALE]);
+    m->edges_mm[1] = tr_tag_height(base) * (scale - value[TR_OFFSET_DIFFERENTIAL_SCALE]);
     m->u95_turn_rad = TR_COVERAGE_FACTOR * sd[TR_TAG_TURN];
     m->u95_edges_mm[0] = TR_COVERAGE_FACTOR * sd[TR_TAG_WIDTH];
     m->u95_edges_mm[1] = TR_COVERAGE_FACTOR * sd[TR_TAG_HEIGHT];
@@ -509,7 +509,7 @@ static bool measure_sheet(tr_survey_network *w, tr_survey_align align, int sheet
         x[TR_TAG_X] = y[TR_TAG_Y] = turn[TR_TAG_TURN] = 1;
         x[TR_TAG_TURN] = p.y;
         y[TR_TAG_TURN] = -p.x;
-    } else if (!gain_of_rows(&f, &s->datum, G, NULL, err)) {
+    } else if (!sensitivity_of_rows(&f, &s->datum, G, NULL, err)) {
         goto out;
     }
     if (!transform_to_datum(&f, &s->datum, G, err)) goto out;

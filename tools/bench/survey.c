@@ -89,7 +89,7 @@ int bench_survey(const bench_options *options) {
                                    .n_photos = 6 + (int)(i % 4),
                                    .noise = 1,
                                    .misplaced_mm = 8,
-                                   .stretch = {-0.004, 0.003},
+                                   .print_scale = {-0.004, 0.003},
                                    .n_stuck = 2,
                                    .bar_sd_mm = 0.05,
                                    .draws_lens = true};
