@@ -349,57 +349,73 @@ static void tell_lens(const calibration_net *c, const double *C, int stride, tr_
     out->differential_scale_sd = sqrt(C[(TR_LENS_N + 2) * (stride + 1)]);
 }
 
+/* What the covariance is of: the lens, the board's bow and its differential scale. */
+enum { N_ASKED = TR_LENS_N + 3 };
+
+static void list_asked(tr_net_unknown asked[N_ASKED]) {
+    for (int i = 0; i < TR_LENS_N; i++) asked[i] = (tr_net_unknown){TR_NET_LENS, 0, i};
+    for (int i = 0; i < 2; i++)
+        asked[TR_LENS_N + i] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X + i};
+    asked[TR_LENS_N + 2] = (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X};
+}
+
+/* One camera in all photos and a true board: the initial values of all that follows. */
+static bool solve_steady(const tr_calib_view *views, int n_views, const tr_calib_options *o,
+                         calibration_net *c, tr_error *err) {
+    tr_net_options plain = {0};
+    tr_lsq_result result;
+    if (n_views < 2) {
+        return tr_fail(err, TR_NO_MEASURE, "a lens needs more than one view of the board");
+    }
+    if (!start_lens(views, n_views, o, &c->lens.lens, err) ||
+        !fill_net(views, n_views, o, c, err) || !check_turns(c->net.rigs, n_views, err) ||
+        !tr_network_solve(&c->net, &plain, &result, err)) {
+        return false;
+    }
+    if (result.degrees_of_freedom >= 1) return true;
+    return tr_fail(err, TR_NO_MEASURE,
+                   "the corners are just enough for a lens and leave nothing to tell how good it "
+                   "is; take more photos of the board");
+}
+
+/* With a camera in every photo. C: of what is asked. */
+static bool solve_components(const tr_calib_options *o, calibration_net *c,
+                             tr_components *components, double C[N_ASKED * N_ASKED],
+                             tr_error *err) {
+    tr_net_options options = {.huber = o->huber};
+    tr_net_unknown asked[N_ASKED];
+    tr_lsq_result result;
+    list_asked(asked);
+    set_wide(o, c, components);
+    if (!tr_components_solve(&c->net, &options, asked, N_ASKED, C, components, &result, err) ||
+        !check_turns(c->net.rigs, c->net.n_rigs, err)) {
+        return false;
+    }
+    if (result.has_converged) return true;
+    return tr_fail(err, TR_NO_MEASURE,
+                   "the adjustment of all photos did not settle; leave out photos in which the "
+                   "board is blurred, bent or cut off, and add others, tilted by 20 to 40 degrees "
+                   "to each side");
+}
+
 bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_options *o,
                   tr_calibration *out, tr_calib_pose *poses, tr_error *err) {
-    enum { WANTED = TR_LENS_N + 3 };
-    bool ok = false;
     calibration_net c;
     tr_components components;
-    tr_net_unknown wanted[WANTED];
-    double C[WANTED * WANTED];
-    tr_lsq_result result;
-    tr_net_options plain = {0};
-    tr_net_options options = {
-        .huber = o->huber, .wanted = wanted, .n_wanted = WANTED, .covariance = C};
+    double C[N_ASKED * N_ASKED];
     memset(out, 0, sizeof *out);
-    if (!make_net(views, n_views, &c, err)) goto out;
-    for (int i = 0; i < TR_LENS_N; i++) wanted[i] = (tr_net_unknown){TR_NET_LENS, 0, i};
-    for (int i = 0; i < 2; i++)
-        wanted[TR_LENS_N + i] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X + i};
-    wanted[TR_LENS_N + 2] = (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X};
-    if (n_views < 2) {
-        tr_fail(err, TR_NO_MEASURE, "a lens needs more than one view of the board");
-        goto out;
+    bool ok = make_net(views, n_views, &c, err) && solve_steady(views, n_views, o, &c, err);
+    if (ok) {
+        out->rms_steady_px = rms_of(&c.net);
+        ok = solve_components(o, &c, &components, C, err);
     }
-    if (!start_lens(views, n_views, o, &c.lens.lens, err) ||
-        !fill_net(views, n_views, o, &c, err) || !check_turns(c.net.rigs, n_views, err) ||
-        !tr_network_solve(&c.net, &plain, &result, err)) {
-        goto out;
+    if (ok) {
+        tell_lens(&c, C, N_ASKED, out);
+        tell_components(o, &components, out);
+        out->degrees_of_freedom = (int)lround(components.redundancy);
+        ok =
+            collect(&c.net, views, n_views, components.redundancy, o->residual_px, out, poses, err);
     }
-    if (result.degrees_of_freedom < 1) {
-        tr_fail(err, TR_NO_MEASURE,
-                "the corners are just enough for a lens and leave nothing to tell how good it is; "
-                "take more photos of the board");
-        goto out;
-    }
-    out->rms_steady_px = rms_of(&c.net);
-    set_wide(o, &c, &components);
-    if (!tr_components_solve(&c.net, &options, &components, &result, err) ||
-        !check_turns(c.net.rigs, n_views, err)) {
-        goto out;
-    }
-    if (!result.has_converged) {
-        tr_fail(err, TR_NO_MEASURE,
-                "the adjustment of all photos did not settle; leave out photos in which the board "
-                "is blurred, bent or cut off, and add others, tilted by 20 to 40 degrees to each "
-                "side");
-        goto out;
-    }
-    tell_lens(&c, C, WANTED, out);
-    tell_components(o, &components, out);
-    out->degrees_of_freedom = (int)lround(components.redundancy);
-    ok = collect(&c.net, views, n_views, components.redundancy, o->residual_px, out, poses, err);
-out:
     release_net(&c);
     return ok;
 }

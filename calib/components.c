@@ -265,11 +265,10 @@ static void find_dof(tr_components *c, int n_photos, const double *C, int stride
 
 static bool solve_probed(tr_network *net, const tr_net_options *options, probes *p,
                          tr_lsq_result *result, tr_error *err) {
-    tr_net_options o = *options;
-    o.functions = p->functions;
-    o.n_functions = p->n;
-    o.variances = p->variances;
-    return tr_network_solve(net, &o, result, err);
+    tr_net_solution *s = tr_net_solution_new(net, options, result, err);
+    bool ok = s && tr_net_solution_variances(s, p->functions, p->n, p->variances, err);
+    tr_net_solution_free(s);
+    return ok;
 }
 
 static bool iterate(tr_network *net, const tr_net_options *options, tr_components *c,
@@ -289,14 +288,15 @@ static bool iterate(tr_network *net, const tr_net_options *options, tr_component
 }
 
 /* The last solution, with the covariance that the caller wants and that of the photos' unknowns. */
-static bool finish(tr_network *net, const tr_net_options *options, tr_components *c,
-                   tr_lsq_result *result, tr_error *err) {
+static bool finish(tr_network *net, const tr_net_options *options, const tr_net_unknown *unknowns,
+                   int n_unknowns, double *covariance, tr_components *c, tr_lsq_result *result,
+                   tr_error *err) {
     bool ok = false;
+    tr_net_solution *s = NULL;
     int n_photo = net->n_photos * TR_PHOTO_N;
-    int n = options->n_wanted + n_photo;
+    int n = n_unknowns + n_photo;
     tr_net_unknown *wanted = tr_array(n, sizeof *wanted);
     double *C = tr_table(n, n, sizeof *C);
-    tr_net_options o = *options;
     if (!wanted || !C) {
         tr_fail_memory(err);
         goto out;
@@ -304,26 +304,25 @@ static bool finish(tr_network *net, const tr_net_options *options, tr_components
     for (int i = 0; i < n_photo; i++) {
         wanted[i] = (tr_net_unknown){TR_NET_PHOTO, i / TR_PHOTO_N, i % TR_PHOTO_N};
     }
-    memcpy(wanted + n_photo, options->wanted, (size_t)options->n_wanted * sizeof *wanted);
-    o.wanted = wanted;
-    o.n_wanted = n;
-    o.covariance = C;
-    if (!tr_network_solve(net, &o, result, err)) goto out;
-    for (int i = 0; i < options->n_wanted; i++) {
-        memcpy(options->covariance + (long)i * options->n_wanted,
-               C + (long)(n_photo + i) * n + n_photo,
-               (size_t)options->n_wanted * sizeof *options->covariance);
+    memcpy(wanted + n_photo, unknowns, (size_t)n_unknowns * sizeof *wanted);
+    s = tr_net_solution_new(net, options, result, err);
+    if (!s || !tr_net_solution_covariance(s, wanted, n, C, err)) goto out;
+    for (int i = 0; i < n_unknowns; i++) {
+        memcpy(covariance + (long)i * n_unknowns, C + (long)(n_photo + i) * n + n_photo,
+               (size_t)n_unknowns * sizeof *covariance);
     }
     find_dof(c, net->n_photos, C, n);
     ok = true;
 out:
+    tr_net_solution_free(s);
     free(wanted);
     free(C);
     return ok;
 }
 
-bool tr_components_solve(tr_network *net, const tr_net_options *options, tr_components *c,
-                         tr_lsq_result *result, tr_error *err) {
+bool tr_components_solve(tr_network *net, const tr_net_options *options,
+                         const tr_net_unknown *unknowns, int n, double *covariance,
+                         tr_components *c, tr_lsq_result *result, tr_error *err) {
     tr_net_options plain = {.max_iterations = options->max_iterations};
     c->scale = 1;
     if (!tr_network_solve(net, &plain, result, err)) return false;
@@ -335,5 +334,6 @@ bool tr_components_solve(tr_network *net, const tr_net_options *options, tr_comp
         c->of[k].is_bound = false;
     }
     set_priors(c, net);
-    return iterate(net, options, c, result, err) && finish(net, options, c, result, err);
+    return iterate(net, options, c, result, err) &&
+           finish(net, options, unknowns, n, covariance, c, result, err);
 }

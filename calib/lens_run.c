@@ -21,9 +21,9 @@ enum { MIN_CORNERS = 8 };
 
 /* A photo whose corners typically lie this many times further off than in the middle photo shows
    another board, another zoom, or a board that moved: noise alone does not reach 1.5. */
-static const double RESIDUAL_LEFT_OUT = 3.0;
+static const double RESIDUAL_REJECTED = 3.0;
 /* At most one photo in so many is left out: beyond that nobody can say which ones are right. */
-enum { LEFT_OUT_SHARE = 4 };
+enum { REJECTED_SHARE = 4 };
 /* So is one whose camera lies so many standard deviations from the middle one in shift or focal
    length; that of the scatter is taken from the middle photo, but for no less than this part of
    what all together show. */
@@ -339,9 +339,9 @@ out:
 }
 
 /* Whether one photo more may be left out. */
-static bool may_leave_out(const tr_lens_run *run, int n_left_out) {
+static bool may_reject(const tr_lens_run *run, int n_rejected) {
     int n_used = count_used(run);
-    return n_used > TR_LENS_MIN_PHOTOS && (n_left_out + 1) * LEFT_OUT_SHARE <= n_used + n_left_out;
+    return n_used > TR_LENS_MIN_PHOTOS && (n_rejected + 1) * REJECTED_SHARE <= n_used + n_rejected;
 }
 
 /* The photo whose corners contradict the others; NULL where they agree. */
@@ -351,7 +351,7 @@ static tr_lens_photo *find_contradicting(tr_lens_run *run, double middle) {
         tr_lens_photo *p = &run->photos[i];
         if (p->is_used && (!worst || p->median_residual > worst->median_residual)) worst = p;
     }
-    if (!worst || !(worst->median_residual > RESIDUAL_LEFT_OUT * middle)) return NULL;
+    if (!worst || !(worst->median_residual > RESIDUAL_REJECTED * middle)) return NULL;
     snprintf(worst->why_not, sizeof worst->why_not,
              "it does not fit the other photos: its corners lie some %.1f times further off; was "
              "the board bent or moving, or the zoom another?",
@@ -492,10 +492,10 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
     if (!check_cameras(run, &camera, err) || !check_sizes(run, err) || !check_count(run, err)) {
         goto out;
     }
-    for (int n_left_out = 0;; n_left_out++) {
+    for (int n_rejected = 0;; n_rejected++) {
         if (!solve_used(run, err)) goto out;
         judge_fit(run, scratch, &middle);
-        if (!may_leave_out(run, n_left_out)) break;
+        if (!may_reject(run, n_rejected)) break;
         tr_lens_photo *p = find_contradicting(run, middle);
         if (!p) p = find_outlying(run, scratch);
         if (!p) break;

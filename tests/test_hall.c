@@ -24,7 +24,7 @@ static void all_is_right(void **state) {
     run(&LARGE, &hall);
     const tr_check *check = &hall.check;
     assert_false(tr_findings_block_pass(&check->findings));
-    assert_int_equal(check->n_left_out, 0);
+    assert_int_equal(check->n_rejected, 0);
     for (int i = 0; i < hall.job.layout.n_placements; i++) {
         const tr_target_result *t = &check->targets[i];
         const tr_sheet_condition *c = &check->sheets[t->sheet].condition;

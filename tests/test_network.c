@@ -315,6 +315,18 @@ static bool job_solve(job *q, const tr_net_options *options, tr_lsq_result *resu
     return ok && result->has_converged;
 }
 
+/* Solves for the covariance C of n unknowns. */
+static bool job_covariance(job *q, const tr_net_unknown *unknowns, int n, double *C,
+                           tr_lsq_result *result) {
+    tr_error err = {0};
+    tr_net_options options = {0};
+    tr_net_solution *s = tr_net_solution_new(&q->net, &options, result, &err);
+    bool ok = s && tr_net_solution_covariance(s, unknowns, n, C, &err);
+    tr_net_solution_free(s);
+    if (!ok) print_error("%s\n", err.text);
+    return ok && result->has_converged;
+}
+
 /* ---- derivatives ---- */
 
 /* Every term's Jacobian against central differences along the solver's own parameters. The step is
@@ -614,9 +626,9 @@ static void form_of_a_mark(void **unused) {
     CHECK_NEAR(p.y, 50 + 80 * 1.02, 1e-9);
 }
 
-/* The gain against solving anew with a mark that is held to be elsewhere: in one observation, and
-   nowhere else. */
-static void gain_by_solving_anew(void **unused) {
+/* The sensitivity against solving anew with a mark that is held to be elsewhere: in one
+   observation, and nowhere else. */
+static void sensitivity_by_solving_anew(void **unused) {
     (void)unused;
     static job q;
     double C[64];
@@ -624,15 +636,14 @@ static void gain_by_solving_anew(void **unused) {
     static const double step[TR_OFFSET_N] = {0.01, 0.01, 0.01, 1e-4, 1e-4, 1e-4};
     tr_net_unknown wanted[WANTED];
     tr_net_offset offsets[2] = {{.centre_mm = {0, 0}}, {.centre_mm = {0, 0}}};
-    double covariance[WANTED * WANTED];
     tag_covariance(C);
     job_place(&q);
     q.lens.has_prior = false;
     memset(q.lens.is_free, 0, sizeof q.lens.is_free);
     job_observe(&q, C);
     int n = q.net.n_observations;
-    double *gain = calloc((size_t)n, WANTED * TR_OFFSET_N * sizeof *gain);
-    assert_non_null(gain);
+    double *sensitivity = calloc((size_t)n, WANTED * TR_OFFSET_N * sizeof *sensitivity);
+    assert_non_null(sensitivity);
     q.net.offsets = offsets;
     q.net.n_offsets = 2;
     for (int i = 0; i < n; i++) {
@@ -646,17 +657,13 @@ static void gain_by_solving_anew(void **unused) {
     for (int k = 0; k < WANTED; k++) {
         wanted[k] = (tr_net_unknown){TR_NET_SHEET, q.obs[MOVED].sheet == 1 ? 2 : 1, k};
     }
-    tr_net_options options = {.wanted = wanted,
-                              .n_wanted = WANTED,
-                              .covariance = covariance,
-                              .gain = gain,
-                              .small_step = 1e-9};
+    tr_net_options options = {.small_step = 1e-9};
     tr_lsq_result result;
-    assert_true(job_solve(&q, &options, &result));
-    static double at_rest[WANTED * 4096 * TR_OFFSET_N];
-    assert_true(n <= 4096);
-    memcpy(at_rest, gain, (size_t)n * WANTED * TR_OFFSET_N * sizeof *gain);
-    options.gain = NULL;
+    tr_error err = {0};
+    tr_net_solution *s = tr_net_solution_new(&q.net, &options, &result, &err);
+    assert_non_null(s);
+    assert_true(tr_net_solution_sensitivity(s, wanted, WANTED, sensitivity, &err));
+    tr_net_solution_free(s);
     tr_pose rest = q.sheets[wanted[0].index].world_from_sheet;
     bool has_effect = false;
     for (int c = 0; c < TR_OFFSET_N; c++) {
@@ -668,13 +675,13 @@ static void gain_by_solving_anew(void **unused) {
         tr_vec3 d = tr_v3_sub(moved.t_mm, rest.t_mm);
         double change[WANTED] = {turn.x, turn.y, turn.z, d.x, d.y, d.z};
         for (int k = 0; k < WANTED; k++) {
-            double predicted = step[c] * at_rest[(k * n + MOVED) * TR_OFFSET_N + c];
+            double predicted = step[c] * sensitivity[(k * n + MOVED) * TR_OFFSET_N + c];
             CHECK_NEAR(change[k], predicted, 0.02 * fabs(predicted) + (k < 3 ? 1e-9 : 1e-6));
             has_effect |= fabs(predicted) > (k < 3 ? 1e-8 : 1e-5);
         }
     }
     assert_true(has_effect);
-    free(gain);
+    free(sensitivity);
 }
 
 /* A length between two sheets scales nothing that is known already, but pins what it joins. */
@@ -948,8 +955,7 @@ static void covariance_by_drawing(void **unused) {
         q.sheets[0].shape_sd[0] = STRETCH_SD;
         q.sheets[0].shape_sd[2] = BOW_SD_MM;
         disturb(&q, &d, 0.01, 30);
-        tr_net_options options = {.wanted = wanted, .n_wanted = WANTED, .covariance = C};
-        assert_true(job_solve(&q, &options, &result));
+        assert_true(job_covariance(&q, wanted, WANTED, C, &result));
         errors(&q, &truth, e);
         for (int k = 0; k < WANTED; k++) ratio[k] += square(e[k]) / C[k * WANTED + k] / DRAWS;
         all += mahalanobis(C, e, WANTED);
@@ -1012,14 +1018,13 @@ static void variance_of_a_function(void **unused) {
     const tr_net_function functions[2] = {{of, factors[0], 4}, {of, factors[1], 4}};
     double C[16], variances[2];
     tr_lsq_result result;
+    tr_error err = {0};
     solve_noisy(&q, &d);
-    tr_net_options options = {.wanted = of,
-                              .n_wanted = 4,
-                              .covariance = C,
-                              .functions = functions,
-                              .n_functions = 2,
-                              .variances = variances};
-    assert_true(job_solve(&q, &options, &result));
+    tr_net_solution *s = tr_net_solution_new(&q.net, &(tr_net_options){0}, &result, &err);
+    assert_non_null(s);
+    assert_true(tr_net_solution_covariance(s, of, 4, C, &err));
+    assert_true(tr_net_solution_variances(s, functions, 2, variances, &err));
+    tr_net_solution_free(s);
     double expected = 0;
     for (int i = 0; i < 16; i++) expected += factors[0][i / 4] * factors[0][i % 4] * C[i];
     assert_true(expected > 0);
@@ -1027,7 +1032,7 @@ static void variance_of_a_function(void **unused) {
     CHECK_NEAR(variances[1], 0, 0);
 }
 
-/* A gain and a step of the test, which are of first order, against those of a solution with the
+/* A score and a step of the test, which are of first order, against those of a solution with the
    added unknowns free. */
 static void check_test(const tr_net_hypothesis *h, double fall, const double *step, int n) {
     assert_true(h->is_determined && fall > 0);
@@ -1047,8 +1052,7 @@ static void check_stretched(const job *solved, double cost, const tr_net_hypothe
     job_fill_net(&q);
     q.net.n_observations = solved->net.n_observations;
     q.sheets[0].is_free[TR_PRINT_SCALE_X] = q.sheets[0].is_free[TR_PRINT_SCALE_Y] = true;
-    tr_net_options options = {.wanted = wanted, .n_wanted = 2, .covariance = C};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, 2, C, &result));
     check_test(h, cost - result.cost, q.sheets[0].shape, 2);
     CHECK_NEAR(h->variance[0] / C[0], 1, 1e-3);
     CHECK_NEAR(h->variance[1] / C[3], 1, 1e-3);
@@ -1127,8 +1131,7 @@ static void check_information(job *q, const tr_net_unknown *wanted, int n, const
     tr_lsq_result result;
     assert_true(n <= 16);
     memcpy(D, without, (size_t)(n * n) * sizeof *D);
-    tr_net_options options = {.wanted = wanted, .n_wanted = n, .covariance = C};
-    assert_true(job_solve(q, &options, &result));
+    assert_true(job_covariance(q, wanted, n, C, &result));
     invert(C, n);
     invert(D, n);
     for (int i = 0; i < n; i++) {
@@ -1161,8 +1164,7 @@ static void lens_prior_adds_information(void **unused) {
         q.lens.is_free[k] = true;
         wanted[k] = (tr_net_unknown){TR_NET_LENS, 0, k};
     }
-    tr_net_options options = {.wanted = wanted, .n_wanted = TR_LENS_N, .covariance = without};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, TR_LENS_N, without, &result));
     random_covariance(&d, phone_sd, TR_LENS_N, prior);
     memcpy(q.lens.lens.covariance, prior, sizeof prior);
     q.lens.has_prior = true;
@@ -1179,8 +1181,7 @@ static void floor_prior_adds_information(void **unused) {
     double without[9], prior[9] = {0};
     tr_lsq_result result;
     make_held_job(&q);
-    tr_net_options options = {.wanted = wanted, .n_wanted = 3, .covariance = without};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, 3, without, &result));
     q.sheets[2].floor_z_sd_mm = 0.1;
     q.sheets[2].floor_tilt_sd_rad = 1e-4;
     prior[0] = prior[4] = 1 / square(1e-4);
@@ -1200,8 +1201,7 @@ static void shape_prior_adds_information(void **unused) {
         wanted[k] = (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X + k};
         q.sheets[0].is_free[TR_PRINT_SCALE_X + k] = true;
     }
-    tr_net_options options = {.wanted = wanted, .n_wanted = 4, .covariance = without};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, 4, without, &result));
     for (int k = 0; k < 4; k++) {
         q.sheets[0].shape_sd[k] = sd[k];
         prior[5 * k] = 1 / square(sd[k]);
@@ -1222,14 +1222,13 @@ static void floor_prior_draws(void **unused) {
     for (int k = 0; k < 3; k++) q.sheets[2].is_free[k] = false;
     q.sheets[2].world_from_sheet.t_mm.z = 2;
     job_observe(&q, C);
-    tr_net_options options = {.wanted = &height, .n_wanted = 1, .covariance = &variance};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, &height, 1, &variance, &result));
     CHECK_NEAR(q.sheets[2].world_from_sheet.t_mm.z, 2, 1e-6);
     double measured = variance;
     double prior = measured / 4;
     q.sheets[2].floor_z_sd_mm = sqrt(prior);
     q.sheets[2].floor_tilt_sd_rad = 1; /* its rotation is held */
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, &height, 1, &variance, &result));
     CHECK_NEAR(q.sheets[2].world_from_sheet.t_mm.z, 2 * prior / (prior + measured), 1e-4);
     CHECK_NEAR(variance, prior * measured / (prior + measured), 1e-4 * measured);
 }
@@ -1273,8 +1272,7 @@ static void held_unknown_has_no_variance(void **unused) {
     double C[9];
     tr_lsq_result result;
     make_held_job(&q);
-    tr_net_options options = {.wanted = wanted, .n_wanted = 3, .covariance = C};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, 3, C, &result));
     for (int i = 0; i < 9; i++) {
         if (i != 4) CHECK_NEAR(C[i], 0, 0);
     }
@@ -1318,8 +1316,7 @@ static void rig_of_two_cameras(void **unused) {
     tr_net_unknown wanted[TR_POSE_N];
     double covariance[TR_POSE_N * TR_POSE_N];
     for (int k = 0; k < TR_POSE_N; k++) wanted[k] = (tr_net_unknown){TR_NET_CAMERA, 1, k};
-    tr_net_options options = {.wanted = wanted, .n_wanted = TR_POSE_N, .covariance = covariance};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, TR_POSE_N, covariance, &result));
     tr_pose found = cameras[1].camera_from_rig;
     CHECK_NEAR(tr_v3_norm(tr_v3_sub(found.t_mm, mount.t_mm)), 0, 1e-6);
     CHECK_NEAR(tr_v3_norm(tr_vector_from_rotation(tr_m3_mul(found.R, tr_m3_transpose(mount.R)))), 0,
@@ -1524,7 +1521,7 @@ int main(void) {
         cmocka_unit_test(derivatives_photos),
         cmocka_unit_test(camera_of_a_photo),
         cmocka_unit_test(form_of_a_mark),
-        cmocka_unit_test(gain_by_solving_anew),
+        cmocka_unit_test(sensitivity_by_solving_anew),
         cmocka_unit_test(length_holds),
         cmocka_unit_test(derivatives_some_held),
         cmocka_unit_test(derivatives_near_zero_and_at_the_edge),

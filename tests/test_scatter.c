@@ -9,6 +9,7 @@
 #include "adjust/adjust.h"
 #include "adjust/camera.h"
 #include "adjust/relief.h"
+#include "diagnose/diagnose.h"
 #include "base/median.h"
 #include "check/check.h"
 #include "findings.h"
@@ -81,7 +82,8 @@ static void adjust(const tr_sim_options *options, adjusted *a) {
                           .photos = photos,
                           .photo_names = names,
                           .n_photos = a->sim.check.n_photos};
-    if (!tr_adjust(&in, &a->adj, &a->findings, &err)) fail_msg("%s", err.text);
+    tr_sheet_condition conditions[TR_SIM_MAX_SHEETS] = {0};
+    if (!tr_diagnose(&in, &a->adj, conditions, &a->findings, &err)) fail_msg("%s", err.text);
 }
 
 static void release(adjusted *a) {

@@ -26,4 +26,7 @@ void tr_camera_hold(tr_network *net, bool is_held);
    and scatter. Weighs all placed photos alike. */
 double tr_camera_focal_change(const tr_network *net, int lens, double *prior_sd);
 
+/* Widens the covariance of a lens by how its focal length returns (TR_ADJUST_FOCAL_SD). */
+void tr_camera_add_focal_return(tr_lens *lens);
+
 #endif

@@ -199,20 +199,20 @@ bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *adj, tr_lsq_r
         tr_fail_memory(err);
         goto out;
     }
-    options.functions = functions;
-    options.variances = variances;
-    options.n_functions = list_unknowns(net, unknowns, functions);
-    bool goes_on = options.n_functions > 0;
+    int n = list_unknowns(net, unknowns, functions);
+    bool goes_on = n > 0;
     for (int pass = 0; pass < MAX_PASSES && goes_on; pass++) {
-        if (!tr_network_solve(net, &options, result, err)) goto out;
-        sum_up(net, unknowns, variances, options.n_functions, sums);
+        tr_net_solution *s = tr_net_solution_new(net, &options, result, err);
+        bool is_told = s && tr_net_solution_variances(s, functions, n, variances, err);
+        tr_net_solution_free(s);
+        if (!is_told) goto out;
+        sum_up(net, unknowns, variances, n, sums);
         goes_on = set_priors(in, net, sums, false);
     }
-    if (options.n_functions > 0) {
+    if (n > 0) {
         note_scatter(net, sums, adj->scatter);
         (void)set_priors(in, net, sums, true);
-        tr_net_options last = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
-        if (!tr_network_solve(net, &last, result, err)) goto out;
+        if (!tr_network_solve(net, &options, result, err)) goto out;
     }
     ok = true;
 out:

@@ -16,6 +16,7 @@
 #define TR_ADJUST_SCATTER_H
 
 #include "adjust/adjust.h"
+#include "base/finding.h"
 
 /* Lists in is_far (n_photos; may be NULL) the placed photos of a solved network whose camera is
    further off than any should be: 4.5 standard deviations of an unknown camera, or of what the

@@ -4,6 +4,8 @@
 
 #include "adjust/adjust.h"
 #include "base/array.h"
+#include "diagnose/diagnose.h"
+#include "base/array.h"
 #include "check/check.h"
 #include "check/order.h"
 #include "check/references.h"
@@ -136,8 +138,8 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
         /* What each takes away that is held takes its share, and never more than there is. */
         double lens_held = 0;
         double places = 0;
-        if (e->adj->covariance_places) {
-            tr_propagate(row, 1, e->adj->covariance_places, n_pose, &places);
+        if (e->adj->covariance_coordinates) {
+            tr_propagate(row, 1, e->adj->covariance_coordinates, n_pose, &places);
             places = fmin(fmax(0, places), v->total[i]);
         }
         double rest = v->total[i] - places;
@@ -286,7 +288,6 @@ static bool finish_targets(const tr_job *job, tr_check *out, tr_error *err) {
 static bool judge_flatness(const tr_job *job, const tr_adjustment *adj, tr_check *out,
                            tr_error *err) {
     double limit = job->layout.flatness_mm;
-    for (int i = 0; i < job->n_sheets; i++) out->sheets[i].condition = adj->conditions[i];
     for (int i = 0; i < job->layout.n_placements; i++) {
         int s = out->targets[i].sheet;
         tr_sheet_result *sheet = &out->sheets[s];
@@ -447,9 +448,9 @@ static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) 
                                              : "its marks do not tie it to the other photos");
         }
     }
-    out->n_left_out = adj->n_left_out;
+    out->n_rejected = adj->n_rejected;
     out->variance_factor = adj->variance_of_all;
-    out->degrees_of_freedom = adj->degrees_of_freedom;
+    out->degrees_of_freedom = adj->result.degrees_of_freedom;
     for (int i = 0; i < net->n_lenses; i++) out->lenses[i] = net->lenses[i].lens;
     free(seen_in);
     free(sum);
@@ -558,6 +559,7 @@ static bool refuse_without_photos(const tr_check *check, tr_error *err) {
 bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     tr_adjustment adj = {0};
     bool ok = false;
+    tr_sheet_condition *conditions = tr_array(job->n_sheets, sizeof *conditions);
     size_t n = (size_t)out->n_photos;
     const tr_photo_marks **marks = calloc(n + 1, sizeof *marks);
     const char **names = calloc(n + 1, sizeof *names);
@@ -567,7 +569,8 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     out->targets = calloc((size_t)job->layout.n_placements + 1, sizeof *out->targets);
     out->points = calloc((size_t)job->n_references + 1, sizeof *out->points);
     memcpy(out->lenses, job->lenses, sizeof out->lenses);
-    if (!marks || !names || !lens_of || !out->sheets || !out->targets || !out->points) {
+    if (!conditions || !marks || !names || !lens_of || !out->sheets || !out->targets ||
+        !out->points) {
         tr_fail_memory(err);
         goto out;
     }
@@ -581,7 +584,8 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     if (is_lens_open && !tr_check_find_unknown_lens(out, err)) goto out;
     memcpy(out->lenses, tr_check_profiles(out), (size_t)job->n_lenses * sizeof *out->lenses);
     tr_adjust_input input = tr_check_input(out, marks, names, lens_of);
-    if (!tr_adjust(&input, &adj, &out->findings, err)) goto out;
+    if (!tr_diagnose(&input, &adj, conditions, &out->findings, err)) goto out;
+    for (int i = 0; i < job->n_sheets; i++) out->sheets[i].condition = conditions[i];
     if (!tr_check_is_lens_told(out, &adj, err)) goto out;
     out->focal_u95 = TR_COVERAGE_FACTOR * adj.focal_sd[0];
     if (!fill_counts(&adj, out, err) || !note_not_used(out, err)) goto out;
@@ -600,6 +604,7 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     ok = true;
 out:
     tr_adjustment_release(&adj);
+    free(conditions);
     free(marks);
     free(names);
     free(lens_of);

@@ -74,7 +74,7 @@ typedef struct {
     tr_photo_marks *out;
     /* Room for all marks of one sheet's gathering. */
     tr_vec2 *p, *uv;
-    bool *is_left_out;
+    bool *is_rejected;
 } work;
 
 static tr_tag_outcome measure_tag(const work *w, int sheet, int tag, const tr_vec2 start_px[4]) {
@@ -134,12 +134,12 @@ static void measure_seen_tags(const work *w, const tr_detections *s) {
 
 /* ---- a sheet's first pose ---- */
 
-static int gather(const tr_photo_marks *out, int sheet, const bool *is_left_out, tr_vec2 *p,
+static int gather(const tr_photo_marks *out, int sheet, const bool *is_rejected, tr_vec2 *p,
                   tr_vec2 *uv) {
     int n = 0;
     for (int i = 0; i < out->n_marks; i++) {
         const tr_mark *m = &out->marks[i];
-        if (m->sheet != sheet || (is_left_out && is_left_out[i])) continue;
+        if (m->sheet != sheet || (is_rejected && is_rejected[i])) continue;
         for (int k = 0; k < m->n_points; k++) {
             p[n] = m->p_sheet_mm[k];
             uv[n++] = m->uv_px[k];
@@ -162,7 +162,7 @@ static bool agrees(const tr_lens *lens, tr_pose pose, const tr_mark *m) {
 
 /* Marks the tags of the sheet that do not go together with the most others. Each tag's own poses
    are tried as the sheet's. */
-static void leave_out_misfits(const work *w, int sheet, bool *is_left_out) {
+static void reject_misplaced(const work *w, int sheet, bool *is_rejected) {
     const tr_photo_marks *out = w->out;
     tr_pose best = tr_pose_identity();
     int best_count = 0;
@@ -186,13 +186,13 @@ static void leave_out_misfits(const work *w, int sheet, bool *is_left_out) {
     for (int i = 0; i < out->n_marks; i++) {
         if (out->marks[i].sheet != sheet) continue;
         /* Where each tag agrees only with itself, nothing is gained by choosing. */
-        is_left_out[i] = best_count > 1 && !agrees(w->lens, best, &out->marks[i]);
+        is_rejected[i] = best_count > 1 && !agrees(w->lens, best, &out->marks[i]);
     }
 }
 
 static bool place_sheet(const work *w, int sheet, tr_sheet_view *view) {
-    leave_out_misfits(w, sheet, w->is_left_out);
-    int n = gather(w->out, sheet, w->is_left_out, w->p, w->uv);
+    reject_misplaced(w, sheet, w->is_rejected);
+    int n = gather(w->out, sheet, w->is_rejected, w->p, w->uv);
     if (n < 4) return false;
     *view = (tr_sheet_view){.sheet = sheet, .n_points = n};
     view->n_poses = tr_planar_poses(w->lens, w->p, w->uv, n, view->pose);
@@ -395,7 +395,7 @@ static int compare_marks(const void *a, const void *b) {
 static void release_work(work *w) {
     free(w->p);
     free(w->uv);
-    free(w->is_left_out);
+    free(w->is_rejected);
 }
 
 /* w: filled in but for its rooms. */
@@ -409,8 +409,8 @@ static bool make_room(work *w, tr_error *err) {
     }
     w->p = calloc((size_t)most_points + 1, sizeof *w->p);
     w->uv = calloc((size_t)most_points + 1, sizeof *w->uv);
-    w->is_left_out = calloc((size_t)n_marks + 1, sizeof *w->is_left_out);
-    if (w->p && w->uv && w->is_left_out) return true;
+    w->is_rejected = calloc((size_t)n_marks + 1, sizeof *w->is_rejected);
+    if (w->p && w->uv && w->is_rejected) return true;
     release_work(w);
     return tr_fail_memory(err);
 }

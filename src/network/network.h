@@ -198,7 +198,7 @@ bool tr_net_whiten(const double *covariance, int n_points, double *W);
 /* W of n independent points with one standard deviation. */
 void tr_net_whiten_equal(double sd_px, int n_points, double *W);
 
-/* One unknown of the network, for covariances. */
+/* One unknown of the network. */
 typedef enum {
     TR_NET_LENS,
     TR_NET_CAMERA,
@@ -225,28 +225,42 @@ typedef struct {
     double huber; /* of observations, in standard deviations; 0: plain least squares */
     int max_iterations;
     double small_step; /* as in tr_lsq_options */
-    /* Unknowns whose covariance is wanted, and where to: n x n, row by row. An unknown that is not
-       free gets rows of zeros. For unit variance: the caller scales by the variance factor. */
-    const tr_net_unknown *wanted;
-    int n_wanted;
-    double *covariance;
-    /* Where not NULL: how the wanted unknowns answer to marks that are not where they are held to
-       be. n_wanted x n_observations x TR_OFFSET_N: d(unknown) / d(component of the observation's
-       offset), as if it were another in this observation alone. From the
-       normal equations H dx = -J' W'W J_offset d (Cross, Advanced least squares applied to
-       position-fixing, 1983, sec. 3); 0 where the observation has no offset. */
-    double *gain;
-    /* Functions whose variances are wanted, each for itself, and where to: cheaper than a
-       covariance where the unknowns are many. */
-    const tr_net_function *functions;
-    int n_functions;
-    double *variances;
 } tr_net_options;
 
 /* Solves in place. Fewer residuals than unknowns, or an unknown that the marks do not determine:
    TR_NO_MEASURE; the network is then left at the last state reached. */
 TR_MUST_USE bool tr_network_solve(tr_network *net, const tr_net_options *options,
                                   tr_lsq_result *result, tr_error *err);
+
+/* A solved network with its normal equations, for questions about its unknowns. All answers are for
+   unit variance: the caller scales them by the variance factor. They hold while the network, which
+   is borrowed, stays as it is. */
+typedef struct tr_net_solution tr_net_solution;
+
+/* Solves as tr_network_solve does, and keeps the normal equations. NULL: as false there. Owned by
+   the caller. */
+tr_net_solution *tr_net_solution_new(tr_network *net, const tr_net_options *options,
+                                     tr_lsq_result *result, tr_error *err);
+void tr_net_solution_free(tr_net_solution *s);
+
+/* Covariance of n unknowns; out: n x n, row by row. An unknown that is not free gets rows of
+   zeros. */
+TR_MUST_USE bool tr_net_solution_covariance(tr_net_solution *s, const tr_net_unknown *unknowns,
+                                            int n, double *out, tr_error *err);
+
+/* How n unknowns respond to marks that are not where they are held to be. out: n x n_observations x
+   TR_OFFSET_N: d(unknown) / d(component of the observation's offset), as if the offset were another
+   in this observation alone. From the normal equations H dx = -J' W'W J_offset d (Cross, Advanced
+   least squares applied to position-fixing, 1983, sec. 3); 0 where the observation has no offset.
+ */
+TR_MUST_USE bool tr_net_solution_sensitivity(tr_net_solution *s, const tr_net_unknown *unknowns,
+                                             int n, double *out, tr_error *err);
+
+/* Variances of n functions, each for itself: cheaper than a covariance where the unknowns are
+   many. */
+TR_MUST_USE bool tr_net_solution_variances(const tr_net_solution *s,
+                                           const tr_net_function *functions, int n, double *out,
+                                           tr_error *err);
 
 /* A hypothesis: in the photos from the first to the last, the sheet had another pose (what is not
  * free included, and without a prior), or another print scale. */

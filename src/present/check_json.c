@@ -274,7 +274,7 @@ json_t *tr_check_json(const tr_check *check) {
         tr_json_put(json, "sheets", sheets_json(check)) &&
         tr_json_put(json, "photos", tr_photos_json(check)) &&
         tr_json_put(json, "warnings", tr_findings_json(check)) &&
-        tr_json_put(json, "left_out", json_integer(check->n_left_out)) &&
+        tr_json_put(json, "left_out", json_integer(check->n_rejected)) &&
         tr_json_put(json, "variance_factor", tr_json_number(check->variance_factor)) &&
         tr_json_put(json, "degrees_of_freedom", json_integer(check->degrees_of_freedom)) &&
         tr_json_put(json, "program", tr_program_json())) {

@@ -285,10 +285,10 @@ static void put_photos(const page *p, const tr_check *check) {
     int n_used = 0;
     for (int i = 0; i < check->n_photos; i++) n_used += check->photos[i].is_used;
     fprintf(p->out, "\nPhotos: %d of %d used.", n_used, check->n_photos);
-    if (check->n_left_out > 0) {
-        fprintf(p->out, " %d %s the others and %s left out.", check->n_left_out,
-                check->n_left_out == 1 ? "mark contradicts" : "marks contradict",
-                check->n_left_out == 1 ? "was" : "were");
+    if (check->n_rejected > 0) {
+        fprintf(p->out, " %d %s the others and %s left out.", check->n_rejected,
+                check->n_rejected == 1 ? "mark contradicts" : "marks contradict",
+                check->n_rejected == 1 ? "was" : "were");
     }
     fputc('\n', p->out);
     for (int i = 0; i < check->n_photos; i++) put_photo(p, &check->photos[i]);

@@ -6,8 +6,8 @@
 
 #include "adjust/camera.h"
 #include "adjust/relief.h"
-#include "adjust/revise.h"
-#include "adjust/start.h"
+#include "adjust/outliers.h"
+#include "adjust/initial_values.h"
 #include "base/array.h"
 #include "base/groups.h"
 #include "survey/bodies.h"
@@ -59,7 +59,7 @@ static bool find_start(tr_survey *v, const tr_photo_marks **marks, const char **
                           .photo_names = names,
                           .n_photos = n};
     tr_error why = {0};
-    if (tr_adjust_start(&in, start, &why)) return true;
+    if (tr_initial_values(&in, start, &why)) return true;
     if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
     return tr_fail(err, TR_NO_MEASURE,
                    "no tag of this survey was found in any photo; check that the photos, the sheet "
@@ -551,7 +551,7 @@ static void free_unknowns(tr_survey_network *w) {
         w->is_seen[o->mark] = true;
         net->rigs[o->photo].is_held = false;
     }
-    w->root = 0;
+    w->datum_sheet = 0;
     for (int s = 0; s < net->n_sheets; s++) {
         int n = 0;
         for (int i = 0; i < net->n_observations; i++) {
@@ -560,10 +560,10 @@ static void free_unknowns(tr_survey_network *w) {
         for (int k = 0; k < TR_SHEET_N; k++) net->sheets[s].is_free[k] = n > 0 && k < TR_POSE_N;
         if (s < v->spec->n_sheets && n > most) {
             most = n;
-            w->root = s;
+            w->datum_sheet = s;
         }
     }
-    memset(net->sheets[w->root].is_free, 0, sizeof net->sheets[w->root].is_free);
+    memset(net->sheets[w->datum_sheet].is_free, 0, sizeof net->sheets[w->datum_sheet].is_free);
     for (int i = 0; i < net->n_offsets; i++) {
         bool is_bar = i >= v->n_marks;
         bool is_tag = is_bar || v->marks[i].name.is_tag;
@@ -603,14 +603,20 @@ static bool prepare(tr_survey_network *w, tr_error *err) {
         w->survey->n_lengths > 0 ? w->survey->lengths[0].title : "a bar");
 }
 
-static bool solve_once(tr_survey_network *w, const tr_net_options *options, tr_error *err) {
+/* NULL: err is set. */
+static tr_net_solution *solve_once(tr_survey_network *w, tr_error *err) {
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     tr_error why = {0};
-    if (tr_network_solve(&w->net, options, &w->result, &why)) return true;
-    if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
-    return tr_fail(err, TR_NO_MEASURE,
-                   "these photos do not determine the places of the marks (%s); take more photos, "
-                   "from all sides and some from above, each with several marks",
-                   why.text);
+    tr_net_solution *s = tr_net_solution_new(&w->net, &options, &w->result, &why);
+    if (!s && why.code == TR_NO_MEMORY) {
+        tr_fail_memory(err);
+    } else if (!s) {
+        tr_fail(err, TR_NO_MEASURE,
+                "these photos do not determine the places of the marks (%s); take more photos, "
+                "from all sides and some from above, each with several marks",
+                why.text);
+    }
+    return s;
 }
 
 static bool covariance(tr_survey_network *w, tr_error *err) {
@@ -628,12 +634,9 @@ static bool covariance(tr_survey_network *w, tr_error *err) {
                 (tr_net_unknown){TR_NET_SHEET, w->survey->spec->n_sheets + t, TR_SHEET_TX + k};
         }
     }
-    tr_net_options options = {.huber = TR_ADJUST_HUBER,
-                              .small_step = SMALL_STEP,
-                              .wanted = wanted,
-                              .n_wanted = w->n_unknowns,
-                              .covariance = w->covariance};
-    bool ok = solve_once(w, &options, err);
+    tr_net_solution *s = solve_once(w, err);
+    bool ok = s && tr_net_solution_covariance(s, wanted, w->n_unknowns, w->covariance, err);
+    tr_net_solution_free(s);
     free(wanted);
     return ok;
 }
@@ -649,10 +652,11 @@ static void use_lengths(tr_survey_network *w, bool all) {
 }
 
 static bool solve_photos(tr_survey_network *w, tr_error *err) {
-    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     if (!prepare(w, err)) return false;
     use_lengths(w, false);
-    return solve_once(w, &options, err);
+    tr_net_solution *s = solve_once(w, err);
+    tr_net_solution_free(s);
+    return s != NULL;
 }
 
 bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
@@ -672,7 +676,7 @@ bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
             w->is_placed[i] =
                 w->is_placed[i] && w->is_seen[o->mark] && !net->rigs[o->photo].is_held;
         }
-        if (tr_revise(net, w->is_placed, chi2, scratch) == 0) break;
+        if (tr_outliers_snoop(net, w->is_placed, chi2, scratch) == 0) break;
         if (!solve_photos(w, err)) goto out;
     }
     w->photos_variance = w->result.variance_factor;

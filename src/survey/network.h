@@ -19,7 +19,7 @@ typedef struct {
     int *ends;        /* two marks a length (bars: n_marks + tag), -1: none; owned */
     bool *is_printed; /* marks that the file places, and that lie there but for the print; owned */
     double printed_rms_mm; /* how far these lie off by themselves */
-    int root;              /* the sheet that is held */
+    int datum_sheet;       /* the sheet that is held */
     double *covariance;    /* of survey_unknowns, unit variance; owned */
     int n_unknowns;
     tr_lsq_result result;

@@ -2,7 +2,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/flatness.h"
+#include "diagnose/flatness.h"
 #include "base/array.h"
 #include "survey/network.h"
 #include "survey/survey.h"
@@ -760,7 +760,7 @@ static bool note_fit(tr_survey *v, tr_error *err) {
         !tr_note(MARKS_SCATTER, &v->check.findings, err, v->variance_factor)) {
         return false;
     }
-    if (v->n_left_out > 0 && !tr_note(SIGHTINGS_LEFT_OUT, &v->check.findings, err, v->n_left_out)) {
+    if (v->n_rejected > 0 && !tr_note(SIGHTINGS_LEFT_OUT, &v->check.findings, err, v->n_rejected)) {
         return false;
     }
     for (int i = 0; i < v->bodies.n_lenses; i++) {
@@ -777,7 +777,7 @@ static bool note_fit(tr_survey *v, tr_error *err) {
 static void fill_photos(tr_survey_network *w) {
     tr_survey *v = w->survey;
     const tr_network *net = &w->net;
-    v->n_used = v->n_left_out = 0;
+    v->n_used = v->n_rejected = 0;
     for (int i = 0; i < v->n_marks; i++) v->marks[i].n_photos = 0;
     for (int i = 0; i < v->check.n_photos; i++) {
         tr_check_photo *p = &v->check.photos[v->check.order[i]];
@@ -791,7 +791,7 @@ static void fill_photos(tr_survey_network *w) {
             if (!w->is_placed[k] || !tr_network_residual(net, k, r, NULL)) continue;
             for (int j = 0; j < o->n_points; j++) sum += tr_v2_dot(r[j], r[j]);
             n_found += o->n_points;
-            if (!o->is_used) v->n_left_out++;
+            if (!o->is_used) v->n_rejected++;
             if (!o->is_used) continue;
             p->n_marks += o->n_points;
             if (o->mark < v->n_marks) v->marks[o->mark].n_photos++;

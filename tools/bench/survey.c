@@ -66,7 +66,7 @@ static bool run(const tr_survey_sim *sim, const char *folder, bool is_steep, lon
             "%% x %.3f %%, flatness %.2f, variance %.2f, left out %d%s\n",
             number, v.n_used, own.n / 2, sqrt(own.sum_e2 / (double)own.n), own.worst,
             sqrt(own.sum_u2 / (double)own.n), 100 * s->scale[0], 100 * s->scale[1],
-            s->condition.flatness_mm, v.variance_factor, v.n_left_out,
+            s->condition.flatness_mm, v.variance_factor, v.n_rejected,
             is_steep ? ", steep curve" : "");
     }
     tr_survey_release(&v);

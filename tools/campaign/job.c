@@ -402,7 +402,7 @@ static void tell(FILE *to, const trap *t, const tr_sim *sim, const tr_check *che
     if (r->is_measured) {
         tell_axes(to, sim, check);
         fprintf(to, "  variance factor %.2f, %d marks left out, flatness true %.1f measured %.1f\n",
-                check->variance_factor, check->n_left_out, true_flatness(sim, check),
+                check->variance_factor, check->n_rejected, true_flatness(sim, check),
                 check->sheets[TR_SIM_MAT].condition.flatness_mm);
     }
     for (int i = 0; i < check->n_photos; i++) {

@@ -1,4 +1,4 @@
-#include "adjust/places.h"
+#include "adjust/mark_covariance.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -13,7 +13,7 @@ static int rows_of_obs(const tr_net_obs *o) {
     return o->n_points == 1 ? TR_CORNER_N : TR_TAG_N;
 }
 
-/* d(place) / d(scale) of each row of a sheet. */
+/* d(coordinate) / d(scale) of each row of a sheet. */
 static void scale_direction(const tr_sheet *sheet, double *out) {
     int n = 0;
     for (int i = 0; i < sheet->n_tags; i++) {
@@ -32,7 +32,7 @@ static void scale_direction(const tr_sheet *sheet, double *out) {
 
 /* The covariance of all surveyed sheets: each its own, and between those of one survey what they
    have in common. */
-static bool fill_covariance(const tr_adjust_input *in, const int *first, tr_places *out,
+static bool fill_covariance(const tr_adjust_input *in, const int *first, tr_mark_covariance *out,
                             tr_error *err) {
     int n = out->n_rows;
     double *direction = tr_array(n, sizeof *direction);
@@ -88,7 +88,7 @@ static void multiply(const double *A, const double *B, int m, int k, int n, doub
     }
 }
 
-/* Weight with the place's covariance mapped into the photo. */
+/* Weight with the covariance of the mark's coordinates, mapped into the photo. */
 static void weigh(const tr_network *net, int observation, const tr_mark *mark,
                   const double T[TR_OFFSET_N * TR_TAG_N], const double *C, int n_rows, int row,
                   double *W) {
@@ -109,12 +109,13 @@ static void weigh(const tr_network *net, int observation, const tr_mark *mark,
             }
         }
     }
-    double with_place[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
-    if (!tr_net_whiten(sum, mark->n_points, with_place)) return;
-    memcpy(W, with_place, (size_t)(m * m) * sizeof *W);
+    double with_mark[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
+    if (!tr_net_whiten(sum, mark->n_points, with_mark)) return;
+    memcpy(W, with_mark, (size_t)(m * m) * sizeof *W);
 }
 
-bool tr_places_set_up(const tr_adjust_input *in, tr_network *net, tr_places *out, tr_error *err) {
+bool tr_mark_covariance_set_up(const tr_adjust_input *in, tr_network *net, tr_mark_covariance *out,
+                               tr_error *err) {
     bool ok = false;
     int number = 0;
     memset(out, 0, sizeof *out);
@@ -161,23 +162,23 @@ out:
     return ok;
 }
 
-void tr_places_release(tr_places *p) {
+void tr_mark_covariance_release(tr_mark_covariance *p) {
     free(p->C);
     free(p->row_of);
     memset(p, 0, sizeof *p);
 }
 
-/* Gains of one observation to the rows of its mark, n x rows: its offset's axis and sizes say how.
- */
-static void gains_of_rows(const tr_network *net, int observation, const double *gain, int n,
-                          double *out) {
+/* Sensitivities to the rows of an observation's mark, n x rows: its offset's axis and sizes say
+ * how. */
+static void sensitivity_of_rows(const tr_network *net, int observation, const double *sensitivity,
+                                int n, double *out) {
     const tr_net_obs *o = &net->observations[observation];
     int rows = rows_of_obs(o);
     double width = rows == TR_TAG_N ? tr_v2_norm(tr_v2_sub(o->p_sheet_mm[1], o->p_sheet_mm[0])) : 1;
     double height =
         rows == TR_TAG_N ? tr_v2_norm(tr_v2_sub(o->p_sheet_mm[3], o->p_sheet_mm[0])) : 1;
     for (int u = 0; u < n; u++) {
-        const double *g = gain + ((long)u * net->n_observations + observation) * TR_OFFSET_N;
+        const double *g = sensitivity + ((long)u * net->n_observations + observation) * TR_OFFSET_N;
         double *row = out + (long)u * rows;
         row[TR_TAG_X] = g[TR_OFFSET_X];
         row[TR_TAG_Y] = g[TR_OFFSET_Y];
@@ -207,8 +208,9 @@ static void add_propagated(const double *A, const double *C, int n, int m, int s
     }
 }
 
-bool tr_places_propagate(const tr_places *p, const tr_network *net, const double *gain, int n,
-                         double *once, double *whole, tr_error *err) {
+bool tr_mark_covariance_propagate(const tr_mark_covariance *p, const tr_network *net,
+                                  const double *sensitivity, int n, double *once, double *whole,
+                                  tr_error *err) {
     int m = p->n_rows;
     bool ok = false;
     double *S = tr_table(n, m, sizeof *S);
@@ -224,7 +226,7 @@ bool tr_places_propagate(const tr_places *p, const tr_network *net, const double
         const tr_net_obs *o = &net->observations[i];
         if (!o->is_used || p->row_of[i] < 0) continue;
         int rows = rows_of_obs(o);
-        gains_of_rows(net, i, gain, n, So);
+        sensitivity_of_rows(net, i, sensitivity, n, So);
         add_propagated(So, p->C + p->row_of[i] * (m + 1), n, rows, m, SC, once);
         for (int u = 0; u < n; u++) {
             for (int k = 0; k < rows; k++) S[u * m + p->row_of[i] + k] += So[u * rows + k];

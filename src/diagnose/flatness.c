@@ -1,4 +1,4 @@
-#include "adjust/flatness.h"
+#include "diagnose/flatness.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -193,8 +193,16 @@ out:
     return ok;
 }
 
-bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sheet_condition *out,
-                      tr_error *err) {
+static bool solve_for_variances(trial *t, const tr_net_options *options, tr_lsq_result *result,
+                                tr_error *err) {
+    tr_net_solution *s = tr_net_solution_new(&t->net, options, result, err);
+    bool ok = s && tr_net_solution_variances(s, t->functions, t->net.n_sheets, t->variances, err);
+    tr_net_solution_free(s);
+    return ok;
+}
+
+bool tr_flatness_estimate(const tr_adjust_input *in, const tr_adjustment *adj,
+                          tr_sheet_condition *out, tr_error *err) {
     trial t;
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = 0.01};
     tr_lsq_result result;
@@ -206,10 +214,7 @@ bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sh
     if (is_solved) {
         ok = find_all(&t, adj, out, err);
         options.max_iterations = 1;
-        options.functions = t.functions;
-        options.n_functions = t.net.n_sheets;
-        options.variances = t.variances;
-        is_solved = ok && tr_network_solve(&t.net, &options, &result, &ignored);
+        is_solved = ok && solve_for_variances(&t, &options, &result, &ignored);
     }
     if (ignored.code == TR_NO_MEMORY) ok = tr_fail_memory(err);
     for (int s = 0; s < in->n_sheets && is_solved; s++) {

@@ -1,6 +1,6 @@
-#include "adjust/prints.h"
+#include "adjust/print_scale.h"
 
-void tr_prints_set_up(const tr_adjust_input *in, tr_adjustment *out) {
+void tr_print_scale_set_up(const tr_adjust_input *in, tr_adjustment *out) {
     int first_plate = 0;
     for (int i = 0; i < in->n_sheets; i++) {
         tr_net_sheet *sheet = &out->net.sheets[i];
@@ -18,7 +18,7 @@ void tr_prints_set_up(const tr_adjust_input *in, tr_adjustment *out) {
     }
 }
 
-void tr_prints_untie(tr_network *net, int sheet) {
+void tr_print_scale_untie(tr_network *net, int sheet) {
     for (int i = 0; i < net->n_sheets; i++) {
         tr_net_sheet *s = &net->sheets[i];
         if (s->shape_about != sheet + 1) continue;
