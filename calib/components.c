@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "geom/dense.h"
 #include "lens/planar.h"
 
 /* The corners' standard deviations are not scaled down by more than this, in part of what was told
@@ -257,7 +258,7 @@ static void find_dof(tr_components *c, int n_photos, const double *C, int stride
         if (!is_in[k]) continue;
         memcpy(A, F, sizeof A);
         b[k] = 1;
-        c->of[k].dof = tr_solve_small(A, b, TR_SCATTER_N) && b[k] > 0 ? 2 / b[k] : 0;
+        c->of[k].dof = tr_dense_solve(A, b, TR_SCATTER_N) && b[k] > 0 ? 2 / b[k] : 0;
     }
 }
 

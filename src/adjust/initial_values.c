@@ -119,8 +119,6 @@ bool tr_initial_floor_pose(const tr_adjust_input *in, const tr_adjustment *out, 
     tr_pose world_from_camera = tr_pose_inverse(out->net.rigs[photo].rig_from_world);
     tr_vec2 on_sheet[4];
     tr_vec2 on_floor[4];
-    tr_vec2 mean_sheet = {0, 0};
-    tr_vec2 mean_floor = {0, 0};
     for (int k = 0; k < 4; k++) {
         on_sheet[k] = tr_v2((k == 1 || k == 2 ? 0.5 : -0.5) * sheet->width_mm,
                             (k >= 2 ? 0.5 : -0.5) * sheet->height_mm);
@@ -131,21 +129,11 @@ bool tr_initial_floor_pose(const tr_adjust_input *in, const tr_adjustment *out, 
         if (!(ray.z < 0) || !(depth > 0)) return false;
         on_floor[k] = tr_v2(world_from_camera.t_mm.x + depth * ray.x,
                             world_from_camera.t_mm.y + depth * ray.y);
-        mean_sheet = tr_v2_add(mean_sheet, tr_v2_scale(0.25, on_sheet[k]));
-        mean_floor = tr_v2_add(mean_floor, tr_v2_scale(0.25, on_floor[k]));
     }
-    /* Angle of the plane rotation that fits best: atan2 of sums of cross and dot products. */
-    double cross = 0;
-    double dot = 0;
-    for (int k = 0; k < 4; k++) {
-        tr_vec2 a = tr_v2_sub(on_sheet[k], mean_sheet);
-        tr_vec2 b = tr_v2_sub(on_floor[k], mean_floor);
-        cross += tr_v2_cross(a, b);
-        dot += tr_v2_dot(a, b);
-    }
-    world_from_sheet->R = tr_rotation_z(atan2(cross, dot));
-    tr_vec3 m = tr_m3_apply(world_from_sheet->R, tr_v3(mean_sheet.x, mean_sheet.y, 0));
-    world_from_sheet->t_mm = tr_v3(mean_floor.x - m.x, mean_floor.y - m.y, 0);
+    tr_plane_motion floor_from_sheet = tr_plane_fit(on_sheet, on_floor, 4);
+    tr_vec2 origin = tr_plane_motion_apply(floor_from_sheet, tr_v2(0, 0));
+    world_from_sheet->R = tr_rotation_z(floor_from_sheet.angle_rad);
+    world_from_sheet->t_mm = tr_v3(origin.x, origin.y, 0);
     return true;
 }
 

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "geom/dense.h"
 
 static int rows_of_sheet(const tr_sheet *sheet) {
     return sheet->survey.n_rows;
@@ -77,17 +78,6 @@ static void offset_of_rows(const tr_sheet *sheet, const tr_mark *mark,
     T[TR_OFFSET_DIFFERENTIAL_SCALE * n + TR_TAG_HEIGHT] = -0.5 / tr_tag_height(tag);
 }
 
-/* out (m x n) = A (m x k) B (k x n). */
-static void multiply(const double *A, const double *B, int m, int k, int n, double *out) {
-    for (int i = 0; i < m; i++) {
-        for (int j = 0; j < n; j++) {
-            double sum = 0;
-            for (int l = 0; l < k; l++) sum += A[i * k + l] * B[l * n + j];
-            out[i * n + j] = sum;
-        }
-    }
-}
-
 /* Weight with the covariance of the mark's coordinates, mapped into the photo. */
 static void weigh(const tr_network *net, int observation, const tr_mark *mark,
                   const double T[TR_OFFSET_N * TR_TAG_N], const double *C, int n_rows, int row,
@@ -95,20 +85,13 @@ static void weigh(const tr_network *net, int observation, const tr_mark *mark,
     double J[2 * TR_OBS_MAX_POINTS * TR_OFFSET_N];
     double R[2 * TR_OBS_MAX_POINTS * TR_TAG_N];
     double sum[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
+    double scratch[TR_TAG_N];
     int n = mark->kind == TR_MARK_TAG ? TR_TAG_N : TR_CORNER_N;
     int m = 2 * mark->n_points;
     if (!tr_network_offset_jacobian(net, observation, J)) return;
-    multiply(J, T, m, TR_OFFSET_N, n, R);
-    for (int i = 0; i < m; i++) {
-        for (int j = 0; j < m; j++) {
-            sum[i * m + j] = mark->covariance[i * m + j];
-            for (int a = 0; a < n; a++) {
-                for (int b = 0; b < n; b++) {
-                    sum[i * m + j] += R[i * n + a] * R[j * n + b] * C[(row + a) * n_rows + row + b];
-                }
-            }
-        }
-    }
+    tr_dense_multiply(J, T, m, TR_OFFSET_N, n, R);
+    memcpy(sum, mark->covariance, (size_t)(m * m) * sizeof *sum);
+    tr_dense_add_propagated(R, m, n, C + (long)row * (n_rows + 1), n_rows, scratch, sum);
     double with_mark[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
     if (!tr_net_whiten(sum, mark->n_points, with_mark)) return;
     memcpy(W, with_mark, (size_t)(m * m) * sizeof *W);
@@ -189,34 +172,15 @@ static void sensitivity_of_rows(const tr_network *net, int observation, const do
     }
 }
 
-/* out (n x n) += A C A', A: n x m by rows, C: m x m with rows of `stride`; AC: scratch, n x m. */
-static void add_propagated(const double *A, const double *C, int n, int m, int stride, double *AC,
-                           double *out) {
-    for (int i = 0; i < n; i++) {
-        for (int j = 0; j < m; j++) {
-            double sum = 0;
-            for (int k = 0; k < m; k++) sum += A[i * m + k] * C[k * stride + j];
-            AC[i * m + j] = sum;
-        }
-    }
-    for (int i = 0; i < n; i++) {
-        for (int j = 0; j < n; j++) {
-            double sum = 0;
-            for (int k = 0; k < m; k++) sum += AC[i * m + k] * A[j * m + k];
-            out[i * n + j] += sum;
-        }
-    }
-}
-
 bool tr_mark_covariance_propagate(const tr_mark_covariance *p, const tr_network *net,
                                   const double *sensitivity, int n, double *once, double *whole,
                                   tr_error *err) {
     int m = p->n_rows;
     bool ok = false;
     double *S = tr_table(n, m, sizeof *S);
-    double *SC = tr_table(n, m, sizeof *SC);
+    double *row = tr_array(m, sizeof *row);
     double *So = tr_table(n, TR_TAG_N, sizeof *So);
-    if (!S || !SC || !So) {
+    if (!S || !row || !So) {
         tr_fail_memory(err);
         goto out;
     }
@@ -227,16 +191,16 @@ bool tr_mark_covariance_propagate(const tr_mark_covariance *p, const tr_network 
         if (!o->is_used || p->row_of[i] < 0) continue;
         int rows = rows_of_obs(o);
         sensitivity_of_rows(net, i, sensitivity, n, So);
-        add_propagated(So, p->C + p->row_of[i] * (m + 1), n, rows, m, SC, once);
+        tr_dense_add_propagated(So, n, rows, p->C + p->row_of[i] * (m + 1), m, row, once);
         for (int u = 0; u < n; u++) {
             for (int k = 0; k < rows; k++) S[u * m + p->row_of[i] + k] += So[u * rows + k];
         }
     }
-    add_propagated(S, p->C, n, m, m, SC, whole);
+    tr_dense_add_propagated(S, n, m, p->C, m, row, whole);
     ok = true;
 out:
     free(S);
-    free(SC);
+    free(row);
     free(So);
     return ok;
 }

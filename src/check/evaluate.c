@@ -4,15 +4,14 @@
 
 #include "adjust/adjust.h"
 #include "base/array.h"
-#include "diagnose/diagnose.h"
-#include "base/array.h"
 #include "check/check.h"
 #include "check/order.h"
 #include "check/references.h"
 #include "check/unknown_lens.h"
+#include "diagnose/diagnose.h"
+#include "geom/dense.h"
 #include "job/vin.h"
 #include "vehicle/vehicle.h"
-#include "verdict/propagate.h"
 
 /* The results are a function of where the sheets lie and of how far each plate's point is from its
    wheel's: for each target six values, then wheelbase, tracks and skews. */
@@ -134,17 +133,16 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
     if (!jacobian(e, J, err)) goto out;
     for (int i = 0; i < m; i++) {
         const double *row = J + (long)i * n; /* the poses come first */
-        tr_propagate(row, 1, e->adj->covariance, n_pose, &v->total[i]);
+        v->total[i] = tr_dense_quadratic(row, e->adj->covariance, n_pose);
         /* What each takes away that is held takes its share, and never more than there is. */
-        double lens_held = 0;
         double places = 0;
         if (e->adj->covariance_coordinates) {
-            tr_propagate(row, 1, e->adj->covariance_coordinates, n_pose, &places);
+            places = tr_dense_quadratic(row, e->adj->covariance_coordinates, n_pose);
             places = fmin(fmax(0, places), v->total[i]);
         }
         double rest = v->total[i] - places;
-        tr_propagate(row, 1, e->adj->covariance_lens_held, n_pose, &lens_held);
-        tr_propagate(row, 1, e->adj->covariance_marks, n_pose, &v->marks[i]);
+        double lens_held = tr_dense_quadratic(row, e->adj->covariance_lens_held, n_pose);
+        v->marks[i] = tr_dense_quadratic(row, e->adj->covariance_marks, n_pose);
         lens_held = fmin(lens_held, rest);
         v->marks[i] = fmin(v->marks[i], lens_held);
         v->sheets[i] = places + lens_held - v->marks[i];
@@ -156,7 +154,7 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
         }
         v->total[i] += v->plates[i];
         if (!e->adj->covariance_calibrated) continue;
-        tr_propagate(row, 1, e->adj->covariance_calibrated, n_pose, &v->calibrated[i]);
+        v->calibrated[i] = tr_dense_quadratic(row, e->adj->covariance_calibrated, n_pose);
         v->calibrated[i] = fmin(v->calibrated[i] + v->plates[i], v->total[i]);
     }
     ok = true;

@@ -5,6 +5,7 @@
 
 #include "adjust/relief.h"
 #include "base/array.h"
+#include "geom/dense.h"
 #include "lens/planar.h"
 
 /* An expanded uncertainty above this says nothing worth telling. */
@@ -98,7 +99,7 @@ static bool distance_row(const tr_vec2 *p, int n, int i, double *row) {
         }
     }
     double x[3] = {1, p[i].x / 1000, p[i].y / 1000};
-    if (!tr_solve_small(A, x, 3)) return false;
+    if (!tr_dense_solve(A, x, 3)) return false;
     for (int k = 0; k < n; k++) row[k] = -(x[0] + x[1] * p[k].x / 1000 + x[2] * p[k].y / 1000);
     row[i] += 1;
     return true;

@@ -171,13 +171,8 @@ typedef struct {
 
 /* J (2 x 6) of a pose whose rotation has turned a point to `turned`; Jp: 2 x 3 to the point. */
 static void pose_jacobian(const double Jp[6], tr_vec3 turned, double J[2 * TR_POSE_N]) {
-    double Jturn[6];
-    chain_turn(Jp, turned, Jturn);
     for (int i = 0; i < 2; i++) {
-        for (int j = 0; j < 3; j++) {
-            J[TR_POSE_N * i + j] = Jturn[3 * i + j];
-            J[TR_POSE_N * i + 3 + j] = Jp[3 * i + j];
-        }
+        tr_pose_gradient(Jp + (long)3 * i, turned, J + (long)TR_POSE_N * i);
     }
 }
 
@@ -225,16 +220,11 @@ static void shutter_jacobian(const shutter *s, const double Jq[6], tr_vec3 q, co
 
 static void sheet_jacobian(const double Jw[6], const tr_net_sheet *sheet, tr_vec3 turned,
                            const double Jshape[12], const double *Joffset, point_jacobian *J) {
-    double Jturn[6];
     double Js[6];
-    chain_turn(Jw, turned, Jturn);
     chain(Jw, sheet->world_from_sheet.R, Js);
     for (int i = 0; i < 2; i++) {
         double *row = J->sheet + TR_SHEET_N * i;
-        for (int j = 0; j < 3; j++) {
-            row[TR_SHEET_RX + j] = Jturn[3 * i + j];
-            row[TR_SHEET_TX + j] = Jw[3 * i + j];
-        }
+        tr_pose_gradient(Jw + (long)3 * i, turned, row + TR_SHEET_RX);
         for (int j = 0; j < 4; j++) {
             row[TR_PRINT_SCALE_X + j] = Js[3 * i] * Jshape[j] + Js[3 * i + 1] * Jshape[4 + j] +
                                         Js[3 * i + 2] * Jshape[8 + j];

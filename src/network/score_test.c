@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "geom/dense.h"
 #include "network/network.h"
 #include "network/problem.h"
 
@@ -79,7 +80,7 @@ static void judge_hypothesis(const tr_problem *p, const tr_lsq *lsq, const added
     for (int j = 0; j < n; j++) {
         for (int k = 0; k < n; k++) S[j * n + k] *= scale[j] * scale[k];
     }
-    if (!tr_inverse_root(S, n, W)) return;
+    if (!tr_dense_inverse_root(S, n, W)) return;
     for (int j = 0; j < n; j++) {
         if (!(1 / (W[j * n + j] * W[j * n + j]) > NOTHING_LEFT)) return;
     }

@@ -1,38 +1,13 @@
 #include "network/terms.h"
+#include "geom/dense.h"
 
 #include <string.h>
 
 /* ---- whitening ---- */
 
-/* A lens's parameters, or the coordinates of an observation's points. */
-enum { MAX_WHITENED = TR_LENS_N };
-_Static_assert(MAX_WHITENED >= 2 * TR_OBS_MAX_POINTS, "room for an observation");
-
-/* The Cholesky factor is taken from the last row upwards, so that W comes out upper. */
-bool tr_inverse_root(const double *A, int n, double *W) {
-    double U[MAX_WHITENED * MAX_WHITENED] = {0};
-    for (int j = n - 1; j >= 0; j--) {
-        double d = A[j * n + j];
-        for (int k = j + 1; k < n; k++) d -= U[j * n + k] * U[j * n + k];
-        if (!(d > 1e-14 * A[j * n + j]) || !isfinite(d)) return false;
-        U[j * n + j] = sqrt(d);
-        for (int i = j - 1; i >= 0; i--) {
-            double s = A[i * n + j];
-            for (int k = j + 1; k < n; k++) s -= U[i * n + k] * U[j * n + k];
-            U[i * n + j] = s / U[j * n + j];
-        }
-    }
-    memset(W, 0, (size_t)(n * n) * sizeof *W);
-    for (int j = 0; j < n; j++) {
-        W[j * n + j] = 1 / U[j * n + j];
-        for (int i = j - 1; i >= 0; i--) {
-            double s = 0;
-            for (int k = i + 1; k <= j; k++) s += U[i * n + k] * W[k * n + j];
-            W[i * n + j] = -s / U[i * n + i];
-        }
-    }
-    return true;
-}
+_Static_assert((int)TR_DENSE_ROOT_MAX >= (int)TR_LENS_N &&
+                   TR_DENSE_ROOT_MAX >= 2 * TR_OBS_MAX_POINTS,
+               "room for a lens's parameters and for the coordinates of an observation");
 
 tr_net_lens tr_net_lens_of(const tr_lens *profile) {
     tr_net_lens lens = {.lens = *profile, .has_prior = profile->has_covariance};
@@ -43,7 +18,7 @@ tr_net_lens tr_net_lens_of(const tr_lens *profile) {
 }
 
 bool tr_net_whiten(const double *covariance, int n_points, double *W) {
-    return tr_inverse_root(covariance, 2 * n_points, W);
+    return tr_dense_inverse_root(covariance, 2 * n_points, W);
 }
 
 void tr_net_whiten_equal(double sd_px, int n_points, double *W) {
@@ -119,7 +94,7 @@ static bool prepare_lens(tr_net_lens *lens, tr_error *err) {
             }
             C[i * n + i] *= 1 + (raise ? 1e-10 : 0);
         }
-        if (tr_inverse_root(C, n, lens->prior_W)) return true;
+        if (tr_dense_inverse_root(C, n, lens->prior_W)) return true;
     }
     return tr_fail(err, TR_BAD_INPUT, "the covariance of lens '%s' is not positive definite",
                    lens->lens.id);
@@ -279,13 +254,10 @@ static tr_vec3 length_end(const tr_network *net, const tr_net_length *l, int end
     tr_vec3 p = tr_observation_point(sheet, tr_observation_offset(net, l->offset[end]),
                                      l->p_sheet_mm[end], Jshape, Jo);
     tr_vec3 turned = tr_m3_apply(*R, p);
-    tr_mat3 turn = tr_m3_cross(turned);
     for (int i = 0; i < 3; i++) {
         double *row = J_sheet + (long)i * TR_SHEET_N;
-        for (int j = 0; j < 3; j++) {
-            row[TR_SHEET_RX + j] = -turn.m[i][j];
-            row[TR_SHEET_TX + j] = i == j;
-        }
+        const double along[3] = {i == 0, i == 1, i == 2};
+        tr_pose_gradient(along, turned, row + TR_SHEET_RX);
         for (int j = 0; j < 4; j++) {
             row[TR_PRINT_SCALE_X + j] =
                 R->m[i][0] * Jshape[j] + R->m[i][1] * Jshape[4 + j] + R->m[i][2] * Jshape[8 + j];

@@ -45,8 +45,4 @@ bool tr_term_evaluate(const tr_network *net, tr_term_kind kind, int index, const
 /* Makes the lenses' priors ready: keeps what they draw to, and whitens them. */
 TR_MUST_USE bool tr_term_prepare_lenses(tr_network *net, tr_error *err);
 
-/* Upper triangular W with W'W = A^-1, n x n, n <= 9: with A = U U', U upper, W = U^-1. False where
-   A is not positive definite. */
-bool tr_inverse_root(const double *A, int n, double *W);
-
 #endif

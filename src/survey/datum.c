@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/median.h"
+#include "geom/dense.h"
 #include "lens/planar.h"
 
 enum { SHIFT_X, SHIFT_Y, TURN, SCALE_X, SCALE_Y, N_PARAMETERS };
@@ -87,7 +88,7 @@ static bool solve(const double *N, const double *b, double *x) {
         }
         A[a * (N_PARAMETERS + 1)] -= 1e-12;
     }
-    if (!tr_solve_small(A, x, N_PARAMETERS)) return false;
+    if (!tr_dense_solve(A, x, N_PARAMETERS)) return false;
     for (int a = 0; a < N_PARAMETERS; a++) x[a] *= scale[a];
     return true;
 }

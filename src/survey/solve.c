@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "diagnose/flatness.h"
+#include "geom/dense.h"
 #include "base/array.h"
 #include "survey/network.h"
 #include "survey/survey.h"
@@ -133,24 +134,16 @@ static bool gather(const tr_survey_network *w, int sheet, double factor, frame *
 
 /* C = A C A', in place; A: n x n by rows. */
 static bool transform(double *C, const double *A, int n, tr_error *err) {
-    double *AC = tr_table(n, n, sizeof *AC);
-    if (!AC) return tr_fail_memory(err);
-    for (int i = 0; i < n; i++) {
-        for (int k = 0; k < n; k++) {
-            double a = A[i * n + k];
-            if (a == 0.0) continue;
-            for (int j = 0; j < n; j++) AC[i * n + j] += a * C[k * n + j];
-        }
+    double *transformed = tr_table(n, n, sizeof *transformed);
+    double *row = tr_array(n, sizeof *row);
+    bool ok = transformed && row;
+    if (ok) {
+        tr_dense_add_propagated(A, n, n, C, n, row, transformed);
+        memcpy(C, transformed, (size_t)n * (size_t)n * sizeof *C);
     }
-    for (int i = 0; i < n; i++) {
-        for (int j = 0; j <= i; j++) {
-            double sum = 0;
-            for (int k = 0; k < n; k++) sum += AC[i * n + k] * A[j * n + k];
-            C[i * n + j] = C[j * n + i] = sum;
-        }
-    }
-    free(AC);
-    return true;
+    free(transformed);
+    free(row);
+    return ok || tr_fail_memory(err);
 }
 
 /* The covariance along the new frame's axes. */
