@@ -437,7 +437,7 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
             "degrees and more to the left, to the right, forward and back",
             ceil(spread * TR_DEG_PER_RAD));
     }
-    double contradiction_px = tr_quality_contradiction_px(run);
+    double contradiction_px = tr_lens_quality_contradiction_px(run);
     if (contradiction_px > MAX_CONTRADICTION_PX) {
         return tr_fail(err, TR_NO_MEASURE,
                        "the photos contradict each other by %.1f px (neighbouring corners lie off "
@@ -469,7 +469,7 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
     }
     if (!tr_lens_is_one_to_one(lens)) {
         char places[200];
-        tr_quality_uncovered(run, ", ", places, sizeof places);
+        tr_lens_quality_uncovered(run, ", ", places, sizeof places);
         return tr_fail(err, TR_NO_MEASURE,
                        "the distortion found cannot hold up to the edges of the image; take more "
                        "photos with the board in the image's corners%s%s",
@@ -512,7 +512,7 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
         judge_fit(run, scratch, &middle);
     }
     run->calibration.lens.camera = camera;
-    ok = check_lens(run, err) && tr_quality_judge(run, err);
+    ok = check_lens(run, err) && tr_lens_quality_judge(run, err);
 out:
     free(scratch);
     return ok;

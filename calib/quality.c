@@ -149,7 +149,7 @@ static bool judge_alike(const judge *j, int i) {
 
 /* ---- The set as a whole ---- */
 
-int tr_quality_uncovered(const tr_lens_run *run, const char *joint, char *out, size_t size) {
+int tr_lens_quality_uncovered(const tr_lens_run *run, const char *joint, char *out, size_t size) {
     /* Rows 0 | 1 2 3 | 4 are top, middle and bottom; columns likewise. */
     static const char *const words[3][3] = {{"top left", "top", "top right"},
                                             {"left", "middle", "right"},
@@ -215,7 +215,7 @@ static corner_squares square_corners(const tr_lens_run *run, const tr_lens_photo
     return sum;
 }
 
-double tr_quality_contradiction_px(const tr_lens_run *run) {
+double tr_lens_quality_contradiction_px(const tr_lens_run *run) {
     double sum = 0;
     int n = 0;
     for (int i = 0; i < run->n_photos; i++) {
@@ -302,7 +302,7 @@ static bool judge_camera(const judge *j) {
 
 static bool judge_coverage(const judge *j) {
     char places[200];
-    tr_quality_uncovered(j->run, "\n", places, sizeof places);
+    tr_lens_quality_uncovered(j->run, "\n", places, sizeof places);
     return !*places || tr_note(PART_NOT_COVERED, &j->run->advice, j->err, places);
 }
 
@@ -402,7 +402,7 @@ static bool judge_board(const judge *j) {
                    b->squares_y, b->squares_y * b->pitch_mm);
 }
 
-bool tr_quality_judge(tr_lens_run *run, tr_error *err) {
+bool tr_lens_quality_judge(tr_lens_run *run, tr_error *err) {
     judge j = {.run = run, .err = err};
     if (!find_middle(&j)) return false;
     for (int i = 0; i < run->n_photos; i++) {

@@ -185,7 +185,7 @@ static void fill_axis(const tr_requirement *requirement, tr_axis axis, double va
     if (!out->is_required) return;
     out->error = value - requirement->required;
     if (tr_axis_is_angle(axis)) out->error = tr_wrap_rad(out->error);
-    if (out->is_judged) out->verdict = tr_decide(out->error, out->u95, out->limit);
+    if (out->is_judged) out->verdict = tr_verdict_decide(out->error, out->u95, out->limit);
 }
 
 static void fill_length(double value, double variance, double stated, tr_length_result *out) {
@@ -273,7 +273,8 @@ static bool finish_targets(const tr_job *job, tr_check *out, tr_error *err) {
         char what[sizeof job->sheets->id + 8];
         name_target(job, t, what, sizeof what);
         if (is_blocked) t->verdict = tr_verdict_join(t->verdict, TR_INCONCLUSIVE);
-        if (t->verdict != TR_PASS && is_sound) t->n_moves = tr_moves(what, t->axis, t->moves);
+        if (t->verdict != TR_PASS && is_sound)
+            t->n_moves = tr_verdict_moves(what, t->axis, t->moves);
         out->verdict = tr_verdict_join(out->verdict, t->verdict);
     }
     return true;
@@ -292,7 +293,7 @@ static bool judge_flatness(const tr_job *job, const tr_adjustment *adj, tr_check
         const tr_sheet_condition *c = &sheet->condition;
         if (!adj->sheet_placed[s] || !c->has_flatness) continue;
         sheet->is_flat_judged = true;
-        sheet->flatness_verdict = tr_decide(c->flatness_mm, c->flatness_u95_mm, limit);
+        sheet->flatness_verdict = tr_verdict_decide(c->flatness_mm, c->flatness_u95_mm, limit);
         if (sheet->flatness_verdict != TR_FAIL) continue;
         if (!tr_note(SHEET_NOT_FLAT, &out->findings, err, job->sheets[s].id, c->flatness_mm,
                      c->flatness_u95_mm, limit, c->highest_mm.x, c->highest_mm.y)) {

@@ -1,4 +1,4 @@
-/* A flat sheet seen in one photo: homographies and poses. Start values for the network and the
+/* A flat sheet seen in one photo: homographies and poses. Initial values for the network and the
    prediction of marks; not the measurement itself. */
 #ifndef TR_LENS_PLANAR_H
 #define TR_LENS_PLANAR_H
