@@ -23,7 +23,7 @@ static const double WIDE_HEIGHT_PART = 3e-3;
 
 /* Printers make paper longer one way than the other by some per mille; a quarter turn of the camera
    tells that from pixels that are not square. */
-static const double STRETCH_SD = 3e-3;
+static const double PRINT_SCALE_SD = 3e-3;
 
 /* A component of fewer degrees of freedom is not told (lens.h, tr_lens_scatter_sd). */
 static const double LEAST_DOF = 2;
@@ -209,25 +209,27 @@ static bool make_net(const tr_calib_view *views, int n_views, calibration_net *c
 /* Observations, and an offset for each corner that was seen. */
 static bool fill_observations(const tr_calib_view *views, int n_views, int n_numbers,
                               tr_network *net, tr_error *err) {
-    int *number = tr_array(n_numbers, sizeof *number); /* of a corner's offset, from 1 */
-    if (!number) return tr_fail_memory(err);
+    int *offset_of = tr_array(n_numbers, sizeof *offset_of); /* a corner; -1: not yet seen */
+    if (!offset_of) return tr_fail_memory(err);
+    for (int i = 0; i < n_numbers; i++) offset_of[i] = -1;
     for (int i = 0; i < n_views; i++) {
         for (int k = 0; k < views[i].n; k++) {
             tr_net_obs *o = &net->observations[net->n_observations++];
-            *o = (tr_net_obs){.photo = i, .sheet = 0, .n_points = 1, .is_used = true};
+            *o = tr_net_obs_of(i, 0, TR_NET_POINT, 1);
+            o->is_used = true;
             o->mark = views[i].corner ? views[i].corner[k] : k;
             o->p_sheet_mm[0] = views[i].p_board_mm[k];
             o->uv_px[0] = views[i].uv_px[k];
             tr_net_whiten_equal(views[i].sd_px ? views[i].sd_px[k] : 1.0, 1, o->W);
-            if (number[o->mark] == 0) {
-                net->offsets[net->n_offsets++] =
+            if (offset_of[o->mark] < 0) {
+                offset_of[o->mark] = net->n_offsets++;
+                net->offsets[offset_of[o->mark]] =
                     (tr_net_offset){.centre_mm = views[i].p_board_mm[k]};
-                number[o->mark] = net->n_offsets;
             }
-            o->offset = number[o->mark];
+            o->offset = offset_of[o->mark];
         }
     }
-    free(number);
+    free(offset_of);
     return true;
 }
 
@@ -244,10 +246,11 @@ static bool fill_net(const tr_calib_view *views, int n_views, const tr_calib_opt
     half_extents(views, n_views, c->board.half_mm);
     for (int k = 0; k < 2 && o->has_bow; k++) {
         c->board.is_free[TR_BOW_X + k] = true;
-        c->board.shape_sd[2 + k] = BOW_PRIOR_PART * c->board.half_mm[k];
+        c->board.shape_sd[TR_SHAPE_BOW_X + k] = BOW_PRIOR_PART * c->board.half_mm[k];
     }
     c->board.is_free[TR_PRINT_SCALE_X] = o->has_corner_deviations;
-    c->board.shape_sd[0] = STRETCH_SD;
+    c->board.shape_sd[TR_SHAPE_SCALE_X] = PRINT_SCALE_SD;
+    c->board.shape_about = -1;
     for (int i = 0; i < n_views; i++) {
         tr_planar_pose found[2];
         c->net.photos[i] = (tr_net_photo){.rig = i};
@@ -342,10 +345,10 @@ static void tell_lens(const calibration_net *c, const double *C, int stride, tr_
     for (int k = 0; k < 2; k++) {
         int i = TR_LENS_N + k;
         out->half_mm[k] = c->board.half_mm[k];
-        out->bow_mm[k] = c->board.shape[2 + k];
+        out->bow_mm[k] = c->board.shape[TR_SHAPE_BOW_X + k];
         out->bow_sd_mm[k] = sqrt(C[i * stride + i]);
     }
-    out->differential_scale = c->board.shape[0];
+    out->differential_scale = c->board.shape[TR_SHAPE_SCALE_X];
     out->differential_scale_sd = sqrt(C[(TR_LENS_N + 2) * (stride + 1)]);
 }
 

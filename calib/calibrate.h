@@ -20,9 +20,9 @@ typedef struct {
 
 typedef struct {
     int width_px, height_px;
-    bool
-        is_free[TR_LENS_N]; /* the others are held: cx, cy at the image's centre, distortion at 0 */
-    bool has_bow;           /* the board's bow is estimated */
+    /* The others are held: cx, cy at the image's centre, distortion at 0. */
+    bool is_free[TR_LENS_N];
+    bool has_bow; /* the board's bow is estimated */
     /* Corners may lie off their places, along the board and out of it, by as much as the photos
        show (calib/components.h), and the print may be longer one way than the other. */
     bool has_corner_deviations;
@@ -51,20 +51,21 @@ typedef struct {
     tr_lens lens;
     double scatter_sd[TR_SCATTER_N]; /* as the photos were adjusted with; 0: steady */
     bool is_bound[TR_SCATTER_N];     /* the scatter may be 0: its sd is a bound */
-    double
-        bow_mm[2]; /* how far the board's middle stands out along x and y; 0 where not estimated */
+    /* How far the board's middle stands out along x and y; 0 where not estimated. */
+    double bow_mm[2];
     double bow_sd_mm[2];
-    double
-        half_mm[2]; /* half extents of the corners, which the bow refers to (network/network.h) */
+    /* Half extents of the corners, which the bow refers to (network/network.h). */
+    double half_mm[2];
     double differential_scale; /* by this part the board is longer along x than along y */
     double differential_scale_sd;
-    double corner_deviation_mm; /* sd of the corners' places on the board, each axis; 0: none beyond
-                                   chance */
-    double height_mm;           /* the same out of the board */
-    double rms_px;              /* per corner (distance), as an image's rms is usually told */
-    double rms_steady_px;       /* the same for one camera in all photos and a true board */
-    double sigma_px;            /* a-posteriori sd of one coordinate: sqrt(sum r^2 / redundancy) */
-    int degrees_of_freedom;     /* redundancy of the corners' coordinates, rounded */
+    /* Standard deviation of the corners from their places, along each axis of the board, and out of
+       it; 0: none beyond chance. */
+    double corner_deviation_mm;
+    double height_mm;
+    double rms_px;          /* per corner (distance), as an image's rms is usually told */
+    double rms_steady_px;   /* the same for one camera in all photos and a true board */
+    double sigma_px;        /* a-posteriori sd of one coordinate: sqrt(sum r^2 / redundancy) */
+    int degrees_of_freedom; /* redundancy of the corners' coordinates, rounded */
 } tr_calibration;
 
 /* Needs at least 2 views of at least 4 corners each, not all parallel. poses: one a view, filled

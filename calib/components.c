@@ -119,7 +119,7 @@ static bool make_probes(const tr_network *net, probes *p, tr_error *err) {
                       net->offsets[offset].sd[k], (double)net->n_offsets / n_probed);
         }
     }
-    for (int k = 0; k < 4; k++) {
+    for (int k = 0; k < TR_SHAPE_N; k++) {
         const tr_net_sheet *board = &net->sheets[0];
         if (!board->is_free[TR_PRINT_SCALE_X + k] || !(board->shape_sd[k] > 0)) continue;
         add_probe(p, (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X + k}, TR_COMPONENT_N,

@@ -808,10 +808,10 @@ static double predict_rms(const tr_calibration *found, const tr_calib_view *view
             photo.is_free[k] = photo.sd[k] > 0;
         }
         for (int k = 0; k < views[i].n; k++) {
-            obs[k] = (tr_net_obs){.n_points = 1,
-                                  .p_sheet_mm = {views[i].p_board_mm[k]},
-                                  .uv_px = {views[i].uv_px[k]},
-                                  .is_used = true};
+            obs[k] = tr_net_obs_of(0, 0, TR_NET_POINT, 1);
+            obs[k].p_sheet_mm[0] = views[i].p_board_mm[k];
+            obs[k].uv_px[0] = views[i].uv_px[k];
+            obs[k].is_used = true;
             tr_net_whiten_equal(1, 1, obs[k].W);
         }
         tr_network net = {.lenses = &lens,

@@ -565,6 +565,50 @@ static void sparse_terms(void **unused) {
     }
 }
 
+/* Misra1a with a second derivative that is wrong by a part in a thousand, and that is no number. */
+static double misra1a_off(const double *b, double x, double *J) {
+    double y = misra1a(b, x, J);
+    if (J && x > 700) J[1] *= 1.001;
+    return y;
+}
+static double misra1a_nan(const double *b, double x, double *J) {
+    double y = misra1a(b, x, J);
+    if (J && x > 700) J[1] = NAN;
+    return y;
+}
+/* Another value when its derivatives are asked for. */
+static double misra1a_two(const double *b, double x, double *J) {
+    return misra1a(b, x, J) + (J ? 1e-9 : 0);
+}
+
+static bool check_misra1a(model_function model, tr_lsq_jacobian_check *worst) {
+    regression q;
+    tr_error err = {0};
+    double step[2];
+    set_up(&q, model, misra1a_data, 14, misra1a_start2, 2);
+    for (int j = 0; j < 2; j++) step[j] = 6e-6 * q.accepted[j];
+    bool ok = tr_lsq_check_jacobian(&q.problem, step, worst, &err);
+    for (int j = 0; j < 2; j++) CHECK_NEAR(q.trial[j], q.accepted[j], 0);
+    assert_true(ok == (err.code == TR_OK));
+    return ok;
+}
+
+static void a_wrong_derivative_is_found(void **unused) {
+    (void)unused;
+    tr_lsq_jacobian_check worst;
+    assert_true(check_misra1a(misra1a, &worst));
+    CHECK_AT_MOST(worst.difference, 1e-7);
+    assert_true(check_misra1a(misra1a_off, &worst));
+    CHECK_NEAR(worst.difference, 1e-3, 1e-5);
+    CHECK_NEAR(worst.analytic / worst.numeric, 1.001, 1e-6);
+    assert_int_equal(worst.unknown, 1);
+    assert_true(misra1a_data[worst.term][1] > 700);
+    assert_true(check_misra1a(misra1a_nan, &worst));
+    assert_true(isnan(worst.difference));
+    assert_int_equal(worst.unknown, 1);
+    assert_false(check_misra1a(misra1a_two, &worst));
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(nist_misra1a),
@@ -579,6 +623,7 @@ int main(void) {
         cmocka_unit_test(huber_bounds_an_outlier),
         cmocka_unit_test(covariance_of_a_line),
         cmocka_unit_test(sparse_terms),
+        cmocka_unit_test(a_wrong_derivative_is_found),
     };
     return cmocka_run_group_tests_name("lsq", tests, NULL, NULL);
 }

@@ -8,7 +8,6 @@
 #include "check.h"
 
 #include "draw.h"
-#include "network/problem.h"
 
 /* ---- small helpers ---- */
 
@@ -247,7 +246,8 @@ static void job_observe(job *q, const double C[64]) {
             double half;
             int n = job_tags(sheet, centre, &half);
             for (int t = 0; t < n; t++) {
-                tr_net_obs obs = {.photo = photo, .sheet = sheet, .n_points = 4, .is_used = true};
+                tr_net_obs obs = tr_net_obs_of(photo, sheet, TR_NET_TAG, 4);
+                obs.is_used = true;
                 bool is_seen = true;
                 for (int k = 0; k < 4 && is_seen; k++) {
                     obs.p_sheet_mm[k] = tr_v2_add(
@@ -283,6 +283,7 @@ static void job_place(job *q) {
     }
     for (int i = 0; i < JOB_SHEETS; i++) {
         tr_net_sheet *sheet = &q->sheets[i];
+        sheet->shape_about = -1;
         sheet->world_from_sheet.R = tr_rotation_z(0.3 * i - TR_PI / 2);
         sheet->world_from_sheet.t_mm = tr_v3(place[i].x, place[i].y, 0);
         sheet->half_mm[0] = i == 0 ? 800 : 200;
@@ -329,73 +330,15 @@ static bool job_covariance(job *q, const tr_net_unknown *unknowns, int n, double
 
 /* ---- derivatives ---- */
 
-/* Every term's Jacobian against central differences along the solver's own parameters. The step is
-   near the cube root of the machine's epsilon times a scale of the unknown, so that a relative 1e-6
-   of the column's largest entry can be asked for: 1 rad, or a metre against some metres of
-   distance. In the lens's parameters pixels are linear: a long step keeps rounding out. */
-static double step_of(tr_net_unknown u) {
-    const double h = 6e-6;
-    if (u.kind == TR_NET_LENS) return u.component < TR_K1 ? 1 : 0.01;
-    if (u.kind == TR_NET_OFFSET) {
-        return u.component <= TR_OFFSET_Z       ? 1000 * h
-               : u.component == TR_OFFSET_TWIST ? h / 1000
-                                                : h;
-    }
-    if (u.kind == TR_NET_PHOTO) {
-        return u.component < TR_PHOTO_FOCAL ? 1 : u.component < TR_PHOTO_TRAVEL ? h : 1000 * h;
-    }
-    if (u.component < 3) return h;
-    if (u.kind == TR_NET_SHEET &&
-        (u.component == TR_PRINT_SCALE_X || u.component == TR_PRINT_SCALE_Y)) {
-        return h;
-    }
-    return 1000 * h;
-}
-
 static void check_derivatives(tr_network *net) {
     tr_error err = {0};
-    tr_problem p;
-    bool ok = tr_problem_init(&p, net, &err);
+    double difference;
+    char where[256];
+    bool ok = tr_network_check_jacobian(net, &difference, where, sizeof where, &err);
     if (!ok) print_error("%s\n", err.text);
     assert_true(ok);
-    double *delta = calloc((size_t)p.lsq.n_unknowns, sizeof *delta);
-    assert_non_null(delta);
-    for (int t = 0; t < p.n_terms; t++) {
-        int rows = p.terms[t].rows;
-        int n = p.terms[t].n_columns;
-        double J[TR_LSQ_MAX_ROWS * TR_LSQ_MAX_COLUMNS];
-        double r[TR_LSQ_MAX_ROWS], plus[TR_LSQ_MAX_ROWS], minus[TR_LSQ_MAX_ROWS];
-        p.lsq.move(&p, delta);
-        assert_true(p.lsq.evaluate(&p, t, r, J));
-        for (int c = 0; c < n; c++) {
-            int unknown = p.terms[t].columns[c];
-            double step = step_of(p.state.unknowns[unknown]);
-            double largest = 0;
-            for (int i = 0; i < rows; i++) largest = fmax(largest, fabs(J[i * n + c]));
-            delta[unknown] = step;
-            p.lsq.move(&p, delta);
-            assert_true(p.lsq.evaluate(&p, t, plus, NULL));
-            delta[unknown] = -step;
-            p.lsq.move(&p, delta);
-            assert_true(p.lsq.evaluate(&p, t, minus, NULL));
-            delta[unknown] = 0;
-            for (int i = 0; i < rows; i++) {
-                double numeric = (plus[i] - minus[i]) / (2 * step);
-                if (!(fabs(numeric - J[i * n + c]) <= 1e-6 * largest + 1e-9)) {
-                    print_error("term %d kind %d row %d: unknown kind %d component %d\n", t,
-                                (int)p.sources[t].kind, i, (int)p.state.unknowns[unknown].kind,
-                                p.state.unknowns[unknown].component);
-                }
-                CHECK_NEAR(numeric, J[i * n + c], 1e-6 * largest + 1e-9);
-            }
-        }
-        /* Residuals alone are the same as with the Jacobian. */
-        p.lsq.move(&p, delta);
-        assert_true(p.lsq.evaluate(&p, t, plus, NULL));
-        for (int i = 0; i < rows; i++) CHECK_NEAR(plus[i], r[i], 0);
-    }
-    free(delta);
-    tr_problem_release(&p);
+    if (!(difference <= 1e-6)) print_error("%s\n", where);
+    CHECK_AT_MOST(difference, 1e-6);
 }
 
 /* Everything free: lens with prior, a second camera on the rig, shapes with priors, marks with
@@ -426,6 +369,7 @@ static void make_rich(rich_job *r, tr_draw *d) {
     for (int i = 0; i < JOB_SHEETS; i++) {
         tr_net_sheet *sheet = &r->q.sheets[i];
         for (int k = 0; k < TR_SHEET_N; k++) sheet->is_free[k] = true;
+        sheet->shape_about = -1;
         for (int k = 0; k < 4; k++) {
             sheet->shape[k] = (k < 2 ? 1e-3 : 5) * draw_normal(d);
             sheet->shape_sd[k] = k < 2 ? STRETCH_SD : BOW_SD_MM;
@@ -463,7 +407,7 @@ static void give_offsets(rich_job *r, tr_draw *d) {
         }
     }
     for (int i = 0; i < r->q.net.n_observations; i++) {
-        r->q.obs[i].offset = i % 4 == 0 ? 0 : 1 + i % 7;
+        r->q.obs[i].offset = i % 4 == 0 ? -1 : i % 7;
     }
     r->q.net.offsets = r->offsets;
     r->q.net.n_offsets = 7;
@@ -488,10 +432,10 @@ static void derivatives_forms_and_lengths(void **unused) {
     static rich_job r;
     for (int trial = 0; trial < 3; trial++) {
         tr_net_length lengths[4] = {
-            {.sheet = {0, 0}, .p_sheet_mm = {{-600, 300}, {600, -300}}, .offset = {1, 2}},
-            {.sheet = {0, 2}, .p_sheet_mm = {{-600, 300}, {10, 20}}, .offset = {3, 0}},
-            {.sheet = {1, 2}, .p_sheet_mm = {{0, 30}, {10, 20}}, .offset = {4, 5}},
-            {.sheet = {0, 0}, .p_sheet_mm = {{-600, 300}, {-500, 300}}, .offset = {6, 6}}};
+            {.sheet = {0, 0}, .p_sheet_mm = {{-600, 300}, {600, -300}}, .offset = {0, 1}},
+            {.sheet = {0, 2}, .p_sheet_mm = {{-600, 300}, {10, 20}}, .offset = {2, -1}},
+            {.sheet = {1, 2}, .p_sheet_mm = {{0, 30}, {10, 20}}, .offset = {3, 4}},
+            {.sheet = {0, 0}, .p_sheet_mm = {{-600, 300}, {-500, 300}}, .offset = {5, 5}}};
         make_rich(&r, &d);
         for (int i = 0; i < 7; i++) {
             tr_net_offset *offset = &r.offsets[i];
@@ -507,7 +451,7 @@ static void derivatives_forms_and_lengths(void **unused) {
             }
         }
         for (int i = 0; i < r.q.net.n_observations; i++) {
-            r.q.obs[i].offset = 1 + i % 7;
+            r.q.obs[i].offset = i % 7;
         }
         for (int i = 0; i < 4; i++) {
             lengths[i].length_mm = 1000;
@@ -559,7 +503,9 @@ static void camera_of_a_photo(void **unused) {
         tr_net_rig rig = {.rig_from_world = {tr_rotation_from_vector(turn), {30, -50, 2000}}};
         tr_net_sheet sheet = {.world_from_sheet = tr_pose_identity(), .half_mm = {500, 500}};
         tr_net_photo photo = {0};
-        tr_net_obs obs = {.n_points = 1, .is_used = true, .p_sheet_mm = {{300, -200}}};
+        tr_net_obs obs = tr_net_obs_of(0, 0, TR_NET_POINT, 1);
+        obs.is_used = true;
+        obs.p_sheet_mm[0] = tr_v2(300, -200);
         for (int k = 0; k < TR_PHOTO_N; k++) {
             photo.value[k] = draw_normal(&d) * (k < TR_PHOTO_FOCAL    ? 20
                                                 : k == TR_PHOTO_FOCAL ? 0.01
@@ -647,7 +593,7 @@ static void sensitivity_by_solving_anew(void **unused) {
     q.net.offsets = offsets;
     q.net.n_offsets = 2;
     for (int i = 0; i < n; i++) {
-        q.obs[i].offset = i == MOVED ? 1 : 2;
+        q.obs[i].offset = i == MOVED ? 0 : 1;
     }
     tr_vec2 centre = {0, 0};
     for (int k = 0; k < 4; k++) {
@@ -692,7 +638,8 @@ static void length_holds(void **unused) {
     tag_covariance(C);
     job_place(&q);
     job_observe(&q, C);
-    tr_net_length length = {.sheet = {1, 2}, .length_mm = 1803, .sd_mm = 1e-4, .is_used = true};
+    tr_net_length length = {
+        .sheet = {1, 2}, .offset = {-1, -1}, .length_mm = 1803, .sd_mm = 1e-4, .is_used = true};
     q.net.lengths = &length;
     q.net.n_lengths = 1;
     tr_net_options options = {0};
@@ -711,7 +658,7 @@ static void derivatives_everything_free(void **unused) {
         make_rich(&r, &d);
         assert_true(r.q.net.n_observations > 15);
         check_derivatives(&r.q.net);
-        r.q.sheets[1].shape_about = 1 + 2;
+        r.q.sheets[1].shape_about = 2;
         check_derivatives(&r.q.net);
     }
 }
@@ -733,7 +680,7 @@ static void derivatives_some_held(void **unused) {
             for (int k = 0; k < 4; k++) {
                 if (draw_even(&d) < 0.5) r.q.sheets[i].shape_sd[k] = 0;
             }
-            if (draw_even(&d) < 0.5) r.q.sheets[i].shape_about = 1 + (i + 1) % JOB_SHEETS;
+            if (draw_even(&d) < 0.5) r.q.sheets[i].shape_about = (i + 1) % JOB_SHEETS;
             if (draw_even(&d) < 0.3) r.q.sheets[i].floor_z_sd_mm = 0;
         }
         check_derivatives(&r.q.net);
@@ -773,6 +720,7 @@ static void derivatives_near_zero_and_at_the_edge(void **unused) {
         q.sheets[0] = (tr_net_sheet){.world_from_sheet = {flip, {0, 0, 2000}},
                                      .half_mm = {1400, 1000},
                                      .shape = {1e-4, -1e-4, 3, -2},
+                                     .shape_about = -1,
                                      .shape_sd = {STRETCH_SD, STRETCH_SD, BOW_SD_MM, BOW_SD_MM},
                                      .floor_z_sd_mm = FLOOR_Z_SD_MM,
                                      .floor_tilt_sd_rad = FLOOR_TILT_SD_RAD};
@@ -782,7 +730,8 @@ static void derivatives_near_zero_and_at_the_edge(void **unused) {
         /* Pixels (0, 0), (4031, 0), ... as seen through the lens, and some between. */
         for (int i = 0; i < 9; i++) {
             tr_net_obs *obs = &q.obs[q.net.n_observations++];
-            *obs = (tr_net_obs){.n_points = 1 + i % 4, .is_used = true};
+            *obs = tr_net_obs_of(0, 0, TR_NET_POINT, 1 + i % 4);
+            obs->is_used = true;
             for (int k = 0; k < obs->n_points; k++) {
                 tr_vec2 uv = tr_v2(i % 3 * 2015.5, i / 3 * 1511.5);
                 tr_vec2 xy;
@@ -1339,6 +1288,13 @@ static void undetermined_parts_are_named(void **unused) {
     assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
     assert_int_equal(err.code, TR_NO_MEASURE);
     assert_non_null(strstr(err.text, "photo 4"));
+    /* By its name, where that is known. */
+    static const char *const PHOTOS[JOB_PHOTOS] = {[3] = "left.jpg"};
+    err = (tr_error){0};
+    q.net.photo_names = PHOTOS;
+    assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
+    assert_non_null(strstr(err.text, "the place of photo 'left.jpg' is not determined"));
+    q.net.photo_names = NULL;
     /* A sheet that nobody sees. */
     err = (tr_error){0};
     make_held_job(&q);
@@ -1348,6 +1304,12 @@ static void undetermined_parts_are_named(void **unused) {
     assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
     assert_int_equal(err.code, TR_NO_MEASURE);
     assert_non_null(strstr(err.text, "sheet 3"));
+    static const char *const SHEETS[JOB_SHEETS] = {[2] = "PLATE-X"};
+    err = (tr_error){0};
+    q.net.sheet_names = SHEETS;
+    assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
+    assert_non_null(strstr(err.text, "the place of sheet 'PLATE-X' is not determined"));
+    q.net.sheet_names = NULL;
     /* Nothing holds the world. */
     err = (tr_error){0};
     make_held_job(&q);

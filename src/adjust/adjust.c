@@ -11,10 +11,6 @@
 #include "adjust/relief.h"
 #include "base/array.h"
 
-/* A floor sheet's prior: workshop floors are flat within a few millimetres over a few metres. */
-static const double FLOOR_Z_SD_MM = 3.0;
-static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
-
 /* A rough solution is done when nothing moves by more than this part of its standard deviation. */
 static const double ROUGH_STEP = 0.1;
 
@@ -31,15 +27,23 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
     net->observations = tr_array(n_obs, sizeof *net->observations);
     out->photo_placed = tr_array(in->n_photos, sizeof *out->photo_placed);
     out->sheet_placed = tr_array(in->n_sheets, sizeof *out->sheet_placed);
+    out->sheet_names = tr_array(in->n_sheets + 1, sizeof *out->sheet_names);
     out->photo_rejected = tr_array(in->n_photos, sizeof *out->photo_rejected);
-    out->covariance = tr_table(6 * in->n_sheets, 6 * in->n_sheets, sizeof *out->covariance);
-    out->covariance_lens_held = tr_table(6 * in->n_sheets, 6 * in->n_sheets, sizeof(double));
-    out->covariance_marks = tr_table(6 * in->n_sheets, 6 * in->n_sheets, sizeof(double));
+    out->covariance =
+        tr_table(TR_POSE_N * in->n_sheets, TR_POSE_N * in->n_sheets, sizeof *out->covariance);
+    out->covariance_lens_held =
+        tr_table(TR_POSE_N * in->n_sheets, TR_POSE_N * in->n_sheets, sizeof(double));
+    out->covariance_marks =
+        tr_table(TR_POSE_N * in->n_sheets, TR_POSE_N * in->n_sheets, sizeof(double));
     if (!net->lenses || !net->cameras || !net->rigs || !net->sheets || !net->photos ||
-        !net->observations || !out->photo_placed || !out->sheet_placed || !out->photo_rejected ||
-        !out->covariance || !out->covariance_lens_held || !out->covariance_marks) {
+        !net->observations || !out->photo_placed || !out->sheet_placed || !out->sheet_names ||
+        !out->photo_rejected || !out->covariance || !out->covariance_lens_held ||
+        !out->covariance_marks) {
         return tr_fail_memory(err);
     }
+    for (int i = 0; i < in->n_sheets; i++) out->sheet_names[i] = in->sheets[i].id;
+    net->photo_names = in->photo_names;
+    net->sheet_names = out->sheet_names;
     net->n_lenses = in->n_lenses;
     net->n_cameras = 1;
     net->n_rigs = net->n_photos = in->n_photos;
@@ -54,6 +58,7 @@ void tr_adjustment_release(tr_adjustment *a) {
     free(a->covariance_calibrated);
     free(a->photo_placed);
     free(a->sheet_placed);
+    free(a->sheet_names);
     free(a->photo_rejected);
     free(a->covariance);
     free(a->covariance_lens_held);
@@ -62,8 +67,8 @@ void tr_adjustment_release(tr_adjustment *a) {
 }
 
 /* The profile's lens, with focal lengths that return less well than one calibration knows them. A
-   profile that takes them as exact is taken at its word, and an unknown lens is the job's own. The
-   prior draws to the profile, wherever the solution initial_lenses. */
+   profile that states them as exact is believed, and an unknown lens is the job's own. The prior is
+   centred on the profile, whatever the initial values. */
 static tr_net_lens set_up_lens(const tr_lens *profile, const tr_lens *start) {
     tr_net_lens lens = tr_net_lens_of(profile);
     if (lens.is_free[TR_FX] && lens.is_free[TR_FY] && !profile->is_unknown) {
@@ -78,12 +83,13 @@ static tr_net_lens set_up_lens(const tr_lens *profile, const tr_lens *start) {
 static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_datum, tr_net_sheet *out) {
     out->half_mm[0] = sheet->width_mm / 2;
     out->half_mm[1] = sheet->height_mm / 2;
-    for (int k = 0; k < 6; k++) out->is_free[k] = is_placed;
+    for (int k = 0; k < TR_POSE_N; k++) out->is_free[k] = is_placed;
+    out->shape_about = -1;
     if (is_datum)
         out->is_free[TR_SHEET_RZ] = out->is_free[TR_SHEET_TX] = out->is_free[TR_SHEET_TY] = false;
     if (tr_sheet_lies_on_floor(sheet)) {
-        out->floor_z_sd_mm = FLOOR_Z_SD_MM;
-        out->floor_tilt_sd_rad = FLOOR_TILT_SD_RAD;
+        out->floor_z_sd_mm = TR_ADJUST_FLOOR_Z_SD_MM;
+        out->floor_tilt_sd_rad = TR_ADJUST_FLOOR_TILT_SD_RAD;
     }
 }
 
@@ -98,8 +104,9 @@ static void set_up_observations(const tr_adjust_input *in, tr_adjustment *out) {
             const tr_mark *m = &in->photos[i]->marks[k];
             tr_net_obs *o = &net->observations[net->n_observations++];
             int first = m->kind == TR_MARK_TAG ? 0 : in->sheets[m->sheet].n_tags;
-            *o = (tr_net_obs){
-                .photo = i, .sheet = m->sheet, .mark = first + m->index, .n_points = m->n_points};
+            *o = tr_net_obs_of(i, m->sheet, m->kind == TR_MARK_TAG ? TR_NET_TAG : TR_NET_POINT,
+                               m->n_points);
+            o->mark = first + m->index;
             memcpy(o->p_sheet_mm, m->p_sheet_mm, sizeof o->p_sheet_mm);
             memcpy(o->uv_px, m->uv_px, sizeof o->uv_px);
             o->is_used = out->photo_placed[i] && out->sheet_placed[m->sheet] &&

@@ -28,6 +28,10 @@
    source. */
 #define TR_ADJUST_FOCAL_SD 1e-3
 
+/* A floor sheet's prior: workshop floors are flat within a few millimetres over a few metres. */
+#define TR_ADJUST_FLOOR_Z_SD_MM 3.0
+#define TR_ADJUST_FLOOR_TILT_SD_RAD (0.3 * TR_RAD_PER_DEG)
+
 /* Huber's threshold of every adjustment, in standard deviations. */
 #define TR_ADJUST_HUBER 2.5
 /* An adjustment is done when nothing moves by more than this part of its standard deviation. */
@@ -63,7 +67,8 @@ typedef struct {
     /* Photo i, rig i and sheet i of the network are those of the input. An observation's mark is of
        its sheet: the tags are numbered first, then the corners. */
     tr_network net;
-    bool *photo_placed; /* connected to the datum sheet, and in the solution */
+    const char **sheet_names; /* the network's: borrowed from the input, as its photo_names are */
+    bool *photo_placed;       /* connected to the datum sheet, and in the solution */
     bool *sheet_placed;
     bool *photo_rejected; /* it was connected, but its marks contradict the others */
     int datum_sheet;      /* index of the sheet that holds x, y and yaw */

@@ -17,8 +17,7 @@ int tr_camera_scatter_of(int component);
    (tr_lens_scatter_sd). */
 bool tr_camera_is_far(const tr_lens *lens, const tr_net_photo *photo, int component);
 
-/* Holds the unknowns of all photos at what they are, or frees them again; those only that have a
-   prior. */
+/* Holds the unknowns of all photos at their values, or frees again those that have a prior. */
 void tr_camera_hold(tr_network *net, bool is_held);
 
 /* Relative change of the focal length that the solved photos of a lens have in common, that of the

@@ -11,7 +11,7 @@ static int rows_of_sheet(const tr_sheet *sheet) {
 }
 
 static int rows_of_obs(const tr_net_obs *o) {
-    return o->n_points == 1 ? TR_CORNER_N : TR_TAG_N;
+    return o->kind == TR_NET_TAG ? TR_TAG_N : TR_CORNER_N;
 }
 
 /* d(coordinate) / d(scale) of each row of a sheet. */

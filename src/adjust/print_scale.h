@@ -11,8 +11,8 @@
    share. */
 void tr_print_scale_set_up(const tr_adjust_input *in, tr_adjustment *out);
 
-/* Other prints are no longer tied to that sheet, but known as it was: for when its size is in
-   doubt, or it is no part of the network. */
+/* Gives the prints that are tied to a sheet priors of their own instead: for when that sheet's size
+   is in doubt, or it leaves the network. */
 void tr_print_scale_untie(tr_network *net, int sheet);
 
 #endif

@@ -10,6 +10,7 @@
 #include "diagnose/flatness.h"
 #include "diagnose/hypotheses.h"
 #include "diagnose/rejected.h"
+#include "diagnose/unsteady.h"
 
 /* Residuals of marks that fit, in their variance. */
 static const double FITS_VARIANCE = 1.3;
@@ -123,7 +124,7 @@ static bool adapt(const tr_adjust_input *in, tr_adjustment *adj, tr_findings *fi
 
 static bool report(const tr_adjust_input *in, tr_adjustment *adj, tr_findings *findings,
                    tr_error *err) {
-    return tr_scatter_judge(in, adj, findings, err) &&
+    return tr_unsteady_report(in, adj, findings, err) &&
            tr_hypotheses_test_priors(in, adj, findings, err) &&
            tr_rejected_report(in, adj, findings, err) &&
            tr_connectivity_report_cut_vertices(in, adj, findings, err);

@@ -45,7 +45,7 @@ static void release_trial(trial *t) {
 
 /* Lists the mark of an observation with its sheet, where it is seen first. */
 static void list_mark(trial *t, const tr_net_obs *o) {
-    int mark = o->offset - 1;
+    int mark = o->offset;
     int *last = &t->last[o->sheet];
     if (t->is_listed[mark]) return;
     t->is_listed[mark] = true;
@@ -54,7 +54,7 @@ static void list_mark(trial *t, const tr_net_obs *o) {
     *last = mark;
 }
 
-/* Every mark gets its height. Marks that were left out come back in: a bent sheet may be why. */
+/* Every mark gets its height. Marks that were rejected come back in: a bent sheet may be why. */
 static void free_heights(const tr_adjustment *adj, trial *t) {
     for (int i = 0; i < t->net.n_observations; i++) {
         tr_net_obs *o = &t->net.observations[i];

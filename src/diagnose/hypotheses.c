@@ -498,10 +498,11 @@ bool tr_hypotheses_test_priors(const tr_adjust_input *in, const tr_adjustment *a
     for (int i = 0; i < in->n_sheets; i++) {
         const tr_net_sheet *s = &adj->net.sheets[i];
         if (!s->is_free[TR_PRINT_SCALE_X] ||
-            fmax(fabs(s->shape[0]), fabs(s->shape[1])) <= SIGNIFICANT_SIGMAS * TR_ADJUST_PRINT_SD) {
+            fmax(fabs(s->shape[TR_SHAPE_SCALE_X]), fabs(s->shape[TR_SHAPE_SCALE_Y])) <=
+                SIGNIFICANT_SIGMAS * TR_ADJUST_PRINT_SD) {
             continue;
         }
-        return report_print_scale(in, i, s->shape, findings, err);
+        return report_print_scale(in, i, &s->shape[TR_SHAPE_SCALE_X], findings, err);
     }
     return true;
 }

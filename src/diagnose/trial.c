@@ -89,14 +89,13 @@ tr_trial tr_trial_scale(tr_network *net, const tr_network *base, int sheet, tr_e
     tr_trial t = {0};
     tr_net_sheet *s = &net->sheets[sheet];
     s->is_free[TR_PRINT_SCALE_X] = s->is_free[TR_PRINT_SCALE_Y] = true;
-    s->shape_sd[0] = s->shape_sd[1] = 0;
+    s->shape_sd[TR_SHAPE_SCALE_X] = s->shape_sd[TR_SHAPE_SCALE_Y] = 0;
     tr_print_scale_untie(net, sheet);
     tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_PRINT_SCALE_X},
                                 {TR_NET_SHEET, sheet, TR_PRINT_SCALE_Y}};
     double scale[2] = {1, 1};
     solve_trial(net, wanted, scale, &t, err);
-    t.change[0] = s->shape[0];
-    t.change[1] = s->shape[1];
+    for (int k = 0; k < 2; k++) t.change[k] = s->shape[TR_SHAPE_SCALE_X + k];
     tr_network_restore(net, base);
     return t;
 }
@@ -122,7 +121,7 @@ tr_trial tr_trial_moved(tr_network *net, const tr_network *base, int sheet, int 
     net->sheets[other] = net->sheets[sheet];
     for (int k = 0; k < TR_POSE_N; k++) net->sheets[other].is_free[k] = true;
     if (net->sheets[other].shape_sd[0] > 0) { /* it is the same print */
-        net->sheets[other].shape_about = sheet + 1;
+        net->sheets[other].shape_about = sheet;
         net->sheets[other].shape_sd[0] = net->sheets[other].shape_sd[1] = SAME_PRINT_SD;
     }
     for (int i = 0; i < net->n_observations; i++) {

@@ -9,6 +9,11 @@
 
 /* ---- what each kind is ---- */
 
+/* Steps: the cube root of the machine's epsilon times 1 rad, or a metre against some metres of
+   distance. In a lens's parameters pixels are linear: a long step keeps rounding out. */
+static const double STEP = 6e-6;
+static const double STEP_MM = 6e-3;
+
 static bool lens_is_free(const void *block, int k) {
     return ((const tr_net_lens *)block)->is_free[k];
 }
@@ -18,6 +23,10 @@ static void move_lens(void *block, const void *from, const double *d) {
     }
 }
 
+static double lens_step(int k) {
+    return k < TR_K1 ? 1 : 0.01;
+}
+
 static bool camera_is_free(const void *block, int k) {
     (void)k;
     return ((const tr_net_camera *)block)->is_free;
@@ -25,6 +34,10 @@ static bool camera_is_free(const void *block, int k) {
 static void move_camera(void *block, const void *from, const double *d) {
     const tr_net_camera *camera = from;
     ((tr_net_camera *)block)->camera_from_rig = tr_pose_moved(camera->camera_from_rig, d);
+}
+
+static double pose_step(int k) {
+    return k < 3 ? STEP : STEP_MM;
 }
 
 static bool rig_is_free(const void *block, int k) {
@@ -45,6 +58,10 @@ static void move_photo(void *block, const void *from, const double *d) {
     }
 }
 
+static double photo_step(int k) {
+    return k < TR_PHOTO_FOCAL ? 1 : k < TR_PHOTO_TRAVEL ? STEP : STEP_MM;
+}
+
 static bool sheet_is_free(const void *block, int k) {
     return ((const tr_net_sheet *)block)->is_free[k];
 }
@@ -52,7 +69,13 @@ static void move_sheet(void *block, const void *from, const double *d) {
     tr_net_sheet *sheet = block;
     const tr_net_sheet *before = from;
     sheet->world_from_sheet = tr_pose_moved(before->world_from_sheet, d);
-    for (int k = 0; k < 4; k++) sheet->shape[k] = before->shape[k] + d[TR_PRINT_SCALE_X + k];
+    for (int k = 0; k < TR_SHAPE_N; k++)
+        sheet->shape[k] = before->shape[k] + d[TR_PRINT_SCALE_X + k];
+}
+
+static double sheet_step(int k) {
+    bool is_length = k >= TR_SHEET_TX && k != TR_PRINT_SCALE_X && k != TR_PRINT_SCALE_Y;
+    return is_length ? STEP_MM : STEP;
 }
 
 static bool offset_is_free(const void *block, int k) {
@@ -64,19 +87,25 @@ static void move_offset(void *block, const void *from, const double *d) {
     }
 }
 
+static double offset_step(int k) {
+    return k <= TR_OFFSET_Z ? STEP_MM : k == TR_OFFSET_TWIST ? STEP / 1000 : STEP;
+}
+
 /* is_free, move: of one block. Of d, what is not free is 0. */
 static const struct {
     int n; /* unknowns of a block */
     bool (*is_free)(const void *block, int component);
     void (*move)(void *block, const void *from, const double *d);
+    double (*step)(int component); /* tr_block_step */
     const char *name;
 } KINDS[TR_NET_N_KINDS] = {
-    [TR_NET_LENS] = {TR_LENS_N, lens_is_free, move_lens, "lens"},
-    [TR_NET_CAMERA] = {TR_POSE_N, camera_is_free, move_camera, "the place on its rig of camera"},
-    [TR_NET_RIG] = {TR_POSE_N, rig_is_free, move_rig, "the place of photo"},
-    [TR_NET_PHOTO] = {TR_PHOTO_N, photo_is_free, move_photo, "the camera in photo"},
-    [TR_NET_SHEET] = {TR_SHEET_N, sheet_is_free, move_sheet, "the place of sheet"},
-    [TR_NET_OFFSET] = {TR_OFFSET_N, offset_is_free, move_offset, "the offset of mark"},
+    [TR_NET_LENS] = {TR_LENS_N, lens_is_free, move_lens, lens_step, "lens"},
+    [TR_NET_CAMERA] = {TR_POSE_N, camera_is_free, move_camera, pose_step,
+                       "the place on its rig of camera"},
+    [TR_NET_RIG] = {TR_POSE_N, rig_is_free, move_rig, pose_step, "the place of photo"},
+    [TR_NET_PHOTO] = {TR_PHOTO_N, photo_is_free, move_photo, photo_step, "the camera in photo"},
+    [TR_NET_SHEET] = {TR_SHEET_N, sheet_is_free, move_sheet, sheet_step, "the place of sheet"},
+    [TR_NET_OFFSET] = {TR_OFFSET_N, offset_is_free, move_offset, offset_step, "the offset of mark"},
 };
 
 /* The arrays of a network: those of the blocks, by kind, and what ties them. */
@@ -132,11 +161,34 @@ int tr_block_n_free(const tr_network *net, tr_block block) {
     return n;
 }
 
-void tr_block_name(tr_block block, int component, char *out, size_t size) {
+double tr_block_step(tr_net_unknown u) {
+    return KINDS[u.kind].step(u.component);
+}
+
+/* A rig's name is that of the first photo that it took. */
+static const char *name_of(const tr_network *net, tr_block block) {
+    int i = block.index;
+    switch (block.kind) {
+    case TR_NET_RIG:
+        for (int k = 0; k < net->n_photos && net->photo_names; k++) {
+            if (net->photos[k].rig == i) return net->photo_names[k];
+        }
+        return NULL;
+    case TR_NET_PHOTO: return net->photo_names ? net->photo_names[i] : NULL;
+    case TR_NET_SHEET: return net->sheet_names ? net->sheet_names[i] : NULL;
+    default: return NULL;
+    }
+}
+
+void tr_block_name(const tr_network *net, tr_block block, int component, char *out, size_t size) {
+    const char *what = KINDS[block.kind].name;
+    const char *name = name_of(net, block);
     if (block.kind == TR_NET_LENS) {
         snprintf(out, size, "the lens's %s", tr_lens_parameter_name(component));
+    } else if (name) {
+        snprintf(out, size, "%s '%s'", what, name);
     } else {
-        snprintf(out, size, "%s %d", KINDS[block.kind].name, block.index + 1);
+        snprintf(out, size, "%s %d", what, block.index + 1);
     }
 }
 

@@ -24,8 +24,11 @@ int tr_block_count(const tr_network *net, tr_net_kind kind);
 bool tr_block_is_free(const tr_network *net, tr_block block, int component);
 /* Free unknowns of a block. */
 int tr_block_n_free(const tr_network *net, tr_block block);
-/* "the place of photo 4": for messages. */
-void tr_block_name(tr_block block, int component, char *out, size_t size);
+/* A step of an unknown for numerical derivatives: near the cube root of the machine's epsilon times
+   a scale of the unknown. */
+double tr_block_step(tr_net_unknown unknown);
+/* "the place of photo 'a.jpg'", or "of photo 4" where the network has no names: for messages. */
+void tr_block_name(const tr_network *net, tr_block block, int component, char *out, size_t size);
 
 /* The state that the solver has accepted: a copy of each block, and where its unknowns stand. */
 typedef struct {

@@ -100,4 +100,19 @@ TR_MUST_USE bool tr_lsq_inverse_column(tr_lsq *lsq, int unknown, double *out, tr
    own. The fewer rows of A are not 0, the faster. */
 void tr_lsq_reduce(const tr_lsq *lsq, const double *A, int n, double *out);
 
+/* The element of a Jacobian that is furthest from the difference of residuals. */
+typedef struct {
+    int term, row, unknown; /* term -1: there is none */
+    double analytic, numeric;
+    double difference; /* relative to the largest entry of that column in the term, plus 1e-3 */
+} tr_lsq_jacobian_check;
+
+/* Compares the Jacobian of every term in the accepted state with central differences along the
+   problem's own unknowns: for whoever writes a term or a move. step: one an unknown, near the cube
+   root of the machine's epsilon times a scale of the unknown; differences of 1e-6 may then be asked
+   for. False: TR_NO_MEASURE where a term has no residuals at a step, or others without its Jacobian
+   than with it; memory ran out. The trial state is left at the accepted one. */
+TR_MUST_USE bool tr_lsq_check_jacobian(const tr_lsq_problem *problem, const double *step,
+                                       tr_lsq_jacobian_check *worst, tr_error *err);
+
 #endif

@@ -63,6 +63,14 @@ enum {
     TR_BOW_Y,
     TR_SHEET_N
 };
+/* Its shape alone: the last of them, in their order. */
+typedef enum {
+    TR_SHAPE_SCALE_X,
+    TR_SHAPE_SCALE_Y,
+    TR_SHAPE_BOW_X,
+    TR_SHAPE_BOW_Y,
+    TR_SHAPE_N
+} tr_net_shape;
 /* Of a rig or a camera: rotation (rad) 0..2, place (mm) 3..5. */
 enum { TR_POSE_N = 6 };
 
@@ -72,9 +80,9 @@ enum { TR_OBS_MAX_POINTS = 4 };
 typedef struct {
     tr_lens lens;
     bool is_free[TR_LENS_N]; /* which parameters are unknowns */
-    /* The lens's own covariance is the prior of its free parameters where this is set. It draws to
-       the values that the lens had when it was first solved with it: solving keeps them here, so
-       that solving again does not draw to what the same marks said before. */
+    /* Where this is set, the lens's own covariance is the prior of its free parameters. The prior
+       is centred on the values that the lens had when it was first solved with it: they are kept
+       here, so that solving again does not centre it on what the same marks said before. */
     bool has_prior;
     bool is_prior_kept;
     double prior[TR_LENS_N];
@@ -88,18 +96,18 @@ typedef struct {
 
 typedef struct {
     tr_pose rig_from_world;
-    bool is_held; /* it is no unknown */
+    bool is_held; /* not an unknown */
 } tr_net_rig;
 
 typedef struct {
     tr_pose world_from_sheet;
-    double shape[4];   /* print_scale_x, print_scale_y, bow_x, bow_y */
+    double shape[TR_SHAPE_N];
     double half_mm[2]; /* hx, hy above; > 0 */
     bool is_free[TR_SHEET_N];
-    double shape_sd[4];       /* prior of a free shape component about 0; 0: none ... */
-    int shape_about;          /* ... or, where not 0, about that of sheet shape_about - 1 */
-    double floor_z_sd_mm;     /* prior: origin on the floor z = 0; 0: none */
-    double floor_tilt_sd_rad; /* prior: face level; goes with floor_z_sd_mm */
+    double shape_sd[TR_SHAPE_N]; /* prior of a free shape component about 0; 0: none ... */
+    int shape_about;             /* ... or about that of this sheet; -1: about 0 */
+    double floor_z_sd_mm;        /* prior: origin on the floor z = 0; 0: none */
+    double floor_tilt_sd_rad;    /* prior: face level; goes with floor_z_sd_mm */
 } tr_net_sheet;
 
 /* Components of an offset: d along the sheet's axes (mm), turn about its normal (rad), scale (the
@@ -132,7 +140,7 @@ typedef struct {
 typedef struct {
     int sheet[2];
     tr_vec2 p_sheet_mm[2];
-    int offset[2]; /* as of an observation, of each end */
+    int offset[2]; /* of each end: its mark's tr_net_offset; -1: none */
     double length_mm, sd_mm;
     bool is_used;
 } tr_net_length;
@@ -155,17 +163,31 @@ typedef struct {
     double sd[TR_PHOTO_N]; /* prior about 0 of a free component; 0: none */
 } tr_net_photo;
 
+/* What an observation is of. */
+typedef enum {
+    TR_NET_POINT, /* a single point, such as a corner of a checkerboard */
+    TR_NET_TAG    /* a flat rectangle with size and direction: its four corners */
+} tr_net_mark_kind;
+
 typedef struct {
     int photo, sheet;
-    int mark;     /* whichever it is of, as the caller numbers them; the network does not ask */
+    int mark; /* whichever it is of, as the caller numbers them; the network does not ask */
+    tr_net_mark_kind kind;
     int n_points; /* 1 .. TR_OBS_MAX_POINTS */
     tr_vec2 p_sheet_mm[TR_OBS_MAX_POINTS];
     tr_vec2 uv_px[TR_OBS_MAX_POINTS];
-    int offset; /* number of the mark's tr_net_offset, from 1; 0: none */
+    int offset; /* the mark's tr_net_offset; -1: none */
     /* W: 2n x 2n upper triangular, row by row, 1/px; see tr_net_whiten. */
     double W[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
     bool is_used; /* false: it takes no part, but has residuals */
 } tr_net_obs;
+
+/* An observation without an offset and without its points, which takes no part yet: to begin with,
+   so that what a caller does not know of is none. */
+static inline tr_net_obs tr_net_obs_of(int photo, int sheet, tr_net_mark_kind kind, int n_points) {
+    return (tr_net_obs){
+        .photo = photo, .sheet = sheet, .kind = kind, .n_points = n_points, .offset = -1};
+}
 
 /* All arrays belong to the caller, who fills them in; solving moves the free unknowns in place.
    A network that is all zero is a valid empty one. tr_network_copy makes one that owns its arrays,
@@ -180,6 +202,10 @@ typedef struct {
     tr_net_obs *observations;
     tr_net_length *lengths;
     int n_lenses, n_cameras, n_rigs, n_sheets, n_offsets, n_photos, n_observations, n_lengths;
+    /* As messages name them; borrowed for as long as the network is solved. NULL, the array or one
+       of it: by number, from 1. */
+    const char *const *photo_names;
+    const char *const *sheet_names;
 } tr_network;
 
 /* Copies a network with all its arrays. False: memory ran out, and *out is empty. */
@@ -309,13 +335,19 @@ tr_vec3 tr_net_sheet_point(const tr_net_sheet *sheet, tr_vec2 p_sheet_mm);
 tr_vec3 tr_net_mark_point(const tr_net_sheet *sheet, const tr_net_offset *offset,
                           tr_vec2 p_sheet_mm);
 
-/* How the pixels of an observation answer to its offset: J is 2 n_points x TR_OFFSET_N by rows, px
+/* How the pixels of an observation respond to its offset: J is 2 n_points x TR_OFFSET_N by rows, px
    per unit; 0 where it has none. False as tr_network_residual. */
 bool tr_network_offset_jacobian(const tr_network *net, int observation, double *J);
 
-/* Which photos and sheets hang together: component[i] for photo i, component[n_photos + k] for
+/* Which photos and sheets are connected: component[i] for photo i, component[n_photos + k] for
    sheet k, numbered from 0 in order of first appearance (photos first); only used observations
    connect. component has n_photos + n_sheets places. Returns the number of components. */
 int tr_network_components(const tr_network *net, int *component);
+
+/* tr_lsq_check_jacobian of a network in its present state, with steps that fit its unknowns: the
+   worst relative difference, and a line that says where it is. For tests of new unknowns and
+   terms. */
+TR_MUST_USE bool tr_network_check_jacobian(tr_network *net, double *difference, char *where,
+                                           size_t size, tr_error *err);
 
 #endif

@@ -33,7 +33,7 @@ static void accept(void *context) {
 static void name(void *context, int unknown, char *out, size_t size) {
     const tr_problem *p = context;
     tr_net_unknown u = p->state.unknowns[unknown];
-    tr_block_name((tr_block){u.kind, u.index}, u.component, out, size);
+    tr_block_name(p->net, (tr_block){u.kind, u.index}, u.component, out, size);
 }
 
 /* ---- setting up ---- */

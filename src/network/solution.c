@@ -143,7 +143,7 @@ bool tr_net_solution_sensitivity(tr_net_solution *s, const tr_net_unknown *unkno
     }
     for (int t = 0; t < p->n_terms; t++) {
         if (p->sources[t].kind != TR_TERM_OBSERVATION) continue;
-        if (p->net->observations[p->sources[t].index].offset == 0) continue;
+        if (p->net->observations[p->sources[t].index].offset < 0) continue;
         if (add_sensitivity(s, t, columns, n, out)) continue;
         tr_fail(err, TR_NO_MEASURE, "the adjustment left the lens model's range");
         goto out;

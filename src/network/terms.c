@@ -195,21 +195,22 @@ static bool floor_evaluate(const tr_network *net, int i, double *r, double *J) {
 
 static int shape_rows(const tr_network *net, int i) {
     const tr_net_sheet *sheet = &net->sheets[i];
-    return prior_rows(sheet->is_free + TR_PRINT_SCALE_X, sheet->shape_sd, 4);
+    return prior_rows(sheet->is_free + TR_PRINT_SCALE_X, sheet->shape_sd, TR_SHAPE_N);
 }
 static int shape_blocks(const tr_network *net, int i, tr_block *blocks) {
     int about = net->sheets[i].shape_about;
     blocks[0] = (tr_block){TR_NET_SHEET, i};
-    if (about > 0) blocks[1] = (tr_block){TR_NET_SHEET, about - 1};
-    return about > 0 ? 2 : 1;
+    if (about < 0) return 1;
+    blocks[1] = (tr_block){TR_NET_SHEET, about};
+    return 2;
 }
 static bool shape_evaluate(const tr_network *net, int i, double *r, double *J) {
     const tr_net_sheet *sheet = &net->sheets[i];
-    bool has_about = sheet->shape_about > 0;
-    const tr_net_sheet *about = has_about ? &net->sheets[sheet->shape_about - 1] : NULL;
+    bool has_about = sheet->shape_about >= 0;
+    const tr_net_sheet *about = has_about ? &net->sheets[sheet->shape_about] : NULL;
     int width = (has_about ? 2 : 1) * TR_SHEET_N;
     int row = 0;
-    for (int k = 0; k < 4; k++) {
+    for (int k = 0; k < TR_SHAPE_N; k++) {
         if (!sheet->is_free[TR_PRINT_SCALE_X + k] || !(sheet->shape_sd[k] > 0)) continue;
         double w = 1 / sheet->shape_sd[k];
         r[row] = w * (sheet->shape[k] - (about ? about->shape[k] : 0));
@@ -238,8 +239,8 @@ static int length_blocks(const tr_network *net, int i, tr_block *blocks) {
         blocks[n++] = (tr_block){TR_NET_SHEET, l->sheet[end]};
     }
     for (int end = 0; end < 2; end++) {
-        if (l->offset[end] == 0 || (end == 1 && l->offset[1] == l->offset[0])) continue;
-        blocks[n++] = (tr_block){TR_NET_OFFSET, l->offset[end] - 1};
+        if (l->offset[end] < 0 || (end == 1 && l->offset[1] == l->offset[0])) continue;
+        blocks[n++] = (tr_block){TR_NET_OFFSET, l->offset[end]};
     }
     return n;
 }
@@ -293,8 +294,8 @@ static bool length_evaluate(const tr_network *net, int i, double *r, double *J) 
     for (int end = 0; end < 2; end++) {
         tr_vec3 weight = tr_v3_scale((end == 0 ? -1 : 1) / (distance * l->sd_mm), d);
         add_columns(Js[end], TR_SHEET_N, weight, J + (is_one_sheet ? 0 : end * TR_SHEET_N));
-        if (l->offset[end] == 0) continue;
-        bool is_second = end == 1 && l->offset[0] > 0 && l->offset[1] != l->offset[0];
+        if (l->offset[end] < 0) continue;
+        bool is_second = end == 1 && l->offset[0] >= 0 && l->offset[1] != l->offset[0];
         add_columns(Jo[end], TR_OFFSET_N, weight, J + offsets + (is_second ? TR_OFFSET_N : 0));
     }
     return true;

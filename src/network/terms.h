@@ -17,7 +17,7 @@ typedef enum {
     TR_TERM_N_KINDS
 } tr_term_kind;
 
-enum { TR_TERM_MAX_BLOCKS = 6 };
+enum { TR_TERM_MAX_BLOCKS = TR_OBS_MAX_BLOCKS };
 /* Columns of a term to all unknowns of its blocks, free or not. */
 enum {
     TR_TERM_MAX_WIDTH =
@@ -42,7 +42,7 @@ int tr_term_pick_free(const tr_network *net, const tr_block *blocks, int n_block
 bool tr_term_evaluate(const tr_network *net, tr_term_kind kind, int index, const int *pick,
                       int n_pick, double *r, double *J);
 
-/* Makes the lenses' priors ready: keeps what they draw to, and whitens them. */
+/* Makes the lenses' priors ready: keeps the values that they are centred on, and whitens them. */
 TR_MUST_USE bool tr_term_prepare_lenses(tr_network *net, tr_error *err);
 
 #endif

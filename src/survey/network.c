@@ -5,9 +5,9 @@
 #include <string.h>
 
 #include "adjust/camera.h"
-#include "adjust/relief.h"
-#include "adjust/outliers.h"
 #include "adjust/initial_values.h"
+#include "adjust/outliers.h"
+#include "adjust/relief.h"
 #include "base/array.h"
 #include "base/groups.h"
 #include "survey/bodies.h"
@@ -25,10 +25,10 @@ static int n_bar_tags(const tr_survey *v) {
     return 2 * v->spec->n_bars;
 }
 
-/* ---- start values ---- */
+/* ---- initial values ---- */
 
-/* All bodies are taken to lie on one floor, as far as start values go: a mat with a bar on it, or a
-   board with one taped to it. */
+/* All bodies are taken to lie on one floor, as far as initial values go: a mat with a bar on it, or
+   a board with one taped to it. */
 static bool find_start(tr_survey *v, const tr_photo_marks **marks, const char **names, int *lens_of,
                        tr_sheet *sheets, tr_adjustment *start, tr_error *err) {
     int n = v->check.n_photos;
@@ -66,9 +66,10 @@ static bool find_start(tr_survey *v, const tr_photo_marks **marks, const char **
                    "files and the lens profile belong together");
 }
 
-/* How badly one pose of a bar's tag goes with all photos that show it. */
-static double misfit(const tr_survey *v, const tr_adjustment *start,
-                     const tr_photo_marks *const *marks, int body, tr_pose world_from_tag) {
+/* Sum of the squared distances, px^2, of a bar's tag in one pose from where all photos show it. */
+static double squared_distance(const tr_survey *v, const tr_adjustment *start,
+                               const tr_photo_marks *const *marks, int body,
+                               tr_pose world_from_tag) {
     double sum = 0;
     for (int i = 0; i < v->check.n_photos; i++) {
         if (!marks[i] || !start->photo_placed[i]) continue;
@@ -95,7 +96,7 @@ static double misfit(const tr_survey *v, const tr_adjustment *start,
 /* A bar may lie higher than the floor: the best of the poses that single photos give. */
 static void improve_pose(const tr_survey *v, const tr_adjustment *start,
                          const tr_photo_marks *const *marks, int body, tr_pose *world_from_tag) {
-    double best = misfit(v, start, marks, body, *world_from_tag);
+    double best = squared_distance(v, start, marks, body, *world_from_tag);
     for (int i = 0; i < v->check.n_photos; i++) {
         if (!marks[i] || !start->photo_placed[i]) continue;
         tr_pose world_from_camera = tr_pose_inverse(start->net.rigs[i].rig_from_world);
@@ -103,7 +104,7 @@ static void improve_pose(const tr_survey *v, const tr_adjustment *start,
             const tr_sheet_view *view = &marks[i]->views[k];
             for (int c = 0; view->sheet == body && c < view->n_poses; c++) {
                 tr_pose pose = tr_pose_mul(world_from_camera, view->pose[c].camera_from_plane);
-                double off = misfit(v, start, marks, body, pose);
+                double off = squared_distance(v, start, marks, body, pose);
                 if (off >= best) continue;
                 best = off;
                 *world_from_tag = pose;
@@ -215,7 +216,8 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
             int mark = tr_survey_mark_of(v, m);
             int number = net->n_observations++;
             tr_net_obs *o = &net->observations[number];
-            *o = (tr_net_obs){.photo = i, .n_points = m->n_points};
+            *o = tr_net_obs_of(i, 0, m->kind == TR_MARK_TAG ? TR_NET_TAG : TR_NET_POINT,
+                               m->n_points);
             if (mark < 0) {
                 int tag = 2 * body->sheet + body->end;
                 mark = v->n_marks + tag;
@@ -224,13 +226,13 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
             } else {
                 o->sheet = body->sheet;
                 o->p_sheet_mm[0] = w->base[mark].centre_mm;
-                for (int c = 0; c < m->n_points && m->n_points == 4; c++) {
+                for (int c = 0; c < m->n_points && m->kind == TR_MARK_TAG; c++) {
                     o->p_sheet_mm[c] = tr_tag_corner(&w->base[mark], c);
                 }
             }
             o->mark = mark;
             memcpy(o->uv_px, m->uv_px, sizeof o->uv_px);
-            o->offset = mark + 1;
+            o->offset = mark;
             w->is_placed[number] = start->photo_placed[i] && start->sheet_placed[m->sheet] &&
                                    tr_net_whiten(m->covariance, m->n_points, o->W);
             o->is_used = w->is_placed[number];
@@ -268,7 +270,7 @@ static void set_up_lengths(tr_survey_network *w) {
         for (int end = 0; end < 2; end++) {
             w->ends[2 * b + end] = v->n_marks + 2 * b + end;
             l->sheet[end] = spec->n_sheets + 2 * b + end;
-            l->offset[end] = v->n_marks + 2 * b + end + 1;
+            l->offset[end] = v->n_marks + 2 * b + end;
         }
     }
     for (int r = 0; r < spec->n_rules; r++) {
@@ -315,7 +317,7 @@ static void set_rule(tr_survey_network *w, int length) {
     const tr_rule *rule = &v->spec->rules[w->rule_of[length]];
     tr_net_length *l = &w->net.lengths[length];
     const int *ends = &w->ends[2 * length];
-    *l = (tr_net_length){0};
+    *l = (tr_net_length){.offset = {-1, -1}};
     if (ends[0] < 0) return;
     double k[2];
     for (int i = 0; i < 2; i++) {
@@ -331,7 +333,7 @@ static void set_rule(tr_survey_network *w, int length) {
     for (int end = 0; end < 2; end++) {
         l->sheet[end] = rule->sheet;
         l->p_sheet_mm[end] = w->base[ends[end]].centre_mm;
-        l->offset[end] = ends[end] + 1;
+        l->offset[end] = ends[end];
     }
 }
 
@@ -489,7 +491,7 @@ static int drop_weak(tr_survey_network *w) {
         if (!o->is_used) continue;
         photos[o->mark]++;
         points[o->photo] += o->n_points;
-        if (o->n_points == 4) tr_groups_join(group, o->photo, net->n_photos + o->mark);
+        if (o->kind == TR_NET_TAG) tr_groups_join(group, o->photo, net->n_photos + o->mark);
     }
     int home = largest_group(net, group, n, count);
     for (int i = 0; i < net->n_observations; i++) {

@@ -91,7 +91,7 @@ static void release_job(bench_job *job) {
     free(job->names);
 }
 
-/* Back to the profile's lens and to start values, as tr_adjust_begin does. */
+/* Back to the profile's lens and to initial values, as tr_adjust_begin does. */
 static bool start_again(const bench_job *job, tr_adjustment *adj, tr_error *err) {
     memset(adj->photo_placed, 0, (size_t)job->input.n_photos * sizeof *adj->photo_placed);
     memset(adj->sheet_placed, 0, (size_t)job->input.n_sheets * sizeof *adj->sheet_placed);

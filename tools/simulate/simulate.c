@@ -18,9 +18,6 @@ static const double DEFAULT_MAT_X_MM = -1800;
 static const double MATS_APART_MM = 900;
 const double TR_SIM_BODY_LOW_MM[3] = {-900, -830, 160};
 const double TR_SIM_BODY_HIGH_MM[3] = {3550, 830, 1450};
-/* The floor's prior: see adjust.c. */
-static const double FLOOR_Z_SD_MM = 3.0;
-static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
 
 /* The lens has random numbers of its own, so that two jobs can have one lens. */
 static const uint64_t LENS_SALT = 0x5EEDC0DEu;
@@ -336,9 +333,9 @@ static void draw_prints(scene *s) {
 static tr_pose on_floor(scene *s, double x, double y, double yaw) {
     double value[TR_N_AXES] = {[TR_X] = x, [TR_Y] = y, [TR_YAW] = yaw};
     if (s->o->draws_floor) {
-        value[TR_Z] = FLOOR_Z_SD_MM * tr_random_normal(&s->random);
-        value[TR_PITCH] = FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
-        value[TR_ROLL] = FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
+        value[TR_Z] = TR_ADJUST_FLOOR_Z_SD_MM * tr_random_normal(&s->random);
+        value[TR_PITCH] = TR_ADJUST_FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
+        value[TR_ROLL] = TR_ADJUST_FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
     } else {
         value[TR_Z] = s->o->phone.floor_mm * tr_random_normal(&s->phone);
         value[TR_PITCH] = s->o->phone.floor_tilt_rad * tr_random_normal(&s->phone);
