@@ -22,6 +22,15 @@ int tr_block_size(tr_net_kind kind);
 /* Blocks of this kind in the network. */
 int tr_block_count(const tr_network *net, tr_net_kind kind);
 bool tr_block_is_free(const tr_network *net, tr_block block, int component);
+/* The unknowns of a plain block, which are values with priors about 0 (photos, offsets). */
+typedef struct {
+    int n;
+    const double *value;
+    const bool *is_free;
+    const double *sd; /* 0: no prior */
+} tr_block_values;
+tr_block_values tr_block_values_of(const tr_network *net, tr_block block);
+
 /* Free unknowns of a block. */
 int tr_block_n_free(const tr_network *net, tr_block block);
 /* A step of an unknown for numerical derivatives: near the cube root of the machine's epsilon times

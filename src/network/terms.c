@@ -126,40 +126,6 @@ static void evaluate_prior(const double *value, const bool *is_free, const doubl
     }
 }
 
-static int photo_count(const tr_network *net) {
-    return net->n_photos;
-}
-static int photo_rows(const tr_network *net, int i) {
-    return prior_rows(net->photos[i].is_free, net->photos[i].sd, TR_PHOTO_N);
-}
-static int photo_blocks(const tr_network *net, int i, tr_block *blocks) {
-    (void)net;
-    blocks[0] = (tr_block){TR_NET_PHOTO, i};
-    return 1;
-}
-static bool photo_evaluate(const tr_network *net, int i, double *r, double *J) {
-    const tr_net_photo *photo = &net->photos[i];
-    evaluate_prior(photo->value, photo->is_free, photo->sd, TR_PHOTO_N, r, J);
-    return true;
-}
-
-static int offset_count(const tr_network *net) {
-    return net->n_offsets;
-}
-static int offset_rows(const tr_network *net, int i) {
-    return prior_rows(net->offsets[i].is_free, net->offsets[i].sd, TR_OFFSET_N);
-}
-static int offset_blocks(const tr_network *net, int i, tr_block *blocks) {
-    (void)net;
-    blocks[0] = (tr_block){TR_NET_OFFSET, i};
-    return 1;
-}
-static bool offset_evaluate(const tr_network *net, int i, double *r, double *J) {
-    const tr_net_offset *offset = &net->offsets[i];
-    evaluate_prior(offset->value, offset->is_free, offset->sd, TR_OFFSET_N, r, J);
-    return true;
-}
-
 /* ---- sheets ---- */
 
 static int sheet_count(const tr_network *net) {
@@ -304,35 +270,59 @@ static bool length_evaluate(const tr_network *net, int i, double *r, double *J) 
 /* ---- all kinds ---- */
 
 /* evaluate: r and J as they are before whitening by W (NULL: they are whitened), J to all unknowns
-   of the blocks, all zero when it is called. */
+   of the blocks, all zero when it is called. With prior_of, the terms are the priors of plain
+   blocks instead, one a block of that kind. */
+enum { NO_BLOCK = (int)TR_NET_N_KINDS };
 static const struct {
+    int prior_of; /* a tr_net_kind, or NO_BLOCK */
     int (*count)(const tr_network *net);
     int (*rows)(const tr_network *net, int index);
     int (*blocks)(const tr_network *net, int index, tr_block *blocks);
     bool (*evaluate)(const tr_network *net, int index, double *r, double *J);
     const double *(*W)(const tr_network *net, int index);
 } KINDS[TR_TERM_N_KINDS] = {
-    [TR_TERM_OBSERVATION] = {observation_count, observation_rows, observation_blocks,
+    [TR_TERM_OBSERVATION] = {NO_BLOCK, observation_count, observation_rows, observation_blocks,
                              observation_evaluate, observation_W},
-    [TR_TERM_LENS] = {lens_count, lens_rows, lens_blocks, lens_evaluate, lens_W},
-    [TR_TERM_PHOTO] = {photo_count, photo_rows, photo_blocks, photo_evaluate, NULL},
-    [TR_TERM_FLOOR] = {sheet_count, floor_rows, floor_blocks, floor_evaluate, NULL},
-    [TR_TERM_SHAPE] = {sheet_count, shape_rows, shape_blocks, shape_evaluate, NULL},
-    [TR_TERM_OFFSET] = {offset_count, offset_rows, offset_blocks, offset_evaluate, NULL},
-    [TR_TERM_LENGTH] = {length_count, length_rows, length_blocks, length_evaluate, NULL},
+    [TR_TERM_LENS] = {NO_BLOCK, lens_count, lens_rows, lens_blocks, lens_evaluate, lens_W},
+    [TR_TERM_PHOTO] = {.prior_of = (int)TR_NET_PHOTO},
+    [TR_TERM_FLOOR] = {NO_BLOCK, sheet_count, floor_rows, floor_blocks, floor_evaluate, NULL},
+    [TR_TERM_SHAPE] = {NO_BLOCK, sheet_count, shape_rows, shape_blocks, shape_evaluate, NULL},
+    [TR_TERM_OFFSET] = {.prior_of = (int)TR_NET_OFFSET},
+    [TR_TERM_LENGTH] = {NO_BLOCK, length_count, length_rows, length_blocks, length_evaluate, NULL},
 };
 
+static bool is_prior(tr_term_kind kind) {
+    return KINDS[kind].prior_of != NO_BLOCK;
+}
+
+/* The block whose prior a term is. */
+static tr_block prior_block(tr_term_kind kind, int index) {
+    return (tr_block){(tr_net_kind)KINDS[kind].prior_of, index};
+}
+
 int tr_term_count(const tr_network *net, tr_term_kind kind) {
-    return KINDS[kind].count(net);
+    return is_prior(kind) ? tr_block_count(net, (tr_net_kind)KINDS[kind].prior_of)
+                          : KINDS[kind].count(net);
 }
 
 int tr_term_rows(const tr_network *net, tr_term_kind kind, int index) {
-    return KINDS[kind].rows(net, index);
+    if (!is_prior(kind)) return KINDS[kind].rows(net, index);
+    tr_block_values v = tr_block_values_of(net, prior_block(kind, index));
+    return prior_rows(v.is_free, v.sd, v.n);
 }
 
 int tr_term_blocks(const tr_network *net, tr_term_kind kind, int index,
                    tr_block blocks[TR_TERM_MAX_BLOCKS]) {
-    return KINDS[kind].blocks(net, index, blocks);
+    if (!is_prior(kind)) return KINDS[kind].blocks(net, index, blocks);
+    blocks[0] = prior_block(kind, index);
+    return 1;
+}
+
+static bool evaluate(const tr_network *net, tr_term_kind kind, int index, double *r, double *J) {
+    if (!is_prior(kind)) return KINDS[kind].evaluate(net, index, r, J);
+    tr_block_values v = tr_block_values_of(net, prior_block(kind, index));
+    evaluate_prior(v.value, v.is_free, v.sd, v.n, r, J);
+    return true;
 }
 
 int tr_term_pick_free(const tr_network *net, const tr_block *blocks, int n_blocks,
@@ -347,9 +337,9 @@ int tr_term_pick_free(const tr_network *net, const tr_block *blocks, int n_block
     return n;
 }
 
-static int width_of(const tr_network *net, tr_term_kind kind, int index) {
+int tr_term_width(const tr_network *net, tr_term_kind kind, int index) {
     tr_block blocks[TR_TERM_MAX_BLOCKS];
-    int n = KINDS[kind].blocks(net, index, blocks);
+    int n = tr_term_blocks(net, kind, index, blocks);
     int width = 0;
     for (int b = 0; b < n; b++) width += tr_block_size(blocks[b].kind);
     return width;
@@ -359,11 +349,11 @@ bool tr_term_evaluate(const tr_network *net, tr_term_kind kind, int index, const
                       int n_pick, double *r, double *J) {
     double raw_r[TR_LSQ_MAX_ROWS];
     double raw_J[TR_LSQ_MAX_ROWS * TR_TERM_MAX_WIDTH];
-    int rows = KINDS[kind].rows(net, index);
-    int width = width_of(net, kind, index);
+    int rows = tr_term_rows(net, kind, index);
+    int width = tr_term_width(net, kind, index);
     const double *W = KINDS[kind].W ? KINDS[kind].W(net, index) : NULL;
     if (J) memset(raw_J, 0, (size_t)(rows * width) * sizeof *raw_J);
-    if (!KINDS[kind].evaluate(net, index, raw_r, J ? raw_J : NULL)) return false;
+    if (!evaluate(net, kind, index, raw_r, J ? raw_J : NULL)) return false;
     /* W is upper triangular. */
     for (int i = 0; i < rows; i++) {
         double *row = J + (long)i * n_pick;

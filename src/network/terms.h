@@ -18,12 +18,8 @@ typedef enum {
 } tr_term_kind;
 
 enum { TR_TERM_MAX_BLOCKS = TR_OBS_MAX_BLOCKS };
-/* Columns of a term to all unknowns of its blocks, free or not. */
-enum {
-    TR_TERM_MAX_WIDTH =
-        (int)TR_LENS_N + 2 * (int)TR_POSE_N + (int)TR_PHOTO_N + (int)TR_SHEET_N + (int)TR_OFFSET_N
-};
-_Static_assert((int)TR_TERM_MAX_WIDTH <= (int)TR_LSQ_MAX_COLUMNS, "the solver takes them");
+/* Columns of a term to all unknowns of its blocks, free or not: as many as the solver takes. */
+enum { TR_TERM_MAX_WIDTH = TR_LSQ_MAX_COLUMNS };
 
 /* Terms of a kind that there could be. */
 int tr_term_count(const tr_network *net, tr_term_kind kind);
@@ -32,6 +28,8 @@ int tr_term_rows(const tr_network *net, tr_term_kind kind, int index);
 /* The blocks that it depends on; returns their number. */
 int tr_term_blocks(const tr_network *net, tr_term_kind kind, int index,
                    tr_block blocks[TR_TERM_MAX_BLOCKS]);
+/* Columns of a term to all unknowns of its blocks; <= TR_TERM_MAX_WIDTH. */
+int tr_term_width(const tr_network *net, tr_term_kind kind, int index);
 /* Numbers, in a term's columns to all unknowns of its blocks, of those that are free; returns how
    many. */
 int tr_term_pick_free(const tr_network *net, const tr_block *blocks, int n_blocks,
