@@ -8,6 +8,7 @@
 #define TR_CHECK_CHECK_H
 
 #include "adjust/adjust.h"
+#include "diagnose/sheet_condition.h"
 #include "base/error.h"
 #include "base/parallel.h"
 #include "base/finding.h"
@@ -102,7 +103,7 @@ typedef struct {
     double focal_u95;       /* of it: relative, expanded */
     double variance_factor; /* of all marks that were found, those left out included */
     int degrees_of_freedom;
-    int n_left_out; /* points of marks that contradict the others, and take no part */
+    int n_rejected; /* points of marks that contradict the others, and take no part */
     tr_findings findings;
 } tr_check;
 

@@ -8,9 +8,10 @@
 #include "check/order.h"
 #include "check/references.h"
 #include "check/unknown_lens.h"
+#include "diagnose/diagnose.h"
+#include "geom/dense.h"
 #include "job/vin.h"
 #include "vehicle/vehicle.h"
-#include "verdict/propagate.h"
 
 /* The results are a function of where the sheets lie and of how far each plate's point is from its
    wheel's: for each target six values, then wheelbase, tracks and skews. */
@@ -132,17 +133,16 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
     if (!jacobian(e, J, err)) goto out;
     for (int i = 0; i < m; i++) {
         const double *row = J + (long)i * n; /* the poses come first */
-        tr_propagate(row, 1, e->adj->covariance, n_pose, &v->total[i]);
+        v->total[i] = tr_dense_quadratic(row, e->adj->covariance, n_pose);
         /* What each takes away that is held takes its share, and never more than there is. */
-        double lens_held = 0;
         double places = 0;
-        if (e->adj->covariance_places) {
-            tr_propagate(row, 1, e->adj->covariance_places, n_pose, &places);
+        if (e->adj->covariance_coordinates) {
+            places = tr_dense_quadratic(row, e->adj->covariance_coordinates, n_pose);
             places = fmin(fmax(0, places), v->total[i]);
         }
         double rest = v->total[i] - places;
-        tr_propagate(row, 1, e->adj->covariance_lens_held, n_pose, &lens_held);
-        tr_propagate(row, 1, e->adj->covariance_marks, n_pose, &v->marks[i]);
+        double lens_held = tr_dense_quadratic(row, e->adj->covariance_lens_held, n_pose);
+        v->marks[i] = tr_dense_quadratic(row, e->adj->covariance_marks, n_pose);
         lens_held = fmin(lens_held, rest);
         v->marks[i] = fmin(v->marks[i], lens_held);
         v->sheets[i] = places + lens_held - v->marks[i];
@@ -154,7 +154,7 @@ static bool propagate(const evaluation *e, variances *v, tr_error *err) {
         }
         v->total[i] += v->plates[i];
         if (!e->adj->covariance_calibrated) continue;
-        tr_propagate(row, 1, e->adj->covariance_calibrated, n_pose, &v->calibrated[i]);
+        v->calibrated[i] = tr_dense_quadratic(row, e->adj->covariance_calibrated, n_pose);
         v->calibrated[i] = fmin(v->calibrated[i] + v->plates[i], v->total[i]);
     }
     ok = true;
@@ -185,7 +185,7 @@ static void fill_axis(const tr_requirement *requirement, tr_axis axis, double va
     if (!out->is_required) return;
     out->error = value - requirement->required;
     if (tr_axis_is_angle(axis)) out->error = tr_wrap_rad(out->error);
-    if (out->is_judged) out->verdict = tr_decide(out->error, out->u95, out->limit);
+    if (out->is_judged) out->verdict = tr_verdict_decide(out->error, out->u95, out->limit);
 }
 
 static void fill_length(double value, double variance, double stated, tr_length_result *out) {
@@ -273,7 +273,8 @@ static bool finish_targets(const tr_job *job, tr_check *out, tr_error *err) {
         char what[sizeof job->sheets->id + 8];
         name_target(job, t, what, sizeof what);
         if (is_blocked) t->verdict = tr_verdict_join(t->verdict, TR_INCONCLUSIVE);
-        if (t->verdict != TR_PASS && is_sound) t->n_moves = tr_moves(what, t->axis, t->moves);
+        if (t->verdict != TR_PASS && is_sound)
+            t->n_moves = tr_verdict_moves(what, t->axis, t->moves);
         out->verdict = tr_verdict_join(out->verdict, t->verdict);
     }
     return true;
@@ -286,14 +287,13 @@ static bool finish_targets(const tr_job *job, tr_check *out, tr_error *err) {
 static bool judge_flatness(const tr_job *job, const tr_adjustment *adj, tr_check *out,
                            tr_error *err) {
     double limit = job->layout.flatness_mm;
-    for (int i = 0; i < job->n_sheets; i++) out->sheets[i].condition = adj->conditions[i];
     for (int i = 0; i < job->layout.n_placements; i++) {
         int s = out->targets[i].sheet;
         tr_sheet_result *sheet = &out->sheets[s];
         const tr_sheet_condition *c = &sheet->condition;
         if (!adj->sheet_placed[s] || !c->has_flatness) continue;
         sheet->is_flat_judged = true;
-        sheet->flatness_verdict = tr_decide(c->flatness_mm, c->flatness_u95_mm, limit);
+        sheet->flatness_verdict = tr_verdict_decide(c->flatness_mm, c->flatness_u95_mm, limit);
         if (sheet->flatness_verdict != TR_FAIL) continue;
         if (!tr_note(SHEET_NOT_FLAT, &out->findings, err, job->sheets[s].id, c->flatness_mm,
                      c->flatness_u95_mm, limit, c->highest_mm.x, c->highest_mm.y)) {
@@ -447,9 +447,9 @@ static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) 
                                              : "its marks do not tie it to the other photos");
         }
     }
-    out->n_left_out = adj->n_left_out;
+    out->n_rejected = adj->n_rejected;
     out->variance_factor = adj->variance_of_all;
-    out->degrees_of_freedom = adj->degrees_of_freedom;
+    out->degrees_of_freedom = adj->result.degrees_of_freedom;
     for (int i = 0; i < net->n_lenses; i++) out->lenses[i] = net->lenses[i].lens;
     free(seen_in);
     free(sum);
@@ -558,6 +558,7 @@ static bool refuse_without_photos(const tr_check *check, tr_error *err) {
 bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     tr_adjustment adj = {0};
     bool ok = false;
+    tr_sheet_condition *conditions = tr_array(job->n_sheets, sizeof *conditions);
     size_t n = (size_t)out->n_photos;
     const tr_photo_marks **marks = calloc(n + 1, sizeof *marks);
     const char **names = calloc(n + 1, sizeof *names);
@@ -567,7 +568,8 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     out->targets = calloc((size_t)job->layout.n_placements + 1, sizeof *out->targets);
     out->points = calloc((size_t)job->n_references + 1, sizeof *out->points);
     memcpy(out->lenses, job->lenses, sizeof out->lenses);
-    if (!marks || !names || !lens_of || !out->sheets || !out->targets || !out->points) {
+    if (!conditions || !marks || !names || !lens_of || !out->sheets || !out->targets ||
+        !out->points) {
         tr_fail_memory(err);
         goto out;
     }
@@ -581,7 +583,8 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     if (is_lens_open && !tr_check_find_unknown_lens(out, err)) goto out;
     memcpy(out->lenses, tr_check_profiles(out), (size_t)job->n_lenses * sizeof *out->lenses);
     tr_adjust_input input = tr_check_input(out, marks, names, lens_of);
-    if (!tr_adjust(&input, &adj, &out->findings, err)) goto out;
+    if (!tr_diagnose(&input, &adj, conditions, &out->findings, err)) goto out;
+    for (int i = 0; i < job->n_sheets; i++) out->sheets[i].condition = conditions[i];
     if (!tr_check_is_lens_told(out, &adj, err)) goto out;
     out->focal_u95 = TR_COVERAGE_FACTOR * adj.focal_sd[0];
     if (!fill_counts(&adj, out, err) || !note_not_used(out, err)) goto out;
@@ -600,6 +603,7 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     ok = true;
 out:
     tr_adjustment_release(&adj);
+    free(conditions);
     free(marks);
     free(names);
     free(lens_of);

@@ -70,7 +70,7 @@ tr_adjust_input tr_check_input(const tr_check *check, const tr_photo_marks **mar
         lens_of[i] = p->lens;
     }
     return (tr_adjust_input){.lenses = tr_check_profiles(check),
-                             .starts =
+                             .initial_lenses =
                                  check->job->lenses[0].is_unknown ? &check->solved_lens : NULL,
                              .n_lenses = check->job->n_lenses,
                              .lens_of = lens_of,

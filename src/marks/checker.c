@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "geom/dense.h"
 #include "lens/planar.h"
 #include "marks/lanes.h"
 
@@ -405,7 +406,7 @@ static bool solve_step(const equations *e, double step[N_PARAM], double *slope) 
     memcpy(A, e->A, sizeof A);
     memcpy(step, e->b, N_PARAM * sizeof *step);
     for (int i = 0; i < N_PARAM; i++) A[i * N_PARAM + i] *= 1 + DAMPING;
-    if (!tr_solve_small(A, step, N_PARAM)) return false;
+    if (!tr_dense_solve(A, step, N_PARAM)) return false;
     *slope = 0;
     for (int i = 0; i < N_PARAM; i++) *slope += step[i] * e->b[i];
     return true;
@@ -518,7 +519,7 @@ static bool fill_covariance(const equations *e, double variance, tr_checker *out
         double unit[N_PARAM] = {0};
         unit[k] = 1;
         memcpy(A, e->A, sizeof A);
-        if (!tr_solve_small(A, unit, N_PARAM)) return false;
+        if (!tr_dense_solve(A, unit, N_PARAM)) return false;
         C[k][0] = unit[U];
         C[k][1] = unit[V];
     }

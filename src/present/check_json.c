@@ -142,10 +142,12 @@ static json_t *sheets_json(const tr_check *check) {
              tr_json_put(sheet, "photos", json_integer(r->n_photos)) &&
              tr_json_put(sheet, "marks", json_integer(r->n_marks)) &&
              tr_json_put(sheet, "flatness_mm", flatness_json(check, r)) &&
-             tr_json_put(sheet, "scale_x",
-                         quantity_json(c->has_stretch, 1 + c->stretch[0], c->stretch_u95[0])) &&
-             tr_json_put(sheet, "scale_y",
-                         quantity_json(c->has_stretch, 1 + c->stretch[1], c->stretch_u95[1])) &&
+             tr_json_put(
+                 sheet, "scale_x",
+                 quantity_json(c->has_print_scale, 1 + c->print_scale[0], c->print_scale_u95[0])) &&
+             tr_json_put(
+                 sheet, "scale_y",
+                 quantity_json(c->has_print_scale, 1 + c->print_scale[1], c->print_scale_u95[1])) &&
              tr_json_push(sheets, json_incref(sheet));
         json_decref(sheet);
     }
@@ -272,7 +274,7 @@ json_t *tr_check_json(const tr_check *check) {
         tr_json_put(json, "sheets", sheets_json(check)) &&
         tr_json_put(json, "photos", tr_photos_json(check)) &&
         tr_json_put(json, "warnings", tr_findings_json(check)) &&
-        tr_json_put(json, "left_out", json_integer(check->n_left_out)) &&
+        tr_json_put(json, "left_out", json_integer(check->n_rejected)) &&
         tr_json_put(json, "variance_factor", tr_json_number(check->variance_factor)) &&
         tr_json_put(json, "degrees_of_freedom", json_integer(check->degrees_of_freedom)) &&
         tr_json_put(json, "program", tr_program_json())) {

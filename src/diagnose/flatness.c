@@ -1,10 +1,11 @@
-#include "adjust/flatness.h"
+#include "diagnose/flatness.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 #include "adjust/relief.h"
 #include "base/array.h"
+#include "geom/dense.h"
 #include "lens/planar.h"
 
 /* An expanded uncertainty above this says nothing worth telling. */
@@ -44,7 +45,7 @@ static void release_trial(trial *t) {
 
 /* Lists the mark of an observation with its sheet, where it is seen first. */
 static void list_mark(trial *t, const tr_net_obs *o) {
-    int mark = o->offset - 1;
+    int mark = o->offset;
     int *last = &t->last[o->sheet];
     if (t->is_listed[mark]) return;
     t->is_listed[mark] = true;
@@ -53,7 +54,7 @@ static void list_mark(trial *t, const tr_net_obs *o) {
     *last = mark;
 }
 
-/* Every mark gets its height. Marks that were left out come back in: a bent sheet may be why. */
+/* Every mark gets its height. Marks that were rejected come back in: a bent sheet may be why. */
 static void free_heights(const tr_adjustment *adj, trial *t) {
     for (int i = 0; i < t->net.n_observations; i++) {
         tr_net_obs *o = &t->net.observations[i];
@@ -98,7 +99,7 @@ static bool distance_row(const tr_vec2 *p, int n, int i, double *row) {
         }
     }
     double x[3] = {1, p[i].x / 1000, p[i].y / 1000};
-    if (!tr_solve_small(A, x, 3)) return false;
+    if (!tr_dense_solve(A, x, 3)) return false;
     for (int k = 0; k < n; k++) row[k] = -(x[0] + x[1] * p[k].x / 1000 + x[2] * p[k].y / 1000);
     row[i] += 1;
     return true;
@@ -193,8 +194,16 @@ out:
     return ok;
 }
 
-bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sheet_condition *out,
-                      tr_error *err) {
+static bool solve_for_variances(trial *t, const tr_net_options *options, tr_lsq_result *result,
+                                tr_error *err) {
+    tr_net_solution *s = tr_net_solution_new(&t->net, options, result, err);
+    bool ok = s && tr_net_solution_variances(s, t->functions, t->net.n_sheets, t->variances, err);
+    tr_net_solution_free(s);
+    return ok;
+}
+
+bool tr_flatness_estimate(const tr_adjust_input *in, const tr_adjustment *adj,
+                          tr_sheet_condition *out, tr_error *err) {
     trial t;
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = 0.01};
     tr_lsq_result result;
@@ -206,10 +215,7 @@ bool tr_find_flatness(const tr_adjust_input *in, const tr_adjustment *adj, tr_sh
     if (is_solved) {
         ok = find_all(&t, adj, out, err);
         options.max_iterations = 1;
-        options.functions = t.functions;
-        options.n_functions = t.net.n_sheets;
-        options.variances = t.variances;
-        is_solved = ok && tr_network_solve(&t.net, &options, &result, &ignored);
+        is_solved = ok && solve_for_variances(&t, &options, &result, &ignored);
     }
     if (ignored.code == TR_NO_MEMORY) ok = tr_fail_memory(err);
     for (int s = 0; s < in->n_sheets && is_solved; s++) {

@@ -1,9 +1,9 @@
-#include "adjust/trial.h"
+#include "diagnose/trial.h"
 
 #include <string.h>
 
 #include "adjust/camera.h"
-#include "adjust/prints.h"
+#include "adjust/print_scale.h"
 
 /* The profile's standard deviations of the focal lengths are widened by this to let the photos
    speak. */
@@ -11,6 +11,8 @@ static const double WIDEN_FOCAL = 300;
 /* A sheet that was moved has kept its size. */
 static const double SAME_PRINT_SD = 1e-5;
 
+/* wanted: two unknowns whose standard deviations are to be told, each times its scale; NULL: none.
+ */
 static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const double scale[2],
                         tr_trial *t, tr_error *err) {
     double C[4] = {0};
@@ -18,12 +20,9 @@ static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const d
     tr_error why = {0};
     /* A hundredth of a standard deviation is close enough to tell a cause. */
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = 0.01, .max_iterations = 30};
-    if (wanted) {
-        options.wanted = wanted;
-        options.n_wanted = 2;
-        options.covariance = C;
-    }
-    t->is_solved = tr_network_solve(net, &options, &result, &why);
+    tr_net_solution *s = tr_net_solution_new(net, &options, &result, &why);
+    t->is_solved = s && (!wanted || tr_net_solution_covariance(s, wanted, 2, C, &why));
+    tr_net_solution_free(s);
     if (why.code == TR_NO_MEMORY) tr_fail_memory(err);
     if (!t->is_solved) return;
     t->cost = result.cost;
@@ -35,8 +34,8 @@ static void solve_trial(tr_network *net, const tr_net_unknown wanted[2], const d
     t->difference_sd = sqrt(fmax(v, 0));
 }
 
-tr_trial tr_try_lens(tr_network *net, const tr_network *base, int number, const tr_lens *profile,
-                     tr_error *err) {
+tr_trial tr_trial_lens(tr_network *net, const tr_network *base, int number, const tr_lens *profile,
+                       tr_error *err) {
     tr_trial t = {0};
     tr_net_lens *lens = &net->lenses[number];
     double stated[2] = {profile->param[TR_FX], profile->param[TR_FY]};
@@ -62,10 +61,10 @@ tr_trial tr_try_lens(tr_network *net, const tr_network *base, int number, const 
     return t;
 }
 
-tr_trial tr_try_unsteady(tr_network *net, const tr_network *base, int number,
-                         double scatter[TR_SCATTER_N], tr_error *err) {
+tr_trial tr_trial_unsteady(tr_network *net, const tr_network *base, int number, tr_error *err) {
     tr_trial t = {0};
     int n[TR_SCATTER_N] = {0};
+    double *scatter = t.scatter;
     tr_lens unknown = net->lenses[number].lens;
     unknown.scatter = (tr_lens_scatter){0};
     for (int i = 0; i < net->n_photos; i++) {
@@ -73,7 +72,6 @@ tr_trial tr_try_unsteady(tr_network *net, const tr_network *base, int number,
         if (net->photos[i].lens == number) tr_camera_free(&unknown, is_placed, &net->photos[i]);
     }
     solve_trial(net, NULL, NULL, &t, err);
-    for (int k = 0; k < TR_SCATTER_N; k++) scatter[k] = 0;
     for (int i = 0; i < net->n_photos; i++) {
         const tr_net_photo *photo = &net->photos[i];
         if (photo->lens != number || net->rigs[photo->rig].is_held) continue;
@@ -87,56 +85,56 @@ tr_trial tr_try_unsteady(tr_network *net, const tr_network *base, int number,
     return t;
 }
 
-tr_trial tr_try_scale(tr_network *net, const tr_network *base, int sheet, tr_error *err) {
+tr_trial tr_trial_scale(tr_network *net, const tr_network *base, int sheet, tr_error *err) {
     tr_trial t = {0};
     tr_net_sheet *s = &net->sheets[sheet];
-    s->is_free[TR_STRETCH_X] = s->is_free[TR_STRETCH_Y] = true;
-    s->shape_sd[0] = s->shape_sd[1] = 0;
-    tr_prints_untie(net, sheet);
-    tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_STRETCH_X},
-                                {TR_NET_SHEET, sheet, TR_STRETCH_Y}};
+    s->is_free[TR_PRINT_SCALE_X] = s->is_free[TR_PRINT_SCALE_Y] = true;
+    s->shape_sd[TR_SHAPE_SCALE_X] = s->shape_sd[TR_SHAPE_SCALE_Y] = 0;
+    tr_print_scale_untie(net, sheet);
+    tr_net_unknown wanted[2] = {{TR_NET_SHEET, sheet, TR_PRINT_SCALE_X},
+                                {TR_NET_SHEET, sheet, TR_PRINT_SCALE_Y}};
     double scale[2] = {1, 1};
     solve_trial(net, wanted, scale, &t, err);
-    t.change[0] = s->shape[0];
-    t.change[1] = s->shape[1];
+    for (int k = 0; k < 2; k++) t.change[k] = s->shape[TR_SHAPE_SCALE_X + k];
     tr_network_restore(net, base);
     return t;
 }
 
-tr_trial tr_try_without(tr_network *net, const tr_network *base, int sheet, tr_error *err) {
+tr_trial tr_trial_without(tr_network *net, const tr_network *base, int sheet, tr_error *err) {
     tr_trial t = {0};
     for (int i = 0; i < net->n_observations; i++) {
         if (net->observations[i].sheet == sheet) net->observations[i].is_used = false;
     }
     tr_net_sheet *s = &net->sheets[sheet];
     memset(s->is_free, 0, sizeof s->is_free);
-    tr_prints_untie(net, sheet);
+    tr_print_scale_untie(net, sheet);
     solve_trial(net, NULL, NULL, &t, err);
     tr_network_restore(net, base);
     return t;
 }
 
-tr_trial tr_try_moved(tr_network *net, const tr_network *base, int sheet, const bool *in_group,
-                      double *away_mm, tr_error *err) {
+tr_trial tr_trial_moved(tr_network *net, const tr_network *base, int sheet, int first_photo,
+                        int last_photo, tr_error *err) {
     tr_trial t = {0};
     int other = net->n_sheets++;
     int n[2] = {0, 0};
     net->sheets[other] = net->sheets[sheet];
-    for (int k = 0; k < 6; k++) net->sheets[other].is_free[k] = true;
+    for (int k = 0; k < TR_POSE_N; k++) net->sheets[other].is_free[k] = true;
     if (net->sheets[other].shape_sd[0] > 0) { /* it is the same print */
-        net->sheets[other].shape_about = sheet + 1;
+        net->sheets[other].shape_about = sheet;
         net->sheets[other].shape_sd[0] = net->sheets[other].shape_sd[1] = SAME_PRINT_SD;
     }
     for (int i = 0; i < net->n_observations; i++) {
         tr_net_obs *o = &net->observations[i];
         if (o->sheet != sheet) continue;
-        n[in_group[o->photo]] += o->is_used ? o->n_points : 0;
-        if (in_group[o->photo]) o->sheet = other;
+        bool is_moved = o->photo >= first_photo && o->photo <= last_photo;
+        n[is_moved] += o->is_used ? o->n_points : 0;
+        if (is_moved) o->sheet = other;
     }
     if (n[0] >= 4 && n[1] >= 4) solve_trial(net, NULL, NULL, &t, err);
     tr_vec3 d = tr_v3_sub(net->sheets[other].world_from_sheet.t_mm,
                           net->sheets[sheet].world_from_sheet.t_mm);
-    *away_mm = tr_v3_norm(d);
+    t.away_mm = tr_v3_norm(d);
     for (int i = 0; i < net->n_observations; i++) {
         if (net->observations[i].sheet == other) net->observations[i].sheet = sheet;
     }

@@ -1,10 +1,10 @@
-#include "adjust/name_photos.h"
+#include "diagnose/photo_names.h"
 
 #include <stdlib.h>
 
 #include "base/wrap.h"
 
-char *tr_name_photos(const tr_adjust_input *in, const bool *is_listed, tr_error *err) {
+char *tr_photo_names(const tr_adjust_input *in, const bool *is_listed, tr_error *err) {
     char *names = calloc(1, 1);
     if (!names) tr_fail_memory(err);
     for (int i = 0; names && i < in->n_photos; i++) {

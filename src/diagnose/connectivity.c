@@ -1,8 +1,8 @@
-#include "adjust/ties.h"
+#include "diagnose/connectivity.h"
 
 #include <stdlib.h>
 
-#include "adjust/name_photos.h"
+#include "diagnose/photo_names.h"
 
 /* A sheet that is seen, but in photos that show nothing else of the rest. */
 static bool note_unconnected(const tr_adjust_input *in, int sheet, tr_findings *findings,
@@ -16,14 +16,14 @@ static bool note_unconnected(const tr_adjust_input *in, int sheet, tr_findings *
         n += shows[i];
     }
     if (n == 0) return true; /* not seen at all: told elsewhere */
-    char *names = tr_name_photos(in, shows, err);
+    char *names = tr_photo_names(in, shows, err);
     bool ok = names && tr_note(SHEET_NOT_CONNECTED, findings, err, in->sheets[sheet].id, names);
     free(names);
     return ok;
 }
 
-bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj, tr_findings *findings,
-                         tr_error *err) {
+bool tr_connectivity_report_unconnected(const tr_adjust_input *in, const tr_adjustment *adj,
+                                        tr_findings *findings, tr_error *err) {
     for (int s = 0; s < in->n_sheets; s++) {
         if (!adj->sheet_placed[s] && !note_unconnected(in, s, findings, err)) return false;
     }
@@ -34,17 +34,17 @@ bool tr_find_unconnected(const tr_adjust_input *in, const tr_adjustment *adj, tr
     return true;
 }
 
-/* What finding the only ties needs: of every observation, photo, and photo and sheet. */
+/* Scratch of the search for cut vertices: of every observation, photo, and photo and sheet. */
 typedef struct {
     bool *is_used, *shows, *shows_others;
     int *component;
-} ties;
+} scratch;
 
-/* Whether the sheet alone ties photos that show other sheets too. in_part: those that hang together
-   with the first of them without it. */
-static bool is_only_tie(tr_network *net, int sheet, ties *t, bool *in_part) {
+/* Whether the sheet is a cut vertex: it alone connects photos that show other sheets, too. in_part:
+   those that are connected with the first of them without it. */
+static bool is_cut_vertex(tr_network *net, int sheet, scratch *t, bool *in_part) {
     int first = -1;
-    bool is_only = false;
+    bool is_cut = false;
     for (int i = 0; i < net->n_photos; i++) t->shows[i] = t->shows_others[i] = false;
     for (int i = 0; i < net->n_observations; i++) {
         tr_net_obs *o = &net->observations[i];
@@ -61,28 +61,28 @@ static bool is_only_tie(tr_network *net, int sheet, ties *t, bool *in_part) {
         if (!t->shows[i] || !t->shows_others[i]) continue;
         if (first < 0) first = i;
         in_part[i] = t->component[i] == t->component[first];
-        is_only = is_only || !in_part[i];
+        is_cut = is_cut || !in_part[i];
     }
-    return is_only;
+    return is_cut;
 }
 
-bool tr_find_only_ties(const tr_adjust_input *in, tr_adjustment *adj, tr_findings *findings,
-                       tr_error *err) {
+bool tr_connectivity_report_cut_vertices(const tr_adjust_input *in, tr_adjustment *adj,
+                                         tr_findings *findings, tr_error *err) {
     tr_network *net = &adj->net;
     bool ok = false;
     bool in_part[TR_MAX_PHOTOS];
     size_t n_photos = (size_t)net->n_photos;
-    ties t = {.is_used = calloc((size_t)net->n_observations + 1, sizeof *t.is_used),
-              .shows = calloc(n_photos + 1, sizeof *t.shows),
-              .shows_others = calloc(n_photos + 1, sizeof *t.shows_others),
-              .component = calloc(n_photos + (size_t)net->n_sheets + 1, sizeof *t.component)};
+    scratch t = {.is_used = calloc((size_t)net->n_observations + 1, sizeof *t.is_used),
+                 .shows = calloc(n_photos + 1, sizeof *t.shows),
+                 .shows_others = calloc(n_photos + 1, sizeof *t.shows_others),
+                 .component = calloc(n_photos + (size_t)net->n_sheets + 1, sizeof *t.component)};
     if (!t.is_used || !t.shows || !t.shows_others || !t.component) {
         tr_fail_memory(err);
         goto out;
     }
     for (int s = 0; s < in->n_sheets; s++) {
-        if (!adj->sheet_placed[s] || !is_only_tie(net, s, &t, in_part)) continue;
-        char *names = tr_name_photos(in, in_part, err);
+        if (!adj->sheet_placed[s] || !is_cut_vertex(net, s, &t, in_part)) continue;
+        char *names = tr_photo_names(in, in_part, err);
         bool is_noted = names && tr_note(ONLY_TIE, findings, err, in->sheets[s].id, names);
         free(names);
         if (!is_noted) goto out;

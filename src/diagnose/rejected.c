@@ -1,43 +1,19 @@
-#include "adjust/left_out.h"
+#include "diagnose/rejected.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 #include "adjust/camera.h"
-#include "adjust/name_photos.h"
-#include "adjust/start.h"
+#include "diagnose/moved.h"
+#include "diagnose/photo_names.h"
 
-/* Share of a sheet's marks in one photo, and of all marks, that may be left out. */
-static const double LEFT_OUT_OF_VIEW = 0.34;
-static const double LEFT_OUT_OF_ALL = 0.10;
-/* A sheet that lies further from its place than this in some photos was moved. */
-static const double MOVED_MM = 4.0;
+/* Share of a sheet's marks in one photo, and of all marks, that may be rejected. */
+static const double REJECTED_OF_VIEW = 0.34;
+static const double REJECTED_OF_ALL = 0.10;
 
-/* Leaves in the list those photos that, each alone, have the sheet elsewhere than the network does.
-   Returns the mean distance of these; 0: there is none. mm */
-static double keep_displaced(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
-                             bool *is_listed) {
-    tr_vec3 home = adj->net.sheets[sheet].world_from_sheet.t_mm;
-    double sum = 0;
-    int n = 0;
-    for (int i = 0; i < in->n_photos; i++) {
-        double mm = 0;
-        for (int k = 0; is_listed[i] && k < in->photos[i]->n_views; k++) {
-            const tr_sheet_view *view = &in->photos[i]->views[k];
-            tr_pose pose;
-            if (view->sheet != sheet || !tr_adjust_floor_pose(in, adj, i, view, &pose)) continue;
-            mm = hypot(pose.t_mm.x - home.x, pose.t_mm.y - home.y);
-        }
-        is_listed[i] = mm > MOVED_MM;
-        n += is_listed[i];
-        sum += is_listed[i] ? mm : 0;
-    }
-    return n > 0 ? sum / n : 0;
-}
-
-/* Points of one sheet in one photo: in all, and left out. */
+/* Points of one sheet in one photo: in all, and rejected. */
 typedef struct {
-    int all, left_out;
+    int all, rejected;
 } point_count;
 
 /* Of every view: [sheet * n_photos + photo]. NULL: memory ran out. */
@@ -49,39 +25,37 @@ static point_count *count_points(const tr_adjustment *adj) {
         if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet]) continue;
         point_count *c = &counts[o->sheet * net->n_photos + o->photo];
         c->all += o->n_points;
-        if (!o->is_used) c->left_out += o->n_points;
+        if (!o->is_used) c->rejected += o->n_points;
     }
     return counts;
 }
 
-/* Photos of one sheet from which much of it was left out. */
+/* Photos of one sheet in which much of it was rejected. */
 static bool note_views(const tr_adjust_input *in, const tr_adjustment *adj, int sheet,
                        const point_count *counts, tr_findings *findings, tr_error *err) {
     bool is_listed[TR_MAX_PHOTOS] = {false};
-    bool is_away[TR_MAX_PHOTOS];
     int n = 0;
     if (tr_findings_have(findings, TR_FOUND_SHEET_MOVED)) return true; /* said already */
     for (int i = 0; i < in->n_photos; i++) {
         point_count c = counts[sheet * in->n_photos + i];
-        if (c.all == 0 || c.left_out <= LEFT_OUT_OF_VIEW * c.all) continue;
+        if (c.all == 0 || c.rejected <= REJECTED_OF_VIEW * c.all) continue;
         is_listed[i] = true;
         n++;
     }
     if (n == 0) return true;
-    memcpy(is_away, is_listed, sizeof is_away);
-    double away_mm = keep_displaced(in, adj, sheet, is_away);
-    char *names = tr_name_photos(in, away_mm > 0 ? is_away : is_listed, err);
-    const char *id = in->sheets[sheet].id;
-    bool ok =
-        names && (away_mm > 0 ? tr_note(SHEET_AT_TWO_PLACES, findings, err, id, names, away_mm)
-                              : tr_note(MARKS_CONTRADICT, findings, err, id, names));
+    bool is_moved;
+    if (!tr_moved_report_displaced(in, adj, sheet, is_listed, &is_moved, findings, err))
+        return false;
+    if (is_moved) return true;
+    char *names = tr_photo_names(in, is_listed, err);
+    bool ok = names && tr_note(MARKS_CONTRADICT, findings, err, in->sheets[sheet].id, names);
     free(names);
     return ok;
 }
 
-/* How often a tag was seen, and left out, and how far off it lay then at most. */
+/* How often a tag was seen, and rejected, and how far off it lay then at most. */
 typedef struct {
-    int all, left_out;
+    int all, rejected;
     double away_mm;
 } tag_count;
 
@@ -97,19 +71,19 @@ static void count_tags(const tr_adjust_input *in, const tr_adjustment *adj, cons
         if (t >= s->n_tags) continue; /* a corner */
         tag_count *c = &counts[first[o->sheet] + t];
         c->all++;
-        c->left_out += !o->is_used;
+        c->rejected += !o->is_used;
         if (o->is_used || !tr_network_residual(&adj->net, i, r, NULL)) continue;
         double px = tr_v2_norm(tr_v2_sub(o->uv_px[0], o->uv_px[1]));
         c->away_mm = fmax(c->away_mm, tr_v2_norm(r[0]) * s->tags[t].size_mm / fmax(px, 1));
     }
 }
 
-/* A tag that is left out wherever it was seen is not where its sheet file says. */
+/* A tag that is rejected wherever it was seen is not where its sheet file says. */
 static bool note_tags(const tr_sheet *s, const tag_count *counts, tr_findings *findings,
                       tr_error *err) {
     for (int t = 0; t < s->n_tags; t++) {
         const tag_count *c = &counts[t];
-        if (c->all < 2 || 2 * c->left_out <= c->all) continue;
+        if (c->all < 2 || 2 * c->rejected <= c->all) continue;
         if (!tr_note(TAG_MISPLACED, findings, err, s->tags[t].id, s->id, fmax(1, c->away_mm))) {
             return false;
         }
@@ -117,7 +91,7 @@ static bool note_tags(const tr_sheet *s, const tag_count *counts, tr_findings *f
     return true;
 }
 
-/* What was left out of single views and tags. */
+/* What was rejected of single views and tags. */
 static bool note_sheets(const tr_adjust_input *in, const tr_adjustment *adj,
                         const point_count *points, tr_findings *findings, tr_error *err) {
     bool ok = false;
@@ -147,7 +121,7 @@ out:
     return ok;
 }
 
-/* A photo that had to be left out as a whole; what its own camera came out as says why, where that
+/* A photo that was rejected as a whole; what its own camera came out as says why, where that
    is far off. */
 static bool note_photo(const tr_adjust_input *in, const tr_adjustment *adj, int i,
                        tr_findings *findings, tr_error *err) {
@@ -178,24 +152,24 @@ static bool note_rejected(const tr_adjust_input *in, const tr_adjustment *adj,
     return true;
 }
 
-bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_findings *findings,
-                      tr_error *err) {
+bool tr_rejected_report(const tr_adjust_input *in, const tr_adjustment *adj, tr_findings *findings,
+                        tr_error *err) {
     int all = 0;
-    int left_out = 0;
+    int rejected = 0;
     if (!note_rejected(in, adj, findings, err)) return false;
     point_count *counts = count_points(adj);
     if (!counts) return tr_fail_memory(err);
     for (int i = 0; i < in->n_sheets * in->n_photos; i++) {
         all += counts[i].all;
-        left_out += counts[i].left_out;
+        rejected += counts[i].rejected;
     }
     bool ok = note_sheets(in, adj, counts, findings, err);
     free(counts);
     if (!ok) return false;
-    if (left_out > LEFT_OUT_OF_ALL * all) {
-        ok = tr_note(MANY_MARKS_LEFT_OUT, findings, err, left_out, all);
-    } else if (left_out > 0) {
-        ok = tr_note(MARKS_LEFT_OUT, findings, err, left_out, all);
+    if (rejected > REJECTED_OF_ALL * all) {
+        ok = tr_note(MANY_MARKS_LEFT_OUT, findings, err, rejected, all);
+    } else if (rejected > 0) {
+        ok = tr_note(MARKS_LEFT_OUT, findings, err, rejected, all);
     }
     if (!ok) return false;
     /* A cause that was named says it all. */
@@ -203,10 +177,10 @@ bool tr_find_left_out(const tr_adjust_input *in, const tr_adjustment *adj, tr_fi
         tr_findings_have(findings, TR_FOUND_SHEET_SCALE)) {
         return true;
     }
-    double times = sqrt(adj->variance_factor);
-    if (adj->variance_factor > TR_BLOCK_VARIANCE || !adj->is_settled) {
+    double times = sqrt(adj->result.variance_factor);
+    if (adj->result.variance_factor > TR_BLOCK_VARIANCE || !adj->result.has_converged) {
         return tr_note(DOES_NOT_FIT, findings, err, times);
     }
-    return !(adj->variance_factor > TR_SUSPECT_VARIANCE) ||
+    return !(adj->result.variance_factor > TR_SUSPECT_VARIANCE) ||
            tr_note(FITS_POORLY, findings, err, times);
 }

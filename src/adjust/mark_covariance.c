@@ -1,19 +1,20 @@
-#include "adjust/places.h"
+#include "adjust/mark_covariance.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/array.h"
+#include "geom/dense.h"
 
 static int rows_of_sheet(const tr_sheet *sheet) {
     return sheet->survey.n_rows;
 }
 
 static int rows_of_obs(const tr_net_obs *o) {
-    return o->n_points == 1 ? TR_CORNER_N : TR_TAG_N;
+    return o->kind == TR_NET_TAG ? TR_TAG_N : TR_CORNER_N;
 }
 
-/* d(place) / d(scale) of each row of a sheet. */
+/* d(coordinate) / d(scale) of each row of a sheet. */
 static void scale_direction(const tr_sheet *sheet, double *out) {
     int n = 0;
     for (int i = 0; i < sheet->n_tags; i++) {
@@ -32,7 +33,7 @@ static void scale_direction(const tr_sheet *sheet, double *out) {
 
 /* The covariance of all surveyed sheets: each its own, and between those of one survey what they
    have in common. */
-static bool fill_covariance(const tr_adjust_input *in, const int *first, tr_places *out,
+static bool fill_covariance(const tr_adjust_input *in, const int *first, tr_mark_covariance *out,
                             tr_error *err) {
     int n = out->n_rows;
     double *direction = tr_array(n, sizeof *direction);
@@ -71,50 +72,33 @@ static void offset_of_rows(const tr_sheet *sheet, const tr_mark *mark,
     if (mark->kind != TR_MARK_TAG) return;
     const tr_tag *tag = &sheet->tags[mark->index];
     T[TR_OFFSET_TURN * n + TR_TAG_TURN] = 1;
-    T[TR_OFFSET_GROWTH * n + TR_TAG_WIDTH] = 0.5 / tr_tag_width(tag);
-    T[TR_OFFSET_GROWTH * n + TR_TAG_HEIGHT] = 0.5 / tr_tag_height(tag);
-    T[TR_OFFSET_ASPECT * n + TR_TAG_WIDTH] = 0.5 / tr_tag_width(tag);
-    T[TR_OFFSET_ASPECT * n + TR_TAG_HEIGHT] = -0.5 / tr_tag_height(tag);
+    T[TR_OFFSET_SCALE * n + TR_TAG_WIDTH] = 0.5 / tr_tag_width(tag);
+    T[TR_OFFSET_SCALE * n + TR_TAG_HEIGHT] = 0.5 / tr_tag_height(tag);
+    T[TR_OFFSET_DIFFERENTIAL_SCALE * n + TR_TAG_WIDTH] = 0.5 / tr_tag_width(tag);
+    T[TR_OFFSET_DIFFERENTIAL_SCALE * n + TR_TAG_HEIGHT] = -0.5 / tr_tag_height(tag);
 }
 
-/* out (m x n) = A (m x k) B (k x n). */
-static void multiply(const double *A, const double *B, int m, int k, int n, double *out) {
-    for (int i = 0; i < m; i++) {
-        for (int j = 0; j < n; j++) {
-            double sum = 0;
-            for (int l = 0; l < k; l++) sum += A[i * k + l] * B[l * n + j];
-            out[i * n + j] = sum;
-        }
-    }
-}
-
-/* Weight with the place's covariance mapped into the photo. */
+/* Weight with the covariance of the mark's coordinates, mapped into the photo. */
 static void weigh(const tr_network *net, int observation, const tr_mark *mark,
                   const double T[TR_OFFSET_N * TR_TAG_N], const double *C, int n_rows, int row,
                   double *W) {
     double J[2 * TR_OBS_MAX_POINTS * TR_OFFSET_N];
     double R[2 * TR_OBS_MAX_POINTS * TR_TAG_N];
     double sum[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
+    double scratch[TR_TAG_N];
     int n = mark->kind == TR_MARK_TAG ? TR_TAG_N : TR_CORNER_N;
     int m = 2 * mark->n_points;
     if (!tr_network_offset_jacobian(net, observation, J)) return;
-    multiply(J, T, m, TR_OFFSET_N, n, R);
-    for (int i = 0; i < m; i++) {
-        for (int j = 0; j < m; j++) {
-            sum[i * m + j] = mark->covariance[i * m + j];
-            for (int a = 0; a < n; a++) {
-                for (int b = 0; b < n; b++) {
-                    sum[i * m + j] += R[i * n + a] * R[j * n + b] * C[(row + a) * n_rows + row + b];
-                }
-            }
-        }
-    }
-    double with_place[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
-    if (!tr_net_whiten(sum, mark->n_points, with_place)) return;
-    memcpy(W, with_place, (size_t)(m * m) * sizeof *W);
+    tr_dense_multiply(J, T, m, TR_OFFSET_N, n, R);
+    memcpy(sum, mark->covariance, (size_t)(m * m) * sizeof *sum);
+    tr_dense_add_propagated(R, m, n, C + (long)row * (n_rows + 1), n_rows, scratch, sum);
+    double with_mark[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
+    if (!tr_net_whiten(sum, mark->n_points, with_mark)) return;
+    memcpy(W, with_mark, (size_t)(m * m) * sizeof *W);
 }
 
-bool tr_places_set_up(const tr_adjust_input *in, tr_network *net, tr_places *out, tr_error *err) {
+bool tr_mark_covariance_set_up(const tr_adjust_input *in, tr_network *net, tr_mark_covariance *out,
+                               tr_error *err) {
     bool ok = false;
     int number = 0;
     memset(out, 0, sizeof *out);
@@ -161,60 +145,42 @@ out:
     return ok;
 }
 
-void tr_places_release(tr_places *p) {
+void tr_mark_covariance_release(tr_mark_covariance *p) {
     free(p->C);
     free(p->row_of);
     memset(p, 0, sizeof *p);
 }
 
-/* Gains of one observation to the rows of its mark, n x rows: its offset's axis and sizes say how.
- */
-static void gains_of_rows(const tr_network *net, int observation, const double *gain, int n,
-                          double *out) {
+/* Sensitivities to the rows of an observation's mark, n x rows: its offset's axis and sizes say
+ * how. */
+static void sensitivity_of_rows(const tr_network *net, int observation, const double *sensitivity,
+                                int n, double *out) {
     const tr_net_obs *o = &net->observations[observation];
     int rows = rows_of_obs(o);
     double width = rows == TR_TAG_N ? tr_v2_norm(tr_v2_sub(o->p_sheet_mm[1], o->p_sheet_mm[0])) : 1;
     double height =
         rows == TR_TAG_N ? tr_v2_norm(tr_v2_sub(o->p_sheet_mm[3], o->p_sheet_mm[0])) : 1;
     for (int u = 0; u < n; u++) {
-        const double *g = gain + ((long)u * net->n_observations + observation) * TR_OFFSET_N;
+        const double *g = sensitivity + ((long)u * net->n_observations + observation) * TR_OFFSET_N;
         double *row = out + (long)u * rows;
         row[TR_TAG_X] = g[TR_OFFSET_X];
         row[TR_TAG_Y] = g[TR_OFFSET_Y];
         if (rows != TR_TAG_N) continue;
         row[TR_TAG_TURN] = g[TR_OFFSET_TURN];
-        row[TR_TAG_WIDTH] = 0.5 * (g[TR_OFFSET_GROWTH] + g[TR_OFFSET_ASPECT]) / width;
-        row[TR_TAG_HEIGHT] = 0.5 * (g[TR_OFFSET_GROWTH] - g[TR_OFFSET_ASPECT]) / height;
+        row[TR_TAG_WIDTH] = 0.5 * (g[TR_OFFSET_SCALE] + g[TR_OFFSET_DIFFERENTIAL_SCALE]) / width;
+        row[TR_TAG_HEIGHT] = 0.5 * (g[TR_OFFSET_SCALE] - g[TR_OFFSET_DIFFERENTIAL_SCALE]) / height;
     }
 }
 
-/* out (n x n) += A C A', A: n x m by rows, C: m x m with rows of `stride`; AC: scratch, n x m. */
-static void add_propagated(const double *A, const double *C, int n, int m, int stride, double *AC,
-                           double *out) {
-    for (int i = 0; i < n; i++) {
-        for (int j = 0; j < m; j++) {
-            double sum = 0;
-            for (int k = 0; k < m; k++) sum += A[i * m + k] * C[k * stride + j];
-            AC[i * m + j] = sum;
-        }
-    }
-    for (int i = 0; i < n; i++) {
-        for (int j = 0; j < n; j++) {
-            double sum = 0;
-            for (int k = 0; k < m; k++) sum += AC[i * m + k] * A[j * m + k];
-            out[i * n + j] += sum;
-        }
-    }
-}
-
-bool tr_places_propagate(const tr_places *p, const tr_network *net, const double *gain, int n,
-                         double *once, double *whole, tr_error *err) {
+bool tr_mark_covariance_propagate(const tr_mark_covariance *p, const tr_network *net,
+                                  const double *sensitivity, int n, double *once, double *whole,
+                                  tr_error *err) {
     int m = p->n_rows;
     bool ok = false;
     double *S = tr_table(n, m, sizeof *S);
-    double *SC = tr_table(n, m, sizeof *SC);
+    double *row = tr_array(m, sizeof *row);
     double *So = tr_table(n, TR_TAG_N, sizeof *So);
-    if (!S || !SC || !So) {
+    if (!S || !row || !So) {
         tr_fail_memory(err);
         goto out;
     }
@@ -224,17 +190,17 @@ bool tr_places_propagate(const tr_places *p, const tr_network *net, const double
         const tr_net_obs *o = &net->observations[i];
         if (!o->is_used || p->row_of[i] < 0) continue;
         int rows = rows_of_obs(o);
-        gains_of_rows(net, i, gain, n, So);
-        add_propagated(So, p->C + p->row_of[i] * (m + 1), n, rows, m, SC, once);
+        sensitivity_of_rows(net, i, sensitivity, n, So);
+        tr_dense_add_propagated(So, n, rows, p->C + p->row_of[i] * (m + 1), m, row, once);
         for (int u = 0; u < n; u++) {
             for (int k = 0; k < rows; k++) S[u * m + p->row_of[i] + k] += So[u * rows + k];
         }
     }
-    add_propagated(S, p->C, n, m, m, SC, whole);
+    tr_dense_add_propagated(S, n, m, p->C, m, row, whole);
     ok = true;
 out:
     free(S);
-    free(SC);
+    free(row);
     free(So);
     return ok;
 }
