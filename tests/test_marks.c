@@ -11,7 +11,7 @@
 #include "draw.h"
 #include "image/image.h"
 #include "marks/checker.h"
-#include "marks/family.h"
+#include "tags/family.h"
 #include "marks/marks.h"
 #include "marks/tag.h"
 #include "tools/render/render.h"
