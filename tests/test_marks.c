@@ -12,7 +12,7 @@
 #include "geom/dense.h"
 #include "image/image.h"
 #include "marks/checker.h"
-#include "marks/family.h"
+#include "tags/family.h"
 #include "marks/marks.h"
 #include "marks/tag.h"
 #include "tools/render/render.h"

@@ -8,7 +8,7 @@
 
 #include "ink.h"
 #include "lens/planar.h"
-#include "marks/family.h"
+#include "tags/family.h"
 #include "marks/marks.h"
 #include "marks/tag.h"
 

@@ -13,6 +13,7 @@
 #include "cli/options.h"
 #include "print/artwork.h"
 #include "print/design.h"
+#include "tags/names.h"
 
 static const double MAX_FACE_MM = 100000;
 static const double MAX_PITCH_MM = 1000;
@@ -168,7 +169,7 @@ static bool set_squares(request *r, const words *w, tr_error *err) {
 static bool set_ids(request *r, const words *w, tr_error *err) {
     tr_design *d = &r->design;
     d->family = w->family ? w->family : "tag36h11";
-    int size = tr_sheet_family_size(d->family);
+    int size = tr_tag_family_size(d->family);
     if (size == 0) {
         return tr_fail(err, TR_BAD_INPUT,
                        "'--family %.40s' is not known here; tag36h11 is the usual one", d->family);

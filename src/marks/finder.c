@@ -5,7 +5,7 @@
 
 #include <apriltag/apriltag.h>
 
-#include "marks/family.h"
+#include "tags/family.h"
 
 /* libapriltag 3.3.0 can crash on images of few pixels (after shrinking). */
 static const int MIN_SIDE_PX = 64;

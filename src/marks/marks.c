@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "marks/checker.h"
-#include "marks/family.h"
+#include "tags/family.h"
 #include "marks/finder.h"
 #include "marks/tag.h"
 

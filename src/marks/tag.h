@@ -26,7 +26,7 @@
 #include "geom/geom.h"
 #include "image/image.h"
 #include "lens/lens.h"
-#include "marks/family.h"
+#include "tags/family.h"
 
 /* Tags with less height in a photo than this, px, cannot be measured. */
 enum { TR_TAG_MIN_PX = 10 };

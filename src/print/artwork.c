@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "marks/family.h"
+#include "tags/family.h"
 #include "print/pages.h"
 
 /* Squares about a lone corner. The measurement looks at no more than 45 mm of their edges

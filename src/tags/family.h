@@ -1,6 +1,6 @@
 /* Tag families: which cells of a tag are white. The bit tables are libapriltag's. */
-#ifndef TR_MARKS_FAMILY_H
-#define TR_MARKS_FAMILY_H
+#ifndef TR_TAGS_FAMILY_H
+#define TR_TAGS_FAMILY_H
 
 #include <stdbool.h>
 

@@ -1,4 +1,4 @@
-#include "marks/family.h"
+#include "tags/family.h"
 
 #include <stdint.h>
 #include <string.h>
@@ -14,21 +14,15 @@
 #include <apriltag/tagStandard41h12.h>
 #include <apriltag/tagStandard52h13.h>
 
+#include "tags/names.h"
+
+#define ROW(name, size) {#name, name##_create, name##_destroy},
 static const struct {
     const char *name;
     apriltag_family_t *(*create)(void);
     void (*destroy)(apriltag_family_t *);
-} FAMILIES[] = {
-    {"tag36h11", tag36h11_create, tag36h11_destroy},
-    {"tag36h10", tag36h10_create, tag36h10_destroy},
-    {"tag25h9", tag25h9_create, tag25h9_destroy},
-    {"tag16h5", tag16h5_create, tag16h5_destroy},
-    {"tagCircle21h7", tagCircle21h7_create, tagCircle21h7_destroy},
-    {"tagCircle49h12", tagCircle49h12_create, tagCircle49h12_destroy},
-    {"tagCustom48h12", tagCustom48h12_create, tagCustom48h12_destroy},
-    {"tagStandard41h12", tagStandard41h12_create, tagStandard41h12_destroy},
-    {"tagStandard52h13", tagStandard52h13_create, tagStandard52h13_destroy},
-};
+} FAMILIES[] = {TR_TAG_FAMILIES(ROW)};
+#undef ROW
 
 enum { N_FAMILIES = sizeof FAMILIES / sizeof *FAMILIES };
 
