@@ -8,9 +8,9 @@
 
 #include "check/check.h"
 #include "cli/options.h"
+#include "cli/output.h"
 #include "present/check_json.h"
 #include "present/check_text.h"
-#include "present/json.h"
 #include "present/picture.h"
 
 static const char USAGE[] =
@@ -140,18 +140,15 @@ static bool print_result(const request *r, const tr_check *check, const tr_error
                          tr_error *err) {
     bool has_failed = why->code != TR_OK;
     if (r->is_json) {
-        json_t *json = has_failed ? tr_check_json_failed(check, why) : tr_check_json(check);
-        bool ok = json && tr_json_print(json, stdout);
-        json_decref(json);
-        if (!json) return tr_fail_memory(err);
-        if (!ok) return tr_fail(err, TR_NO_FILE, "the result could not be written");
-    } else if (!has_failed) {
+        return tr_output_json(has_failed ? tr_check_json_failed(check, why) : tr_check_json(check),
+                              err);
+    }
+    if (!has_failed) {
         tr_check_text(check, wants_colours(), stdout);
     } else if (check && check->photos) {
         tr_check_text_failed(check, why, wants_colours(), stdout);
     }
-    if (fflush(stdout) == 0) return true;
-    return tr_fail(err, TR_NO_FILE, "the result could not be written to standard output");
+    return tr_output_end(err);
 }
 
 static bool write_picture(const request *r, const tr_check *check, const tr_error *why,

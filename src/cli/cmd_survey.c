@@ -9,7 +9,7 @@
 #include "base/file.h"
 #include "base/wrap.h"
 #include "cli/options.h"
-#include "present/json.h"
+#include "cli/output.h"
 #include "present/survey_json.h"
 #include "present/survey_text.h"
 #include "survey/survey.h"
@@ -196,19 +196,13 @@ static bool write_sheets(const tr_survey *v, char *const *files, char **written,
 static bool print_result(const request *r, const tr_survey *v, char *const *written,
                          const tr_error *why, tr_error *err) {
     bool has_failed = why->code != TR_OK;
-    if (r->is_json) {
-        json_t *json = tr_survey_json(v, written, why);
-        bool ok = json && tr_json_print(json, stdout);
-        json_decref(json);
-        if (!json) return tr_fail_memory(err);
-        if (!ok) return tr_fail(err, TR_NO_FILE, "the result could not be written");
-    } else if (!has_failed) {
+    if (r->is_json) return tr_output_json(tr_survey_json(v, written, why), err);
+    if (!has_failed) {
         tr_survey_text(v, written, stdout);
     } else if (v && v->check.photos) {
         tr_survey_text_failed(v, why, written, stdout);
     }
-    if (fflush(stdout) == 0) return true;
-    return tr_fail(err, TR_NO_FILE, "the result could not be written to standard output");
+    return tr_output_end(err);
 }
 
 /* ---- the command ---- */

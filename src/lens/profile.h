@@ -40,4 +40,9 @@ TR_MUST_USE bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *
    base/file.h). */
 TR_MUST_USE bool tr_lens_profile_write(const char *path, const tr_lens *lens, tr_error *err);
 
+/* The key of a kind of scatter (TR_SCATTER_SHIFT, ...), and how much of that key's unit one of
+   lens.h's is. */
+const char *tr_lens_scatter_key(int kind);
+double tr_lens_scatter_unit(int kind);
+
 #endif
