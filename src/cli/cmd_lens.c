@@ -12,65 +12,13 @@
 #include "calib/lens_run.h"
 #include "base/wrap.h"
 #include "cli/options.h"
+#include "help/pages.h"
 #include "cli/output.h"
 #include "lens/profile.h"
 #include "present/lens_json.h"
 #include "present/lens_text.h"
 
 static const double MAX_PITCH_MM = 10000;
-
-static const char USAGE[] = "usage: trammel lens PHOTO... --squares COLSxROWS --pitch MM --out "
-                            "LENS.yaml\n                    [--steady] [--json] [--threads N]\n";
-
-static const char HELP[] =
-    "\n"
-    "Finds the lens of one camera from photos of a checkerboard, and writes its\n"
-    "profile.\n"
-    "\n"
-    "  --squares COLSxROWS  squares of the board, for example 10x7 (that board has 9\n"
-    "                       x 6 inner corners)\n"
-    "  --pitch MM           edge of a square, as measured on the print\n"
-    "  --out LENS.yaml      the profile to write; its name without .yaml is the\n"
-    "                       lens's name. No file that is not a lens profile is ever\n"
-    "                       replaced\n"
-    "  --steady             the camera is a machine's, fixed and without stabilisation:\n"
-    "                       one and the same in all photos. Without it, what a phone's\n"
-    "                       camera changes from photo to photo is found as well\n"
-    "  --json               print the result as one JSON object, also when there is\n"
-    "                       none\n"
-    "  --threads N          work on N photos at a time (default: one a processor);\n"
-    "                       the result is the same for any N\n"
-    "  --help               print this text\n"
-    "Options may stand anywhere; after -- everything is a photo.\n"
-    "\n"
-    "Example:\n"
-    "  trammel lens board/*.jpg --squares 10x7 --pitch 30 --out bay-2-tablet.yaml\n"
-    "\n"
-    "How to shoot:\n"
-    "  - Print the board at true size, glue it to a flat plate, and measure it with a\n"
-    "    steel rule both ways. Unequal numbers of squares are best.\n"
-    "  - Take 10 to 15 photos with the camera, focus, zoom and image size that the\n"
-    "    checks will be made with; switch off digital zoom, changing of lenses, and\n"
-    "    focus that moves by itself. The profile keeps what the photos tell of\n"
-    "    camera, focal length and zoom (EXIF); if they tell different things there is\n"
-    "    none.\n"
-    "  - Each photo shows the whole board, sharp and evenly lit, without glare or\n"
-    "    fingers.\n"
-    "  - Hold still while the photo is taken, rest your elbows, have much light, and\n"
-    "    switch burst and night modes off.\n"
-    "  - Tilt the board by 30 to 45 degrees: left edge nearer, right, top, bottom.\n"
-    "    Let a few photos look straight at it, and turn the camera by a quarter in\n"
-    "    some.\n"
-    "  - Between them the photos bring the board into every part of the image, its\n"
-    "    corners too.\n"
-    "\n"
-    "Exit status:\n"
-    "   0  the profile was written\n"
-    "   3  it was not, or the result could not be printed: the photos do not give a\n"
-    "      lens, or a file could not be read or written; the reason is on standard\n"
-    "      error\n"
-    "  64  wrong usage\n"
-    "\n";
 
 /* ---- What was asked ---- */
 
@@ -150,8 +98,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
                                  {"--threads", &threads, NULL},
                                  {"--steady", NULL, &r->is_steady},
                                  {"--json", NULL, &r->is_json}};
-    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, &r->n_photos,
-                          &r->is_help, err)) {
+    if (!tr_options_parse(&tr_help_lens, argc, argv, options, sizeof options / sizeof *options,
+                          &r->n_photos, &r->is_help, err)) {
         return false;
     }
     if (r->is_help) return true;
@@ -225,7 +173,7 @@ static int run_request(const request *r) {
     tr_error unwritten = {0};
     bool is_older;
     bool ok = may_be_written(r->out, &is_older, &err);
-    if (err.code == TR_BAD_INPUT) return tr_options_refuse("lens", &err, USAGE);
+    if (err.code == TR_BAD_INPUT) return tr_options_refuse(&tr_help_lens, &err);
     ok = ok && tr_lens_photos(&r->board, r->photos, r->n_photos, (int)r->n_threads,
                               tr_options_show_progress, NULL, &run, &err);
     run.is_steady = r->is_steady;
@@ -246,7 +194,7 @@ static int run_request(const request *r) {
 int tr_cmd_lens(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
-    if (!parse(argc, argv, &r, &err)) return tr_options_refuse("lens", &err, USAGE);
-    if (r.is_help) return tr_options_help(USAGE, HELP);
+    if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_lens, &err);
+    if (r.is_help) return tr_options_help(&tr_help_lens);
     return run_request(&r);
 }
