@@ -1,4 +1,5 @@
-/* The lens profile file: what calibration found for one camera at one focus and image size.
+/* The lens profile file: what calibration found for one camera at one focus and image size
+   (help/lens_profile.c tells users).
 
      lens: bay-2-tablet
      model: brown5                  # see lens/lens.h
