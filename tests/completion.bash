@@ -48,7 +48,7 @@ formats=$("$program" help files | sed -nE '/^Formats/,/^$/s/^  ([a-z-]+)  +.*/\1
 expect "files"$'\n'"$commands"$'\n'"$formats" help ''
 
 expect 'check' ch
-expect 'lens-profile' help lens-
+expect 'lens-profile' help lens-p
 expect '--picture' check job.yaml --p
 expect '' frobnicate ''
 expect '' help check ''

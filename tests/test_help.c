@@ -4,6 +4,7 @@
 #include "check.h"
 #include "temp.h"
 
+#include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -17,8 +18,10 @@
 #include "help/text.h"
 #include "job/job.h"
 #include "lens/profile.h"
+#include "present/survey_json.h"
 #include "sheet/sheet.h"
 #include "survey/spec.h"
+#include "tools/simulate/survey_sim.h"
 
 enum { PATH_SIZE = 96, MAX_VALUES = 4096, MAX_KEYS = 512, MAX_WORDS = 256 };
 
@@ -287,7 +290,7 @@ static void no_key_is_described_that_no_reader_knows(void **state) {
     (void)state;
     for (int f = 0; tr_help_formats[f]; f++) {
         for (const tr_help_key *k = tr_help_formats[f]->keys; k->path; k++) {
-            bool is_known = false;
+            bool is_known = tr_help_formats[f]->is_result; /* those are looked for below */
             for (int i = 0; i < seen.n_keys; i++) {
                 is_known = is_known || (seen.keys[i].format == tr_help_formats[f] &&
                                         strcmp(seen.keys[i].path, k->path) == 0);
@@ -342,6 +345,156 @@ static void defaults_are_the_readers(void **state) {
     CHECK_NEAR(layout.flatness_mm, atof(find_key(&tr_help_layout, "flatness_mm")->otherwise), 0);
     tr_layout_release(&layout);
     temp_remove(folder);
+}
+
+/* ---- Results ---- */
+
+typedef struct {
+    const tr_help_format *format;
+    bool is_seen[MAX_KEYS];
+} coverage;
+
+/* The six axes and the lengths between wheels are described once. */
+static const char *name_of_group(const char *key) {
+    static const char *const AXES[] = {"x_mm", "y_mm", "z_mm", "yaw_deg", "pitch_deg", "roll_deg"};
+    static const char *const LENGTHS[] = {"wheelbase_mm", "track_front_mm", "track_rear_mm"};
+    for (int i = 0; i < 6; i++) {
+        if (strcmp(key, AXES[i]) == 0) return "AXIS";
+    }
+    for (int i = 0; i < 3; i++) {
+        if (strcmp(key, LENGTHS[i]) == 0) return "LENGTH";
+    }
+    return key;
+}
+
+static void cover(coverage *c, const char *above, json_t *json) {
+    const char *key;
+    json_t *item;
+    size_t i;
+    json_object_foreach(json, key, item) {
+        char path[2 * PATH_SIZE];
+        snprintf(path, sizeof path, "%s%s%s", above, *above ? "." : "", name_of_group(key));
+        const tr_help_key *k = find_key(c->format, path);
+        if (!k) fail_msg("%s: '%s' is not described", c->format->name, path);
+        c->is_seen[k - c->format->keys] = true;
+        cover(c, path, item);
+    }
+    json_array_foreach(json, i, item) {
+        char path[2 * PATH_SIZE];
+        snprintf(path, sizeof path, "%s[]", above);
+        cover(c, path, item);
+    }
+}
+
+static void check_all_seen(const coverage *c) {
+    for (const tr_help_key *k = c->format->keys; k->path; k++) {
+        if (!c->is_seen[k - c->format->keys]) fail_msg("%s: no '%s'", c->format->name, k->path);
+    }
+}
+
+/* Runs the program in the source's testimages; what it prints is covered. */
+static void cover_output(coverage *c, const char *arguments) {
+    char line[4 * TEMP_SIZE];
+    const char *program = getenv("TRAMMEL_PROGRAM");
+    const char *source = getenv("TRAMMEL_SOURCE");
+    assert_true(program && source);
+    snprintf(line, sizeof line, "cd '%s/testimages' && '%s' %s --json 2>/dev/null", source, program,
+             arguments);
+    FILE *from = popen(line, "r");
+    assert_non_null(from);
+    json_t *json = json_loadf(from, 0, NULL);
+    pclose(from);
+    if (!json) fail_msg("%s prints no JSON", arguments);
+    cover(c, "", json);
+    json_decref(json);
+}
+
+/* The demo's job with other lenses, its paths made absolute. */
+static void write_job(const char *path, const char *lens) {
+    const char *source = getenv("TRAMMEL_SOURCE");
+    FILE *to = fopen(path, "w");
+    assert_non_null(to);
+    fprintf(to, "job: J\nlens: %s\nlayout: %s/testimages/layouts/demo-rear.yaml\nsheets:\n", lens,
+            source);
+    fprintf(to, "  - %s/testimages/sheets/mat-7.yaml\n", source);
+    for (char plate = 'a'; plate <= 'd'; plate++) {
+        fprintf(to, "  - %s/testimages/sheets/plate-%c.yaml\n", source, plate);
+    }
+    fputs("references:\n"
+          "  - { point: rear-left, sheet: PLATE-A }\n"
+          "  - { point: rear-right, sheet: PLATE-B }\n"
+          "  - { point: front-left, sheet: PLATE-C }\n"
+          "  - { point: front-right, sheet: PLATE-D }\n"
+          "reference_sd_mm: 1\n",
+          to);
+    assert_int_equal(fclose(to), 0);
+}
+
+static void every_key_of_a_check_is_described(void **state) {
+    (void)state;
+    coverage c = {.format = &tr_help_check_result};
+    char folder[TEMP_SIZE], path[TEMP_SIZE], lenses[2 * TEMP_SIZE], line[2 * TEMP_SIZE];
+    const char *source = getenv("TRAMMEL_SOURCE");
+    assert_non_null(source);
+    temp_make(folder);
+    temp_path(path, folder, "job.yaml");
+    cover_output(&c, "check demo-fail.yaml");
+    cover_output(&c, "check no-such-job.yaml");
+    write_job(path, "unknown");
+    snprintf(line, sizeof line, "check '%s' demo-pass/*.jpg", path);
+    cover_output(&c, line);
+    /* Both profiles fit each photo, so that none is used. */
+    snprintf(lenses, sizeof lenses, "[%s/testimages/lens/demo-phone.yaml, %s/testimages/%s]",
+             source, source, "lens/demo-phone-true.yaml");
+    write_job(path, lenses);
+    cover_output(&c, line);
+    check_all_seen(&c);
+    temp_remove(folder);
+}
+
+static void every_key_of_a_lens_is_described(void **state) {
+    (void)state;
+    coverage c = {.format = &tr_help_lens_result};
+    char folder[TEMP_SIZE], line[2 * TEMP_SIZE];
+    temp_make(folder);
+    snprintf(line, sizeof line, "lens lens-photos/0*.jpg --squares 10x7 --pitch 40 --out %s/a.yaml",
+             folder);
+    cover_output(&c, line);
+    snprintf(line, sizeof line, "lens demo-pass/1.jpg --squares 10x7 --pitch 40 --out %s/a.yaml",
+             folder);
+    cover_output(&c, line);
+    check_all_seen(&c);
+    temp_remove(folder);
+}
+
+static void every_key_of_a_survey_is_described(void **state) {
+    (void)state;
+    coverage c = {.format = &tr_help_survey_result};
+    tr_survey_sim_options options = {.seed = 1, .n_bars = 2};
+    static tr_survey_sim sim;
+    tr_error err = {0};
+    assert_true(tr_simulate_survey(&options, &sim, &err));
+    tr_survey_align align = {sim.corners, TR_SURVEY_SIM_CORNERS};
+    if (!tr_survey_solve(&sim.survey, align, &err)) fail_msg("%s", err.text);
+    for (int k = 0; k < 2; k++) {
+        json_t *json = tr_survey_json(&sim.survey, NULL, &err);
+        assert_non_null(json);
+        cover(&c, "", json);
+        json_decref(json);
+        (void)tr_fail(&err, TR_NO_MEASURE, "a reason");
+        /* What simulated photos do not have. */
+        sim.survey.check.photos[0].is_used = false;
+        snprintf(sim.survey.check.photos[0].why_not, 16, "a reason");
+    }
+    tr_survey_sim_release(&sim);
+    for (const tr_help_key *k = c.format->keys; k->path; k++) {
+        /* A check has them from the same function. */
+        bool is_shared =
+            strncmp(k->path, "photos[].", 9) == 0 || strncmp(k->path, "warnings[].", 11) == 0;
+        if (is_shared) assert_non_null(find_key(&tr_help_check_result, k->path));
+        if (is_shared) c.is_seen[k - c.format->keys] = true;
+    }
+    check_all_seen(&c);
 }
 
 /* ---- Commands ---- */
@@ -461,6 +614,9 @@ int main(void) {
         cmocka_unit_test(every_word_of_a_choice_is_described),
         cmocka_unit_test(units_are_those_of_the_keys_names),
         cmocka_unit_test(defaults_are_the_readers),
+        cmocka_unit_test(every_key_of_a_check_is_described),
+        cmocka_unit_test(every_key_of_a_lens_is_described),
+        cmocka_unit_test(every_key_of_a_survey_is_described),
         cmocka_unit_test(every_option_described_is_known),
         cmocka_unit_test(the_synopsis_has_every_option),
         cmocka_unit_test(text_fits_a_terminal),

@@ -106,5 +106,6 @@ const tr_help_command tr_help_check = {
                      {"64", "wrong usage"},
                      {0}}},
             {0}},
-    .see = (const char *const[]){"job", "layout", "sheet", "lens-profile", "lens", NULL},
+    .see = (const char *const[]){"job", "layout", "sheet", "lens-profile", "check-result", "lens",
+                                 NULL},
 };

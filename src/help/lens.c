@@ -73,5 +73,5 @@ const tr_help_command tr_help_lens = {
                      {"64", "wrong usage"},
                      {0}}},
             {0}},
-    .see = (const char *const[]){"lens-profile", "check", "design", "print", NULL},
+    .see = (const char *const[]){"lens-profile", "lens-result", "check", "design", "print", NULL},
 };

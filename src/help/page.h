@@ -8,6 +8,8 @@
 #ifndef TR_HELP_PAGE_H
 #define TR_HELP_PAGE_H
 
+#include <stdbool.h>
+
 /* A term and what it means. */
 typedef struct {
     const char *term, *text;
@@ -42,11 +44,12 @@ typedef struct {
     const char *const *see; /* names of other pages */
 } tr_help_command;
 
-/* A key of a YAML file. */
+/* A key of a YAML file, or of a JSON object. */
 typedef struct {
     const char *path;      /* "placements[].limits.x_mm": [] stands for each item of a list */
     const char *unit;      /* "mm"; NULL where it has none */
-    const char *otherwise; /* what holds where the key is left out; NULL: it is needed */
+    const char *otherwise; /* what holds where the key is left out; NULL: it is needed; "":
+                             nothing to say. Of a result NULL */
     const char *text;
 } tr_help_key;
 
@@ -58,6 +61,7 @@ typedef struct {
 typedef struct {
     const char *name; /* "job" */
     const char *summary;
+    bool is_result; /* JSON that a command prints; else YAML that a user writes */
     const char *const *intro;
     const tr_help_key *keys;
     const tr_help_section *sections;
@@ -76,5 +80,6 @@ typedef struct {
 #define TR_HELP_OPTIONS_ANYWHERE "Options may stand anywhere; after -- no word is an option."
 #define TR_HELP_KEYS_RULE                                                                          \
     "[] stands for each item of a list. Keys that are not called optional are needed."
+#define TR_HELP_RESULT_RULE "[] stands for each item of a list. More keys may be added later."
 
 #endif

@@ -207,7 +207,7 @@ void tr_help_format_roff(const tr_help_format *format, const tr_help_manual *m) 
     put_heading("Description", out);
     put_paragraphs(format->intro, out);
     put_heading("Keys", out);
-    put_text(TR_HELP_KEYS_RULE, out);
+    put_text(format->is_result ? TR_HELP_RESULT_RULE : TR_HELP_KEYS_RULE, out);
     for (const tr_help_key *key = format->keys; key->path; key++) {
         fputs(".TP\n\\fB", out);
         put_literal(key->path, out);

@@ -71,5 +71,5 @@ const tr_help_command tr_help_survey = {
                      {"64", "wrong usage"},
                      {0}}},
             {0}},
-    .see = (const char *const[]){"survey-file", "bar", "sheet", "check", NULL},
+    .see = (const char *const[]){"survey-file", "bar", "sheet", "survey-result", "check", NULL},
 };

@@ -150,7 +150,7 @@ void tr_help_format_text(const tr_help_format *format, FILE *out) {
     tr_text_wrap(out, column, 0, format->summary);
     fputc('\n', out);
     put_paragraphs(format->intro, 0, out);
-    fputs("\nKeys:\n" TR_HELP_KEYS_RULE "\n", out);
+    fprintf(out, "\nKeys:\n%s\n", format->is_result ? TR_HELP_RESULT_RULE : TR_HELP_KEYS_RULE);
     for (const tr_help_key *key = format->keys; key->path; key++) put_key(key, out);
     tr_help_sections_text(format->sections, out);
     for (const tr_help_example *e = format->examples; e->name; e++) {
