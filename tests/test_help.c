@@ -417,7 +417,7 @@ static void write_job(const char *path, const char *lens) {
     fprintf(to, "job: J\nlens: %s\nlayout: %s/testimages/layouts/demo-rear.yaml\nsheets:\n", lens,
             source);
     fprintf(to, "  - %s/testimages/sheets/mat-7.yaml\n", source);
-    for (char plate = 'a'; plate <= 'd'; plate++) {
+    for (int plate = 'a'; plate <= 'd'; plate++) {
         fprintf(to, "  - %s/testimages/sheets/plate-%c.yaml\n", source, plate);
     }
     fputs("references:\n"
