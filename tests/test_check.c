@@ -383,9 +383,14 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
     static const char *const NAMES[8] = {"0", "1", "2", "3", "4", "5", "6", "7"};
     int shows[3], n = 0;
     assert_true(tr_simulate(&options, &sim, &err));
-    for (int i = 0; i < 8; i++) photos[i] = &sim.check.photos[i].marks;
-    tr_adjust_input in = {sim.job.lenses,   NULL,   1,     NULL, sim.job.sheets,
-                          sim.job.n_sheets, photos, NAMES, 8};
+    for (int i = 0; i < 8; i++) photos[i] = &sim.check.set.photos[i].marks;
+    tr_adjust_input in = {.lenses = sim.job.lenses,
+                          .n_lenses = 1,
+                          .sheets = sim.job.sheets,
+                          .n_sheets = sim.job.n_sheets,
+                          .photos = photos,
+                          .photo_names = NAMES,
+                          .n_photos = 8};
     assert_true(tr_adjust(&in, &adj, &findings, &err));
     for (int i = 0; i < 8 && n < 3; i++) {
         bool shows_mat = false;
@@ -397,8 +402,8 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
         tr_net_obs *o = &adj.net.observations[i];
         if (o->sheet == 0 && (o->photo == shows[0] || o->photo == shows[1])) o->is_used = false;
     }
-    shift_view(&sim.check.photos[shows[1]].marks, 0, 40);
-    shift_view(&sim.check.photos[shows[2]].marks, 0, 200);
+    shift_view(&sim.check.set.photos[shows[1]].marks, 0, 40);
+    shift_view(&sim.check.set.photos[shows[2]].marks, 0, 200);
     tr_findings_release(&findings);
     assert_true(tr_find_left_out(&in, &adj, &findings, &err));
     char wanted[128];
@@ -537,9 +542,9 @@ static void test_no_marks(void **state) {
     tr_sim sim;
     tr_error err = {0};
     assert_true(tr_simulate(&options, &sim, &err));
-    for (int i = 0; i < sim.check.n_photos; i++) {
-        sim.check.photos[i].marks.n_marks = 0;
-        sim.check.photos[i].marks.n_views = 0;
+    for (int i = 0; i < sim.check.set.n_photos; i++) {
+        sim.check.set.photos[i].marks.n_marks = 0;
+        sim.check.set.photos[i].marks.n_views = 0;
     }
     assert_false(tr_check_evaluate(&sim.job, &sim.check, &err));
     assert_int_equal(err.code, TR_NO_MEASURE);
@@ -564,12 +569,12 @@ static void test_long_paths_leave_room_for_advice(void **state) {
     tr_sim sim;
     tr_error err = {0};
     assert_true(tr_simulate(&options, &sim, &err));
-    for (int i = 0; i < sim.check.n_photos; i++) {
+    for (int i = 0; i < sim.check.set.n_photos; i++) {
         char path[LONG], name[32];
         snprintf(name, sizeof name, "%s/Ä-%d.jpg", i < 6 ? "a" : "b", i < 6 ? i : i - 6);
         print_long(path, name);
-        free(sim.check.photos[i].file);
-        sim.check.photos[i].file = strdup(path);
+        free(sim.check.set.photos[i].file);
+        sim.check.set.photos[i].file = strdup(path);
     }
     assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
     bool has_advice = false;
@@ -682,17 +687,17 @@ static void test_unknown_lens_of_one_size(void **state) {
     outcome o = {0};
     tr_sim_options options = {.seed = 3, .n_photos = 8, .is_lens_unknown = true};
     assert_true(tr_simulate(&options, &o.sim, &o.err));
-    o.sim.check.photos[6].width_px /= 2;
-    o.sim.check.photos[6].height_px /= 2;
+    o.sim.check.set.photos[6].width_px /= 2;
+    o.sim.check.set.photos[6].height_px /= 2;
     assert_true(tr_check_evaluate(&o.sim.job, &o.sim.check, &o.err));
-    const tr_check_photo *p = &o.sim.check.photos[6];
+    const tr_photo *p = &o.sim.check.set.photos[6];
     assert_false(p->is_used);
     assert_int_equal(p->fit, TR_PHOTO_OTHER_SIZE);
     assert_string_equal(
         p->why_not, "it has 2016 x 1512 pixels, but 1.jpg has 4032 x 3024, and photos of an "
                     "unknown lens must be of one size; use the same camera, zoom and image size "
                     "for all");
-    assert_true(o.sim.check.photos[5].is_used);
+    assert_true(o.sim.check.set.photos[5].is_used);
     tr_sim_release(&o.sim);
 }
 
@@ -715,7 +720,7 @@ static void test_photos_are_named_so_that_they_are_told_apart(void **state) {
         files[i] = paths[i];
     }
     files[0] = paths[0] + 501; /* "a/none.jpg" alone */
-    assert_true(tr_check_photos(&sim.job, files, N, 1, NULL, NULL, &check, &err));
+    assert_true(tr_check_photos(&sim.job, files, N, &(tr_workers){.n_threads = 1}, &check, &err));
     assert_int_equal(check.findings.n, N);
     for (int i = 0; i < N; i++) {
         char wanted[128];
@@ -726,7 +731,7 @@ static void test_photos_are_named_so_that_they_are_told_apart(void **state) {
             is_said |= strcmp(finding_text(&check.findings.items[k]), wanted) == 0;
         }
         if (!is_said) fail_msg("no warning says: %s", wanted);
-        assert_string_equal(check.photos[i].file, files[i]);
+        assert_string_equal(check.set.photos[i].file, files[i]);
     }
     assert_false(tr_check_evaluate(&sim.job, &check, &err));
     assert_non_null(strstr(err.text, "none.jpg: does not exist; check the path"));

@@ -65,7 +65,8 @@ static result check(const char *job_path, char *const *files, int n_threads) {
     tr_check c;
     tr_error err = {0};
     if (!tr_job_read(job_path, &job, &err)) fail_msg("%s %s", err.key, err.text);
-    if (!tr_check_photos(&job, files, SMALL_PHOTOS, n_threads, NULL, NULL, &c, &err) ||
+    if (!tr_check_photos(&job, files, SMALL_PHOTOS, &(tr_workers){.n_threads = n_threads}, &c,
+                         &err) ||
         !tr_check_evaluate(&job, &c, &err)) {
         fail_msg("%s", err.text);
     }
@@ -218,7 +219,8 @@ static tr_lens calibrate(int n_threads) {
         snprintf(names[i], sizeof names[i], "b%d.jpg", i + 1);
         files[i] = names[i];
     }
-    if (!tr_lens_photos(&board, files, SMALL_BOARDS, n_threads, NULL, NULL, &run, &err) ||
+    if (!tr_lens_photos(&board, files, SMALL_BOARDS, &(tr_workers){.n_threads = n_threads}, &run,
+                        &err) ||
         !tr_lens_solve(&run, &err)) {
         fail_msg("%s", err.text);
     }

@@ -715,7 +715,9 @@ static void unusable_files(void **unused) {
     assert_true(tr_image_init(&image, 320, 240, NULL));
     assert_true(tr_image_write_png(&image, files[3], NULL));
     tr_image_release(&image);
-    assert_true(tr_lens_photos(&BOARD, files, 4, 2, count_progress, &calls, &run, NULL));
+    assert_true(tr_lens_photos(
+        &BOARD, files, 4,
+        &(tr_workers){.n_threads = 2, .progress = count_progress, .context = &calls}, &run, NULL));
     assert_int_equal(calls, 4);
     for (int i = 0; i < 4; i++) {
         assert_false(run.photos[i].is_used);

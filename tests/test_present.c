@@ -35,7 +35,7 @@ typedef struct {
     tr_placement placements[2];
     tr_reference references[4];
     tr_check check;
-    tr_check_photo photos[N_PHOTOS];
+    tr_photo photos[N_PHOTOS];
     tr_mark marks[N_TAGS + N_CORNERS];
     tr_sheet_result results[N_SHEETS];
     tr_target_result targets[2];
@@ -204,10 +204,10 @@ static void place_board(scene *s, double x, double y, double z, double yaw_deg) 
 }
 
 static void make_photos(scene *s) {
-    s->check.photos = s->photos;
-    s->check.n_photos = N_PHOTOS;
+    s->check.set.photos = s->photos;
+    s->check.set.n_photos = N_PHOTOS;
     for (int i = 0; i < N_PHOTOS; i++) {
-        tr_check_photo *photo = &s->photos[i];
+        tr_photo *photo = &s->photos[i];
         snprintf(s->files[i], sizeof s->files[i], "photos/%d.jpg", i + 1);
         photo->file = s->files[i];
         snprintf(photo->name, sizeof photo->name, "%d.jpg", i + 1);
@@ -306,7 +306,7 @@ static double shade_at(const scene *s, tr_pose sheet_from_vehicle, tr_vec3 p_veh
 
 /* Draws what the camera of that photo sees, writes it as the photo's file and notes its marks. */
 static void make_photo_file(scene *s, int i, const char *path) {
-    tr_check_photo *photo = &s->photos[i];
+    tr_photo *photo = &s->photos[i];
     tr_error err = {0};
     tr_image image;
     assert_true(tr_image_init(&image, photo->width_px, photo->height_px, &err));
@@ -685,7 +685,7 @@ static tr_vec2 turned(tr_vec2 uv_px, int quarters) {
 static void check_outline(const scene *s, const char *path, int quarters) {
     static const double REACH_PX = 4;
     static const tr_box PHOTO = {36, 258, 770, 512};
-    const tr_check_photo *photo = &s->photos[0];
+    const tr_photo *photo = &s->photos[0];
     tr_vec2 low = {INFINITY, INFINITY};
     tr_vec2 high = {-INFINITY, -INFINITY};
     for (int i = 0; i < photo->marks.n_marks; i++) {
@@ -859,7 +859,7 @@ static void text_asks_for_photos_of_a_turned_camera(void **state) {
     for (int n_turned = 0; n_turned <= PHOTOS; n_turned++) {
         for (int steady = 0; steady < 2; steady++) {
             scene *s = make_scene(1);
-            tr_check_photo photos[PHOTOS];
+            tr_photo photos[PHOTOS];
             place_mat(s, 2.1, 1.2, 0.01, 12);
             s->targets[0].axis[TR_X].u95_lens = 11;
             s->job.n_lenses = 1;
@@ -869,8 +869,8 @@ static void text_asks_for_photos_of_a_turned_camera(void **state) {
                 tr_mat3 *R = &photos[i].camera_from_vehicle.R;
                 if (i < n_turned) *R = tr_m3_mul(tr_rotation_z(i % 2 ? 1.4 : -1.6), *R);
             }
-            s->check.photos = photos;
-            s->check.n_photos = PHOTOS;
+            s->check.set.photos = photos;
+            s->check.set.n_photos = PHOTOS;
             char *text = text_of(s, NULL, false);
             char *line = strdup(text);
             /* One line: the text is wrapped. */

@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "check/quality.h"
+#include "photos/quality.h"
 #include "lens/lens.h"
 
 enum { N_TAGS = 6, N_CELLS = 8, WIDTH = 1000, HEIGHT = 750 };

@@ -70,9 +70,9 @@ static void adjust(const tr_sim_options *options, adjusted *a) {
     tr_error err = {0};
     *a = (adjusted){0};
     if (!tr_simulate(options, &a->sim, &err)) fail_msg("%s", err.text);
-    for (int i = 0; i < a->sim.check.n_photos; i++) {
-        photos[i] = &a->sim.check.photos[i].marks;
-        names[i] = a->sim.check.photos[i].file;
+    for (int i = 0; i < a->sim.check.set.n_photos; i++) {
+        photos[i] = &a->sim.check.set.photos[i].marks;
+        names[i] = a->sim.check.set.photos[i].file;
     }
     tr_adjust_input in = {.lenses = a->sim.job.lenses,
                           .n_lenses = 1,
@@ -80,7 +80,7 @@ static void adjust(const tr_sim_options *options, adjusted *a) {
                           .n_sheets = a->sim.job.n_sheets,
                           .photos = photos,
                           .photo_names = names,
-                          .n_photos = a->sim.check.n_photos};
+                          .n_photos = a->sim.check.set.n_photos};
     if (!tr_adjust(&in, &a->adj, &a->findings, &err)) fail_msg("%s", err.text);
 }
 
@@ -398,7 +398,8 @@ static void a_camera_that_scatters_as_no_phone_does_is_taken(void **state) {
         o.phone.focal = 0.01;
         check_job(&o, &sim);
         assert_false(tr_findings_block_pass(&sim.check.findings));
-        for (int i = 0; i < sim.check.n_photos; i++) assert_true(sim.check.photos[i].is_used);
+        for (int i = 0; i < sim.check.set.n_photos; i++)
+            assert_true(sim.check.set.photos[i].is_used);
         tr_sim_release(&sim);
     }
 }

@@ -5,10 +5,12 @@
 #include "adjust/adjust.h"
 #include "base/array.h"
 #include "check/check.h"
-#include "check/order.h"
 #include "check/references.h"
 #include "check/unknown_lens.h"
 #include "job/vin.h"
+#include "photos/order.h"
+#include "photos/photo_findings.h"
+#include "photos/unknown_lens.h"
 #include "vehicle/vehicle.h"
 #include "verdict/propagate.h"
 
@@ -315,17 +317,6 @@ static bool note_vehicle_id(const tr_job *job, tr_findings *findings, tr_error *
     return true;
 }
 
-/* What has to be measured: targets, and plates that mark wheels. */
-static bool is_needed(const tr_job *job, const tr_check *check, int sheet) {
-    for (int i = 0; i < job->n_references; i++) {
-        if (job->references[i].sheet == sheet) return true;
-    }
-    for (int i = 0; i < job->layout.n_placements; i++) {
-        if (check->targets[i].sheet == sheet) return true;
-    }
-    return false;
-}
-
 /* Photos of the sheet were taken from places so far apart that together they tell how far away it
    lies: one view alone takes that from the size that the sheet's file says, and nothing checks it.
    seen: room for its photos. */
@@ -357,8 +348,8 @@ static bool note_seen_once(const tr_job *job, const tr_adjustment *adj, tr_check
         if (!out->sheets[i].is_placed || is_seen_from_two_places(&adj->net, i, seen)) continue;
         const char *id = job->sheets[i].id;
         int n = out->sheets[i].n_photos;
-        ok = is_needed(job, out, i) ? tr_note(SEEN_ONCE, &out->findings, err, id, n)
-                                    : tr_note(UNNEEDED_SEEN_ONCE, &out->findings, err, id, n);
+        ok = out->is_needed[i] ? tr_note(SEEN_ONCE, &out->findings, err, id, n)
+                               : tr_note(UNNEEDED_SEEN_ONCE, &out->findings, err, id, n);
     }
     free(seen);
     return ok;
@@ -381,8 +372,8 @@ static bool note_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
             return false;
         }
     }
-    for (int i = 0; i < out->n_photos; i++) {
-        const tr_check_photo *p = &out->photos[out->order[i]];
+    for (int i = 0; i < out->set.n_photos; i++) {
+        const tr_photo *p = &out->set.photos[out->set.order[i]];
         for (int k = 0; k < p->marks.n_strays; k++) {
             const tr_stray_tag *t = &p->marks.strays[k];
             if (t->is_repeated &&
@@ -395,76 +386,51 @@ static bool note_not_seen(const tr_job *job, const tr_adjustment *adj, tr_check 
 }
 
 /* What the job says is exact, and in truth is not. */
-static bool note_exact(const tr_job *job, tr_findings *findings, tr_error *err) {
-    for (int i = 0; i < job->n_lenses; i++) {
-        const tr_lens *lens = &job->lenses[i];
-        if (lens->is_unknown) continue;
-        if (lens->has_covariance && lens->covariance[TR_FX * (TR_LENS_N + 1)] > 0) continue;
-        if (!tr_note(LENS_WITHOUT_COVARIANCE, findings, err, lens->id)) return false;
-    }
+static bool note_exact_plates(const tr_job *job, tr_findings *findings, tr_error *err) {
     return job->reference_sd_mm > 0 || tr_note(PLATES_TAKEN_AS_EXACT, findings, err);
+}
+
+/* Which observations are of a photo and a sheet that are in the solution; owned by the caller.
+   NULL: memory ran out. */
+static bool *find_placed(const tr_adjustment *adj, tr_error *err) {
+    bool *is_placed = calloc((size_t)adj->net.n_observations + 1, sizeof *is_placed);
+    for (int k = 0; k < adj->net.n_observations && is_placed; k++) {
+        const tr_net_obs *o = &adj->net.observations[k];
+        is_placed[k] = adj->photo_placed[o->photo] && adj->sheet_placed[o->sheet];
+    }
+    if (!is_placed) tr_fail_memory(err);
+    return is_placed;
+}
+
+static bool count_sheets(const tr_network *net, const bool *is_placed, tr_check *out,
+                         tr_error *err) {
+    /* The photo in which a sheet was seen last, from 1: observations stand in the order of photos.
+     */
+    int *seen_in = calloc((size_t)net->n_sheets + 1, sizeof *seen_in);
+    if (!seen_in) return tr_fail_memory(err);
+    for (int k = 0; k < net->n_observations; k++) {
+        const tr_net_obs *o = &net->observations[k];
+        if (!is_placed[k] || !o->is_used) continue;
+        out->sheets[o->sheet].n_marks += o->n_points;
+        out->sheets[o->sheet].n_photos += seen_in[o->sheet] != o->photo + 1;
+        seen_in[o->sheet] = o->photo + 1;
+    }
+    free(seen_in);
+    return true;
 }
 
 /* Counts and residuals of every photo and sheet. */
 static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) {
     const tr_network *net = &adj->net;
-    /* The photo in which a sheet was seen last, from 1: observations stand in the order of photos.
-     */
-    int *seen_in = calloc((size_t)net->n_sheets + 1, sizeof *seen_in);
-    double *sum = calloc((size_t)out->n_photos + 1, sizeof *sum);
-    int *n_found = calloc((size_t)out->n_photos + 1, sizeof *n_found);
-    if (!seen_in || !sum || !n_found) {
-        free(seen_in);
-        free(sum);
-        free(n_found);
-        return tr_fail_memory(err);
-    }
-    for (int i = 0; i < out->n_photos; i++) out->photos[i].n_marks = 0;
-    for (int k = 0; k < net->n_observations; k++) {
-        const tr_net_obs *o = &net->observations[k];
-        tr_vec2 r[TR_OBS_MAX_POINTS];
-        if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet] ||
-            !tr_network_residual(net, k, r, NULL)) {
-            continue;
-        }
-        for (int j = 0; j < o->n_points; j++) sum[o->photo] += tr_v2_dot(r[j], r[j]);
-        n_found[o->photo] += o->n_points;
-        if (!o->is_used) continue;
-        out->photos[out->order[o->photo]].n_marks += o->n_points;
-        out->sheets[o->sheet].n_marks += o->n_points;
-        out->sheets[o->sheet].n_photos += seen_in[o->sheet] != o->photo + 1;
-        seen_in[o->sheet] = o->photo + 1;
-    }
-    for (int i = 0; i < out->n_photos; i++) {
-        tr_check_photo *p = &out->photos[out->order[i]];
-        p->is_used = p->n_marks > 0;
-        p->rms_px = p->is_used ? sqrt(sum[i] / n_found[i]) : 0;
-        p->own_lens = tr_network_photo_lens(net, i);
-        if (!p->is_used && p->is_readable && !p->why_not[0]) {
-            snprintf(p->why_not, sizeof p->why_not, "%s",
-                     p->marks.is_mirrored    ? "it is mirrored left to right"
-                     : p->marks.n_marks == 0 ? "no mark of this job's sheets was found in it"
-                                             : "its marks do not tie it to the other photos");
-        }
-    }
+    bool *is_placed = find_placed(adj, err);
+    bool ok = is_placed && tr_photo_set_count(&out->set, net, is_placed, "job's sheets", err) &&
+              count_sheets(net, is_placed, out, err);
+    free(is_placed);
     out->n_left_out = adj->n_left_out;
     out->variance_factor = adj->variance_of_all;
     out->degrees_of_freedom = adj->degrees_of_freedom;
     for (int i = 0; i < net->n_lenses; i++) out->lenses[i] = net->lenses[i].lens;
-    free(seen_in);
-    free(sum);
-    free(n_found);
-    return true;
-}
-
-/* Photos that were read, but say nothing; of the others tr_check_photos has warned. */
-static bool note_not_used(tr_check *out, tr_error *err) {
-    for (int i = 0; i < out->n_photos; i++) {
-        const tr_check_photo *p = &out->photos[out->order[i]];
-        if (p->is_used || !p->is_readable || p->marks.is_mirrored) continue;
-        if (!tr_note(PHOTO_NOT_USED, &out->findings, err, p->name, p->why_not)) return false;
-    }
-    return true;
+    return ok;
 }
 
 /* Everything in the vehicle frame. */
@@ -502,8 +468,8 @@ static bool measure(evaluation *e, const tr_vehicle *vehicle, tr_error *err) {
             tr_pose_mul(vehicle->vehicle_from_world, net->sheets[i].world_from_sheet);
     }
     tr_pose world_from_vehicle = tr_pose_inverse(vehicle->vehicle_from_world);
-    for (int i = 0; i < out->n_photos; i++) {
-        out->photos[out->order[i]].camera_from_vehicle =
+    for (int i = 0; i < out->set.n_photos; i++) {
+        out->set.photos[out->set.order[i]].camera_from_vehicle =
             tr_pose_mul(net->rigs[i].rig_from_world, world_from_vehicle);
     }
     for (int i = 0; i < job->n_references; i++) {
@@ -539,9 +505,9 @@ static bool refuse_what_is_not_measured_yet(const tr_job *job, tr_error *err) {
 /* Where no photo can be used at all, the first one's reason says more than that no mark was found.
  */
 static bool refuse_without_photos(const tr_check *check, tr_error *err) {
-    const tr_check_photo *refused = NULL;
-    for (int i = 0; i < check->n_photos; i++) {
-        const tr_check_photo *p = &check->photos[check->order[i]];
+    const tr_photo *refused = NULL;
+    for (int i = 0; i < check->set.n_photos; i++) {
+        const tr_photo *p = &check->set.photos[check->set.order[i]];
         if (p->is_readable && !p->marks.is_mirrored) return true;
         if (!refused) refused = p;
     }
@@ -555,36 +521,65 @@ static bool refuse_without_photos(const tr_check *check, tr_error *err) {
                    refused ? refused->name : "", refused ? refused->why_not : "there are none");
 }
 
+/* What is sought: the job as it is now. */
+static bool set_request(const tr_job *job, tr_check *out, tr_error *err) {
+    free(out->is_needed);
+    out->job = job;
+    out->is_needed = calloc((size_t)job->n_sheets + 1, sizeof *out->is_needed);
+    if (!out->is_needed) return tr_fail_memory(err);
+    for (int i = 0; i < job->n_sheets; i++) out->is_needed[i] = tr_job_needs_sheet(job, i);
+    out->set.request = (tr_photo_request){.lenses = job->lenses,
+                                          .n_lenses = job->n_lenses,
+                                          .n_only_named = job->n_only_named,
+                                          .sheets = job->sheets,
+                                          .n_sheets = job->n_sheets,
+                                          .is_needed = out->is_needed,
+                                          .path = job->path,
+                                          .path_is = "job",
+                                          .named = job->photos,
+                                          .lens_of_named = job->photo_lens,
+                                          .n_named = job->n_photos};
+    return true;
+}
+
+bool tr_check_init(const tr_job *job, tr_check *out, tr_error *err) {
+    memset(out, 0, sizeof *out);
+    return set_request(job, out, err);
+}
+
+bool tr_check_photos(const tr_job *job, char *const *files, int n, const tr_workers *workers,
+                     tr_check *out, tr_error *err) {
+    return tr_check_init(job, out, err) && refuse_what_is_not_measured_yet(job, err) &&
+           tr_photo_set_read(&out->set, files, n, workers, &out->findings, err);
+}
+
 bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     tr_adjustment adj = {0};
+    tr_photo_input input = {0};
     bool ok = false;
-    size_t n = (size_t)out->n_photos;
-    const tr_photo_marks **marks = calloc(n + 1, sizeof *marks);
-    const char **names = calloc(n + 1, sizeof *names);
-    int *lens_of = calloc(n + 1, sizeof *lens_of);
-    out->job = job;
+    if (!set_request(job, out, err)) return false;
     out->sheets = calloc((size_t)job->n_sheets + 1, sizeof *out->sheets);
     out->targets = calloc((size_t)job->layout.n_placements + 1, sizeof *out->targets);
     out->points = calloc((size_t)job->n_references + 1, sizeof *out->points);
     memcpy(out->lenses, job->lenses, sizeof out->lenses);
-    if (!marks || !names || !lens_of || !out->sheets || !out->targets || !out->points) {
-        tr_fail_memory(err);
-        goto out;
-    }
+    if (!out->sheets || !out->targets || !out->points) return tr_fail_memory(err);
     out->verdict = TR_INCONCLUSIVE;
     set_up_targets(job, out);
-    tr_check_name_photos(out);
-    if (!tr_check_sort(out, err) || !refuse_what_is_not_measured_yet(job, err) ||
+    tr_photo_set_name(&out->set);
+    if (!tr_photo_set_sort(&out->set, err) || !refuse_what_is_not_measured_yet(job, err) ||
         !refuse_without_photos(out, err))
         goto out;
-    bool is_lens_open = job->lenses[0].is_unknown && out->unknown_lens.width_px == 0;
-    if (is_lens_open && !tr_check_find_unknown_lens(out, err)) goto out;
-    memcpy(out->lenses, tr_check_profiles(out), (size_t)job->n_lenses * sizeof *out->lenses);
-    tr_adjust_input input = tr_check_input(out, marks, names, lens_of);
-    if (!tr_adjust(&input, &adj, &out->findings, err)) goto out;
+    bool is_lens_open = job->lenses[0].is_unknown && out->set.unknown_lens.width_px == 0;
+    if (is_lens_open && !tr_photo_set_find_lens(&out->set, err)) goto out;
+    memcpy(out->lenses, tr_photo_set_lenses(&out->set),
+           (size_t)job->n_lenses * sizeof *out->lenses);
+    if (!tr_photo_set_input(&out->set, &input, err) ||
+        !tr_adjust(&input.in, &adj, &out->findings, err))
+        goto out;
     if (!tr_check_is_lens_told(out, &adj, err)) goto out;
     out->focal_u95 = TR_COVERAGE_FACTOR * adj.focal_sd[0];
-    if (!fill_counts(&adj, out, err) || !note_not_used(out, err)) goto out;
+    if (!fill_counts(&adj, out, err) || !tr_photo_set_note_not_used(&out->set, &out->findings, err))
+        goto out;
     evaluation e = {.job = job,
                     .adj = &adj,
                     .check = out,
@@ -594,26 +589,20 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     if (frame_of(&e, NULL, &vehicle) && !measure(&e, &vehicle, err)) goto out;
     if (!judge_flatness(job, &adj, out, err) || !note_vehicle_id(job, &out->findings, err) ||
         !note_not_seen(job, &adj, out, err) || !note_seen_once(job, &adj, out, err) ||
-        !note_exact(job, &out->findings, err) || !tr_check_note_unknown_lens(out, err) ||
+        !tr_photo_set_note_exact_lenses(&out->set, &out->findings, err) ||
+        !note_exact_plates(job, &out->findings, err) || !tr_check_note_unknown_lens(out, err) ||
         !finish_targets(job, out, err))
         goto out;
     ok = true;
 out:
     tr_adjustment_release(&adj);
-    free(marks);
-    free(names);
-    free(lens_of);
+    tr_photo_input_release(&input);
     return ok;
 }
 
 void tr_check_release(tr_check *check) {
-    for (int i = 0; i < check->n_photos; i++) {
-        free(check->photos[i].file);
-        tr_photo_marks_release(&check->photos[i].marks);
-        tr_image_release(&check->photos[i].image);
-    }
-    free(check->photos);
-    free(check->order);
+    tr_photo_set_release(&check->set);
+    free(check->is_needed);
     free(check->sheets);
     free(check->targets);
     free(check->points);

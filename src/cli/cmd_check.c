@@ -147,7 +147,7 @@ static bool print_result(const request *r, const tr_check *check, const tr_error
         if (!ok) return tr_fail(err, TR_NO_FILE, "the result could not be written");
     } else if (!has_failed) {
         tr_check_text(check, wants_colours(), stdout);
-    } else if (check && check->photos) {
+    } else if (check && check->set.photos) {
         tr_check_text_failed(check, why, wants_colours(), stdout);
     }
     if (fflush(stdout) == 0) return true;
@@ -195,9 +195,9 @@ static int run_request(const request *r) {
         tr_job_release(&job);
         return tr_options_refuse("check", &usage, USAGE);
     }
-    bool ok = has_job &&
-              tr_check_photos(&job, photos, n_photos, (int)r->n_threads, tr_options_show_progress,
-                              NULL, &check, &why) &&
+    const tr_workers workers = {.n_threads = (int)r->n_threads,
+                                .progress = tr_options_show_progress};
+    bool ok = has_job && tr_check_photos(&job, photos, n_photos, &workers, &check, &why) &&
               tr_check_evaluate(&job, &check, &why);
     int status = ok ? exit_status(check.verdict) : TR_EXIT_NO_MEASURE;
     if (!ok) {

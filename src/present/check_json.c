@@ -162,7 +162,7 @@ static json_t *known_text(const char *words) {
     return *words ? tr_json_text(words) : json_null();
 }
 
-static json_t *quality_json(const tr_check_photo *photo) {
+static json_t *quality_json(const tr_photo *photo) {
     const tr_photo_quality *q = &photo->quality;
     const char *why_not = q->grade == TR_PHOTO_UNUSABLE ? photo->why_not : "";
     const char *reason = q->reason ? q->reason : why_not;
@@ -182,7 +182,7 @@ static json_t *quality_json(const tr_check_photo *photo) {
     return NULL;
 }
 
-static json_t *photo_json(const tr_check *check, const tr_check_photo *photo) {
+static json_t *photo_json(const tr_photo_set *set, const tr_photo *photo) {
     json_t *json = json_object();
     bool ok =
         json && tr_json_put(json, "file", tr_json_text(photo->file)) &&
@@ -193,8 +193,8 @@ static json_t *photo_json(const tr_check *check, const tr_check_photo *photo) {
         tr_json_put(json, "camera", known_text(photo->exif.camera.name)) &&
         tr_json_put(json, "taken", known_text(photo->exif.taken)) &&
         tr_json_put(json, "quality", quality_json(photo));
-    if (check->job && check->job->n_lenses > 1) {
-        const char *lens = photo->is_readable ? check->job->lenses[photo->lens].id : "";
+    if (set->request.n_lenses > 1) {
+        const char *lens = photo->is_readable ? set->request.lenses[photo->lens].id : "";
         ok = ok && tr_json_put(json, "lens", known_text(lens));
     }
     if (*photo->why_not && !photo->is_used)
@@ -204,11 +204,11 @@ static json_t *photo_json(const tr_check *check, const tr_check_photo *photo) {
     return NULL;
 }
 
-json_t *tr_photos_json(const tr_check *check) {
+json_t *tr_photos_json(const tr_photo_set *set) {
     json_t *photos = json_array();
     bool ok = photos;
-    for (int i = 0; check && check->photos && i < check->n_photos; i++) {
-        ok = ok && tr_json_push(photos, photo_json(check, &check->photos[i]));
+    for (int i = 0; set && i < set->n_photos; i++) {
+        ok = ok && tr_json_push(photos, photo_json(set, &set->photos[i]));
     }
     if (ok) return photos;
     json_decref(photos);
@@ -228,11 +228,11 @@ static json_t *finding_json(const tr_finding *finding) {
     return NULL;
 }
 
-json_t *tr_findings_json(const tr_check *check) {
+json_t *tr_findings_json(const tr_findings *list) {
     json_t *findings = json_array();
     bool ok = findings;
-    for (int i = 0; check && i < check->findings.n; i++) {
-        ok = ok && tr_json_push(findings, finding_json(&check->findings.items[i]));
+    for (int i = 0; list && i < list->n; i++) {
+        ok = ok && tr_json_push(findings, finding_json(&list->items[i]));
     }
     if (ok) return findings;
     json_decref(findings);
@@ -270,8 +270,8 @@ json_t *tr_check_json(const tr_check *check) {
         tr_json_put(json, "targets", targets_json(check)) &&
         tr_json_put(json, "references", references_json(check)) && put_unknown_lens(json, check) &&
         tr_json_put(json, "sheets", sheets_json(check)) &&
-        tr_json_put(json, "photos", tr_photos_json(check)) &&
-        tr_json_put(json, "warnings", tr_findings_json(check)) &&
+        tr_json_put(json, "photos", tr_photos_json(&check->set)) &&
+        tr_json_put(json, "warnings", tr_findings_json(&check->findings)) &&
         tr_json_put(json, "left_out", json_integer(check->n_left_out)) &&
         tr_json_put(json, "variance_factor", tr_json_number(check->variance_factor)) &&
         tr_json_put(json, "degrees_of_freedom", json_integer(check->degrees_of_freedom)) &&
@@ -291,8 +291,8 @@ json_t *tr_check_json_failed(const tr_check *check, const tr_error *why) {
         tr_json_put(json, "error", tr_json_error(why)) &&
         tr_json_put(json, "targets", json_array()) &&
         tr_json_put(json, "references", references_json(NULL)) &&
-        tr_json_put(json, "photos", tr_photos_json(check)) &&
-        tr_json_put(json, "warnings", tr_findings_json(check)) &&
+        tr_json_put(json, "photos", tr_photos_json(check ? &check->set : NULL)) &&
+        tr_json_put(json, "warnings", tr_findings_json(check ? &check->findings : NULL)) &&
         tr_json_put(json, "program", tr_program_json())) {
         return json;
     }

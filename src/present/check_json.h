@@ -6,7 +6,7 @@
      sheets[]      flatness and scale of every sheet that was measured
      photos[]      camera, taken: as EXIF tells, null where it does not; quality {grade, reason,
                    sharpness_px, contrast, overexposed, tag_px, cell_px, elevation_deg}: see
-                   check/quality.h; reason: why the photo is not used
+                   photos/quality.h; reason: why the photo is not used
      warnings[]    blocks_pass
      top           left_out, variance_factor, degrees_of_freedom, program
    A check in which nothing could be measured has verdict null, an object "error", and none of
@@ -27,8 +27,8 @@ json_t *tr_check_json_failed(const tr_check *check, const tr_error *why);
 
 /* Parts that other results have, too: a list of the photos, of the findings (both empty for NULL),
    and name and version of the program. */
-json_t *tr_photos_json(const tr_check *check);
-json_t *tr_findings_json(const tr_check *check);
+json_t *tr_photos_json(const tr_photo_set *set);
+json_t *tr_findings_json(const tr_findings *findings);
 json_t *tr_program_json(void);
 
 #endif

@@ -264,7 +264,7 @@ static void put_conditions(const page *p, const tr_check *check) {
 }
 
 /* One that is not used, or weak: why. */
-static void put_photo(const page *p, const tr_check_photo *photo) {
+static void put_photo(const page *p, const tr_photo *photo) {
     const tr_photo_quality *q = &photo->quality;
     const char *weak = q->grade == TR_PHOTO_WEAK && q->reason ? q->reason : "";
     if (photo->is_used && !*weak) return;
@@ -283,15 +283,15 @@ static void put_photo(const page *p, const tr_check_photo *photo) {
 
 static void put_photos(const page *p, const tr_check *check) {
     int n_used = 0;
-    for (int i = 0; i < check->n_photos; i++) n_used += check->photos[i].is_used;
-    fprintf(p->out, "\nPhotos: %d of %d used.", n_used, check->n_photos);
+    for (int i = 0; i < check->set.n_photos; i++) n_used += check->set.photos[i].is_used;
+    fprintf(p->out, "\nPhotos: %d of %d used.", n_used, check->set.n_photos);
     if (check->n_left_out > 0) {
         fprintf(p->out, " %d %s the others and %s left out.", check->n_left_out,
                 check->n_left_out == 1 ? "mark contradicts" : "marks contradict",
                 check->n_left_out == 1 ? "was" : "were");
     }
     fputc('\n', p->out);
-    for (int i = 0; i < check->n_photos; i++) put_photo(p, &check->photos[i]);
+    for (int i = 0; i < check->set.n_photos; i++) put_photo(p, &check->set.photos[i]);
 }
 
 /* Said already in the list of photos. */
@@ -350,7 +350,7 @@ void tr_check_text(const tr_check *check, bool is_coloured, FILE *out) {
 void tr_check_text_failed(const tr_check *check, const tr_error *why, bool is_coloured, FILE *out) {
     const page p = {out, is_coloured};
     if (check && check->job) put_head(&p, check->job);
-    if (check && check->photos) put_photos(&p, check);
+    if (check && check->set.photos) put_photos(&p, check);
     if (check) put_findings(&p, check);
     char text[1024];
     tr_error_print(why, text, sizeof text);

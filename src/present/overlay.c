@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "image/photo.h"
+#include "image/photo_file.h"
 #include "present/plan.h"
 
 /* Points along each edge: through a wide lens a straight edge is curved. */
@@ -15,7 +15,7 @@ static const double MARK_PX = 2.5, REQUIRED_PX = 4, MEASURED_PX = 5;
 
 /* ---- Which photo ---- */
 
-static int points_on_sheet(const tr_check_photo *photo, int sheet) {
+static int points_on_sheet(const tr_photo *photo, int sheet) {
     int n = 0;
     for (int i = 0; i < photo->marks.n_marks; i++) {
         if (photo->marks.marks[i].sheet == sheet) n += photo->marks.marks[i].n_points;
@@ -23,7 +23,7 @@ static int points_on_sheet(const tr_check_photo *photo, int sheet) {
     return n;
 }
 
-static bool shows_place(const tr_check *check, const tr_check_photo *photo, tr_vec3 p_vehicle_mm) {
+static bool shows_place(const tr_check *check, const tr_photo *photo, tr_vec3 p_vehicle_mm) {
     tr_vec2 uv;
     tr_vec3 p = tr_pose_apply(photo->camera_from_vehicle, p_vehicle_mm);
     return tr_lens_project(tr_check_lens_of(check, photo), p, &uv, NULL, NULL) && uv.x >= 0 &&
@@ -33,18 +33,18 @@ static bool shows_place(const tr_check *check, const tr_check_photo *photo, tr_v
 int tr_best_photo(const tr_check *check, int target) {
     const tr_target_result *t = &check->targets[target];
     int best = -1, best_points = 0;
-    for (int i = 0; i < check->n_photos; i++) {
-        int at = tr_check_photo_at(check, i);
-        if (!check->photos[at].is_used) continue;
-        int points = points_on_sheet(&check->photos[at], t->sheet);
+    for (int i = 0; i < check->set.n_photos; i++) {
+        int at = tr_photo_set_at(&check->set, i);
+        if (!check->set.photos[at].is_used) continue;
+        int points = points_on_sheet(&check->set.photos[at], t->sheet);
         if (points > best_points) {
             best = at;
             best_points = points;
         }
     }
-    for (int i = 0; best < 0 && i < check->n_photos; i++) {
-        int at = tr_check_photo_at(check, i);
-        const tr_check_photo *photo = &check->photos[at];
+    for (int i = 0; best < 0 && i < check->set.n_photos; i++) {
+        int at = tr_photo_set_at(&check->set, i);
+        const tr_photo *photo = &check->set.photos[at];
         if (photo->is_used && shows_place(check, photo, t->vehicle_from_required.t_mm)) best = at;
     }
     return best;
@@ -55,7 +55,7 @@ int tr_best_photo(const tr_check *check, int target) {
 typedef struct {
     tr_canvas *canvas;
     const tr_check *check;
-    const tr_check_photo *photo;
+    const tr_photo *photo;
     cairo_matrix_t page_from_pixel; /* pixel as in the contract, (0, 0) the first one's centre */
 } view;
 
@@ -68,7 +68,7 @@ static tr_vec2 on_page(const view *v, tr_vec2 uv_px) {
     return tr_v2(x, y);
 }
 
-static tr_vec2 pixel_of(const tr_check *check, const tr_check_photo *photo, tr_vec3 p_vehicle_mm) {
+static tr_vec2 pixel_of(const tr_check *check, const tr_photo *photo, tr_vec3 p_vehicle_mm) {
     tr_vec2 uv;
     tr_vec3 p = tr_pose_apply(photo->camera_from_vehicle, p_vehicle_mm);
     return tr_lens_project(tr_check_lens_of(check, photo), p, &uv, NULL, NULL) ? uv : NOWHERE;
@@ -81,7 +81,7 @@ static tr_vec2 vehicle_on_page(const view *v, tr_vec3 p_vehicle_mm) {
 
 /* Quarter turns, clockwise, that bring the vehicle's Z up on the page; 0 where the photo looks
    straight down. Stored pixels may lie on their side. */
-static int quarter_turns(const tr_check_photo *photo) {
+static int quarter_turns(const tr_photo *photo) {
     static const double LEAST = 0.15; /* of Z's length in the image plane */
     tr_vec3 up = tr_m3_column(photo->camera_from_vehicle.R, 2);
     if (hypot(up.x, up.y) < LEAST) return 0;
@@ -90,7 +90,7 @@ static int quarter_turns(const tr_check_photo *photo) {
 }
 
 /* Turned pixel coordinates: corner to corner, that is, (0, 0) the first pixel's outer corner. */
-static cairo_matrix_t turned_from_pixel(const tr_check_photo *photo) {
+static cairo_matrix_t turned_from_pixel(const tr_photo *photo) {
     double w = photo->width_px;
     double h = photo->height_px;
     cairo_matrix_t m;
@@ -125,7 +125,7 @@ static tr_vec3 outline_point(const tr_vec3 corners[4], int k) {
 }
 
 /* What must be seen, in turned pixels: both outlines as far as they lie in the photo. */
-static range range_of_interest(const tr_check *check, const tr_check_photo *photo, int target,
+static range range_of_interest(const tr_check *check, const tr_photo *photo, int target,
                                const cairo_matrix_t *turned) {
     const tr_target_result *t = &check->targets[target];
     const tr_sheet *sheet = &check->job->sheets[t->sheet];
@@ -181,8 +181,8 @@ static range crop_of(range r, double width, double height, tr_box box) {
     return crop;
 }
 
-static view view_of(tr_canvas *canvas, tr_box box, const tr_check *check,
-                    const tr_check_photo *photo, int target) {
+static view view_of(tr_canvas *canvas, tr_box box, const tr_check *check, const tr_photo *photo,
+                    int target) {
     cairo_matrix_t turned = turned_from_pixel(photo);
     bool is_on_side = quarter_turns(photo) % 2;
     double width = is_on_side ? photo->height_px : photo->width_px;
@@ -381,10 +381,10 @@ bool tr_overlay_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int t
         return true;
     }
     tr_error why = {0};
-    const tr_check_photo *shown = &check->photos[photo];
+    const tr_photo *shown = &check->set.photos[photo];
     const tr_image *kept = &shown->image;
     tr_image read = {0};
-    if (!kept->px && !tr_photo_read_again(shown->file, shown->sha256, &read, &why)) {
+    if (!kept->px && !tr_photo_file_read_again(shown->file, shown->sha256, &read, &why)) {
         if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
         char text[1024];
         tr_error_print(&why, text, sizeof text);

@@ -191,7 +191,7 @@ static void draw_caption(tr_canvas *canvas, const tr_check *check, int photo) {
     if (photo < 0) return;
     char text[512];
     snprintf(text, sizeof text, "%s · dashed: required · solid: measured · arrows not to scale",
-             check->photos[photo].name);
+             check->set.photos[photo].name);
     const tr_type type = {.size_px = 22, .smallest_px = 16, .colour = TR_INK};
     tr_canvas_text(canvas, PHOTO.x, PHOTO.y + PHOTO.height + 6, PHOTO.width, type, text);
 }
@@ -229,8 +229,8 @@ static void draw_reasons(tr_canvas *canvas, const tr_check *check) {
         snprintf(text, sizeof text, "! %s", sentence);
         y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
     }
-    for (int i = 0; check->photos && i < check->n_photos && y < LAST_Y; i++) {
-        const tr_check_photo *photo = &check->photos[tr_check_photo_at(check, i)];
+    for (int i = 0; check->set.photos && i < check->set.n_photos && y < LAST_Y; i++) {
+        const tr_photo *photo = &check->set.photos[tr_photo_set_at(&check->set, i)];
         if (photo->is_used || !*photo->why_not) continue;
         snprintf(text, sizeof text, "%s: %s", photo->name, photo->why_not);
         y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);

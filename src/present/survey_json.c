@@ -124,8 +124,8 @@ json_t *tr_survey_json(const tr_survey *v, char *const *files, const tr_error *w
         tr_json_put(json, "sheets", sheets_json(v, files)) &&
         tr_json_put(json, "lengths", lengths_json(v)) &&
         tr_json_put(json, "scale_sd", number(is && v, v ? v->scale_sd : 0)) &&
-        tr_json_put(json, "photos", tr_photos_json(v ? &v->check : NULL)) &&
-        tr_json_put(json, "warnings", tr_findings_json(v ? &v->check : NULL)) &&
+        tr_json_put(json, "photos", tr_photos_json(v ? &v->set : NULL)) &&
+        tr_json_put(json, "warnings", tr_findings_json(v ? &v->findings : NULL)) &&
         tr_json_put(json, "left_out", json_integer(v ? v->n_left_out : 0)) &&
         tr_json_put(json, "variance_factor", number(is && v, v ? v->variance_factor : 0)) &&
         tr_json_put(json, "degrees_of_freedom", json_integer(v ? v->degrees_of_freedom : 0)) &&

@@ -246,9 +246,9 @@ enum { AHEAD, LEFT, BEHIND, RIGHT, N_SIDES };
    sheet's required place. */
 static unsigned sides_seen(const tr_check *check, const tr_target_result *t) {
     unsigned seen = 0;
-    for (int i = 0; i < check->n_photos; i++) {
-        if (!check->photos[i].is_used) continue;
-        tr_pose vehicle_from_camera = tr_pose_inverse(check->photos[i].camera_from_vehicle);
+    for (int i = 0; i < check->set.n_photos; i++) {
+        if (!check->set.photos[i].is_used) continue;
+        tr_pose vehicle_from_camera = tr_pose_inverse(check->set.photos[i].camera_from_vehicle);
         tr_vec3 d = tr_v3_sub(vehicle_from_camera.t_mm, t->vehicle_from_required.t_mm);
         int side = fabs(d.x) >= fabs(d.y) ? (d.x > 0 ? AHEAD : BEHIND) : (d.y > 0 ? LEFT : RIGHT);
         seen |= 1u << side;
@@ -297,9 +297,9 @@ static void append_photos_wanted(line *l, const tr_check *check, const tr_target
 static bool is_camera_turned_enough(const tr_check *check) {
     enum { ENOUGH = 2 };
     int n[2] = {0, 0};
-    for (int i = 0; i < check->n_photos; i++) {
-        if (!check->photos[i].is_used) continue;
-        tr_vec3 up = tr_m3_apply(check->photos[i].camera_from_vehicle.R, tr_v3(0, 0, 1));
+    for (int i = 0; i < check->set.n_photos; i++) {
+        if (!check->set.photos[i].is_used) continue;
+        tr_vec3 up = tr_m3_apply(check->set.photos[i].camera_from_vehicle.R, tr_v3(0, 0, 1));
         n[fabs(up.x) > fabs(up.y)]++;
     }
     return n[0] >= ENOUGH && n[1] >= ENOUGH;

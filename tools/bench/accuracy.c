@@ -57,7 +57,7 @@ static void print_job(long number, const tr_check *check, const double e[3], con
     printf("  job %2ld: %d photos, dx %+.3f mm (u %.3f)  dy %+.3f mm (u %.3f)  dyaw %+.4f deg (u "
            "%.4f)  "
            "variance %.2f, left out %d\n",
-           number, check->n_photos, e[0], u[0], e[1], u[1], e[2], u[2], check->variance_factor,
+           number, check->set.n_photos, e[0], u[0], e[1], u[1], e[2], u[2], check->variance_factor,
            check->n_left_out);
     for (int i = 0; i < check->findings.n; i++) {
         char text[TR_FINDING_TEXT_SIZE];
@@ -98,15 +98,15 @@ static bool run_job(const bench_options *o, long number, const photo_kind *kind,
     }
     if (kind->lens) sim.job.lenses[0] = *kind->lens;
     bench_scene_make(&sim, imaging, &r->stage);
-    for (int i = 0; i < sim.check.n_photos; i++) {
+    for (int i = 0; i < sim.check.set.n_photos; i++) {
         size_t size = strlen(folder) + 64;
         r->files[i] = malloc(size);
         if (!r->files[i]) goto out;
         snprintf(r->files[i], size, "%s/job%ld-%c-%d.jpg", folder, number, kind->letter, i + 1);
     }
-    if (!bench_for_each(render_photo, r, sim.check.n_photos, o->n_threads, &err)) goto out;
-    if (!tr_check_photos(&sim.job, r->files, sim.check.n_photos, (int)o->n_threads, NULL, NULL,
-                         &check, &err) ||
+    if (!bench_for_each(render_photo, r, sim.check.set.n_photos, o->n_threads, &err)) goto out;
+    if (!tr_check_photos(&sim.job, r->files, sim.check.set.n_photos,
+                         &(tr_workers){.n_threads = (int)o->n_threads}, &check, &err) ||
         !tr_check_evaluate(&sim.job, &check, &err)) {
         goto out;
     }
@@ -134,7 +134,7 @@ static bool run_job(const bench_options *o, long number, const photo_kind *kind,
     print_job(number, &check, e, u);
     ok = true;
 out:
-    for (int i = 0; i < sim.check.n_photos; i++) {
+    for (int i = 0; i < sim.check.set.n_photos; i++) {
         if (r->files[i] && !o->keep) unlink(r->files[i]);
         free(r->files[i]);
     }

@@ -71,8 +71,8 @@ static bool make_job(const size *s, long seed, bench_job *out, tr_error *err) {
     out->names = calloc(n, sizeof *out->names);
     if (!out->marks || !out->names) return tr_fail_memory(err);
     for (size_t i = 0; i < n; i++) {
-        out->marks[i] = &out->hall.check.photos[i].marks;
-        out->names[i] = out->hall.check.photos[i].file;
+        out->marks[i] = &out->hall.check.set.photos[i].marks;
+        out->names[i] = out->hall.check.set.photos[i].file;
     }
     out->input = (tr_adjust_input){.lenses = out->hall.job.lenses,
                                    .n_lenses = 1,

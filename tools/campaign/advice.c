@@ -84,8 +84,10 @@ static bool run_one(void *task, void *own, int item, tr_error *err) {
 static bool run(series *s, long jobs, const campaign_options *options) {
     s->seed = (uint64_t)options->seed * 1000003u;
     memset(s->results, 0, (size_t)jobs * sizeof *s->results);
-    tr_parallel_work w = {
-        .n_items = (int)jobs, .n_threads = (int)options->n_threads, .work = run_one, .task = s};
+    tr_parallel_work w = {.n_items = (int)jobs,
+                          .workers.n_threads = (int)options->n_threads,
+                          .work = run_one,
+                          .task = s};
     if (tr_parallel(&w, NULL)) return true;
     fprintf(stderr, "campaign: memory ran out\n");
     return false;

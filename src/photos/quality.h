@@ -1,8 +1,8 @@
 /* How good a photo is to measure from, judged where its marks are. It tells a person what to do
    better, and changes no number of the measurement: a weak photo's marks have large covariances
    anyway. */
-#ifndef TR_CHECK_QUALITY_H
-#define TR_CHECK_QUALITY_H
+#ifndef TR_PHOTOS_QUALITY_H
+#define TR_PHOTOS_QUALITY_H
 
 #include "image/image.h"
 #include "marks/marks.h"

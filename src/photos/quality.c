@@ -1,4 +1,4 @@
-#include "check/quality.h"
+#include "photos/quality.h"
 
 #include <stdlib.h>
 
