@@ -30,6 +30,12 @@ typedef struct {
     bool is_measured;
 } outcome;
 
+static void evaluate(outcome *o) {
+    tr_error err = {0};
+    o->is_measured = tr_check_evaluate(&o->job, &o->check, &o->err);
+    assert_true(tr_check_finish(&o->check, o->is_measured ? NULL : &o->err, &err));
+}
+
 /* Photos NAME1.jpg .. NAME4.jpg; camera NULL: the profile does not tell any. */
 static outcome *check_job(const char *folder, const char *job, const char *name,
                           const tr_camera *camera) {
@@ -48,7 +54,7 @@ static outcome *check_job(const char *folder, const char *job, const char *name,
     if (camera) o->job.lenses[0].camera = *camera;
     assert_true(tr_check_photos(&o->job, files, SMALL_PHOTOS, &(tr_workers){.n_threads = 2},
                                 &o->check, &o->err));
-    o->is_measured = tr_check_evaluate(&o->job, &o->check, &o->err);
+    evaluate(o);
     return o;
 }
 
@@ -71,7 +77,7 @@ static void tell(const char *folder, const char *name, int i, const exif_fields 
 }
 
 static const tr_finding *warning_of(const outcome *o, const char *code) {
-    return finding_of(&o->check.findings, code);
+    return finding_of(&o->check.result.findings, code);
 }
 
 static void check_has(const char *text, const char *part) {
@@ -81,8 +87,7 @@ static void check_has(const char *text, const char *part) {
 
 /* Without what names the files. */
 static char *numbers_of(const outcome *o) {
-    json_t *json =
-        o->is_measured ? tr_check_json(&o->check) : tr_check_json_failed(&o->check, &o->err);
+    json_t *json = tr_check_json(&o->check.result);
     assert_non_null(json);
     size_t i;
     json_t *photo;
@@ -121,8 +126,8 @@ static void images_in_memory_measure_the_same(void **state) {
         photo->exif = file.exif;
     }
     assert_true(tr_photo_set_read(&o->check.set, NULL, 0, &(tr_workers){.n_threads = 2},
-                                  &o->check.findings, &o->err));
-    o->is_measured = tr_check_evaluate(&o->job, &o->check, &o->err);
+                                  &o->check.result.findings, &o->err));
+    evaluate(o);
     for (int i = 0; i < SMALL_PHOTOS; i++) {
         /* Of the pixels, not of a file. */
         assert_string_not_equal(o->check.set.photos[i].sha256,
@@ -162,8 +167,8 @@ static void a_job_that_cannot_be_measured_reads_no_photo(void **state) {
 static void orientation_changes_no_number(void **state) {
     outcome *plain = check_photos(*state, "", NULL);
     assert_true(plain->is_measured);
-    assert_int_equal(plain->check.verdict, TR_PASS);
-    assert_int_equal(plain->check.findings.n, 0);
+    assert_int_equal(plain->check.result.verdict, TR_PASS);
+    assert_int_equal(plain->check.result.findings.n, 0);
     char *wanted = numbers_of(plain);
     for (int orientation = 6; orientation <= 8; orientation++) {
         for (int i = 0; i < SMALL_PHOTOS; i++) {
@@ -190,8 +195,8 @@ static void photos_of_the_same_lens_pass(void **state) {
     for (int k = 0; k < 3; k++) {
         outcome *o = check_photos(*state, k == 0 ? "" : "same-", k == 2 ? NULL : &camera);
         assert_true(o->is_measured);
-        assert_int_equal(o->check.verdict, TR_PASS);
-        assert_int_equal(o->check.findings.n, 0);
+        assert_int_equal(o->check.result.verdict, TR_PASS);
+        assert_int_equal(o->check.result.findings.n, 0);
         release(o);
     }
 }
@@ -229,7 +234,7 @@ static void a_photo_of_another_lens_is_refused_and_blocks(void **state) {
         check_has(finding_text(w), "other-3.jpg is not used: it was taken ");
         check_has(finding_text(w), CASES[c].words);
         assert_true(o->check.set.photos[0].is_readable);
-        assert_true(!o->is_measured || o->check.verdict == TR_INCONCLUSIVE);
+        assert_true(!o->is_measured || o->check.result.verdict == TR_INCONCLUSIVE);
         release(o);
     }
 }
@@ -248,7 +253,7 @@ static void a_phone_that_changes_its_camera_is_told(void **state) {
               "Photo change-1.jpg was taken at a focal length of 5.43 mm, but change-3.jpg "
               "and change-4.jpg at a focal length of 2.22 mm: lens profile 'small' can be right "
               "for one of them only.");
-    assert_int_equal(o->check.verdict, TR_INCONCLUSIVE);
+    assert_int_equal(o->check.result.verdict, TR_INCONCLUSIVE);
     release(o);
     /* All but the lens's name alike. */
     wide = PHONE;
@@ -289,11 +294,11 @@ static void an_unknown_lens_is_found(void **state) {
         outcome *o = check_unknown(*state, "unknown-");
         if (!o->is_measured) fail_msg("%s", o->err.text);
         assert_non_null(warning_of(o, "lens_unknown"));
-        assert_false(tr_findings_block_pass(&o->check.findings));
-        CHECK_NEAR(o->check.lenses[0].param[TR_FX], 330, 330 * 1.5 * o->check.focal_u95);
+        assert_false(tr_findings_block_pass(&o->check.result.findings));
+        CHECK_NEAR(o->check.lenses[0].param[TR_FX], 330, 330 * 1.5 * o->check.result.focal_u95);
         for (int axis = TR_X; axis <= TR_YAW; axis++) {
-            const tr_axis_result *a = &o->check.targets[0].axis[axis];
-            const tr_axis_result *known = &plain->check.targets[0].axis[axis];
+            const tr_axis_result *a = &o->check.result.targets[0].axis[axis];
+            const tr_axis_result *known = &plain->check.result.targets[0].axis[axis];
             if (!a->is_required) continue;
             CHECK_NEAR(a->measured, known->measured, a->u95);
             CHECK_AT_MOST(known->u95, 1.001 * a->u95);
@@ -415,8 +420,8 @@ static void photos_far_apart_are_asked_about(void **state) {
         outcome *o = check_photos(*state, "apart-", NULL);
         const tr_finding *w = warning_of(o, "photos_far_apart");
         assert_int_equal(w != NULL, CASES[c].is_far);
-        assert_int_equal(o->check.findings.n, CASES[c].is_far);
-        assert_int_equal(o->check.verdict, TR_PASS);
+        assert_int_equal(o->check.result.findings.n, CASES[c].is_far);
+        assert_int_equal(o->check.result.verdict, TR_PASS);
         if (w) {
             assert_false(tr_finding_blocks_pass(w->kind));
             check_has(finding_text(w), "were the photos all taken of this setup?");
@@ -483,8 +488,8 @@ static void weak_photos_are_told_with_the_reason(void **state) {
             const tr_photo_quality *q = &o->check.set.photos[i].quality;
             if (getenv("TRAMMEL_SHOW"))
                 print_message("%s%d %s: %s, %.2f px, %.0f, %.2f, %.1f px\n", CASES[c].name, i + 1,
-                              tr_photo_grade_name(q->grade), q->reason ? q->reason : "",
-                              q->sharpness_px, q->contrast, q->overexposed_part, q->cell_px);
+                              tr_photo_grade_name(q->grade), q->reason, q->sharpness_px,
+                              q->contrast, q->overexposed_part, q->cell_px);
             assert_int_not_equal(q->grade, TR_PHOTO_GOOD);
             n_told += q->grade == TR_PHOTO_WEAK && strstr(q->reason, CASES[c].word);
         }
@@ -537,10 +542,10 @@ static void make_duo(const char *folder, const exif_fields *narrow, const exif_f
 
 static void check_duo(const outcome *o) {
     if (!o->is_measured) fail_msg("%s", o->err.text);
-    for (int i = 0; i < o->check.findings.n; i++)
-        print_error("%s\n", finding_text(&o->check.findings.items[i]));
-    assert_int_equal(o->check.findings.n, 0);
-    assert_int_equal(o->check.verdict, TR_PASS);
+    for (int i = 0; i < o->check.result.findings.n; i++)
+        print_error("%s\n", finding_text(&o->check.result.findings.items[i]));
+    assert_int_equal(o->check.result.findings.n, 0);
+    assert_int_equal(o->check.result.verdict, TR_PASS);
     for (int i = 0; i < SMALL_PHOTOS; i++) {
         const tr_photo *p = &o->check.set.photos[i];
         assert_true(p->is_used);
@@ -548,9 +553,9 @@ static void check_duo(const outcome *o) {
         assert_true(p->rms_px < 0.2);
     }
     /* As scene SMALL has the mat. */
-    CHECK_NEAR(o->check.targets[0].axis[TR_X].measured, -1496, 3);
-    CHECK_NEAR(o->check.targets[0].axis[TR_Y].measured, 3, 3);
-    json_t *json = tr_check_json(&o->check);
+    CHECK_NEAR(o->check.result.targets[0].axis[TR_X].measured, -1496, 3);
+    CHECK_NEAR(o->check.result.targets[0].axis[TR_Y].measured, 3, 3);
+    json_t *json = tr_check_json(&o->check.result);
     json_t *photos = json_object_get(json, "photos");
     for (size_t i = 0; i < SMALL_PHOTOS; i++) {
         assert_string_equal(json_string_value(json_object_get(json_array_get(photos, i), "lens")),
@@ -576,7 +581,7 @@ static void two_phones_share_a_job_by_exif(void **state) {
     }
     /* With one profile no photo has a key `lens`. */
     o = check_photos(*state, "", NULL);
-    json_t *json = tr_check_json(&o->check);
+    json_t *json = tr_check_json(&o->check.result);
     assert_null(json_object_get(json_array_get(json_object_get(json, "photos"), 0), "lens"));
     json_decref(json);
     release(o);
@@ -632,8 +637,8 @@ static void the_wrong_one_of_two_lenses_is_named(void **state) {
     write_job(*state, "duo.yaml", "[narrow.yaml, wide.yaml]", "[]");
     outcome *o = check_job(*state, "duo.yaml", "duo-", NULL);
     const tr_finding *w = warning_of(o, "lens_mismatch");
-    for (int i = 0; !w && i < o->check.findings.n; i++)
-        print_error("%s\n", finding_text(&o->check.findings.items[i]));
+    for (int i = 0; !w && i < o->check.result.findings.n; i++)
+        print_error("%s\n", finding_text(&o->check.result.findings.items[i]));
     assert_non_null(w);
     assert_true(tr_finding_blocks_pass(w->kind));
     check_has(finding_text(w),

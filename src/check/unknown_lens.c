@@ -47,7 +47,7 @@ static double best_part(const tr_target_result *t) {
 static const tr_target_result *find_gaining(const tr_check *check) {
     const tr_target_result *best = NULL;
     for (int i = 0; i < check->job->layout.n_placements; i++) {
-        const tr_target_result *t = &check->targets[i];
+        const tr_target_result *t = &check->result.targets[i];
         if (t->axis[TR_X].is_measured && (!best || best_part(t) < best_part(best))) best = t;
     }
     return best;
@@ -55,18 +55,19 @@ static const tr_target_result *find_gaining(const tr_check *check) {
 
 bool tr_check_note_unknown_lens(tr_check *check, tr_error *err) {
     double focal_px = check->lenses[0].param[TR_FX];
-    double u95_percent = 100 * check->focal_u95;
+    double u95_percent = 100 * check->result.focal_u95;
     if (!check->job->lenses[0].is_unknown) return true;
     const tr_target_result *t = find_gaining(check);
-    if (!t) return tr_note(LENS_UNKNOWN, &check->findings, err, focal_px, u95_percent);
+    if (!t) return tr_note(LENS_UNKNOWN, &check->result.findings, err, focal_px, u95_percent);
     const char *id = check->job->sheets[t->sheet].id;
     if (best_part(t) > HARDLY_PART) {
-        return tr_note(PROFILE_GAINS_LITTLE, &check->findings, err, focal_px, u95_percent, id);
+        return tr_note(PROFILE_GAINS_LITTLE, &check->result.findings, err, focal_px, u95_percent,
+                       id);
     }
     const tr_axis_result *x = &t->axis[TR_X];
     const tr_axis_result *y = &t->axis[TR_Y];
     const tr_axis_result *yaw = &t->axis[TR_YAW];
-    return tr_note(PROFILE_GAINS, &check->findings, err, focal_px, u95_percent, id,
+    return tr_note(PROFILE_GAINS, &check->result.findings, err, focal_px, u95_percent, id,
                    x->u95_calibrated, y->u95_calibrated, yaw->u95_calibrated * TR_DEG_PER_RAD,
                    x->u95, y->u95, yaw->u95 * TR_DEG_PER_RAD);
 }

@@ -135,31 +135,25 @@ static bool wants_colours(void) {
            !(terminal && strcmp(terminal, "dumb") == 0);
 }
 
-/* Prints the result, or why there is none; check is NULL where not even the job could be read. */
-static bool print_result(const request *r, const tr_check *check, const tr_error *why,
-                         tr_error *err) {
-    bool has_failed = why->code != TR_OK;
+static bool print_result(const request *r, const tr_check_result *result, tr_error *err) {
     if (r->is_json) {
-        json_t *json = has_failed ? tr_check_json_failed(check, why) : tr_check_json(check);
+        json_t *json = tr_check_json(result);
         bool ok = json && tr_json_print(json, stdout);
         json_decref(json);
         if (!json) return tr_fail_memory(err);
         if (!ok) return tr_fail(err, TR_NO_FILE, "the result could not be written");
-    } else if (!has_failed) {
-        tr_check_text(check, wants_colours(), stdout);
-    } else if (check && check->set.photos) {
-        tr_check_text_failed(check, why, wants_colours(), stdout);
+    } else if (result->why.code == TR_OK || result->n_photos > 0) {
+        tr_check_text(result, wants_colours(), stdout);
     }
     if (fflush(stdout) == 0) return true;
     return tr_fail(err, TR_NO_FILE, "the result could not be written to standard output");
 }
 
-static bool write_picture(const request *r, const tr_check *check, const tr_error *why,
-                          tr_error *err) {
+static bool write_picture(const request *r, const tr_check *check, tr_error *err) {
     if (!r->picture) return true;
     tr_picture_writer *write =
         (tr_picture_writer *)tr_module_function("picture", "tr_picture_write", err);
-    return write && write(check, why->code == TR_OK ? NULL : why, r->picture, err);
+    return write && write(&check->result, &check->set, r->picture, err);
 }
 
 /* ---- The command ---- */
@@ -172,8 +166,9 @@ static bool is_picture_an_input(const request *r, char *const *photos, int n_pho
     return is_input;
 }
 
-static int exit_status(tr_verdict verdict) {
-    switch (verdict) {
+static int exit_status(const tr_check_result *result) {
+    if (result->why.code != TR_OK) return TR_EXIT_NO_MEASURE;
+    switch (result->verdict) {
     case TR_PASS: return TR_EXIT_PASS;
     case TR_FAIL: return TR_EXIT_FAIL;
     case TR_INCONCLUSIVE: break;
@@ -199,18 +194,19 @@ static int run_request(const request *r) {
                                 .progress = tr_options_show_progress};
     bool ok = has_job && tr_check_photos(&job, photos, n_photos, &workers, &check, &why) &&
               tr_check_evaluate(&job, &check, &why);
-    int status = ok ? exit_status(check.verdict) : TR_EXIT_NO_MEASURE;
+    tr_error unfinished = {0};
     if (!ok) {
         tr_fail(&why, TR_NO_MEASURE, "the check could not be made"); /* unless a reason is there */
-        tr_options_print_error("check", &why);
     }
-    const tr_check *known = has_job ? &check : NULL;
+    if (!tr_check_finish(&check, ok ? NULL : &why, &unfinished)) check.result.why = unfinished;
+    int status = exit_status(&check.result);
+    if (status == TR_EXIT_NO_MEASURE) tr_options_print_error("check", &check.result.why);
     /* The verdict first: it is printed even where no picture can be drawn. */
-    if (!print_result(r, known, &why, &unwritten[0])) {
+    if (!print_result(r, &check.result, &unwritten[0])) {
         tr_options_print_error("check", &unwritten[0]);
         status = TR_EXIT_NO_MEASURE;
     }
-    if (!write_picture(r, known, &why, &unwritten[1])) {
+    if (!write_picture(r, &check, &unwritten[1])) {
         tr_options_print_error("check", &unwritten[1]);
         status = TR_EXIT_NO_MEASURE;
     }

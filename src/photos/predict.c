@@ -14,7 +14,7 @@ static void fill(const tr_photo_set *set, const tr_adjustment *adj, tr_predictio
         out->lenses[i] = tr_network_photo_lens(&adj->net, at);
         for (int k = 0; k < n_sheets && adj->photo_placed[at]; k++) {
             if (!adj->sheet_placed[k]) continue;
-            tr_pose camera_from_world = adj->net.rigs[at].rig_from_world;
+            tr_pose camera_from_world = tr_network_camera_from_world(&adj->net, at);
             out->items[n++] =
                 (tr_sheet_prediction){.sheet = k,
                                       .camera_from_sheet = tr_pose_mul(

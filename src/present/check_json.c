@@ -20,6 +20,9 @@ static json_t *measured(tr_axis axis, bool is_measured, double value) {
     return is_measured ? value_of(axis, value) : json_null();
 }
 
+/* Keys of the budget. */
+static const char *const SOURCES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets"};
+
 static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
     json_t *a = json_object();
     bool ok = a;
@@ -33,11 +36,10 @@ static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
              tr_json_put(a, "verdict", json_string(tr_verdict_name(r->verdict)));
     }
     json_t *budget = json_object();
-    ok = ok && tr_json_put(budget, "marks", measured(axis, r->is_measured, r->u95_marks)) &&
-         tr_json_put(budget, "lens", measured(axis, r->is_measured, r->u95_lens)) &&
-         tr_json_put(budget, "plates", measured(axis, r->is_measured, r->u95_plates)) &&
-         tr_json_put(budget, "sheets", measured(axis, r->is_measured, r->u95_sheets)) &&
-         tr_json_put(a, "budget", json_incref(budget));
+    for (int k = 0; k < TR_N_SOURCES; k++) {
+        ok = ok && tr_json_put(budget, SOURCES[k], measured(axis, r->is_measured, r->u95_of[k]));
+    }
+    ok = ok && tr_json_put(a, "budget", json_incref(budget));
     if (r->u95_calibrated > 0) {
         ok = ok && tr_json_put(a, "u95_with_profile", value_of(axis, r->u95_calibrated));
     }
@@ -47,15 +49,15 @@ static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
     return NULL;
 }
 
-static json_t *target_json(const tr_check *check, const tr_target_result *t) {
+static json_t *target_json(const tr_check_result *result, const tr_target_result *t) {
     json_t *target = json_object();
     json_t *moves = json_array();
     bool ok = target && moves;
     for (int i = 0; i < t->n_moves; i++) ok = ok && tr_json_push(moves, tr_json_text(t->moves[i]));
-    ok = ok && tr_json_put(target, "sheet", tr_json_text(check->job->sheets[t->sheet].id)) &&
+    ok = ok && tr_json_put(target, "sheet", tr_json_text(result->sheets[t->sheet].id)) &&
          tr_json_put(target, "verdict", json_string(tr_verdict_name(t->verdict))) &&
-         tr_json_put(target, "photos", json_integer(check->sheets[t->sheet].n_photos)) &&
-         tr_json_put(target, "marks", json_integer(check->sheets[t->sheet].n_marks));
+         tr_json_put(target, "photos", json_integer(result->sheets[t->sheet].n_photos)) &&
+         tr_json_put(target, "marks", json_integer(result->sheets[t->sheet].n_marks));
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         ok = ok && tr_json_put(target, tr_axis_key(axis), axis_json(axis, &t->axis[axis]));
     }
@@ -66,11 +68,11 @@ static json_t *target_json(const tr_check *check, const tr_target_result *t) {
     return NULL;
 }
 
-static json_t *targets_json(const tr_check *check) {
+static json_t *targets_json(const tr_check_result *result) {
     json_t *targets = json_array();
     bool ok = targets;
-    for (int i = 0; check->targets && i < check->job->layout.n_placements; i++) {
-        ok = ok && tr_json_push(targets, target_json(check, &check->targets[i]));
+    for (int i = 0; ok && i < result->n_targets; i++) {
+        ok = ok && tr_json_push(targets, target_json(result, &result->targets[i]));
     }
     if (ok) return targets;
     json_decref(targets);
@@ -91,16 +93,11 @@ static json_t *length_json(const tr_length_result *length) {
     return NULL;
 }
 
-static json_t *references_json(const tr_check *check) {
-    static const tr_length_result NOT_MEASURED = {.is_measured = false};
+static json_t *references_json(const tr_check_result *result) {
     json_t *references = json_object();
-    if (references &&
-        tr_json_put(references, "wheelbase_mm",
-                    length_json(check ? &check->wheelbase : &NOT_MEASURED)) &&
-        tr_json_put(references, "track_front_mm",
-                    length_json(check ? &check->track_front : &NOT_MEASURED)) &&
-        tr_json_put(references, "track_rear_mm",
-                    length_json(check ? &check->track_rear : &NOT_MEASURED))) {
+    if (references && tr_json_put(references, "wheelbase_mm", length_json(&result->wheelbase)) &&
+        tr_json_put(references, "track_front_mm", length_json(&result->track_front)) &&
+        tr_json_put(references, "track_rear_mm", length_json(&result->track_rear))) {
         return references;
     }
     json_decref(references);
@@ -117,12 +114,12 @@ static json_t *quantity_json(bool is_measured, double value, double u95) {
     return NULL;
 }
 
-static json_t *flatness_json(const tr_check *check, const tr_sheet_result *r) {
+static json_t *flatness_json(const tr_check_result *result, const tr_sheet_result *r) {
     const tr_sheet_condition *c = &r->condition;
     json_t *json = quantity_json(c->has_flatness, c->flatness_mm, c->flatness_u95_mm);
     bool ok = json;
     if (ok && r->is_flat_judged) {
-        ok = tr_json_put(json, "limit", tr_json_number(check->job->layout.flatness_mm)) &&
+        ok = tr_json_put(json, "limit", tr_json_number(result->flatness_mm)) &&
              tr_json_put(json, "verdict", json_string(tr_verdict_name(r->flatness_verdict)));
     }
     if (ok) return json;
@@ -131,17 +128,17 @@ static json_t *flatness_json(const tr_check *check, const tr_sheet_result *r) {
 }
 
 /* The condition of every sheet that was measured. Scales are relative to what the file says. */
-static json_t *sheets_json(const tr_check *check) {
+static json_t *sheets_json(const tr_check_result *result) {
     json_t *sheets = json_array();
     bool ok = sheets;
-    for (int i = 0; ok && check->sheets && i < check->job->n_sheets; i++) {
-        const tr_sheet_result *r = &check->sheets[i];
+    for (int i = 0; ok && i < result->n_sheets; i++) {
+        const tr_sheet_result *r = &result->sheets[i];
         const tr_sheet_condition *c = &r->condition;
         json_t *sheet = json_object();
-        ok = sheet && tr_json_put(sheet, "sheet", tr_json_text(check->job->sheets[i].id)) &&
+        ok = sheet && tr_json_put(sheet, "sheet", tr_json_text(r->id)) &&
              tr_json_put(sheet, "photos", json_integer(r->n_photos)) &&
              tr_json_put(sheet, "marks", json_integer(r->n_marks)) &&
-             tr_json_put(sheet, "flatness_mm", flatness_json(check, r)) &&
+             tr_json_put(sheet, "flatness_mm", flatness_json(result, r)) &&
              tr_json_put(sheet, "scale_x",
                          quantity_json(c->has_stretch, 1 + c->stretch[0], c->stretch_u95[0])) &&
              tr_json_put(sheet, "scale_y",
@@ -162,10 +159,10 @@ static json_t *known_text(const char *words) {
     return *words ? tr_json_text(words) : json_null();
 }
 
-static json_t *quality_json(const tr_photo *photo) {
+static json_t *quality_json(const tr_photo_result *photo) {
     const tr_photo_quality *q = &photo->quality;
     const char *why_not = q->grade == TR_PHOTO_UNUSABLE ? photo->why_not : "";
-    const char *reason = q->reason ? q->reason : why_not;
+    const char *reason = *q->reason ? q->reason : why_not;
     json_t *json = json_object();
     if (json && tr_json_put(json, "grade", json_string(tr_photo_grade_name(q->grade))) &&
         tr_json_put(json, "reason", known_text(reason)) &&
@@ -182,7 +179,7 @@ static json_t *quality_json(const tr_photo *photo) {
     return NULL;
 }
 
-static json_t *photo_json(const tr_photo_set *set, const tr_photo *photo) {
+static json_t *photo_json(const tr_photo_result *photo, bool has_lenses) {
     json_t *json = json_object();
     bool ok =
         json && tr_json_put(json, "file", tr_json_text(photo->file)) &&
@@ -190,13 +187,10 @@ static json_t *photo_json(const tr_photo_set *set, const tr_photo *photo) {
         tr_json_put(json, "used", json_boolean(photo->is_used)) &&
         tr_json_put(json, "marks", json_integer(photo->is_used ? photo->n_marks : 0)) &&
         tr_json_put(json, "rms_px", known(photo->is_used, photo->rms_px)) &&
-        tr_json_put(json, "camera", known_text(photo->exif.camera.name)) &&
-        tr_json_put(json, "taken", known_text(photo->exif.taken)) &&
+        tr_json_put(json, "camera", known_text(photo->camera)) &&
+        tr_json_put(json, "taken", known_text(photo->taken)) &&
         tr_json_put(json, "quality", quality_json(photo));
-    if (set->request.n_lenses > 1) {
-        const char *lens = photo->is_readable ? set->request.lenses[photo->lens].id : "";
-        ok = ok && tr_json_put(json, "lens", known_text(lens));
-    }
+    if (has_lenses) ok = ok && tr_json_put(json, "lens", known_text(photo->lens));
     if (*photo->why_not && !photo->is_used)
         ok = ok && tr_json_put(json, "reason", tr_json_text(photo->why_not));
     if (ok) return json;
@@ -204,14 +198,12 @@ static json_t *photo_json(const tr_photo_set *set, const tr_photo *photo) {
     return NULL;
 }
 
-json_t *tr_photos_json(const tr_photo_set *set) {
-    json_t *photos = json_array();
-    bool ok = photos;
-    for (int i = 0; set && i < set->n_photos; i++) {
-        ok = ok && tr_json_push(photos, photo_json(set, &set->photos[i]));
-    }
-    if (ok) return photos;
-    json_decref(photos);
+json_t *tr_photos_json(const tr_photo_result *photos, int n, bool has_lenses) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; ok && i < n; i++) ok = tr_json_push(json, photo_json(&photos[i], has_lenses));
+    if (ok) return json;
+    json_decref(json);
     return NULL;
 }
 
@@ -250,49 +242,55 @@ json_t *tr_program_json(void) {
 }
 
 /* What the photos say of a lens without a profile. */
-static bool put_unknown_lens(json_t *result, const tr_check *check) {
-    if (!check->job->lenses[0].is_unknown) return true;
-    double f = check->lenses[0].param[TR_FX];
-    json_t *json = json_object();
-    bool ok = json && tr_json_put(json, "known", json_false()) &&
-              tr_json_put(json, "focal_px", tr_json_number(f)) &&
-              tr_json_put(json, "focal_u95_px", tr_json_number(f * check->focal_u95)) &&
-              tr_json_put(result, "lens", json_incref(json));
-    json_decref(json);
+static bool put_unknown_lens(json_t *json, const tr_check_result *result) {
+    if (!result->is_lens_unknown) return true;
+    json_t *lens = json_object();
+    bool ok =
+        lens && tr_json_put(lens, "known", json_false()) &&
+        tr_json_put(lens, "focal_px", tr_json_number(result->focal_px)) &&
+        tr_json_put(lens, "focal_u95_px", tr_json_number(result->focal_px * result->focal_u95)) &&
+        tr_json_put(json, "lens", json_incref(lens));
+    json_decref(lens);
     return ok;
 }
 
-json_t *tr_check_json(const tr_check *check) {
-    json_t *json = json_object();
-    if (json && tr_json_put(json, "job", tr_json_text(check->job->id)) &&
-        tr_json_put(json, "layout", tr_json_text(check->job->layout.id)) &&
-        tr_json_put(json, "verdict", json_string(tr_verdict_name(check->verdict))) &&
-        tr_json_put(json, "targets", targets_json(check)) &&
-        tr_json_put(json, "references", references_json(check)) && put_unknown_lens(json, check) &&
-        tr_json_put(json, "sheets", sheets_json(check)) &&
-        tr_json_put(json, "photos", tr_photos_json(&check->set)) &&
-        tr_json_put(json, "warnings", tr_findings_json(&check->findings)) &&
-        tr_json_put(json, "left_out", json_integer(check->n_left_out)) &&
-        tr_json_put(json, "variance_factor", tr_json_number(check->variance_factor)) &&
-        tr_json_put(json, "degrees_of_freedom", json_integer(check->degrees_of_freedom)) &&
-        tr_json_put(json, "program", tr_program_json())) {
-        return json;
-    }
-    json_decref(json);
-    return NULL;
+static json_t *job_text(const tr_check_result *result, const char *text) {
+    return result->has_job ? tr_json_text(text) : json_null();
 }
 
-json_t *tr_check_json_failed(const tr_check *check, const tr_error *why) {
-    const tr_job *job = check ? check->job : NULL;
+static json_t *photos_json(const tr_check_result *result) {
+    return tr_photos_json(result->photos, result->n_photos, result->has_lenses);
+}
+
+/* Of a check without a measurement. */
+static bool put_failed(json_t *json, const tr_check_result *result) {
+    static const tr_check_result NOTHING = {.has_job = false};
+    return tr_json_put(json, "verdict", json_null()) &&
+           tr_json_put(json, "error", tr_json_error(&result->why)) &&
+           tr_json_put(json, "targets", json_array()) &&
+           tr_json_put(json, "references", references_json(&NOTHING)) &&
+           tr_json_put(json, "photos", photos_json(result)) &&
+           tr_json_put(json, "warnings", tr_findings_json(&result->findings));
+}
+
+static bool put_measured(json_t *json, const tr_check_result *result) {
+    return tr_json_put(json, "verdict", json_string(tr_verdict_name(result->verdict))) &&
+           tr_json_put(json, "targets", targets_json(result)) &&
+           tr_json_put(json, "references", references_json(result)) &&
+           put_unknown_lens(json, result) && tr_json_put(json, "sheets", sheets_json(result)) &&
+           tr_json_put(json, "photos", photos_json(result)) &&
+           tr_json_put(json, "warnings", tr_findings_json(&result->findings)) &&
+           tr_json_put(json, "left_out", json_integer(result->n_left_out)) &&
+           tr_json_put(json, "variance_factor", tr_json_number(result->variance_factor)) &&
+           tr_json_put(json, "degrees_of_freedom", json_integer(result->degrees_of_freedom));
+}
+
+json_t *tr_check_json(const tr_check_result *result) {
     json_t *json = json_object();
-    if (json && tr_json_put(json, "job", job ? tr_json_text(job->id) : json_null()) &&
-        tr_json_put(json, "layout", job ? tr_json_text(job->layout.id) : json_null()) &&
-        tr_json_put(json, "verdict", json_null()) &&
-        tr_json_put(json, "error", tr_json_error(why)) &&
-        tr_json_put(json, "targets", json_array()) &&
-        tr_json_put(json, "references", references_json(NULL)) &&
-        tr_json_put(json, "photos", tr_photos_json(check ? &check->set : NULL)) &&
-        tr_json_put(json, "warnings", tr_findings_json(check ? &check->findings : NULL)) &&
+    bool is_measured = result->why.code == TR_OK;
+    if (json && tr_json_put(json, "job", job_text(result, result->job)) &&
+        tr_json_put(json, "layout", job_text(result, result->layout)) &&
+        (is_measured ? put_measured(json, result) : put_failed(json, result)) &&
         tr_json_put(json, "program", tr_program_json())) {
         return json;
     }

@@ -16,18 +16,15 @@
 
 #include <jansson.h>
 
-#include "check/check.h"
+#include "check/result.h"
 
-/* A new reference; NULL when memory ran out. */
-json_t *tr_check_json(const tr_check *check);
+/* A new reference; NULL when memory ran out. What a check that ended without a measurement does not
+   know is null or an empty list. */
+json_t *tr_check_json(const tr_check_result *result);
 
-/* For a check that ended with why. check may be NULL, and what it does not know is null or an
-   empty list. */
-json_t *tr_check_json_failed(const tr_check *check, const tr_error *why);
-
-/* Parts that other results have, too: a list of the photos, of the findings (both empty for NULL),
-   and name and version of the program. */
-json_t *tr_photos_json(const tr_photo_set *set);
+/* Parts that other results have, too: a list of the photos, with the lens of each where there are
+   several, of the findings (empty for NULL), and name and version of the program. */
+json_t *tr_photos_json(const tr_photo_result *photos, int n, bool has_lenses);
 json_t *tr_findings_json(const tr_findings *findings);
 json_t *tr_program_json(void);
 

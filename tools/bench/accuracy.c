@@ -57,12 +57,12 @@ static void print_job(long number, const tr_check *check, const double e[3], con
     printf("  job %2ld: %d photos, dx %+.3f mm (u %.3f)  dy %+.3f mm (u %.3f)  dyaw %+.4f deg (u "
            "%.4f)  "
            "variance %.2f, left out %d\n",
-           number, check->set.n_photos, e[0], u[0], e[1], u[1], e[2], u[2], check->variance_factor,
-           check->n_left_out);
-    for (int i = 0; i < check->findings.n; i++) {
+           number, check->set.n_photos, e[0], u[0], e[1], u[1], e[2], u[2],
+           check->result.variance_factor, check->result.n_left_out);
+    for (int i = 0; i < check->result.findings.n; i++) {
         char text[TR_FINDING_TEXT_SIZE];
-        tr_finding_text(&check->findings.items[i], text);
-        printf("          %s: %s\n", tr_finding_code(check->findings.items[i].kind), text);
+        tr_finding_text(&check->result.findings.items[i], text);
+        printf("          %s: %s\n", tr_finding_code(check->result.findings.items[i].kind), text);
     }
     fflush(stdout);
 }
@@ -113,7 +113,7 @@ static bool run_job(const bench_options *o, long number, const photo_kind *kind,
     double e[3];
     double u[3];
     for (int k = 0; k < 3; k++) {
-        const tr_axis_result *a = &check.targets[0].axis[AXES[k]];
+        const tr_axis_result *a = &check.result.targets[0].axis[AXES[k]];
         bool is_angle = tr_axis_is_angle(AXES[k]);
         if (!a->is_measured) {
             tr_fail(&err, TR_NO_MEASURE, "the mat was not measured");
@@ -129,8 +129,8 @@ static bool run_job(const bench_options *o, long number, const photo_kind *kind,
         t->within += fabs(e[k]) <= TR_COVERAGE_FACTOR * u[k];
     }
     t->n++;
-    t->blocked += tr_findings_block_pass(&check.findings);
-    t->sum_variance += check.variance_factor;
+    t->blocked += tr_findings_block_pass(&check.result.findings);
+    t->sum_variance += check.result.variance_factor;
     print_job(number, &check, e, u);
     ok = true;
 out:

@@ -49,7 +49,7 @@ int bench_floor(void *task) {
 static void take_check(const bench_task *t, const tr_check *check) {
     bench_result *r = t->result;
     const tr_axis axes[3] = {TR_X, TR_Y, TR_YAW};
-    const tr_target_result *target = &check->targets[0];
+    const tr_target_result *target = &check->result.targets[0];
     r->n_tags = 0;
     for (int i = 0; i < check->set.n_photos; i++) {
         const tr_photo_marks *marks = &check->set.photos[i].marks;
@@ -117,7 +117,8 @@ int bench_ours_by_stage(void *task) {
     ok = ok && tr_check_evaluate(t->job, &check, &err);
     ms[STAGE_SOLVE] = cpu_ms() - begin;
     begin = cpu_ms();
-    ok = ok && tr_picture_write(&check, NULL, t->picture, &err);
+    ok = ok && tr_check_finish(&check, NULL, &err) &&
+         tr_picture_write(&check.result, &check.set, t->picture, &err);
     ms[STAGE_DRAW] = cpu_ms() - begin;
     tr_check_release(&check);
     tr_marks_finder_free(finder);

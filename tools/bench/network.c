@@ -169,7 +169,8 @@ static bool time_job(const size *s, long seed, times *out, tr_error *err) {
     begin = now_ms();
     ok = ok && tr_check_evaluate(&job.hall.job, &job.hall.check, err);
     out->ms[CHECK] = now_ms() - begin;
-    if (ok && tr_findings_have(&job.hall.check.findings, TR_FOUND_SHEET_MOVED) != s->is_moved) {
+    if (ok &&
+        tr_findings_have(&job.hall.check.result.findings, TR_FOUND_SHEET_MOVED) != s->is_moved) {
         ok = tr_fail(err, TR_NO_MEASURE, "that a sheet was moved was %s",
                      s->is_moved ? "missed" : "told wrongly");
     }

@@ -226,7 +226,8 @@ static bool judge_axes(const tr_sim *sim, const tr_check *check, places mat, pla
             for (int e = 0; e < 2; e++) {
                 s.truth[e] = sim->truth[at] + difference(AXES[k], s.as_laid[e], known);
             }
-            if (judge_axis(AXES[k], &check->targets[i].axis[AXES[k]], &s, why, size)) return true;
+            if (judge_axis(AXES[k], &check->result.targets[i].axis[AXES[k]], &s, why, size))
+                return true;
         }
     }
     return false;
@@ -281,7 +282,7 @@ static bool is_told_by_other(const trap *t, const tr_sim *sim, const tr_check *c
 void trap_judge(const trap *t, const tr_sim *sim, const tr_sim *other, const tr_check *check,
                 char *why, size_t size) {
     why[0] = 0;
-    if (check->verdict != TR_PASS) return;
+    if (check->result.verdict != TR_PASS) return;
     if (is_told_by_other(t, sim, check)) {
         (void)judge_axes(other, check, (places){0, 0}, (places){0, 0}, why, size);
         return;
@@ -297,7 +298,7 @@ void trap_judge(const trap *t, const tr_sim *sim, const tr_sim *other, const tr_
     }
     if (judge_places(t, sim, check, why, size)) return;
     why[0] = 0;
-    const tr_sheet_condition *c = &check->sheets[TR_SIM_MAT].condition;
+    const tr_sheet_condition *c = &check->result.sheets[TR_SIM_MAT].condition;
     double flatness = true_flatness(sim, check);
     double u95 = c->has_flatness ? c->flatness_u95_mm : 0;
     if (flatness > sim->job.layout.flatness_mm + u95) {
@@ -376,7 +377,7 @@ static bool take_photos(const trap *t, const char *folder, bool keeps, const tr_
 
 static void tell_axes(FILE *to, const tr_sim *sim, const tr_check *check) {
     for (int i = 0; i < sim->job.layout.n_placements; i++) {
-        const tr_target_result *target = &check->targets[i];
+        const tr_target_result *target = &check->result.targets[i];
         fprintf(to, "  %s: %s\n", sim->job.sheets[target->sheet].id,
                 tr_verdict_name(target->verdict));
         for (int k = 0; k < 3; k++) {
@@ -403,8 +404,8 @@ static void tell(FILE *to, const trap *t, const tr_sim *sim, const tr_check *che
     if (r->is_measured) {
         tell_axes(to, sim, check);
         fprintf(to, "  variance factor %.2f, %d marks left out, flatness true %.1f measured %.1f\n",
-                check->variance_factor, check->n_left_out, true_flatness(sim, check),
-                check->sheets[TR_SIM_MAT].condition.flatness_mm);
+                check->result.variance_factor, check->result.n_left_out, true_flatness(sim, check),
+                check->result.sheets[TR_SIM_MAT].condition.flatness_mm);
     }
     for (int i = 0; i < check->set.n_photos; i++) {
         fprintf(to, "  photo %d: %d marks, rms %.3f px%s%s%s\n", i + 1,
@@ -412,8 +413,8 @@ static void tell(FILE *to, const trap *t, const tr_sim *sim, const tr_check *che
                 i < t->sim.n_photos && t->is_of_other[i] ? ", of another job" : "",
                 check->set.photos[i].why_not[0] ? ": " : "", check->set.photos[i].why_not);
     }
-    for (int i = 0; i < check->findings.n; i++) {
-        const tr_finding *w = &check->findings.items[i];
+    for (int i = 0; i < check->result.findings.n; i++) {
+        const tr_finding *w = &check->result.findings.items[i];
         char text[TR_FINDING_TEXT_SIZE];
         tr_finding_text(w, text);
         fprintf(to, "  %s%s: %s\n", tr_finding_blocks_pass(w->kind) ? "" : "(does not block) ",
@@ -435,9 +436,9 @@ bool trap_run(const trap *t, const char *folder, bool keeps, FILE *to, trap_resu
     if (!ok) goto out;
     tr_error why = {0};
     out->is_measured = tr_check_evaluate(&sim.job, check, &why);
-    out->is_blocked = tr_findings_block_pass(&check->findings);
+    out->is_blocked = tr_findings_block_pass(&check->result.findings);
     if (out->is_measured) {
-        out->verdict = check->verdict;
+        out->verdict = check->result.verdict;
         trap_judge(t, &sim, &other, check, out->false_because, sizeof out->false_because);
     }
     if (to) tell(to, t, &sim, check, out, &why);
