@@ -423,7 +423,8 @@ static void json_has_the_contracts_keys_and_values(void **state) {
     char keys[512];
     assert_string_equal(keys_of(json, keys, sizeof keys),
                         "job layout verdict targets references sheets photos warnings left_out "
-                        "variance_factor degrees_of_freedom program");
+                        "variance_factor degrees_of_freedom vehicle vehicle_id technician "
+                        "reference_sd_mm flatness_limit_mm steady_camera program");
     assert_string_equal(json_string_value(at(json, "job")), "J-0147");
     assert_string_equal(json_string_value(at(json, "layout")), "DEMO-REAR");
     assert_string_equal(json_string_value(at(json, "verdict")), "fail");
@@ -431,7 +432,7 @@ static void json_has_the_contracts_keys_and_values(void **state) {
     json_t *target = json_array_get(at(json, "targets"), 0);
     assert_string_equal(keys_of(target, keys, sizeof keys),
                         "sheet verdict photos marks x_mm y_mm z_mm yaw_deg pitch_deg roll_deg "
-                        "moves");
+                        "moves from required_pose photo");
     assert_int_equal(json_integer_value(at(target, "photos")), 2);
     assert_int_equal(json_integer_value(at(target, "marks")), 39);
     json_t *x = at(target, "x_mm");
@@ -455,22 +456,25 @@ static void json_has_the_contracts_keys_and_values(void **state) {
 
     json_t *references = at(json, "references");
     assert_string_equal(keys_of(references, keys, sizeof keys),
-                        "wheelbase_mm track_front_mm track_rear_mm");
+                        "wheelbase_mm track_front_mm track_rear_mm stated_mm plates");
     check_number(at(references, "wheelbase_mm"), "measured", 2699.1, 0);
     check_number(at(references, "wheelbase_mm"), "stated", 2700, 0);
     assert_null(json_object_get(at(references, "track_front_mm"), "stated"));
 
     json_t *photo = json_array_get(at(json, "photos"), 0);
     assert_string_equal(keys_of(photo, keys, sizeof keys),
-                        "file sha256 used marks rms_px camera taken quality");
+                        "file sha256 used marks rms_px camera taken quality name image_px "
+                        "marks_found lens_px camera_pose");
     assert_true(json_is_true(at(photo, "used")));
     photo = json_array_get(at(json, "photos"), 2);
     assert_string_equal(keys_of(photo, keys, sizeof keys),
-                        "file sha256 used marks rms_px camera taken quality reason");
+                        "file sha256 used marks rms_px camera taken quality reason name image_px "
+                        "marks_found");
     assert_true(json_is_null(at(photo, "rms_px")));
 
     json_t *finding = json_array_get(at(json, "warnings"), 0);
-    assert_string_equal(keys_of(finding, keys, sizeof keys), "code text blocks_pass");
+    assert_string_equal(keys_of(finding, keys, sizeof keys),
+                        "code text blocks_pass variant arguments");
     json_decref(json);
     free_scene(s);
 }
@@ -488,7 +492,8 @@ static void json_tells_of_an_unknown_lens(void **state) {
     json_t *json = reread(tr_check_json(result_of(s, NULL)));
     assert_string_equal(keys_of(json, keys, sizeof keys),
                         "job layout verdict targets references lens sheets photos warnings "
-                        "left_out variance_factor degrees_of_freedom program");
+                        "left_out variance_factor degrees_of_freedom vehicle vehicle_id technician "
+                        "reference_sd_mm flatness_limit_mm steady_camera program");
     json_t *lens = at(json, "lens");
     assert_string_equal(keys_of(lens, keys, sizeof keys), "known focal_px focal_u95_px");
     assert_true(json_is_false(at(lens, "known")));

@@ -107,11 +107,11 @@ static bool tell_photos(const tr_photo_set *set, tr_check_result *out, tr_error 
     tr_photo_results_release(out->photos, out->n_photos);
     free(out->order);
     out->n_photos = 0;
-    out->order = calloc((size_t)set->n_photos + 1, sizeof *out->order);
-    if (!out->order) return tr_fail_memory(err);
+    out->order = NULL;
     if (!tr_photo_results_make(set, &out->photos, err)) return false;
     out->n_photos = set->n_photos;
-    for (int i = 0; i < set->n_photos; i++) out->order[i] = tr_photo_set_at(set, i);
+    out->order = tr_photo_results_order(out->photos, out->n_photos, err);
+    if (!out->order) return false;
     for (int i = 0; i < out->n_targets; i++) {
         int best = best_photo(set, &out->targets[i]);
         out->targets[i].photo = best;

@@ -7,25 +7,34 @@
 #include "base/file.h"
 #include "base/wrap.h"
 
-static bool comes_before(const tr_photo *a, const tr_photo *b) {
+static bool comes_before(const tr_photo_key *a, const tr_photo_key *b) {
     int by_name = strcmp(a->file, b->file);
     return by_name != 0 ? by_name < 0 : strcmp(a->sha256, b->sha256) < 0;
 }
 
-bool tr_photo_set_sort(tr_photo_set *set, tr_error *err) {
-    if (set->order) return true;
-    set->order = malloc(((size_t)set->n_photos + 1) * sizeof *set->order);
-    if (!set->order) return tr_fail_memory(err);
+int *tr_photo_order(const tr_photo_key *photos, int n) {
+    int *order = malloc(((size_t)n + 1) * sizeof *order);
     /* Insertion keeps equal photos in the order given; there are at most a thousand. */
-    for (int i = 0; i < set->n_photos; i++) {
+    for (int i = 0; order && i < n; i++) {
         int k = i;
-        while (k > 0 && comes_before(&set->photos[i], &set->photos[set->order[k - 1]])) {
-            set->order[k] = set->order[k - 1];
+        while (k > 0 && comes_before(&photos[i], &photos[order[k - 1]])) {
+            order[k] = order[k - 1];
             k--;
         }
-        set->order[k] = i;
+        order[k] = i;
     }
-    return true;
+    return order;
+}
+
+bool tr_photo_set_sort(tr_photo_set *set, tr_error *err) {
+    if (set->order) return true;
+    tr_photo_key *keys = calloc((size_t)set->n_photos + 1, sizeof *keys);
+    for (int i = 0; keys && i < set->n_photos; i++) {
+        keys[i] = (tr_photo_key){set->photos[i].file, set->photos[i].sha256};
+    }
+    set->order = keys ? tr_photo_order(keys, set->n_photos) : NULL;
+    free(keys);
+    return set->order || tr_fail_memory(err);
 }
 
 /* The path ends with these whole folders and name. */

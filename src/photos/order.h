@@ -4,6 +4,15 @@
 
 #include "photos/photo_set.h"
 
+/* What photos are sorted by: the file, then what is in it. Borrowed. */
+typedef struct {
+    const char *file, *sha256;
+} tr_photo_key;
+
+/* Indices of n photos, sorted; equal ones stay as they are. Owned by the caller. NULL: memory ran
+   out. */
+int *tr_photo_order(const tr_photo_key *photos, int n);
+
 /* Fills in set->order where it is not there yet. */
 TR_MUST_USE bool tr_photo_set_sort(tr_photo_set *set, tr_error *err);
 

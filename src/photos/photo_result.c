@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "photos/order.h"
+
 static bool copy(const tr_photo_set *set, const tr_photo *photo, tr_photo_result *out,
                  tr_error *err) {
     const char *lens = photo->is_readable ? set->request.lenses[photo->lens].id : "";
@@ -51,6 +53,17 @@ bool tr_photo_result_draw(const tr_photo *photo, tr_photo_result *out, tr_error 
         memcpy(drawn->uv_px, m->uv_px, (size_t)m->n_points * sizeof *m->uv_px);
     }
     return true;
+}
+
+int *tr_photo_results_order(const tr_photo_result *photos, int n, tr_error *err) {
+    tr_photo_key *keys = calloc((size_t)n + 1, sizeof *keys);
+    for (int i = 0; keys && i < n; i++) {
+        keys[i] = (tr_photo_key){photos[i].file, photos[i].sha256};
+    }
+    int *order = keys ? tr_photo_order(keys, n) : NULL;
+    free(keys);
+    if (!order) tr_fail_memory(err);
+    return order;
 }
 
 void tr_photo_results_release(tr_photo_result *photos, int n) {

@@ -35,6 +35,9 @@ TR_MUST_USE bool tr_photo_results_make(const tr_photo_set *set, tr_photo_result 
                                        tr_error *err);
 /* Adds the marks of the photo that the result is of. */
 TR_MUST_USE bool tr_photo_result_draw(const tr_photo *photo, tr_photo_result *out, tr_error *err);
+/* Indices of n photos sorted as a set sorts them (photos/order.h); owned by the caller. NULL:
+   memory ran out. */
+int *tr_photo_results_order(const tr_photo_result *photos, int n, tr_error *err);
 void tr_photo_results_release(tr_photo_result *photos, int n);
 
 #endif

@@ -1,5 +1,6 @@
 #include "present/check_json.h"
 
+#include <stdio.h>
 #include <string.h>
 
 #include "present/catalogue.h"
@@ -14,6 +15,33 @@ static json_t *stated(tr_axis axis, double value) {
     if (!tr_axis_is_angle(axis)) return tr_json_number(value);
     double degrees = round(value * TR_DEG_PER_RAD * 1e9) / 1e9;
     return degrees * TR_RAD_PER_DEG == value ? tr_json_number(degrees) : value_of(axis, value);
+}
+
+/* A pose a_from_b: [R | t] by rows. */
+static json_t *pose_json(bool is_known, tr_pose pose) {
+    if (!is_known) return json_null();
+    const double t[3] = {pose.t_mm.x, pose.t_mm.y, pose.t_mm.z};
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; i < 12 && ok; i++) {
+        ok = tr_json_push(json, tr_json_number(i % 4 < 3 ? pose.R.m[i / 4][i % 4] : t[i / 4]));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *pair_json(double a, double b) {
+    json_t *json = json_array();
+    if (json && tr_json_push(json, tr_json_number(a)) && tr_json_push(json, tr_json_number(b))) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *known_text(const char *words) {
+    return *words ? tr_json_text(words) : json_null();
 }
 
 static json_t *measured(tr_axis axis, bool is_measured, double value) {
@@ -61,7 +89,10 @@ static json_t *target_json(const tr_check_result *result, const tr_target_result
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         ok = ok && tr_json_put(target, tr_axis_key(axis), axis_json(axis, &t->axis[axis]));
     }
-    ok = ok && tr_json_put(target, "moves", json_incref(moves));
+    ok = ok && tr_json_put(target, "moves", json_incref(moves)) &&
+         tr_json_put(target, "from", json_string(tr_origin_name(t->from))) &&
+         tr_json_put(target, "required_pose", pose_json(true, t->vehicle_from_required)) &&
+         tr_json_put(target, "photo", t->photo >= 0 ? json_integer(t->photo) : json_null());
     json_decref(moves);
     if (ok) return target;
     json_decref(target);
@@ -93,11 +124,47 @@ static json_t *length_json(const tr_length_result *length) {
     return NULL;
 }
 
+static json_t *plates_json(const tr_check_result *result) {
+    json_t *plates = json_array();
+    bool ok = plates;
+    for (int i = 0; ok && i < result->n_plates; i++) {
+        const tr_plate_result *p = &result->plates[i];
+        json_t *plate = json_object();
+        ok = plate && tr_json_put(plate, "point", json_string(tr_wheel_point_name(p->point))) &&
+             tr_json_put(plate, "sheet", tr_json_text(result->sheets[p->sheet].id)) &&
+             tr_json_put(plate, "at_mm",
+                         p->is_placed ? pair_json(p->at_mm.x, p->at_mm.y) : json_null()) &&
+             tr_json_push(plates, json_incref(plate));
+        json_decref(plate);
+    }
+    if (ok) return plates;
+    json_decref(plates);
+    return NULL;
+}
+
+/* What the layout states, also of lengths that were not measured. */
+static json_t *stated_json(const tr_check_result *result) {
+    json_t *json = json_object();
+    const tr_length_result *lengths[] = {&result->wheelbase, &result->track_front,
+                                         &result->track_rear};
+    static const char *const KEYS[] = {"wheelbase", "track_front", "track_rear"};
+    bool ok = json;
+    for (int i = 0; i < 3; i++) {
+        if (!(lengths[i]->stated_mm > 0)) continue;
+        ok = ok && tr_json_put(json, KEYS[i], tr_json_number(lengths[i]->stated_mm));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
 static json_t *references_json(const tr_check_result *result) {
     json_t *references = json_object();
     if (references && tr_json_put(references, "wheelbase_mm", length_json(&result->wheelbase)) &&
         tr_json_put(references, "track_front_mm", length_json(&result->track_front)) &&
-        tr_json_put(references, "track_rear_mm", length_json(&result->track_rear))) {
+        tr_json_put(references, "track_rear_mm", length_json(&result->track_rear)) &&
+        tr_json_put(references, "stated_mm", stated_json(result)) &&
+        tr_json_put(references, "plates", plates_json(result))) {
         return references;
     }
     json_decref(references);
@@ -143,6 +210,10 @@ static json_t *sheets_json(const tr_check_result *result) {
                          quantity_json(c->has_stretch, 1 + c->stretch[0], c->stretch_u95[0])) &&
              tr_json_put(sheet, "scale_y",
                          quantity_json(c->has_stretch, 1 + c->stretch[1], c->stretch_u95[1])) &&
+             tr_json_put(sheet, "title", tr_json_text(r->title)) &&
+             tr_json_put(sheet, "size_mm", pair_json(r->width_mm, r->height_mm)) &&
+             tr_json_put(sheet, "surveyed", json_boolean(r->is_surveyed)) &&
+             tr_json_put(sheet, "pose", pose_json(r->is_placed, r->vehicle_from_sheet)) &&
              tr_json_push(sheets, json_incref(sheet));
         json_decref(sheet);
     }
@@ -153,10 +224,6 @@ static json_t *sheets_json(const tr_check_result *result) {
 
 static json_t *known(bool is_known, double value) {
     return is_known ? tr_json_number(value) : json_null();
-}
-
-static json_t *known_text(const char *words) {
-    return *words ? tr_json_text(words) : json_null();
 }
 
 static json_t *quality_json(const tr_photo_result *photo) {
@@ -207,13 +274,49 @@ json_t *tr_photos_json(const tr_photo_result *photos, int n, bool has_lenses) {
     return NULL;
 }
 
+static json_t *items_json(const char *list) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (const char *item = list; ok; item += strcspn(item, "\n") + 1) {
+        char text[256];
+        size_t n = strcspn(item, "\n");
+        snprintf(text, sizeof text, "%.*s", (int)n, item);
+        ok = tr_json_push(json, tr_json_text(text));
+        if (!item[n]) break;
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *arguments_json(const tr_finding *finding) {
+    json_t *json = json_object();
+    bool ok = json;
+    for (int i = 0; ok && i < TR_MAX_ARGUMENTS && *finding->arguments[i].name; i++) {
+        const tr_argument *a = &finding->arguments[i];
+        switch (a->type) {
+        case TR_ARGUMENT_NUMBER: ok = tr_json_put(json, a->name, tr_json_number(a->number)); break;
+        case TR_ARGUMENT_INTEGER:
+            ok = tr_json_put(json, a->name, json_integer((json_int_t)a->number));
+            break;
+        case TR_ARGUMENT_TEXT: ok = tr_json_put(json, a->name, tr_json_text(a->text)); break;
+        case TR_ARGUMENT_LIST: ok = tr_json_put(json, a->name, items_json(a->text)); break;
+        }
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
 static json_t *finding_json(const tr_finding *finding) {
     char text[TR_FINDING_TEXT_SIZE];
     tr_finding_text(finding, text);
     json_t *json = json_object();
     if (json && tr_json_put(json, "code", json_string(tr_finding_code(finding->kind))) &&
         tr_json_put(json, "text", tr_json_text(text)) &&
-        tr_json_put(json, "blocks_pass", json_boolean(tr_finding_blocks_pass(finding->kind)))) {
+        tr_json_put(json, "blocks_pass", json_boolean(tr_finding_blocks_pass(finding->kind))) &&
+        tr_json_put(json, "variant", json_string(tr_finding_name(finding->kind))) &&
+        tr_json_put(json, "arguments", arguments_json(finding))) {
         return json;
     }
     json_decref(json);
@@ -254,12 +357,75 @@ static bool put_unknown_lens(json_t *json, const tr_check_result *result) {
     return ok;
 }
 
+/* The lens as it was in the photo: fx fy cx cy k1 k2 p1 p2 k3. */
+static json_t *own_lens_json(const tr_photo_result *photo) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; i < TR_LENS_N && ok; i++) {
+        ok = tr_json_push(json, tr_json_number(photo->own_lens.param[i]));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* Of each mark its sheet, counted from 0, and u, v of its points. */
+static json_t *drawn_json(const tr_photo_result *photo) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; i < photo->n_drawn && ok; i++) {
+        const tr_drawn_mark *m = &photo->marks[i];
+        json_t *mark = json_array();
+        ok = mark && tr_json_push(mark, json_integer(m->sheet));
+        for (int k = 0; k < m->n_points && ok; k++) {
+            ok = tr_json_push(mark, tr_json_number(m->uv_px[k].x)) &&
+                 tr_json_push(mark, tr_json_number(m->uv_px[k].y));
+        }
+        ok = ok && tr_json_push(json, json_incref(mark));
+        json_decref(mark);
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* What a drawing needs of a photo beside its file. */
+static bool put_view(json_t *json, const tr_photo_result *photo, bool is_placed) {
+    return tr_json_put(json, "name", tr_json_text(photo->name)) &&
+           tr_json_put(json, "image_px", pair_json(photo->width_px, photo->height_px)) &&
+           tr_json_put(json, "marks_found", json_integer(photo->n_found)) &&
+           (!is_placed ||
+            (tr_json_put(json, "lens_px", own_lens_json(photo)) &&
+             tr_json_put(json, "camera_pose", pose_json(true, photo->camera_from_vehicle)))) &&
+           (photo->n_drawn == 0 || tr_json_put(json, "marks_px", drawn_json(photo)));
+}
+
 static json_t *job_text(const tr_check_result *result, const char *text) {
     return result->has_job ? tr_json_text(text) : json_null();
 }
 
 static json_t *photos_json(const tr_check_result *result) {
-    return tr_photos_json(result->photos, result->n_photos, result->has_lenses);
+    json_t *json = tr_photos_json(result->photos, result->n_photos, result->has_lenses);
+    bool ok = json;
+    for (int i = 0; ok && i < result->n_photos; i++) {
+        const tr_photo_result *photo = &result->photos[i];
+        bool is_placed = result->why.code == TR_OK && photo->is_used;
+        ok = put_view(json_array_get(json, (size_t)i), photo, is_placed);
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* What is said of the job. */
+static bool put_job(json_t *json, const tr_check_result *result) {
+    return !result->has_job ||
+           (tr_json_put(json, "vehicle", tr_json_text(result->vehicle)) &&
+            tr_json_put(json, "vehicle_id", known_text(result->vehicle_id)) &&
+            tr_json_put(json, "technician", known_text(result->technician)) &&
+            tr_json_put(json, "reference_sd_mm", tr_json_number(result->reference_sd_mm)) &&
+            tr_json_put(json, "flatness_limit_mm", tr_json_number(result->flatness_mm)) &&
+            tr_json_put(json, "steady_camera", json_boolean(result->is_camera_steady)));
 }
 
 /* Of a check without a measurement. */
@@ -291,7 +457,7 @@ json_t *tr_check_json(const tr_check_result *result) {
     if (json && tr_json_put(json, "job", job_text(result, result->job)) &&
         tr_json_put(json, "layout", job_text(result, result->layout)) &&
         (is_measured ? put_measured(json, result) : put_failed(json, result)) &&
-        tr_json_put(json, "program", tr_program_json())) {
+        put_job(json, result) && tr_json_put(json, "program", tr_program_json())) {
         return json;
     }
     json_decref(json);
