@@ -417,7 +417,7 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
     tr_findings_release(&findings);
     assert_true(tr_find_left_out(&in, &adj, &findings, &err));
     char wanted[128];
-    snprintf(wanted, sizeof wanted, "in %s it is some 40 mm away", NAMES[shows[1]]);
+    snprintf(wanted, sizeof wanted, "in %s it is about 40 mm away", NAMES[shows[1]]);
     const char *text = finding_text(&findings.items[0]);
     if (!strstr(text, wanted)) print_error("%s\n", text);
     assert_int_equal(findings.items[0].kind, TR_FOUND_SHEET_AT_TWO_PLACES);
@@ -596,7 +596,7 @@ static void test_long_paths_leave_room_for_advice(void **state) {
         if (!has_code(w, "photo_contradicts")) continue;
         /* There is another of that name. */
         has_advice = strstr(text, "Photo b/Ä-0.jpg contradicts") &&
-                     strstr(text, "else take all photos anew.");
+                     strstr(text, "otherwise take all photos again.");
     }
     assert_true(has_advice);
     tr_sim_release(&sim);

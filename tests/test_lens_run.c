@@ -678,7 +678,7 @@ static void bad_boards(void **unused) {
     w.uneven_mm = 0.03;
     run = simulate_set(&w, &BOARD, GOOD_SET, 12, "uneven");
     check_solves(&run);
-    check_says(&run, "board_uneven", "by some 0.03");
+    check_says(&run, "board_uneven", "by about 0.03");
     tr_lens_run_release(&run);
 
     w = good_world();

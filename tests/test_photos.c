@@ -252,7 +252,7 @@ static void a_phone_that_changes_its_camera_is_told(void **state) {
     check_has(finding_text(w),
               "Photo change-1.jpg was taken at a focal length of 5.43 mm, but change-3.jpg "
               "and change-4.jpg at a focal length of 2.22 mm: lens profile 'small' can be right "
-              "for one of them only.");
+              "for only one of them.");
     assert_int_equal(o->check.result.verdict, TR_INCONCLUSIVE);
     release(o);
     /* All but the lens's name alike. */
@@ -320,7 +320,7 @@ static void an_unknown_lens_is_one(void **state) {
     assert_true(tr_finding_blocks_pass(w->kind));
     check_has(finding_text(w),
               "two-4.jpg at a focal length of 2.22 mm: photos of an unknown lens must all "
-              "be of one.");
+              "be from one camera.");
     release(o);
 }
 
@@ -424,7 +424,7 @@ static void photos_far_apart_are_asked_about(void **state) {
         assert_int_equal(o->check.result.verdict, TR_PASS);
         if (w) {
             assert_false(tr_finding_blocks_pass(w->kind));
-            check_has(finding_text(w), "were the photos all taken of this setup?");
+            check_has(finding_text(w), "were all photos taken of this setup?");
             assert_true(strstr(finding_text(w), "apart-3.jpg") <
                         strstr(finding_text(w), "apart-2.jpg"));
         }

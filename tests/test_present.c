@@ -868,6 +868,22 @@ static void text_says_how_to_decide_what_is_inconclusive(void **state) {
     free_scene(s);
 }
 
+/* Nobody is told to survey again what never was surveyed. */
+static void text_asks_for_the_survey_that_is_missing(void **state) {
+    (void)state;
+    static const char *const ADVICE[] = {"survey the sheets ('trammel survey'): until then",
+                                         "survey the sheets that were not surveyed yet",
+                                         "survey the sheets again ('trammel survey')"};
+    for (int i = 0; i < 3; i++) {
+        scene *s = make_scene(1);
+        char advice[512];
+        for (int k = 0; k < N_SHEETS; k++) s->sheets[k].survey.n_rows = k < i * N_SHEETS / 2;
+        tr_source_advice(result_of(s, NULL), 0, TR_FROM_SHEETS, advice, sizeof advice);
+        if (!strstr(advice, ADVICE[i])) fail_msg("'%s' lacks '%s'", advice, ADVICE[i]);
+        free_scene(s);
+    }
+}
+
 /* A camera that scatters, and photos that are all level: two upright ones would tell more. */
 static void text_asks_for_photos_of_a_turned_camera(void **state) {
     (void)state;
@@ -1327,6 +1343,7 @@ int main(void) {
         cmocka_unit_test(text_lists_weak_photos_only),
         cmocka_unit_test(text_of_a_pass_asks_for_nothing),
         cmocka_unit_test(text_says_how_to_decide_what_is_inconclusive),
+        cmocka_unit_test(text_asks_for_the_survey_that_is_missing),
         cmocka_unit_test(text_asks_for_photos_of_a_turned_camera),
         cmocka_unit_test(text_of_a_sheet_not_found_is_never_a_pass),
         cmocka_unit_test(text_of_a_missing_plate_names_the_plate),

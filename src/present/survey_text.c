@@ -211,7 +211,7 @@ void tr_survey_text(const tr_survey *v, char *const *files, FILE *out) {
         out, 0, 0,
         "± is the expanded uncertainty (k = 2), the scale's share included. Name the new "
         "file in the jobs, in place of the old one: a check then measures with the places "
-        "measured here, and counts in how well they are known. Survey anew when a tag "
+        "measured here, and counts in how well they are known. Survey again when a tag "
         "was touched or the sheet has stretched.");
     fputc('\n', out);
     tr_text_wrap(out, 0, 0, tr_cautions_short());

@@ -187,10 +187,10 @@ void tr_check_why(const tr_check_result *result, char *out, size_t size) {
                plates.text);
     }
     if (tr_findings_block_pass(&result->findings)) {
-        append(&all, "A warning stands against a pass. ");
+        append(&all, "A warning rules out a pass. ");
     }
     if (result->verdict == TR_PASS) {
-        append(&all, "Every judged axis lies within its limit, its uncertainty included. ");
+        append(&all, "Every judged axis lies within its limit, including its uncertainty. ");
     } else if (!all.n) {
         append(&all, is_any_judged ? "The measurement is not complete. "
                                    : "The layout states no limits: nothing was judged. ");
@@ -293,6 +293,20 @@ static void append_lens_wanted(line *l, const tr_check_result *result) {
               "every corner of the image.");
 }
 
+static void append_survey_wanted(line *l, const tr_check_result *result) {
+    int n_surveyed = 0;
+    for (int i = 0; i < result->n_sheets; i++) n_surveyed += result->sheets[i].is_surveyed;
+    if (n_surveyed == result->n_sheets) {
+        append(l, "survey the sheets again ('trammel survey'), with more photos and a longer, "
+                  "better known length in view.");
+    } else if (n_surveyed > 0) {
+        append(l, "survey the sheets that were not surveyed yet ('trammel survey').");
+    } else {
+        append(l, "survey the sheets ('trammel survey'): until then their printed sizes are known "
+                  "to 0.1 %% only.");
+    }
+}
+
 void tr_source_advice(const tr_check_result *result, int target, tr_source source, char *out,
                       size_t size) {
     line l = {.n = 0};
@@ -302,8 +316,7 @@ void tr_source_advice(const tr_check_result *result, int target, tr_source sourc
                "they sit (reference_sd_mm, now %.3g).",
                result->reference_sd_mm);
     } else if (source == TR_FROM_SHEETS) {
-        append(&l, "survey the sheets again ('trammel survey'), with more photos and a longer, "
-                   "better known length in view.");
+        append_survey_wanted(&l, result);
     } else if (source == TR_FROM_LENS && result->is_lens_unknown) {
         append(&l, "calibrate it with 'trammel lens', and name its profile in the job instead of "
                    "'lens: unknown'.");
