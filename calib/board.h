@@ -1,8 +1,8 @@
 /* The checkerboard in one photo: found on a small copy, then each corner measured at full
-   resolution (marks/checker.h). The numbering of its corners starts next to a
-   dark square; where both ends of the board have one, it may start at either, since the board looks
-   the same after half a turn. It never comes out mirrored. Board frame as a sheet's: origin at the
-   board's middle, x right, y up, z out of the printed face, mm. */
+   resolution (marks/checker.h). The numbering of its corners starts next to a dark square; where
+   both ends of the board have one, it may start at either, since the board looks the same after
+   half a turn. It never comes out mirrored. Board frame as a sheet's: origin at the board's middle,
+   x right, y up, z out of the printed face, mm. */
 #ifndef TR_CALIB_BOARD_H
 #define TR_CALIB_BOARD_H
 
@@ -42,7 +42,7 @@ typedef struct {
     int n;         /* corners measured; with n_missing 0: no board was found */
     int n_missing; /* corners of a board that was found which could not be measured */
     int n_refused[TR_CHECKER_N_OUTCOMES]; /* of these, why */
-    int *corner; /* number of each, rising; n places, owned, as the arrays below */
+    int *corner;                          /* number of each, rising; n places, owned, as below */
     tr_vec2 *p_board_mm;
     tr_vec2 *uv_px;
     double *sd_px;  /* of one coordinate */

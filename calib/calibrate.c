@@ -23,7 +23,7 @@ static const double WIDE_HEIGHT_PART = 3e-3;
 
 /* Printers make paper longer one way than the other by some per mille; a quarter turn of the camera
    tells that from pixels that are not square. */
-static const double STRETCH_SD = 3e-3;
+static const double PRINT_SCALE_SD = 3e-3;
 
 /* A component of fewer degrees of freedom is not told (lens.h, tr_lens_scatter_sd). */
 static const double LEAST_DOF = 2;
@@ -32,7 +32,7 @@ tr_calib_options tr_calib_defaults(int width_px, int height_px) {
     tr_calib_options o = {.width_px = width_px,
                           .height_px = height_px,
                           .has_bow = true,
-                          .has_uneven = true,
+                          .has_corner_deviations = true,
                           .huber = 2.5};
     for (int i = 0; i < TR_LENS_N; i++) o.is_free[i] = true;
     return o;
@@ -209,25 +209,27 @@ static bool make_net(const tr_calib_view *views, int n_views, calibration_net *c
 /* Observations, and an offset for each corner that was seen. */
 static bool fill_observations(const tr_calib_view *views, int n_views, int n_numbers,
                               tr_network *net, tr_error *err) {
-    int *number = tr_array(n_numbers, sizeof *number); /* of a corner's offset, from 1 */
-    if (!number) return tr_fail_memory(err);
+    int *offset_of = tr_array(n_numbers, sizeof *offset_of); /* a corner; -1: not yet seen */
+    if (!offset_of) return tr_fail_memory(err);
+    for (int i = 0; i < n_numbers; i++) offset_of[i] = -1;
     for (int i = 0; i < n_views; i++) {
         for (int k = 0; k < views[i].n; k++) {
             tr_net_obs *o = &net->observations[net->n_observations++];
-            *o = (tr_net_obs){.photo = i, .sheet = 0, .n_points = 1, .is_used = true};
+            *o = tr_net_obs_of(i, 0, TR_NET_POINT, 1);
+            o->is_used = true;
             o->mark = views[i].corner ? views[i].corner[k] : k;
             o->p_sheet_mm[0] = views[i].p_board_mm[k];
             o->uv_px[0] = views[i].uv_px[k];
             tr_net_whiten_equal(views[i].sd_px ? views[i].sd_px[k] : 1.0, 1, o->W);
-            if (number[o->mark] == 0) {
-                net->offsets[net->n_offsets++] =
+            if (offset_of[o->mark] < 0) {
+                offset_of[o->mark] = net->n_offsets++;
+                net->offsets[offset_of[o->mark]] =
                     (tr_net_offset){.centre_mm = views[i].p_board_mm[k]};
-                number[o->mark] = net->n_offsets;
             }
-            o->offset = number[o->mark];
+            o->offset = offset_of[o->mark];
         }
     }
-    free(number);
+    free(offset_of);
     return true;
 }
 
@@ -244,10 +246,11 @@ static bool fill_net(const tr_calib_view *views, int n_views, const tr_calib_opt
     half_extents(views, n_views, c->board.half_mm);
     for (int k = 0; k < 2 && o->has_bow; k++) {
         c->board.is_free[TR_BOW_X + k] = true;
-        c->board.shape_sd[2 + k] = BOW_PRIOR_PART * c->board.half_mm[k];
+        c->board.shape_sd[TR_SHAPE_BOW_X + k] = BOW_PRIOR_PART * c->board.half_mm[k];
     }
-    c->board.is_free[TR_STRETCH_X] = o->has_uneven;
-    c->board.shape_sd[0] = STRETCH_SD;
+    c->board.is_free[TR_PRINT_SCALE_X] = o->has_corner_deviations;
+    c->board.shape_sd[TR_SHAPE_SCALE_X] = PRINT_SCALE_SD;
+    c->board.shape_about = -1;
     for (int i = 0; i < n_views; i++) {
         tr_planar_pose found[2];
         c->net.photos[i] = (tr_net_photo){.rig = i};
@@ -308,7 +311,7 @@ static void set_wide(const tr_calib_options *o, const calibration_net *c, tr_com
     }
     /* No lens breathes by more; a board that bends from photo to photo looks like it. */
     wide->of[TR_SCATTER_FOCAL].most = wide->of[TR_SCATTER_FOCAL].wide;
-    if (o->has_uneven) {
+    if (o->has_corner_deviations) {
         wide->of[TR_COMPONENT_PRINT].wide = WIDE_PRINT_PART * half_mm;
         wide->of[TR_COMPONENT_HEIGHT].wide = WIDE_HEIGHT_PART * half_mm;
     }
@@ -327,7 +330,7 @@ static void tell_components(const tr_calib_options *o, const tr_components *c,
         s->sd[k] = is_told ? c->of[k].sd : 0;
         s->dof[k] = is_told ? c->of[k].dof : 0;
     }
-    out->uneven_mm = print->dof > 0 && !print->is_bound ? print->sd : 0;
+    out->corner_deviation_mm = print->dof > 0 && !print->is_bound ? print->sd : 0;
     out->height_mm = height->dof > 0 && !height->is_bound ? height->sd : 0;
 }
 
@@ -342,64 +345,80 @@ static void tell_lens(const calibration_net *c, const double *C, int stride, tr_
     for (int k = 0; k < 2; k++) {
         int i = TR_LENS_N + k;
         out->half_mm[k] = c->board.half_mm[k];
-        out->bow_mm[k] = c->board.shape[2 + k];
+        out->bow_mm[k] = c->board.shape[TR_SHAPE_BOW_X + k];
         out->bow_sd_mm[k] = sqrt(C[i * stride + i]);
     }
-    out->stretch = c->board.shape[0];
-    out->stretch_sd = sqrt(C[(TR_LENS_N + 2) * (stride + 1)]);
+    out->differential_scale = c->board.shape[TR_SHAPE_SCALE_X];
+    out->differential_scale_sd = sqrt(C[(TR_LENS_N + 2) * (stride + 1)]);
+}
+
+/* What the covariance is of: the lens, the board's bow and its differential scale. */
+enum { N_ASKED = TR_LENS_N + 3 };
+
+static void list_asked(tr_net_unknown asked[N_ASKED]) {
+    for (int i = 0; i < TR_LENS_N; i++) asked[i] = (tr_net_unknown){TR_NET_LENS, 0, i};
+    for (int i = 0; i < 2; i++)
+        asked[TR_LENS_N + i] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X + i};
+    asked[TR_LENS_N + 2] = (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X};
+}
+
+/* One camera in all photos and a true board: the initial values of all that follows. */
+static bool solve_steady(const tr_calib_view *views, int n_views, const tr_calib_options *o,
+                         calibration_net *c, tr_error *err) {
+    tr_net_options plain = {0};
+    tr_lsq_result result;
+    if (n_views < 2) {
+        return tr_fail(err, TR_NO_MEASURE, "a lens needs more than one view of the board");
+    }
+    if (!start_lens(views, n_views, o, &c->lens.lens, err) ||
+        !fill_net(views, n_views, o, c, err) || !check_turns(c->net.rigs, n_views, err) ||
+        !tr_network_solve(&c->net, &plain, &result, err)) {
+        return false;
+    }
+    if (result.degrees_of_freedom >= 1) return true;
+    return tr_fail(err, TR_NO_MEASURE,
+                   "the corners are just enough for a lens and leave nothing to tell how good it "
+                   "is; take more photos of the board");
+}
+
+/* With a camera in every photo. C: of what is asked. */
+static bool solve_components(const tr_calib_options *o, calibration_net *c,
+                             tr_components *components, double C[N_ASKED * N_ASKED],
+                             tr_error *err) {
+    tr_net_options options = {.huber = o->huber};
+    tr_net_unknown asked[N_ASKED];
+    tr_lsq_result result;
+    list_asked(asked);
+    set_wide(o, c, components);
+    if (!tr_components_solve(&c->net, &options, asked, N_ASKED, C, components, &result, err) ||
+        !check_turns(c->net.rigs, c->net.n_rigs, err)) {
+        return false;
+    }
+    if (result.has_converged) return true;
+    return tr_fail(err, TR_NO_MEASURE,
+                   "the adjustment of all photos did not settle; leave out photos in which the "
+                   "board is blurred, bent or cut off, and add others, tilted by 20 to 40 degrees "
+                   "to each side");
 }
 
 bool tr_calibrate(const tr_calib_view *views, int n_views, const tr_calib_options *o,
                   tr_calibration *out, tr_calib_pose *poses, tr_error *err) {
-    enum { WANTED = TR_LENS_N + 3 };
-    bool ok = false;
     calibration_net c;
     tr_components components;
-    tr_net_unknown wanted[WANTED];
-    double C[WANTED * WANTED];
-    tr_lsq_result result;
-    tr_net_options plain = {0};
-    tr_net_options options = {
-        .huber = o->huber, .wanted = wanted, .n_wanted = WANTED, .covariance = C};
+    double C[N_ASKED * N_ASKED];
     memset(out, 0, sizeof *out);
-    if (!make_net(views, n_views, &c, err)) goto out;
-    for (int i = 0; i < TR_LENS_N; i++) wanted[i] = (tr_net_unknown){TR_NET_LENS, 0, i};
-    for (int i = 0; i < 2; i++)
-        wanted[TR_LENS_N + i] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X + i};
-    wanted[TR_LENS_N + 2] = (tr_net_unknown){TR_NET_SHEET, 0, TR_STRETCH_X};
-    if (n_views < 2) {
-        tr_fail(err, TR_NO_MEASURE, "a lens needs more than one view of the board");
-        goto out;
+    bool ok = make_net(views, n_views, &c, err) && solve_steady(views, n_views, o, &c, err);
+    if (ok) {
+        out->rms_steady_px = rms_of(&c.net);
+        ok = solve_components(o, &c, &components, C, err);
     }
-    if (!start_lens(views, n_views, o, &c.lens.lens, err) ||
-        !fill_net(views, n_views, o, &c, err) || !check_turns(c.net.rigs, n_views, err) ||
-        !tr_network_solve(&c.net, &plain, &result, err)) {
-        goto out;
+    if (ok) {
+        tell_lens(&c, C, N_ASKED, out);
+        tell_components(o, &components, out);
+        out->degrees_of_freedom = (int)lround(components.redundancy);
+        ok =
+            collect(&c.net, views, n_views, components.redundancy, o->residual_px, out, poses, err);
     }
-    if (result.degrees_of_freedom < 1) {
-        tr_fail(err, TR_NO_MEASURE,
-                "the corners are just enough for a lens and leave nothing to tell how good it is; "
-                "take more photos of the board");
-        goto out;
-    }
-    out->rms_steady_px = rms_of(&c.net);
-    set_wide(o, &c, &components);
-    if (!tr_components_solve(&c.net, &options, &components, &result, err) ||
-        !check_turns(c.net.rigs, n_views, err)) {
-        goto out;
-    }
-    if (!result.is_settled) {
-        tr_fail(err, TR_NO_MEASURE,
-                "the adjustment of all photos did not settle; leave out photos in which the board "
-                "is blurred, bent or cut off, and add others, tilted by 20 to 40 degrees to each "
-                "side");
-        goto out;
-    }
-    tell_lens(&c, C, WANTED, out);
-    tell_components(o, &components, out);
-    out->degrees_of_freedom = (int)lround(components.redundancy);
-    ok = collect(&c.net, views, n_views, components.redundancy, o->residual_px, out, poses, err);
-out:
     release_net(&c);
     return ok;
 }

@@ -20,12 +20,12 @@ typedef struct {
 
 typedef struct {
     int width_px, height_px;
-    bool
-        is_free[TR_LENS_N]; /* the others are held: cx, cy at the image's centre, distortion at 0 */
-    bool has_bow;           /* the board's bow is estimated */
+    /* The others are held: cx, cy at the image's centre, distortion at 0. */
+    bool is_free[TR_LENS_N];
+    bool has_bow; /* the board's bow is estimated */
     /* Corners may lie off their places, along the board and out of it, by as much as the photos
        show (calib/components.h), and the print may be longer one way than the other. */
-    bool has_uneven;
+    bool has_corner_deviations;
     /* A machine camera: photos have no unknowns of their own. Else they have, with standard
        deviations that the photos themselves tell. */
     bool is_steady;
@@ -34,7 +34,7 @@ typedef struct {
                              NULL: not wanted */
 } tr_calib_options;
 
-/* All nine parameters, bow, uneven corners, Huber's loss at 2.5 sd. */
+/* All nine parameters, bow, corner deviations, Huber's loss at 2.5 sd. */
 tr_calib_options tr_calib_defaults(int width_px, int height_px);
 
 typedef struct {
@@ -51,16 +51,18 @@ typedef struct {
     tr_lens lens;
     double scatter_sd[TR_SCATTER_N]; /* as the photos were adjusted with; 0: steady */
     bool is_bound[TR_SCATTER_N];     /* the scatter may be 0: its sd is a bound */
-    double
-        bow_mm[2]; /* how far the board's middle stands out along x and y; 0 where not estimated */
+    /* How far the board's middle stands out along x and y; 0 where not estimated. */
+    double bow_mm[2];
     double bow_sd_mm[2];
-    double
-        half_mm[2]; /* half extents of the corners, which the bow refers to (network/network.h) */
-    double stretch; /* by this part the board is longer along x than along y */
-    double stretch_sd;
-    double uneven_mm; /* sd of the corners' places on the board, each axis; 0: none beyond chance */
-    double height_mm; /* the same out of the board */
-    double rms_px;    /* per corner (distance), as an image's rms is usually told */
+    /* Half extents of the corners, which the bow refers to (network/network.h). */
+    double half_mm[2];
+    double differential_scale; /* by this part the board is longer along x than along y */
+    double differential_scale_sd;
+    /* Standard deviation of the corners from their places, along each axis of the board, and out of
+       it; 0: none beyond chance. */
+    double corner_deviation_mm;
+    double height_mm;
+    double rms_px;          /* per corner (distance), as an image's rms is usually told */
     double rms_steady_px;   /* the same for one camera in all photos and a true board */
     double sigma_px;        /* a-posteriori sd of one coordinate: sqrt(sum r^2 / redundancy) */
     int degrees_of_freedom; /* redundancy of the corners' coordinates, rounded */

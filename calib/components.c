@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "geom/dense.h"
 #include "lens/planar.h"
 
 /* The corners' standard deviations are not scaled down by more than this, in part of what was told
@@ -118,10 +119,10 @@ static bool make_probes(const tr_network *net, probes *p, tr_error *err) {
                       net->offsets[offset].sd[k], (double)net->n_offsets / n_probed);
         }
     }
-    for (int k = 0; k < 4; k++) {
+    for (int k = 0; k < TR_SHAPE_N; k++) {
         const tr_net_sheet *board = &net->sheets[0];
-        if (!board->is_free[TR_STRETCH_X + k] || !(board->shape_sd[k] > 0)) continue;
-        add_probe(p, (tr_net_unknown){TR_NET_SHEET, 0, TR_STRETCH_X + k}, TR_COMPONENT_N,
+        if (!board->is_free[TR_PRINT_SCALE_X + k] || !(board->shape_sd[k] > 0)) continue;
+        add_probe(p, (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X + k}, TR_COMPONENT_N,
                   board->shape_sd[k], 1);
     }
     return true;
@@ -207,7 +208,7 @@ static double update_all(tr_network *net, const tr_lsq_result *result, const gro
         c->redundancy -= sums[k].redundancy;
     }
     for (int k = 0; k < 4; k++) {
-        if (!board->is_free[TR_STRETCH_X + k] || !(board->shape_sd[k] > 0)) continue;
+        if (!board->is_free[TR_PRINT_SCALE_X + k] || !(board->shape_sd[k] > 0)) continue;
         sum -= board->shape[k] * board->shape[k] / (board->shape_sd[k] * board->shape_sd[k]);
     }
     c->redundancy = fmax(c->redundancy - sums[TR_COMPONENT_N].redundancy, 1);
@@ -257,7 +258,7 @@ static void find_dof(tr_components *c, int n_photos, const double *C, int stride
         if (!is_in[k]) continue;
         memcpy(A, F, sizeof A);
         b[k] = 1;
-        c->of[k].dof = tr_solve_small(A, b, TR_SCATTER_N) && b[k] > 0 ? 2 / b[k] : 0;
+        c->of[k].dof = tr_dense_solve(A, b, TR_SCATTER_N) && b[k] > 0 ? 2 / b[k] : 0;
     }
 }
 
@@ -265,11 +266,10 @@ static void find_dof(tr_components *c, int n_photos, const double *C, int stride
 
 static bool solve_probed(tr_network *net, const tr_net_options *options, probes *p,
                          tr_lsq_result *result, tr_error *err) {
-    tr_net_options o = *options;
-    o.functions = p->functions;
-    o.n_functions = p->n;
-    o.variances = p->variances;
-    return tr_network_solve(net, &o, result, err);
+    tr_net_solution *s = tr_net_solution_new(net, options, result, err);
+    bool ok = s && tr_net_solution_variances(s, p->functions, p->n, p->variances, err);
+    tr_net_solution_free(s);
+    return ok;
 }
 
 static bool iterate(tr_network *net, const tr_net_options *options, tr_components *c,
@@ -289,14 +289,15 @@ static bool iterate(tr_network *net, const tr_net_options *options, tr_component
 }
 
 /* The last solution, with the covariance that the caller wants and that of the photos' unknowns. */
-static bool finish(tr_network *net, const tr_net_options *options, tr_components *c,
-                   tr_lsq_result *result, tr_error *err) {
+static bool finish(tr_network *net, const tr_net_options *options, const tr_net_unknown *unknowns,
+                   int n_unknowns, double *covariance, tr_components *c, tr_lsq_result *result,
+                   tr_error *err) {
     bool ok = false;
+    tr_net_solution *s = NULL;
     int n_photo = net->n_photos * TR_PHOTO_N;
-    int n = options->n_wanted + n_photo;
+    int n = n_unknowns + n_photo;
     tr_net_unknown *wanted = tr_array(n, sizeof *wanted);
     double *C = tr_table(n, n, sizeof *C);
-    tr_net_options o = *options;
     if (!wanted || !C) {
         tr_fail_memory(err);
         goto out;
@@ -304,26 +305,25 @@ static bool finish(tr_network *net, const tr_net_options *options, tr_components
     for (int i = 0; i < n_photo; i++) {
         wanted[i] = (tr_net_unknown){TR_NET_PHOTO, i / TR_PHOTO_N, i % TR_PHOTO_N};
     }
-    memcpy(wanted + n_photo, options->wanted, (size_t)options->n_wanted * sizeof *wanted);
-    o.wanted = wanted;
-    o.n_wanted = n;
-    o.covariance = C;
-    if (!tr_network_solve(net, &o, result, err)) goto out;
-    for (int i = 0; i < options->n_wanted; i++) {
-        memcpy(options->covariance + (long)i * options->n_wanted,
-               C + (long)(n_photo + i) * n + n_photo,
-               (size_t)options->n_wanted * sizeof *options->covariance);
+    memcpy(wanted + n_photo, unknowns, (size_t)n_unknowns * sizeof *wanted);
+    s = tr_net_solution_new(net, options, result, err);
+    if (!s || !tr_net_solution_covariance(s, wanted, n, C, err)) goto out;
+    for (int i = 0; i < n_unknowns; i++) {
+        memcpy(covariance + (long)i * n_unknowns, C + (long)(n_photo + i) * n + n_photo,
+               (size_t)n_unknowns * sizeof *covariance);
     }
     find_dof(c, net->n_photos, C, n);
     ok = true;
 out:
+    tr_net_solution_free(s);
     free(wanted);
     free(C);
     return ok;
 }
 
-bool tr_components_solve(tr_network *net, const tr_net_options *options, tr_components *c,
-                         tr_lsq_result *result, tr_error *err) {
+bool tr_components_solve(tr_network *net, const tr_net_options *options,
+                         const tr_net_unknown *unknowns, int n, double *covariance,
+                         tr_components *c, tr_lsq_result *result, tr_error *err) {
     tr_net_options plain = {.max_iterations = options->max_iterations};
     c->scale = 1;
     if (!tr_network_solve(net, &plain, result, err)) return false;
@@ -335,5 +335,6 @@ bool tr_components_solve(tr_network *net, const tr_net_options *options, tr_comp
         c->of[k].is_bound = false;
     }
     set_priors(c, net);
-    return iterate(net, options, c, result, err) && finish(net, options, c, result, err);
+    return iterate(net, options, c, result, err) &&
+           finish(net, options, unknowns, n, covariance, c, result, err);
 }

@@ -42,9 +42,10 @@ int tr_component_of_photo(int unknown);
 /* Solves the network with Huber's loss and the components that have a width, from it. The corners'
    standard deviations are known only relative to each other: those of the observations are scaled
    by what the residuals say. The network's photos and offsets have no free unknowns when it is
-   called. wanted, covariance: as in tr_net_options, of the last solution. Errors as
+   called. covariance: of n unknowns in the last solution, as tr_net_solution_covariance. Errors as
    tr_network_solve. */
 TR_MUST_USE bool tr_components_solve(tr_network *net, const tr_net_options *options,
+                                     const tr_net_unknown *unknowns, int n, double *covariance,
                                      tr_components *c, tr_lsq_result *result, tr_error *err);
 
 #endif

@@ -21,9 +21,9 @@ enum { MIN_CORNERS = 8 };
 
 /* A photo whose corners typically lie this many times further off than in the middle photo shows
    another board, another zoom, or a board that moved: noise alone does not reach 1.5. */
-static const double MISFIT_LEFT_OUT = 3.0;
+static const double RESIDUAL_REJECTED = 3.0;
 /* At most one photo in so many is left out: beyond that nobody can say which ones are right. */
-enum { LEFT_OUT_SHARE = 4 };
+enum { REJECTED_SHARE = 4 };
 /* So is one whose camera lies so many standard deviations from the middle one in shift or focal
    length; that of the scatter is taken from the middle photo, but for no less than this part of
    what all together show. */
@@ -239,33 +239,33 @@ static bool check_count(const tr_lens_run *run, tr_error *err) {
 }
 
 /* Distance of a corner from its prediction, in its standard deviations. */
-static double corner_misfit(const tr_lens_photo *p, int k) {
+static double standardised_residual(const tr_lens_photo *p, int k) {
     return tr_v2_norm(p->residual_px[k]) / p->view.sd_px[k];
 }
 
-/* Misfit of each photo used. *middle: the median photo's. scratch: a board's corners or the photos,
-   whichever is more. */
+/* Median residual of each photo used. *middle: the median photo's. scratch: a board's corners or
+   the photos, whichever is more. */
 static void judge_fit(tr_lens_run *run, double *scratch, double *middle) {
     int n_used = 0;
     for (int i = 0; i < run->n_photos; i++) {
         tr_lens_photo *p = &run->photos[i];
         if (!p->is_used) continue;
-        for (int k = 0; k < p->view.n; k++) scratch[k] = corner_misfit(p, k);
-        p->misfit = tr_upper_median(scratch, p->view.n);
+        for (int k = 0; k < p->view.n; k++) scratch[k] = standardised_residual(p, k);
+        p->median_residual = tr_upper_median(scratch, p->view.n);
         tr_vec3 normal = tr_m3_column(p->pose.camera_from_board.R, 2);
         p->tilt_rad = acos(fmin(1, fabs(normal.z)));
     }
     for (int i = 0; i < run->n_photos; i++) {
-        if (run->photos[i].is_used) scratch[n_used++] = run->photos[i].misfit;
+        if (run->photos[i].is_used) scratch[n_used++] = run->photos[i].median_residual;
     }
     *middle = tr_upper_median(scratch, n_used);
     for (int i = 0; i < run->n_photos; i++) {
         tr_lens_photo *p = &run->photos[i];
         p->n_off = 0;
         /* One photo's own noise may be above the others'. */
-        double sd = fmax(*middle, p->misfit) / RAYLEIGH_MEDIAN;
+        double sd = fmax(*middle, p->median_residual) / RAYLEIGH_MEDIAN;
         for (int k = 0; k < p->view.n && p->is_used; k++) {
-            p->n_off += !(corner_misfit(p, k) <= CORNER_OFF * sd);
+            p->n_off += !(standardised_residual(p, k) <= CORNER_OFF * sd);
         }
     }
 }
@@ -313,7 +313,7 @@ static bool solve_used(tr_lens_run *run, tr_error *err) {
     tr_calib_options options = tr_calib_defaults(first->width_px, first->height_px);
     /* A square board may lie turned by a quarter from photo to photo: no bow along x is known, nor
        which corner is which. */
-    options.has_bow = options.has_uneven = run->board.squares_x != run->board.squares_y;
+    options.has_bow = options.has_corner_deviations = run->board.squares_x != run->board.squares_y;
     options.is_steady = run->is_steady;
     options.is_free[TR_K3] = !run->is_k3_held;
     options.residual_px = residual_px;
@@ -334,9 +334,9 @@ out:
 }
 
 /* Whether one photo more may be left out. */
-static bool may_leave_out(const tr_lens_run *run, int n_left_out) {
+static bool may_reject(const tr_lens_run *run, int n_rejected) {
     int n_used = count_used(run);
-    return n_used > TR_LENS_MIN_PHOTOS && (n_left_out + 1) * LEFT_OUT_SHARE <= n_used + n_left_out;
+    return n_used > TR_LENS_MIN_PHOTOS && (n_rejected + 1) * REJECTED_SHARE <= n_used + n_rejected;
 }
 
 /* The photo whose corners contradict the others; NULL where they agree. */
@@ -344,13 +344,13 @@ static tr_lens_photo *find_contradicting(tr_lens_run *run, double middle) {
     tr_lens_photo *worst = NULL;
     for (int i = 0; i < run->n_photos; i++) {
         tr_lens_photo *p = &run->photos[i];
-        if (p->is_used && (!worst || p->misfit > worst->misfit)) worst = p;
+        if (p->is_used && (!worst || p->median_residual > worst->median_residual)) worst = p;
     }
-    if (!worst || !(worst->misfit > MISFIT_LEFT_OUT * middle)) return NULL;
+    if (!worst || !(worst->median_residual > RESIDUAL_REJECTED * middle)) return NULL;
     snprintf(worst->why_not, sizeof worst->why_not,
              "it does not fit the other photos: its corners lie some %.1f times further off; was "
              "the board bent or moving, or the zoom another?",
-             worst->misfit / middle);
+             worst->median_residual / middle);
     return worst;
 }
 
@@ -432,7 +432,7 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
             "degrees and more to the left, to the right, forward and back",
             ceil(spread * TR_DEG_PER_RAD));
     }
-    double contradiction_px = tr_quality_contradiction_px(run);
+    double contradiction_px = tr_lens_quality_contradiction_px(run);
     if (contradiction_px > MAX_CONTRADICTION_PX) {
         return tr_fail(err, TR_NO_MEASURE,
                        "the photos contradict each other by %.1f px (neighbouring corners lie off "
@@ -464,7 +464,7 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
     }
     if (!tr_lens_is_one_to_one(lens)) {
         char places[200];
-        tr_quality_uncovered(run, ", ", places, sizeof places);
+        tr_lens_quality_uncovered(run, ", ", places, sizeof places);
         return tr_fail(err, TR_NO_MEASURE,
                        "the distortion found cannot hold up to the edges of the image; take more "
                        "photos with the board in the image's corners%s%s",
@@ -487,10 +487,10 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
     if (!check_cameras(run, &camera, err) || !check_sizes(run, err) || !check_count(run, err)) {
         goto out;
     }
-    for (int n_left_out = 0;; n_left_out++) {
+    for (int n_rejected = 0;; n_rejected++) {
         if (!solve_used(run, err)) goto out;
         judge_fit(run, scratch, &middle);
-        if (!may_leave_out(run, n_left_out)) break;
+        if (!may_reject(run, n_rejected)) break;
         tr_lens_photo *p = find_contradicting(run, middle);
         if (!p) p = find_outlying(run, scratch);
         if (!p) break;
@@ -507,7 +507,7 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
         judge_fit(run, scratch, &middle);
     }
     run->calibration.lens.camera = camera;
-    ok = check_lens(run, err) && tr_quality_judge(run, err);
+    ok = check_lens(run, err) && tr_lens_quality_judge(run, err);
 out:
     free(scratch);
     return ok;

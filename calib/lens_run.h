@@ -28,7 +28,7 @@ typedef struct {
     double tilt_rad;    /* of the board's face from the image plane; where is_used */
     /* Median distance of a corner from its prediction, in standard deviations of the corner as the
        image alone tells them; about alike in photos that fit alike. Where is_used. */
-    double misfit;
+    double median_residual;
     int n_off; /* corners further off than the others make likely; where is_used */
     /* Measured minus predicted, one a corner of the view; owned, NULL until solved. */
     tr_vec2 *residual_px;

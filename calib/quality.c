@@ -10,12 +10,12 @@ enum { GRID = 5 };
 
 static const double TILTED_RAD = 20 * TR_RAD_PER_DEG;
 enum { MIN_TILTED = 4, FEW_PHOTOS = 8 };
-/* Times the middle photo's misfit; noise alone does not reach 1.5. */
-static const double MISFIT_HIGH = 2.0;
-/* In most photos: the misfit, where noise alone makes 1.2, and how far neighbours are off together,
-   where it makes 1.0. Old cameras and papered boards, too, come to misfits of 3, but stay below 1.4
-   in the latter. */
-static const double MISFIT_OF_SET = 2.0;
+/* Times the middle photo's residual; noise alone does not reach 1.5. */
+static const double RESIDUAL_HIGH = 2.0;
+/* In most photos: the median residual, where noise alone makes 1.2, and how far neighbours are off
+   together, where it makes 1.0. Old cameras and papered boards, too, come to residuals of 3, but
+   stay below 1.4 in the latter. */
+static const double RESIDUAL_OF_SET = 2.0;
 static const double SHARED_HIGH = 1.5;
 /* Times the middle photo's blur, and at least so much: below a pixel, sharpness is the camera's. */
 static const double BLUR_HIGH = 1.6;
@@ -36,37 +36,37 @@ static const double MOTION_PART = 0.00125;
 /* So is a focal length that changes by this part, and a print whose corners lie off by these parts
    of its half diagonal. */
 static const double FOCAL_SCATTER = 0.003;
-static const double UNEVEN_PART = 1e-4;
+static const double CORNER_DEVIATION_PART = 1e-4;
 static const double HEIGHT_PART = 1e-3;
-/* A print's stretch known no better than this is not known. */
-static const double STRETCH_SD_HIGH = 0.0015;
+/* A print's differential scale known no better than this is not known. */
+static const double DIFFERENTIAL_SCALE_SD_HIGH = 0.0015;
 /* Standard deviations beyond which a difference is no chance. */
 static const double SURE = 3.0;
 
 typedef struct {
     tr_lens_run *run;
     tr_error *err;
-    double middle_misfit, middle_blur_px; /* the median photo's */
+    double middle_residual, middle_blur_px; /* the median photo's */
     int n_used;
 } judge;
 
 /* The middle photo's values. */
 static bool find_middle(judge *j) {
     size_t room = (size_t)j->run->n_photos + 1;
-    double *misfit = calloc(room, sizeof *misfit);
+    double *residual = calloc(room, sizeof *residual);
     double *blur = calloc(room, sizeof *blur);
-    if (misfit && blur) {
+    if (residual && blur) {
         for (int i = 0; i < j->run->n_photos; i++) {
             const tr_lens_photo *p = &j->run->photos[i];
             if (!p->is_used) continue;
-            misfit[j->n_used] = p->misfit;
+            residual[j->n_used] = p->median_residual;
             blur[j->n_used++] = p->view.blur_px;
         }
-        j->middle_misfit = tr_upper_median(misfit, j->n_used);
+        j->middle_residual = tr_upper_median(residual, j->n_used);
         j->middle_blur_px = tr_upper_median(blur, j->n_used);
     }
-    bool ok = misfit && blur;
-    free(misfit);
+    bool ok = residual && blur;
+    free(residual);
     free(blur);
     return ok || tr_fail_memory(j->err);
 }
@@ -90,7 +90,7 @@ static bool judge_photo(const judge *j, const tr_lens_photo *p) {
         !tr_note(PHOTO_BLURRED, advice, j->err, name, 2 * p->view.blur_px, 2 * j->middle_blur_px)) {
         return false;
     }
-    if (p->misfit > MISFIT_HIGH * j->middle_misfit &&
+    if (p->median_residual > RESIDUAL_HIGH * j->middle_residual &&
         !tr_note(PHOTO_MISFIT, advice, j->err, name, p->pose.rms_px)) {
         return false;
     }
@@ -149,7 +149,7 @@ static bool judge_alike(const judge *j, int i) {
 
 /* ---- The set as a whole ---- */
 
-int tr_quality_uncovered(const tr_lens_run *run, const char *joint, char *out, size_t size) {
+int tr_lens_quality_uncovered(const tr_lens_run *run, const char *joint, char *out, size_t size) {
     /* Rows 0 | 1 2 3 | 4 are top, middle and bottom; columns likewise. */
     static const char *const words[3][3] = {{"top left", "top", "top right"},
                                             {"left", "middle", "right"},
@@ -215,7 +215,7 @@ static corner_squares square_corners(const tr_lens_run *run, const tr_lens_photo
     return sum;
 }
 
-double tr_quality_contradiction_px(const tr_lens_run *run) {
+double tr_lens_quality_contradiction_px(const tr_lens_run *run) {
     double sum = 0;
     int n = 0;
     for (int i = 0; i < run->n_photos; i++) {
@@ -250,7 +250,7 @@ static bool judge_set(const judge *j) {
     }
     double middle = tr_median(shared, n);
     free(shared);
-    if (!(j->middle_misfit > MISFIT_OF_SET && middle > SHARED_HIGH) &&
+    if (!(j->middle_residual > RESIDUAL_OF_SET && middle > SHARED_HIGH) &&
         !is_beyond_cameras(&j->run->calibration)) {
         return true;
     }
@@ -302,7 +302,7 @@ static bool judge_camera(const judge *j) {
 
 static bool judge_coverage(const judge *j) {
     char places[200];
-    tr_quality_uncovered(j->run, "\n", places, sizeof places);
+    tr_lens_quality_uncovered(j->run, "\n", places, sizeof places);
     return !*places || tr_note(PART_NOT_COVERED, &j->run->advice, j->err, places);
 }
 
@@ -360,24 +360,26 @@ static bool judge_focal(const judge *j) {
 
 static bool judge_print(const judge *j) {
     const tr_calibration *c = &j->run->calibration;
-    if (fabs(c->stretch) > ASPECT_PART && fabs(c->stretch) > SURE * c->stretch_sd &&
-        !tr_note(BOARD_STRETCHED, &j->run->advice, j->err, 100 * c->stretch,
+    if (fabs(c->differential_scale) > ASPECT_PART &&
+        fabs(c->differential_scale) > SURE * c->differential_scale_sd &&
+        !tr_note(BOARD_STRETCHED, &j->run->advice, j->err, 100 * c->differential_scale,
                  j->run->board.squares_x, j->run->board.squares_y)) {
         return false;
     }
-    return !(c->stretch_sd > STRETCH_SD_HIGH) || tr_note(QUARTER_TURN, &j->run->advice, j->err);
+    return !(c->differential_scale_sd > DIFFERENTIAL_SCALE_SD_HIGH) ||
+           tr_note(QUARTER_TURN, &j->run->advice, j->err);
 }
 
 static bool judge_evenness(const judge *j) {
     const tr_calibration *c = &j->run->calibration;
     tr_findings *advice = &j->run->advice;
     double half_mm = hypot(c->half_mm[0], c->half_mm[1]);
-    bool is_off = c->uneven_mm > UNEVEN_PART * half_mm;
+    bool is_off = c->corner_deviation_mm > CORNER_DEVIATION_PART * half_mm;
     bool is_out = c->height_mm > HEIGHT_PART * half_mm;
     if (is_off && is_out) {
-        return tr_note(BOARD_UNEVEN, advice, j->err, c->uneven_mm, c->height_mm);
+        return tr_note(BOARD_UNEVEN, advice, j->err, c->corner_deviation_mm, c->height_mm);
     }
-    if (is_off) return tr_note(BOARD_UNEVEN_ALONG, advice, j->err, c->uneven_mm);
+    if (is_off) return tr_note(BOARD_UNEVEN_ALONG, advice, j->err, c->corner_deviation_mm);
     return !is_out || tr_note(BOARD_UNEVEN_OUT, advice, j->err, c->height_mm);
 }
 
@@ -400,7 +402,7 @@ static bool judge_board(const judge *j) {
                    b->squares_y, b->squares_y * b->pitch_mm);
 }
 
-bool tr_quality_judge(tr_lens_run *run, tr_error *err) {
+bool tr_lens_quality_judge(tr_lens_run *run, tr_error *err) {
     judge j = {.run = run, .err = err};
     if (!find_middle(&j)) return false;
     for (int i = 0; i < run->n_photos; i++) {

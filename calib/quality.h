@@ -31,13 +31,13 @@
 
 /* The places of the image in which no photo used has a corner, as words with a joint between them;
    "" where there is none. Returns how many of the image's parts that are. */
-int tr_quality_uncovered(const tr_lens_run *run, const char *joint, char *out, size_t size);
+int tr_lens_quality_uncovered(const tr_lens_run *run, const char *joint, char *out, size_t size);
 
 /* By how much, px, the photos contradict the lens: what neighbouring corners are off together, root
    mean square over the photos. Noise, of each corner its own, does not count. */
-double tr_quality_contradiction_px(const tr_lens_run *run);
+double tr_lens_quality_contradiction_px(const tr_lens_run *run);
 
 /* Adds the advice for a run that was solved. False: memory ran out. */
-TR_MUST_USE bool tr_quality_judge(tr_lens_run *run, tr_error *err);
+TR_MUST_USE bool tr_lens_quality_judge(tr_lens_run *run, tr_error *err);
 
 #endif

@@ -13,7 +13,7 @@
 #include "check.h"
 #include "draw.h"
 #include "image/image.h"
-#include "marks/family.h"
+#include "tags/family.h"
 
 typedef struct {
     const char *name;

@@ -498,7 +498,7 @@ static void stereo_published(void **state) {
         tr_calib_options o = tr_calib_defaults(640, 480);
         o.is_free[TR_K3] = false;
         o.has_bow = false;
-        o.has_uneven = false;
+        o.has_corner_deviations = false;
         o.is_steady = true;
         o.huber = 0;
         assert_true(tr_calibrate(views, STEREO_PAIRS, &o, &c, poses, NULL));
@@ -517,7 +517,7 @@ static void solve_true_board(tr_lens_run *run) {
     tr_calib_view views[STEREO_PAIRS];
     tr_calib_pose poses[STEREO_PAIRS];
     tr_calib_options o = tr_calib_defaults(640, 480);
-    o.has_uneven = false;
+    o.has_corner_deviations = false;
     o.is_steady = true;
     for (int i = 0; i < STEREO_PAIRS; i++) {
         const tr_board_view *v = &run->photos[i].view;
@@ -614,8 +614,8 @@ static void solve_rig(const stereo *s, bool lenses_free, tr_pose *right_from_lef
                 (tr_net_photo){.lens = side, .camera = side, .rig = i};
             if (side == 0) rigs[i].rig_from_world = left;
             for (int k = 0; k < p->view.n; k++) {
-                obs[n] =
-                    (tr_net_obs){.photo = side * STEREO_PAIRS + i, .n_points = 1, .is_used = true};
+                obs[n] = tr_net_obs_of(side * STEREO_PAIRS + i, 0, TR_NET_POINT, 1);
+                obs[n].is_used = true;
                 obs[n].p_sheet_mm[0] = tr_v2_scale(turned ? -1 : 1, p->view.p_board_mm[k]);
                 obs[n].uv_px[0] = p->view.uv_px[k];
                 tr_net_whiten_equal(1, 1, obs[n++].W);

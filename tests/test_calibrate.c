@@ -41,7 +41,7 @@ static double lens_sd(const tr_calibration *c, int k) {
 static tr_calib_options plain_options(void) {
     tr_calib_options o = tr_calib_defaults(640, 480);
     o.has_bow = false;
-    o.has_uneven = false;
+    o.has_corner_deviations = false;
     o.is_steady = true;
     o.huber = 0;
     return o;
@@ -391,7 +391,7 @@ static void bowed_board(void **unused) {
     CHECK_AT_MOST(lens_distance(&found, t.param), 28); /* 1 in 1000 for 9 */
     CHECK_NEAR(found.sigma_px / t.sd_px, 1, 0.1);
     options.has_bow = false;
-    options.has_uneven = false;
+    options.has_corner_deviations = false;
     check_calibration(s.views, s.n_views, &options, &found, poses);
     CHECK_AT_MOST(50, lens_distance(&found, t.param));
     CHECK_AT_MOST(1.5 * t.sd_px, found.sigma_px);
@@ -769,7 +769,7 @@ static void real_phones(void **unused) {
         check_calibration(views, n, &o, &found, poses);
         print_message("%s: %.3f px, shift %.1f px, turn %.2g, stretch %.2f +- %.2f %%\n", f->name,
                       found.sigma_px, found.scatter_sd[0], found.scatter_sd[TR_SCATTER_TURN],
-                      100 * found.stretch, 100 * found.stretch_sd);
+                      100 * found.differential_scale, 100 * found.differential_scale_sd);
         CHECK_AT_MOST(found.sigma_px, f->most_sigma_px);
         assert_false(found.is_bound[TR_SCATTER_SHIFT]);
         CHECK_AT_MOST(f->least_shift_px, found.lens.scatter.sd[TR_SCATTER_SHIFT]);
@@ -791,9 +791,10 @@ static double predict_rms(const tr_calibration *found, const tr_calib_view *view
         tr_net_obs obs[MAX_CORNERS];
         tr_net_lens lens = {.lens = found->lens};
         tr_net_camera camera = {.camera_from_rig = tr_pose_identity()};
-        tr_net_sheet board = {.world_from_sheet = tr_pose_identity(),
-                              .shape = {found->stretch, 0, found->bow_mm[0], found->bow_mm[1]},
-                              .half_mm = {found->half_mm[0], found->half_mm[1]}};
+        tr_net_sheet board = {
+            .world_from_sheet = tr_pose_identity(),
+            .shape = {found->differential_scale, 0, found->bow_mm[0], found->bow_mm[1]},
+            .half_mm = {found->half_mm[0], found->half_mm[1]}};
         tr_net_photo photo = {.rig = 0};
         assert_true(tr_planar_poses(&found->lens, views[i].p_board_mm, views[i].uv_px, views[i].n,
                                     start) >= 1);
@@ -807,10 +808,10 @@ static double predict_rms(const tr_calibration *found, const tr_calib_view *view
             photo.is_free[k] = photo.sd[k] > 0;
         }
         for (int k = 0; k < views[i].n; k++) {
-            obs[k] = (tr_net_obs){.n_points = 1,
-                                  .p_sheet_mm = {views[i].p_board_mm[k]},
-                                  .uv_px = {views[i].uv_px[k]},
-                                  .is_used = true};
+            obs[k] = tr_net_obs_of(0, 0, TR_NET_POINT, 1);
+            obs[k].p_sheet_mm[0] = views[i].p_board_mm[k];
+            obs[k].uv_px[0] = views[i].uv_px[k];
+            obs[k].is_used = true;
             tr_net_whiten_equal(1, 1, obs[k].W);
         }
         tr_network net = {.lenses = &lens,

@@ -6,7 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/left_out.h"
+#include "diagnose/diagnose.h"
+#include "diagnose/rejected.h"
 #include "check/check.h"
 #include "findings.h"
 #include "tools/simulate/simulate.h"
@@ -303,9 +304,9 @@ static void test_trap_stretched_one_way(void **state) {
         tr_sim_options options = honest(seed);
         options.is_steady = true;
         options.n_photos = 4;
-        options.mat_stretch[seed % 2] = seed % 4 < 2 ? 0.008 : -0.008;
+        options.mat_print_scale[seed % 2] = seed % 4 < 2 ? 0.008 : -0.008;
         expect_no_pass("mat stretched by 0.8 % one way", &options, "sheet_scale");
-        options.mat_stretch[seed % 2] = seed % 4 < 2 ? 0.005 : -0.005;
+        options.mat_print_scale[seed % 2] = seed % 4 < 2 ? 0.005 : -0.005;
         outcome o = run(&options);
         for (int k = 0; k < 3 && o.sim.check.result.verdict == TR_PASS; k++) {
             const tr_axis_result *a =
@@ -401,7 +402,8 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
                           .photos = photos,
                           .photo_names = NAMES,
                           .n_photos = 8};
-    assert_true(tr_adjust(&in, &adj, &findings, &err));
+    tr_sheet_condition conditions[16] = {0};
+    assert_true(tr_diagnose(&in, &adj, conditions, &findings, &err));
     for (int i = 0; i < 8 && n < 3; i++) {
         bool shows_mat = false;
         for (int k = 0; k < photos[i]->n_views; k++) shows_mat |= photos[i]->views[k].sheet == 0;
@@ -415,7 +417,7 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
     shift_view(&sim.check.set.photos[shows[1]].marks, 0, 40);
     shift_view(&sim.check.set.photos[shows[2]].marks, 0, 200);
     tr_findings_release(&findings);
-    assert_true(tr_find_left_out(&in, &adj, &findings, &err));
+    assert_true(tr_rejected_report(&in, &adj, &findings, &err));
     char wanted[128];
     snprintf(wanted, sizeof wanted, "in %s it is about 40 mm away", NAMES[shows[1]]);
     const char *text = finding_text(&findings.items[0]);
@@ -759,7 +761,7 @@ static void test_too_many_photos(void **state) {
     tr_adjustment adjustment;
     tr_findings findings = {0};
     tr_error err = {0};
-    assert_false(tr_adjust(&in, &adjustment, &findings, &err));
+    assert_false(tr_diagnose(&in, &adjustment, NULL, &findings, &err));
     assert_int_equal(err.code, TR_BAD_INPUT);
     assert_non_null(strstr(err.text, "1001 photos"));
 }

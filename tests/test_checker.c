@@ -371,6 +371,11 @@ static double cross(double u, double v) {
     /* Two lines that cross. */
     return 200 - 160 * fmax(step(1.5 - fabs(u)), step(1.5 - fabs(v)));
 }
+/* A black square under a sticker that leaves a fifth of its contrast. */
+static double stuck_over(double u, double v) {
+    double black = step(u) * step(v) + 0.2 * step(-u) * step(-v);
+    return 200 - 160 * black;
+}
 static double grating(double u, double v) {
     return 128 + 90 * sin(0.9 * u + 0.3 * v);
 }
@@ -385,7 +390,7 @@ static void nothing_else_is_a_corner(void **state) {
                  {"a T of two greys", tee}, {"a T of three greys", tee_three_greys},
                  {"a blob", blob},          {"a ring", ring},
                  {"a ramp", ramp},          {"lines that cross", cross},
-                 {"a grating", grating}};
+                 {"a grating", grating},    {"a corner under a sticker", stuck_over}};
     tr_image image;
     assert_true(tr_image_init(&image, SIDE, SIDE, NULL));
     for (size_t c = 0; c < sizeof cases / sizeof *cases; c++) {

@@ -171,6 +171,61 @@ static void angles_wrap(void **state) {
     }
 }
 
+/* A linear function of the point, so that only the pose is linearised: central differences along
+   the pose's own parameters. */
+static void gradient_of_a_pose(void **unused) {
+    (void)unused;
+    const double g[3] = {0.7, -1.3, 0.4};
+    const double size[6] = {1e-4, 1e-4, 1e-4, 1e-2, 1e-2, 1e-2};
+    const tr_pose pose = {tr_rotation_from_vector(tr_v3(0.4, -0.9, 1.2)), {100, -250, 900}};
+    const tr_vec3 p = {30, -70, 12};
+    double gradient[6];
+    tr_pose_gradient(g, tr_m3_apply(pose.R, p), gradient);
+    for (int k = 0; k < 6; k++) {
+        double side[2];
+        for (int i = 0; i < 2; i++) {
+            double d[6] = {0};
+            d[k] = i ? size[k] : -size[k];
+            tr_vec3 q = tr_pose_apply(tr_pose_moved(pose, d), p);
+            side[i] = g[0] * q.x + g[1] * q.y + g[2] * q.z;
+        }
+        CHECK_NEAR(gradient[k], (side[1] - side[0]) / (2 * size[k]), 1e-6);
+    }
+}
+
+/* A motion is found again, whichever it is; of points that do not fit it the residuals are
+   perpendicular to what the motion can still do: their sum is 0, and so is their turning moment. */
+static void motion_of_points_in_the_plane(void **unused) {
+    (void)unused;
+    const tr_vec2 from[4] = {{0, 0}, {300, 10}, {280, 200}, {-20, 150}};
+    const tr_vec2 off[4] = {{1, -2}, {0.5, 0}, {-3, 1}, {0, 2}};
+    for (int k = -3; k <= 3; k++) {
+        double angle = k * TR_PI / 3.1;
+        tr_vec2 to[4];
+        for (int i = 0; i < 4; i++) {
+            to[i] = tr_v2(cos(angle) * from[i].x - sin(angle) * from[i].y + 50,
+                          sin(angle) * from[i].x + cos(angle) * from[i].y - 70);
+        }
+        tr_plane_motion exact = tr_plane_fit(from, to, 4);
+        CHECK_NEAR(tr_wrap_rad(exact.angle_rad - angle), 0, 1e-14);
+        tr_vec2 origin = tr_plane_motion_apply(exact, from[0]);
+        CHECK_NEAR(origin.x, 50, 1e-11);
+        CHECK_NEAR(origin.y, -70, 1e-11);
+        for (int i = 0; i < 4; i++) to[i] = tr_v2_add(to[i], off[i]);
+        tr_plane_motion best = tr_plane_fit(from, to, 4);
+        tr_vec2 sum = {0, 0};
+        double moment = 0;
+        for (int i = 0; i < 4; i++) {
+            tr_vec2 at = tr_plane_motion_apply(best, from[i]);
+            tr_vec2 r = tr_v2_sub(to[i], at);
+            sum = tr_v2_add(sum, r);
+            moment += tr_v2_cross(at, r);
+        }
+        CHECK_NEAR(tr_v2_norm(sum), 0, 1e-11);
+        CHECK_NEAR(moment, 0, 1e-8);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(rotation_matrices_have_published_values),
@@ -184,6 +239,8 @@ int main(void) {
         cmocka_unit_test(nearest_rotation_is_found),
         cmocka_unit_test(poses_chain_and_invert),
         cmocka_unit_test(angles_wrap),
+        cmocka_unit_test(gradient_of_a_pose),
+        cmocka_unit_test(motion_of_points_in_the_plane),
     };
     return cmocka_run_group_tests_name("geom", tests, NULL, NULL);
 }

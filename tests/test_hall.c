@@ -24,7 +24,7 @@ static void all_is_right(void **state) {
     run(&LARGE, &hall);
     const tr_check *check = &hall.check;
     assert_false(tr_findings_block_pass(&check->result.findings));
-    assert_int_equal(check->result.n_left_out, 0);
+    assert_int_equal(check->result.n_rejected, 0);
     for (int i = 0; i < hall.job.layout.n_placements; i++) {
         const tr_target_result *t = &check->result.targets[i];
         const tr_sheet_condition *c = &check->result.sheets[t->sheet].condition;
@@ -37,8 +37,8 @@ static void all_is_right(void **state) {
             sum += error[k] * error[k] / (u[k] * u[k]);
             n++;
         }
-        assert_true(c->has_stretch && c->has_flatness);
-        for (int k = 0; k < 2; k++) CHECK_AT_MOST(fabs(c->stretch[k]), 2.25 * c->stretch_u95[k]);
+        assert_true(c->has_print_scale && c->has_flatness);
+        for (int k = 0; k < 2; k++) CHECK_AT_MOST(fabs(c->print_scale[k]), 2.25 * c->print_scale_u95[k]);
         assert_int_equal(check->result.sheets[t->sheet].flatness_verdict, TR_PASS);
     }
     /* The frame is common to all, so that this is no more than an order of size; the plates lie

@@ -57,9 +57,9 @@ static tr_pose pose_of(view_from v) {
 typedef struct {
     tr_lens lens;
     double noise_px;
-    double bow_mm;    /* along x */
-    double stretch;   /* of the print along x */
-    double uneven_mm; /* of the print, a corner's own fault in all photos */
+    double bow_mm;              /* along x */
+    double differential_scale;  /* of the print along x */
+    double corner_deviation_mm; /* of the print, a corner's own fault in all photos */
     tr_sim_phone phone;
 } world;
 
@@ -81,9 +81,9 @@ static void simulate(const world *w, const tr_board *board, tr_pose camera_from_
     for (int k = 0; k < tr_board_corners(board); k++) {
         tr_vec2 p = tr_board_corner_mm(board, k);
         double t = p.x / half_mm;
-        tr_vec3 bent = tr_v3(p.x * (1 + w->stretch), p.y, w->bow_mm * (1 - t * t));
-        bent.x += w->uneven_mm * draw_normal(&faults);
-        bent.y += w->uneven_mm * draw_normal(&faults);
+        tr_vec3 bent = tr_v3(p.x * (1 + w->differential_scale), p.y, w->bow_mm * (1 - t * t));
+        bent.x += w->corner_deviation_mm * draw_normal(&faults);
+        bent.y += w->corner_deviation_mm * draw_normal(&faults);
         tr_vec2 uv;
         bool seen = tr_sim_expose_point(&lens, &exposure, camera_from_board, bent, &uv) &&
                     uv.x > 8 && uv.y > 8 && uv.x < w->lens.width_px - 9 &&
@@ -186,7 +186,7 @@ static void good(void **unused) {
         tr_vec3 normal = tr_m3_column(pose_of(GOOD_SET[i]).R, 2);
         assert_true(run.photos[i].is_used);
         CHECK_NEAR(run.photos[i].tilt_rad, acos(fmin(1, fabs(normal.z))), 0.01);
-        CHECK_NEAR(run.photos[i].misfit, 1.18, 0.4);
+        CHECK_NEAR(run.photos[i].median_residual, 1.18, 0.4);
         assert_int_equal(run.photos[i].n_off, 0);
     }
     check_advice(&run, NULL, 0);
@@ -394,11 +394,11 @@ static void cropped_photo(void **unused) {
 }
 
 /* Photos of two boards, one of which is so much longer. */
-static tr_lens_run two_boards(double stretch, bool is_steady) {
+static tr_lens_run two_boards(double differential_scale, bool is_steady) {
     tr_lens_run run = good_set("mixed boards");
     world w = good_world();
     tr_draw d = draw_seeded("another board");
-    w.stretch = stretch;
+    w.differential_scale = differential_scale;
     for (int i = 0; i < 12; i += 2) {
         tr_board_view_release(&run.photos[i].view);
         simulate(&w, &BOARD, pose_of(GOOD_SET[i]), &d, &run.photos[i]);
@@ -657,11 +657,12 @@ static void bad_boards(void **unused) {
     tr_lens_run_release(&run);
 
     w = good_world();
-    w.stretch = 0.005;
+    w.differential_scale = 0.005;
     run = simulate_set(&w, &BOARD, GOOD_SET, 12, "stretched");
     check_solves(&run);
     check_says(&run, "board_stretched", "longer along its 10 squares");
-    CHECK_NEAR(run.calibration.stretch, 0.005, 4 * run.calibration.stretch_sd);
+    CHECK_NEAR(run.calibration.differential_scale, 0.005,
+               4 * run.calibration.differential_scale_sd);
     CHECK_NEAR(run.calibration.lens.param[TR_FX], 3000, 4 * focal_sd(&run));
     assert_null(advice_text(&run, "focal_unequal"));
     tr_lens_run_release(&run);
@@ -675,7 +676,7 @@ static void bad_boards(void **unused) {
     tr_lens_run_release(&run);
 
     w = good_world();
-    w.uneven_mm = 0.03;
+    w.corner_deviation_mm = 0.03;
     run = simulate_set(&w, &BOARD, GOOD_SET, 12, "uneven");
     check_solves(&run);
     check_says(&run, "board_uneven", "by about 0.03");

@@ -149,7 +149,7 @@ static void check_certified(const certified_set *set) {
         q.sd = set->residual_sd; /* the solver expects residuals of about 1 */
         bool ok = solve(&q, (tr_lsq_options){.max_iterations = 1000}, &result, C, &err);
         if (!ok) print_error("start %d: %s\n", s + 1, err.text);
-        assert_true(ok && result.is_settled);
+        assert_true(ok && result.has_converged);
         assert_int_equal(result.degrees_of_freedom, set->n_points - n);
         CHECK_AT_MOST(7, agreeing_digits(q.sd * q.sd * result.sum_squares, set->rss));
         CHECK_AT_MOST(7, agreeing_digits(q.sd * sqrt(result.variance_factor), set->residual_sd));
@@ -296,7 +296,7 @@ static void exact_data(void **unused) {
         q.sd = 0.01;
         if (!solve(&q, (tr_lsq_options){0}, &result, NULL, &err)) print_error("%s\n", err.text);
         assert_int_equal(err.code, TR_OK);
-        assert_true(result.is_settled);
+        assert_true(result.has_converged);
         CHECK_NEAR(q.accepted[0], truth[0], 1e-6);
         CHECK_NEAR(q.accepted[1], truth[1], 1e-12);
     }
@@ -310,7 +310,7 @@ static void too_few_steps(void **unused) {
     tr_error err = {0};
     set_up(&q, misra1a, misra1a_data, 14, misra1a_start1, 2);
     assert_true(solve(&q, (tr_lsq_options){.max_iterations = 2}, &result, NULL, &err));
-    assert_false(result.is_settled);
+    assert_false(result.has_converged);
     assert_int_equal(result.iterations, 2);
 }
 
@@ -333,7 +333,7 @@ static void end_of_the_model_is_no_minimum(void **unused) {
     tr_error err = {0};
     set_up(&q, ends_at_zero, data, 4, start, 2);
     assert_true(solve(&q, (tr_lsq_options){.max_iterations = 1000}, &result, NULL, &err));
-    assert_false(result.is_settled);
+    assert_false(result.has_converged);
 }
 
 /* ---- Huber's loss ---- */
@@ -372,7 +372,7 @@ static double estimate_level(double outlier, double huber, bool is_robust, tr_ls
         print_error("%s\n", err.text);
     }
     assert_int_equal(err.code, TR_OK);
-    assert_true(result->is_settled);
+    assert_true(result->has_converged);
     return q.accepted[0];
 }
 
@@ -565,6 +565,50 @@ static void sparse_terms(void **unused) {
     }
 }
 
+/* Misra1a with a second derivative that is wrong by a part in a thousand, and that is no number. */
+static double misra1a_off(const double *b, double x, double *J) {
+    double y = misra1a(b, x, J);
+    if (J && x > 700) J[1] *= 1.001;
+    return y;
+}
+static double misra1a_nan(const double *b, double x, double *J) {
+    double y = misra1a(b, x, J);
+    if (J && x > 700) J[1] = NAN;
+    return y;
+}
+/* Another value when its derivatives are asked for. */
+static double misra1a_two(const double *b, double x, double *J) {
+    return misra1a(b, x, J) + (J ? 1e-9 : 0);
+}
+
+static bool check_misra1a(model_function model, tr_lsq_jacobian_check *worst) {
+    regression q;
+    tr_error err = {0};
+    double step[2];
+    set_up(&q, model, misra1a_data, 14, misra1a_start2, 2);
+    for (int j = 0; j < 2; j++) step[j] = 6e-6 * q.accepted[j];
+    bool ok = tr_lsq_check_jacobian(&q.problem, step, worst, &err);
+    for (int j = 0; j < 2; j++) CHECK_NEAR(q.trial[j], q.accepted[j], 0);
+    assert_true(ok == (err.code == TR_OK));
+    return ok;
+}
+
+static void a_wrong_derivative_is_found(void **unused) {
+    (void)unused;
+    tr_lsq_jacobian_check worst;
+    assert_true(check_misra1a(misra1a, &worst));
+    CHECK_AT_MOST(worst.difference, 1e-7);
+    assert_true(check_misra1a(misra1a_off, &worst));
+    CHECK_NEAR(worst.difference, 1e-3, 1e-5);
+    CHECK_NEAR(worst.analytic / worst.numeric, 1.001, 1e-6);
+    assert_int_equal(worst.unknown, 1);
+    assert_true(misra1a_data[worst.term][1] > 700);
+    assert_true(check_misra1a(misra1a_nan, &worst));
+    assert_true(isnan(worst.difference));
+    assert_int_equal(worst.unknown, 1);
+    assert_false(check_misra1a(misra1a_two, &worst));
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(nist_misra1a),
@@ -579,6 +623,7 @@ int main(void) {
         cmocka_unit_test(huber_bounds_an_outlier),
         cmocka_unit_test(covariance_of_a_line),
         cmocka_unit_test(sparse_terms),
+        cmocka_unit_test(a_wrong_derivative_is_found),
     };
     return cmocka_run_group_tests_name("lsq", tests, NULL, NULL);
 }

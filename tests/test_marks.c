@@ -9,9 +9,10 @@
 
 #include "base/file.h"
 #include "draw.h"
+#include "geom/dense.h"
 #include "image/image.h"
 #include "marks/checker.h"
-#include "marks/family.h"
+#include "tags/family.h"
 #include "marks/marks.h"
 #include "marks/tag.h"
 #include "tools/render/render.h"
@@ -190,7 +191,7 @@ static void add_errors(const bench *b, const tr_photo_marks *marks, errors *e) {
         double x[8];
         memcpy(A, m->covariance, (size_t)(n * n) * sizeof *A);
         memcpy(x, d, (size_t)n * sizeof *x);
-        assert_true(tr_solve_small(A, x, n));
+        assert_true(tr_dense_solve(A, x, n));
         double chi2 = 0;
         for (int k = 0; k < n; k++) chi2 += d[k] * x[k] / n;
         if (m->kind == TR_MARK_CORNER) {

@@ -154,7 +154,7 @@ static void solve_with_ours(tr_calibration *found, tr_calib_pose poses[CALIB1_VI
     }
     tr_calib_options options = tr_calib_defaults(640, 480);
     options.has_bow = false;
-    options.has_uneven = false;
+    options.has_corner_deviations = false;
     options.is_steady = true;
     options.huber = 0;
     bool ok = tr_calibrate(views, CALIB1_VIEWS, &options, found, poses, &err);

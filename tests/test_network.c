@@ -8,7 +8,6 @@
 #include "check.h"
 
 #include "draw.h"
-#include "network/problem.h"
 
 /* ---- small helpers ---- */
 
@@ -247,7 +246,8 @@ static void job_observe(job *q, const double C[64]) {
             double half;
             int n = job_tags(sheet, centre, &half);
             for (int t = 0; t < n; t++) {
-                tr_net_obs obs = {.photo = photo, .sheet = sheet, .n_points = 4, .is_used = true};
+                tr_net_obs obs = tr_net_obs_of(photo, sheet, TR_NET_TAG, 4);
+                obs.is_used = true;
                 bool is_seen = true;
                 for (int k = 0; k < 4 && is_seen; k++) {
                     obs.p_sheet_mm[k] = tr_v2_add(
@@ -283,6 +283,7 @@ static void job_place(job *q) {
     }
     for (int i = 0; i < JOB_SHEETS; i++) {
         tr_net_sheet *sheet = &q->sheets[i];
+        sheet->shape_about = -1;
         sheet->world_from_sheet.R = tr_rotation_z(0.3 * i - TR_PI / 2);
         sheet->world_from_sheet.t_mm = tr_v3(place[i].x, place[i].y, 0);
         sheet->half_mm[0] = i == 0 ? 800 : 200;
@@ -310,78 +311,34 @@ static bool job_solve(job *q, const tr_net_options *options, tr_lsq_result *resu
     tr_error err = {0};
     bool ok = tr_network_solve(&q->net, options, result, &err);
     if (!ok) print_error("%s\n", err.text);
-    if (ok && !result->is_settled) print_error("not settled after %d steps\n", result->iterations);
-    return ok && result->is_settled;
+    if (ok && !result->has_converged)
+        print_error("not settled after %d steps\n", result->iterations);
+    return ok && result->has_converged;
+}
+
+/* Solves for the covariance C of n unknowns. */
+static bool job_covariance(job *q, const tr_net_unknown *unknowns, int n, double *C,
+                           tr_lsq_result *result) {
+    tr_error err = {0};
+    tr_net_options options = {0};
+    tr_net_solution *s = tr_net_solution_new(&q->net, &options, result, &err);
+    bool ok = s && tr_net_solution_covariance(s, unknowns, n, C, &err);
+    tr_net_solution_free(s);
+    if (!ok) print_error("%s\n", err.text);
+    return ok && result->has_converged;
 }
 
 /* ---- derivatives ---- */
 
-/* Every term's Jacobian against central differences along the solver's own parameters. The step is
-   near the cube root of the machine's epsilon times a scale of the unknown, so that a relative 1e-6
-   of the column's largest entry can be asked for: 1 rad, or a metre against some metres of
-   distance. In the lens's parameters pixels are linear: a long step keeps rounding out. */
-static double step_of(tr_net_unknown u) {
-    const double h = 6e-6;
-    if (u.kind == TR_NET_LENS) return u.component < TR_K1 ? 1 : 0.01;
-    if (u.kind == TR_NET_OFFSET) {
-        return u.component <= TR_OFFSET_Z       ? 1000 * h
-               : u.component == TR_OFFSET_TWIST ? h / 1000
-                                                : h;
-    }
-    if (u.kind == TR_NET_PHOTO) {
-        return u.component < TR_PHOTO_FOCAL ? 1 : u.component < TR_PHOTO_TRAVEL ? h : 1000 * h;
-    }
-    if (u.component < 3) return h;
-    if (u.kind == TR_NET_SHEET && (u.component == TR_STRETCH_X || u.component == TR_STRETCH_Y)) {
-        return h;
-    }
-    return 1000 * h;
-}
-
 static void check_derivatives(tr_network *net) {
     tr_error err = {0};
-    tr_problem p;
-    bool ok = tr_problem_init(&p, net, &err);
+    double difference;
+    char where[256];
+    bool ok = tr_network_check_jacobian(net, &difference, where, sizeof where, &err);
     if (!ok) print_error("%s\n", err.text);
     assert_true(ok);
-    double *delta = calloc((size_t)p.lsq.n_unknowns, sizeof *delta);
-    assert_non_null(delta);
-    for (int t = 0; t < p.n_terms; t++) {
-        int rows = p.terms[t].rows;
-        int n = p.terms[t].n_columns;
-        double J[TR_LSQ_MAX_ROWS * TR_LSQ_MAX_COLUMNS];
-        double r[TR_LSQ_MAX_ROWS], plus[TR_LSQ_MAX_ROWS], minus[TR_LSQ_MAX_ROWS];
-        p.lsq.move(&p, delta);
-        assert_true(p.lsq.evaluate(&p, t, r, J));
-        for (int c = 0; c < n; c++) {
-            int unknown = p.terms[t].columns[c];
-            double step = step_of(p.state.unknowns[unknown]);
-            double largest = 0;
-            for (int i = 0; i < rows; i++) largest = fmax(largest, fabs(J[i * n + c]));
-            delta[unknown] = step;
-            p.lsq.move(&p, delta);
-            assert_true(p.lsq.evaluate(&p, t, plus, NULL));
-            delta[unknown] = -step;
-            p.lsq.move(&p, delta);
-            assert_true(p.lsq.evaluate(&p, t, minus, NULL));
-            delta[unknown] = 0;
-            for (int i = 0; i < rows; i++) {
-                double numeric = (plus[i] - minus[i]) / (2 * step);
-                if (!(fabs(numeric - J[i * n + c]) <= 1e-6 * largest + 1e-9)) {
-                    print_error("term %d kind %d row %d: unknown kind %d component %d\n", t,
-                                (int)p.sources[t].kind, i, (int)p.state.unknowns[unknown].kind,
-                                p.state.unknowns[unknown].component);
-                }
-                CHECK_NEAR(numeric, J[i * n + c], 1e-6 * largest + 1e-9);
-            }
-        }
-        /* Residuals alone are the same as with the Jacobian. */
-        p.lsq.move(&p, delta);
-        assert_true(p.lsq.evaluate(&p, t, plus, NULL));
-        for (int i = 0; i < rows; i++) CHECK_NEAR(plus[i], r[i], 0);
-    }
-    free(delta);
-    tr_problem_release(&p);
+    if (!(difference <= 1e-6)) print_error("%s\n", where);
+    CHECK_AT_MOST(difference, 1e-6);
 }
 
 /* Everything free: lens with prior, a second camera on the rig, shapes with priors, marks with
@@ -412,6 +369,7 @@ static void make_rich(rich_job *r, tr_draw *d) {
     for (int i = 0; i < JOB_SHEETS; i++) {
         tr_net_sheet *sheet = &r->q.sheets[i];
         for (int k = 0; k < TR_SHEET_N; k++) sheet->is_free[k] = true;
+        sheet->shape_about = -1;
         for (int k = 0; k < 4; k++) {
             sheet->shape[k] = (k < 2 ? 1e-3 : 5) * draw_normal(d);
             sheet->shape_sd[k] = k < 2 ? STRETCH_SD : BOW_SD_MM;
@@ -449,7 +407,7 @@ static void give_offsets(rich_job *r, tr_draw *d) {
         }
     }
     for (int i = 0; i < r->q.net.n_observations; i++) {
-        r->q.obs[i].offset = i % 4 == 0 ? 0 : 1 + i % 7;
+        r->q.obs[i].offset = i % 4 == 0 ? -1 : i % 7;
     }
     r->q.net.offsets = r->offsets;
     r->q.net.n_offsets = 7;
@@ -474,10 +432,10 @@ static void derivatives_forms_and_lengths(void **unused) {
     static rich_job r;
     for (int trial = 0; trial < 3; trial++) {
         tr_net_length lengths[4] = {
-            {.sheet = {0, 0}, .p_sheet_mm = {{-600, 300}, {600, -300}}, .offset = {1, 2}},
-            {.sheet = {0, 2}, .p_sheet_mm = {{-600, 300}, {10, 20}}, .offset = {3, 0}},
-            {.sheet = {1, 2}, .p_sheet_mm = {{0, 30}, {10, 20}}, .offset = {4, 5}},
-            {.sheet = {0, 0}, .p_sheet_mm = {{-600, 300}, {-500, 300}}, .offset = {6, 6}}};
+            {.sheet = {0, 0}, .p_sheet_mm = {{-600, 300}, {600, -300}}, .offset = {0, 1}},
+            {.sheet = {0, 2}, .p_sheet_mm = {{-600, 300}, {10, 20}}, .offset = {2, -1}},
+            {.sheet = {1, 2}, .p_sheet_mm = {{0, 30}, {10, 20}}, .offset = {3, 4}},
+            {.sheet = {0, 0}, .p_sheet_mm = {{-600, 300}, {-500, 300}}, .offset = {5, 5}}};
         make_rich(&r, &d);
         for (int i = 0; i < 7; i++) {
             tr_net_offset *offset = &r.offsets[i];
@@ -488,12 +446,12 @@ static void derivatives_forms_and_lengths(void **unused) {
                                     : k == TR_OFFSET_TWIST ? 1e-4
                                                            : 0.1) *
                                    draw_normal(&d);
-                offset->is_free[k] = i != 3 || k != TR_OFFSET_GROWTH;
+                offset->is_free[k] = i != 3 || k != TR_OFFSET_SCALE;
                 offset->sd[k] = i == 5 && k == TR_OFFSET_TURN ? 0 : k <= TR_OFFSET_Z ? 4 : 0.1;
             }
         }
         for (int i = 0; i < r.q.net.n_observations; i++) {
-            r.q.obs[i].offset = 1 + i % 7;
+            r.q.obs[i].offset = i % 7;
         }
         for (int i = 0; i < 4; i++) {
             lengths[i].length_mm = 1000;
@@ -545,7 +503,9 @@ static void camera_of_a_photo(void **unused) {
         tr_net_rig rig = {.rig_from_world = {tr_rotation_from_vector(turn), {30, -50, 2000}}};
         tr_net_sheet sheet = {.world_from_sheet = tr_pose_identity(), .half_mm = {500, 500}};
         tr_net_photo photo = {0};
-        tr_net_obs obs = {.n_points = 1, .is_used = true, .p_sheet_mm = {{300, -200}}};
+        tr_net_obs obs = tr_net_obs_of(0, 0, TR_NET_POINT, 1);
+        obs.is_used = true;
+        obs.p_sheet_mm[0] = tr_v2(300, -200);
         for (int k = 0; k < TR_PHOTO_N; k++) {
             photo.value[k] = draw_normal(&d) * (k < TR_PHOTO_FOCAL    ? 20
                                                 : k == TR_PHOTO_FOCAL ? 0.01
@@ -599,22 +559,22 @@ static void form_of_a_mark(void **unused) {
     o.value[TR_OFFSET_X] = 3;
     o.value[TR_OFFSET_Z] = -2;
     o.value[TR_OFFSET_TURN] = TR_PI / 2;
-    o.value[TR_OFFSET_GROWTH] = 0.01;
+    o.value[TR_OFFSET_SCALE] = 0.01;
     p = tr_net_mark_point(&sheet, &o, tr_v2(180, 130));
     CHECK_NEAR(p.x, 103 - 80.8, 1e-9);
     CHECK_NEAR(p.y, 50 + 80.8, 1e-9);
     CHECK_NEAR(p.z, -2, 0);
     /* Along its first side, which stands upright, 2 % longer; the other 2 % shorter. */
     o = (tr_net_offset){.centre_mm = {100, 50}, .axis_rad = TR_PI / 2};
-    o.value[TR_OFFSET_ASPECT] = 0.02;
+    o.value[TR_OFFSET_DIFFERENTIAL_SCALE] = 0.02;
     p = tr_net_mark_point(&sheet, &o, tr_v2(180, 130));
     CHECK_NEAR(p.x, 100 + 80 * 0.98, 1e-9);
     CHECK_NEAR(p.y, 50 + 80 * 1.02, 1e-9);
 }
 
-/* The gain against solving anew with a mark that is held to be elsewhere: in one observation, and
-   nowhere else. */
-static void gain_by_solving_anew(void **unused) {
+/* The sensitivity against solving anew with a mark that is held to be elsewhere: in one
+   observation, and nowhere else. */
+static void sensitivity_by_solving_anew(void **unused) {
     (void)unused;
     static job q;
     double C[64];
@@ -622,19 +582,18 @@ static void gain_by_solving_anew(void **unused) {
     static const double step[TR_OFFSET_N] = {0.01, 0.01, 0.01, 1e-4, 1e-4, 1e-4};
     tr_net_unknown wanted[WANTED];
     tr_net_offset offsets[2] = {{.centre_mm = {0, 0}}, {.centre_mm = {0, 0}}};
-    double covariance[WANTED * WANTED];
     tag_covariance(C);
     job_place(&q);
     q.lens.has_prior = false;
     memset(q.lens.is_free, 0, sizeof q.lens.is_free);
     job_observe(&q, C);
     int n = q.net.n_observations;
-    double *gain = calloc((size_t)n, WANTED * TR_OFFSET_N * sizeof *gain);
-    assert_non_null(gain);
+    double *sensitivity = calloc((size_t)n, WANTED * TR_OFFSET_N * sizeof *sensitivity);
+    assert_non_null(sensitivity);
     q.net.offsets = offsets;
     q.net.n_offsets = 2;
     for (int i = 0; i < n; i++) {
-        q.obs[i].offset = i == MOVED ? 1 : 2;
+        q.obs[i].offset = i == MOVED ? 0 : 1;
     }
     tr_vec2 centre = {0, 0};
     for (int k = 0; k < 4; k++) {
@@ -644,17 +603,13 @@ static void gain_by_solving_anew(void **unused) {
     for (int k = 0; k < WANTED; k++) {
         wanted[k] = (tr_net_unknown){TR_NET_SHEET, q.obs[MOVED].sheet == 1 ? 2 : 1, k};
     }
-    tr_net_options options = {.wanted = wanted,
-                              .n_wanted = WANTED,
-                              .covariance = covariance,
-                              .gain = gain,
-                              .small_step = 1e-9};
+    tr_net_options options = {.small_step = 1e-9};
     tr_lsq_result result;
-    assert_true(job_solve(&q, &options, &result));
-    static double at_rest[WANTED * 4096 * TR_OFFSET_N];
-    assert_true(n <= 4096);
-    memcpy(at_rest, gain, (size_t)n * WANTED * TR_OFFSET_N * sizeof *gain);
-    options.gain = NULL;
+    tr_error err = {0};
+    tr_net_solution *s = tr_net_solution_new(&q.net, &options, &result, &err);
+    assert_non_null(s);
+    assert_true(tr_net_solution_sensitivity(s, wanted, WANTED, sensitivity, &err));
+    tr_net_solution_free(s);
     tr_pose rest = q.sheets[wanted[0].index].world_from_sheet;
     bool has_effect = false;
     for (int c = 0; c < TR_OFFSET_N; c++) {
@@ -666,13 +621,13 @@ static void gain_by_solving_anew(void **unused) {
         tr_vec3 d = tr_v3_sub(moved.t_mm, rest.t_mm);
         double change[WANTED] = {turn.x, turn.y, turn.z, d.x, d.y, d.z};
         for (int k = 0; k < WANTED; k++) {
-            double predicted = step[c] * at_rest[(k * n + MOVED) * TR_OFFSET_N + c];
+            double predicted = step[c] * sensitivity[(k * n + MOVED) * TR_OFFSET_N + c];
             CHECK_NEAR(change[k], predicted, 0.02 * fabs(predicted) + (k < 3 ? 1e-9 : 1e-6));
             has_effect |= fabs(predicted) > (k < 3 ? 1e-8 : 1e-5);
         }
     }
     assert_true(has_effect);
-    free(gain);
+    free(sensitivity);
 }
 
 /* A length between two sheets scales nothing that is known already, but pins what it joins. */
@@ -683,7 +638,8 @@ static void length_holds(void **unused) {
     tag_covariance(C);
     job_place(&q);
     job_observe(&q, C);
-    tr_net_length length = {.sheet = {1, 2}, .length_mm = 1803, .sd_mm = 1e-4, .is_used = true};
+    tr_net_length length = {
+        .sheet = {1, 2}, .offset = {-1, -1}, .length_mm = 1803, .sd_mm = 1e-4, .is_used = true};
     q.net.lengths = &length;
     q.net.n_lengths = 1;
     tr_net_options options = {0};
@@ -702,7 +658,7 @@ static void derivatives_everything_free(void **unused) {
         make_rich(&r, &d);
         assert_true(r.q.net.n_observations > 15);
         check_derivatives(&r.q.net);
-        r.q.sheets[1].shape_about = 1 + 2;
+        r.q.sheets[1].shape_about = 2;
         check_derivatives(&r.q.net);
     }
 }
@@ -724,7 +680,7 @@ static void derivatives_some_held(void **unused) {
             for (int k = 0; k < 4; k++) {
                 if (draw_even(&d) < 0.5) r.q.sheets[i].shape_sd[k] = 0;
             }
-            if (draw_even(&d) < 0.5) r.q.sheets[i].shape_about = 1 + (i + 1) % JOB_SHEETS;
+            if (draw_even(&d) < 0.5) r.q.sheets[i].shape_about = (i + 1) % JOB_SHEETS;
             if (draw_even(&d) < 0.3) r.q.sheets[i].floor_z_sd_mm = 0;
         }
         check_derivatives(&r.q.net);
@@ -764,6 +720,7 @@ static void derivatives_near_zero_and_at_the_edge(void **unused) {
         q.sheets[0] = (tr_net_sheet){.world_from_sheet = {flip, {0, 0, 2000}},
                                      .half_mm = {1400, 1000},
                                      .shape = {1e-4, -1e-4, 3, -2},
+                                     .shape_about = -1,
                                      .shape_sd = {STRETCH_SD, STRETCH_SD, BOW_SD_MM, BOW_SD_MM},
                                      .floor_z_sd_mm = FLOOR_Z_SD_MM,
                                      .floor_tilt_sd_rad = FLOOR_TILT_SD_RAD};
@@ -773,7 +730,8 @@ static void derivatives_near_zero_and_at_the_edge(void **unused) {
         /* Pixels (0, 0), (4031, 0), ... as seen through the lens, and some between. */
         for (int i = 0; i < 9; i++) {
             tr_net_obs *obs = &q.obs[q.net.n_observations++];
-            *obs = (tr_net_obs){.n_points = 1 + i % 4, .is_used = true};
+            *obs = tr_net_obs_of(0, 0, TR_NET_POINT, 1 + i % 4);
+            obs->is_used = true;
             for (int k = 0; k < obs->n_points; k++) {
                 tr_vec2 uv = tr_v2(i % 3 * 2015.5, i / 3 * 1511.5);
                 tr_vec2 xy;
@@ -858,7 +816,7 @@ static void list_wanted(tr_net_unknown wanted[WANTED]) {
     for (int i = 1; i < JOB_SHEETS; i++) {
         for (int k = 0; k < TR_POSE_N; k++) wanted[n++] = (tr_net_unknown){TR_NET_SHEET, i, k};
     }
-    wanted[n++] = (tr_net_unknown){TR_NET_SHEET, 0, TR_STRETCH_X};
+    wanted[n++] = (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X};
     wanted[n++] = (tr_net_unknown){TR_NET_SHEET, 0, TR_BOW_X};
     for (int k = 0; k < TR_LENS_N; k++) wanted[n++] = (tr_net_unknown){TR_NET_LENS, 0, k};
 }
@@ -942,12 +900,11 @@ static void covariance_by_drawing(void **unused) {
         memcpy(q.lens.lens.covariance, C_lens, sizeof C_lens);
         q.lens.has_prior = true;
         for (int k = 0; k < TR_LENS_N; k++) q.lens.is_free[k] = true;
-        q.sheets[0].is_free[TR_STRETCH_X] = q.sheets[0].is_free[TR_BOW_X] = true;
+        q.sheets[0].is_free[TR_PRINT_SCALE_X] = q.sheets[0].is_free[TR_BOW_X] = true;
         q.sheets[0].shape_sd[0] = STRETCH_SD;
         q.sheets[0].shape_sd[2] = BOW_SD_MM;
         disturb(&q, &d, 0.01, 30);
-        tr_net_options options = {.wanted = wanted, .n_wanted = WANTED, .covariance = C};
-        assert_true(job_solve(&q, &options, &result));
+        assert_true(job_covariance(&q, wanted, WANTED, C, &result));
         errors(&q, &truth, e);
         for (int k = 0; k < WANTED; k++) ratio[k] += square(e[k]) / C[k * WANTED + k] / DRAWS;
         all += mahalanobis(C, e, WANTED);
@@ -1010,14 +967,13 @@ static void variance_of_a_function(void **unused) {
     const tr_net_function functions[2] = {{of, factors[0], 4}, {of, factors[1], 4}};
     double C[16], variances[2];
     tr_lsq_result result;
+    tr_error err = {0};
     solve_noisy(&q, &d);
-    tr_net_options options = {.wanted = of,
-                              .n_wanted = 4,
-                              .covariance = C,
-                              .functions = functions,
-                              .n_functions = 2,
-                              .variances = variances};
-    assert_true(job_solve(&q, &options, &result));
+    tr_net_solution *s = tr_net_solution_new(&q.net, &(tr_net_options){0}, &result, &err);
+    assert_non_null(s);
+    assert_true(tr_net_solution_covariance(s, of, 4, C, &err));
+    assert_true(tr_net_solution_variances(s, functions, 2, variances, &err));
+    tr_net_solution_free(s);
     double expected = 0;
     for (int i = 0; i < 16; i++) expected += factors[0][i / 4] * factors[0][i % 4] * C[i];
     assert_true(expected > 0);
@@ -1025,11 +981,11 @@ static void variance_of_a_function(void **unused) {
     CHECK_NEAR(variances[1], 0, 0);
 }
 
-/* A gain and a step of the test, which are of first order, against those of a solution with the
+/* A score and a step of the test, which are of first order, against those of a solution with the
    added unknowns free. */
 static void check_test(const tr_net_hypothesis *h, double fall, const double *step, int n) {
     assert_true(h->is_determined && fall > 0);
-    CHECK_NEAR(h->gain / fall, 1, 1e-3);
+    CHECK_NEAR(h->score / fall, 1, 1e-3);
     for (int k = 0; k < n; k++) {
         CHECK_NEAR(h->step[k], step[k], 1e-2 * sqrt(h->variance[k]));
     }
@@ -1037,16 +993,15 @@ static void check_test(const tr_net_hypothesis *h, double fall, const double *st
 
 static void check_stretched(const job *solved, double cost, const tr_net_hypothesis *h) {
     static job q;
-    const tr_net_unknown wanted[2] = {{TR_NET_SHEET, 0, TR_STRETCH_X},
-                                      {TR_NET_SHEET, 0, TR_STRETCH_Y}};
+    const tr_net_unknown wanted[2] = {{TR_NET_SHEET, 0, TR_PRINT_SCALE_X},
+                                      {TR_NET_SHEET, 0, TR_PRINT_SCALE_Y}};
     double C[4];
     tr_lsq_result result;
     q = *solved;
     job_fill_net(&q);
     q.net.n_observations = solved->net.n_observations;
-    q.sheets[0].is_free[TR_STRETCH_X] = q.sheets[0].is_free[TR_STRETCH_Y] = true;
-    tr_net_options options = {.wanted = wanted, .n_wanted = 2, .covariance = C};
-    assert_true(job_solve(&q, &options, &result));
+    q.sheets[0].is_free[TR_PRINT_SCALE_X] = q.sheets[0].is_free[TR_PRINT_SCALE_Y] = true;
+    assert_true(job_covariance(&q, wanted, 2, C, &result));
     check_test(h, cost - result.cost, q.sheets[0].shape, 2);
     CHECK_NEAR(h->variance[0] / C[0], 1, 1e-3);
     CHECK_NEAR(h->variance[1] / C[3], 1, 1e-3);
@@ -1092,7 +1047,7 @@ static void hypotheses_as_solved(void **unused) {
             {.sheet = 2, .first_photo = 0, .last_photo = 5},
             {.sheet = 2, .first_photo = 4, .last_photo = 4},
             {.sheet = 0, .first_photo = 1, .last_photo = 2},
-            {.sheet = 0, .is_stretch = true, .first_photo = 0, .last_photo = 5},
+            {.sheet = 0, .is_print_scale = true, .first_photo = 0, .last_photo = 5},
         };
         enum { N = sizeof h / sizeof *h, ALL_PHOTOS = 2, STRETCH = 5 };
         tr_error err = {0};
@@ -1103,7 +1058,7 @@ static void hypotheses_as_solved(void **unused) {
         assert_memory_equal(before.rigs, q.rigs, sizeof q.rigs);
         /* Elsewhere in all photos is nowhere else. */
         assert_false(h[ALL_PHOTOS].is_determined);
-        CHECK_NEAR(h[ALL_PHOTOS].gain, 0, 0);
+        CHECK_NEAR(h[ALL_PHOTOS].score, 0, 0);
         for (int i = 0; i < N; i++) {
             if (i == ALL_PHOTOS) continue;
             if (i == STRETCH)
@@ -1125,8 +1080,7 @@ static void check_information(job *q, const tr_net_unknown *wanted, int n, const
     tr_lsq_result result;
     assert_true(n <= 16);
     memcpy(D, without, (size_t)(n * n) * sizeof *D);
-    tr_net_options options = {.wanted = wanted, .n_wanted = n, .covariance = C};
-    assert_true(job_solve(q, &options, &result));
+    assert_true(job_covariance(q, wanted, n, C, &result));
     invert(C, n);
     invert(D, n);
     for (int i = 0; i < n; i++) {
@@ -1159,8 +1113,7 @@ static void lens_prior_adds_information(void **unused) {
         q.lens.is_free[k] = true;
         wanted[k] = (tr_net_unknown){TR_NET_LENS, 0, k};
     }
-    tr_net_options options = {.wanted = wanted, .n_wanted = TR_LENS_N, .covariance = without};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, TR_LENS_N, without, &result));
     random_covariance(&d, phone_sd, TR_LENS_N, prior);
     memcpy(q.lens.lens.covariance, prior, sizeof prior);
     q.lens.has_prior = true;
@@ -1177,8 +1130,7 @@ static void floor_prior_adds_information(void **unused) {
     double without[9], prior[9] = {0};
     tr_lsq_result result;
     make_held_job(&q);
-    tr_net_options options = {.wanted = wanted, .n_wanted = 3, .covariance = without};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, 3, without, &result));
     q.sheets[2].floor_z_sd_mm = 0.1;
     q.sheets[2].floor_tilt_sd_rad = 1e-4;
     prior[0] = prior[4] = 1 / square(1e-4);
@@ -1195,11 +1147,10 @@ static void shape_prior_adds_information(void **unused) {
     tr_lsq_result result;
     make_held_job(&q);
     for (int k = 0; k < 4; k++) {
-        wanted[k] = (tr_net_unknown){TR_NET_SHEET, 0, TR_STRETCH_X + k};
-        q.sheets[0].is_free[TR_STRETCH_X + k] = true;
+        wanted[k] = (tr_net_unknown){TR_NET_SHEET, 0, TR_PRINT_SCALE_X + k};
+        q.sheets[0].is_free[TR_PRINT_SCALE_X + k] = true;
     }
-    tr_net_options options = {.wanted = wanted, .n_wanted = 4, .covariance = without};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, 4, without, &result));
     for (int k = 0; k < 4; k++) {
         q.sheets[0].shape_sd[k] = sd[k];
         prior[5 * k] = 1 / square(sd[k]);
@@ -1220,14 +1171,13 @@ static void floor_prior_draws(void **unused) {
     for (int k = 0; k < 3; k++) q.sheets[2].is_free[k] = false;
     q.sheets[2].world_from_sheet.t_mm.z = 2;
     job_observe(&q, C);
-    tr_net_options options = {.wanted = &height, .n_wanted = 1, .covariance = &variance};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, &height, 1, &variance, &result));
     CHECK_NEAR(q.sheets[2].world_from_sheet.t_mm.z, 2, 1e-6);
     double measured = variance;
     double prior = measured / 4;
     q.sheets[2].floor_z_sd_mm = sqrt(prior);
     q.sheets[2].floor_tilt_sd_rad = 1; /* its rotation is held */
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, &height, 1, &variance, &result));
     CHECK_NEAR(q.sheets[2].world_from_sheet.t_mm.z, 2 * prior / (prior + measured), 1e-4);
     CHECK_NEAR(variance, prior * measured / (prior + measured), 1e-4 * measured);
 }
@@ -1271,8 +1221,7 @@ static void held_unknown_has_no_variance(void **unused) {
     double C[9];
     tr_lsq_result result;
     make_held_job(&q);
-    tr_net_options options = {.wanted = wanted, .n_wanted = 3, .covariance = C};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, 3, C, &result));
     for (int i = 0; i < 9; i++) {
         if (i != 4) CHECK_NEAR(C[i], 0, 0);
     }
@@ -1316,8 +1265,7 @@ static void rig_of_two_cameras(void **unused) {
     tr_net_unknown wanted[TR_POSE_N];
     double covariance[TR_POSE_N * TR_POSE_N];
     for (int k = 0; k < TR_POSE_N; k++) wanted[k] = (tr_net_unknown){TR_NET_CAMERA, 1, k};
-    tr_net_options options = {.wanted = wanted, .n_wanted = TR_POSE_N, .covariance = covariance};
-    assert_true(job_solve(&q, &options, &result));
+    assert_true(job_covariance(&q, wanted, TR_POSE_N, covariance, &result));
     tr_pose found = cameras[1].camera_from_rig;
     CHECK_NEAR(tr_v3_norm(tr_v3_sub(found.t_mm, mount.t_mm)), 0, 1e-6);
     CHECK_NEAR(tr_v3_norm(tr_vector_from_rotation(tr_m3_mul(found.R, tr_m3_transpose(mount.R)))), 0,
@@ -1340,6 +1288,13 @@ static void undetermined_parts_are_named(void **unused) {
     assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
     assert_int_equal(err.code, TR_NO_MEASURE);
     assert_non_null(strstr(err.text, "photo 4"));
+    /* By its name, where that is known. */
+    static const char *const PHOTOS[JOB_PHOTOS] = {[3] = "left.jpg"};
+    err = (tr_error){0};
+    q.net.photo_names = PHOTOS;
+    assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
+    assert_non_null(strstr(err.text, "the place of photo 'left.jpg' is not determined"));
+    q.net.photo_names = NULL;
     /* A sheet that nobody sees. */
     err = (tr_error){0};
     make_held_job(&q);
@@ -1349,6 +1304,12 @@ static void undetermined_parts_are_named(void **unused) {
     assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
     assert_int_equal(err.code, TR_NO_MEASURE);
     assert_non_null(strstr(err.text, "sheet 3"));
+    static const char *const SHEETS[JOB_SHEETS] = {[2] = "PLATE-X"};
+    err = (tr_error){0};
+    q.net.sheet_names = SHEETS;
+    assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
+    assert_non_null(strstr(err.text, "the place of sheet 'PLATE-X' is not determined"));
+    q.net.sheet_names = NULL;
     /* Nothing holds the world. */
     err = (tr_error){0};
     make_held_job(&q);
@@ -1522,7 +1483,7 @@ int main(void) {
         cmocka_unit_test(derivatives_photos),
         cmocka_unit_test(camera_of_a_photo),
         cmocka_unit_test(form_of_a_mark),
-        cmocka_unit_test(gain_by_solving_anew),
+        cmocka_unit_test(sensitivity_by_solving_anew),
         cmocka_unit_test(length_holds),
         cmocka_unit_test(derivatives_some_held),
         cmocka_unit_test(derivatives_near_zero_and_at_the_edge),

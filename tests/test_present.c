@@ -140,7 +140,7 @@ static void measure(tr_target_result *t, const tr_placement *p, tr_axis axis, do
     r->u95_of[TR_FROM_MARKS] = 0.6 * u95;
     r->u95_of[TR_FROM_LENS] = 0.0;
     r->u95_of[TR_FROM_PLATES] = 0.8 * u95;
-    r->verdict = tr_decide(error, u95, r->limit);
+    r->verdict = tr_verdict_decide(error, u95, r->limit);
     if (r->is_judged) t->verdict = tr_verdict_join(t->verdict, r->verdict);
 }
 
@@ -175,7 +175,7 @@ static void place_mat(scene *s, double x, double y, double yaw_deg, double u95) 
     measure(t, &s->placements[0], TR_Z, 0.4, 1.1);
     measure(t, &s->placements[0], TR_PITCH, 0.0003, 0.0009);
     measure(t, &s->placements[0], TR_ROLL, -0.0002, 0.0009);
-    t->n_moves = tr_moves("the mat", t->axis, t->moves);
+    t->n_moves = tr_verdict_moves("the mat", t->axis, t->moves);
     s->results[MAT] =
         (tr_sheet_result){.is_placed = true,
                           .n_photos = 2,
@@ -456,7 +456,7 @@ static void json_has_the_contracts_keys_and_values(void **state) {
 
     json_t *references = at(json, "references");
     assert_string_equal(keys_of(references, keys, sizeof keys),
-                        "wheelbase_mm track_front_mm track_rear_mm stated_mm plates");
+                        "wheelbase_mm track_front_mm track_rear_mm stated plates");
     check_number(at(references, "wheelbase_mm"), "measured", 2699.1, 0);
     check_number(at(references, "wheelbase_mm"), "stated", 2700, 0);
     assert_null(json_object_get(at(references, "track_front_mm"), "stated"));
@@ -1005,8 +1005,8 @@ static void rounded_numbers_never_contradict_the_verdict(void **state) {
         r.measured = r.error;
         tr_axis_cells_of(TR_X, &r, &cells);
         double shown_u95 = strtod(cells.u95 + strlen("±"), NULL);
-        tr_verdict shown = tr_decide(strtod(cells.error, NULL), shown_u95, 10);
-        tr_verdict exact = tr_decide(r.error, r.u95, 10);
+        tr_verdict shown = tr_verdict_decide(strtod(cells.error, NULL), shown_u95, 10);
+        tr_verdict exact = tr_verdict_decide(r.error, r.u95, 10);
         /* Four decimals are the most that is printed. */
         bool is_at_edge = fabs(fabs(r.error) - edge) < 2e-4;
         if (shown != exact && !is_at_edge) {

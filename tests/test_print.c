@@ -14,7 +14,7 @@
 #include "image/image.h"
 #include "job/job.h"
 #include "marks/checker.h"
-#include "marks/family.h"
+#include "tags/family.h"
 #include "print/design.h"
 #include "print/write.h"
 

@@ -531,7 +531,7 @@ static void a_result_that_cannot_be_printed_is_noticed(void **state) {
     unlink("closed.png");
     outcome o = run_on("lens %s --out closed.yaml --json >/dev/full", BOARDS);
     check_status(&o, NO_MEASURE);
-    check_has(o.err, "could not be printed");
+    check_has(o.err, "could not be written");
     unlink("closed.yaml");
 }
 

@@ -95,7 +95,7 @@ static tr_vec2 project(const stage *s, tr_vec2 p) {
     const tr_scene_camera *camera = &s->cameras[0];
     double hx = sheet->sheet.width_mm / 2, hy = sheet->sheet.height_mm / 2;
     double a = p.x / hx, b = p.y / hy;
-    tr_vec3 bent = tr_v3(p.x * (1 + sheet->stretch[0]), p.y * (1 + sheet->stretch[1]),
+    tr_vec3 bent = tr_v3(p.x * (1 + sheet->print_scale[0]), p.y * (1 + sheet->print_scale[1]),
                          sheet->bow_mm[0] * (1 - a * a) + sheet->bow_mm[1] * (1 - b * b) +
                              relief_of(&sheet->relief, hx, hy, p));
     tr_vec3 P = tr_pose_apply(sheet->vehicle_from_sheet, bent);
@@ -326,8 +326,8 @@ static void bowed_and_stretched_prints_too(void **state) {
     set_up_stage(&s, tr_v3(-250, 120, 380), tr_v3(0, 0, 0), 0.2);
     s.sheets[0].bow_mm[0] = 6;
     s.sheets[0].bow_mm[1] = -3;
-    s.sheets[0].stretch[0] = 0.004;
-    s.sheets[0].stretch[1] = -0.003;
+    s.sheets[0].print_scale[0] = 0.004;
+    s.sheets[0].print_scale[1] = -0.003;
     measure_edges(&s, &t);
     report("bowed sheet", &t);
     assert_true(t.n >= 12);
@@ -395,7 +395,7 @@ static void edges_on_lifted_sheets(void **state) {
             s.sheets[0].relief.wave_rad_per_mm[1] = -0.013;
             s.sheets[0].relief.wave_rad = 0.4;
             s.sheets[0].bow_mm[0] = 3;
-            s.sheets[0].stretch[1] = 0.004;
+            s.sheets[0].print_scale[1] = 0.004;
             move_camera(&s);
         }
         measure_edges(&s, &t);

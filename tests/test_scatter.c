@@ -9,6 +9,7 @@
 #include "adjust/adjust.h"
 #include "adjust/camera.h"
 #include "adjust/relief.h"
+#include "diagnose/diagnose.h"
 #include "base/median.h"
 #include "check/check.h"
 #include "findings.h"
@@ -81,7 +82,9 @@ static void adjust(const tr_sim_options *options, adjusted *a) {
                           .photos = photos,
                           .photo_names = names,
                           .n_photos = a->sim.check.set.n_photos};
-    if (!tr_adjust(&in, &a->adj, &a->findings, &err)) fail_msg("%s", err.text);
+    tr_sheet_condition conditions[TR_SIM_MAX_SHEETS] = {0};
+    if (!tr_diagnose(&in, &a->adj, conditions, &a->findings, &err)) fail_msg("%s", err.text);
+    a->adj.net.photo_names = NULL; /* they end here */
 }
 
 static void release(adjusted *a) {
@@ -139,10 +142,10 @@ static void priors_are_those_that_the_readme_states(void **state) {
         CHECK_NEAR(a.adj.net.sheets[TR_SIM_MAT].shape_sd[k], 0.001, 0);
         for (int i = TR_SIM_PLATE; i < a.sim.job.n_sheets; i++) {
             const tr_net_sheet *plate = &a.adj.net.sheets[i];
-            n_tied += plate->shape_about > 0;
+            n_tied += plate->shape_about >= 0;
             /* The first has what all share; the others differ from it by both plates' own. */
             CHECK_NEAR(plate->shape_sd[k],
-                       plate->shape_about > 0 ? sqrt(2) * 0.0005 : hypot(0.001, 0.0005), 1e-12);
+                       plate->shape_about >= 0 ? sqrt(2) * 0.0005 : hypot(0.001, 0.0005), 1e-12);
         }
         assert_int_equal(n_tied, TR_N_POINTS - 1);
     }
@@ -196,7 +199,7 @@ static void heights_have_priors_of_paper_that_lies_as_it_should(void **state) {
     print_message("rms of simulated tags: %.2f mm, %.4f, %.2g / mm\n", height, slope, twist);
     for (int i = 0; i < a.adj.net.n_observations; i++) {
         const tr_net_obs *obs = &a.adj.net.observations[i];
-        const double *sd = a.adj.net.offsets[obs->offset - 1].sd;
+        const double *sd = a.adj.net.offsets[obs->offset].sd;
         bool is_mat = obs->sheet == TR_SIM_MAT;
         bool is_tag = obs->n_points > 1;
         n_tags += is_mat && is_tag;
@@ -289,6 +292,25 @@ static void an_ideal_camera_is_found_to_be_one(void **state) {
         CHECK_AT_MOST(sd[TR_SCATTER_TURN], 8e-4);
         CHECK_AT_MOST(sd[TR_SCATTER_TRAVEL], 1.5);
     }
+}
+
+/* What all photos have in common is the lens's: so n focal lengths that differ by far more than the
+   marks leave open have n - 1 degrees of freedom, and shifts have two a photo. */
+static void scatter_rests_on_what_photos_differ_in(void **state) {
+    (void)state;
+    tr_sim_options o = job_of(1, 1);
+    adjusted a;
+    o.n_photos = 8;
+    o.phone.focal = 0.02;
+    o.phone.principal_point_px = 40;
+    adjust(&o, &a);
+    print_message("focal lengths: %.2f degrees of freedom, shifts: %.2f\n",
+                  a.adj.scatter[0].dof[TR_SCATTER_FOCAL], a.adj.scatter[0].dof[TR_SCATTER_SHIFT]);
+    CHECK_AT_MOST(a.adj.scatter[0].dof[TR_SCATTER_FOCAL], 7);
+    CHECK_AT_MOST(6.0, a.adj.scatter[0].dof[TR_SCATTER_FOCAL]);
+    CHECK_AT_MOST(a.adj.scatter[0].dof[TR_SCATTER_SHIFT], 16);
+    CHECK_AT_MOST(12, a.adj.scatter[0].dof[TR_SCATTER_SHIFT]);
+    release(&a);
 }
 
 /* Of a phone what there is, or somewhat more: the limit of what was found. */
@@ -459,6 +481,7 @@ int main(void) {
         cmocka_unit_test(heights_have_priors_of_paper_that_lies_as_it_should),
         cmocka_unit_test(lifted_edges_are_honest),
         cmocka_unit_test(an_ideal_camera_is_found_to_be_one),
+        cmocka_unit_test(scatter_rests_on_what_photos_differ_in),
         cmocka_unit_test(a_phones_scatter_is_found),
         cmocka_unit_test(an_unknown_camera_costs_little),
         cmocka_unit_test(u95_holds_for_phones),

@@ -14,6 +14,7 @@
 #include <apriltag/tagStandard52h13.h>
 
 #include "sheet/sheet.h"
+#include "tags/names.h"
 
 static void a_sheet_is_read(void **state) {
     (void)state;
@@ -102,7 +103,7 @@ static void kinds_have_the_words_of_the_file(void **state) {
     do {                                                                                           \
         apriltag_family_t *family = name##_create();                                               \
         assert_non_null(family);                                                                   \
-        assert_int_equal(tr_sheet_family_size(#name), family->ncodes);                             \
+        assert_int_equal(tr_tag_family_size(#name), family->ncodes);                               \
         name##_destroy(family);                                                                    \
     } while (0)
 
@@ -117,9 +118,9 @@ static void families_have_the_sizes_of_the_library(void **state) {
     CHECK_FAMILY(tagCustom48h12);
     CHECK_FAMILY(tagStandard41h12);
     CHECK_FAMILY(tagStandard52h13);
-    assert_int_equal(tr_sheet_family_size("tag36h11"), 587); /* AprilRobotics/apriltag tag36h11.c */
-    assert_int_equal(tr_sheet_family_size("tag36h1"), 0);
-    assert_int_equal(tr_sheet_family_size(""), 0);
+    assert_int_equal(tr_tag_family_size("tag36h11"), 587); /* AprilRobotics/apriltag tag36h11.c */
+    assert_int_equal(tr_tag_family_size("tag36h1"), 0);
+    assert_int_equal(tr_tag_family_size(""), 0);
 }
 
 /* A surveyed sheet comes back as it was written, under any locale. */

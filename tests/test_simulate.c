@@ -279,11 +279,12 @@ static void compare_photo(const tr_sim *sim, int photo, double *largest, int *n_
     tr_scene scene = {.lens = sim->true_lens, .sheets = sheets, .cameras = &camera, .n_cameras = 1};
     for (int i = 0; i < p->n_items; i++) {
         const tr_sim_item *item = &p->items[i];
-        sheets[scene.n_sheets++] = (tr_scene_sheet){.sheet = sim->printed[item->sheet],
-                                                    .stretch = {item->stretch[0], item->stretch[1]},
-                                                    .bow_mm = {item->bow_mm[0], item->bow_mm[1]},
-                                                    .relief = item->relief,
-                                                    .vehicle_from_sheet = item->vehicle_from_sheet};
+        sheets[scene.n_sheets++] =
+            (tr_scene_sheet){.sheet = sim->printed[item->sheet],
+                             .print_scale = {item->print_scale[0], item->print_scale[1]},
+                             .bow_mm = {item->bow_mm[0], item->bow_mm[1]},
+                             .relief = item->relief,
+                             .vehicle_from_sheet = item->vehicle_from_sheet};
     }
     int n = 0;
     tr_seen *seen = tr_scene_truth(&scene, 0, &n, &err);

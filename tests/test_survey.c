@@ -84,7 +84,7 @@ static void a_frame_gain_by_moving_marks(void **unused) {
         marks[i] = (tr_datum_mark){m, PLACES[i], {true, i != 3}, 1 + 0.1 * i};
     }
     assert_true(tr_datum_fit(marks, 8, &d));
-    assert_true(tr_datum_gain(&d, marks, 8, G, inverse));
+    assert_true(tr_datum_sensitivity(&d, marks, 8, G, inverse));
     for (int i = 0; i < 8; i++) {
         for (int k = 0; k < 2; k++) {
             tr_datum moved;
@@ -141,7 +141,7 @@ static tr_survey_align by_corners(const tr_survey_sim *sim) {
 }
 
 static const tr_survey_sim_options MISPLACED = {
-    .seed = 5, .misplaced_mm = 8, .stretch = {-0.004, 0.003}, .height_sd_mm = 1, .n_stuck = 2};
+    .seed = 5, .misplaced_mm = 8, .print_scale = {-0.004, 0.003}, .height_sd_mm = 1, .n_stuck = 2};
 
 /* Without noise everything comes out: places, turns, edges, scale, flatness. */
 static void exact_marks_are_measured_exactly(void **unused) {
@@ -273,7 +273,7 @@ static void sizes_of_tags_carry_no_scale(void **unused) {
     (void)unused;
     tr_survey_sim sim;
     tr_error err = {0};
-    tr_survey_sim_options o = {.seed = 3, .stretch = {-0.03, -0.03}};
+    tr_survey_sim_options o = {.seed = 3, .print_scale = {-0.03, -0.03}};
     simulate(&o, &sim);
     if (!tr_survey_solve(&sim.survey, by_corners(&sim), &err)) fail_msg("%s", err.text);
     CHECK_NEAR(sim.survey.sheets[0].scale[0], 0.97, 2e-5);
@@ -443,7 +443,7 @@ static int render(void **state) {
                                .n_photos = 6,
                                .image_part = 0.4,
                                .misplaced_mm = 8,
-                               .stretch = {-0.004, 0.003},
+                               .print_scale = {-0.004, 0.003},
                                .n_stuck = 1,
                                .n_bars = 2};
     tr_error err = {0};

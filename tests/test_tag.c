@@ -1,5 +1,6 @@
 /* One tag, measured on rendered photos: right whatever camera, light and view, and as well as it
    says; or refused. */
+#include "geom/dense.h"
 #include "shot.h"
 
 #include <apriltag/apriltag.h>
@@ -7,7 +8,7 @@
 
 #include "ink.h"
 #include "lens/planar.h"
-#include "marks/family.h"
+#include "tags/family.h"
 #include "marks/marks.h"
 #include "marks/tag.h"
 
@@ -126,7 +127,7 @@ static void add_tag(const fixture *f, const shot *s, int tag, double start_px, t
     }
     memcpy(A, fit.covariance, sizeof A);
     memcpy(x, e, sizeof x);
-    assert_true(tr_solve_small(A, x, 8));
+    assert_true(tr_dense_solve(A, x, 8));
     for (int k = 0; k < 8; k++) t->chi2 += e[k] * x[k] / 8;
     for (int a = 0; a < 8; a++) {
         for (int b = 0; b < a; b++) {
@@ -316,7 +317,7 @@ static double error_squares(const tr_vec2 truth[4], const tr_tag_fit *fit, doubl
         e[2 * k + 1] = x[2 * k + 1] = fit->corner_px[k].y - truth[k].y;
     }
     memcpy(A, fit->covariance, sizeof A);
-    assert_true(tr_solve_small(A, x, 8));
+    assert_true(tr_dense_solve(A, x, 8));
     for (int k = 0; k < 8; k++) {
         sum += e[k] * e[k];
         *chi2 += e[k] * x[k] / 8;

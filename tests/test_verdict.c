@@ -37,8 +37,8 @@ static void the_rule_at_its_edges(void **state) {
         {0, 1e9, TR_INCONCLUSIVE},
     };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
-        assert_int_equal(tr_decide(cases[i].error, cases[i].u95, 10), cases[i].verdict);
-        assert_int_equal(tr_decide(-cases[i].error, cases[i].u95, 10), cases[i].verdict);
+        assert_int_equal(tr_verdict_decide(cases[i].error, cases[i].u95, 10), cases[i].verdict);
+        assert_int_equal(tr_verdict_decide(-cases[i].error, cases[i].u95, 10), cases[i].verdict);
     }
 }
 
@@ -46,11 +46,11 @@ static void what_is_no_number_is_inconclusive(void **state) {
     (void)state;
     static const double bad[] = {NAN, INFINITY, -INFINITY};
     for (int i = 0; i < 3; i++) {
-        assert_int_equal(tr_decide(bad[i], 2, 10), TR_INCONCLUSIVE);
-        assert_int_equal(tr_decide(0, bad[i], 10), TR_INCONCLUSIVE);
-        assert_int_equal(tr_decide(0, 2, bad[i]), TR_INCONCLUSIVE);
+        assert_int_equal(tr_verdict_decide(bad[i], 2, 10), TR_INCONCLUSIVE);
+        assert_int_equal(tr_verdict_decide(0, bad[i], 10), TR_INCONCLUSIVE);
+        assert_int_equal(tr_verdict_decide(0, 2, bad[i]), TR_INCONCLUSIVE);
     }
-    assert_int_equal(tr_decide(0, -1, 10), TR_INCONCLUSIVE);
+    assert_int_equal(tr_verdict_decide(0, -1, 10), TR_INCONCLUSIVE);
 }
 
 /* A greater uncertainty never makes a pass of anything else, nor a fail. */
@@ -61,8 +61,8 @@ static void doubt_decides_nothing(void **state) {
         double error = draw_between(&d, -25, 25);
         double u95 = draw_between(&d, 0, 12);
         double more = u95 + draw_between(&d, 0, 3);
-        tr_verdict a = tr_decide(error, u95, 10);
-        tr_verdict b = tr_decide(error, more, 10);
+        tr_verdict a = tr_verdict_decide(error, u95, 10);
+        tr_verdict b = tr_verdict_decide(error, more, 10);
         assert_true(b == a || b == TR_INCONCLUSIVE);
         if (u95 > 10) assert_int_not_equal(a, TR_PASS);
         if (fabs(error) > 10) assert_int_not_equal(a, TR_PASS);
@@ -118,7 +118,7 @@ static void guard_bands(void **state) {
         long failed = 0;
         for (int i = 0; i < N; i++) {
             double error = 10 + sds[s] * draw_normal(&d);
-            tr_verdict v = tr_decide(error, TR_COVERAGE_FACTOR * sds[s], 10);
+            tr_verdict v = tr_verdict_decide(error, TR_COVERAGE_FACTOR * sds[s], 10);
             passed += v == TR_PASS;
             failed += v == TR_FAIL;
         }
@@ -167,7 +167,7 @@ static void what_a_verdict_is_worth(void **state) {
         double error = draw_between(&d, -25, 25);
         double u = u95 / TR_COVERAGE_FACTOR;
         double p = conformance(error, u, -limit, limit);
-        switch (tr_decide(error, u95, limit)) {
+        switch (tr_verdict_decide(error, u95, limit)) {
         case TR_PASS:
             n_pass++;
             assert_true(Phi((limit - error) / u) >= 0.97724);
@@ -183,7 +183,7 @@ static void what_a_verdict_is_worth(void **state) {
     }
     assert_true(n_pass > 10000 && n_fail > 10000);
     /* The least that a pass can be worth. */
-    assert_int_equal(tr_decide(0, limit, limit), TR_PASS);
+    assert_int_equal(tr_verdict_decide(0, limit, limit), TR_PASS);
     CHECK_NEAR(conformance(0, limit / 2, -limit, limit), 0.9545, 0.0001);
 }
 
@@ -214,7 +214,7 @@ static placement placed(double dx_mm, double dy_mm, double yaw_deg, double limit
 }
 
 static void tell(placement *p) {
-    p->n = tr_moves("the mat", p->axis, p->moves);
+    p->n = tr_verdict_moves("the mat", p->axis, p->moves);
 }
 
 static void wording(void **state) {
@@ -283,7 +283,7 @@ static void rounding(void **state) {
 static void a_name(void **state) {
     (void)state;
     placement p = placed(0.2, -0.3, -0.8, 10, 0.5);
-    assert_int_equal(tr_moves("MAT-7", p.axis, p.moves), 2);
+    assert_int_equal(tr_verdict_moves("MAT-7", p.axis, p.moves), 2);
     assert_string_equal(p.moves[0], "Turn MAT-7 0.8° anticlockwise seen from above.");
 }
 
@@ -350,7 +350,7 @@ static void a_long_name(void **state) {
     placement p = placed(20, 20, 2, 10, 0.5);
     memset(name, 'm', sizeof name - 1);
     name[sizeof name - 1] = 0;
-    assert_int_equal(tr_moves(name, p.axis, p.moves), 2);
+    assert_int_equal(tr_verdict_moves(name, p.axis, p.moves), 2);
     assert_int_equal(strlen(p.moves[0]), TR_MOVE_SIZE - 1);
 }
 

@@ -1,20 +1,15 @@
-/* The job's network: from the marks of all photos to where every sheet lies, with covariance, and
-   to what does not fit.
+/* The job's network: from the marks of all photos to where every sheet lies, with covariance.
 
    World frame: the floor. Sheets that lie on the floor (mats, plates) carry a weak prior that they
    do (3 mm, 0.3 degrees): a help where few photos show a small plate, and far too weak to hide a
-   lifted edge. One of them (the root) holds x, y and yaw.
+   lifted edge. One of them, the datum sheet, holds x, y and yaw.
 
-   Marks that contradict the others are left out one by one, and named. Before that, each cause that
-   would make the whole consistent is tried as a hypothesis of its own (another lens; a sheet
-   printed at another scale), and the one that explains most is named: detection, identification and
-   adaptation after Baarda (A testing procedure for use in geodetic networks, 1968) and Teunissen.
- */
+   This is estimation alone: initial values, priors, solution, data snooping, covariance. What does
+   not fit, and why, is asked in src/diagnose, which takes these steps in its order. */
 #ifndef TR_ADJUST_ADJUST_H
 #define TR_ADJUST_ADJUST_H
 
 #include "base/error.h"
-#include "base/finding.h"
 #include "job/job.h"
 #include "lens/lens.h"
 #include "marks/marks.h"
@@ -33,8 +28,14 @@
    source. */
 #define TR_ADJUST_FOCAL_SD 1e-3
 
+/* A floor sheet's prior: workshop floors are flat within a few millimetres over a few metres. */
+#define TR_ADJUST_FLOOR_Z_SD_MM 3.0
+#define TR_ADJUST_FLOOR_TILT_SD_RAD (0.3 * TR_RAD_PER_DEG)
+
 /* Huber's threshold of every adjustment, in standard deviations. */
 #define TR_ADJUST_HUBER 2.5
+/* An adjustment is done when nothing moves by more than this part of its standard deviation. */
+#define TR_ADJUST_SMALL_STEP 1e-4
 /* Residuals this much larger (in variance) than the marks' own standard deviations say that
    something does not fit; honest photos stay below 2 (tools/bench accuracy). Above the second,
    nothing that comes of them may be trusted. */
@@ -43,9 +44,10 @@
 
 typedef struct {
     const tr_lens *lenses;
-    const tr_lens *starts; /* where the solution begins for each of them; NULL: with the lens */
-    int n_lenses;          /* at least 1 */
-    const int *lens_of;    /* of each photo: its lens; NULL: all have the first */
+    const tr_lens
+        *initial_lenses; /* where the solution begins for each of them; NULL: with the lens */
+    int n_lenses;        /* at least 1 */
+    const int *lens_of;  /* of each photo: its lens; NULL: all have the first */
     const tr_sheet *sheets;
     int n_sheets;
     const tr_photo_marks *const *photos; /* NULL for one that cannot be used */
@@ -54,34 +56,28 @@ typedef struct {
     bool is_one_floor; /* for start values all sheets lie on one plane, whatever their kinds */
 } tr_adjust_input;
 
-/* Is a sheet flat, and printed at the size that its file says? From its own marks; expanded
-   uncertainties with k = 2. */
+/* How well the marks of surveyed sheets are known: mark_covariance.h. All zero: no sheet was
+   surveyed. */
 typedef struct {
-    bool has_flatness;
-    /* Distance between the two planes, parallel to the least-squares plane through the marks, that
-       hold all marks between them (as the peak-to-valley flatness deviation of ISO 12781-1). */
-    double flatness_mm, flatness_u95_mm;
-    tr_vec2 highest_mm; /* the mark furthest above that plane, on the sheet */
-    bool has_stretch;
-    /* Relative, along the sheet's x and y, against what the other sheets' sizes say: 0.001 is 1 mm
-       in a metre too large. A scale common to all sheets cannot be seen. */
-    double stretch[2], stretch_u95[2];
-} tr_sheet_condition;
+    int n_rows;  /* of all surveyed sheets */
+    double *C;   /* n_rows square */
+    int *row_of; /* of each observation's mark, the first; -1: not of a surveyed sheet */
+} tr_mark_covariance;
 
 typedef struct {
     /* Photo i, rig i and sheet i of the network are those of the input. An observation's mark is of
        its sheet: the tags are numbered first, then the corners. */
     tr_network net;
-    bool *photo_placed; /* connected to the root, and in the solution */
+    const char **sheet_names; /* the network's: borrowed from the input, as its photo_names are */
+    bool *photo_placed;       /* connected to the datum sheet, and in the solution */
     bool *sheet_placed;
-    bool *photo_rejected;           /* it was connected, but its marks contradict the others */
-    tr_sheet_condition *conditions; /* one a sheet */
-    int root;                       /* index of the sheet that holds the frame */
-    bool is_settled;                /* the last adjustment reached its minimum */
-    double variance_factor;         /* of the marks that take part; u95 is scaled by it ... */
-    double variance_of_all;         /* ... and of all that were found */
-    int degrees_of_freedom;
-    int n_left_out; /* points of marks left out */
+    bool *photo_rejected; /* it was connected, but its marks contradict the others */
+    int datum_sheet;      /* index of the sheet that holds x, y and yaw */
+    tr_lsq_result result; /* of the last solution; u95 is scaled by its variance factor */
+    /* The variance factor of all marks that were found, those rejected included; points of marks
+       rejected. Set by tr_adjust_finish. */
+    double variance_of_all;
+    int n_rejected;
     /* What the photos of each lens scatter by, and the degrees of freedom of that (scatter.h); dof
        0: not estimated. */
     tr_lens_scatter scatter[TR_MAX_LENSES];
@@ -94,17 +90,27 @@ typedef struct {
        of it, that leaves nothing open but how its focal length returns (TR_ADJUST_FOCAL_SD). */
     double *covariance_calibrated;
     double focal_sd[TR_MAX_LENSES]; /* relative, of each lens that is unknown; else 0 */
-    /* What of `covariance` comes from the places of marks on surveyed sheets; NULL where no sheet
-       of the job was surveyed. It is not in the two above. */
-    double *covariance_places;
+    /* What of `covariance` comes from the coordinates of marks on surveyed sheets; NULL where no
+       sheet of the job was surveyed. It is in none of the shares above. */
+    double *covariance_coordinates;
+    tr_mark_covariance marks; /* of surveyed sheets; private to adjust */
 } tr_adjustment;
 
-/* False: nothing can be solved (TR_NO_MEASURE; no photo shows two sheets, no marks, ...). Findings
-   are added to findings, also where it fails. Everything in out is owned by it. */
-TR_MUST_USE bool tr_adjust(const tr_adjust_input *in, tr_adjustment *out, tr_findings *findings,
-                           tr_error *err);
-/* A first solution from the marks as they are: nothing is tested or left out, and there is no
-   covariance. It tells where marks must be that were not seen yet. False as tr_adjust. */
+/* The network of the job at its initial values, with all priors and weights: nothing is solved yet.
+   False: nothing can be solved (TR_NO_MEASURE: no sheet of the floor was seen). Everything in out
+   is owned by it; on failure, too, it is to be released. */
+TR_MUST_USE bool tr_adjust_begin(const tr_adjust_input *in, tr_adjustment *out, tr_error *err);
+
+/* Solves from where the network is. False: TR_NO_MEASURE (no photo shows two sheets, an unknown is
+   not determined), or memory ran out. */
+TR_MUST_USE bool tr_adjust_solve(tr_adjustment *adjustment, tr_error *err);
+
+/* Solves a last time, and fills in the covariances and what is told of all marks. */
+TR_MUST_USE bool tr_adjust_finish(tr_adjustment *adjustment, tr_error *err);
+
+/* A first solution from the marks as they are: nothing is tested or rejected, and there is no
+   covariance. It tells where marks must be that were not seen yet. False: nothing can be solved,
+   and out is empty. */
 TR_MUST_USE bool tr_adjust_roughly(const tr_adjust_input *in, tr_adjustment *out, tr_error *err);
 void tr_adjustment_release(tr_adjustment *adjustment);
 

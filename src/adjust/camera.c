@@ -56,3 +56,12 @@ double tr_camera_focal_change(const tr_network *net, int lens, double *prior_sd)
     *prior_sd = sqrt(variance);
     return own + (n > 0 ? sum / n : 0);
 }
+
+void tr_camera_add_focal_return(tr_lens *lens) {
+    for (int i = TR_FX; i <= TR_FY; i++) {
+        for (int j = TR_FX; j <= TR_FY; j++) {
+            lens->covariance[i * TR_LENS_N + j] +=
+                TR_ADJUST_FOCAL_SD * lens->param[i] * TR_ADJUST_FOCAL_SD * lens->param[j];
+        }
+    }
+}

@@ -17,13 +17,15 @@ int tr_camera_scatter_of(int component);
    (tr_lens_scatter_sd). */
 bool tr_camera_is_far(const tr_lens *lens, const tr_net_photo *photo, int component);
 
-/* Holds the unknowns of all photos at what they are, or frees them again; those only that have a
-   prior. */
+/* Holds the unknowns of all photos at their values, or frees again those that have a prior. */
 void tr_camera_hold(tr_network *net, bool is_held);
 
 /* Relative change of the focal length that the solved photos of a lens have in common, that of the
    lens included, and the standard deviation that the priors gave to it: profile, as it was set up,
    and scatter. Weighs all placed photos alike. */
 double tr_camera_focal_change(const tr_network *net, int lens, double *prior_sd);
+
+/* Widens the covariance of a lens by how its focal length returns (TR_ADJUST_FOCAL_SD). */
+void tr_camera_add_focal_return(tr_lens *lens);
 
 #endif

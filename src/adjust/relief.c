@@ -46,22 +46,23 @@ bool tr_relief_set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *e
     bool ok = false;
     int n = 0;
     int *first = count_marks(in, &n);
-    int *number = tr_array(n, sizeof *number); /* of each mark's offset, from 1; 0: not yet seen */
+    int *offset_of_mark = tr_array(n, sizeof *offset_of_mark); /* -1: not yet seen */
     net->offsets = tr_array(n, sizeof *net->offsets);
-    if (!first || !number || !net->offsets) {
+    if (!first || !offset_of_mark || !net->offsets) {
         tr_fail_memory(err);
         goto out;
     }
+    for (int i = 0; i < n; i++) offset_of_mark[i] = -1;
     for (int i = 0; i < net->n_observations; i++) {
         tr_net_obs *o = &net->observations[i];
         const tr_sheet *sheet = &in->sheets[o->sheet];
-        int *at = &number[first[o->sheet] + o->mark];
-        if (*at == 0) {
-            tr_net_offset *offset = &net->offsets[net->n_offsets++];
+        int *at = &offset_of_mark[first[o->sheet] + o->mark];
+        if (*at < 0) {
+            *at = net->n_offsets++;
+            tr_net_offset *offset = &net->offsets[*at];
             *offset = offset_of(sheet, o->mark);
-            *at = net->n_offsets;
             if (is_loose(sheet) && out->sheet_placed[o->sheet]) {
-                set_priors(o->n_points > 1, USUAL, offset);
+                set_priors(o->kind == TR_NET_TAG, USUAL, offset);
             }
         }
         o->offset = *at;
@@ -70,11 +71,10 @@ bool tr_relief_set_up(const tr_adjust_input *in, tr_adjustment *out, tr_error *e
     ok = true;
 out:
     free(first);
-    free(number);
+    free(offset_of_mark);
     return ok;
 }
 
-/* Only what some photo sees: what none does has its prior and no more. */
 void tr_relief_hold(tr_network *net, bool is_held) {
     for (int i = 0; i < net->n_offsets; i++) {
         tr_net_offset *o = &net->offsets[i];
@@ -87,8 +87,8 @@ void tr_relief_hold(tr_network *net, bool is_held) {
 void tr_relief_free(tr_network *net) {
     for (int i = 0; i < net->n_observations; i++) {
         const tr_net_obs *o = &net->observations[i];
-        if (!o->is_used || o->offset == 0) continue;
-        set_priors(o->n_points > 1, WIDE, &net->offsets[o->offset - 1]);
+        if (!o->is_used || o->offset < 0) continue;
+        set_priors(o->kind == TR_NET_TAG, WIDE, &net->offsets[o->offset]);
     }
     tr_relief_hold(net, false);
 }

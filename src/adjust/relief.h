@@ -25,8 +25,7 @@ TR_MUST_USE bool tr_relief_set_up(const tr_adjust_input *in, tr_adjustment *out,
 /* Frees heights, slopes and twists of all marks that are used, with the wide priors. */
 void tr_relief_free(tr_network *net);
 
-/* Holds all heights and slopes at what they are, or frees them again; those only that have a prior.
- */
+/* Holds all heights, slopes and twists at their values, or frees again those that have a prior. */
 void tr_relief_hold(tr_network *net, bool is_held);
 
 #endif

@@ -13,10 +13,6 @@ enum { MAX_PHOTOS = 24 };
 /* A close enough solution, in standard deviations. */
 static const double SMALL_STEP = 0.01;
 
-/* Fewer degrees of freedom contradict nothing: they rest on a mark or two. */
-static const double LEAST_TOLD = 3;
-/* More than any hand should bring, in parts of what an unknown camera is taken for. */
-static const double MUCH_PART = 2;
 /* What a profile that is contradicted counts for. */
 static const double LEAST_DOF = 1e-3;
 
@@ -80,10 +76,7 @@ static void sum_up(const tr_network *net, const tr_net_unknown *unknowns, const 
     }
 }
 
-/* Whether a standard deviation is larger than another by more than chance: Paulson's approximation
-   of F by the normal distribution (An approximate normalization of the analysis of variance
-   distribution, Ann. Math. Stat. 13, 1942). */
-static bool is_larger(double sd, double dof, double known, double dof_known) {
+bool tr_scatter_is_larger(double sd, double dof, double known, double dof_known) {
     double a = 2 / (9 * dof);
     double b = 2 / (9 * dof_known);
     double root = known > 0 ? cbrt(sd * sd / (known * known)) : 0;
@@ -96,9 +89,9 @@ static double estimate(const tr_lens *lens, int kind, const component_sums *c, d
     double dof;
     tr_lens_scatter_known(lens, kind, &known, &dof);
     /* A profile that the job's photos contradict counts no more than none. */
-    bool is_told = lens->scatter.dof[kind] > 0 && c->freedom >= LEAST_TOLD;
+    bool is_told = lens->scatter.dof[kind] > 0 && c->freedom >= TR_SCATTER_LEAST_DOF;
     double own = is_told ? sqrt(fmax(0, c->square) / c->freedom) : 0;
-    if (is_told && is_larger(own, c->freedom, known, lens->scatter.dof[kind])) {
+    if (is_told && tr_scatter_is_larger(own, c->freedom, known, lens->scatter.dof[kind])) {
         dof = LEAST_DOF;
     }
     *freedom = dof + c->freedom;
@@ -137,40 +130,6 @@ static void note_scatter(const tr_network *net, const component_sums *sums, tr_l
     }
 }
 
-/* now, then: standard deviations, of this job and of the calibration. */
-static bool note_larger(const tr_lens *lens, int component, double now, double then,
-                        tr_findings *findings, tr_error *err) {
-    switch (component) {
-    case TR_SCATTER_SHIFT: return tr_note(CAMERA_SHIFTS_MORE, findings, err, lens->id, now, then);
-    case TR_SCATTER_FOCAL:
-        return tr_note(CAMERA_FOCUSES_MORE, findings, err, lens->id, 100 * now, 100 * then);
-    case TR_SCATTER_TURN:
-        return tr_note(CAMERA_TURNS_MORE, findings, err, lens->id, now * TR_DEG_PER_RAD,
-                       then * TR_DEG_PER_RAD);
-    default: return tr_note(CAMERA_TRAVELS_MORE, findings, err, lens->id, now, then);
-    }
-}
-
-bool tr_scatter_judge(const tr_adjust_input *in, const tr_adjustment *adj, tr_findings *findings,
-                      tr_error *err) {
-    for (int i = 0; i < in->n_lenses; i++) {
-        const tr_lens_scatter *known = &in->lenses[i].scatter;
-        for (int k = 0; k < TR_SCATTER_N; k++) {
-            double sd = adj->scatter[i].sd[k];
-            /* A hand is another every day; what it does is told where it is more than any should.
-             */
-            bool is_hand = k == TR_SCATTER_TURN || k == TR_SCATTER_TRAVEL;
-            double least = is_hand ? MUCH_PART * tr_lens_scatter_sd(&in->lenses[i], k) : 0;
-            if (!(adj->scatter[i].dof[k] >= LEAST_TOLD) || !(known->dof[k] > 0) || sd < least ||
-                !is_larger(sd, adj->scatter[i].dof[k], known->sd[k], known->dof[k])) {
-                continue;
-            }
-            if (!note_larger(&in->lenses[i], k, sd, known->sd[k], findings, err)) return false;
-        }
-    }
-    return true;
-}
-
 int tr_scatter_find_far(const tr_adjust_input *in, const tr_adjustment *adj, bool *is_far) {
     int n = 0;
     for (int i = 0; i < in->n_photos; i++) {
@@ -199,20 +158,20 @@ bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *adj, tr_lsq_r
         tr_fail_memory(err);
         goto out;
     }
-    options.functions = functions;
-    options.variances = variances;
-    options.n_functions = list_unknowns(net, unknowns, functions);
-    bool goes_on = options.n_functions > 0;
+    int n = list_unknowns(net, unknowns, functions);
+    bool goes_on = n > 0;
     for (int pass = 0; pass < MAX_PASSES && goes_on; pass++) {
-        if (!tr_network_solve(net, &options, result, err)) goto out;
-        sum_up(net, unknowns, variances, options.n_functions, sums);
+        tr_net_solution *s = tr_net_solution_new(net, &options, result, err);
+        bool is_told = s && tr_net_solution_variances(s, functions, n, variances, err);
+        tr_net_solution_free(s);
+        if (!is_told) goto out;
+        sum_up(net, unknowns, variances, n, sums);
         goes_on = set_priors(in, net, sums, false);
     }
-    if (options.n_functions > 0) {
+    if (n > 0) {
         note_scatter(net, sums, adj->scatter);
         (void)set_priors(in, net, sums, true);
-        tr_net_options last = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
-        if (!tr_network_solve(net, &last, result, err)) goto out;
+        if (!tr_network_solve(net, &options, result, err)) goto out;
     }
     ok = true;
 out:

@@ -6,7 +6,7 @@
    scatter (lens/lens.h), with the values v of all its photos, their variances C after the
    adjustment and the priors' standard deviation s:
      r = sum(1 - C / s^2)                            degrees of freedom that the photos give
-     s'^2 = (nu s0^2 + v'v) / (nu + r)               repeated until it rests
+     s'^2 = (nu s0^2 + v'v) / (nu + r)               repeated until it converges
    s0 is what was known before, with the weight of nu degrees of freedom: those of the profile (for
    a hand, which is another every day, a few), or next to none for an unknown camera. Source of the
    estimator: Foerstner, Ein Verfahren zur Schaetzung von Varianz- und Kovarianzkomponenten, AVN
@@ -27,9 +27,12 @@ int tr_scatter_find_far(const tr_adjust_input *in, const tr_adjustment *adj, boo
 TR_MUST_USE bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *adj,
                                      tr_lsq_result *result, tr_error *err);
 
-/* After it: where the photos of a lens scatter by more than its profile says, warns of that; what
-   they scatter by is in u95. */
-TR_MUST_USE bool tr_scatter_judge(const tr_adjust_input *in, const tr_adjustment *adj,
-                                  tr_findings *findings, tr_error *err);
+/* Fewer degrees of freedom contradict nothing: they rest on a mark or two. */
+#define TR_SCATTER_LEAST_DOF 3.0
+
+/* Whether a standard deviation is larger than another by more than chance: Paulson's approximation
+   of F by the normal distribution (An approximate normalization of the analysis of variance
+   distribution, Ann. Math. Stat. 13, 1942). */
+bool tr_scatter_is_larger(double sd, double dof, double known, double dof_known);
 
 #endif

@@ -1,13 +1,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/adjust.h"
+#include "base/array.h"
 #include "check/check.h"
 #include "check/findings.h"
 #include "check/references.h"
 #include "check/targets.h"
 #include "check/uncertainty.h"
 #include "check/unknown_lens.h"
+#include "diagnose/diagnose.h"
 #include "photos/order.h"
 #include "photos/photo_findings.h"
 #include "photos/unknown_lens.h"
@@ -49,9 +50,9 @@ static bool fill_counts(const tr_adjustment *adj, tr_check *out, tr_error *err) 
     bool ok = is_placed && tr_photo_set_count(&out->set, net, is_placed, "job's sheets", err) &&
               count_sheets(net, is_placed, out, err);
     free(is_placed);
-    out->result.n_left_out = adj->n_left_out;
+    out->result.n_rejected = adj->n_rejected;
     out->result.variance_factor = adj->variance_of_all;
-    out->result.degrees_of_freedom = adj->degrees_of_freedom;
+    out->result.degrees_of_freedom = adj->result.degrees_of_freedom;
     for (int i = 0; i < net->n_lenses; i++) out->lenses[i] = net->lenses[i].lens;
     return ok;
 }
@@ -219,13 +220,25 @@ static bool judge(const tr_adjustment *adj, tr_check *check, tr_error *err) {
            tr_targets_judge(check->job, &check->result, err);
 }
 
+/* The network, solved, and what does not fit. */
+static bool diagnose(const tr_photo_input *input, tr_adjustment *adj, tr_check *check,
+                     tr_error *err) {
+    int n = check->job->n_sheets;
+    tr_sheet_condition *conditions = tr_array(n, sizeof *conditions);
+    if (!conditions) return tr_fail_memory(err);
+    bool ok = tr_diagnose(&input->in, adj, conditions, &check->result.findings, err);
+    for (int i = 0; i < n && ok; i++) check->result.sheets[i].condition = conditions[i];
+    free(conditions);
+    return ok;
+}
+
 bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     tr_adjustment adj = {0};
     tr_photo_input input = {0};
     memcpy(out->lenses, job->lenses, sizeof out->lenses);
     bool ok = set_request(job, out, err) && set_up_result(job, &out->result, err) &&
               prepare(out, err) && tr_photo_set_input(&out->set, &input, err) &&
-              tr_adjust(&input.in, &adj, &out->result.findings, err) && judge(&adj, out, err);
+              diagnose(&input, &adj, out, err) && judge(&adj, out, err);
     tr_adjustment_release(&adj);
     tr_photo_input_release(&input);
     return ok;

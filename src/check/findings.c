@@ -15,14 +15,13 @@ bool tr_check_judge_flatness(const tr_adjustment *adj, tr_check *check, tr_error
     const tr_job *job = check->job;
     tr_check_result *out = &check->result;
     double limit = job->layout.flatness_mm;
-    for (int i = 0; i < job->n_sheets; i++) out->sheets[i].condition = adj->conditions[i];
     for (int i = 0; i < job->layout.n_placements; i++) {
         int s = out->targets[i].sheet;
         tr_sheet_result *sheet = &out->sheets[s];
         const tr_sheet_condition *c = &sheet->condition;
         if (!adj->sheet_placed[s] || !c->has_flatness) continue;
         sheet->is_flat_judged = true;
-        sheet->flatness_verdict = tr_decide(c->flatness_mm, c->flatness_u95_mm, limit);
+        sheet->flatness_verdict = tr_verdict_decide(c->flatness_mm, c->flatness_u95_mm, limit);
         if (sheet->flatness_verdict != TR_FAIL) continue;
         if (!tr_note(SHEET_NOT_FLAT, &out->findings, err, job->sheets[s].id, c->flatness_mm,
                      c->flatness_u95_mm, limit, c->highest_mm.x, c->highest_mm.y)) {

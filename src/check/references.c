@@ -53,29 +53,18 @@ static three_fit fit_three(const tr_layout *l, const tr_vehicle *v, int left_out
         [TR_REAR_LEFT] = {0, l->track_rear_mm / 2},
         [TR_REAR_RIGHT] = {0, -l->track_rear_mm / 2},
     };
-    tr_vec2 mean_m = {0, 0};
-    tr_vec2 mean_p = {0, 0};
-    double cross = 0;
-    double dot = 0;
+    tr_vec2 from[TR_N_POINTS];
+    tr_vec2 to[TR_N_POINTS];
+    int n = 0;
     for (int i = 0; i < TR_N_POINTS; i++) {
         if (i == left_out) continue;
-        mean_m = tr_v2_add(mean_m, tr_v2_scale(1.0 / 3, model[i]));
-        mean_p = tr_v2_add(mean_p, tr_v2_scale(1.0 / 3, v->point_mm[i]));
+        from[n] = model[i];
+        to[n++] = v->point_mm[i];
     }
-    for (int i = 0; i < TR_N_POINTS; i++) {
-        if (i == left_out) continue;
-        tr_vec2 a = tr_v2_sub(model[i], mean_m);
-        tr_vec2 b = tr_v2_sub(v->point_mm[i], mean_p);
-        cross += tr_v2_cross(a, b);
-        dot += tr_v2_dot(a, b);
-    }
-    double angle = atan2(cross, dot);
+    tr_plane_motion motion = tr_plane_fit(from, to, n);
     double sum = 0;
     for (int i = 0; i < TR_N_POINTS; i++) {
-        tr_vec2 a = tr_v2_sub(model[i], mean_m);
-        tr_vec2 turned =
-            tr_v2(cos(angle) * a.x - sin(angle) * a.y, sin(angle) * a.x + cos(angle) * a.y);
-        tr_vec2 d = tr_v2_sub(v->point_mm[i], tr_v2_add(mean_p, turned));
+        tr_vec2 d = tr_v2_sub(v->point_mm[i], tr_plane_motion_apply(motion, model[i]));
         if (i == left_out)
             fit.off_mm = d;
         else

@@ -6,9 +6,9 @@
 #ifndef TR_CHECK_RESULT_H
 #define TR_CHECK_RESULT_H
 
-#include "adjust/adjust.h"
 #include "base/error.h"
 #include "base/finding.h"
+#include "diagnose/sheet_condition.h"
 #include "geom/geom.h"
 #include "job/job.h"
 #include "photos/photo_result.h"
@@ -75,7 +75,7 @@ typedef struct {
     double focal_px, focal_u95; /* expanded, relative */
     double variance_factor;     /* of all marks that were found, those left out included */
     int degrees_of_freedom;
-    int n_left_out; /* points of marks that contradict the others, and take no part */
+    int n_rejected; /* points of marks that contradict the others, and take no part */
     tr_findings findings;
 } tr_check_result;
 

@@ -45,7 +45,7 @@ static tr_axis_result measured_axis(const tr_requirement *requirement, tr_axis a
     if (!r.is_required) return r;
     r.error = r.measured - r.required;
     if (tr_axis_is_angle(axis)) r.error = tr_wrap_rad(r.error);
-    if (r.is_judged) r.verdict = tr_decide(r.error, r.u95, r.limit);
+    if (r.is_judged) r.verdict = tr_verdict_decide(r.error, r.u95, r.limit);
     return r;
 }
 
@@ -112,7 +112,7 @@ bool tr_targets_judge(const tr_job *job, tr_check_result *result, tr_error *err)
         char what[sizeof job->sheets->id + 8];
         name_target(job, t, what, sizeof what);
         if (is_blocked) t->verdict = tr_verdict_join(t->verdict, TR_INCONCLUSIVE);
-        if (t->verdict != TR_PASS && is_sound) t->n_moves = tr_moves(what, t->axis, t->moves);
+        if (t->verdict != TR_PASS && is_sound) t->n_moves = tr_verdict_moves(what, t->axis, t->moves);
         result->verdict = tr_verdict_join(result->verdict, t->verdict);
     }
     return true;

@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "base/array.h"
-#include "verdict/propagate.h"
+#include "geom/dense.h"
 
 typedef struct {
     const tr_job *job;
@@ -128,9 +128,7 @@ out:
 }
 
 static double variance_by(const measurement *m, const double *row, const double *covariance) {
-    double variance = 0;
-    if (covariance) tr_propagate(row, 1, covariance, m->n_poses, &variance);
-    return variance;
+    return covariance ? tr_dense_quadratic(row, covariance, m->n_poses) : 0;
 }
 
 /* row: d(output)/d(inputs). A source's share is what holding it takes off the variance, clamped to
@@ -138,7 +136,7 @@ static double variance_by(const measurement *m, const double *row, const double 
 static void propagate(const measurement *m, const double *row, tr_output *out) {
     const tr_adjustment *adj = m->adj;
     double network = variance_by(m, row, adj->covariance);
-    double places = fmin(fmax(0, variance_by(m, row, adj->covariance_places)), network);
+    double places = fmin(fmax(0, variance_by(m, row, adj->covariance_coordinates)), network);
     double rest = network - places;
     double lens_held = fmin(variance_by(m, row, adj->covariance_lens_held), rest);
     double marks = fmin(variance_by(m, row, adj->covariance_marks), lens_held);

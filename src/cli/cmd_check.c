@@ -8,87 +8,11 @@
 
 #include "check/check.h"
 #include "cli/options.h"
+#include "help/pages.h"
+#include "cli/output.h"
 #include "present/check_json.h"
 #include "present/check_text.h"
-#include "present/json.h"
 #include "present/picture.h"
-
-static const char USAGE[] =
-    "usage: trammel check JOB.yaml [PHOTO...] [--json] [--picture OUT.png]\n"
-    "                     [--threads N]\n";
-
-static const char HELP[] =
-    "\n"
-    "Measures from the photos where each sheet of the job's layout lies in the\n"
-    "vehicle's frame, with its uncertainty, and says whether that is within the\n"
-    "limits.\n"
-    "\n"
-    "  JOB.yaml           names the lens profile (or `lens: unknown`), the layout, the\n"
-    "                     sheets, the plates\n"
-    "  PHOTO...           photos; they replace the list in the job file\n"
-    "  --json             print the result as one JSON object, also if nothing could\n"
-    "                     be measured\n"
-    "  --picture OUT.png  draw the result: photo, plan and numbers, 1920 x 1200 px;\n"
-    "                     where nothing could be measured, the picture says so\n"
-    "  --threads N        work on N photos at a time (default: one a processor); the\n"
-    "                     result is the same for any N\n"
-    "  --help             print this text\n"
-    "Options may stand anywhere; after -- everything is a file.\n"
-    "\n"
-    "Examples:\n"
-    "  trammel check job.yaml\n"
-    "  trammel check job.yaml photos/*.jpg --picture result.png\n"
-    "  trammel check job.yaml --json > result.json\n"
-    "\n"
-    "How to lay the plates:\n"
-    "  - A plumb bob hangs from the middle of each wheel's hub cap, just outside the\n"
-    "    tyre. The plate's marked edge goes against the tyre, the bob's tip over the\n"
-    "    plumb mark. Which way the plate is turned does not matter.\n"
-    "  - The plate's reference in the job says where its plumb mark is, as printed\n"
-    "    beside it: { point: rear-left, sheet: PLATE-A, at_mm: [95, 0] }. Without\n"
-    "    at_mm the bob hangs over the centre mark.\n"
-    "\n"
-    "Several cameras:\n"
-    "  - `lens: [lens/a.yaml, lens/b.yaml]` in the job lists a profile for each. A photo\n"
-    "    is measured with the one that its EXIF fits: camera, focal length, image size.\n"
-    "  - A photo that does not tell, or fits two, is not used until the job names its\n"
-    "    profile: `photos: [1.jpg, { file: 2.jpg, lens: lens/b.yaml }]`. That holds for\n"
-    "    this file on the command line, too.\n"
-    "\n"
-    "A first try without a lens profile:\n"
-    "  - `lens: unknown` in the job: the lens is found from the photos themselves, which\n"
-    "    must be of one camera, zoom and image size, and at least four. u95 carries what\n"
-    "    they leave open, and the result says what 'trammel lens' would gain.\n"
-    "\n"
-    "How to shoot:\n"
-    "  - The camera, focus, zoom and image size are those of the lens profile. A\n"
-    "    photo that tells another camera, focal length or digital zoom (EXIF) is\n"
-    "    refused, and stands against a pass.\n"
-    "  - Take six to eight. Each shows plates at the wheels together with the sheet or\n"
-    "    with other plates; each plate is in two of them or more, best together with\n"
-    "    the sheet. One shows plates of the left and of the right side together, or a\n"
-    "    sheet that was moved while you walked round would not be noticed.\n"
-    "  - With a phone, turn it by a quarter for two of them: that tells how its lens\n"
-    "    shifts from photo to photo.\n"
-    "  - Take them from several sides, some close; hold still; nothing may move in\n"
-    "    between.\n"
-    "Photos that are weak (blurred, dark, overexposed, too far away, too flat a view)\n"
-    "are listed with what to do; they are used, and weigh little.\n"
-    "\n"
-    "Verdict: with u95, the expanded uncertainty (k = 2), an axis passes if\n"
-    "|error| + u95 is within the limit, fails if |error| - u95 is beyond it, and is\n"
-    "inconclusive otherwise. A sheet that was not found is inconclusive. Only a\n"
-    "complete measurement gives a pass.\n"
-    "\n"
-    "Exit status:\n"
-    "   0  pass\n"
-    "   1  fail\n"
-    "   2  inconclusive\n"
-    "   3  no measurement possible: bad input, or too few marks. Also where the\n"
-    "      picture or the result could not be written, whatever the verdict: the\n"
-    "      verdict is still printed, and the reason is on standard error\n"
-    "  64  wrong usage\n"
-    "\n";
 
 /* ---- What was asked ---- */
 
@@ -107,8 +31,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
                                  {"--threads", &threads, NULL},
                                  {"--json", NULL, &r->is_json}};
     int n;
-    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, &n, &r->is_help,
-                          err)) {
+    if (!tr_options_parse(&tr_help_check, argc, argv, options, sizeof options / sizeof *options, &n,
+                          &r->is_help, err)) {
         return false;
     }
     if (r->is_help) return true;
@@ -137,16 +61,12 @@ static bool wants_colours(void) {
 
 static bool print_result(const request *r, const tr_check_result *result, tr_error *err) {
     if (r->is_json) {
-        json_t *json = tr_check_json(result);
-        bool ok = json && tr_json_print(json, stdout);
-        json_decref(json);
-        if (!json) return tr_fail_memory(err);
-        if (!ok) return tr_fail(err, TR_NO_FILE, "the result could not be written");
-    } else if (result->why.code == TR_OK || result->n_photos > 0) {
+        return tr_output_json(tr_check_json(result), err);
+    }
+    if (result->why.code == TR_OK || result->n_photos > 0) {
         tr_check_text(result, wants_colours(), stdout);
     }
-    if (fflush(stdout) == 0) return true;
-    return tr_fail(err, TR_NO_FILE, "the result could not be written to standard output");
+    return tr_output_end(err);
 }
 
 static bool write_picture(const request *r, const tr_check *check, tr_error *err) {
@@ -188,7 +108,7 @@ static int run_request(const request *r) {
         tr_error usage = {0};
         (void)tr_fail(&usage, TR_BAD_INPUT, "the picture would replace one of the input files");
         tr_job_release(&job);
-        return tr_options_refuse("check", &usage, USAGE);
+        return tr_options_refuse(&tr_help_check, &usage);
     }
     const tr_workers workers = {.n_threads = (int)r->n_threads,
                                 .progress = tr_options_show_progress};
@@ -218,7 +138,7 @@ static int run_request(const request *r) {
 int tr_cmd_check(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
-    if (!parse(argc, argv, &r, &err)) return tr_options_refuse("check", &err, USAGE);
-    if (r.is_help) return tr_options_help(USAGE, HELP);
+    if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_check, &err);
+    if (r.is_help) return tr_options_help(&tr_help_check);
     return run_request(&r);
 }

@@ -11,63 +11,13 @@
 #include "base/text.h"
 #include "base/wrap.h"
 #include "cli/options.h"
+#include "help/pages.h"
 #include "print/artwork.h"
 #include "print/design.h"
+#include "tags/names.h"
 
 static const double MAX_FACE_MM = 100000;
 static const double MAX_PITCH_MM = 1000;
-
-static const char USAGE[] =
-    "usage: trammel design plate|hub|mat|checkerboard --name ID --out SHEET.yaml\n"
-    "                      [--size WxH] [--tag MM] [--squares COLSxROWS --pitch MM]\n"
-    "                      [--title TEXT] [--ids A..B] [--family NAME] [--sheets DIR]\n";
-
-static const char HELP[] =
-    "\n"
-    "Lays out a sheet from a few numbers and writes its sheet file, with tag ids that\n"
-    "no other sheet of the shop has. Then print it: trammel print SHEET.yaml.\n"
-    "\n"
-    "  plate             lies at a wheel: two tags, the centre mark between them, and\n"
-    "                    near an edge a plumb mark. That edge goes against the tyre,\n"
-    "                    the bob's tip over the plumb mark; the plate's reference in\n"
-    "                    the job needs what is printed beside it: at_mm: [95, 0]\n"
-    "  hub               hangs on a wheel: four tags round an open middle; no command\n"
-    "                    measures it yet\n"
-    "  mat               lies on the floor: tags and checker corners along its edges,\n"
-    "                    its middle open\n"
-    "  checkerboard      for trammel lens\n"
-    "\n"
-    "  --name ID         the sheet's id, printed on it in large letters\n"
-    "  --out SHEET.yaml  the file to write; it must not be there yet\n"
-    "  --size WxH        width and height of the face in mm (default: plate 210x297,\n"
-    "                    which is A4, hub 180x180, mat 1600x1000, checkerboard the\n"
-    "                    smallest of A4 and A3 that holds it, or else a face of its\n"
-    "                    own, as large as it needs)\n"
-    "  --tag MM          edge of a tag (default: as large as fits; mat: a sixth of\n"
-    "                    its shorter side, at most 160)\n"
-    "  --squares CxR     of a checkerboard: columns and rows of squares, best one\n"
-    "                    even and one odd, for example 10x7\n"
-    "  --pitch MM        of a checkerboard: edge of a square\n"
-    "  --title TEXT      printed below the id (default: made from the numbers)\n"
-    "  --ids A..B        range to choose tag ids from (default: all of the family)\n"
-    "  --family NAME     tag family (default: tag36h11)\n"
-    "  --sheets DIR      folder of the shop's sheet files, whose tag ids and names\n"
-    "                    are not used again (default: the folder of --out)\n"
-    "  --help            print this text\n"
-    "\n"
-    "Examples:\n"
-    "  trammel design plate --name PLATE-E --ids 100..199 --out sheets/plate-e.yaml\n"
-    "  trammel design mat --name MAT-8 --size 1200x800 --out sheets/mat-8.yaml\n"
-    "  trammel design checkerboard --name BOARD-1 --squares 10x7 --pitch 25 \\\n"
-    "      --out sheets/board-1.yaml\n"
-    "\n"
-    "Exit status:\n"
-    "   0  the sheet file was written\n"
-    "   3  it was not: the numbers do not go together, the range of ids is used up,\n"
-    "      the name is used already, or a file cannot be read or written; the reason\n"
-    "      is on standard error\n"
-    "  64  wrong usage\n"
-    "\n";
 
 typedef struct {
     tr_design design;
@@ -168,7 +118,7 @@ static bool set_squares(request *r, const words *w, tr_error *err) {
 static bool set_ids(request *r, const words *w, tr_error *err) {
     tr_design *d = &r->design;
     d->family = w->family ? w->family : "tag36h11";
-    int size = tr_sheet_family_size(d->family);
+    int size = tr_tag_family_size(d->family);
     if (size == 0) {
         return tr_fail(err, TR_BAD_INPUT,
                        "'--family %.40s' is not known here; tag36h11 is the usual one", d->family);
@@ -203,8 +153,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
                                  {"--title", &w.title, NULL},     {"--ids", &w.ids, NULL},
                                  {"--family", &w.family, NULL},   {"--sheets", &w.sheets, NULL}};
     int n;
-    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, &n, &r->is_help,
-                          err)) {
+    if (!tr_options_parse(&tr_help_design, argc, argv, options, sizeof options / sizeof *options,
+                          &n, &r->is_help, err)) {
         return false;
     }
     if (n > 1 && !r->is_help) {
@@ -286,8 +236,8 @@ static bool design_sheet(const request *r, tr_error *err) {
 int tr_cmd_design(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
-    if (!parse(argc, argv, &r, &err)) return tr_options_refuse("design", &err, USAGE);
-    if (r.is_help) return tr_options_help(USAGE, HELP);
+    if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_design, &err);
+    if (r.is_help) return tr_options_help(&tr_help_design);
     if (design_sheet(&r, &err)) return TR_EXIT_PASS;
     tr_options_print_error("design", &err);
     return TR_EXIT_NO_MEASURE;

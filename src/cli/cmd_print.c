@@ -10,47 +10,8 @@
 #include "base/wrap.h"
 #include "cli/options.h"
 #include "present/catalogue.h"
+#include "help/pages.h"
 #include "print/write.h"
-
-static const char USAGE[] =
-    "usage: trammel print SHEET.yaml --out FILE.pdf [--page own|A4|A3|Letter]\n"
-    "                     [--overlap MM]\n";
-
-static const char HELP[] =
-    "\n"
-    "Prints a sheet at exactly 1:1, as a vector PDF or SVG: its tags and checker\n"
-    "corners, the centre mark, an up arrow, its id, and a 100 mm rule both ways; on\n"
-    "a plate also a plumb mark near an edge, with its at_mm for the job.\n"
-    "\n"
-    "  SHEET.yaml       the sheet file\n"
-    "  --out FILE.pdf   the file to write; in .svg it is an SVG, one page of the\n"
-    "                   sheet's own size\n"
-    "  --page own       one page of the sheet's own size, for a roll printer or a\n"
-    "                   print shop (default)\n"
-    "  --page A4        on A4, A3 or Letter: one page if the sheet fits, else tiles\n"
-    "                   with crop marks, crosses to join them by, and page numbers\n"
-    "  --overlap MM     how far neighbouring tiles overlap, from 0 to 50 (default 10)\n"
-    "  --help           print this text\n"
-    "\n"
-    "Examples:\n"
-    "  trammel print sheets/plate-e.yaml --out plate-e.pdf\n"
-    "  trammel print sheets/mat-7.yaml --page A3 --out mat-7-tiles.pdf\n"
-    "\n"
-    "How to print:\n"
-    "  - At 100 %, never 'fit to page'; on matt paper, for glare hides marks.\n"
-    "  - Measure both rules on every page with a steel rule before use: 100 mm. A\n"
-    "    sheet whose rules are off by more than 0.2 mm is not to be used.\n"
-    "  - Glue it to something flat and stiff. Where a tile joins another on the\n"
-    "    right or below, cut it at the crop marks there, and lay it over that\n"
-    "    neighbour so that the crosses meet. A mat in one piece from a print shop is\n"
-    "    better than tiles.\n"
-    "\n"
-    "Exit status:\n"
-    "   0  the file was written\n"
-    "   3  it was not: the sheet cannot be read or printed, or the file cannot be\n"
-    "      written; the reason is on standard error\n"
-    "  64  wrong usage\n"
-    "\n";
 
 typedef struct {
     const char *sheet, *out;
@@ -87,8 +48,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     const tr_option options[] = {
         {"--out", &r->out, NULL}, {"--page", &page, NULL}, {"--overlap", &overlap, NULL}};
     int n;
-    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, &n, &r->is_help,
-                          err)) {
+    if (!tr_options_parse(&tr_help_print, argc, argv, options, sizeof options / sizeof *options, &n,
+                          &r->is_help, err)) {
         return false;
     }
     if (r->is_help) return true;
@@ -166,8 +127,8 @@ static bool print_sheet(const request *r, tr_error *err) {
 int tr_cmd_print(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
-    if (!parse(argc, argv, &r, &err)) return tr_options_refuse("print", &err, USAGE);
-    if (r.is_help) return tr_options_help(USAGE, HELP);
+    if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_print, &err);
+    if (r.is_help) return tr_options_help(&tr_help_print);
     if (print_sheet(&r, &err)) return TR_EXIT_PASS;
     tr_options_print_error("print", &err);
     return TR_EXIT_NO_MEASURE;

@@ -9,75 +9,13 @@
 #include "base/file.h"
 #include "base/wrap.h"
 #include "cli/options.h"
-#include "present/json.h"
+#include "help/pages.h"
+#include "cli/output.h"
 #include "present/survey_json.h"
 #include "present/survey_text.h"
 #include "survey/survey.h"
 
 enum { MAX_ALIGN = 100 };
-
-static const char USAGE[] =
-    "usage: trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml\n"
-    "                      [--align MARK,MARK,...] [--json] [--threads N]\n";
-
-static const char HELP[] =
-    "\n"
-    "Measures where the marks of a printed sheet really are, and tags that were stuck\n"
-    "on it by hand, and writes a sheet file with the measured places and how well\n"
-    "they are known. A check that names this file measures with them.\n"
-    "\n"
-    "  SURVEY.yaml        names the lens profile, the sheets, what was stuck by hand,\n"
-    "                     the known lengths (below)\n"
-    "  PHOTO...           photos; they replace the list in the survey file\n"
-    "  --out SHEET.yaml   the new sheet file; of several sheets: the folder in which\n"
-    "                     each gets the name of its old file. No file that is not a\n"
-    "                     surveyed sheet is ever replaced\n"
-    "  --align MARK,...   the sheet's frame rests on these marks: tags by their ids,\n"
-    "                     corners by their number in the file from 1 on (c1), with\n"
-    "                     several sheets as MAT-7:c1. Either marks whose places the\n"
-    "                     file gives, such as corners of the mat's own artwork; or\n"
-    "                     two tags stuck on its centre line, the lower one first: x\n"
-    "                     is 0 on that line, and the origin midway between them.\n"
-    "                     Default: all marks whose places the file gives, but for\n"
-    "                     those that lie off by themselves\n"
-    "  --json             print the result as one JSON object, also if there is none\n"
-    "  --threads N        work on N photos at a time (default: one a processor); the\n"
-    "                     result is the same for any N\n"
-    "  --help             print this text\n"
-    "Options may stand anywhere; after -- everything is a file.\n"
-    "\n"
-    "SURVEY.yaml:\n"
-    "  survey: MAT-7 of bay 2\n"
-    "  lens: lens/bay-2-tablet.yaml         # several cameras: [lens/a.yaml, lens/b.yaml];\n"
-    "                                       # see 'trammel check --help'\n"
-    "  sheets: [sheets/mat-7.yaml]          # where the marks should be; tags: [] is\n"
-    "                                       # allowed where all were stuck by hand\n"
-    "  stuck:                               # tags whose places nobody knows\n"
-    "    - { sheet: MAT-7, id: 60, size_mm: 120 }\n"
-    "    - { sheet: MAT-7, id: 61, size_mm: 120, x_mm: 0 }   # x, y as far as known\n"
-    "  bars:                                # a bar with two tags, centre to centre;\n"
-    "    - { bar: BAR-1, tag_family: tag36h11, tags: [10, 11], size_mm: 100,\n"
-    "        distance_mm: 1000.3, sd_mm: 0.1 }     # or { file: bars/bar-1.yaml }\n"
-    "  rules:                               # the printed 100 mm a steel rule reads\n"
-    "    - { sheet: MAT-7, x_mm: 99.6, y_mm: 100.3, sd_mm: 0.1 }\n"
-    "  photos: [photos/1.jpg, photos/2.jpg]\n"
-    "sd_mm is one standard deviation: two of three honest measurements lie within it.\n"
-    "\n"
-    "How to shoot:\n"
-    "  - Lay the sheet flat, and a scale bar on it or beside it; better two: a wrong\n"
-    "    one is noticed only against another. A bar of a metre gives a scale ten\n"
-    "    times better than a rule of 100 mm.\n"
-    "  - Take 8 photos or more, from all sides, some steeply from above, the camera\n"
-    "    upright in some and across in others. Each shows as many marks as it can\n"
-    "    hold; both tags of a bar are in two or more.\n"
-    "  - Nothing may move in between. The lens is the profile's, as for a check.\n"
-    "\n"
-    "Exit status:\n"
-    "   0  measured, and the file written\n"
-    "   3  not measured: bad input, too few photos or marks, no known length in view,\n"
-    "      known lengths that contradict each other; or a file could not be written\n"
-    "  64  wrong usage\n"
-    "\n";
 
 /* ---- what was asked ---- */
 
@@ -96,8 +34,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
                                  {"--threads", &threads, NULL},
                                  {"--json", NULL, &r->is_json}};
     int n;
-    if (!tr_options_parse(argc, argv, options, sizeof options / sizeof *options, &n, &r->is_help,
-                          err)) {
+    if (!tr_options_parse(&tr_help_survey, argc, argv, options, sizeof options / sizeof *options,
+                          &n, &r->is_help, err)) {
         return false;
     }
     if (r->is_help) return true;
@@ -196,19 +134,13 @@ static bool write_sheets(const tr_survey *v, char *const *files, char **written,
 static bool print_result(const request *r, const tr_survey *v, char *const *written,
                          const tr_error *why, tr_error *err) {
     bool has_failed = why->code != TR_OK;
-    if (r->is_json) {
-        json_t *json = tr_survey_json(v, written, why);
-        bool ok = json && tr_json_print(json, stdout);
-        json_decref(json);
-        if (!json) return tr_fail_memory(err);
-        if (!ok) return tr_fail(err, TR_NO_FILE, "the result could not be written");
-    } else if (!has_failed) {
+    if (r->is_json) return tr_output_json(tr_survey_json(v, written, why), err);
+    if (!has_failed) {
         tr_survey_text(v, written, stdout);
     } else if (v && v->set.photos) {
         tr_survey_text_failed(v, why, written, stdout);
     }
-    if (fflush(stdout) == 0) return true;
-    return tr_fail(err, TR_NO_FILE, "the result could not be written to standard output");
+    return tr_output_end(err);
 }
 
 /* ---- the command ---- */
@@ -267,7 +199,7 @@ static int run_request(const request *r) {
             tr_fail_memory(&why);
         } else if (!choose_files(r, &spec, files, &usage)) {
             if (usage.code != TR_NO_MEMORY) {
-                status = tr_options_refuse("survey", &usage, USAGE);
+                status = tr_options_refuse(&tr_help_survey, &usage);
                 goto out;
             }
             why = usage;
@@ -295,7 +227,7 @@ out:
 int tr_cmd_survey(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
-    if (!parse(argc, argv, &r, &err)) return tr_options_refuse("survey", &err, USAGE);
-    if (r.is_help) return tr_options_help(USAGE, HELP);
+    if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_survey, &err);
+    if (r.is_help) return tr_options_help(&tr_help_survey);
     return run_request(&r);
 }

@@ -10,58 +10,47 @@
 #include "base/wrap.h"
 #include "cli/commands.h"
 #include "cli/options.h"
+#include "help/pages.h"
+#include "help/text.h"
 #include "present/cautions.h"
-
-typedef struct {
-    const char *name;
-    const char *usage, *summary;
-} command;
-
-static const command COMMANDS[] = {
-    {"check", "trammel check JOB.yaml [PHOTO...] [--json] [--picture OUT.png]",
-     "whether a mat lies where the job's layout requires it"},
-    {"design", "trammel design plate|hub|mat|checkerboard --name ID --out SHEET.yaml",
-     "a sheet file from a few numbers, with tag ids that no other sheet has"},
-    {"lens", "trammel lens PHOTO... --squares COLSxROWS --pitch MM --out LENS.yaml [--json]",
-     "the lens of a camera, from photos of a checkerboard"},
-    {"print", "trammel print SHEET.yaml --out FILE.pdf [--page own|A4|A3|Letter]",
-     "a sheet at exactly 1:1, as PDF or SVG"},
-    {"survey", "trammel survey SURVEY.yaml [PHOTO...] --out SHEET.yaml [--align MARK,...]",
-     "where the marks of a printed sheet, or tags stuck on it, really are"},
-};
-enum { N_COMMANDS = sizeof COMMANDS / sizeof *COMMANDS };
 
 static void print_usage(FILE *out) {
     fputs("usage:\n", out);
-    for (int i = 0; i < N_COMMANDS; i++) fprintf(out, "  %s\n", COMMANDS[i].usage);
-    fputs("  trammel help [COMMAND]\n  trammel --version\n", out);
+    for (int i = 0; tr_help_commands[i]; i++) tr_help_usage_text(tr_help_commands[i], "  ", out);
+    fputs("  trammel help [COMMAND | FORMAT | files]\n  trammel --version\n", out);
 }
 
-static int print_help(void) {
-    puts("trammel measures from photos of any calibrated camera whether a patterned mat\n"
-         "or board lies where a calibration procedure requires it in the vehicle's frame,\n"
-         "with its uncertainty and a verdict: pass, fail or inconclusive.\n");
-    print_usage(stdout);
-    puts("");
-    for (int i = 0; i < N_COMMANDS; i++)
-        printf("  %-6s %s\n", COMMANDS[i].name, COMMANDS[i].summary);
-    puts("\n"
-         "First `trammel print`, for the sheets; then `trammel lens`, once for each camera\n"
-         "at one focus and image size; then `trammel check`, for each vehicle. `trammel\n"
-         "survey` measures a sheet whose marks are not where its file says.\n"
-         "`trammel help COMMAND` tells more.\n"
-         "\n"
-         "Exit status: 0 pass (or done), 1 fail, 2 inconclusive, 3 no measurement, or\n"
-         "something asked for could not be written, 64 wrong usage.\n");
+static int end_help(void) {
+    fputc('\n', stdout);
     tr_text_wrap(stdout, 0, 0, tr_cautions());
     return TR_EXIT_PASS;
 }
 
-static const command *find(const char *name) {
-    for (int i = 0; i < N_COMMANDS; i++) {
-        if (strcmp(COMMANDS[i].name, name) == 0) return &COMMANDS[i];
+static int print_help(void) {
+    tr_help_term summaries[16] = {{0}};
+    for (int i = 0; tr_help_commands[i]; i++) {
+        summaries[i] = (tr_help_term){tr_help_commands[i]->name, tr_help_commands[i]->summary};
     }
-    return NULL;
+    tr_help_intro_text(&tr_help_program, stdout);
+    fputc('\n', stdout);
+    print_usage(stdout);
+    fputc('\n', stdout);
+    tr_help_list_text(summaries, stdout);
+    tr_help_sections_text(tr_help_program.sections, stdout);
+    return end_help();
+}
+
+/* What all files share, and which formats there are. */
+static int print_files(void) {
+    tr_help_term summaries[16] = {{0}};
+    for (int i = 0; tr_help_formats[i]; i++) {
+        summaries[i] = (tr_help_term){tr_help_formats[i]->name, tr_help_formats[i]->summary};
+    }
+    tr_help_intro_text(&tr_help_files, stdout);
+    puts("\nFormats (`trammel help FORMAT` describes one):");
+    tr_help_list_text(summaries, stdout);
+    tr_help_sections_text(tr_help_files.sections, stdout);
+    return end_help();
 }
 
 static int wrong_command(const char *name) {
@@ -72,13 +61,13 @@ static int wrong_command(const char *name) {
     return TR_EXIT_USAGE;
 }
 
-static int run_command(const command *c, int argc, char **argv) {
+static int run_command(const char *name, int argc, char **argv) {
     char function[32];
     tr_error err = {0};
-    snprintf(function, sizeof function, "tr_cmd_%s", c->name);
-    tr_command *run = (tr_command *)tr_module_function(c->name, function, &err);
+    snprintf(function, sizeof function, "tr_cmd_%s", name);
+    tr_command *run = (tr_command *)tr_module_function(name, function, &err);
     if (run) return run(argc, argv);
-    tr_options_print_error(c->name, &err);
+    tr_options_print_error(name, &err);
     return TR_EXIT_NO_MEASURE;
 }
 
@@ -92,13 +81,13 @@ static bool is_explained_by_help(const char *name) {
 }
 
 static int help_on(const char *name) {
-    char help[] = "--help";
-    const command *c = find(name);
-    if (!c) return is_explained_by_help(name) ? print_help() : wrong_command(name);
-    char own_name[16];
-    snprintf(own_name, sizeof own_name, "%s", c->name);
-    char *argv[] = {own_name, help, NULL};
-    return run_command(c, 2, argv);
+    const tr_help_command *command = tr_help_find_command(name);
+    const tr_help_format *format = tr_help_find_format(name);
+    if (command) return tr_options_help(command);
+    if (strcmp(name, tr_help_files.name) == 0) return print_files();
+    if (!format) return is_explained_by_help(name) ? print_help() : wrong_command(name);
+    tr_help_format_text(format, stdout);
+    return end_help();
 }
 
 static int run(int argc, char **argv) {
@@ -115,8 +104,7 @@ static int run(int argc, char **argv) {
     if (strcmp(name, "help") == 0 || strcmp(name, "--help") == 0 || strcmp(name, "-h") == 0) {
         return argc > 2 ? help_on(argv[2]) : print_help();
     }
-    const command *c = find(name);
-    return c ? run_command(c, argc - 1, argv + 1) : wrong_command(name);
+    return tr_help_find_command(name) ? run_command(name, argc - 1, argv + 1) : wrong_command(name);
 }
 
 /* A program started with a standard stream closed would get a photo, or the picture it writes, as

@@ -11,12 +11,22 @@
 #include "base/text.h"
 #include "base/wrap.h"
 #include "cli/commands.h"
+#include "help/text.h"
 #include "present/cautions.h"
 
-static bool take_option(int argc, char **argv, int *i, const tr_option *options, int n,
-                        tr_error *err) {
+static bool is_described(const tr_help_word *options, const char *word, size_t length) {
+    for (; options->name; options++) {
+        if (strlen(options->name) == length && strncmp(word, options->name, length) == 0)
+            return true;
+    }
+    return false;
+}
+
+static bool take_option(const tr_help_word *described, int argc, char **argv, int *i,
+                        const tr_option *options, int n, tr_error *err) {
     const char *word = argv[*i];
     size_t length = strcspn(word, "=");
+    if (!is_described(described, word, length)) n = 0;
     for (int k = 0; k < n; k++) {
         const tr_option *o = &options[k];
         if (strlen(o->name) != length || strncmp(word, o->name, length) != 0) continue;
@@ -37,8 +47,8 @@ static bool take_option(int argc, char **argv, int *i, const tr_option *options,
     return tr_fail(err, TR_BAD_INPUT, "there is no option '%.80s'", word);
 }
 
-bool tr_options_parse(int argc, char **argv, const tr_option *options, int n, int *n_words,
-                      bool *is_help, tr_error *err) {
+bool tr_options_parse(const tr_help_command *command, int argc, char **argv,
+                      const tr_option *options, int n, int *n_words, bool *is_help, tr_error *err) {
     bool are_options_over = false;
     *n_words = 0;
     *is_help = false;
@@ -50,7 +60,7 @@ bool tr_options_parse(int argc, char **argv, const tr_option *options, int n, in
         } else if (strcmp(argv[i], "--help") == 0 || strcmp(argv[i], "-h") == 0) {
             *is_help = true;
             return true;
-        } else if (!take_option(argc, argv, &i, options, n, err)) {
+        } else if (!take_option(command->options, argc, argv, &i, options, n, err)) {
             return false;
         }
     }
@@ -90,9 +100,9 @@ bool tr_options_is_same_file(const char *a, const char *b) {
            sa.st_ino == sb.st_ino;
 }
 
-int tr_options_help(const char *usage, const char *help) {
-    fputs(usage, stdout);
-    fputs(help, stdout);
+int tr_options_help(const tr_help_command *command) {
+    tr_help_command_text(command, stdout);
+    fputc('\n', stdout);
     tr_text_wrap(stdout, 0, 0, tr_cautions());
     return TR_EXIT_PASS;
 }
@@ -104,9 +114,10 @@ void tr_options_print_error(const char *command, const tr_error *err) {
     fprintf(stderr, "trammel %s: %s\n", command, shown);
 }
 
-int tr_options_refuse(const char *command, const tr_error *err, const char *usage) {
-    tr_options_print_error(command, err);
-    fprintf(stderr, "%sMore: trammel %s --help\n", usage, command);
+int tr_options_refuse(const tr_help_command *command, const tr_error *err) {
+    tr_options_print_error(command->name, err);
+    tr_help_usage_text(command, "usage: ", stderr);
+    fprintf(stderr, "More: trammel %s --help\n", command->name);
     return TR_EXIT_USAGE;
 }
 

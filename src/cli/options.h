@@ -4,6 +4,7 @@
 #define TR_CLI_OPTIONS_H
 
 #include "base/error.h"
+#include "help/page.h"
 
 /* An option with a value, behind '=' or in the next word, at most once; or a flag. */
 typedef struct {
@@ -12,11 +13,13 @@ typedef struct {
     bool *flag;         /* of an option without a value, where value is NULL */
 } tr_option;
 
-/* Options may stand anywhere; after "--" there are none. The other words are moved to the front of
+/* Reads the options that the command's page describes, each of which has its tr_option here.
+   They may stand anywhere; after "--" there are none. The other words are moved to the front of
    argv: they are argv[1] .. argv[*n_words]. Where --help or -h is met, the rest is not looked at.
  */
-TR_MUST_USE bool tr_options_parse(int argc, char **argv, const tr_option *options, int n,
-                                  int *n_words, bool *is_help, tr_error *err);
+TR_MUST_USE bool tr_options_parse(const tr_help_command *command, int argc, char **argv,
+                                  const tr_option *options, int n, int *n_words, bool *is_help,
+                                  tr_error *err);
 
 /* The value of --threads, 1 to 64; NULL, where the option is not given, is 0: one a processor. */
 TR_MUST_USE bool tr_options_threads(const char *value, long *n_threads, tr_error *err);
@@ -30,14 +33,14 @@ bool tr_options_ends_in(const char *path, const char *extension);
 /* Both paths name one file that is there: what is written must not replace what is read. */
 bool tr_options_is_same_file(const char *a, const char *b);
 
-/* usage, help and the cautions on standard output. Returns TR_EXIT_PASS. */
-int tr_options_help(const char *usage, const char *help);
+/* The command's page and the cautions on standard output. Returns TR_EXIT_PASS. */
+int tr_options_help(const tr_help_command *command);
 
 /* "trammel COMMAND: ..." on standard error, without anything that a terminal would obey. */
 void tr_options_print_error(const char *command, const tr_error *err);
 
 /* The same, and how the command is used. Returns TR_EXIT_USAGE. */
-int tr_options_refuse(const char *command, const tr_error *err, const char *usage);
+int tr_options_refuse(const tr_help_command *command, const tr_error *err);
 
 /* The word as a shell reads it, on standard output: between quotes where it needs them, without
    anything that a terminal would obey. */

@@ -141,3 +141,28 @@ double tr_wrap_rad(double angle_rad) {
     double wrapped = remainder(angle_rad, 2 * TR_PI);
     return wrapped <= -TR_PI ? TR_PI : wrapped;
 }
+
+tr_plane_motion tr_plane_fit(const tr_vec2 *from, const tr_vec2 *to, int n) {
+    tr_plane_motion m = {.angle_rad = 0};
+    double cross = 0;
+    double dot = 0;
+    for (int i = 0; i < n; i++) {
+        m.mean_from = tr_v2_add(m.mean_from, tr_v2_scale(1.0 / n, from[i]));
+        m.mean_to = tr_v2_add(m.mean_to, tr_v2_scale(1.0 / n, to[i]));
+    }
+    for (int i = 0; i < n; i++) {
+        tr_vec2 a = tr_v2_sub(from[i], m.mean_from);
+        tr_vec2 b = tr_v2_sub(to[i], m.mean_to);
+        cross += tr_v2_cross(a, b);
+        dot += tr_v2_dot(a, b);
+    }
+    m.angle_rad = atan2(cross, dot);
+    return m;
+}
+
+tr_vec2 tr_plane_motion_apply(tr_plane_motion m, tr_vec2 from) {
+    tr_vec2 a = tr_v2_sub(from, m.mean_from);
+    double c = cos(m.angle_rad);
+    double s = sin(m.angle_rad);
+    return tr_v2_add(m.mean_to, tr_v2(c * a.x - s * a.y, s * a.x + c * a.y));
+}

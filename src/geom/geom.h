@@ -122,6 +122,31 @@ tr_pose tr_pose_inverse(tr_pose a_from_b);               /* b_from_a */
    exp([d0..2]x) R, t + d3..5. */
 tr_pose tr_pose_moved(tr_pose a_from_b, const double d[6]);
 
+/* How a value changes with a pose that carries a point to where the value's gradient there is g:
+   to d of tr_pose_moved. turned: R p, the point less the pose's t_mm. With d(turned) = d x turned,
+     out = (turned x g, g). */
+static inline void tr_pose_gradient(const double g[3], tr_vec3 turned, double out[6]) {
+    out[0] = g[2] * turned.y - g[1] * turned.z;
+    out[1] = g[0] * turned.z - g[2] * turned.x;
+    out[2] = g[1] * turned.x - g[0] * turned.y;
+    out[3] = g[0];
+    out[4] = g[1];
+    out[5] = g[2];
+}
+
+/* The motion in the plane that takes n points `from` closest to the points `to` (least squares):
+     to ~ mean_to + R(angle) (from - mean_from).
+   Source: the rotation that fits best, in closed form: Schoenemann, A generalized solution of the
+   orthogonal Procrustes problem, Psychometrika 31, 1966; in the plane, atan2 of the sums of cross
+   and dot products. */
+typedef struct {
+    double angle_rad;
+    tr_vec2 mean_from, mean_to;
+} tr_plane_motion;
+
+tr_plane_motion tr_plane_fit(const tr_vec2 *from, const tr_vec2 *to, int n);
+tr_vec2 tr_plane_motion_apply(tr_plane_motion m, tr_vec2 from);
+
 /* The angle wrapped to (-pi, pi]. */
 double tr_wrap_rad(double angle_rad);
 

@@ -1,4 +1,5 @@
-/* A job: one vehicle on one day, with everything that the job file names, read and checked. */
+/* A job: one vehicle on one day, with everything that the job file names, read and checked. The
+   file's format: help/job.c, which is trammel-job(5). */
 #ifndef TR_JOB_JOB_H
 #define TR_JOB_JOB_H
 

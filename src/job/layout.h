@@ -1,4 +1,5 @@
-/* What a procedure requires: which sheets, where, within which limits. */
+/* What a procedure requires: which sheets, where, within which limits. The file's format:
+   help/layout.c, which is trammel-layout(5). */
 #ifndef TR_JOB_LAYOUT_H
 #define TR_JOB_LAYOUT_H
 

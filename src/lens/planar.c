@@ -2,29 +2,7 @@
 
 #include <string.h>
 
-bool tr_solve_small(double *A, double *b, int n) {
-    for (int j = 0; j < n; j++) {
-        double d = A[j * n + j];
-        for (int k = 0; k < j; k++) d -= A[j * n + k] * A[j * n + k];
-        /* Relative to the diagonal: what is left is rounding. */
-        if (!(d > 1e-14 * A[j * n + j]) || !isfinite(d)) return false;
-        A[j * n + j] = sqrt(d);
-        for (int i = j + 1; i < n; i++) {
-            double s = A[i * n + j];
-            for (int k = 0; k < j; k++) s -= A[i * n + k] * A[j * n + k];
-            A[i * n + j] = s / A[j * n + j];
-        }
-    }
-    for (int i = 0; i < n; i++) {
-        for (int k = 0; k < i; k++) b[i] -= A[i * n + k] * b[k];
-        b[i] /= A[i * n + i];
-    }
-    for (int i = n - 1; i >= 0; i--) {
-        for (int k = i + 1; k < n; k++) b[i] -= A[k * n + i] * b[k];
-        b[i] /= A[i * n + i];
-    }
-    return true;
-}
+#include "geom/dense.h"
 
 static tr_vec2 mean_point(const tr_vec2 *p, int n) {
     tr_vec2 mean = tr_v2(0, 0);
@@ -67,7 +45,7 @@ bool tr_homography_fit(const tr_vec2 *from, const tr_vec2 *to, int n, tr_mat3 *H
             }
         }
     }
-    if (!tr_solve_small(A, rhs, 8)) return false;
+    if (!tr_dense_solve(A, rhs, 8)) return false;
     tr_mat3 N = {{{rhs[0], rhs[1], rhs[2]}, {rhs[3], rhs[4], rhs[5]}, {rhs[6], rhs[7], 1}}};
     tr_mat3 Ta = {{{sa, 0, -sa * mean_a.x}, {0, sa, -sa * mean_a.y}, {0, 0, 1}}};
     tr_mat3 Tb = {{{1 / sb, 0, mean_b.x}, {0, 1 / sb, mean_b.y}, {0, 0, 1}}};
@@ -112,13 +90,8 @@ static double normal_equations(const tr_lens *lens, const tr_vec2 *p, const tr_v
         sum += r[0] * r[0] + r[1] * r[1];
         if (!A) continue;
         for (int k = 0; k < 2; k++) {
-            const double *a = J + 3 * k;
-            double row[6] = {a[2] * turned.y - a[1] * turned.z,
-                             a[0] * turned.z - a[2] * turned.x,
-                             a[1] * turned.x - a[0] * turned.y,
-                             a[0],
-                             a[1],
-                             a[2]};
+            double row[6];
+            tr_pose_gradient(J + (long)3 * k, turned, row);
             for (int j = 0; j < 6; j++) {
                 b[j] += row[j] * r[k];
                 for (int m = 0; m <= j; m++) A[6 * j + m] += row[j] * row[m];
@@ -145,7 +118,7 @@ double tr_planar_refine(const tr_lens *lens, const tr_vec2 *p, const tr_vec2 *uv
         memcpy(M, A, sizeof M);
         memcpy(d, b, sizeof d);
         for (int j = 0; j < 6; j++) M[7 * j] *= 1 + lambda;
-        if (!tr_solve_small(M, d, 6)) return NAN;
+        if (!tr_dense_solve(M, d, 6)) return NAN;
         tr_pose trial = tr_pose_moved(pose, d);
         double trial_sum = normal_equations(lens, p, uv, n, centre, trial, NULL, NULL);
         if (trial_sum < sum) {

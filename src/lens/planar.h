@@ -1,4 +1,4 @@
-/* A flat sheet seen in one photo: homographies and poses. Start values for the network and the
+/* A flat sheet seen in one photo: homographies and poses. Initial values for the network and the
    prediction of marks; not the measurement itself. */
 #ifndef TR_LENS_PLANAR_H
 #define TR_LENS_PLANAR_H
@@ -31,9 +31,5 @@ int tr_planar_poses(const tr_lens *lens, const tr_vec2 *p_plane_mm, const tr_vec
    the points do not determine it. */
 double tr_planar_refine(const tr_lens *lens, const tr_vec2 *p_plane_mm, const tr_vec2 *uv_px, int n,
                         tr_pose *camera_from_plane);
-
-/* Solves the n x n positive definite system A x = b in place (Cholesky; A's lower triangle is
-   overwritten, b becomes x). False where A is not positive definite. */
-bool tr_solve_small(double *A, double *b, int n);
 
 #endif

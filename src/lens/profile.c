@@ -141,6 +141,14 @@ static const struct {
                            [TR_SCATTER_TURN] = {"turn_deg", TR_DEG_PER_RAD},
                            [TR_SCATTER_TRAVEL] = {"travel_mm", 1}};
 
+const char *tr_lens_scatter_key(int kind) {
+    return SCATTER[kind].key;
+}
+
+double tr_lens_scatter_unit(int kind) {
+    return SCATTER[kind].unit;
+}
+
 static const char *const YES[] = {"false", "true"};
 
 static void read_scatter(tr_yaml y, tr_lens_scatter *scatter) {

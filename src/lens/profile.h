@@ -1,4 +1,5 @@
-/* The lens profile file: what calibration found for one camera at one focus and image size.
+/* The lens profile file: what calibration found for one camera at one focus and image size
+   (help/lens_profile.c tells users).
 
      lens: bay-2-tablet
      model: brown5                  # see lens/lens.h
@@ -39,5 +40,10 @@ TR_MUST_USE bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *
 /* Writes a profile from which the same lens is read, bit by bit; whole or not at all (see
    base/file.h). */
 TR_MUST_USE bool tr_lens_profile_write(const char *path, const tr_lens *lens, tr_error *err);
+
+/* The key of a kind of scatter (TR_SCATTER_SHIFT, ...), and how much of that key's unit one of
+   lens.h's is. */
+const char *tr_lens_scatter_key(int kind);
+double tr_lens_scatter_unit(int kind);
 
 #endif

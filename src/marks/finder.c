@@ -5,7 +5,7 @@
 
 #include <apriltag/apriltag.h>
 
-#include "marks/family.h"
+#include "tags/family.h"
 
 /* libapriltag 3.3.0 can crash on images of few pixels (after shrinking). */
 static const int MIN_SIDE_PX = 64;
@@ -93,7 +93,7 @@ const tr_sheet *tr_finder_sheets(const tr_marks_finder *f, int *n_sheets) {
     return f->sheets;
 }
 
-bool tr_finder_identify(const tr_marks_finder *f, const tr_sighting *t, int *sheet, int *tag) {
+bool tr_finder_identify(const tr_marks_finder *f, const tr_detection *t, int *sheet, int *tag) {
     for (int i = 0; i < f->n_sheets; i++) {
         const tr_sheet *s = &f->sheets[i];
         if (s->n_tags == 0 || strcmp(s->tag_family, f->families[t->family].name) != 0) continue;
@@ -108,11 +108,12 @@ bool tr_finder_identify(const tr_marks_finder *f, const tr_sighting *t, int *she
     return false;
 }
 
-/* Whether one of the first n sightings, those of an earlier pass, is the same tag: closer than half
-   its size. Within a pass libapriltag gives each tag once, so that two which lie close are two. */
-static bool is_known(const tr_sightings *s, int n, const tr_sighting *t) {
+/* Whether one of the first n detections, those of an earlier pass, is the same tag: closer than
+   half its size. Within a pass libapriltag gives each tag once, so that two which lie close are
+   two. */
+static bool is_known(const tr_detections *s, int n, const tr_detection *t) {
     for (int i = 0; i < n; i++) {
-        const tr_sighting *o = &s->items[i];
+        const tr_detection *o = &s->items[i];
         if (o->family != t->family || o->id != t->id) continue;
         double size = tr_v2_norm(tr_v2_sub(o->corner_px[0], o->corner_px[2]));
         if (tr_v2_norm(tr_v2_sub(o->corner_px[0], t->corner_px[0])) < size / 2) return true;
@@ -120,10 +121,10 @@ static bool is_known(const tr_sightings *s, int n, const tr_sighting *t) {
     return false;
 }
 
-static bool add_sighting(tr_sightings *s, const tr_sighting *t, tr_error *err) {
+static bool add_detection(tr_detections *s, const tr_detection *t, tr_error *err) {
     if (s->n == s->capacity) {
         int capacity = s->capacity ? 2 * s->capacity : 32;
-        tr_sighting *items = realloc(s->items, (size_t)capacity * sizeof *items);
+        tr_detection *items = realloc(s->items, (size_t)capacity * sizeof *items);
         if (!items) return tr_fail_memory(err);
         s->items = items;
         s->capacity = capacity;
@@ -135,7 +136,7 @@ static bool add_sighting(tr_sightings *s, const tr_sighting *t, tr_error *err) {
 /* Pixel (u, v) of the view is (factor u + shift.x, ...) of the photo, in libapriltag's convention:
    there (0, 0) is the outer corner of the first pixel, and shrinking shifts nothing. */
 static bool see_view(tr_marks_finder *f, image_u8_t *view, int factor, tr_vec2 shift,
-                     tr_sightings *out, tr_error *err) {
+                     tr_detections *out, tr_error *err) {
     int n_before = out->n;
     if (f->n_families == 0 || view->width < MIN_SIDE_PX || view->height < MIN_SIDE_PX) return true;
     zarray_t *found = apriltag_detector_detect(f->detector, view);
@@ -144,12 +145,12 @@ static bool see_view(tr_marks_finder *f, image_u8_t *view, int factor, tr_vec2 s
     for (int i = 0; i < zarray_size(found) && ok; i++) {
         apriltag_detection_t *d;
         zarray_get(found, i, &d);
-        tr_sighting t = {.family = tr_finder_family(f, d->family->name), .id = d->id};
+        tr_detection t = {.family = tr_finder_family(f, d->family->name), .id = d->id};
         for (int k = 0; k < 4; k++) {
             t.corner_px[k] = tr_v2(factor * d->p[k][0] - 0.5 + shift.x, /* to ours */
                                    factor * d->p[k][1] - 0.5 + shift.y);
         }
-        if (t.family >= 0 && !is_known(out, n_before, &t)) ok = add_sighting(out, &t, err);
+        if (t.family >= 0 && !is_known(out, n_before, &t)) ok = add_detection(out, &t, err);
     }
     apriltag_detections_destroy(found);
     return ok;
@@ -161,7 +162,7 @@ int tr_finder_quick_factor(const tr_image *image) {
     return factor < 1 ? 1 : factor > MAX_FACTOR ? MAX_FACTOR : factor;
 }
 
-bool tr_finder_see(tr_marks_finder *f, const tr_image *image, int factor, tr_sightings *out,
+bool tr_finder_see(tr_marks_finder *f, const tr_image *image, int factor, tr_detections *out,
                    tr_error *err) {
     if (factor == 1) {
         return tr_finder_see_in(f, image, (tr_window){0, 0, image->width, image->height}, out, err);
@@ -175,7 +176,7 @@ bool tr_finder_see(tr_marks_finder *f, const tr_image *image, int factor, tr_sig
     return ok;
 }
 
-bool tr_finder_see_in(tr_marks_finder *f, const tr_image *image, tr_window w, tr_sightings *out,
+bool tr_finder_see_in(tr_marks_finder *f, const tr_image *image, tr_window w, tr_detections *out,
                       tr_error *err) {
     image_u8_t view = {.width = w.u1 - w.u0,
                        .height = w.v1 - w.v0,

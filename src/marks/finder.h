@@ -12,13 +12,13 @@ typedef struct {
     int family; /* index into the finder's */
     int id;
     tr_vec2 corner_px[4]; /* order of tr_tag_corner */
-} tr_sighting;
+} tr_detection;
 
 /* Owned by the caller, who frees items. */
 typedef struct {
-    tr_sighting *items;
+    tr_detection *items;
     int n, capacity;
-} tr_sightings;
+} tr_detections;
 
 /* A part of a photo: columns u0 .. u1 - 1, rows v0 .. v1 - 1. */
 typedef struct {
@@ -31,8 +31,8 @@ const struct apriltag_family *tr_finder_codes(const tr_marks_finder *f, int fami
 const char *tr_finder_family_name(const tr_marks_finder *f, int family);
 const tr_sheet *tr_finder_sheets(const tr_marks_finder *f, int *n_sheets);
 
-/* The sheet and the tag on it that a sighting shows; false where it belongs to none. */
-bool tr_finder_identify(const tr_marks_finder *f, const tr_sighting *t, int *sheet, int *tag);
+/* The sheet and the tag on it that a detection shows; false where it belongs to none. */
+bool tr_finder_identify(const tr_marks_finder *f, const tr_detection *t, int *sheet, int *tag);
 
 /* By how much a photo is shrunk for a quick search. */
 int tr_finder_quick_factor(const tr_image *image);
@@ -40,9 +40,9 @@ int tr_finder_quick_factor(const tr_image *image);
 /* Adds what is seen in the photo shrunk by the factor (1: as it is), but for what an earlier pass
    saw at the same place. */
 TR_MUST_USE bool tr_finder_see(tr_marks_finder *f, const tr_image *image, int factor,
-                               tr_sightings *out, tr_error *err);
+                               tr_detections *out, tr_error *err);
 /* The same in a part of the photo, at full scale. */
 TR_MUST_USE bool tr_finder_see_in(tr_marks_finder *f, const tr_image *image, tr_window window,
-                                  tr_sightings *out, tr_error *err);
+                                  tr_detections *out, tr_error *err);
 
 #endif

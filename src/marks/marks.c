@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "marks/checker.h"
-#include "marks/family.h"
+#include "tags/family.h"
 #include "marks/finder.h"
 #include "marks/tag.h"
 
@@ -22,7 +22,7 @@ static const double LOW_SQUARE_PX = 5;
 
 /* ---- seeing tags ---- */
 
-static bool is_any_of_a_sheet(const tr_marks_finder *f, const tr_sightings *s) {
+static bool is_any_of_a_sheet(const tr_marks_finder *f, const tr_detections *s) {
     for (int i = 0; i < s->n; i++) {
         int sheet;
         int tag;
@@ -34,7 +34,7 @@ static bool is_any_of_a_sheet(const tr_marks_finder *f, const tr_sightings *s) {
 /* From coarse to fine. A quick search ends as soon as something is seen, and after two steps: where
    neither shows a tag, few are near, and it is for the whole check to tell whether they are missed.
  */
-static bool look(tr_marks_finder *f, const tr_image *image, tr_search search, tr_sightings *s,
+static bool look(tr_marks_finder *f, const tr_image *image, tr_search search, tr_detections *s,
                  tr_error *err) {
     int first = tr_finder_quick_factor(image);
     for (int factor = first; factor >= 1; factor /= 2) {
@@ -48,7 +48,7 @@ static bool look(tr_marks_finder *f, const tr_image *image, tr_search search, tr
 static bool looks_mirrored(tr_marks_finder *f, const tr_image *image, bool *is_mirrored,
                            tr_error *err) {
     tr_image flipped;
-    tr_sightings s = {0};
+    tr_detections s = {0};
     if (!tr_image_init(&flipped, image->width, image->height, err)) return false;
     for (int v = 0; v < image->height; v++) {
         const uint8_t *from = tr_image_row(image, v);
@@ -74,7 +74,7 @@ typedef struct {
     tr_photo_marks *out;
     /* Room for all marks of one sheet's gathering. */
     tr_vec2 *p, *uv;
-    bool *is_left_out;
+    bool *is_rejected;
 } work;
 
 static tr_tag_outcome measure_tag(const work *w, int sheet, int tag, const tr_vec2 start_px[4]) {
@@ -98,7 +98,7 @@ static tr_tag_outcome measure_tag(const work *w, int sheet, int tag, const tr_ve
     return TR_TAG_MEASURED;
 }
 
-static tr_stray_tag *add_stray(const work *w, const tr_sighting *t) {
+static tr_stray_tag *add_stray(const work *w, const tr_detection *t) {
     tr_stray_tag *s = &w->out->strays[w->out->n_strays++];
     *s = (tr_stray_tag){.id = t->id};
     strncpy(s->family, tr_finder_family_name(w->finder, t->family), sizeof s->family - 1);
@@ -108,7 +108,7 @@ static tr_stray_tag *add_stray(const work *w, const tr_sighting *t) {
     return s;
 }
 
-static int times_seen(const tr_sightings *s, const tr_sighting *t) {
+static int times_seen(const tr_detections *s, const tr_detection *t) {
     int times = 0;
     for (int k = 0; k < s->n; k++) {
         times += s->items[k].family == t->family && s->items[k].id == t->id;
@@ -116,9 +116,9 @@ static int times_seen(const tr_sightings *s, const tr_sighting *t) {
     return times;
 }
 
-static void measure_seen_tags(const work *w, const tr_sightings *s) {
+static void measure_seen_tags(const work *w, const tr_detections *s) {
     for (int i = 0; i < s->n; i++) {
-        const tr_sighting *t = &s->items[i];
+        const tr_detection *t = &s->items[i];
         int sheet;
         int tag;
         if (!tr_finder_identify(w->finder, t, &sheet, &tag)) {
@@ -134,12 +134,12 @@ static void measure_seen_tags(const work *w, const tr_sightings *s) {
 
 /* ---- a sheet's first pose ---- */
 
-static int gather(const tr_photo_marks *out, int sheet, const bool *is_left_out, tr_vec2 *p,
+static int gather(const tr_photo_marks *out, int sheet, const bool *is_rejected, tr_vec2 *p,
                   tr_vec2 *uv) {
     int n = 0;
     for (int i = 0; i < out->n_marks; i++) {
         const tr_mark *m = &out->marks[i];
-        if (m->sheet != sheet || (is_left_out && is_left_out[i])) continue;
+        if (m->sheet != sheet || (is_rejected && is_rejected[i])) continue;
         for (int k = 0; k < m->n_points; k++) {
             p[n] = m->p_sheet_mm[k];
             uv[n++] = m->uv_px[k];
@@ -162,7 +162,7 @@ static bool agrees(const tr_lens *lens, tr_pose pose, const tr_mark *m) {
 
 /* Marks the tags of the sheet that do not go together with the most others. Each tag's own poses
    are tried as the sheet's. */
-static void leave_out_misfits(const work *w, int sheet, bool *is_left_out) {
+static void reject_misplaced(const work *w, int sheet, bool *is_rejected) {
     const tr_photo_marks *out = w->out;
     tr_pose best = tr_pose_identity();
     int best_count = 0;
@@ -186,13 +186,13 @@ static void leave_out_misfits(const work *w, int sheet, bool *is_left_out) {
     for (int i = 0; i < out->n_marks; i++) {
         if (out->marks[i].sheet != sheet) continue;
         /* Where each tag agrees only with itself, nothing is gained by choosing. */
-        is_left_out[i] = best_count > 1 && !agrees(w->lens, best, &out->marks[i]);
+        is_rejected[i] = best_count > 1 && !agrees(w->lens, best, &out->marks[i]);
     }
 }
 
 static bool place_sheet(const work *w, int sheet, tr_sheet_view *view) {
-    leave_out_misfits(w, sheet, w->is_left_out);
-    int n = gather(w->out, sheet, w->is_left_out, w->p, w->uv);
+    reject_misplaced(w, sheet, w->is_rejected);
+    int n = gather(w->out, sheet, w->is_rejected, w->p, w->uv);
     if (n < 4) return false;
     *view = (tr_sheet_view){.sheet = sheet, .n_points = n};
     view->n_poses = tr_planar_poses(w->lens, w->p, w->uv, n, view->pose);
@@ -342,7 +342,7 @@ static tr_window window_about(const tr_image *image, const tr_vec2 corner_px[4])
    nearby is read. */
 static bool seek_tag(const work *w, int sheet, int tag, const tr_vec2 predicted_px[4],
                      tr_error *err) {
-    tr_sightings seen = {0};
+    tr_detections seen = {0};
     if (measure_tag(w, sheet, tag, predicted_px) == TR_TAG_MEASURED) return true;
     bool ok =
         tr_finder_see_in(w->finder, w->image, window_about(w->image, predicted_px), &seen, err);
@@ -395,7 +395,7 @@ static int compare_marks(const void *a, const void *b) {
 static void release_work(work *w) {
     free(w->p);
     free(w->uv);
-    free(w->is_left_out);
+    free(w->is_rejected);
 }
 
 /* w: filled in but for its rooms. */
@@ -409,8 +409,8 @@ static bool make_room(work *w, tr_error *err) {
     }
     w->p = calloc((size_t)most_points + 1, sizeof *w->p);
     w->uv = calloc((size_t)most_points + 1, sizeof *w->uv);
-    w->is_left_out = calloc((size_t)n_marks + 1, sizeof *w->is_left_out);
-    if (w->p && w->uv && w->is_left_out) return true;
+    w->is_rejected = calloc((size_t)n_marks + 1, sizeof *w->is_rejected);
+    if (w->p && w->uv && w->is_rejected) return true;
     release_work(w);
     return tr_fail_memory(err);
 }
@@ -422,9 +422,9 @@ static bool begin_work(tr_marks_finder *f, const tr_image *image, const tr_lens 
     return make_room(w, err);
 }
 
-/* Room for every mark of the sheets, and for every tag of theirs as a stray beside the sightings.
+/* Room for every mark of the sheets, and for every tag of theirs as a stray beside the detections.
  */
-static bool allocate(const work *w, int n_sightings, tr_error *err) {
+static bool allocate(const work *w, int n_detections, tr_error *err) {
     tr_photo_marks *out = w->out;
     int n_marks = 0;
     int n_tags = 0;
@@ -433,7 +433,7 @@ static bool allocate(const work *w, int n_sightings, tr_error *err) {
         n_tags += w->sheets[i].n_tags;
     }
     out->marks = calloc((size_t)n_marks + 1, sizeof *out->marks);
-    out->strays = calloc((size_t)(n_sightings + n_tags) + 1, sizeof *out->strays);
+    out->strays = calloc((size_t)(n_detections + n_tags) + 1, sizeof *out->strays);
     out->views = calloc((size_t)w->n_sheets + 1, sizeof *out->views);
     if (!out->marks || !out->strays || !out->views) return tr_fail_memory(err);
     return true;
@@ -445,7 +445,7 @@ static void sort_marks(tr_photo_marks *out) {
 
 bool tr_marks_find(tr_marks_finder *f, const tr_image *image, const tr_lens *lens, tr_search search,
                    tr_photo_marks *out, tr_error *err) {
-    tr_sightings seen = {0};
+    tr_detections seen = {0};
     work w;
     bool ok = false;
     memset(out, 0, sizeof *out);

@@ -39,7 +39,7 @@ typedef struct {
     tr_tag_outcome why; /* where it is neither: why it was not measured */
 } tr_stray_tag;
 
-/* Where a sheet lies as this photo alone has it: start values for the network. */
+/* Where a sheet lies as this photo alone has it: initial values for the network. */
 typedef struct {
     int sheet;
     tr_planar_pose pose[2];

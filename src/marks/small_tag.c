@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "geom/dense.h"
 #include "lens/planar.h"
 #include "marks/edge_model.h"
 #include "marks/lanes.h"
@@ -289,7 +290,7 @@ static bool take_step(const equations *e, double lambda, const double p[N_PARAM]
     memcpy(A, e->A, sizeof A);
     memcpy(step, e->b, sizeof step);
     for (int i = 0; i < N_PARAM; i++) A[i * N_PARAM + i] *= 1 + lambda;
-    if (!tr_solve_small(A, step, N_PARAM)) return false;
+    if (!tr_dense_solve(A, step, N_PARAM)) return false;
     *expected = 0;
     for (int i = 0; i < N_PARAM; i++) {
         *expected += step[i] * e->b[i];
@@ -487,7 +488,7 @@ static bool fill_corners(const scene *s, const double p[N_PARAM], const equation
         memcpy(A, e->A, sizeof A);
         memset(C[i], 0, sizeof C[i]);
         memcpy(C[i], J[i], sizeof J[i]);
-        if (!tr_solve_small(A, C[i], N_PARAM)) return false;
+        if (!tr_dense_solve(A, C[i], N_PARAM)) return false;
     }
     tr_vec2 centre = tr_v2(0, 0);
     double inward[8];

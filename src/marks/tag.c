@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "base/median.h"
+#include "geom/dense.h"
 #include "lens/planar.h"
 #include "marks/edge_model.h"
 #include "marks/small_tag.h"
@@ -465,7 +466,7 @@ static void update_shape(fit *f) {
         A[N * k + k] += k < 2 ? 1e-3 : 1 / (TONE_SD * TONE_SD);
         if (k >= 2) x[k] -= f->tone[k - 2] / (TONE_SD * TONE_SD);
     }
-    if (!tr_solve_small(A, x, N)) return;
+    if (!tr_dense_solve(A, x, N)) return;
     for (int k = 0; k < N; k++) {
         double most = k < 2 ? fmax(0.3, 0.4 * f->sigma_px[k]) : 0.4;
         double *value = k < 2 ? &f->sigma_px[k] : &f->tone[k - 2];
@@ -568,7 +569,7 @@ static bool solve_unknowns(const fit *f, double (*J)[N_MOVES], double x[N_UNKNOW
     }
     double L[N_UNKNOWNS * N_UNKNOWNS];
     memcpy(L, A, sizeof L);
-    if (!tr_solve_small(L, x, N_UNKNOWNS)) return false;
+    if (!tr_dense_solve(L, x, N_UNKNOWNS)) return false;
     *chi2 = 0;
     for (int i = 0; i < f->n_edges; i++) {
         const edge *e = &f->edges[i];
@@ -581,7 +582,7 @@ static bool solve_unknowns(const fit *f, double (*J)[N_MOVES], double x[N_UNKNOW
         double unit[N_UNKNOWNS] = {0};
         unit[k] = 1;
         memcpy(L, A, sizeof L);
-        if (!tr_solve_small(L, unit, N_UNKNOWNS)) return false;
+        if (!tr_dense_solve(L, unit, N_UNKNOWNS)) return false;
         for (int a = 0; a < N_UNKNOWNS; a++) C[a * N_UNKNOWNS + k] = unit[a];
     }
     return true;

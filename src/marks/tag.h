@@ -10,9 +10,9 @@
 
    1. Each edge of a cell gives its offset from the prediction along its normal, by least squares on
       the pixels near it: I = b + a S(d - offset), S being the known pattern about that edge,
-   blurred (a round Gaussian, in linear light) and sent through a tone curve. Black and white levels
-   are each edge's own, so that uneven light and shadows do no harm. Blur and tone curve (what
-   camera and sharpening made of the light) are unknowns of the tag as a whole.
+      blurred (a round Gaussian, in linear light) and sent through a tone curve. Black and white
+      levels are each edge's own, so that uneven light and shadows do no harm. Blur and tone curve
+      (what camera and sharpening made of the light) are unknowns of the tag as a whole.
    2. The offsets of all edges give the corners: unknowns are the four corners, moved in the image
       and joined through the lens model by a homography, how the paper between them is bent (it is
       never flat, and a bent edge leads away from the corner), and what bleed the tone curve has
@@ -26,7 +26,7 @@
 #include "geom/geom.h"
 #include "image/image.h"
 #include "lens/lens.h"
-#include "marks/family.h"
+#include "tags/family.h"
 
 /* Tags with less height in a photo than this, px, cannot be measured. */
 enum { TR_TAG_MIN_PX = 10 };
@@ -50,8 +50,8 @@ typedef struct {
     tr_tag_outcome outcome;
     tr_vec2 corner_px[4];  /* order of tr_tag_corner */
     double covariance[64]; /* of u0 v0 u1 v1 ..., px^2, row by row */
-    double
-        bleed_px[2]; /* by which white grows: edges that stand upright on the tag, edges that lie */
+    /* By which white grows: at edges that stand upright on the tag, and at edges that lie. */
+    double bleed_px[2];
     double sigma_px[2]; /* blur across those edges */
     double contrast;    /* median step between black and white, grey values */
     int n_edges;        /* edges used, or cells of a tag that is fitted as a whole ... */

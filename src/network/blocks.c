@@ -9,13 +9,13 @@
 
 /* ---- what each kind is ---- */
 
-static bool lens_is_free(const void *block, int k) {
-    return ((const tr_net_lens *)block)->is_free[k];
-}
-static void move_lens(void *block, const void *from, const double *d) {
-    for (int k = 0; k < TR_LENS_N; k++) {
-        ((tr_net_lens *)block)->lens.param[k] = ((const tr_net_lens *)from)->lens.param[k] + d[k];
-    }
+/* Steps: the cube root of the machine's epsilon times 1 rad, or a metre against some metres of
+   distance. In a lens's parameters pixels are linear: a long step keeps rounding out. */
+static const double STEP = 6e-6;
+static const double STEP_MM = 6e-3;
+
+static double lens_step(int k) {
+    return k < TR_K1 ? 1 : 0.01;
 }
 
 static bool camera_is_free(const void *block, int k) {
@@ -27,6 +27,10 @@ static void move_camera(void *block, const void *from, const double *d) {
     ((tr_net_camera *)block)->camera_from_rig = tr_pose_moved(camera->camera_from_rig, d);
 }
 
+static double pose_step(int k) {
+    return k < 3 ? STEP : STEP_MM;
+}
+
 static bool rig_is_free(const void *block, int k) {
     (void)k;
     return !((const tr_net_rig *)block)->is_held;
@@ -36,13 +40,8 @@ static void move_rig(void *block, const void *from, const double *d) {
         tr_pose_moved(((const tr_net_rig *)from)->rig_from_world, d);
 }
 
-static bool photo_is_free(const void *block, int k) {
-    return ((const tr_net_photo *)block)->is_free[k];
-}
-static void move_photo(void *block, const void *from, const double *d) {
-    for (int k = 0; k < TR_PHOTO_N; k++) {
-        ((tr_net_photo *)block)->value[k] = ((const tr_net_photo *)from)->value[k] + d[k];
-    }
+static double photo_step(int k) {
+    return k < TR_PHOTO_FOCAL ? 1 : k < TR_PHOTO_TRAVEL ? STEP : STEP_MM;
 }
 
 static bool sheet_is_free(const void *block, int k) {
@@ -52,32 +51,55 @@ static void move_sheet(void *block, const void *from, const double *d) {
     tr_net_sheet *sheet = block;
     const tr_net_sheet *before = from;
     sheet->world_from_sheet = tr_pose_moved(before->world_from_sheet, d);
-    for (int k = 0; k < 4; k++) sheet->shape[k] = before->shape[k] + d[TR_STRETCH_X + k];
+    for (int k = 0; k < TR_SHAPE_N; k++)
+        sheet->shape[k] = before->shape[k] + d[TR_PRINT_SCALE_X + k];
 }
 
-static bool offset_is_free(const void *block, int k) {
-    return ((const tr_net_offset *)block)->is_free[k];
-}
-static void move_offset(void *block, const void *from, const double *d) {
-    for (int k = 0; k < TR_OFFSET_N; k++) {
-        ((tr_net_offset *)block)->value[k] = ((const tr_net_offset *)from)->value[k] + d[k];
-    }
+static double sheet_step(int k) {
+    bool is_length = k >= TR_SHEET_TX && k != TR_PRINT_SCALE_X && k != TR_PRINT_SCALE_Y;
+    return is_length ? STEP_MM : STEP;
 }
 
-/* is_free, move: of one block. Of d, what is not free is 0. */
+static double offset_step(int k) {
+    return k <= TR_OFFSET_Z ? STEP_MM : k == TR_OFFSET_TWIST ? STEP / 1000 : STEP;
+}
+
+/* Where the unknowns of a plain block stand in it, which are values: an array of them, one of the
+   flags that free them, and one of the standard deviations of their priors about 0 (0: there is no
+   such array). */
+typedef struct {
+    size_t value, is_free, sd;
+} plain_block;
+
+/* A plain block needs its places alone; of another, is_free and move are of one block, and of d
+   what is not free is 0. */
 static const struct {
     int n; /* unknowns of a block */
+    const char *name;
+    double (*step)(int component); /* tr_block_step */
+    plain_block plain;
     bool (*is_free)(const void *block, int component);
     void (*move)(void *block, const void *from, const double *d);
-    const char *name;
 } KINDS[TR_NET_N_KINDS] = {
-    [TR_NET_LENS] = {TR_LENS_N, lens_is_free, move_lens, "lens"},
-    [TR_NET_CAMERA] = {TR_POSE_N, camera_is_free, move_camera, "the place on its rig of camera"},
-    [TR_NET_RIG] = {TR_POSE_N, rig_is_free, move_rig, "the place of photo"},
-    [TR_NET_PHOTO] = {TR_PHOTO_N, photo_is_free, move_photo, "the camera in photo"},
-    [TR_NET_SHEET] = {TR_SHEET_N, sheet_is_free, move_sheet, "the place of sheet"},
-    [TR_NET_OFFSET] = {TR_OFFSET_N, offset_is_free, move_offset, "the offset of mark"},
+#define PLAIN(type, value, sd)                                                                     \
+    { offsetof(type, value), offsetof(type, is_free), sd }
+    [TR_NET_LENS] = {TR_LENS_N, "lens", lens_step, PLAIN(tr_net_lens, lens.param, 0)},
+    [TR_NET_CAMERA] = {TR_POSE_N, "the place on its rig of camera", pose_step,
+                       .is_free = camera_is_free, .move = move_camera},
+    [TR_NET_RIG] = {TR_POSE_N, "the place of photo", pose_step, .is_free = rig_is_free,
+                    .move = move_rig},
+    [TR_NET_PHOTO] = {TR_PHOTO_N, "the camera in photo", photo_step,
+                      PLAIN(tr_net_photo, value, offsetof(tr_net_photo, sd))},
+    [TR_NET_SHEET] = {TR_SHEET_N, "the place of sheet", sheet_step, .is_free = sheet_is_free,
+                      .move = move_sheet},
+    [TR_NET_OFFSET] = {TR_OFFSET_N, "the offset of mark", offset_step,
+                       PLAIN(tr_net_offset, value, offsetof(tr_net_offset, sd))},
+#undef PLAIN
 };
+
+static bool is_plain(int kind) {
+    return !KINDS[kind].move;
+}
 
 /* The arrays of a network: those of the blocks, by kind, and what ties them. */
 enum { OBSERVATIONS = TR_NET_N_KINDS, LENGTHS, N_ARRAYS };
@@ -123,7 +145,28 @@ int tr_block_count(const tr_network *net, tr_net_kind kind) {
 }
 
 bool tr_block_is_free(const tr_network *net, tr_block block, int component) {
-    return KINDS[block.kind].is_free(block_at(net, block), component);
+    const char *b = block_at(net, block);
+    if (!is_plain((int)block.kind)) return KINDS[block.kind].is_free(b, component);
+    return ((const bool *)(b + KINDS[block.kind].plain.is_free))[component];
+}
+
+tr_block_values tr_block_values_of(const tr_network *net, tr_block block) {
+    const char *b = block_at(net, block);
+    plain_block p = KINDS[block.kind].plain;
+    return (tr_block_values){.n = KINDS[block.kind].n,
+                             .value = (const double *)(const void *)(b + p.value),
+                             .is_free = (const bool *)(b + p.is_free),
+                             .sd = (const double *)(const void *)(b + p.sd)};
+}
+
+static void move_block(int kind, char *block, const char *from, const double *d) {
+    if (!is_plain(kind)) {
+        KINDS[kind].move(block, from, d);
+        return;
+    }
+    double *to = (double *)(void *)(block + KINDS[kind].plain.value);
+    const double *before = (const double *)(const void *)(from + KINDS[kind].plain.value);
+    for (int k = 0; k < KINDS[kind].n; k++) to[k] = before[k] + d[k];
 }
 
 int tr_block_n_free(const tr_network *net, tr_block block) {
@@ -132,11 +175,34 @@ int tr_block_n_free(const tr_network *net, tr_block block) {
     return n;
 }
 
-void tr_block_name(tr_block block, int component, char *out, size_t size) {
+double tr_block_step(tr_net_unknown u) {
+    return KINDS[u.kind].step(u.component);
+}
+
+/* A rig's name is that of the first photo that it took. */
+static const char *name_of(const tr_network *net, tr_block block) {
+    int i = block.index;
+    switch (block.kind) {
+    case TR_NET_RIG:
+        for (int k = 0; k < net->n_photos && net->photo_names; k++) {
+            if (net->photos[k].rig == i) return net->photo_names[k];
+        }
+        return NULL;
+    case TR_NET_PHOTO: return net->photo_names ? net->photo_names[i] : NULL;
+    case TR_NET_SHEET: return net->sheet_names ? net->sheet_names[i] : NULL;
+    default: return NULL;
+    }
+}
+
+void tr_block_name(const tr_network *net, tr_block block, int component, char *out, size_t size) {
+    const char *what = KINDS[block.kind].name;
+    const char *name = name_of(net, block);
     if (block.kind == TR_NET_LENS) {
         snprintf(out, size, "the lens's %s", tr_lens_parameter_name(component));
+    } else if (name) {
+        snprintf(out, size, "%s '%s'", what, name);
     } else {
-        snprintf(out, size, "%s %d", KINDS[block.kind].name, block.index + 1);
+        snprintf(out, size, "%s %d", what, block.index + 1);
     }
 }
 
@@ -195,8 +261,8 @@ void tr_block_state_move(const tr_block_state *s, tr_network *net, const double 
             for (int k = 0; k < KINDS[kind].n; k++) {
                 d[k] = tr_block_is_free(net, block, k) ? delta[column++] : 0;
             }
-            KINDS[kind].move(block_at(net, block),
-                             (const char *)s->accepted[kind] + (size_t)i * ARRAYS[kind].size, d);
+            move_block(kind, block_at(net, block),
+                       (const char *)s->accepted[kind] + (size_t)i * ARRAYS[kind].size, d);
         }
     }
 }

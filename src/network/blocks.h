@@ -22,10 +22,22 @@ int tr_block_size(tr_net_kind kind);
 /* Blocks of this kind in the network. */
 int tr_block_count(const tr_network *net, tr_net_kind kind);
 bool tr_block_is_free(const tr_network *net, tr_block block, int component);
+/* The unknowns of a plain block, which are values with priors about 0 (photos, offsets). */
+typedef struct {
+    int n;
+    const double *value;
+    const bool *is_free;
+    const double *sd; /* 0: no prior */
+} tr_block_values;
+tr_block_values tr_block_values_of(const tr_network *net, tr_block block);
+
 /* Free unknowns of a block. */
 int tr_block_n_free(const tr_network *net, tr_block block);
-/* "the place of photo 4": for messages. */
-void tr_block_name(tr_block block, int component, char *out, size_t size);
+/* A step of an unknown for numerical derivatives: near the cube root of the machine's epsilon times
+   a scale of the unknown. */
+double tr_block_step(tr_net_unknown unknown);
+/* "the place of photo 'a.jpg'", or "of photo 4" where the network has no names: for messages. */
+void tr_block_name(const tr_network *net, tr_block block, int component, char *out, size_t size);
 
 /* The state that the solver has accepted: a copy of each block, and where its unknowns stand. */
 typedef struct {

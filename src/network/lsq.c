@@ -472,7 +472,7 @@ static bool assemble(tr_lsq *q, loss l, tr_lsq_result *result) {
 }
 
 static void fail_undetermined(const tr_lsq *q, int unknown, tr_error *err) {
-    char name[64] = "an unknown";
+    char name[160] = "an unknown";
     if (q->problem->name) q->problem->name(q->problem->context, unknown, name, sizeof name);
     tr_fail(err, TR_NO_MEASURE,
             "%s is not determined by these marks; take more photos from other sides", name);
@@ -556,19 +556,19 @@ bool tr_lsq_linearise(tr_lsq *q, double huber, tr_lsq_result *result, tr_error *
 
 /* A step by the linearised problem. */
 typedef struct {
-    double predicted; /* by this the cost should fall */
-    double possible;  /* by this it could, were the step not damped */
+    double predicted; /* reduction of the cost */
+    double possible;  /* the same, were the step not damped */
     double nothing;   /* a change of the cost that is rounding */
     bool is_last;     /* it leads to the minimum */
-} outlook;
+} step_prediction;
 
-/* Damping shortens a step, and what it gains, by up to 1 + lambda: what is small only for that is
-   no sign of a minimum. A gain of less than the square of a residual's rounding in each row is
-   none, also where the marks fit exactly. now: where the step starts. */
-static outlook judge_step(const tr_lsq *q, const tr_lsq_result *now, double lambda,
-                          double small_step) {
+/* Damping shortens a step, and the reduction that it brings, by up to 1 + lambda: a step that is
+   small only for that is no sign of a minimum. A reduction below the square of a residual's
+   rounding in each row is none, also where the marks fit exactly. now: where the step begins. */
+static step_prediction predict_step(const tr_lsq *q, const tr_lsq_result *now, double lambda,
+                                    double small_step) {
     int n = q->problem->n_unknowns;
-    outlook o = {.predicted = 0};
+    step_prediction o = {.predicted = 0};
     double largest = 0;
     /* In scaled unknowns: step' (lambda step - g). */
     for (int j = 0; j < n; j++) {
@@ -616,13 +616,13 @@ bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_e
             continue;
         }
         if (!solve_step(q)) return tr_fail_memory(err);
-        outlook o = judge_step(q, result, lambda, small_step);
+        step_prediction o = predict_step(q, result, lambda, small_step);
         problem->move(problem->context, q->step);
         double cost = trial_cost(q, l);
-        double gain = (result->cost - cost) / o.predicted;
+        double gain_ratio = (result->cost - cost) / o.predicted;
         if (cost <= result->cost + (o.is_last ? o.nothing : 0)) {
             problem->accept(problem->context);
-            double f = 2 * gain - 1;
+            double f = 2 * gain_ratio - 1;
             lambda *= fmax(1.0 / 3, 1 - f * f * f);
             lambda = fmax(lambda, 1e-15);
             grow = 2;
@@ -631,7 +631,7 @@ bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_e
                 return tr_fail(err, TR_NO_MEASURE, "the adjustment left the lens model's range");
             }
         } else {
-            /* What was to be gained is less than rounding can tell: this is the minimum. */
+            /* The reduction that was possible is less than rounding can tell: a minimum. */
             if (o.possible <= ROUNDING_OF_COST * result->cost) o.is_last = true;
             lambda *= grow;
             grow *= 2;
@@ -640,7 +640,7 @@ bool tr_lsq_solve(tr_lsq *q, tr_lsq_options options, tr_lsq_result *result, tr_e
         converged = o.is_last;
     }
     if (!tr_lsq_linearise(q, options.huber, result, err)) return false;
-    result->is_settled = converged || n == 0;
+    result->has_converged = converged || n == 0;
     return true;
 }
 

@@ -57,7 +57,7 @@ typedef struct {
 typedef struct {
     /* False: the steps ran out before a minimum was reached, as happens where many terms contradict
        each other. The state is the best that was seen. */
-    bool is_settled;
+    bool has_converged;
     int iterations;
     double cost;            /* F, with the loss */
     double sum_squares;     /* sum of w |r|^2, w = 1 where no loss acts */
@@ -75,7 +75,7 @@ tr_lsq *tr_lsq_new(const tr_lsq_problem *problem, tr_error *err);
 void tr_lsq_free(tr_lsq *lsq);
 
 /* Solves from the accepted state and leaves the solution there. TR_NO_MEASURE where an unknown is
-   not determined; it is named. See also result->is_settled. */
+   not determined; it is named. See also result->has_converged. */
 TR_MUST_USE bool tr_lsq_solve(tr_lsq *lsq, tr_lsq_options options, tr_lsq_result *result,
                               tr_error *err);
 
@@ -99,5 +99,20 @@ TR_MUST_USE bool tr_lsq_inverse_column(tr_lsq *lsq, int unknown, double *out, tr
    n_unknowns x n, row by row; they must not overlap. The rows of out stand in an order of their
    own. The fewer rows of A are not 0, the faster. */
 void tr_lsq_reduce(const tr_lsq *lsq, const double *A, int n, double *out);
+
+/* The element of a Jacobian that is furthest from the difference of residuals. */
+typedef struct {
+    int term, row, unknown; /* term -1: there is none */
+    double analytic, numeric;
+    double difference; /* relative to the largest entry of that column in the term, plus 1e-3 */
+} tr_lsq_jacobian_check;
+
+/* Compares the Jacobian of every term in the accepted state with central differences along the
+   problem's own unknowns: for whoever writes a term or a move. step: one an unknown, near the cube
+   root of the machine's epsilon times a scale of the unknown; differences of 1e-6 may then be asked
+   for. False: TR_NO_MEASURE where a term has no residuals at a step, or others without its Jacobian
+   than with it; memory ran out. The trial state is left at the accepted one. */
+TR_MUST_USE bool tr_lsq_check_jacobian(const tr_lsq_problem *problem, const double *step,
+                                       tr_lsq_jacobian_check *worst, tr_error *err);
 
 #endif

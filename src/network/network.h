@@ -7,8 +7,8 @@
      p_camera = camera_from_rig * rig_from_world * world_from_sheet * p_sheet'
      q        = exp([s turn]x) (p_camera - s R travel)    R: the rotation of camera_from_world
      residual = W (shifted(project(lens, q)) - measured)
-   with W'W the inverse covariance of the measured pixels. shape() is the print's stretch and bow:
-     x' = x (1 + stretch_x)    y' = y (1 + stretch_y)
+   with W'W the inverse covariance of the measured pixels. shape() is the print's scale and bow:
+     x' = x (1 + print_scale_x)    y' = y (1 + print_scale_y)
      z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2)
    where hx, hy are the half extents of the sheet: bow_x is how far, in mm, the middle of the sheet
    stands out of the plane through its left and right edges.
@@ -16,7 +16,7 @@
    displaced() is the identity unless the mark has an offset of its own: a mark that is not where
    the file says, or not in the sheet's plane. A mark is moved as a whole, about its centre c:
      along the face  p' = c + d + Rz(turn) E (p - c)
-                     E = Rz(axis) diag(1 + growth + aspect, 1 + growth - aspect) Rz(-axis)
+                     E = Rz(axis) diag(1 + scale + differential, 1 + scale - differential) Rz(-axis)
      out of it       z' = z + d_z + slope . q + twist q_x q_y    q = p - c
    so that a tag that was stuck by hand stays the flat rectangle that its printer made it, and one
    on paper that does not lie flat leans and bends with the paper.
@@ -57,12 +57,20 @@ enum {
     TR_SHEET_TX,
     TR_SHEET_TY,
     TR_SHEET_TZ,
-    TR_STRETCH_X,
-    TR_STRETCH_Y,
+    TR_PRINT_SCALE_X,
+    TR_PRINT_SCALE_Y,
     TR_BOW_X,
     TR_BOW_Y,
     TR_SHEET_N
 };
+/* Its shape alone: the last of them, in their order. */
+typedef enum {
+    TR_SHAPE_SCALE_X,
+    TR_SHAPE_SCALE_Y,
+    TR_SHAPE_BOW_X,
+    TR_SHAPE_BOW_Y,
+    TR_SHAPE_N
+} tr_net_shape;
 /* Of a rig or a camera: rotation (rad) 0..2, place (mm) 3..5. */
 enum { TR_POSE_N = 6 };
 
@@ -72,9 +80,9 @@ enum { TR_OBS_MAX_POINTS = 4 };
 typedef struct {
     tr_lens lens;
     bool is_free[TR_LENS_N]; /* which parameters are unknowns */
-    /* The lens's own covariance is the prior of its free parameters where this is set. It draws to
-       the values that the lens had when it was first solved with it: solving keeps them here, so
-       that solving again does not draw to what the same marks said before. */
+    /* Where this is set, the lens's own covariance is the prior of its free parameters. The prior
+       is centred on the values that the lens had when it was first solved with it: they are kept
+       here, so that solving again does not centre it on what the same marks said before. */
     bool has_prior;
     bool is_prior_kept;
     double prior[TR_LENS_N];
@@ -88,29 +96,30 @@ typedef struct {
 
 typedef struct {
     tr_pose rig_from_world;
-    bool is_held; /* it is no unknown */
+    bool is_held; /* not an unknown */
 } tr_net_rig;
 
 typedef struct {
     tr_pose world_from_sheet;
-    double shape[4];   /* stretch_x, stretch_y, bow_x, bow_y */
+    double shape[TR_SHAPE_N];
     double half_mm[2]; /* hx, hy above; > 0 */
     bool is_free[TR_SHEET_N];
-    double shape_sd[4];       /* prior of a free shape component about 0; 0: none ... */
-    int shape_about;          /* ... or, where not 0, about that of sheet shape_about - 1 */
-    double floor_z_sd_mm;     /* prior: origin on the floor z = 0; 0: none */
-    double floor_tilt_sd_rad; /* prior: face level; goes with floor_z_sd_mm */
+    double shape_sd[TR_SHAPE_N]; /* prior of a free shape component about 0; 0: none ... */
+    int shape_about;             /* ... or about that of this sheet; -1: about 0 */
+    double floor_z_sd_mm;        /* prior: origin on the floor z = 0; 0: none */
+    double floor_tilt_sd_rad;    /* prior: face level; goes with floor_z_sd_mm */
 } tr_net_sheet;
 
-/* Components of an offset: d along the sheet's axes (mm), turn about its normal (rad), relative
-   growth, half the relative difference of the mark's two sides, slopes, twist. */
+/* Components of an offset: d along the sheet's axes (mm), turn about its normal (rad), scale (the
+   relative change of the mark's size), differential scale (half the relative difference of its two
+   sides), slopes, twist. */
 enum {
     TR_OFFSET_X,
     TR_OFFSET_Y,
     TR_OFFSET_Z,
     TR_OFFSET_TURN,
-    TR_OFFSET_GROWTH,
-    TR_OFFSET_ASPECT,
+    TR_OFFSET_SCALE,
+    TR_OFFSET_DIFFERENTIAL_SCALE,
     TR_OFFSET_SLOPE_X, /* of the mark out of the sheet's plane, along its x ... */
     TR_OFFSET_SLOPE_Y, /* ... and y */
     TR_OFFSET_TWIST,   /* mm per mm^2 */
@@ -131,7 +140,7 @@ typedef struct {
 typedef struct {
     int sheet[2];
     tr_vec2 p_sheet_mm[2];
-    int offset[2]; /* as of an observation, of each end */
+    int offset[2]; /* of each end: its mark's tr_net_offset; -1: none */
     double length_mm, sd_mm;
     bool is_used;
 } tr_net_length;
@@ -154,17 +163,31 @@ typedef struct {
     double sd[TR_PHOTO_N]; /* prior about 0 of a free component; 0: none */
 } tr_net_photo;
 
+/* What an observation is of. */
+typedef enum {
+    TR_NET_POINT, /* a single point, such as a corner of a checkerboard */
+    TR_NET_TAG    /* a flat rectangle with size and direction: its four corners */
+} tr_net_mark_kind;
+
 typedef struct {
     int photo, sheet;
-    int mark;     /* whichever it is of, as the caller numbers them; the network does not ask */
+    int mark; /* whichever it is of, as the caller numbers them; the network does not ask */
+    tr_net_mark_kind kind;
     int n_points; /* 1 .. TR_OBS_MAX_POINTS */
     tr_vec2 p_sheet_mm[TR_OBS_MAX_POINTS];
     tr_vec2 uv_px[TR_OBS_MAX_POINTS];
-    int offset; /* number of the mark's tr_net_offset, from 1; 0: none */
+    int offset; /* the mark's tr_net_offset; -1: none */
     /* W: 2n x 2n upper triangular, row by row, 1/px; see tr_net_whiten. */
     double W[4 * TR_OBS_MAX_POINTS * TR_OBS_MAX_POINTS];
     bool is_used; /* false: it takes no part, but has residuals */
 } tr_net_obs;
+
+/* An observation without an offset and without its points, which takes no part yet: to begin with,
+   so that what a caller does not know of is none. */
+static inline tr_net_obs tr_net_obs_of(int photo, int sheet, tr_net_mark_kind kind, int n_points) {
+    return (tr_net_obs){
+        .photo = photo, .sheet = sheet, .kind = kind, .n_points = n_points, .offset = -1};
+}
 
 /* All arrays belong to the caller, who fills them in; solving moves the free unknowns in place.
    A network that is all zero is a valid empty one. tr_network_copy makes one that owns its arrays,
@@ -179,6 +202,10 @@ typedef struct {
     tr_net_obs *observations;
     tr_net_length *lengths;
     int n_lenses, n_cameras, n_rigs, n_sheets, n_offsets, n_photos, n_observations, n_lengths;
+    /* As messages name them; borrowed for as long as the network is solved. NULL, the array or one
+       of it: by number, from 1. */
+    const char *const *photo_names;
+    const char *const *sheet_names;
 } tr_network;
 
 /* Where the camera of a photo is. */
@@ -203,7 +230,7 @@ bool tr_net_whiten(const double *covariance, int n_points, double *W);
 /* W of n independent points with one standard deviation. */
 void tr_net_whiten_equal(double sd_px, int n_points, double *W);
 
-/* One unknown of the network, for covariances. */
+/* One unknown of the network. */
 typedef enum {
     TR_NET_LENS,
     TR_NET_CAMERA,
@@ -230,22 +257,6 @@ typedef struct {
     double huber; /* of observations, in standard deviations; 0: plain least squares */
     int max_iterations;
     double small_step; /* as in tr_lsq_options */
-    /* Unknowns whose covariance is wanted, and where to: n x n, row by row. An unknown that is not
-       free gets rows of zeros. For unit variance: the caller scales by the variance factor. */
-    const tr_net_unknown *wanted;
-    int n_wanted;
-    double *covariance;
-    /* Where not NULL: how the wanted unknowns answer to marks that are not where they are held to
-       be. n_wanted x n_observations x TR_OFFSET_N: d(unknown) / d(component of the observation's
-       offset), as if it were another in this observation alone. From the
-       normal equations H dx = -J' W'W J_offset d (Cross, Advanced least squares applied to
-       position-fixing, 1983, sec. 3); 0 where the observation has no offset. */
-    double *gain;
-    /* Functions whose variances are wanted, each for itself, and where to: cheaper than a
-       covariance where the unknowns are many. */
-    const tr_net_function *functions;
-    int n_functions;
-    double *variances;
 } tr_net_options;
 
 /* Solves in place. Fewer residuals than unknowns, or an unknown that the marks do not determine:
@@ -253,16 +264,46 @@ typedef struct {
 TR_MUST_USE bool tr_network_solve(tr_network *net, const tr_net_options *options,
                                   tr_lsq_result *result, tr_error *err);
 
+/* A solved network with its normal equations, for questions about its unknowns. All answers are for
+   unit variance: the caller scales them by the variance factor. They hold while the network, which
+   is borrowed, stays as it is. */
+typedef struct tr_net_solution tr_net_solution;
+
+/* Solves as tr_network_solve does, and keeps the normal equations. NULL: as false there. Owned by
+   the caller. */
+tr_net_solution *tr_net_solution_new(tr_network *net, const tr_net_options *options,
+                                     tr_lsq_result *result, tr_error *err);
+void tr_net_solution_free(tr_net_solution *s);
+
+/* Covariance of n unknowns; out: n x n, row by row. An unknown that is not free gets rows of
+   zeros. */
+TR_MUST_USE bool tr_net_solution_covariance(tr_net_solution *s, const tr_net_unknown *unknowns,
+                                            int n, double *out, tr_error *err);
+
+/* How n unknowns respond to marks that are not where they are held to be. out: n x n_observations x
+   TR_OFFSET_N: d(unknown) / d(component of the observation's offset), as if the offset were another
+   in this observation alone. From the normal equations H dx = -J' W'W J_offset d (Cross, Advanced
+   least squares applied to position-fixing, 1983, sec. 3); 0 where the observation has no offset.
+ */
+TR_MUST_USE bool tr_net_solution_sensitivity(tr_net_solution *s, const tr_net_unknown *unknowns,
+                                             int n, double *out, tr_error *err);
+
+/* Variances of n functions, each for itself: cheaper than a covariance where the unknowns are
+   many. */
+TR_MUST_USE bool tr_net_solution_variances(const tr_net_solution *s,
+                                           const tr_net_function *functions, int n, double *out,
+                                           tr_error *err);
+
 /* A hypothesis: in the photos from the first to the last, the sheet had another pose (what is not
- * free included, and without a prior), or another stretch. */
+ * free included, and without a prior), or another print scale. */
 typedef struct {
     int sheet;
-    bool is_stretch;
+    bool is_print_scale;
     int first_photo, last_photo; /* numbers of the network, both included */
     /* What the test found, to first order: */
     bool is_determined; /* false: the marks tell no such difference, and the rest is 0 */
-    double gain;        /* the cost would fall by this */
-    double step[6];     /* by which pose (rad, mm) or stretch (2) would differ ... */
+    double score;       /* the cost would fall by this */
+    double step[6];     /* by which pose (rad, mm) or print scale (2) would differ ... */
     double variance[6]; /* ... and the variances of that, for unit variance */
 } tr_net_hypothesis;
 
@@ -300,13 +341,19 @@ tr_vec3 tr_net_sheet_point(const tr_net_sheet *sheet, tr_vec2 p_sheet_mm);
 tr_vec3 tr_net_mark_point(const tr_net_sheet *sheet, const tr_net_offset *offset,
                           tr_vec2 p_sheet_mm);
 
-/* How the pixels of an observation answer to its offset: J is 2 n_points x TR_OFFSET_N by rows, px
+/* How the pixels of an observation respond to its offset: J is 2 n_points x TR_OFFSET_N by rows, px
    per unit; 0 where it has none. False as tr_network_residual. */
 bool tr_network_offset_jacobian(const tr_network *net, int observation, double *J);
 
-/* Which photos and sheets hang together: component[i] for photo i, component[n_photos + k] for
+/* Which photos and sheets are connected: component[i] for photo i, component[n_photos + k] for
    sheet k, numbered from 0 in order of first appearance (photos first); only used observations
    connect. component has n_photos + n_sheets places. Returns the number of components. */
 int tr_network_components(const tr_network *net, int *component);
+
+/* tr_lsq_check_jacobian of a network in its present state, with steps that fit its unknowns: the
+   worst relative difference, and a line that says where it is. For tests of new unknowns and
+   terms. */
+TR_MUST_USE bool tr_network_check_jacobian(tr_network *net, double *difference, char *where,
+                                           size_t size, tr_error *err);
 
 #endif

@@ -15,8 +15,9 @@ static tr_vec3 shaped(const tr_net_sheet *sheet, tr_vec2 p, double J[12]) {
         J[8 + 2] = qx;
         J[8 + 3] = qy;
     }
-    return tr_v3(p.x * (1 + sheet->shape[0]), p.y * (1 + sheet->shape[1]),
-                 sheet->shape[2] * qx + sheet->shape[3] * qy);
+    const double *s = sheet->shape;
+    return tr_v3(p.x * (1 + s[TR_SHAPE_SCALE_X]), p.y * (1 + s[TR_SHAPE_SCALE_Y]),
+                 s[TR_SHAPE_BOW_X] * qx + s[TR_SHAPE_BOW_Y] * qy);
 }
 
 /* Rz(turn) E of network.h, along the face; 2 x 2 by rows. */
@@ -25,8 +26,8 @@ static void form_of(const tr_net_offset *o, double M[4]) {
     double s = sin(o->axis_rad);
     double ct = cos(o->value[TR_OFFSET_TURN]);
     double st = sin(o->value[TR_OFFSET_TURN]);
-    double g = 1 + o->value[TR_OFFSET_GROWTH];
-    double a = o->value[TR_OFFSET_ASPECT];
+    double g = 1 + o->value[TR_OFFSET_SCALE];
+    double a = o->value[TR_OFFSET_DIFFERENTIAL_SCALE];
     /* E = g I + a [cos 2axis, sin 2axis; sin 2axis, -cos 2axis] */
     double E[4] = {g + a * (c * c - s * s), 2 * a * c * s, 2 * a * c * s, g - a * (c * c - s * s)};
     M[0] = ct * E[0] - st * E[2];
@@ -63,10 +64,10 @@ static tr_vec3 displaced(const tr_net_offset *o, tr_vec3 p, double *J, double *J
         for (int k = 0; k < 3; k++) J[k * TR_OFFSET_N + TR_OFFSET_X + k] = 1;
         J[TR_OFFSET_TURN] = -w.y;
         J[TR_OFFSET_N + TR_OFFSET_TURN] = w.x;
-        J[TR_OFFSET_GROWTH] = ct * q.x - st * q.y;
-        J[TR_OFFSET_N + TR_OFFSET_GROWTH] = st * q.x + ct * q.y;
-        J[TR_OFFSET_ASPECT] = ct * a.x - st * a.y;
-        J[TR_OFFSET_N + TR_OFFSET_ASPECT] = st * a.x + ct * a.y;
+        J[TR_OFFSET_SCALE] = ct * q.x - st * q.y;
+        J[TR_OFFSET_N + TR_OFFSET_SCALE] = st * q.x + ct * q.y;
+        J[TR_OFFSET_DIFFERENTIAL_SCALE] = ct * a.x - st * a.y;
+        J[TR_OFFSET_N + TR_OFFSET_DIFFERENTIAL_SCALE] = st * a.x + ct * a.y;
         z[TR_OFFSET_SLOPE_X] = q.x;
         z[TR_OFFSET_SLOPE_Y] = q.y;
         z[TR_OFFSET_TWIST] = q.x * q.y;
@@ -93,7 +94,7 @@ tr_vec3 tr_net_mark_point(const tr_net_sheet *sheet, const tr_net_offset *offset
 }
 
 const tr_net_offset *tr_observation_offset(const tr_network *net, int offset) {
-    return offset > 0 ? &net->offsets[offset - 1] : NULL;
+    return offset >= 0 ? &net->offsets[offset] : NULL;
 }
 
 /* ---- in the photo ---- */
@@ -159,25 +160,16 @@ static void chain_turn(const double J[6], tr_vec3 v, double out[6]) {
     }
 }
 
-/* Jacobian of one point's pixel to all that it may depend on. */
+/* Jacobian of one point's pixel to each kind of block that it may depend on: 2 x tr_block_size, by
+   rows. */
 typedef struct {
-    double lens[2 * TR_LENS_N];
-    double camera[2 * TR_POSE_N];
-    double rig[2 * TR_POSE_N];
-    double photo[2 * TR_PHOTO_N];
-    double sheet[2 * TR_SHEET_N];
-    double offset[2 * TR_OFFSET_N];
+    double of[TR_NET_N_KINDS][2 * TR_BLOCK_MAX];
 } point_jacobian;
 
 /* J (2 x 6) of a pose whose rotation has turned a point to `turned`; Jp: 2 x 3 to the point. */
 static void pose_jacobian(const double Jp[6], tr_vec3 turned, double J[2 * TR_POSE_N]) {
-    double Jturn[6];
-    chain_turn(Jp, turned, Jturn);
     for (int i = 0; i < 2; i++) {
-        for (int j = 0; j < 3; j++) {
-            J[TR_POSE_N * i + j] = Jturn[3 * i + j];
-            J[TR_POSE_N * i + 3 + j] = Jp[3 * i + j];
-        }
+        tr_pose_gradient(Jp + (long)3 * i, turned, J + (long)TR_POSE_N * i);
     }
 }
 
@@ -193,14 +185,14 @@ static void shift_pixel(const tr_net_photo *photo, const tr_lens *lens, tr_vec2 
     if (!J) return;
     for (int i = 0; i < 6; i++) Jc[i] *= zoom;
     for (int i = 0; i < 2; i++) {
-        double *row = J->lens + TR_LENS_N * i;
+        double *row = J->of[TR_NET_LENS] + TR_LENS_N * i;
         for (int j = 0; j < TR_LENS_N; j++) row[j] *= j == TR_CX || j == TR_CY ? 1 : zoom;
     }
-    memset(J->photo, 0, sizeof J->photo);
-    J->photo[TR_PHOTO_SHIFT_X] = 1;
-    J->photo[TR_PHOTO_N + TR_PHOTO_SHIFT_Y] = 1;
-    J->photo[TR_PHOTO_FOCAL] = from_centre.x;
-    J->photo[TR_PHOTO_N + TR_PHOTO_FOCAL] = from_centre.y;
+    memset(J->of[TR_NET_PHOTO], 0, sizeof J->of[TR_NET_PHOTO]);
+    J->of[TR_NET_PHOTO][TR_PHOTO_SHIFT_X] = 1;
+    J->of[TR_NET_PHOTO][TR_PHOTO_N + TR_PHOTO_SHIFT_Y] = 1;
+    J->of[TR_NET_PHOTO][TR_PHOTO_FOCAL] = from_centre.x;
+    J->of[TR_NET_PHOTO][TR_PHOTO_N + TR_PHOTO_FOCAL] = from_centre.y;
 }
 
 /* The columns of turn and travel. Jq: to the point in front of the camera at its time, q; Jc: to
@@ -225,24 +217,19 @@ static void shutter_jacobian(const shutter *s, const double Jq[6], tr_vec3 q, co
 
 static void sheet_jacobian(const double Jw[6], const tr_net_sheet *sheet, tr_vec3 turned,
                            const double Jshape[12], const double *Joffset, point_jacobian *J) {
-    double Jturn[6];
     double Js[6];
-    chain_turn(Jw, turned, Jturn);
     chain(Jw, sheet->world_from_sheet.R, Js);
     for (int i = 0; i < 2; i++) {
-        double *row = J->sheet + TR_SHEET_N * i;
-        for (int j = 0; j < 3; j++) {
-            row[TR_SHEET_RX + j] = Jturn[3 * i + j];
-            row[TR_SHEET_TX + j] = Jw[3 * i + j];
-        }
+        double *row = J->of[TR_NET_SHEET] + TR_SHEET_N * i;
+        tr_pose_gradient(Jw + (long)3 * i, turned, row + TR_SHEET_RX);
         for (int j = 0; j < 4; j++) {
-            row[TR_STRETCH_X + j] = Js[3 * i] * Jshape[j] + Js[3 * i + 1] * Jshape[4 + j] +
-                                    Js[3 * i + 2] * Jshape[8 + j];
+            row[TR_PRINT_SCALE_X + j] = Js[3 * i] * Jshape[j] + Js[3 * i + 1] * Jshape[4 + j] +
+                                        Js[3 * i + 2] * Jshape[8 + j];
         }
         for (int j = 0; Joffset && j < TR_OFFSET_N; j++) {
-            J->offset[TR_OFFSET_N * i + j] = Js[3 * i] * Joffset[j] +
-                                             Js[3 * i + 1] * Joffset[TR_OFFSET_N + j] +
-                                             Js[3 * i + 2] * Joffset[2 * TR_OFFSET_N + j];
+            J->of[TR_NET_OFFSET][TR_OFFSET_N * i + j] =
+                Js[3 * i] * Joffset[j] + Js[3 * i + 1] * Joffset[TR_OFFSET_N + j] +
+                Js[3 * i + 2] * Joffset[2 * TR_OFFSET_N + j];
         }
     }
 }
@@ -270,19 +257,19 @@ static bool project_point(const tr_network *net, const tr_net_obs *obs, int k, t
     if (time.is_moving) q = tr_m3_apply(time.turned, q);
     double Jc[6];
     double Jq[6];
-    if (!tr_lens_project(lens, q, uv, J ? Jc : NULL, J ? J->lens : NULL)) return false;
+    if (!tr_lens_project(lens, q, uv, J ? Jc : NULL, J ? J->of[TR_NET_LENS] : NULL)) return false;
     shift_pixel(photo, lens, uv, Jc, J);
     if (!J) return true;
     if (time.is_moving) {
         memcpy(Jq, Jc, sizeof Jq);
         chain(Jq, time.turned, Jc);
-        shutter_jacobian(&time, Jq, q, Jc, &mount->R, &rig->R, J->photo);
+        shutter_jacobian(&time, Jq, q, Jc, &mount->R, &rig->R, J->of[TR_NET_PHOTO]);
     }
     double Jr[6];
     double Jw[6];
-    pose_jacobian(Jc, turned_camera, J->camera);
+    pose_jacobian(Jc, turned_camera, J->of[TR_NET_CAMERA]);
     chain(Jc, mount->R, Jr);
-    pose_jacobian(Jr, turned_rig, J->rig);
+    pose_jacobian(Jr, turned_rig, J->of[TR_NET_RIG]);
     chain(Jr, rig->R, Jw);
     sheet_jacobian(Jw, sheet, turned_sheet, Jshape, offset ? Joffset : NULL, J);
     return true;
@@ -297,22 +284,8 @@ int tr_observation_blocks(const tr_network *net, const tr_net_obs *obs,
     blocks[n++] = (tr_block){TR_NET_RIG, photo->rig};
     blocks[n++] = (tr_block){TR_NET_PHOTO, obs->photo};
     blocks[n++] = (tr_block){TR_NET_SHEET, obs->sheet};
-    if (obs->offset > 0) blocks[n++] = (tr_block){TR_NET_OFFSET, obs->offset - 1};
+    if (obs->offset >= 0) blocks[n++] = (tr_block){TR_NET_OFFSET, obs->offset};
     return n;
-}
-
-/* The part of a point's Jacobian that belongs to a kind of block. */
-static const double *part_of(const point_jacobian *J, tr_net_kind kind) {
-    switch (kind) {
-    case TR_NET_LENS: return J->lens;
-    case TR_NET_CAMERA: return J->camera;
-    case TR_NET_RIG: return J->rig;
-    case TR_NET_PHOTO: return J->photo;
-    case TR_NET_SHEET: return J->sheet;
-    case TR_NET_OFFSET:
-    case TR_NET_N_KINDS: break;
-    }
-    return J->offset;
 }
 
 bool tr_observation_project(const tr_network *net, const tr_net_obs *obs, double *r, double *J) {
@@ -327,8 +300,7 @@ bool tr_observation_project(const tr_network *net, const tr_net_obs *obs, double
         for (int i = 0; i < 2 && J; i++) {
             for (int b = 0; b < n; b++) {
                 int size = tr_block_size(blocks[b].kind);
-                memcpy(J, part_of(&point, blocks[b].kind) + (long)size * i,
-                       (size_t)size * sizeof *J);
+                memcpy(J, point.of[blocks[b].kind] + (long)size * i, (size_t)size * sizeof *J);
                 J += size;
             }
         }
@@ -358,7 +330,7 @@ bool tr_network_offset_jacobian(const tr_network *net, int observation, double *
         tr_vec2 uv;
         point_jacobian point = {0};
         if (!project_point(net, obs, k, &uv, &point)) return false;
-        memcpy(J + (long)2 * k * TR_OFFSET_N, point.offset, sizeof point.offset);
+        memcpy(J + (long)2 * k * TR_OFFSET_N, point.of[TR_NET_OFFSET], 2 * TR_OFFSET_N * sizeof *J);
     }
     return true;
 }

@@ -5,7 +5,7 @@
 
 #include "network/blocks.h"
 
-enum { TR_OBS_MAX_BLOCKS = 6, TR_OBS_MAX_ROWS = 2 * TR_OBS_MAX_POINTS };
+enum { TR_OBS_MAX_BLOCKS = TR_NET_N_KINDS, TR_OBS_MAX_ROWS = 2 * TR_OBS_MAX_POINTS };
 
 /* The blocks that an observation depends on, whether free or not; returns their number. */
 int tr_observation_blocks(const tr_network *net, const tr_net_obs *obs,

@@ -1,5 +1,6 @@
 #include "network/problem.h"
 
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -33,7 +34,7 @@ static void accept(void *context) {
 static void name(void *context, int unknown, char *out, size_t size) {
     const tr_problem *p = context;
     tr_net_unknown u = p->state.unknowns[unknown];
-    tr_block_name((tr_block){u.kind, u.index}, u.component, out, size);
+    tr_block_name(p->net, (tr_block){u.kind, u.index}, u.component, out, size);
 }
 
 /* ---- setting up ---- */
@@ -45,6 +46,7 @@ static void add_term(tr_problem *p, tr_term_kind kind, int index) {
     int *columns = p->columns + (size_t)p->n_terms * TR_LSQ_MAX_COLUMNS;
     int n = 0;
     if (rows == 0) return;
+    assert(tr_term_width(p->net, kind, index) <= TR_TERM_MAX_WIDTH);
     int n_blocks = tr_term_blocks(p->net, kind, index, blocks);
     for (int b = 0; b < n_blocks; b++) {
         int column = p->state.first[blocks[b].kind][blocks[b].index];

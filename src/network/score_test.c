@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "geom/dense.h"
 #include "network/network.h"
 #include "network/problem.h"
 
@@ -79,7 +80,7 @@ static void judge_hypothesis(const tr_problem *p, const tr_lsq *lsq, const added
     for (int j = 0; j < n; j++) {
         for (int k = 0; k < n; k++) S[j * n + k] *= scale[j] * scale[k];
     }
-    if (!tr_inverse_root(S, n, W)) return;
+    if (!tr_dense_inverse_root(S, n, W)) return;
     for (int j = 0; j < n; j++) {
         if (!(1 / (W[j * n + j] * W[j * n + j]) > NOTHING_LEFT)) return;
     }
@@ -87,7 +88,7 @@ static void judge_hypothesis(const tr_problem *p, const tr_lsq *lsq, const added
     for (int i = 0; i < n; i++) {
         double v = 0;
         for (int k = i; k < n; k++) v += W[i * n + k] * sums->g_b[k] * scale[k];
-        h->gain += v * v;
+        h->score += v * v;
         for (int k = i; k < n; k++) {
             h->step[k] -= W[i * n + k] * v * scale[k];
             h->variance[k] += W[i * n + k] * W[i * n + k] * scale[k] * scale[k];
@@ -121,7 +122,7 @@ static bool terms_by_sheet(const tr_problem *p, int **start, int **terms) {
 /* True where the sums of the hypothesis before can be added to: it had the same unknowns in the
    same photos up to the last, but for some before its first. */
 static bool goes_on(const tr_net_hypothesis *before, const tr_net_hypothesis *h) {
-    return before->sheet == h->sheet && before->is_stretch == h->is_stretch &&
+    return before->sheet == h->sheet && before->is_print_scale == h->is_print_scale &&
            before->last_photo == h->last_photo && before->first_photo >= h->first_photo;
 }
 
@@ -132,7 +133,7 @@ static bool test_hypothesis(const tr_problem *p, const tr_lsq *lsq, double huber
     if (before && goes_on(before, h)) {
         last = before->first_photo - 1;
     } else {
-        sums->n = h->is_stretch ? 2 : TR_POSE_N;
+        sums->n = h->is_print_scale ? 2 : TR_POSE_N;
         memset(sums->H_ab, 0, (size_t)p->state.n_unknowns * (size_t)sums->n * sizeof *sums->H_ab);
         memset(sums->H_bb, 0, sizeof sums->H_bb);
         memset(sums->g_b, 0, sizeof sums->g_b);
@@ -140,13 +141,13 @@ static bool test_hypothesis(const tr_problem *p, const tr_lsq *lsq, double huber
     for (int k = start[h->sheet]; k < start[h->sheet + 1]; k++) {
         int photo = p->net->observations[p->sources[terms[k]].index].photo;
         if (photo < h->first_photo || photo > last) continue;
-        if (!add_observation(p, terms[k], huber, h->is_stretch ? TR_STRETCH_X : TR_SHEET_RX,
+        if (!add_observation(p, terms[k], huber, h->is_print_scale ? TR_PRINT_SCALE_X : TR_SHEET_RX,
                              sums)) {
             return false;
         }
     }
     h->is_determined = false;
-    h->gain = 0;
+    h->score = 0;
     memset(h->step, 0, sizeof h->step);
     memset(h->variance, 0, sizeof h->variance);
     judge_hypothesis(p, lsq, sums, Y, h);

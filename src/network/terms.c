@@ -1,38 +1,13 @@
 #include "network/terms.h"
+#include "geom/dense.h"
 
 #include <string.h>
 
 /* ---- whitening ---- */
 
-/* A lens's parameters, or the coordinates of an observation's points. */
-enum { MAX_WHITENED = TR_LENS_N };
-_Static_assert(MAX_WHITENED >= 2 * TR_OBS_MAX_POINTS, "room for an observation");
-
-/* The Cholesky factor is taken from the last row upwards, so that W comes out upper. */
-bool tr_inverse_root(const double *A, int n, double *W) {
-    double U[MAX_WHITENED * MAX_WHITENED] = {0};
-    for (int j = n - 1; j >= 0; j--) {
-        double d = A[j * n + j];
-        for (int k = j + 1; k < n; k++) d -= U[j * n + k] * U[j * n + k];
-        if (!(d > 1e-14 * A[j * n + j]) || !isfinite(d)) return false;
-        U[j * n + j] = sqrt(d);
-        for (int i = j - 1; i >= 0; i--) {
-            double s = A[i * n + j];
-            for (int k = j + 1; k < n; k++) s -= U[i * n + k] * U[j * n + k];
-            U[i * n + j] = s / U[j * n + j];
-        }
-    }
-    memset(W, 0, (size_t)(n * n) * sizeof *W);
-    for (int j = 0; j < n; j++) {
-        W[j * n + j] = 1 / U[j * n + j];
-        for (int i = j - 1; i >= 0; i--) {
-            double s = 0;
-            for (int k = i + 1; k <= j; k++) s += U[i * n + k] * W[k * n + j];
-            W[i * n + j] = -s / U[i * n + i];
-        }
-    }
-    return true;
-}
+_Static_assert((int)TR_DENSE_ROOT_MAX >= (int)TR_LENS_N &&
+                   TR_DENSE_ROOT_MAX >= 2 * TR_OBS_MAX_POINTS,
+               "room for a lens's parameters and for the coordinates of an observation");
 
 tr_net_lens tr_net_lens_of(const tr_lens *profile) {
     tr_net_lens lens = {.lens = *profile, .has_prior = profile->has_covariance};
@@ -43,7 +18,7 @@ tr_net_lens tr_net_lens_of(const tr_lens *profile) {
 }
 
 bool tr_net_whiten(const double *covariance, int n_points, double *W) {
-    return tr_inverse_root(covariance, 2 * n_points, W);
+    return tr_dense_inverse_root(covariance, 2 * n_points, W);
 }
 
 void tr_net_whiten_equal(double sd_px, int n_points, double *W) {
@@ -119,7 +94,7 @@ static bool prepare_lens(tr_net_lens *lens, tr_error *err) {
             }
             C[i * n + i] *= 1 + (raise ? 1e-10 : 0);
         }
-        if (tr_inverse_root(C, n, lens->prior_W)) return true;
+        if (tr_dense_inverse_root(C, n, lens->prior_W)) return true;
     }
     return tr_fail(err, TR_BAD_INPUT, "the covariance of lens '%s' is not positive definite",
                    lens->lens.id);
@@ -149,40 +124,6 @@ static void evaluate_prior(const double *value, const bool *is_free, const doubl
         if (J) J[row * n + k] = 1 / sd[k];
         row++;
     }
-}
-
-static int photo_count(const tr_network *net) {
-    return net->n_photos;
-}
-static int photo_rows(const tr_network *net, int i) {
-    return prior_rows(net->photos[i].is_free, net->photos[i].sd, TR_PHOTO_N);
-}
-static int photo_blocks(const tr_network *net, int i, tr_block *blocks) {
-    (void)net;
-    blocks[0] = (tr_block){TR_NET_PHOTO, i};
-    return 1;
-}
-static bool photo_evaluate(const tr_network *net, int i, double *r, double *J) {
-    const tr_net_photo *photo = &net->photos[i];
-    evaluate_prior(photo->value, photo->is_free, photo->sd, TR_PHOTO_N, r, J);
-    return true;
-}
-
-static int offset_count(const tr_network *net) {
-    return net->n_offsets;
-}
-static int offset_rows(const tr_network *net, int i) {
-    return prior_rows(net->offsets[i].is_free, net->offsets[i].sd, TR_OFFSET_N);
-}
-static int offset_blocks(const tr_network *net, int i, tr_block *blocks) {
-    (void)net;
-    blocks[0] = (tr_block){TR_NET_OFFSET, i};
-    return 1;
-}
-static bool offset_evaluate(const tr_network *net, int i, double *r, double *J) {
-    const tr_net_offset *offset = &net->offsets[i];
-    evaluate_prior(offset->value, offset->is_free, offset->sd, TR_OFFSET_N, r, J);
-    return true;
 }
 
 /* ---- sheets ---- */
@@ -220,26 +161,27 @@ static bool floor_evaluate(const tr_network *net, int i, double *r, double *J) {
 
 static int shape_rows(const tr_network *net, int i) {
     const tr_net_sheet *sheet = &net->sheets[i];
-    return prior_rows(sheet->is_free + TR_STRETCH_X, sheet->shape_sd, 4);
+    return prior_rows(sheet->is_free + TR_PRINT_SCALE_X, sheet->shape_sd, TR_SHAPE_N);
 }
 static int shape_blocks(const tr_network *net, int i, tr_block *blocks) {
     int about = net->sheets[i].shape_about;
     blocks[0] = (tr_block){TR_NET_SHEET, i};
-    if (about > 0) blocks[1] = (tr_block){TR_NET_SHEET, about - 1};
-    return about > 0 ? 2 : 1;
+    if (about < 0) return 1;
+    blocks[1] = (tr_block){TR_NET_SHEET, about};
+    return 2;
 }
 static bool shape_evaluate(const tr_network *net, int i, double *r, double *J) {
     const tr_net_sheet *sheet = &net->sheets[i];
-    bool has_about = sheet->shape_about > 0;
-    const tr_net_sheet *about = has_about ? &net->sheets[sheet->shape_about - 1] : NULL;
+    bool has_about = sheet->shape_about >= 0;
+    const tr_net_sheet *about = has_about ? &net->sheets[sheet->shape_about] : NULL;
     int width = (has_about ? 2 : 1) * TR_SHEET_N;
     int row = 0;
-    for (int k = 0; k < 4; k++) {
-        if (!sheet->is_free[TR_STRETCH_X + k] || !(sheet->shape_sd[k] > 0)) continue;
+    for (int k = 0; k < TR_SHAPE_N; k++) {
+        if (!sheet->is_free[TR_PRINT_SCALE_X + k] || !(sheet->shape_sd[k] > 0)) continue;
         double w = 1 / sheet->shape_sd[k];
         r[row] = w * (sheet->shape[k] - (about ? about->shape[k] : 0));
-        if (J) J[row * width + TR_STRETCH_X + k] = w;
-        if (J && about) J[row * width + TR_SHEET_N + TR_STRETCH_X + k] = -w;
+        if (J) J[row * width + TR_PRINT_SCALE_X + k] = w;
+        if (J && about) J[row * width + TR_SHEET_N + TR_PRINT_SCALE_X + k] = -w;
         row++;
     }
     return true;
@@ -263,8 +205,8 @@ static int length_blocks(const tr_network *net, int i, tr_block *blocks) {
         blocks[n++] = (tr_block){TR_NET_SHEET, l->sheet[end]};
     }
     for (int end = 0; end < 2; end++) {
-        if (l->offset[end] == 0 || (end == 1 && l->offset[1] == l->offset[0])) continue;
-        blocks[n++] = (tr_block){TR_NET_OFFSET, l->offset[end] - 1};
+        if (l->offset[end] < 0 || (end == 1 && l->offset[1] == l->offset[0])) continue;
+        blocks[n++] = (tr_block){TR_NET_OFFSET, l->offset[end]};
     }
     return n;
 }
@@ -279,15 +221,12 @@ static tr_vec3 length_end(const tr_network *net, const tr_net_length *l, int end
     tr_vec3 p = tr_observation_point(sheet, tr_observation_offset(net, l->offset[end]),
                                      l->p_sheet_mm[end], Jshape, Jo);
     tr_vec3 turned = tr_m3_apply(*R, p);
-    tr_mat3 turn = tr_m3_cross(turned);
     for (int i = 0; i < 3; i++) {
         double *row = J_sheet + (long)i * TR_SHEET_N;
-        for (int j = 0; j < 3; j++) {
-            row[TR_SHEET_RX + j] = -turn.m[i][j];
-            row[TR_SHEET_TX + j] = i == j;
-        }
+        const double along[3] = {i == 0, i == 1, i == 2};
+        tr_pose_gradient(along, turned, row + TR_SHEET_RX);
         for (int j = 0; j < 4; j++) {
-            row[TR_STRETCH_X + j] =
+            row[TR_PRINT_SCALE_X + j] =
                 R->m[i][0] * Jshape[j] + R->m[i][1] * Jshape[4 + j] + R->m[i][2] * Jshape[8 + j];
         }
         for (int j = 0; j < TR_OFFSET_N; j++) {
@@ -321,8 +260,8 @@ static bool length_evaluate(const tr_network *net, int i, double *r, double *J) 
     for (int end = 0; end < 2; end++) {
         tr_vec3 weight = tr_v3_scale((end == 0 ? -1 : 1) / (distance * l->sd_mm), d);
         add_columns(Js[end], TR_SHEET_N, weight, J + (is_one_sheet ? 0 : end * TR_SHEET_N));
-        if (l->offset[end] == 0) continue;
-        bool is_second = end == 1 && l->offset[0] > 0 && l->offset[1] != l->offset[0];
+        if (l->offset[end] < 0) continue;
+        bool is_second = end == 1 && l->offset[0] >= 0 && l->offset[1] != l->offset[0];
         add_columns(Jo[end], TR_OFFSET_N, weight, J + offsets + (is_second ? TR_OFFSET_N : 0));
     }
     return true;
@@ -331,35 +270,59 @@ static bool length_evaluate(const tr_network *net, int i, double *r, double *J) 
 /* ---- all kinds ---- */
 
 /* evaluate: r and J as they are before whitening by W (NULL: they are whitened), J to all unknowns
-   of the blocks, all zero when it is called. */
+   of the blocks, all zero when it is called. With prior_of, the terms are the priors of plain
+   blocks instead, one a block of that kind. */
+enum { NO_BLOCK = (int)TR_NET_N_KINDS };
 static const struct {
+    int prior_of; /* a tr_net_kind, or NO_BLOCK */
     int (*count)(const tr_network *net);
     int (*rows)(const tr_network *net, int index);
     int (*blocks)(const tr_network *net, int index, tr_block *blocks);
     bool (*evaluate)(const tr_network *net, int index, double *r, double *J);
     const double *(*W)(const tr_network *net, int index);
 } KINDS[TR_TERM_N_KINDS] = {
-    [TR_TERM_OBSERVATION] = {observation_count, observation_rows, observation_blocks,
+    [TR_TERM_OBSERVATION] = {NO_BLOCK, observation_count, observation_rows, observation_blocks,
                              observation_evaluate, observation_W},
-    [TR_TERM_LENS] = {lens_count, lens_rows, lens_blocks, lens_evaluate, lens_W},
-    [TR_TERM_PHOTO] = {photo_count, photo_rows, photo_blocks, photo_evaluate, NULL},
-    [TR_TERM_FLOOR] = {sheet_count, floor_rows, floor_blocks, floor_evaluate, NULL},
-    [TR_TERM_SHAPE] = {sheet_count, shape_rows, shape_blocks, shape_evaluate, NULL},
-    [TR_TERM_OFFSET] = {offset_count, offset_rows, offset_blocks, offset_evaluate, NULL},
-    [TR_TERM_LENGTH] = {length_count, length_rows, length_blocks, length_evaluate, NULL},
+    [TR_TERM_LENS] = {NO_BLOCK, lens_count, lens_rows, lens_blocks, lens_evaluate, lens_W},
+    [TR_TERM_PHOTO] = {.prior_of = (int)TR_NET_PHOTO},
+    [TR_TERM_FLOOR] = {NO_BLOCK, sheet_count, floor_rows, floor_blocks, floor_evaluate, NULL},
+    [TR_TERM_SHAPE] = {NO_BLOCK, sheet_count, shape_rows, shape_blocks, shape_evaluate, NULL},
+    [TR_TERM_OFFSET] = {.prior_of = (int)TR_NET_OFFSET},
+    [TR_TERM_LENGTH] = {NO_BLOCK, length_count, length_rows, length_blocks, length_evaluate, NULL},
 };
 
+static bool is_prior(tr_term_kind kind) {
+    return KINDS[kind].prior_of != NO_BLOCK;
+}
+
+/* The block whose prior a term is. */
+static tr_block prior_block(tr_term_kind kind, int index) {
+    return (tr_block){(tr_net_kind)KINDS[kind].prior_of, index};
+}
+
 int tr_term_count(const tr_network *net, tr_term_kind kind) {
-    return KINDS[kind].count(net);
+    return is_prior(kind) ? tr_block_count(net, (tr_net_kind)KINDS[kind].prior_of)
+                          : KINDS[kind].count(net);
 }
 
 int tr_term_rows(const tr_network *net, tr_term_kind kind, int index) {
-    return KINDS[kind].rows(net, index);
+    if (!is_prior(kind)) return KINDS[kind].rows(net, index);
+    tr_block_values v = tr_block_values_of(net, prior_block(kind, index));
+    return prior_rows(v.is_free, v.sd, v.n);
 }
 
 int tr_term_blocks(const tr_network *net, tr_term_kind kind, int index,
                    tr_block blocks[TR_TERM_MAX_BLOCKS]) {
-    return KINDS[kind].blocks(net, index, blocks);
+    if (!is_prior(kind)) return KINDS[kind].blocks(net, index, blocks);
+    blocks[0] = prior_block(kind, index);
+    return 1;
+}
+
+static bool evaluate(const tr_network *net, tr_term_kind kind, int index, double *r, double *J) {
+    if (!is_prior(kind)) return KINDS[kind].evaluate(net, index, r, J);
+    tr_block_values v = tr_block_values_of(net, prior_block(kind, index));
+    evaluate_prior(v.value, v.is_free, v.sd, v.n, r, J);
+    return true;
 }
 
 int tr_term_pick_free(const tr_network *net, const tr_block *blocks, int n_blocks,
@@ -374,9 +337,9 @@ int tr_term_pick_free(const tr_network *net, const tr_block *blocks, int n_block
     return n;
 }
 
-static int width_of(const tr_network *net, tr_term_kind kind, int index) {
+int tr_term_width(const tr_network *net, tr_term_kind kind, int index) {
     tr_block blocks[TR_TERM_MAX_BLOCKS];
-    int n = KINDS[kind].blocks(net, index, blocks);
+    int n = tr_term_blocks(net, kind, index, blocks);
     int width = 0;
     for (int b = 0; b < n; b++) width += tr_block_size(blocks[b].kind);
     return width;
@@ -386,11 +349,11 @@ bool tr_term_evaluate(const tr_network *net, tr_term_kind kind, int index, const
                       int n_pick, double *r, double *J) {
     double raw_r[TR_LSQ_MAX_ROWS];
     double raw_J[TR_LSQ_MAX_ROWS * TR_TERM_MAX_WIDTH];
-    int rows = KINDS[kind].rows(net, index);
-    int width = width_of(net, kind, index);
+    int rows = tr_term_rows(net, kind, index);
+    int width = tr_term_width(net, kind, index);
     const double *W = KINDS[kind].W ? KINDS[kind].W(net, index) : NULL;
     if (J) memset(raw_J, 0, (size_t)(rows * width) * sizeof *raw_J);
-    if (!KINDS[kind].evaluate(net, index, raw_r, J ? raw_J : NULL)) return false;
+    if (!evaluate(net, kind, index, raw_r, J ? raw_J : NULL)) return false;
     /* W is upper triangular. */
     for (int i = 0; i < rows; i++) {
         double *row = J + (long)i * n_pick;

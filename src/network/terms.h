@@ -17,13 +17,9 @@ typedef enum {
     TR_TERM_N_KINDS
 } tr_term_kind;
 
-enum { TR_TERM_MAX_BLOCKS = 6 };
-/* Columns of a term to all unknowns of its blocks, free or not. */
-enum {
-    TR_TERM_MAX_WIDTH =
-        (int)TR_LENS_N + 2 * (int)TR_POSE_N + (int)TR_PHOTO_N + (int)TR_SHEET_N + (int)TR_OFFSET_N
-};
-_Static_assert((int)TR_TERM_MAX_WIDTH <= (int)TR_LSQ_MAX_COLUMNS, "the solver takes them");
+enum { TR_TERM_MAX_BLOCKS = TR_OBS_MAX_BLOCKS };
+/* Columns of a term to all unknowns of its blocks, free or not: as many as the solver takes. */
+enum { TR_TERM_MAX_WIDTH = TR_LSQ_MAX_COLUMNS };
 
 /* Terms of a kind that there could be. */
 int tr_term_count(const tr_network *net, tr_term_kind kind);
@@ -32,6 +28,8 @@ int tr_term_rows(const tr_network *net, tr_term_kind kind, int index);
 /* The blocks that it depends on; returns their number. */
 int tr_term_blocks(const tr_network *net, tr_term_kind kind, int index,
                    tr_block blocks[TR_TERM_MAX_BLOCKS]);
+/* Columns of a term to all unknowns of its blocks; <= TR_TERM_MAX_WIDTH. */
+int tr_term_width(const tr_network *net, tr_term_kind kind, int index);
 /* Numbers, in a term's columns to all unknowns of its blocks, of those that are free; returns how
    many. */
 int tr_term_pick_free(const tr_network *net, const tr_block *blocks, int n_blocks,
@@ -42,11 +40,7 @@ int tr_term_pick_free(const tr_network *net, const tr_block *blocks, int n_block
 bool tr_term_evaluate(const tr_network *net, tr_term_kind kind, int index, const int *pick,
                       int n_pick, double *r, double *J);
 
-/* Makes the lenses' priors ready: keeps what they draw to, and whitens them. */
+/* Makes the lenses' priors ready: keeps the values that they are centred on, and whitens them. */
 TR_MUST_USE bool tr_term_prepare_lenses(tr_network *net, tr_error *err);
-
-/* Upper triangular W with W'W = A^-1, n x n, n <= 9: with A = U U', U upper, W = U^-1. False where
-   A is not positive definite. */
-bool tr_inverse_root(const double *A, int n, double *W);
 
 #endif

@@ -75,7 +75,7 @@ bool tr_photo_set_input(const tr_photo_set *set, tr_photo_input *out, tr_error *
         out->lens_of[i] = p->lens;
     }
     out->in = (tr_adjust_input){.lenses = tr_photo_set_lenses(set),
-                                .starts = r->lenses[0].is_unknown ? &set->solved_lens : NULL,
+                                .initial_lenses = r->lenses[0].is_unknown ? &set->solved_lens : NULL,
                                 .n_lenses = r->n_lenses,
                                 .lens_of = out->lens_of,
                                 .sheets = r->sheets,

@@ -147,7 +147,7 @@ static json_t *stated_json(const tr_check_result *result) {
     json_t *json = json_object();
     const tr_length_result *lengths[] = {&result->wheelbase, &result->track_front,
                                          &result->track_rear};
-    static const char *const KEYS[] = {"wheelbase", "track_front", "track_rear"};
+    static const char *const KEYS[] = {"wheelbase_mm", "track_front_mm", "track_rear_mm"};
     bool ok = json;
     for (int i = 0; i < 3; i++) {
         if (!(lengths[i]->stated_mm > 0)) continue;
@@ -163,7 +163,7 @@ static json_t *references_json(const tr_check_result *result) {
     if (references && tr_json_put(references, "wheelbase_mm", length_json(&result->wheelbase)) &&
         tr_json_put(references, "track_front_mm", length_json(&result->track_front)) &&
         tr_json_put(references, "track_rear_mm", length_json(&result->track_rear)) &&
-        tr_json_put(references, "stated_mm", stated_json(result)) &&
+        tr_json_put(references, "stated", stated_json(result)) &&
         tr_json_put(references, "plates", plates_json(result))) {
         return references;
     }
@@ -206,10 +206,12 @@ static json_t *sheets_json(const tr_check_result *result) {
              tr_json_put(sheet, "photos", json_integer(r->n_photos)) &&
              tr_json_put(sheet, "marks", json_integer(r->n_marks)) &&
              tr_json_put(sheet, "flatness_mm", flatness_json(result, r)) &&
-             tr_json_put(sheet, "scale_x",
-                         quantity_json(c->has_stretch, 1 + c->stretch[0], c->stretch_u95[0])) &&
-             tr_json_put(sheet, "scale_y",
-                         quantity_json(c->has_stretch, 1 + c->stretch[1], c->stretch_u95[1])) &&
+             tr_json_put(
+                 sheet, "scale_x",
+                 quantity_json(c->has_print_scale, 1 + c->print_scale[0], c->print_scale_u95[0])) &&
+             tr_json_put(
+                 sheet, "scale_y",
+                 quantity_json(c->has_print_scale, 1 + c->print_scale[1], c->print_scale_u95[1])) &&
              tr_json_put(sheet, "title", tr_json_text(r->title)) &&
              tr_json_put(sheet, "size_mm", pair_json(r->width_mm, r->height_mm)) &&
              tr_json_put(sheet, "surveyed", json_boolean(r->is_surveyed)) &&
@@ -446,7 +448,7 @@ static bool put_measured(json_t *json, const tr_check_result *result) {
            put_unknown_lens(json, result) && tr_json_put(json, "sheets", sheets_json(result)) &&
            tr_json_put(json, "photos", photos_json(result)) &&
            tr_json_put(json, "warnings", tr_findings_json(&result->findings)) &&
-           tr_json_put(json, "left_out", json_integer(result->n_left_out)) &&
+           tr_json_put(json, "left_out", json_integer(result->n_rejected)) &&
            tr_json_put(json, "variance_factor", tr_json_number(result->variance_factor)) &&
            tr_json_put(json, "degrees_of_freedom", json_integer(result->degrees_of_freedom));
 }

@@ -5,7 +5,7 @@
                    u95_with_profile: about what it would be with a lens profile, where there is none
      targets[]     from: front-axle | rear-axle; required_pose: vehicle_from_sheet, [R | t] by rows,
                    where the sheet should lie; photo: index of the one that shows it best, or null
-     references    stated_mm {wheelbase, track_front, track_rear}: what the layout states of them,
+     references    stated {wheelbase_mm, ...}: what the layout states of them,
                    measured or not; plates[] {point, sheet, at_mm: the wheel point, x, y, or null}
      references.*  stated: the layout's value
      sheets[]      flatness and scale of every sheet; title, size_mm, surveyed: its marks were

@@ -199,9 +199,9 @@ static void read_sheet(const json_t *json, tr_sheet_result *s, tr_error *err) {
     const json_t *flatness = json_object_get(json, "flatness_mm");
     s->is_flat_judged = json_object_get(flatness, "verdict");
     if (s->is_flat_judged) s->flatness_verdict = verdict_of(flatness, err);
-    c->has_stretch = read_quantity(json, "scale_x", &scale[0], &c->stretch_u95[0], err) &&
-                     read_quantity(json, "scale_y", &scale[1], &c->stretch_u95[1], err);
-    for (int k = 0; k < 2; k++) c->stretch[k] = scale[k] - 1;
+    c->has_print_scale = read_quantity(json, "scale_x", &scale[0], &c->print_scale_u95[0], err) &&
+                         read_quantity(json, "scale_y", &scale[1], &c->print_scale_u95[1], err);
+    for (int k = 0; k < 2; k++) c->print_scale[k] = scale[k] - 1;
 }
 
 static void read_plate(const json_t *json, const tr_check_result *result, tr_plate_result *p,
@@ -216,14 +216,13 @@ static void read_plate(const json_t *json, const tr_check_result *result, tr_pla
     if (p->is_placed) p->at_mm = pair_of(json, "at_mm", err);
 }
 
-static tr_length_result length_of(const json_t *references, const char *key, const char *stated,
-                                  tr_error *err) {
+static tr_length_result length_of(const json_t *references, const char *key, tr_error *err) {
     const json_t *json = object_of(references, key, err);
-    return (tr_length_result){
-        .is_measured = json_object_get(json, "measured"),
-        .measured_mm = optional_of(json, "measured", err),
-        .u95_mm = optional_of(json, "u95", err),
-        .stated_mm = optional_of(json_object_get(references, "stated_mm"), stated, err)};
+    return (tr_length_result){.is_measured = json_object_get(json, "measured"),
+                              .measured_mm = optional_of(json, "measured", err),
+                              .u95_mm = optional_of(json, "u95", err),
+                              .stated_mm =
+                                  optional_of(json_object_get(references, "stated"), key, err)};
 }
 
 static void read_quality(const json_t *json, tr_photo_quality *q, tr_error *err) {
@@ -414,10 +413,10 @@ static void read_measured(const json_t *json, tr_check_result *out, tr_error *er
         return;
     }
     out->verdict = verdict_of(json, err);
-    out->wheelbase = length_of(references, "wheelbase_mm", "wheelbase", err);
-    out->track_front = length_of(references, "track_front_mm", "track_front", err);
-    out->track_rear = length_of(references, "track_rear_mm", "track_rear", err);
-    out->n_left_out = integer_of(json, "left_out", err);
+    out->wheelbase = length_of(references, "wheelbase_mm", err);
+    out->track_front = length_of(references, "track_front_mm", err);
+    out->track_rear = length_of(references, "track_rear_mm", err);
+    out->n_rejected = integer_of(json, "left_out", err);
     out->variance_factor = number_of(json, "variance_factor", err);
     out->degrees_of_freedom = integer_of(json, "degrees_of_freedom", err);
     read_lens(json, out, err);

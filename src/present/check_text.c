@@ -235,7 +235,7 @@ static void put_conditions(const page *p, const tr_check_result *result) {
         const tr_sheet_condition *c = &result->sheets[i].condition;
         char u95[TR_CELL_SIZE];
         char cell[2 * TR_CELL_SIZE];
-        if (!c->has_flatness && !c->has_stretch) continue;
+        if (!c->has_flatness && !c->has_print_scale) continue;
         if (!has_title)
             fputs("\nSheets        flat within, mm   size across, %     size up, %\n", p->out);
         has_title = true;
@@ -250,9 +250,9 @@ static void put_conditions(const page *p, const tr_check_result *result) {
         put_cell(p->out, cell, 15);
         for (int k = 0; k < 2; k++) {
             snprintf(cell, sizeof cell, "–");
-            if (c->has_stretch) {
-                tr_u95_rounded(100 * c->stretch_u95[k], 2, u95);
-                snprintf(cell, sizeof cell, "%.2f %s", 100 * (1 + c->stretch[k]), u95);
+            if (c->has_print_scale) {
+                tr_u95_rounded(100 * c->print_scale_u95[k], 2, u95);
+                snprintf(cell, sizeof cell, "%.2f %s", 100 * (1 + c->print_scale[k]), u95);
             }
             put_cell(p->out, cell, k == 0 ? 17 : 15);
         }
@@ -282,10 +282,10 @@ static void put_photos(const page *p, const tr_check_result *result) {
     int n_used = 0;
     for (int i = 0; i < result->n_photos; i++) n_used += result->photos[i].is_used;
     fprintf(p->out, "\nPhotos: %d of %d used.", n_used, result->n_photos);
-    if (result->n_left_out > 0) {
-        fprintf(p->out, " %d %s the others and %s left out.", result->n_left_out,
-                result->n_left_out == 1 ? "mark contradicts" : "marks contradict",
-                result->n_left_out == 1 ? "was" : "were");
+    if (result->n_rejected > 0) {
+        fprintf(p->out, " %d %s the others and %s left out.", result->n_rejected,
+                result->n_rejected == 1 ? "mark contradicts" : "marks contradict",
+                result->n_rejected == 1 ? "was" : "were");
     }
     fputc('\n', p->out);
     for (int i = 0; i < result->n_photos; i++) put_photo(p, &result->photos[i]);

@@ -19,7 +19,7 @@ void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *r
 /* Corners of a sheet in the frame of a pose, anticlockwise from bottom left of the face. */
 void tr_sheet_outline(const tr_sheet_result *sheet, tr_pose a_from_sheet, tr_vec3 corners_mm[4]);
 
-/* Whether there is a slide or a turn worth drawing, as tr_moves has it for usual limits. */
+/* Whether there is a slide or a turn worth drawing, as tr_verdict_moves has it for usual limits. */
 bool tr_target_has_slide(const tr_target_result *target);
 bool tr_target_has_turn(const tr_target_result *target);
 

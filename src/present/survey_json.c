@@ -136,7 +136,7 @@ json_t *tr_survey_json(const tr_survey *v, char *const *files, const tr_error *w
         tr_json_put(json, "scale_sd", number(is && v, v ? v->scale_sd : 0)) &&
         tr_json_put(json, "photos", photos_json(v)) &&
         tr_json_put(json, "warnings", tr_findings_json(v ? &v->findings : NULL)) &&
-        tr_json_put(json, "left_out", json_integer(v ? v->n_left_out : 0)) &&
+        tr_json_put(json, "left_out", json_integer(v ? v->n_rejected : 0)) &&
         tr_json_put(json, "variance_factor", number(is && v, v ? v->variance_factor : 0)) &&
         tr_json_put(json, "degrees_of_freedom", json_integer(v ? v->degrees_of_freedom : 0)) &&
         tr_json_put(json, "program", tr_program_json())) {

@@ -58,9 +58,9 @@ static bool same_verdict_rounded(tr_axis axis, const tr_axis_result *r, int deci
     double error = in_unit(axis, r->error);
     double u95 = in_unit(axis, r->u95);
     double limit = in_unit(axis, r->limit);
-    tr_verdict exact = tr_decide(error, u95, limit);
-    return tr_decide(rounded(error, decimals), rounded_u95(u95, decimals),
-                     rounded(limit, decimals)) == exact;
+    tr_verdict exact = tr_verdict_decide(error, u95, limit);
+    return tr_verdict_decide(rounded(error, decimals), rounded_u95(u95, decimals),
+                             rounded(limit, decimals)) == exact;
 }
 
 static int row_decimals(tr_axis axis, const tr_axis_result *r) {

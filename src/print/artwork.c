@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "marks/family.h"
+#include "tags/family.h"
 #include "print/pages.h"
 
 /* Squares about a lone corner. The measurement looks at no more than 45 mm of their edges
@@ -483,22 +483,29 @@ static void black(cairo_t *cr) {
     cairo_set_source_rgb(cr, 0, 0, 0);
 }
 
-/* columns x rows square cells about a centre; neighbours share their corners to the last bit, and
-   all are one path, so that no seam shows between them. is_black: row by row from the top left. */
-static void draw_cells(cairo_t *cr, tr_vec2 centre, double turn_rad, double cell, int columns,
-                       int rows, bool (*is_black)(const void *context, int column, int row),
-                       const void *context) {
-    double c = cos(turn_rad);
-    double s = sin(turn_rad);
-    for (int row = 0; row < rows; row++) {
-        for (int column = 0; column < columns; column++) {
-            if (!is_black(context, column, row)) continue;
+/* columns x rows square cells about a centre. is_black: row by row from the top left. */
+typedef struct {
+    tr_vec2 centre;
+    double turn_rad, cell_mm;
+    int columns, rows;
+    bool (*is_black)(const void *context, int column, int row);
+    const void *context;
+} cell_grid;
+
+/* Neighbours share their corners to the last bit, and all are one path, so that no seam shows
+   between them. */
+static void draw_cells(cairo_t *cr, const cell_grid *g) {
+    double c = cos(g->turn_rad);
+    double s = sin(g->turn_rad);
+    for (int row = 0; row < g->rows; row++) {
+        for (int column = 0; column < g->columns; column++) {
+            if (!g->is_black(g->context, column, row)) continue;
             static const int CORNER[4][2] = {{0, 0}, {1, 0}, {1, 1}, {0, 1}};
             for (int k = 0; k < 4; k++) {
-                double x = (column + CORNER[k][0] - columns / 2.0) * cell;
-                double y = (rows / 2.0 - row - CORNER[k][1]) * cell;
-                double page_x = centre.x + c * x - s * y;
-                double page_y = -(centre.y + s * x + c * y);
+                double x = (column + CORNER[k][0] - g->columns / 2.0) * g->cell_mm;
+                double y = (g->rows / 2.0 - row - CORNER[k][1]) * g->cell_mm;
+                double page_x = g->centre.x + c * x - s * y;
+                double page_y = -(g->centre.y + s * x + c * y);
                 if (k == 0)
                     cairo_move_to(cr, page_x, page_y);
                 else
@@ -534,8 +541,13 @@ static bool draw_tags(const tr_artwork *a, cairo_t *cr, tr_error *err) {
                        s->tag_family, tag->id);
             break;
         }
-        draw_cells(cr, tag->centre_mm, tag->turn_rad, tag->size_mm / pattern.border, pattern.cells,
-                   pattern.cells, is_tag_black, &pattern);
+        draw_cells(cr, &(cell_grid){.centre = tag->centre_mm,
+                                    .turn_rad = tag->turn_rad,
+                                    .cell_mm = tag->size_mm / pattern.border,
+                                    .columns = pattern.cells,
+                                    .rows = pattern.cells,
+                                    .is_black = is_tag_black,
+                                    .context = &pattern});
     }
     tr_tag_family_free(family);
     return ok;
@@ -544,12 +556,20 @@ static bool draw_tags(const tr_artwork *a, cairo_t *cr, tr_error *err) {
 static void draw_corners(const tr_artwork *a, cairo_t *cr) {
     const tr_grid_board *b = &a->board;
     if (b->squares_x > 0) {
-        draw_cells(cr, b->centre_mm, 0, b->pitch_mm, b->squares_x, b->squares_y, is_checker_black,
-                   NULL);
+        draw_cells(cr, &(cell_grid){.centre = b->centre_mm,
+                                    .cell_mm = b->pitch_mm,
+                                    .columns = b->squares_x,
+                                    .rows = b->squares_y,
+                                    .is_black = is_checker_black});
         return;
     }
-    for (int i = 0; i < a->sheet->n_corners; i++)
-        draw_cells(cr, a->sheet->corners_mm[i], 0, a->square_mm[i], 2, 2, is_checker_black, NULL);
+    for (int i = 0; i < a->sheet->n_corners; i++) {
+        draw_cells(cr, &(cell_grid){.centre = a->sheet->corners_mm[i],
+                                    .cell_mm = a->square_mm[i],
+                                    .columns = 2,
+                                    .rows = 2,
+                                    .is_black = is_checker_black});
+    }
 }
 
 static void line(cairo_t *cr, double x1, double y1, double x2, double y2) {

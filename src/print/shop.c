@@ -9,6 +9,7 @@
 #include "base/text.h"
 #include "base/wrap.h"
 #include "base/yaml.h"
+#include "tags/names.h"
 
 static int is_yaml(const struct dirent *entry) {
     const char *dot = strrchr(entry->d_name, '.');
@@ -105,7 +106,7 @@ bool tr_shop_choose(const tr_shop *shop, const char *family, int low, int high, 
                    "the sheet needs %d tags, but of %s %d..%d only %d %s free; give another range "
                    "with --ids (the family has 0..%d), or another --family",
                    n, family, low, high, n_free, n_free == 1 ? "is" : "are",
-                   tr_sheet_family_size(family) - 1);
+                   tr_tag_family_size(family) - 1);
 }
 
 static int next_id(const tr_sheet *s, int from, int high) {

@@ -6,6 +6,7 @@
 #include "base/file.h"
 #include "base/yaml.h"
 #include "geom/covariance.h"
+#include "tags/names.h"
 
 /* No face is larger than this: it is the size of a workshop. mm */
 #define MAX_SIZE_MM 100000.0
@@ -29,23 +30,6 @@ enum { MAX_TAGS = 1000, MAX_CORNERS = 10000 };
 /* In the order of tr_sheet_kind. */
 static const char *const KINDS[] = {"mat", "board", "plate", "hub"};
 enum { N_KINDS = sizeof KINDS / sizeof *KINDS }; /* of files */
-
-/* Number of codes of each family that libapriltag 3.3 has (ncodes of its family tables). */
-static const struct {
-    const char *name;
-    int size;
-} FAMILIES[] = {
-    {"tag36h11", 587},         {"tag36h10", 2320},         {"tag25h9", 35},
-    {"tag16h5", 30},           {"tagCircle21h7", 38},      {"tagCircle49h12", 65535},
-    {"tagCustom48h12", 42211}, {"tagStandard41h12", 2115}, {"tagStandard52h13", 48714},
-};
-
-int tr_sheet_family_size(const char *family) {
-    for (size_t i = 0; i < sizeof FAMILIES / sizeof *FAMILIES; i++) {
-        if (strcmp(family, FAMILIES[i].name) == 0) return FAMILIES[i].size;
-    }
-    return 0;
-}
 
 const char *tr_sheet_kind_name(tr_sheet_kind kind) {
     return kind == TR_SHEET_TAG ? "tag" : KINDS[kind];
@@ -126,7 +110,7 @@ static void check_tag(tr_yaml y, const tr_sheet *sheet, int i) {
 }
 
 static void read_tags(tr_yaml y, int fewest, tr_sheet *sheet) {
-    int family_size = tr_sheet_family_size(sheet->tag_family);
+    int family_size = tr_tag_family_size(sheet->tag_family);
     int most = family_size < MAX_TAGS ? family_size : MAX_TAGS;
     sheet->tags = tr_yaml_array(y, fewest, most, sizeof *sheet->tags, &sheet->n_tags);
     for (int i = 0; i < sheet->n_tags && tr_yaml_has(y); i++) {
@@ -240,7 +224,7 @@ static bool read_sheet(const char *path, int fewest_tags, tr_sheet *out, tr_erro
     sheet.width_mm = size_mm[0];
     sheet.height_mm = size_mm[1];
     tr_yaml_text(tr_yaml_at(y, "tag_family"), sheet.tag_family, sizeof sheet.tag_family);
-    if (tr_yaml_has(y) && tr_sheet_family_size(sheet.tag_family) == 0) {
+    if (tr_yaml_has(y) && tr_tag_family_size(sheet.tag_family) == 0) {
         tr_yaml_fail(tr_yaml_at(y, "tag_family"),
                      "is %s, which is not known here; tag36h11 is the usual one", sheet.tag_family);
     }

@@ -73,7 +73,7 @@ typedef struct {
 } tr_sheet;
 
 /* Reads a sheet file. On failure err names file, line and key, and *out is empty.
-   The tag family must be one that tr_sheet_family_size knows, every id within it; a tag and every
+   The tag family must be one that tags/names.h lists, every id within it; a tag and every
    corner must lie on the face. */
 TR_MUST_USE bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err);
 /* The same, but there need be no tag: as of a mat with nothing but its own artwork. */
@@ -97,9 +97,6 @@ static inline int tr_sheet_tag_row(int tag) {
 static inline int tr_sheet_corner_row(const tr_sheet *sheet, int corner) {
     return TR_TAG_N * sheet->n_tags + TR_CORNER_N * corner;
 }
-
-/* How many ids a tag family has (tag36h11: 587); 0 for a family that is not known. */
-int tr_sheet_family_size(const char *family);
 
 const char *tr_sheet_kind_name(tr_sheet_kind kind); /* "mat", "board", "plate", "hub" */
 

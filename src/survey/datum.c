@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/median.h"
+#include "geom/dense.h"
 #include "lens/planar.h"
 
 enum { SHIFT_X, SHIFT_Y, TURN, SCALE_X, SCALE_Y, N_PARAMETERS };
@@ -87,7 +88,7 @@ static bool solve(const double *N, const double *b, double *x) {
         }
         A[a * (N_PARAMETERS + 1)] -= 1e-12;
     }
-    if (!tr_solve_small(A, x, N_PARAMETERS)) return false;
+    if (!tr_dense_solve(A, x, N_PARAMETERS)) return false;
     for (int a = 0; a < N_PARAMETERS; a++) x[a] *= scale[a];
     return true;
 }
@@ -296,8 +297,8 @@ bool tr_datum_fit_robust(tr_datum_mark *marks, int n, tr_datum *out, tr_error *e
     return ok;
 }
 
-bool tr_datum_gain(const tr_datum *d, const tr_datum_mark *marks, int n, double *G,
-                   double inverse[25]) {
+bool tr_datum_sensitivity(const tr_datum *d, const tr_datum_mark *marks, int n, double *G,
+                          double inverse[25]) {
     double N[N_PARAMETERS * N_PARAMETERS];
     double b[N_PARAMETERS];
     double x[N_PARAMETERS];

@@ -4,10 +4,10 @@
    is: a free network, whose datum is laid down afterwards, by named marks or by all
    (S-transformation: Baarda, S-transformations and criterion matrices, 1973; Teunissen, Zero order
    design: generalized inverses, adjustment, the datum problem and S-transformations, 1985). The
-   frame follows from r_i = R(-theta) (m_i - t) - S k_i        m_i measured, k_i nominal, S =
-   diag(s_x, s_y) by least squares over the datum marks' known coordinates. s, the print's scale, is
-   a nuisance here: the origin is where the print has it, not where a print of the right size would
-   have had it. */
+   frame follows from
+     r_i = R(-theta) (m_i - t) - S k_i        m_i measured, k_i nominal, S = diag(s_x, s_y)
+   by least squares over the datum marks' known coordinates. s, the print scale, is a nuisance here:
+   the origin is where the print has it, not where a print of the right size would have had it. */
 #ifndef TR_SURVEY_DATUM_H
 #define TR_SURVEY_DATUM_H
 
@@ -46,12 +46,12 @@ bool tr_datum_fit_robust(tr_datum_mark *marks, int n, tr_datum *out, tr_error *e
 /* A measured place in the sheet's frame. */
 tr_vec2 tr_datum_apply(const tr_datum *datum, tr_vec2 measured_mm);
 
-/* How frame and scales answer to the measured places, these given along the new frame's axes: G is
+/* How frame and scales respond to the measured places, these given along the new frame's axes: G is
    5 x 2n by rows, d(shift x, shift y, turn, s_x, s_y) / d(x_0, y_0, x_1, ...), so that
      p_new = p + (-shift - turn x p)  and  turn_new = turn - turn of G
    to first order. False: as tr_datum_fit. inverse (5 x 5, may be NULL): of the normal equations,
    for the scatter of the marks themselves; rows of what is held are 0. */
-bool tr_datum_gain(const tr_datum *datum, const tr_datum_mark *marks, int n, double *G,
-                   double inverse[25]);
+bool tr_datum_sensitivity(const tr_datum *datum, const tr_datum_mark *marks, int n, double *G,
+                          double inverse[25]);
 
 #endif

@@ -5,17 +5,17 @@
 #include <string.h>
 
 #include "adjust/camera.h"
+#include "adjust/initial_values.h"
+#include "adjust/outliers.h"
 #include "adjust/relief.h"
-#include "adjust/revise.h"
-#include "adjust/start.h"
 #include "base/array.h"
 #include "base/groups.h"
 #include "survey/bodies.h"
 
 /* A printed tag's size is no known length; these only keep a tag that few photos show from growing
    without bound. */
-static const double GROWTH_SD = 0.1;
-static const double ASPECT_SD = 0.02;
+static const double SCALE_SD = 0.1;
+static const double DIFFERENTIAL_SCALE_SD = 0.02;
 static const double SMALL_STEP = 1e-6;
 enum { MAX_ROUNDS = 12, MIN_PHOTOS_A_MARK = 2, MIN_POINTS_A_PHOTO = 4 };
 /* A residual of more than this says only that a start is wrong. px */
@@ -25,10 +25,10 @@ static int n_bar_tags(const tr_survey *v) {
     return 2 * v->spec->n_bars;
 }
 
-/* ---- start values ---- */
+/* ---- initial values ---- */
 
-/* All bodies are taken to lie on one floor, as far as start values go: a mat with a bar on it, or a
-   board with one taped to it. */
+/* All bodies are taken to lie on one floor, as far as initial values go: a mat with a bar on it, or
+   a board with one taped to it. */
 static bool find_start(tr_survey *v, tr_photo_input *input, tr_adjustment *start, tr_error *err) {
     int n = v->set.n_photos;
     tr_network *net = &start->net;
@@ -41,16 +41,17 @@ static bool find_start(tr_survey *v, tr_photo_input *input, tr_adjustment *start
     }
     input->in.is_one_floor = true;
     tr_error why = {0};
-    if (tr_adjust_start(&input->in, start, &why)) return true;
+    if (tr_initial_values(&input->in, start, &why)) return true;
     if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
     return tr_fail(err, TR_NO_MEASURE,
                    "no tag of this survey was found in any photo; check that the photos, the sheet "
                    "files and the lens profile belong together");
 }
 
-/* How badly one pose of a bar's tag goes with all photos that show it. */
-static double misfit(const tr_survey *v, const tr_adjustment *start,
-                     const tr_photo_marks *const *marks, int body, tr_pose world_from_tag) {
+/* Sum of the squared distances, px^2, of a bar's tag in one pose from where all photos show it. */
+static double squared_distance(const tr_survey *v, const tr_adjustment *start,
+                               const tr_photo_marks *const *marks, int body,
+                               tr_pose world_from_tag) {
     double sum = 0;
     for (int i = 0; i < v->set.n_photos; i++) {
         if (!marks[i] || !start->photo_placed[i]) continue;
@@ -77,7 +78,7 @@ static double misfit(const tr_survey *v, const tr_adjustment *start,
 /* A bar may lie higher than the floor: the best of the poses that single photos give. */
 static void improve_pose(const tr_survey *v, const tr_adjustment *start,
                          const tr_photo_marks *const *marks, int body, tr_pose *world_from_tag) {
-    double best = misfit(v, start, marks, body, *world_from_tag);
+    double best = squared_distance(v, start, marks, body, *world_from_tag);
     for (int i = 0; i < v->set.n_photos; i++) {
         if (!marks[i] || !start->photo_placed[i]) continue;
         tr_pose world_from_camera = tr_pose_inverse(start->net.rigs[i].rig_from_world);
@@ -85,7 +86,7 @@ static void improve_pose(const tr_survey *v, const tr_adjustment *start,
             const tr_sheet_view *view = &marks[i]->views[k];
             for (int c = 0; view->sheet == body && c < view->n_poses; c++) {
                 tr_pose pose = tr_pose_mul(world_from_camera, view->pose[c].camera_from_plane);
-                double off = misfit(v, start, marks, body, pose);
+                double off = squared_distance(v, start, marks, body, pose);
                 if (off >= best) continue;
                 best = off;
                 *world_from_tag = pose;
@@ -176,8 +177,8 @@ static void set_up_offsets(tr_survey_network *w) {
             o->sd[TR_OFFSET_TWIST] = TR_TWIST_SD;
         }
         if (is_tag) {
-            o->sd[TR_OFFSET_GROWTH] = GROWTH_SD;
-            o->sd[TR_OFFSET_ASPECT] = ASPECT_SD;
+            o->sd[TR_OFFSET_SCALE] = SCALE_SD;
+            o->sd[TR_OFFSET_DIFFERENTIAL_SCALE] = DIFFERENTIAL_SCALE_SD;
         }
     }
 }
@@ -197,7 +198,8 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
             int mark = tr_survey_mark_of(v, m);
             int number = net->n_observations++;
             tr_net_obs *o = &net->observations[number];
-            *o = (tr_net_obs){.photo = i, .n_points = m->n_points};
+            *o = tr_net_obs_of(i, 0, m->kind == TR_MARK_TAG ? TR_NET_TAG : TR_NET_POINT,
+                               m->n_points);
             if (mark < 0) {
                 int tag = 2 * body->sheet + body->end;
                 mark = v->n_marks + tag;
@@ -206,13 +208,13 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
             } else {
                 o->sheet = body->sheet;
                 o->p_sheet_mm[0] = w->base[mark].centre_mm;
-                for (int c = 0; c < m->n_points && m->n_points == 4; c++) {
+                for (int c = 0; c < m->n_points && m->kind == TR_MARK_TAG; c++) {
                     o->p_sheet_mm[c] = tr_tag_corner(&w->base[mark], c);
                 }
             }
             o->mark = mark;
             memcpy(o->uv_px, m->uv_px, sizeof o->uv_px);
-            o->offset = mark + 1;
+            o->offset = mark;
             w->is_placed[number] = start->photo_placed[i] && start->sheet_placed[m->sheet] &&
                                    tr_net_whiten(m->covariance, m->n_points, o->W);
             o->is_used = w->is_placed[number];
@@ -250,7 +252,7 @@ static void set_up_lengths(tr_survey_network *w) {
         for (int end = 0; end < 2; end++) {
             w->ends[2 * b + end] = v->n_marks + 2 * b + end;
             l->sheet[end] = spec->n_sheets + 2 * b + end;
-            l->offset[end] = v->n_marks + 2 * b + end + 1;
+            l->offset[end] = v->n_marks + 2 * b + end;
         }
     }
     for (int r = 0; r < spec->n_rules; r++) {
@@ -297,7 +299,7 @@ static void set_rule(tr_survey_network *w, int length) {
     const tr_rule *rule = &v->spec->rules[w->rule_of[length]];
     tr_net_length *l = &w->net.lengths[length];
     const int *ends = &w->ends[2 * length];
-    *l = (tr_net_length){0};
+    *l = (tr_net_length){.offset = {-1, -1}};
     if (ends[0] < 0) return;
     double k[2];
     for (int i = 0; i < 2; i++) {
@@ -313,7 +315,7 @@ static void set_rule(tr_survey_network *w, int length) {
     for (int end = 0; end < 2; end++) {
         l->sheet[end] = rule->sheet;
         l->p_sheet_mm[end] = w->base[ends[end]].centre_mm;
-        l->offset[end] = ends[end] + 1;
+        l->offset[end] = ends[end];
     }
 }
 
@@ -463,7 +465,7 @@ static int drop_weak(tr_survey_network *w) {
         if (!o->is_used) continue;
         photos[o->mark]++;
         points[o->photo] += o->n_points;
-        if (o->n_points == 4) tr_groups_join(group, o->photo, net->n_photos + o->mark);
+        if (o->kind == TR_NET_TAG) tr_groups_join(group, o->photo, net->n_photos + o->mark);
     }
     int home = largest_group(net, group, n, count);
     for (int i = 0; i < net->n_observations; i++) {
@@ -525,7 +527,7 @@ static void free_unknowns(tr_survey_network *w) {
         w->is_seen[o->mark] = true;
         net->rigs[o->photo].is_held = false;
     }
-    w->root = 0;
+    w->datum_sheet = 0;
     for (int s = 0; s < net->n_sheets; s++) {
         int n = 0;
         for (int i = 0; i < net->n_observations; i++) {
@@ -534,10 +536,10 @@ static void free_unknowns(tr_survey_network *w) {
         for (int k = 0; k < TR_SHEET_N; k++) net->sheets[s].is_free[k] = n > 0 && k < TR_POSE_N;
         if (s < v->spec->n_sheets && n > most) {
             most = n;
-            w->root = s;
+            w->datum_sheet = s;
         }
     }
-    memset(net->sheets[w->root].is_free, 0, sizeof net->sheets[w->root].is_free);
+    memset(net->sheets[w->datum_sheet].is_free, 0, sizeof net->sheets[w->datum_sheet].is_free);
     for (int i = 0; i < net->n_offsets; i++) {
         bool is_bar = i >= v->n_marks;
         bool is_tag = is_bar || v->marks[i].name.is_tag;
@@ -546,7 +548,7 @@ static void free_unknowns(tr_survey_network *w) {
             is_free[k] = w->is_seen[i] && (k < TR_OFFSET_TURN ? !is_bar : is_tag);
         }
         for (int k = TR_OFFSET_TURN; is_bar && k < TR_OFFSET_N; k++) {
-            is_free[k] = is_free[k] && (k == TR_OFFSET_GROWTH || k == TR_OFFSET_ASPECT);
+            is_free[k] = is_free[k] && (k == TR_OFFSET_SCALE || k == TR_OFFSET_DIFFERENTIAL_SCALE);
         }
     }
     tr_camera_hold(net, false);
@@ -577,14 +579,20 @@ static bool prepare(tr_survey_network *w, tr_error *err) {
         w->survey->n_lengths > 0 ? w->survey->lengths[0].title : "a bar");
 }
 
-static bool solve_once(tr_survey_network *w, const tr_net_options *options, tr_error *err) {
+/* NULL: err is set. */
+static tr_net_solution *solve_once(tr_survey_network *w, tr_error *err) {
+    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     tr_error why = {0};
-    if (tr_network_solve(&w->net, options, &w->result, &why)) return true;
-    if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
-    return tr_fail(err, TR_NO_MEASURE,
-                   "these photos do not determine the places of the marks (%s); take more photos, "
-                   "from all sides and some from above, each with several marks",
-                   why.text);
+    tr_net_solution *s = tr_net_solution_new(&w->net, &options, &w->result, &why);
+    if (!s && why.code == TR_NO_MEMORY) {
+        tr_fail_memory(err);
+    } else if (!s) {
+        tr_fail(err, TR_NO_MEASURE,
+                "these photos do not determine the places of the marks (%s); take more photos, "
+                "from all sides and some from above, each with several marks",
+                why.text);
+    }
+    return s;
 }
 
 static bool covariance(tr_survey_network *w, tr_error *err) {
@@ -602,12 +610,9 @@ static bool covariance(tr_survey_network *w, tr_error *err) {
                 (tr_net_unknown){TR_NET_SHEET, w->survey->spec->n_sheets + t, TR_SHEET_TX + k};
         }
     }
-    tr_net_options options = {.huber = TR_ADJUST_HUBER,
-                              .small_step = SMALL_STEP,
-                              .wanted = wanted,
-                              .n_wanted = w->n_unknowns,
-                              .covariance = w->covariance};
-    bool ok = solve_once(w, &options, err);
+    tr_net_solution *s = solve_once(w, err);
+    bool ok = s && tr_net_solution_covariance(s, wanted, w->n_unknowns, w->covariance, err);
+    tr_net_solution_free(s);
     free(wanted);
     return ok;
 }
@@ -623,10 +628,11 @@ static void use_lengths(tr_survey_network *w, bool all) {
 }
 
 static bool solve_photos(tr_survey_network *w, tr_error *err) {
-    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
     if (!prepare(w, err)) return false;
     use_lengths(w, false);
-    return solve_once(w, &options, err);
+    tr_net_solution *s = solve_once(w, err);
+    tr_net_solution_free(s);
+    return s != NULL;
 }
 
 bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
@@ -646,7 +652,7 @@ bool tr_survey_network_solve(tr_survey_network *w, tr_error *err) {
             w->is_placed[i] =
                 w->is_placed[i] && w->is_seen[o->mark] && !net->rigs[o->photo].is_held;
         }
-        if (tr_revise(net, w->is_placed, chi2, scratch) == 0) break;
+        if (tr_outliers_snoop(net, w->is_placed, chi2, scratch) == 0) break;
         if (!solve_photos(w, err)) goto out;
     }
     w->photos_variance = w->result.variance_factor;

@@ -1,4 +1,4 @@
-/* The network of a survey: set up, solved, marks that contradict left out. Private to survey. */
+/* The network of a survey: set up, solved, marks that contradict rejected. Private to survey. */
 #ifndef TR_SURVEY_NETWORK_H
 #define TR_SURVEY_NETWORK_H
 
@@ -19,7 +19,7 @@ typedef struct {
     int *ends;        /* two marks a length (bars: n_marks + tag), -1: none; owned */
     bool *is_printed; /* marks that the file places, and that lie there but for the print; owned */
     double printed_rms_mm; /* how far these lie off by themselves */
-    int root;              /* the sheet that is held */
+    int datum_sheet;       /* the sheet that is held */
     double *covariance;    /* of survey_unknowns, unit variance; owned */
     int n_unknowns;
     tr_lsq_result result;
@@ -32,7 +32,7 @@ static inline int tr_survey_column(const tr_survey_network *w, int mark) {
     return mark < n_marks ? TR_OFFSET_N * mark : TR_OFFSET_N * n_marks + 3 * (mark - n_marks);
 }
 
-/* Start values and all observations; survey->lengths are filled in. */
+/* Initial values and all observations; survey->lengths are filled in. */
 TR_MUST_USE bool tr_survey_network_make(tr_survey *survey, tr_survey_network *out, tr_error *err);
 /* Chooses the marks between which rules are taken to hold; true where one changed. */
 bool tr_survey_choose_rules(tr_survey_network *w);

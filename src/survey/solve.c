@@ -2,7 +2,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/flatness.h"
+#include "diagnose/flatness.h"
+#include "geom/dense.h"
 #include "base/array.h"
 #include "photos/order.h"
 #include "photos/photo_findings.h"
@@ -60,8 +61,8 @@ static void row_of_unknowns(const tr_tag *base, bool is_tag, int k, double *out)
         out[TR_OFFSET_TURN] = 1;
     } else {
         double edge = k == TR_TAG_WIDTH ? tr_tag_width(base) : tr_tag_height(base);
-        out[TR_OFFSET_GROWTH] = edge;
-        out[TR_OFFSET_ASPECT] = k == TR_TAG_WIDTH ? edge : -edge;
+        out[TR_OFFSET_SCALE] = edge;
+        out[TR_OFFSET_DIFFERENTIAL_SCALE] = k == TR_TAG_WIDTH ? edge : -edge;
     }
 }
 
@@ -136,24 +137,16 @@ static bool gather(const tr_survey_network *w, int sheet, double factor, frame *
 
 /* C = A C A', in place; A: n x n by rows. */
 static bool transform(double *C, const double *A, int n, tr_error *err) {
-    double *AC = tr_table(n, n, sizeof *AC);
-    if (!AC) return tr_fail_memory(err);
-    for (int i = 0; i < n; i++) {
-        for (int k = 0; k < n; k++) {
-            double a = A[i * n + k];
-            if (a == 0.0) continue;
-            for (int j = 0; j < n; j++) AC[i * n + j] += a * C[k * n + j];
-        }
+    double *transformed = tr_table(n, n, sizeof *transformed);
+    double *row = tr_array(n, sizeof *row);
+    bool ok = transformed && row;
+    if (ok) {
+        tr_dense_add_propagated(A, n, n, C, n, row, transformed);
+        memcpy(C, transformed, (size_t)n * (size_t)n * sizeof *C);
     }
-    for (int i = 0; i < n; i++) {
-        for (int j = 0; j <= i; j++) {
-            double sum = 0;
-            for (int k = 0; k < n; k++) sum += AC[i * n + k] * A[j * n + k];
-            C[i * n + j] = C[j * n + i] = sum;
-        }
-    }
-    free(AC);
-    return true;
+    free(transformed);
+    free(row);
+    return ok || tr_fail_memory(err);
 }
 
 /* The covariance along the new frame's axes. */
@@ -175,11 +168,11 @@ static bool turn_axes(frame *f, double theta, tr_error *err) {
 }
 
 /* Frame and scales as functions of the sheet's rows: 5 x n_rows. */
-static bool gain_of_rows(const frame *f, const tr_datum *d, double *G, double inverse[25],
-                         tr_error *err) {
+static bool sensitivity_of_rows(const frame *f, const tr_datum *d, double *G, double inverse[25],
+                                tr_error *err) {
     double *of_marks = tr_table(10, f->n, sizeof *of_marks);
     if (!of_marks) return tr_fail_memory(err);
-    bool ok = tr_datum_gain(d, f->data, f->n, of_marks, inverse);
+    bool ok = tr_datum_sensitivity(d, f->data, f->n, of_marks, inverse);
     for (int p = 0; p < 5 && ok; p++) {
         for (int a = 0; a < f->n; a++) {
             for (int k = 0; k < 2; k++) {
@@ -359,7 +352,7 @@ static bool print_scale(tr_survey_network *w, int sheet, double factor, tr_error
     ok = turn_axes(&f, d.theta_rad, err);
     G = tr_table(5, f.n_rows, sizeof *G);
     if (ok && !G) ok = tr_fail_memory(err);
-    if (!ok || !(ok = gain_of_rows(&f, &d, G, inverse, err))) goto out;
+    if (!ok || !(ok = sensitivity_of_rows(&f, &d, G, inverse, err))) goto out;
     s->has_scale = true;
     for (int k = 0; k < 2; k++) {
         const double *g = G + (3 + k) * f.n_rows;
@@ -421,9 +414,9 @@ static void fill_mark(const tr_survey_network *w, const frame *f, const tr_datum
     m->u95_mm[1] = TR_COVERAGE_FACTOR * sd[1];
     if (!m->name.is_tag) return;
     m->turn_rad = tr_wrap_rad(base->turn_rad + value[TR_OFFSET_TURN] - d->theta_rad);
-    double growth = 1 + value[TR_OFFSET_GROWTH];
-    m->edges_mm[0] = tr_tag_width(base) * (growth + value[TR_OFFSET_ASPECT]);
-    m->edges_mm[1] = tr_tag_height(base) * (growth - value[TR_OFFSET_ASPECT]);
+    double scale = 1 + value[TR_OFFSET_SCALE];
+    m->edges_mm[0] = tr_tag_width(base) * (scale + value[TR_OFFSET_DIFFERENTIAL_SCALE]);
+    m->edges_mm[1] = tr_tag_height(base) * (scale - value[TR_OFFSET_DIFFERENTIAL_SCALE]);
     m->u95_turn_rad = TR_COVERAGE_FACTOR * sd[TR_TAG_TURN];
     m->u95_edges_mm[0] = TR_COVERAGE_FACTOR * sd[TR_TAG_WIDTH];
     m->u95_edges_mm[1] = TR_COVERAGE_FACTOR * sd[TR_TAG_HEIGHT];
@@ -512,7 +505,7 @@ static bool measure_sheet(tr_survey_network *w, tr_survey_align align, int sheet
         x[TR_TAG_X] = y[TR_TAG_Y] = turn[TR_TAG_TURN] = 1;
         x[TR_TAG_TURN] = p.y;
         y[TR_TAG_TURN] = -p.x;
-    } else if (!gain_of_rows(&f, &s->datum, G, NULL, err)) {
+    } else if (!sensitivity_of_rows(&f, &s->datum, G, NULL, err)) {
         goto out;
     }
     if (!transform_to_datum(&f, &s->datum, G, err)) goto out;
@@ -568,7 +561,7 @@ static double length_gradient(const tr_survey_network *w, int i, double *g) {
     tr_vec3 end[2];
     memset(g, 0, (size_t)w->n_unknowns * sizeof *g);
     for (int k = 0; k < 2; k++) {
-        const tr_net_offset *o = &w->net.offsets[l->offset[k] - 1];
+        const tr_net_offset *o = &w->net.offsets[l->offset[k]];
         end[k] = tr_net_mark_point(&w->net.sheets[l->sheet[k]], o, l->p_sheet_mm[k]);
     }
     tr_vec3 d = tr_v3_sub(end[1], end[0]);
@@ -760,7 +753,7 @@ static bool note_fit(tr_survey *v, tr_error *err) {
         !tr_note(MARKS_SCATTER, &v->findings, err, v->variance_factor)) {
         return false;
     }
-    if (v->n_left_out > 0 && !tr_note(SIGHTINGS_LEFT_OUT, &v->findings, err, v->n_left_out)) {
+    if (v->n_rejected > 0 && !tr_note(SIGHTINGS_LEFT_OUT, &v->findings, err, v->n_rejected)) {
         return false;
     }
     return tr_photo_set_note_exact_lenses(&v->set, &v->findings, err);
@@ -772,13 +765,13 @@ static bool fill_photos(tr_survey_network *w, tr_error *err) {
     tr_survey *v = w->survey;
     const tr_network *net = &w->net;
     if (!tr_photo_set_count(&v->set, net, w->is_placed, "survey", err)) return false;
-    v->n_used = v->n_left_out = 0;
+    v->n_used = v->n_rejected = 0;
     for (int i = 0; i < v->set.n_photos; i++) v->n_used += v->set.photos[i].is_used;
     for (int i = 0; i < v->n_marks; i++) v->marks[i].n_photos = 0;
     for (int k = 0; k < net->n_observations; k++) {
         const tr_net_obs *o = &net->observations[k];
         if (!w->is_placed[k] || !tr_network_residual(net, k, NULL, NULL)) continue;
-        if (!o->is_used) v->n_left_out++;
+        if (!o->is_used) v->n_rejected++;
         if (o->is_used && o->mark < v->n_marks) v->marks[o->mark].n_photos++;
     }
     return true;

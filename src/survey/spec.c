@@ -8,6 +8,7 @@
 #include "base/number.h"
 #include "base/yaml.h"
 #include "job/read.h"
+#include "tags/names.h"
 
 /* Sheets, stuck tags and the tags of bars all take a place among those that are sought. */
 enum { MAX_SHEETS = 16, MAX_STUCK = 60, MAX_BARS = TR_SHEET_MAX_LENGTHS };
@@ -163,7 +164,7 @@ static void read_stuck(tr_yaml y, tr_survey_spec *spec) {
         t->sheet = tr_read_sheet_name(tr_yaml_at(item, "sheet"), spec->sheets, spec->n_sheets);
         if (!tr_yaml_has(item)) return;
         const char *family = spec->sheets[t->sheet].tag_family;
-        t->id = tr_yaml_integer(tr_yaml_at(item, "id"), 0, tr_sheet_family_size(family) - 1);
+        t->id = tr_yaml_integer(tr_yaml_at(item, "id"), 0, tr_tag_family_size(family) - 1);
         t->size_mm = tr_yaml_size(tr_yaml_at(item, "size_mm"), MAX_MM);
         t->is_known[0] = tr_yaml_has(tr_yaml_at(item, "x_mm"));
         t->is_known[1] = tr_yaml_has(tr_yaml_at(item, "y_mm"));
@@ -177,7 +178,7 @@ static void read_bar_keys(tr_yaml y, tr_bar *bar) {
     tr_yaml_text(tr_yaml_at(y, "bar"), bar->id, sizeof bar->id);
     tr_yaml_text(tr_yaml_at(y, "tag_family"), bar->tag_family, sizeof bar->tag_family);
     if (!tr_yaml_has(y)) return;
-    int size = tr_sheet_family_size(bar->tag_family);
+    int size = tr_tag_family_size(bar->tag_family);
     if (size == 0) {
         tr_yaml_fail(tr_yaml_at(y, "tag_family"),
                      "is %s, which is not known here; tag36h11 is the usual one", bar->tag_family);

@@ -1,21 +1,6 @@
-/* What a survey is to measure, and what it may rely on: the survey file.
-
-     survey: MAT-7 of bay 2
-     lens: lens/bay-2-tablet.yaml       # several cameras: as in a job
-     sheets: [sheets/mat-7.yaml]        # nominal files: where the marks should be; a sheet may have
-                                        # tags: [] here
-     stuck:                             # optional: tags stuck by hand whose places nobody knows
-       - { sheet: MAT-7, id: 60, size_mm: 120 }
-       - { sheet: MAT-7, id: 61, size_mm: 120, x_mm: 0 }   # it is known as far as this: for --align
-     bars:                              # scale bars: a file, or the same keys in place
-       - { file: bars/bar-1.yaml }
-       - { bar: BAR-2, tag_family: tag36h11, tags: [10, 11], size_mm: 100,
-           distance_mm: 1000.3, sd_mm: 0.1 }   # between the tags' centres; one standard deviation
-     rules:                             # the printed 100 mm rules, as a steel rule measures them
-       - { sheet: MAT-7, x_mm: 99.6, y_mm: 100.3, sd_mm: 0.1 }
-     photos: [photos/1.jpg, ...]
-
-   At least one bar or rule is needed: photos alone tell every shape, but no size. */
+/* What a survey is to measure, and what it may rely on: the survey file. Its format:
+   help/survey_file.c, which is trammel-survey-file(5); that of a scale bar: help/bar.c. At least
+   one bar or rule is needed: photos alone tell every shape, but no size. */
 #ifndef TR_SURVEY_SPEC_H
 #define TR_SURVEY_SPEC_H
 

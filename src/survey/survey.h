@@ -18,6 +18,7 @@
 #define TR_SURVEY_SURVEY_H
 
 #include "adjust/adjust.h"
+#include "diagnose/sheet_condition.h"
 #include "base/error.h"
 #include "base/finding.h"
 #include "base/parallel.h"
@@ -91,7 +92,7 @@ typedef struct {
     double scale_sd; /* relative, of the lengths' scale */
     double variance_factor;
     int degrees_of_freedom;
-    int n_left_out; /* marks in photos that contradict the others */
+    int n_rejected; /* marks in photos that contradict the others */
     int n_used;     /* photos */
     bool is_solved;
 } tr_survey;

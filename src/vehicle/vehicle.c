@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "geom/dense.h"
 #include "lens/planar.h"
 
 /* The floor through the points: z = a x + b y + c about their mean, least squares. */
@@ -28,7 +29,7 @@ static bool floor_through(const tr_vec3 *p, const bool *is_there, tr_vec3 *norma
         b[0] += d.x * d.z;
         b[1] += d.y * d.z;
     }
-    if (!tr_solve_small(A, b, 2)) return false;
+    if (!tr_dense_solve(A, b, 2)) return false;
     tr_vec3 up = tr_v3(-b[0], -b[1], 1);
     *normal = tr_v3_scale(1 / tr_v3_norm(up), up);
     *at = mean;

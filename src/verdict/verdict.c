@@ -14,7 +14,7 @@ const char *tr_verdict_name(tr_verdict verdict) {
     return "inconclusive";
 }
 
-tr_verdict tr_decide(double error, double u95, double limit) {
+tr_verdict tr_verdict_decide(double error, double u95, double limit) {
     if (!isfinite(error) || !isfinite(u95) || !isfinite(limit) || u95 < 0) return TR_INCONCLUSIVE;
     if (fabs(error) + u95 <= limit) return TR_PASS;
     if (fabs(error) - u95 > limit) return TR_FAIL;
@@ -42,8 +42,8 @@ static double to_do(tr_axis axis, const tr_axis_result *r, char *text, size_t si
     return value;
 }
 
-int tr_moves(const char *what, const tr_axis_result axis[TR_N_AXES],
-             char out[TR_MAX_MOVES][TR_MOVE_SIZE]) {
+int tr_verdict_moves(const char *what, const tr_axis_result axis[TR_N_AXES],
+                     char out[TR_MAX_MOVES][TR_MOVE_SIZE]) {
     char x[32];
     char y[32];
     char yaw[32];

@@ -19,7 +19,7 @@ const char *tr_verdict_name(tr_verdict verdict);
    ILAC-G8:09/2019, 4.2.2, w = U): pass if |error| + u95 <= limit, fail if |error| - u95 > limit,
    else inconclusive. error and u95 in the unit of limit. Anything that is not a number is
    inconclusive. */
-tr_verdict tr_decide(double error, double u95, double limit);
+tr_verdict tr_verdict_decide(double error, double u95, double limit);
 
 /* The verdict of a whole from one more of its parts: fail over inconclusive over pass. */
 tr_verdict tr_verdict_join(tr_verdict a, tr_verdict b);
@@ -52,7 +52,7 @@ typedef struct {
    part that rounds to nothing is left out. Returns the number of sentences written, 0 where nothing
    is left to do or x, y or yaw is not measured. */
 enum { TR_MAX_MOVES = 2, TR_MOVE_SIZE = 256 };
-int tr_moves(const char *what, const tr_axis_result axis[TR_N_AXES],
-             char out[TR_MAX_MOVES][TR_MOVE_SIZE]);
+int tr_verdict_moves(const char *what, const tr_axis_result axis[TR_N_AXES],
+                     char out[TR_MAX_MOVES][TR_MOVE_SIZE]);
 
 #endif

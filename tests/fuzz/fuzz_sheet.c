@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "sheet/sheet.h"
+#include "tags/names.h"
 
 static bool is_on_face(const tr_sheet *sheet, tr_vec2 p) {
     return fabs(p.x) <= sheet->width_mm / 2 + 1e-3 && fabs(p.y) <= sheet->height_mm / 2 + 1e-3;
@@ -15,7 +16,7 @@ static void check_sheet(const tr_sheet *sheet) {
     FUZZ_CHECK(sheet->n_tags >= 1);
     for (int i = 0; i < sheet->n_tags; i++) {
         FUZZ_CHECK(sheet->tags[i].id >= 0);
-        FUZZ_CHECK(sheet->tags[i].id < tr_sheet_family_size(sheet->tag_family));
+        FUZZ_CHECK(sheet->tags[i].id < tr_tag_family_size(sheet->tag_family));
         for (int k = 0; k < 4; k++)
             FUZZ_CHECK(is_on_face(sheet, tr_tag_corner(&sheet->tags[i], k)));
     }

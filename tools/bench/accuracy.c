@@ -58,7 +58,7 @@ static void print_job(long number, const tr_check *check, const double e[3], con
            "%.4f)  "
            "variance %.2f, left out %d\n",
            number, check->set.n_photos, e[0], u[0], e[1], u[1], e[2], u[2],
-           check->result.variance_factor, check->result.n_left_out);
+           check->result.variance_factor, check->result.n_rejected);
     for (int i = 0; i < check->result.findings.n; i++) {
         char text[TR_FINDING_TEXT_SIZE];
         tr_finding_text(&check->result.findings.items[i], text);

@@ -85,7 +85,7 @@ static bool time_photo(const bench_task *t, tr_marks_finder *finder, int i, tr_e
     uint8_t *data = NULL;
     size_t size = 0;
     tr_image image = {0};
-    tr_sightings seen = {0};
+    tr_detections seen = {0};
     double begin = cpu_ms();
     bool ok = tr_file_read(t->files[i], MAX_BYTES, &data, &size, err) &&
               tr_image_decode(data, size, t->files[i], &image, err);

@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "geom/dense.h"
 #include "lens/planar.h"
 #include "lens/profile.h"
 #include "tools/bench/bench.h"
@@ -264,7 +265,7 @@ static bool grid_error(const tr_lens *truth, const double param[TR_LENS_N], doub
             }
         }
         *rms_px = sqrt(sum / n);
-        if (!tr_solve_small(A, b, 3)) return false;
+        if (!tr_dense_solve(A, b, 3)) return false;
         turn = tr_v3_add(turn, tr_v3(b[0], b[1], b[2]));
     }
     return true;

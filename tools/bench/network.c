@@ -8,9 +8,10 @@
 #include <time.h>
 
 #include "adjust/adjust.h"
-#include "adjust/causes.h"
-#include "adjust/flatness.h"
-#include "adjust/start.h"
+#include "diagnose/diagnose.h"
+#include "diagnose/hypotheses.h"
+#include "diagnose/flatness.h"
+#include "adjust/initial_values.h"
 #include "tools/bench/bench.h"
 #include "tools/simulate/hall.h"
 
@@ -90,17 +91,18 @@ static void release_job(bench_job *job) {
     free(job->names);
 }
 
-/* Back to the profile's lens and to start values, as tr_adjust begins. */
+/* Back to the profile's lens and to initial values, as tr_adjust_begin does. */
 static bool start_again(const bench_job *job, tr_adjustment *adj, tr_error *err) {
     memset(adj->photo_placed, 0, (size_t)job->input.n_photos * sizeof *adj->photo_placed);
     memset(adj->sheet_placed, 0, (size_t)job->input.n_sheets * sizeof *adj->sheet_placed);
     memcpy(adj->net.lenses[0].lens.param, job->input.lenses->param,
            sizeof job->input.lenses->param);
-    return tr_adjust_start(&job->input, adj, err);
+    return tr_initial_values(&job->input, adj, err);
 }
 
-static bool time_solution(const bench_job *job, tr_adjustment *adj, tr_lsq_result *result,
-                          times *out, tr_error *err) {
+static bool time_solution(const bench_job *job, tr_adjustment *adj, times *out, tr_error *err) {
+    tr_lsq_result *result = &adj->result;
+    tr_net_solution *s = NULL;
     int n = 6 * job->input.n_sheets;
     bool ok = false;
     double begin = now_ms();
@@ -112,10 +114,6 @@ static bool time_solution(const bench_job *job, tr_adjustment *adj, tr_lsq_resul
     }
     for (int i = 0; i < n; i++) wanted[i] = (tr_net_unknown){TR_NET_SHEET, i / 6, i % 6};
     tr_net_options plain = {.huber = TR_ADJUST_HUBER, .small_step = 1e-4};
-    tr_net_options with = plain;
-    with.wanted = wanted;
-    with.n_wanted = n;
-    with.covariance = covariance;
     if (!start_again(job, adj, err)) goto out;
     out->ms[START] = now_ms() - begin;
     begin = now_ms();
@@ -123,28 +121,32 @@ static bool time_solution(const bench_job *job, tr_adjustment *adj, tr_lsq_resul
     out->ms[SOLVE] = now_ms() - begin;
     if (!start_again(job, adj, err)) goto out;
     begin = now_ms();
-    if (!tr_network_solve(&adj->net, &with, result, err)) goto out;
+    s = tr_net_solution_new(&adj->net, &plain, result, err);
+    if (!s || !tr_net_solution_covariance(s, wanted, n, covariance, err)) goto out;
     out->ms[COVARIANCE] = now_ms() - begin;
     out->iterations = result->iterations;
     ok = true;
 out:
+    tr_net_solution_free(s);
     free(wanted);
     free(covariance);
     return ok;
 }
 
-static bool time_causes(const bench_job *job, tr_adjustment *adj, const tr_lsq_result *result,
-                        times *out, tr_error *err) {
+static bool time_causes(const bench_job *job, tr_adjustment *adj, times *out, tr_error *err) {
     tr_findings findings = {0};
+    tr_sheet_condition *conditions = calloc((size_t)job->input.n_sheets, sizeof *conditions);
+    if (!conditions) return tr_fail_memory(err);
     bool is_explained;
     double begin = now_ms();
-    bool ok = tr_find_cause(&job->input, adj, result, &findings, &is_explained, err) &&
-              tr_find_moved(&job->input, adj, result, INFINITY, &findings, err);
+    bool ok = tr_hypotheses_identify(&job->input, adj, conditions, &findings, &is_explained, err) &&
+              tr_hypotheses_test_moves(&job->input, adj, INFINITY, &findings, err);
     out->ms[CAUSES] = now_ms() - begin;
     begin = now_ms();
-    ok = ok && tr_find_flatness(&job->input, adj, adj->conditions, err);
+    ok = ok && tr_flatness_estimate(&job->input, adj, conditions, err);
     out->ms[FLATNESS] = now_ms() - begin;
     tr_findings_release(&findings);
+    free(conditions);
     return ok;
 }
 
@@ -152,11 +154,12 @@ static bool time_job(const size *s, long seed, times *out, tr_error *err) {
     bench_job job;
     tr_adjustment adj = {0};
     tr_findings findings = {0};
-    tr_lsq_result result;
+    tr_sheet_condition *conditions = calloc((size_t)s->n_sheets, sizeof *conditions);
     bool ok = make_job(s, seed, &job, err);
+    ok = ok && (conditions || tr_fail_memory(err));
     if (!ok) goto out;
     double begin = now_ms();
-    ok = tr_adjust(&job.input, &adj, &findings, err);
+    ok = tr_diagnose(&job.input, &adj, conditions, &findings, err);
     out->ms[ADJUST] = now_ms() - begin;
     if (!ok) goto out;
     out->n_observations = adj.net.n_observations;
@@ -165,7 +168,7 @@ static bool time_job(const size *s, long seed, times *out, tr_error *err) {
         out->n_points += adj.net.observations[i].n_points;
         adj.net.observations[i].is_used = true;
     }
-    ok = time_solution(&job, &adj, &result, out, err) && time_causes(&job, &adj, &result, out, err);
+    ok = time_solution(&job, &adj, out, err) && time_causes(&job, &adj, out, err);
     begin = now_ms();
     ok = ok && tr_check_evaluate(&job.hall.job, &job.hall.check, err);
     out->ms[CHECK] = now_ms() - begin;
@@ -175,6 +178,7 @@ static bool time_job(const size *s, long seed, times *out, tr_error *err) {
                      s->is_moved ? "missed" : "told wrongly");
     }
 out:
+    free(conditions);
     tr_findings_release(&findings);
     tr_adjustment_release(&adj);
     release_job(&job);

@@ -67,7 +67,7 @@ static bool run(const tr_survey_sim *sim, const char *folder, bool is_steep, lon
             "%% x %.3f %%, flatness %.2f, variance %.2f, left out %d%s\n",
             number, v.n_used, own.n / 2, sqrt(own.sum_e2 / (double)own.n), own.worst,
             sqrt(own.sum_u2 / (double)own.n), 100 * s->scale[0], 100 * s->scale[1],
-            s->condition.flatness_mm, v.variance_factor, v.n_left_out,
+            s->condition.flatness_mm, v.variance_factor, v.n_rejected,
             is_steep ? ", steep curve" : "");
     }
     tr_survey_release(&v);
@@ -90,7 +90,7 @@ int bench_survey(const bench_options *options) {
                                    .n_photos = 6 + (int)(i % 4),
                                    .noise = 1,
                                    .misplaced_mm = 8,
-                                   .stretch = {-0.004, 0.003},
+                                   .print_scale = {-0.004, 0.003},
                                    .n_stuck = 2,
                                    .bar_sd_mm = 0.05,
                                    .draws_lens = true};

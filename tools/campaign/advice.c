@@ -196,7 +196,7 @@ static void put_scale(tr_sim_options *o, double size) {
     o->mat_scale = 1 - size / 100;
 }
 static void put_stretch(tr_sim_options *o, double size) {
-    o->mat_stretch[0] = size / 100;
+    o->mat_print_scale[0] = size / 100;
 }
 static void put_lens(tr_sim_options *o, double size) {
     o->lens_factor = 1 + size / 100;

@@ -157,7 +157,7 @@ static void put_wrinkled(trap *t, tr_random *r) {
 }
 
 static void put_stretched(trap *t, tr_random *r) {
-    t->sim.mat_stretch[any_of(r, 2)] = either_sign(r, 0.005);
+    t->sim.mat_print_scale[any_of(r, 2)] = either_sign(r, 0.005);
 }
 
 static void put_exchanged_tags(trap *t, tr_random *r) {

@@ -1,4 +1,5 @@
 /* One trap: made, checked, judged. */
+#include "geom/dense.h"
 #include "tools/campaign/trap.h"
 
 #include <stdlib.h>
@@ -167,7 +168,7 @@ static double true_flatness(const tr_sim *sim, const tr_check *check) {
             for (int c = 0; c <= r; c++) A[3 * r + c] += row[r] * row[c];
         }
     }
-    if (n < 4 || !tr_solve_small(A, b, 3)) return 0;
+    if (n < 4 || !tr_dense_solve(A, b, 3)) return 0;
     double low = INFINITY;
     double high = -INFINITY;
     for (int i = 0; i < n; i++) {
@@ -404,7 +405,7 @@ static void tell(FILE *to, const trap *t, const tr_sim *sim, const tr_check *che
     if (r->is_measured) {
         tell_axes(to, sim, check);
         fprintf(to, "  variance factor %.2f, %d marks left out, flatness true %.1f measured %.1f\n",
-                check->result.variance_factor, check->result.n_left_out, true_flatness(sim, check),
+                check->result.variance_factor, check->result.n_rejected, true_flatness(sim, check),
                 check->result.sheets[TR_SIM_MAT].condition.flatness_mm);
     }
     for (int i = 0; i < check->set.n_photos; i++) {

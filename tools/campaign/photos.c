@@ -31,7 +31,7 @@ static tr_scene_sheet lie(const tr_sim *sim, const tr_sim_item *item, double pla
     tr_scene_sheet s = {.sheet = sim->printed[item->sheet],
                         .checker_mm = is_plate ? 22 * plate_part : 40,
                         .vehicle_from_sheet = item->vehicle_from_sheet};
-    memcpy(s.stretch, item->stretch, sizeof s.stretch);
+    memcpy(s.print_scale, item->print_scale, sizeof s.print_scale);
     memcpy(s.bow_mm, item->bow_mm, sizeof s.bow_mm);
     s.relief = item->relief;
     return s;

@@ -66,8 +66,8 @@ static void run_job(uint64_t seed, bool is_steady, tr_sim_phone phone, tally *t)
                                .draws_lens = true,
                                .is_steady = is_steady,
                                .phone = phone};
-    o.stretch[0] = 0.004 * tr_random_normal(&r);
-    o.stretch[1] = 0.004 * tr_random_normal(&r);
+    o.print_scale[0] = 0.004 * tr_random_normal(&r);
+    o.print_scale[1] = 0.004 * tr_random_normal(&r);
     tr_survey_sim sim;
     tr_error err = {0};
     t->jobs++;
@@ -84,7 +84,7 @@ static void run_job(uint64_t seed, bool is_steady, tr_sim_phone phone, tally *t)
         const tr_survey_sheet *s = &sim.survey.sheets[0];
         count_marks(&sim, t);
         for (int k = 0; k < 2; k++) {
-            count(t, SCALE, s->scale[k] - (1 + o.stretch[k]), s->scale_u95[k]);
+            count(t, SCALE, s->scale[k] - (1 + o.print_scale[k]), s->scale_u95[k]);
         }
     }
     tr_survey_sim_release(&sim);

@@ -2,7 +2,7 @@
 
 #include <stdlib.h>
 
-#include "marks/family.h"
+#include "tags/family.h"
 
 /* ---- making ---- */
 

@@ -40,7 +40,7 @@ enum { TR_CELLS = 4, TR_MAX_OUTLINE = 12 };
 /* A sheet and how it lies. Its face is white; each tag of it is printed with its family's cells,
    each checker corner as 2 x 2 squares, black at the top left and the bottom right.
    Of a point (x, y) of the sheet file, the print lies at (compare network.h)
-     x' = x (1 + stretch_x)   y' = y (1 + stretch_y)
+     x' = x (1 + print_scale_x)   y' = y (1 + print_scale_y)
      z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2) + relief
    with hx, hy half the face's width and height, and the relief as in relief.h. Slopes are small: no
    part of a sheet hides another. Ink has run: all that is black reaches ink_mm farther (below half
@@ -50,7 +50,7 @@ typedef struct {
     int squares[2];    /* columns, rows of a checkerboard over the whole sheet; 0, 0: it is none */
     double pitch_mm;   /* edge of its squares */
     double checker_mm; /* edge of each square at a checker corner */
-    double stretch[2];
+    double print_scale[2];
     double bow_mm[2];
     tr_relief relief;
     double ink_mm;

@@ -272,7 +272,7 @@ static void read_sheet(tr_yaml y, tr_scene_sheet *out) {
     optional_numbers(y, "bow_mm", out->bow_mm, 2, -FAR_MM, FAR_MM);
     out->ink_mm = optional_number(y, "ink_mm", 0, 0, 10);
     read_relief(tr_yaml_at(y, "relief"), &out->relief);
-    for (int k = 0; k < 2; k++) out->stretch[k] = scale[k] - 1;
+    for (int k = 0; k < 2; k++) out->print_scale[k] = scale[k] - 1;
     tr_vec3 centre_mm = tr_v3(tr_yaml_number(tr_yaml_at(y, "x_mm"), -FAR_MM, FAR_MM),
                               tr_yaml_number(tr_yaml_at(y, "y_mm"), -FAR_MM, FAR_MM),
                               optional_number(y, "z_mm", 0, -FAR_MM, FAR_MM));

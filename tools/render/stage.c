@@ -19,7 +19,7 @@ tr_vec3 tr_scene_sheet_point(const tr_scene_sheet *sheet, tr_vec2 p) {
     double a = p.x / (sheet->sheet.width_mm / 2);
     double b = p.y / (sheet->sheet.height_mm / 2);
     const double half_mm[2] = {sheet->sheet.width_mm / 2, sheet->sheet.height_mm / 2};
-    return tr_v3(p.x * (1 + sheet->stretch[0]), p.y * (1 + sheet->stretch[1]),
+    return tr_v3(p.x * (1 + sheet->print_scale[0]), p.y * (1 + sheet->print_scale[1]),
                  sheet->bow_mm[0] * (1 - a * a) + sheet->bow_mm[1] * (1 - b * b) +
                      tr_relief_at(&sheet->relief, half_mm, p, NULL));
 }
@@ -166,13 +166,13 @@ tr_ray tr_stage_ray(const tr_stage *stage, tr_vec2 uv_px, tr_vec2 xy) {
 /* ---- sheets ---- */
 
 /* Depth at which the ray o + t d meets the sheet's surface, of which there may be two; returns how
-   many, nearer one first. In the sheet's own coordinates x = X / (1 + stretch_x), and with
+   many, nearer one first. In the sheet's own coordinates x = X / (1 + print_scale_x), and with
    b = bow / half^2, the surface is  Z - (bow_x + bow_y) + bx x^2 + by y^2 = 0,
    of degree 2 in t. */
 static int meet_surface(const tr_stage_sheet *s, tr_vec3 o, tr_vec3 d, double t[2]) {
     const tr_scene_sheet *of = s->of;
-    double x0 = o.x / (1 + of->stretch[0]), x1 = d.x / (1 + of->stretch[0]);
-    double y0 = o.y / (1 + of->stretch[1]), y1 = d.y / (1 + of->stretch[1]);
+    double x0 = o.x / (1 + of->print_scale[0]), x1 = d.x / (1 + of->print_scale[0]);
+    double y0 = o.y / (1 + of->print_scale[1]), y1 = d.y / (1 + of->print_scale[1]);
     double bx = of->bow_mm[0] / (s->half_mm[0] * s->half_mm[0]);
     double by = of->bow_mm[1] / (s->half_mm[1] * s->half_mm[1]);
     double a = bx * x1 * x1 + by * y1 * y1;
@@ -193,8 +193,8 @@ static int meet_surface(const tr_stage_sheet *s, tr_vec3 o, tr_vec3 d, double t[
 }
 
 static tr_vec2 place_at(const tr_stage_sheet *s, tr_vec3 o, tr_vec3 d, double t) {
-    return tr_v2((o.x + t * d.x) / (1 + s->of->stretch[0]),
-                 (o.y + t * d.y) / (1 + s->of->stretch[1]));
+    return tr_v2((o.x + t * d.x) / (1 + s->of->print_scale[0]),
+                 (o.y + t * d.y) / (1 + s->of->print_scale[1]));
 }
 
 /* How z' of the surface changes with x' and y'. */
@@ -204,7 +204,7 @@ static tr_vec2 slope_of(const tr_stage_sheet *s, tr_vec2 p) {
     if (s->has_relief) (void)tr_relief_at(&of->relief, s->half_mm, p, relief);
     double dx = relief[0] - 2 * of->bow_mm[0] * p.x / (s->half_mm[0] * s->half_mm[0]);
     double dy = relief[1] - 2 * of->bow_mm[1] * p.y / (s->half_mm[1] * s->half_mm[1]);
-    return tr_v2(dx / (1 + of->stretch[0]), dy / (1 + of->stretch[1]));
+    return tr_v2(dx / (1 + of->print_scale[0]), dy / (1 + of->print_scale[1]));
 }
 
 /* From where the ray meets the bowed surface to where it meets the relief upon it: Newton's
@@ -410,8 +410,8 @@ void tr_stage_jacobian(const tr_stage *stage, const tr_hit *hit, tr_ray ray, con
         const tr_stage_sheet *s = &stage->sheets[hit->surface - TR_SURFACE_SHEETS];
         R = s->sheet_from_camera.R;
         n = sheet_normal(s, hit->p_mm);
-        scale[0] = 1 / (1 + s->of->stretch[0]);
-        scale[1] = 1 / (1 + s->of->stretch[1]);
+        scale[0] = 1 / (1 + s->of->print_scale[0]);
+        scale[1] = 1 / (1 + s->of->print_scale[1]);
     }
     /* P = o + t d stays in the plane of normal n:  dP = t dd + dt d  with  n.dP = 0. */
     tr_vec3 d = tr_m3_apply(R, ray.along);

@@ -49,7 +49,7 @@ static json_t *sheet_json(const tr_scene_sheet *sheet) {
                      TR_DEG_PER_RAD * atan2(R.m[1][0], R.m[0][0]), "pitch_deg",
                      TR_DEG_PER_RAD * atan2(-R.m[2][0], hypot(R.m[2][1], R.m[2][2])), "roll_deg",
                      TR_DEG_PER_RAD * atan2(R.m[2][1], R.m[2][2]), "scale",
-                     pair(1 + sheet->stretch[0], 1 + sheet->stretch[1]), "bow_mm",
+                     pair(1 + sheet->print_scale[0], 1 + sheet->print_scale[1]), "bow_mm",
                      pair(sheet->bow_mm[0], sheet->bow_mm[1]), "ink_mm", sheet->ink_mm, "relief",
                      relief_json(&sheet->relief));
 }

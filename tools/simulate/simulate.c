@@ -18,9 +18,6 @@ static const double DEFAULT_MAT_X_MM = -1800;
 static const double MATS_APART_MM = 900;
 const double TR_SIM_BODY_LOW_MM[3] = {-900, -830, 160};
 const double TR_SIM_BODY_HIGH_MM[3] = {3550, 830, 1450};
-/* The floor's prior: see adjust.c. */
-static const double FLOOR_Z_SD_MM = 3.0;
-static const double FLOOR_TILT_SD_RAD = 0.3 * TR_RAD_PER_DEG;
 
 /* The lens has random numbers of its own, so that two jobs can have one lens. */
 static const uint64_t LENS_SALT = 0x5EEDC0DEu;
@@ -336,9 +333,9 @@ static void draw_prints(scene *s) {
 static tr_pose on_floor(scene *s, double x, double y, double yaw) {
     double value[TR_N_AXES] = {[TR_X] = x, [TR_Y] = y, [TR_YAW] = yaw};
     if (s->o->draws_floor) {
-        value[TR_Z] = FLOOR_Z_SD_MM * tr_random_normal(&s->random);
-        value[TR_PITCH] = FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
-        value[TR_ROLL] = FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
+        value[TR_Z] = TR_ADJUST_FLOOR_Z_SD_MM * tr_random_normal(&s->random);
+        value[TR_PITCH] = TR_ADJUST_FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
+        value[TR_ROLL] = TR_ADJUST_FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
     } else {
         value[TR_Z] = s->o->phone.floor_mm * tr_random_normal(&s->phone);
         value[TR_PITCH] = s->o->phone.floor_tilt_rad * tr_random_normal(&s->phone);
@@ -440,16 +437,16 @@ static void add_item(const scene *s, tr_sim_photo *photo, int sheet, tr_vec2 shi
     item->vehicle_from_sheet.t_mm.y += shift.y;
     if (sheet == MAT) {
         for (int k = 0; k < 2; k++) {
-            item->stretch[k] = or_one(o->mat_scale) * (1 + o->mat_stretch[k]) - 1;
+            item->print_scale[k] = or_one(o->mat_scale) * (1 + o->mat_print_scale[k]) - 1;
         }
         item->bow_mm[0] = -o->mat_curl_mm;
         item->vehicle_from_sheet.t_mm =
             tr_pose_apply(item->vehicle_from_sheet, tr_v3(0, 0, o->mat_curl_mm));
         item->ridge = o->mat_ridge;
     } else if (sheet != MAT_2) {
-        item->stretch[0] = item->stretch[1] = or_one(o->plate_scale[sheet - PLATE_0]) - 1;
+        item->print_scale[0] = item->print_scale[1] = or_one(o->plate_scale[sheet - PLATE_0]) - 1;
     }
-    for (int k = 0; k < 2; k++) item->stretch[k] += s->print_error[sheet][k];
+    for (int k = 0; k < 2; k++) item->print_scale[k] += s->print_error[sheet][k];
 }
 
 static void lay_out(const scene *s, int i, tr_sim_photo *photo) {
@@ -537,7 +534,7 @@ tr_vec3 tr_sim_item_point(const tr_sim *sim, const tr_sim_item *item, tr_vec2 p)
     const tr_sheet *sheet = &sim->printed[item->sheet];
     double x = p.x / (sheet->width_mm / 2);
     double y = p.y / (sheet->height_mm / 2);
-    tr_vec3 q = {p.x * (1 + item->stretch[0]), p.y * (1 + item->stretch[1]),
+    tr_vec3 q = {p.x * (1 + item->print_scale[0]), p.y * (1 + item->print_scale[1]),
                  item->bow_mm[0] * (1 - x * x) + item->bow_mm[1] * (1 - y * y) +
                      tr_sim_relief_mm(&item->relief, sheet->width_mm, sheet->height_mm, p)};
     if (item->ridge.height_mm != 0.0) {
@@ -576,9 +573,9 @@ typedef struct {
     int sheet, tag;
     tr_vec2 uv[4];
     double sd;
-} sighting;
+} detection;
 
-enum { MAX_SIGHTINGS = 64, MAX_MARKS = 64 };
+enum { MAX_DETECTIONS = 64, MAX_MARKS = 64 };
 
 /* A plate lies upon it. */
 static bool is_covered(const shot *h, const tr_sim_item *item, tr_vec3 q) {
@@ -633,15 +630,15 @@ static bool sees_tag(const shot *h, const tr_sim_item *item, const tr_tag *tag, 
     return true;
 }
 
-static int sight_tags(const shot *h, int photo, sighting *out) {
+static int sight_tags(const shot *h, int photo, detection *out) {
     const tr_sim_misread *m = &h->s->o->misread;
     int n = 0;
     for (int i = 0; i < h->photo->n_items; i++) {
         const tr_sim_item *item = &h->photo->items[i];
         const tr_sheet *sheet = &h->s->sim->printed[item->sheet];
         for (int k = 0; k < sheet->n_tags; k++) {
-            sighting *t = &out[n];
-            *t = (sighting){.item = item, .sheet = item->sheet, .tag = k, .sd = sd_of(h, item)};
+            detection *t = &out[n];
+            *t = (detection){.item = item, .sheet = item->sheet, .tag = k, .sd = sd_of(h, item)};
             if (!sees_tag(h, item, &sheet->tags[k], t->uv)) continue;
             add_noise(h, t->sd, 4, t->uv);
             if (m->is_on && m->photo == photo && m->sheet == t->sheet && m->tag == k) {
@@ -668,7 +665,7 @@ static void add_mark(tr_photo_marks *out, tr_mark_kind kind, int sheet, int inde
 }
 
 /* As marks.c: a tag read twice is none of both. */
-static void add_tags(const shot *h, const sighting *s, int n, bool *is_single,
+static void add_tags(const shot *h, const detection *s, int n, bool *is_single,
                      tr_photo_marks *out) {
     const tr_job *job = &h->s->sim->job;
     for (int i = 0; i < n; i++) {
@@ -688,7 +685,7 @@ static void add_tags(const shot *h, const sighting *s, int n, bool *is_single,
 }
 
 /* The item to which most of a sheet's tags belong: from these the finder has the sheet's pose. */
-static const tr_sim_item *main_item(const shot *h, const sighting *s, const bool *is_single, int n,
+static const tr_sim_item *main_item(const shot *h, const detection *s, const bool *is_single, int n,
                                     int sheet) {
     const tr_sim_item *best = NULL;
     int most = 0;
@@ -707,7 +704,7 @@ static const tr_sim_item *main_item(const shot *h, const sighting *s, const bool
 
 /* Corners are sought where the pose puts them, and the pose follows from tags and corners that go
    together. */
-static void add_corners_and_view(const shot *h, const sighting *s, const bool *is_single, int n,
+static void add_corners_and_view(const shot *h, const detection *s, const bool *is_single, int n,
                                  int sheet, tr_photo_marks *out) {
     const tr_job *job = &h->s->sim->job;
     const tr_sim_item *item = main_item(h, s, is_single, n, sheet);
@@ -741,10 +738,10 @@ static void add_corners_and_view(const shot *h, const sighting *s, const bool *i
 }
 
 static bool take_photo(const shot *h, int photo, tr_photo_marks *out) {
-    sighting s[MAX_SIGHTINGS];
-    bool is_single[MAX_SIGHTINGS];
+    detection s[MAX_DETECTIONS];
+    bool is_single[MAX_DETECTIONS];
     out->marks = calloc(MAX_MARKS, sizeof *out->marks);
-    out->strays = calloc(MAX_SIGHTINGS, sizeof *out->strays);
+    out->strays = calloc(MAX_DETECTIONS, sizeof *out->strays);
     out->views = calloc(TR_SIM_MAX_SHEETS, sizeof *out->views);
     if (!out->marks || !out->strays || !out->views) return false;
     int n = sight_tags(h, photo, s);

@@ -28,11 +28,12 @@ typedef struct {
 } tr_sim_ridge;
 
 /* A printed sheet as it lies before one camera. Of a point (x, y) of the print:
-     x' = x (1 + stretch_x)   y' = y (1 + stretch_y)   z' as in network.h, plus relief and ridge. */
+     x' = x (1 + print_scale_x)   y' = y (1 + print_scale_y)   z' as in network.h, plus relief and
+   ridge. */
 typedef struct {
     int sheet; /* of the job */
     tr_pose vehicle_from_sheet;
-    double stretch[2];
+    double print_scale[2];
     double bow_mm[2];
     tr_relief relief;
     tr_sim_ridge ridge;
@@ -81,7 +82,7 @@ typedef struct {
     double mat_curl_mm; /* the mat's left and right edges stand this high over its middle */
     tr_sim_ridge mat_ridge;
     double mat_scale;                     /* print scale of the mat; 0: 1 */
-    double mat_stretch[2];                /* relative, on top of that, along the mat's x and y */
+    double mat_print_scale[2];            /* relative, on top of that, along the mat's x and y */
     double plate_scale[TR_N_POINTS];      /* print scale of each plate; 0: 1 */
     double lens_factor;                   /* true focal lengths over the profile's; 0: 1 */
     tr_vec2 mat_moved_mm;                 /* the mat lies this much further on ... */

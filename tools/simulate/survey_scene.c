@@ -33,19 +33,19 @@ static tr_pose as_is(tr_vec3 at) {
     return (tr_pose){tr_m3_identity(), at};
 }
 
-static void add_mat(rendering *r, const double stretch[2]) {
+static void add_mat(rendering *r, const double print_scale[2]) {
     const tr_survey_sim *sim = r->sim;
     const tr_sheet *nominal = &sim->spec.sheets[0];
     tr_scene_sheet *s = &r->sheets[r->scene.n_sheets++];
     *s = (tr_scene_sheet){.sheet = *nominal,
                           .checker_mm = CHECKER_MM,
-                          .stretch = {stretch[0], stretch[1]},
+                          .print_scale = {print_scale[0], print_scale[1]},
                           .vehicle_from_sheet = as_is(tr_v3(0, 0, 0))};
     s->sheet.tags = r->mat_tags;
     for (int i = 0; i < nominal->n_tags; i++) {
         r->mat_tags[i] = nominal->tags[i];
         r->mat_tags[i].centre_mm =
-            tr_v2(sim->at_mm[i].x / (1 + stretch[0]), sim->at_mm[i].y / (1 + stretch[1]));
+            tr_v2(sim->at_mm[i].x / (1 + print_scale[0]), sim->at_mm[i].y / (1 + print_scale[1]));
         r->mat_tags[i].turn_rad = sim->turn_rad[i];
     }
 }
@@ -72,7 +72,7 @@ static void add_labels(rendering *r) {
         double size = sim->spec.stuck[i].size_mm;
         tr_scene_sheet *s = add_sheet(r, &sim->spec.sheets[0], 1.3 * size, 1.3 * size, 1);
         s->sheet.tags[0] = (tr_tag){.id = sim->spec.stuck[i].id, .size_mm = size};
-        for (int k = 0; k < 2; k++) s->stretch[k] = edges[k] / size - 1;
+        for (int k = 0; k < 2; k++) s->print_scale[k] = edges[k] / size - 1;
         s->vehicle_from_sheet =
             as_is(tr_v3(sim->at_mm[first + i].x, sim->at_mm[first + i].y, LABEL_MM));
         s->vehicle_from_sheet.R = tr_rotation_z(sim->turn_rad[first + i]);
@@ -172,16 +172,16 @@ bool tr_survey_scene_write(const tr_survey_sim *sim, const char *folder, bool is
                            long n_threads, tr_error *err) {
     rendering *r = calloc(1, sizeof *r);
     if (!r) return tr_fail_memory(err);
-    double stretch[2];
+    double print_scale[2];
     for (int k = 0; k < 2; k++) {
         double nominal =
             k ? sim->spec.sheets[0].corners_mm[0].y : sim->spec.sheets[0].corners_mm[0].x;
         double true_mm = k ? sim->at_mm[TR_SURVEY_SIM_TAGS].y : sim->at_mm[TR_SURVEY_SIM_TAGS].x;
-        stretch[k] = true_mm / nominal - 1;
+        print_scale[k] = true_mm / nominal - 1;
     }
     r->sim = sim;
     r->folder = folder;
-    add_mat(r, stretch);
+    add_mat(r, print_scale);
     add_labels(r);
     add_bars(r);
     r->scene.lens = sim->true_lens;

@@ -52,7 +52,7 @@ static int n_bars(const tr_survey_sim_options *o) {
 /* Of a place as it is, not as the file has it. */
 static double relief_mm(const scene *s, tr_vec2 at) {
     const tr_sheet *sheet = &s->sim->spec.sheets[0];
-    tr_vec2 p = tr_v2(at.x / (1 + s->o->stretch[0]), at.y / (1 + s->o->stretch[1]));
+    tr_vec2 p = tr_v2(at.x / (1 + s->o->print_scale[0]), at.y / (1 + s->o->print_scale[1]));
     return tr_sim_relief_mm(&s->sim->relief, sheet->width_mm, sheet->height_mm, p);
 }
 
@@ -81,13 +81,14 @@ static bool make_sheet(scene *s) {
     sheet->corners_mm = calloc(CORNERS, sizeof *sheet->corners_mm);
     if (!sheet->path || !sheet->tags || !sheet->corners_mm) return false;
     for (int i = 0; i < TAGS; i++) {
-        tr_vec2 true_at = tr_v2(at[i].x * (1 + o->stretch[0]), at[i].y * (1 + o->stretch[1]));
+        tr_vec2 true_at =
+            tr_v2(at[i].x * (1 + o->print_scale[0]), at[i].y * (1 + o->print_scale[1]));
         true_at.x += o->misplaced_mm * (2 * tr_random_uniform(&s->random) - 1);
         true_at.y += o->misplaced_mm * (2 * tr_random_uniform(&s->random) - 1);
         s->sim->at_mm[i] = true_at;
         s->sim->turn_rad[i] = o->misplaced_mm > 0 ? 0.01 * tr_random_normal(&s->random) : 0;
-        s->sim->edges_mm[i][0] = TAG_MM * (1 + o->stretch[0]);
-        s->sim->edges_mm[i][1] = TAG_MM * (1 + o->stretch[1]);
+        s->sim->edges_mm[i][0] = TAG_MM * (1 + o->print_scale[0]);
+        s->sim->edges_mm[i][1] = TAG_MM * (1 + o->print_scale[1]);
         if (i < TAGS - o->n_stuck) {
             sheet->tags[sheet->n_tags++] =
                 (tr_tag){.id = 40 + i, .centre_mm = at[i], .size_mm = TAG_MM};
@@ -103,7 +104,7 @@ static bool make_sheet(scene *s) {
     for (int i = 0; i < CORNERS; i++) {
         sheet->corners_mm[sheet->n_corners++] = corners[i];
         s->sim->at_mm[TAGS + i] =
-            tr_v2(corners[i].x * (1 + o->stretch[0]), corners[i].y * (1 + o->stretch[1]));
+            tr_v2(corners[i].x * (1 + o->print_scale[0]), corners[i].y * (1 + o->print_scale[1]));
         s->sim->corners[i] = (tr_mark_name){0, false, i};
     }
     s->sim->relief = tr_sim_relief(&o->phone, sheet->width_mm, sheet->height_mm, &s->phone);
@@ -136,7 +137,7 @@ static bool make_lengths(scene *s) {
     spec->n_rules = 1;
     spec->rules[0] = (tr_rule){.is_measured = {true, true}, .sd_mm = RULE_SD_MM};
     for (int k = 0; k < 2; k++) {
-        spec->rules[0].measured_mm[k] = TR_RULE_MM * (1 + o->stretch[k]);
+        spec->rules[0].measured_mm[k] = TR_RULE_MM * (1 + o->print_scale[k]);
         if (o->bar_sd_mm > 0) {
             spec->rules[0].measured_mm[k] += RULE_SD_MM * tr_random_normal(&s->random);
         }

@@ -23,7 +23,7 @@ typedef struct {
     double noise;              /* marks' noise as a multiple of their stated sd; 1 is honest */
     bool is_steady;            /* the profile says that the camera does not scatter */
     double misplaced_mm;       /* tags lie up to this far from their place, along x and y */
-    double stretch[2];         /* the print's, relative */
+    double print_scale[2];     /* the print's, relative */
     double height_sd_mm;       /* of each mark over the plane */
     int n_stuck;               /* the last tags are stuck by hand: the file does not have them */
     int n_bars;                /* 0: 1 */

@@ -1,0 +1,148 @@
+#include "present/lens_text.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "base/wrap.h"
+#include "lens/profile.h"
+#include "present/catalogue.h"
+#include "present/cautions.h"
+#include "present/words.h"
+
+static void print_file_name(FILE *out, const char *name, int width) {
+    char shown[512], fitted[128];
+    tr_text_show(name, strlen(name), shown, sizeof shown);
+    tr_text_fit(shown, width, fitted, sizeof fitted);
+    fprintf(out, "%s%*s", fitted, width - tr_text_columns(fitted), "");
+}
+
+/* "k1  -0.27547 ± 0.00472": as many decimals as give the standard deviation two digits. */
+static void print_parameter(FILE *out, const char *name, double value, double sd,
+                            const char *unit) {
+    if (!(sd > 0)) {
+        fprintf(out, "  %-4s %12g (held)\n", name, value);
+        return;
+    }
+    int decimals = 1 - (int)floor(log10(sd));
+    decimals = decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
+    char number[64], deviation[64];
+    snprintf(number, sizeof number, "%.*f", decimals, value);
+    snprintf(deviation, sizeof deviation, "%.*f", decimals, sd);
+    fprintf(out, "  %-4s %12s ± %s%s\n", name, number, deviation, unit);
+}
+
+/* "Example Phone 3, 5.43 mm (as 26 mm on 35 mm film), digital zoom 1", as far as it is told. */
+static void print_camera(FILE *out, const tr_camera *camera) {
+    const char *comma = "";
+    if (*camera->name) {
+        fprintf(out, "%s", camera->name);
+        comma = ", ";
+    }
+    if (camera->focal_length_mm > 0) {
+        fprintf(out, "%s%.4g mm", comma, camera->focal_length_mm);
+        comma = ", ";
+    }
+    if (camera->equivalent_focal_length_mm > 0) {
+        fprintf(out, "%sas %.4g mm on 35 mm film", comma, camera->equivalent_focal_length_mm);
+        comma = ", ";
+    }
+    if (camera->digital_zoom > 0) {
+        fprintf(out, "%sdigital zoom %.4g", comma, camera->digital_zoom);
+        comma = ", ";
+    }
+    fprintf(out, "%s\n", *comma ? "" : "not told by the photos, so that checks cannot compare it");
+}
+
+static void print_bow(FILE *out, const double bow_mm[2], const double sd_mm[2]) {
+    char bow[2][TR_CELL_SIZE], sd[2][TR_CELL_SIZE];
+    for (int k = 0; k < 2; k++) {
+        tr_number_rounded(bow_mm[k], 2, false, bow[k]);
+        tr_u95_rounded(sd_mm[k], 2, sd[k]);
+    }
+    const size_t sign = strlen("±");
+    fprintf(out, "The board's middle stands out by %s ± %s mm along and %s ± %s mm across.\n",
+            bow[0], sd[0] + sign, bow[1], sd[1] + sign);
+}
+
+/* Kinds of scatter, as people are told them. */
+static const struct {
+    const char *words, *unit;
+} SCATTER[TR_SCATTER_N] = {[TR_SCATTER_SHIFT] = {"shift of the optical axis", " px"},
+                           [TR_SCATTER_FOCAL] = {"change of the focal length", " %"},
+                           [TR_SCATTER_TURN] = {"turn during readout", "°"},
+                           [TR_SCATTER_TRAVEL] = {"travel during readout", " mm"}};
+
+/* Two digits: a standard deviation of a few photos is not known better. */
+static void print_scatter(FILE *out, const tr_calibration *c) {
+    if (c->lens.scatter.is_steady) {
+        fputs("One camera in all photos (--steady).\n", out);
+        return;
+    }
+    fputs("From photo to photo (one standard deviation):\n", out);
+    for (int k = 0; k < TR_SCATTER_N; k++) {
+        double sd = c->lens.scatter.sd[k] * tr_lens_scatter_unit(k);
+        int decimals = sd > 0 ? 1 - (int)floor(log10(sd)) : 0;
+        fprintf(out, "  %-26s  ", SCATTER[k].words);
+        if (!(c->lens.scatter.dof[k] > 0)) {
+            fputs("these photos do not tell\n", out);
+            continue;
+        }
+        fprintf(out, "%s%.*f%s\n", c->is_bound[k] ? "less than " : "", decimals < 0 ? 0 : decimals,
+                sd, SCATTER[k].unit);
+    }
+}
+
+static void print_photos(FILE *out, const tr_lens_run *run) {
+    int width = 8;
+    for (int i = 0; i < run->n_photos; i++) {
+        int n = tr_text_columns(tr_lens_photo_name(&run->photos[i]));
+        width = n > width ? n : width;
+    }
+    width = width > 28 ? 28 : width;
+    fprintf(out, "  %-*s  corners  rms px  largest px  tilt °  blur px\n", width, "photo");
+    for (int i = 0; i < run->n_photos; i++) {
+        const tr_lens_photo *p = &run->photos[i];
+        fputs("  ", out);
+        print_file_name(out, tr_lens_photo_name(p), width);
+        if (!p->is_used) {
+            fputs("  not used:\n", out);
+            fputs("      ", out);
+            tr_text_wrap(out, 6, 6, p->why_not);
+            continue;
+        }
+        fprintf(out, "  %7d  %6.3f  %10.3f  %6.0f  %7.2f\n", p->view.n, p->pose.rms_px,
+                p->pose.largest_px, p->tilt_rad * TR_DEG_PER_RAD, p->view.blur_px);
+    }
+}
+
+void tr_lens_text(const tr_lens_run *run, const char *file, bool is_replaced, FILE *out) {
+    const tr_calibration *c = &run->calibration;
+    int n_used = 0;
+    for (int i = 0; i < run->n_photos; i++) n_used += run->photos[i].is_used;
+    fprintf(out, "Lens %s, written to %s%s\n", c->lens.id, file,
+            is_replaced ? "; the older profile there was replaced" : "");
+    fprintf(out, "%d x %d px; %d of %d photos used; ± is one standard deviation\n",
+            c->lens.width_px, c->lens.height_px, n_used, run->n_photos);
+    fputs("Camera (EXIF): ", out);
+    print_camera(out, &c->lens.camera);
+    fputc('\n', out);
+    for (int k = 0; k < TR_LENS_N; k++) {
+        print_parameter(out, tr_lens_parameter_name(k), c->lens.param[k],
+                        sqrt(c->lens.covariance[k * (TR_LENS_N + 1)]), k < TR_K1 ? " px" : "");
+    }
+    fprintf(out, "\nA corner lies %.3f px (rms) from where this lens puts it.\n", c->rms_px);
+    if (c->bow_sd_mm[0] > 0) print_bow(out, c->bow_mm, c->bow_sd_mm);
+    print_scatter(out, c);
+    fputc('\n', out);
+    print_photos(out, run);
+    fputs("\nTo make it better, or sure:\n", out);
+    for (int i = 0; i < run->advice.n; i++) {
+        char text[TR_FINDING_TEXT_SIZE];
+        tr_finding_text(&run->advice.items[i], text);
+        fputs("  - ", out);
+        tr_text_wrap(out, 4, 4, text);
+    }
+    fputc('\n', out);
+    tr_text_wrap(out, 0, 0, tr_cautions_short());
+}

@@ -1,0 +1,13 @@
+/* A lens calibration as a person reads it in a terminal: UTF-8, at most 80 columns. */
+#ifndef TR_PRESENT_LENS_TEXT_H
+#define TR_PRESENT_LENS_TEXT_H
+
+#include <stdio.h>
+
+#include "calib/lens_run.h"
+
+/* file: where the profile was written to; is_replaced: an older one was there. Whether the text
+   could be written is asked of out (ferror). */
+void tr_lens_text(const tr_lens_run *run, const char *file, bool is_replaced, FILE *out);
+
+#endif

@@ -1,0 +1,37 @@
+# Includes point only downwards in the order of folders; run at every build that changed a source.
+#   cmake -DSOURCE=FOLDER -DLAYERS="base;geom tags;..." -P layers.cmake
+# LAYERS: from the lowest up, the folders of one layer with a blank between. A folder may include
+# its own headers and those of lower layers.
+set(rank 0)
+foreach(layer ${LAYERS})
+  math(EXPR rank "${rank} + 1")
+  string(REPLACE " " ";" folders ${layer})
+  foreach(folder ${folders})
+    set(rank_${folder} ${rank})
+  endforeach()
+endforeach()
+
+set(wrong "")
+file(GLOB sources RELATIVE ${SOURCE} ${SOURCE}/src/*/*.[ch] ${SOURCE}/src/*/*.cpp
+     ${SOURCE}/calib/*.[ch])
+foreach(source ${sources})
+  get_filename_component(from ${source} DIRECTORY)
+  get_filename_component(from ${from} NAME)
+  if(NOT DEFINED rank_${from})
+    string(APPEND wrong "  ${source}: ${from} is in no layer\n")
+    continue()
+  endif()
+  file(STRINGS ${SOURCE}/${source} includes REGEX "^#include \"")
+  foreach(include ${includes})
+    string(REGEX REPLACE "^#include \"([^/\"]*).*" "\\1" to ${include})
+    if(to STREQUAL from)
+      continue()
+    endif()
+    if(NOT DEFINED rank_${to} OR NOT rank_${to} LESS rank_${from})
+      string(APPEND wrong "  ${source}: ${include}\n")
+    endif()
+  endforeach()
+endforeach()
+if(wrong)
+  message(FATAL_ERROR "not below its own folder in TR_LAYERS (CMakeLists.txt):\n${wrong}")
+endif()
