@@ -12,7 +12,7 @@
 #include "calib/components.h"
 #include "calib/quality.h"
 #include "image/kind.h"
-#include "image/photo.h"
+#include "image/photo_file.h"
 #include "opencv/opencv.h"
 
 /* A photo in which less of the board can be measured is not worth its doubts. */
@@ -63,9 +63,9 @@ static void say_why_not(tr_lens_photo *p, const char *why) {
 /* False only where memory ran out. */
 static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err) {
     bool ok = false;
-    tr_photo read;
+    tr_photo_file read;
     tr_error cause = {0};
-    bool is_read = tr_photo_read(p->file, &read, &cause);
+    bool is_read = tr_photo_file_read(p->file, &read, &cause);
     memcpy(p->sha256, read.sha256, sizeof p->sha256);
     p->camera = read.exif.camera;
     if (!is_read) goto out;
@@ -118,16 +118,11 @@ static void drop_repeated(tr_lens_run *run) {
     }
 }
 
-bool tr_lens_photos(const tr_board *board, char *const *files, int n, int n_threads,
-                    tr_progress progress, void *context, tr_lens_run *out, tr_error *err) {
+bool tr_lens_photos(const tr_board *board, char *const *files, int n, const tr_workers *workers,
+                    tr_lens_run *out, tr_error *err) {
     *out = (tr_lens_run){.board = *board};
     if (!tr_opencv_load(err)) return false;
-    tr_parallel_work w = {.n_items = n,
-                          .n_threads = n_threads,
-                          .work = work,
-                          .task = out,
-                          .progress = progress,
-                          .context = context};
+    tr_parallel_work w = {.n_items = n, .workers = *workers, .work = work, .task = out};
     out->photos = calloc((size_t)n + 1, sizeof *out->photos);
     if (!out->photos) return tr_fail_memory(err);
     out->n_photos = n;

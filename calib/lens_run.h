@@ -52,9 +52,8 @@ typedef struct {
    photo that cannot be read or shows no board stays in the list with its reason; so does one whose
    bytes are those of an earlier one. out: n photos in the order given, to be released in any case.
    False: memory ran out, or OpenCV is not there. */
-TR_MUST_USE bool tr_lens_photos(const tr_board *board, char *const *files, int n, int n_threads,
-                                tr_progress progress, void *context, tr_lens_run *out,
-                                tr_error *err);
+TR_MUST_USE bool tr_lens_photos(const tr_board *board, char *const *files, int n,
+                                const tr_workers *workers, tr_lens_run *out, tr_error *err);
 
 /* Everything after the corners; run as tr_lens_photos left it (or with simulated corners: file,
    width_px, height_px, view and is_used filled in). The lens's id is left empty; its camera is what

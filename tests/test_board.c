@@ -452,7 +452,8 @@ static int set_up_stereo(void **state) {
                      stereo_numbers[i]);
             files[i] = names[i];
         }
-        if (!tr_lens_photos(&board, files, STEREO_PAIRS, 2, NULL, NULL, &s->run[side], NULL)) {
+        if (!tr_lens_photos(&board, files, STEREO_PAIRS, &(tr_workers){.n_threads = 2},
+                            &s->run[side], NULL)) {
             return -1;
         }
     }
@@ -573,7 +574,8 @@ static void stereo_repeats(void **state) {
     tr_lens_run again;
     char *files[STEREO_PAIRS];
     for (int i = 0; i < STEREO_PAIRS; i++) files[i] = first->photos[STEREO_PAIRS - 1 - i].file;
-    assert_true(tr_lens_photos(&first->board, files, STEREO_PAIRS, 1, NULL, NULL, &again, NULL));
+    assert_true(tr_lens_photos(&first->board, files, STEREO_PAIRS, &(tr_workers){.n_threads = 1},
+                               &again, NULL));
     for (int i = 0; i < STEREO_PAIRS; i++) {
         const tr_board_view *a = &first->photos[STEREO_PAIRS - 1 - i].view;
         const tr_board_view *b = &again.photos[i].view;

@@ -148,9 +148,9 @@ static void a_finding_is_noted_once(void **state) {
     assert_true(tr_findings_have(&list, TR_FOUND_SHEET_MOVED)); /* a variant of it */
     assert_false(tr_findings_have(&list, TR_FOUND_SHEET_SCALE));
     assert_string_equal(finding_text(&list.items[0]),
-                        "Only MAT-7 ties 1.jpg to the other photos: that it lay still in between "
-                        "cannot be shown. Take another photo that shows a sheet of the one side "
-                        "together with one of the other.");
+                        "Only MAT-7 ties 1.jpg to the other photos, so nothing shows that it lay "
+                        "still in between. Take another photo that shows a sheet from the one "
+                        "group together with a sheet from the other.");
     tr_findings_release(&list);
 }
 

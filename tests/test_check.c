@@ -26,12 +26,12 @@ static outcome run(const tr_sim_options *options) {
 }
 
 static bool warns(const outcome *o, const char *code) {
-    return finding_of(&o->sim.check.findings, code) != NULL;
+    return finding_of(&o->sim.check.result.findings, code) != NULL;
 }
 
 static void print_warnings(const outcome *o) {
-    for (int i = 0; i < o->sim.check.findings.n; i++) {
-        const tr_finding *f = &o->sim.check.findings.items[i];
+    for (int i = 0; i < o->sim.check.result.findings.n; i++) {
+        const tr_finding *f = &o->sim.check.result.findings.items[i];
         print_message("  %s: %s\n", tr_finding_code(f->kind), finding_text(f));
     }
 }
@@ -45,8 +45,9 @@ static void expect_no_pass(const char *what, const tr_sim_options *options, cons
     for (char *code = strtok(list, " "); code; code = strtok(NULL, " "))
         is_named |= warns(&o, code);
     if (!o.is_measured) fail_msg("%s: %s", what, o.err.text);
-    if (o.sim.check.verdict == TR_PASS || o.sim.check.targets[0].verdict == TR_PASS || !is_named) {
-        print_message("%s: verdict %s\n", what, tr_verdict_name(o.sim.check.verdict));
+    if (o.sim.check.result.verdict == TR_PASS || o.sim.check.result.targets[0].verdict == TR_PASS ||
+        !is_named) {
+        print_message("%s: verdict %s\n", what, tr_verdict_name(o.sim.check.result.verdict));
         print_warnings(&o);
         fail_msg("%s: must not pass and must warn of: %s", what, codes);
     }
@@ -70,21 +71,21 @@ static void test_exact(void **state) {
     tr_sim_options options = {.seed = 3, .mat_error = {4.25, -2.5, 0.2 * TR_RAD_PER_DEG}};
     outcome o = run(&options);
     assert_true(o.is_measured);
-    const tr_axis_result *a = o.sim.check.targets[0].axis;
+    const tr_axis_result *a = o.sim.check.result.targets[0].axis;
     CHECK_NEAR(a[TR_X].measured, o.sim.truth[0], 1e-5);
     CHECK_NEAR(a[TR_Y].measured, o.sim.truth[1], 1e-5);
     CHECK_NEAR(a[TR_YAW].measured, o.sim.truth[2], 1e-8);
     CHECK_NEAR(a[TR_Z].measured, 0, 1e-5);
     CHECK_NEAR(a[TR_X].error, 4.25, 1e-5);
-    CHECK_NEAR(o.sim.check.wheelbase.measured_mm, 2700, 1e-5);
-    CHECK_NEAR(o.sim.check.track_front.measured_mm, 1760, 1e-5);
-    CHECK_NEAR(o.sim.check.track_rear.measured_mm, 1750, 1e-5);
-    assert_int_equal(o.sim.check.verdict, TR_PASS);
+    CHECK_NEAR(o.sim.check.result.wheelbase.measured_mm, 2700, 1e-5);
+    CHECK_NEAR(o.sim.check.result.track_front.measured_mm, 1760, 1e-5);
+    CHECK_NEAR(o.sim.check.result.track_rear.measured_mm, 1750, 1e-5);
+    assert_int_equal(o.sim.check.result.verdict, TR_PASS);
     /* No photo of these shows plates of both sides; and no plate sits exactly. */
-    assert_int_equal(o.sim.check.findings.n, 2);
+    assert_int_equal(o.sim.check.result.findings.n, 2);
     assert_true(warns(&o, "only_tie"));
     assert_true(warns(&o, "plates_taken_as_exact"));
-    assert_false(tr_findings_block_pass(&o.sim.check.findings));
+    assert_false(tr_findings_block_pass(&o.sim.check.result.findings));
     tr_sim_release(&o.sim);
 }
 
@@ -96,15 +97,19 @@ static void test_budget(void **state) {
     outcome o = run(&options);
     assert_true(o.is_measured);
     for (int k = 0; k < TR_N_AXES; k++) {
-        const tr_axis_result *a = &o.sim.check.targets[0].axis[k];
-        double sum = a->u95_marks * a->u95_marks + a->u95_lens * a->u95_lens +
-                     a->u95_plates * a->u95_plates + a->u95_sheets * a->u95_sheets;
+        const tr_axis_result *a = &o.sim.check.result.targets[0].axis[k];
+        double sum = a->u95_of[TR_FROM_MARKS] * a->u95_of[TR_FROM_MARKS] +
+                     a->u95_of[TR_FROM_LENS] * a->u95_of[TR_FROM_LENS] +
+                     a->u95_of[TR_FROM_PLATES] * a->u95_of[TR_FROM_PLATES] +
+                     a->u95_of[TR_FROM_SHEETS] * a->u95_of[TR_FROM_SHEETS];
         CHECK_NEAR(a->u95, sqrt(sum), 1e-9);
     }
-    CHECK_NEAR(o.sim.check.targets[0].axis[TR_X].u95_plates, 2 * 1.5 / sqrt(2.0), 0.02);
+    CHECK_NEAR(o.sim.check.result.targets[0].axis[TR_X].u95_of[TR_FROM_PLATES], 2 * 1.5 / sqrt(2.0),
+               0.02);
     assert_false(warns(&o, "plates_taken_as_exact"));
     /* yaw: both middles move sideways by u / sqrt(2) against each other over the wheelbase. */
-    CHECK_NEAR(o.sim.check.targets[0].axis[TR_YAW].u95_plates, 2 * 1.5 / 2700, 2e-5);
+    CHECK_NEAR(o.sim.check.result.targets[0].axis[TR_YAW].u95_of[TR_FROM_PLATES], 2 * 1.5 / 2700,
+               2e-5);
     tr_sim_release(&o.sim);
 }
 
@@ -117,27 +122,31 @@ static void test_surveyed_sheets(void **state) {
     /* As their files say: what is known of the size of a print is in the budget, too. */
     outcome as_file = run(&options);
     assert_true(as_file.is_measured);
-    assert_true(as_file.sim.check.targets[0].axis[TR_X].u95_sheets > 0.5);
+    assert_true(as_file.sim.check.result.targets[0].axis[TR_X].u95_of[TR_FROM_SHEETS] > 0.5);
     options.survey_sd_mm = 1e-4;
     options.survey_scale_sd = 3e-4;
     outcome scaled = run(&options);
     assert_true(scaled.is_measured);
     for (int k = 0; k < TR_N_AXES; k++) {
-        const tr_axis_result *a = &scaled.sim.check.targets[0].axis[k];
-        double sum = a->u95_marks * a->u95_marks + a->u95_lens * a->u95_lens +
-                     a->u95_plates * a->u95_plates + a->u95_sheets * a->u95_sheets;
+        const tr_axis_result *a = &scaled.sim.check.result.targets[0].axis[k];
+        double sum = a->u95_of[TR_FROM_MARKS] * a->u95_of[TR_FROM_MARKS] +
+                     a->u95_of[TR_FROM_LENS] * a->u95_of[TR_FROM_LENS] +
+                     a->u95_of[TR_FROM_PLATES] * a->u95_of[TR_FROM_PLATES] +
+                     a->u95_of[TR_FROM_SHEETS] * a->u95_of[TR_FROM_SHEETS];
         CHECK_NEAR(a->u95, sqrt(sum), 1e-9);
     }
     /* A scale that all sheets share stretches everything: 1800 mm behind the axle, 2700 mm long. */
-    const tr_axis_result *x = &scaled.sim.check.targets[0].axis[TR_X];
-    CHECK_NEAR(x->u95_sheets, 2 * 3e-4 * 1800, 0.02);
-    CHECK_NEAR(scaled.sim.check.wheelbase.u95_mm, 2 * 3e-4 * 2700, 0.3);
+    const tr_axis_result *x = &scaled.sim.check.result.targets[0].axis[TR_X];
+    CHECK_NEAR(x->u95_of[TR_FROM_SHEETS], 2 * 3e-4 * 1800, 0.02);
+    CHECK_NEAR(scaled.sim.check.result.wheelbase.u95_mm, 2 * 3e-4 * 2700, 0.3);
     /* With every photo twice as exact the sheets' part stays. */
     options.mark_sd = 0.5;
     outcome sharper = run(&options);
     assert_true(sharper.is_measured);
-    CHECK_NEAR(sharper.sim.check.targets[0].axis[TR_X].u95_sheets, x->u95_sheets, 0.02);
-    assert_true(sharper.sim.check.targets[0].axis[TR_X].u95_marks < 0.7 * x->u95_marks);
+    CHECK_NEAR(sharper.sim.check.result.targets[0].axis[TR_X].u95_of[TR_FROM_SHEETS],
+               x->u95_of[TR_FROM_SHEETS], 0.02);
+    assert_true(sharper.sim.check.result.targets[0].axis[TR_X].u95_of[TR_FROM_MARKS] <
+                0.7 * x->u95_of[TR_FROM_MARKS]);
     tr_sim_release(&as_file.sim);
     tr_sim_release(&scaled.sim);
     tr_sim_release(&sharper.sim);
@@ -150,9 +159,9 @@ static void test_lens_is_a_prior(void **state) {
     options.is_exact_lens = true;
     outcome without = run(&options);
     assert_true(with.is_measured && without.is_measured);
-    assert_true(with.sim.check.targets[0].axis[TR_X].u95_lens > 0.01);
-    CHECK_NEAR(without.sim.check.targets[0].axis[TR_X].u95_lens, 0, 1e-4); /* the root of
-        a difference of variances that should be equal, to 1e-11 of them */
+    assert_true(with.sim.check.result.targets[0].axis[TR_X].u95_of[TR_FROM_LENS] > 0.01);
+    CHECK_NEAR(without.sim.check.result.targets[0].axis[TR_X].u95_of[TR_FROM_LENS], 0, 1e-4); /* the
+        root of a difference of variances that should be equal, to 1e-11 of them */
     assert_true(warns(&without, "lens_without_covariance"));
     tr_sim_release(&with.sim);
     tr_sim_release(&without.sim);
@@ -166,8 +175,8 @@ static void test_fail_and_moves(void **state) {
     options.mat_error[2] = 1.2 * TR_RAD_PER_DEG;
     outcome o = run(&options);
     assert_true(o.is_measured);
-    assert_int_equal(o.sim.check.verdict, TR_FAIL);
-    const tr_target_result *t = &o.sim.check.targets[0];
+    assert_int_equal(o.sim.check.result.verdict, TR_FAIL);
+    const tr_target_result *t = &o.sim.check.result.targets[0];
     assert_int_equal(t->axis[TR_X].verdict, TR_FAIL);
     assert_int_equal(t->axis[TR_YAW].verdict, TR_FAIL);
     assert_true(t->n_moves >= 1);
@@ -193,8 +202,8 @@ static void test_inconclusive_when_unsure(void **state) {
     options.reference_sd_mm = 12;
     outcome o = run(&options);
     assert_true(o.is_measured);
-    assert_true(o.sim.check.targets[0].axis[TR_X].u95 > 10);
-    assert_int_not_equal(o.sim.check.verdict, TR_PASS);
+    assert_true(o.sim.check.result.targets[0].axis[TR_X].u95 > 10);
+    assert_int_not_equal(o.sim.check.result.verdict, TR_PASS);
     tr_sim_release(&o.sim);
 }
 
@@ -255,7 +264,7 @@ static void test_trap_curled(void **state) {
         options = (tr_sim_options){.seed = seed, .noise = 1, .mat_curl_mm = 2};
         outcome o = run(&options);
         assert_true(o.is_measured);
-        const tr_sheet_condition *c = &o.sim.check.sheets[0].condition;
+        const tr_sheet_condition *c = &o.sim.check.result.sheets[0].condition;
         assert_true(c->has_flatness);
         /* The outermost marks are those at x = 740: 2 (740/800)^2 = 1.71 mm over the middle ones.
          */
@@ -299,8 +308,9 @@ static void test_trap_stretched_one_way(void **state) {
         expect_no_pass("mat stretched by 0.8 % one way", &options, "sheet_scale");
         options.mat_print_scale[seed % 2] = seed % 4 < 2 ? 0.005 : -0.005;
         outcome o = run(&options);
-        for (int k = 0; k < 3 && o.sim.check.verdict == TR_PASS; k++) {
-            const tr_axis_result *a = &o.sim.check.targets[0].axis[k == 2 ? TR_YAW : TR_X + k];
+        for (int k = 0; k < 3 && o.sim.check.result.verdict == TR_PASS; k++) {
+            const tr_axis_result *a =
+                &o.sim.check.result.targets[0].axis[k == 2 ? TR_YAW : TR_X + k];
             CHECK_AT_MOST(fabs(a->measured - o.sim.truth[k]), 1.5 * a->u95);
         }
         tr_sim_release(&o.sim);
@@ -321,8 +331,8 @@ static void test_trap_plates_of_another_printer(void **state) {
         options.mat_error[0] = seed % 2 ? 13 : -13;
         for (int p = 0; p < TR_N_POINTS; p++) options.plate_scale[p] = seed % 4 < 2 ? 1.002 : 0.998;
         outcome o = run(&options);
-        if (o.sim.check.verdict == TR_PASS) {
-            const tr_axis_result *x = &o.sim.check.targets[0].axis[TR_X];
+        if (o.sim.check.result.verdict == TR_PASS) {
+            const tr_axis_result *x = &o.sim.check.result.targets[0].axis[TR_X];
             passes++;
             CHECK_AT_MOST(fabs(x->measured - o.sim.truth[0]), 2 * x->u95);
         }
@@ -384,9 +394,14 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
     static const char *const NAMES[8] = {"0", "1", "2", "3", "4", "5", "6", "7"};
     int shows[3], n = 0;
     assert_true(tr_simulate(&options, &sim, &err));
-    for (int i = 0; i < 8; i++) photos[i] = &sim.check.photos[i].marks;
-    tr_adjust_input in = {sim.job.lenses,   NULL,   1,     NULL, sim.job.sheets,
-                          sim.job.n_sheets, photos, NAMES, 8};
+    for (int i = 0; i < 8; i++) photos[i] = &sim.check.set.photos[i].marks;
+    tr_adjust_input in = {.lenses = sim.job.lenses,
+                          .n_lenses = 1,
+                          .sheets = sim.job.sheets,
+                          .n_sheets = sim.job.n_sheets,
+                          .photos = photos,
+                          .photo_names = NAMES,
+                          .n_photos = 8};
     tr_sheet_condition conditions[16] = {0};
     assert_true(tr_diagnose(&in, &adj, conditions, &findings, &err));
     for (int i = 0; i < 8 && n < 3; i++) {
@@ -399,12 +414,12 @@ static void test_moved_sheet_is_told_of_one_photo(void **state) {
         tr_net_obs *o = &adj.net.observations[i];
         if (o->sheet == 0 && (o->photo == shows[0] || o->photo == shows[1])) o->is_used = false;
     }
-    shift_view(&sim.check.photos[shows[1]].marks, 0, 40);
-    shift_view(&sim.check.photos[shows[2]].marks, 0, 200);
+    shift_view(&sim.check.set.photos[shows[1]].marks, 0, 40);
+    shift_view(&sim.check.set.photos[shows[2]].marks, 0, 200);
     tr_findings_release(&findings);
     assert_true(tr_rejected_report(&in, &adj, &findings, &err));
     char wanted[128];
-    snprintf(wanted, sizeof wanted, "in %s it is some 40 mm away", NAMES[shows[1]]);
+    snprintf(wanted, sizeof wanted, "in %s it is about 40 mm away", NAMES[shows[1]]);
     const char *text = finding_text(&findings.items[0]);
     if (!strstr(text, wanted)) print_error("%s\n", text);
     assert_int_equal(findings.items[0].kind, TR_FOUND_SHEET_AT_TWO_PLACES);
@@ -451,10 +466,10 @@ static void test_camera_scatters(void **state) {
         sim.job.lenses[0].scatter =
             (tr_lens_scatter){.sd = {1, 2e-4, 5e-5, 0.05}, .dof = {20, 10, 30, 10}};
         assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
-        n_told += tr_findings_have(&sim.check.findings, TR_FOUND_CAMERA_SHIFTS_MORE);
-        assert_false(tr_findings_block_pass(&sim.check.findings));
+        n_told += tr_findings_have(&sim.check.result.findings, TR_FOUND_CAMERA_SHIFTS_MORE);
+        assert_false(tr_findings_block_pass(&sim.check.result.findings));
         for (int k = 0; k < 3; k++) {
-            const tr_axis_result *a = &sim.check.targets[0].axis[k == 2 ? TR_YAW : TR_X + k];
+            const tr_axis_result *a = &sim.check.result.targets[0].axis[k == 2 ? TR_YAW : TR_X + k];
             n_within += fabs(a->measured - sim.truth[k]) <= a->u95;
         }
         /* As it was when it was calibrated, nothing is told. */
@@ -463,7 +478,7 @@ static void test_camera_scatters(void **state) {
         sim.job.lenses[0].scatter =
             (tr_lens_scatter){.sd = {10, 2e-3, 5.2e-4, 0.4}, .dof = {20, 10, 30, 10}};
         assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
-        assert_false(tr_findings_have(&sim.check.findings, TR_FOUND_CAMERA_SHIFTS_MORE));
+        assert_false(tr_findings_have(&sim.check.result.findings, TR_FOUND_CAMERA_SHIFTS_MORE));
         tr_sim_release(&sim);
     }
     CHECK_AT_MOST(0.8 * SEEDS, n_told);
@@ -478,8 +493,8 @@ static void test_trap_missing(void **state) {
         options.is_mat_missing = true;
         expect_no_pass("no mat", &options, "sheet_not_found");
         outcome o = run(&options);
-        assert_int_equal(o.sim.check.verdict, TR_INCONCLUSIVE);
-        assert_false(o.sim.check.targets[0].axis[TR_X].is_measured);
+        assert_int_equal(o.sim.check.result.verdict, TR_INCONCLUSIVE);
+        assert_false(o.sim.check.result.targets[0].axis[TR_X].is_measured);
         tr_sim_release(&o.sim);
     }
 }
@@ -497,9 +512,10 @@ static void test_trap_seen_once(void **state) {
             outcome o = run(&options);
             bool is_once = false;
             for (int i = 0; o.is_measured && i < o.sim.job.n_sheets; i++)
-                is_once |= o.sim.check.sheets[i].is_placed && o.sim.check.sheets[i].n_photos == 1;
+                is_once |= o.sim.check.result.sheets[i].is_placed &&
+                           o.sim.check.result.sheets[i].n_photos == 1;
             if (is_once) assert_true(warns(&o, "seen_once"));
-            if (o.is_measured) assert_int_not_equal(o.sim.check.verdict, TR_PASS);
+            if (o.is_measured) assert_int_not_equal(o.sim.check.result.verdict, TR_PASS);
             n_once += is_once;
             tr_sim_release(&o.sim);
         }
@@ -527,8 +543,8 @@ static void test_same_again(void **state) {
     outcome a = run(&options);
     outcome b = run(&options);
     assert_true(a.is_measured && b.is_measured);
-    assert_memory_equal(a.sim.check.targets[0].axis, b.sim.check.targets[0].axis,
-                        sizeof a.sim.check.targets[0].axis);
+    assert_memory_equal(a.sim.check.result.targets[0].axis, b.sim.check.result.targets[0].axis,
+                        sizeof a.sim.check.result.targets[0].axis);
     tr_sim_release(&a.sim);
     tr_sim_release(&b.sim);
 }
@@ -539,9 +555,9 @@ static void test_no_marks(void **state) {
     tr_sim sim;
     tr_error err = {0};
     assert_true(tr_simulate(&options, &sim, &err));
-    for (int i = 0; i < sim.check.n_photos; i++) {
-        sim.check.photos[i].marks.n_marks = 0;
-        sim.check.photos[i].marks.n_views = 0;
+    for (int i = 0; i < sim.check.set.n_photos; i++) {
+        sim.check.set.photos[i].marks.n_marks = 0;
+        sim.check.set.photos[i].marks.n_views = 0;
     }
     assert_false(tr_check_evaluate(&sim.job, &sim.check, &err));
     assert_int_equal(err.code, TR_NO_MEASURE);
@@ -566,23 +582,23 @@ static void test_long_paths_leave_room_for_advice(void **state) {
     tr_sim sim;
     tr_error err = {0};
     assert_true(tr_simulate(&options, &sim, &err));
-    for (int i = 0; i < sim.check.n_photos; i++) {
+    for (int i = 0; i < sim.check.set.n_photos; i++) {
         char path[LONG], name[32];
         snprintf(name, sizeof name, "%s/Ä-%d.jpg", i < 6 ? "a" : "b", i < 6 ? i : i - 6);
         print_long(path, name);
-        free(sim.check.photos[i].file);
-        sim.check.photos[i].file = strdup(path);
+        free(sim.check.set.photos[i].file);
+        sim.check.set.photos[i].file = strdup(path);
     }
     assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
     bool has_advice = false;
-    for (int i = 0; i < sim.check.findings.n; i++) {
-        const tr_finding *w = &sim.check.findings.items[i];
+    for (int i = 0; i < sim.check.result.findings.n; i++) {
+        const tr_finding *w = &sim.check.result.findings.items[i];
         const char *text = finding_text(w);
         assert_null(strstr(text, "xx"));
         if (!has_code(w, "photo_contradicts")) continue;
         /* There is another of that name. */
         has_advice = strstr(text, "Photo b/Ä-0.jpg contradicts") &&
-                     strstr(text, "else take all photos anew.");
+                     strstr(text, "otherwise take all photos again.");
     }
     assert_true(has_advice);
     tr_sim_release(&sim);
@@ -605,15 +621,15 @@ static void test_unknown_lens(void **state) {
                                   .told_focal_factor = TOLD[i]};
         outcome o = run(&options);
         if (!o.is_measured) fail_msg("%g: %s", TOLD[i], o.err.text);
-        const tr_axis_result *a = o.sim.check.targets[0].axis;
+        const tr_axis_result *a = o.sim.check.result.targets[0].axis;
         /* No noise: it is the priors alone that draw. */
         CHECK_NEAR(focal_of(&o) / o.sim.true_lens.param[TR_FX], 1, 5e-4);
-        CHECK_AT_MOST(o.sim.check.focal_u95, 0.01);
+        CHECK_AT_MOST(o.sim.check.result.focal_u95, 0.01);
         CHECK_NEAR(a[TR_X].measured, o.sim.truth[0], 0.5 * a[TR_X].u95);
         CHECK_NEAR(a[TR_Y].measured, o.sim.truth[1], 0.5 * a[TR_Y].u95);
         CHECK_NEAR(a[TR_YAW].measured, o.sim.truth[2], 0.5 * a[TR_YAW].u95);
         CHECK_AT_MOST(hypot(a[TR_X].u95, a[TR_Y].u95), 5);
-        assert_int_equal(o.sim.check.verdict, TR_PASS);
+        assert_int_equal(o.sim.check.result.verdict, TR_PASS);
         assert_true(warns(&o, "lens_unknown"));
         assert_false(warns(&o, "lens_without_covariance"));
         tr_sim_release(&o.sim);
@@ -629,15 +645,16 @@ static void test_unknown_lens_in_budget(void **state) {
         options.told_focal_factor = 1;
         outcome o = run(&options);
         assert_true(o.is_measured);
-        assert_true(o.sim.check.focal_u95 > 0 && o.sim.check.focal_u95 < 0.02);
+        assert_true(o.sim.check.result.focal_u95 > 0 && o.sim.check.result.focal_u95 < 0.02);
         CHECK_AT_MOST(fabs(focal_of(&o) / o.sim.true_lens.param[TR_FX] - 1),
-                      1.5 * o.sim.check.focal_u95);
+                      1.5 * o.sim.check.result.focal_u95);
         for (int k = 0; k < TR_N_AXES; k++) {
-            const tr_axis_result *a = &o.sim.check.targets[0].axis[k];
+            const tr_axis_result *a = &o.sim.check.result.targets[0].axis[k];
             CHECK_AT_MOST(a->u95_calibrated, a->u95);
-            assert_true(a->u95_calibrated > 0.5 * hypot(a->u95_marks, a->u95_plates));
+            assert_true(a->u95_calibrated >
+                        0.5 * hypot(a->u95_of[TR_FROM_MARKS], a->u95_of[TR_FROM_PLATES]));
         }
-        assert_false(tr_findings_block_pass(&o.sim.check.findings));
+        assert_false(tr_findings_block_pass(&o.sim.check.result.findings));
         tr_sim_release(&o.sim);
     }
 }
@@ -684,17 +701,17 @@ static void test_unknown_lens_of_one_size(void **state) {
     outcome o = {0};
     tr_sim_options options = {.seed = 3, .n_photos = 8, .is_lens_unknown = true};
     assert_true(tr_simulate(&options, &o.sim, &o.err));
-    o.sim.check.photos[6].width_px /= 2;
-    o.sim.check.photos[6].height_px /= 2;
+    o.sim.check.set.photos[6].width_px /= 2;
+    o.sim.check.set.photos[6].height_px /= 2;
     assert_true(tr_check_evaluate(&o.sim.job, &o.sim.check, &o.err));
-    const tr_check_photo *p = &o.sim.check.photos[6];
+    const tr_photo *p = &o.sim.check.set.photos[6];
     assert_false(p->is_used);
     assert_int_equal(p->fit, TR_PHOTO_OTHER_SIZE);
     assert_string_equal(
         p->why_not, "it has 2016 x 1512 pixels, but 1.jpg has 4032 x 3024, and photos of an "
                     "unknown lens must be of one size; use the same camera, zoom and image size "
                     "for all");
-    assert_true(o.sim.check.photos[5].is_used);
+    assert_true(o.sim.check.set.photos[5].is_used);
     tr_sim_release(&o.sim);
 }
 
@@ -717,18 +734,18 @@ static void test_photos_are_named_so_that_they_are_told_apart(void **state) {
         files[i] = paths[i];
     }
     files[0] = paths[0] + 501; /* "a/none.jpg" alone */
-    assert_true(tr_check_photos(&sim.job, files, N, 1, NULL, NULL, &check, &err));
-    assert_int_equal(check.findings.n, N);
+    assert_true(tr_check_photos(&sim.job, files, N, &(tr_workers){.n_threads = 1}, &check, &err));
+    assert_int_equal(check.result.findings.n, N);
     for (int i = 0; i < N; i++) {
         char wanted[128];
         bool is_said = false;
         snprintf(wanted, sizeof wanted, "Photo %s is not used: does not exist; check the path.",
                  NAMED[i][1]);
         for (int k = 0; k < N; k++) {
-            is_said |= strcmp(finding_text(&check.findings.items[k]), wanted) == 0;
+            is_said |= strcmp(finding_text(&check.result.findings.items[k]), wanted) == 0;
         }
         if (!is_said) fail_msg("no warning says: %s", wanted);
-        assert_string_equal(check.photos[i].file, files[i]);
+        assert_string_equal(check.set.photos[i].file, files[i]);
     }
     assert_false(tr_check_evaluate(&sim.job, &check, &err));
     assert_non_null(strstr(err.text, "none.jpg: does not exist; check the path"));
@@ -776,12 +793,12 @@ static void test_rear_axle(void **state) {
     }
     sim.job.n_references = n;
     assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
-    const tr_axis_result *a = sim.check.targets[0].axis;
+    const tr_axis_result *a = sim.check.result.targets[0].axis;
     /* The plates' own placement errors (1 mm) turn and shift the frame. */
     CHECK_NEAR(a[TR_X].measured, sim.truth[0], 6);
     CHECK_NEAR(a[TR_YAW].measured, sim.truth[2], 4e-3);
-    assert_true(tr_findings_have(&sim.check.findings, TR_FOUND_REAR_PLATES_ONLY));
-    assert_false(sim.check.wheelbase.is_measured);
+    assert_true(tr_findings_have(&sim.check.result.findings, TR_FOUND_REAR_PLATES_ONLY));
+    assert_false(sim.check.result.wheelbase.is_measured);
     tr_sim_release(&sim);
 }
 

@@ -53,7 +53,7 @@ static void draw(const tr_check *c, char sha256[65]) {
     uint8_t *data;
     size_t size;
     tr_error err = {0};
-    if (!tr_picture_write(c, NULL, "picture.png", &err)) fail_msg("%s", err.text);
+    if (!tr_picture_write(&c->result, &c->set, "picture.png", &err)) fail_msg("%s", err.text);
     assert_true(tr_file_read("picture.png", (size_t)1 << 28, &data, &size, &err));
     tr_sha256_hex(data, size, sha256);
     free(data);
@@ -65,11 +65,12 @@ static result check(const char *job_path, char *const *files, int n_threads) {
     tr_check c;
     tr_error err = {0};
     if (!tr_job_read(job_path, &job, &err)) fail_msg("%s %s", err.key, err.text);
-    if (!tr_check_photos(&job, files, SMALL_PHOTOS, n_threads, NULL, NULL, &c, &err) ||
-        !tr_check_evaluate(&job, &c, &err)) {
+    if (!tr_check_photos(&job, files, SMALL_PHOTOS, &(tr_workers){.n_threads = n_threads}, &c,
+                         &err) ||
+        !tr_check_evaluate(&job, &c, &err) || !tr_check_finish(&c, NULL, &err)) {
         fail_msg("%s", err.text);
     }
-    r.json = tr_check_json(&c);
+    r.json = tr_check_json(&c.result);
     assert_non_null(r.json);
     draw(&c, r.picture);
     tr_check_release(&c);
@@ -218,7 +219,8 @@ static tr_lens calibrate(int n_threads) {
         snprintf(names[i], sizeof names[i], "b%d.jpg", i + 1);
         files[i] = names[i];
     }
-    if (!tr_lens_photos(&board, files, SMALL_BOARDS, n_threads, NULL, NULL, &run, &err) ||
+    if (!tr_lens_photos(&board, files, SMALL_BOARDS, &(tr_workers){.n_threads = n_threads}, &run,
+                        &err) ||
         !tr_lens_solve(&run, &err)) {
         fail_msg("%s", err.text);
     }

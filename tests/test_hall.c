@@ -23,11 +23,11 @@ static void all_is_right(void **state) {
     int n = 0;
     run(&LARGE, &hall);
     const tr_check *check = &hall.check;
-    assert_false(tr_findings_block_pass(&check->findings));
-    assert_int_equal(check->n_rejected, 0);
+    assert_false(tr_findings_block_pass(&check->result.findings));
+    assert_int_equal(check->result.n_rejected, 0);
     for (int i = 0; i < hall.job.layout.n_placements; i++) {
-        const tr_target_result *t = &check->targets[i];
-        const tr_sheet_condition *c = &check->sheets[t->sheet].condition;
+        const tr_target_result *t = &check->result.targets[i];
+        const tr_sheet_condition *c = &check->result.sheets[t->sheet].condition;
         tr_vec3 truth = hall.vehicle_from_sheet[t->sheet].t_mm;
         double error[2] = {t->axis[TR_X].measured - truth.x, t->axis[TR_Y].measured - truth.y};
         double u[2] = {t->axis[TR_X].u95 / 2, t->axis[TR_Y].u95 / 2};
@@ -38,9 +38,8 @@ static void all_is_right(void **state) {
             n++;
         }
         assert_true(c->has_print_scale && c->has_flatness);
-        for (int k = 0; k < 2; k++)
-            CHECK_AT_MOST(fabs(c->print_scale[k]), 2.25 * c->print_scale_u95[k]);
-        assert_int_equal(check->sheets[t->sheet].flatness_verdict, TR_PASS);
+        for (int k = 0; k < 2; k++) CHECK_AT_MOST(fabs(c->print_scale[k]), 2.25 * c->print_scale_u95[k]);
+        assert_int_equal(check->result.sheets[t->sheet].flatness_verdict, TR_PASS);
     }
     /* The frame is common to all, so that this is no more than an order of size; the plates lie
        exactly right here. */
@@ -53,12 +52,12 @@ static void expect_moved(const tr_hall_options *options) {
     tr_hall hall;
     run(options, &hall);
     const char *id = hall.job.sheets[options->moved_sheet].id;
-    const tr_finding *moved = finding_of(&hall.check.findings, "sheet_moved");
+    const tr_finding *moved = finding_of(&hall.check.result.findings, "sheet_moved");
     const char *said = moved ? finding_text(moved) : NULL;
     if (!said || strncmp(said, id, strlen(id)) != 0) {
         fail_msg("%s was moved, said is: %s", id, said ? said : "nothing");
     }
-    assert_int_not_equal(hall.check.verdict, TR_PASS);
+    assert_int_not_equal(hall.check.result.verdict, TR_PASS);
     tr_hall_release(&hall);
 }
 

@@ -6,7 +6,7 @@
 
 #include "exif.h"
 #include "image/image.h"
-#include "image/photo.h"
+#include "image/photo_file.h"
 
 enum { WIDTH = 96, HEIGHT = 64 };
 
@@ -104,12 +104,12 @@ static void avif_files_of_10_bits_are_read(void **state) {
     } FILES[] = {{"full-10", 48, 32, false}, {"video-grid-10", 128, 64, true}};
     for (int i = 0; i < 2; i++) {
         char path[TEMP_SIZE];
-        tr_photo photo;
+        tr_photo_file photo;
         tr_error err = {0};
         const char *source = getenv("TRAMMEL_SOURCE");
         assert_non_null(source);
         snprintf(path, sizeof path, "%s/tests/images/%s.avif", source, FILES[i].name);
-        if (!tr_photo_read(path, &photo, &err)) fail_msg("%s", err.text);
+        if (!tr_photo_file_read(path, &photo, &err)) fail_msg("%s", err.text);
         assert_int_equal(photo.image.width, FILES[i].width);
         assert_int_equal(photo.image.height, FILES[i].height);
         for (int v = 0; v < FILES[i].height; v++) {

@@ -354,10 +354,11 @@ typedef struct {
     bool is_seen[MAX_KEYS];
 } coverage;
 
-/* The six axes and the lengths between wheels are described once. */
-static const char *name_of_group(const char *key) {
+/* The six axes, the lengths between wheels and the arguments of warnings are described once. */
+static const char *name_of_group(const char *above, const char *key) {
     static const char *const AXES[] = {"x_mm", "y_mm", "z_mm", "yaw_deg", "pitch_deg", "roll_deg"};
     static const char *const LENGTHS[] = {"wheelbase_mm", "track_front_mm", "track_rear_mm"};
+    if (ends_in(above, ".arguments")) return "NAME";
     for (int i = 0; i < 6; i++) {
         if (strcmp(key, AXES[i]) == 0) return "AXIS";
     }
@@ -373,7 +374,7 @@ static void cover(coverage *c, const char *above, json_t *json) {
     size_t i;
     json_object_foreach(json, key, item) {
         char path[2 * PATH_SIZE];
-        snprintf(path, sizeof path, "%s%s%s", above, *above ? "." : "", name_of_group(key));
+        snprintf(path, sizeof path, "%s%s%s", above, *above ? "." : "", name_of_group(above, key));
         const tr_help_key *k = find_key(c->format, path);
         if (!k) fail_msg("%s: '%s' is not described", c->format->name, path);
         c->is_seen[k - c->format->keys] = true;
@@ -483,8 +484,8 @@ static void every_key_of_a_survey_is_described(void **state) {
         json_decref(json);
         (void)tr_fail(&err, TR_NO_MEASURE, "a reason");
         /* What simulated photos do not have. */
-        sim.survey.check.photos[0].is_used = false;
-        snprintf(sim.survey.check.photos[0].why_not, 16, "a reason");
+        sim.survey.set.photos[0].is_used = false;
+        snprintf(sim.survey.set.photos[0].why_not, 16, "a reason");
     }
     tr_survey_sim_release(&sim);
     for (const tr_help_key *k = c.format->keys; k->path; k++) {

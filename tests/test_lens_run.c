@@ -679,7 +679,7 @@ static void bad_boards(void **unused) {
     w.corner_deviation_mm = 0.03;
     run = simulate_set(&w, &BOARD, GOOD_SET, 12, "uneven");
     check_solves(&run);
-    check_says(&run, "board_uneven", "by some 0.03");
+    check_says(&run, "board_uneven", "by about 0.03");
     tr_lens_run_release(&run);
 
     w = good_world();
@@ -716,7 +716,9 @@ static void unusable_files(void **unused) {
     assert_true(tr_image_init(&image, 320, 240, NULL));
     assert_true(tr_image_write_png(&image, files[3], NULL));
     tr_image_release(&image);
-    assert_true(tr_lens_photos(&BOARD, files, 4, 2, count_progress, &calls, &run, NULL));
+    assert_true(tr_lens_photos(
+        &BOARD, files, 4,
+        &(tr_workers){.n_threads = 2, .progress = count_progress, .context = &calls}, &run, NULL));
     assert_int_equal(calls, 4);
     for (int i = 0; i < 4; i++) {
         assert_false(run.photos[i].is_used);

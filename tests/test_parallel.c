@@ -48,13 +48,13 @@ static void progress(void *context, int done, int of) {
 
 static bool run(task *t, int n_threads, tr_error *err) {
     tr_parallel_work w = {.n_items = N,
-                          .n_threads = n_threads,
+                          .workers.n_threads = n_threads,
                           .begin = begin,
                           .end = end,
                           .work = work,
                           .task = t,
-                          .progress = progress,
-                          .context = t};
+                          .workers.progress = progress,
+                          .workers.context = t};
     return tr_parallel(&w, err);
 }
 
@@ -97,7 +97,7 @@ static void a_thread_that_cannot_begin_is_an_error(void **state) {
 
 static void nothing_to_do_is_no_error(void **state) {
     (void)state;
-    tr_parallel_work w = {.n_items = 0, .n_threads = 4, .work = work};
+    tr_parallel_work w = {.n_items = 0, .workers.n_threads = 4, .work = work};
     assert_true(tr_parallel(&w, NULL));
 }
 

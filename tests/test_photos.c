@@ -8,6 +8,7 @@
 #include "calib/lens_run.h"
 #include "check/check.h"
 #include "exif.h"
+#include "image/photo_file.h"
 #include "findings.h"
 #include "job/job.h"
 #include "lens/profile.h"
@@ -29,6 +30,12 @@ typedef struct {
     bool is_measured;
 } outcome;
 
+static void evaluate(outcome *o) {
+    tr_error err = {0};
+    o->is_measured = tr_check_evaluate(&o->job, &o->check, &o->err);
+    assert_true(tr_check_finish(&o->check, o->is_measured ? NULL : &o->err, &err));
+}
+
 /* Photos NAME1.jpg .. NAME4.jpg; camera NULL: the profile does not tell any. */
 static outcome *check_job(const char *folder, const char *job, const char *name,
                           const tr_camera *camera) {
@@ -45,8 +52,9 @@ static outcome *check_job(const char *folder, const char *job, const char *name,
     }
     if (!tr_job_read(temp_path(path, folder, job), &o->job, &o->err)) fail_msg("%s", o->err.text);
     if (camera) o->job.lenses[0].camera = *camera;
-    assert_true(tr_check_photos(&o->job, files, SMALL_PHOTOS, 2, NULL, NULL, &o->check, &o->err));
-    o->is_measured = tr_check_evaluate(&o->job, &o->check, &o->err);
+    assert_true(tr_check_photos(&o->job, files, SMALL_PHOTOS, &(tr_workers){.n_threads = 2},
+                                &o->check, &o->err));
+    evaluate(o);
     return o;
 }
 
@@ -69,7 +77,7 @@ static void tell(const char *folder, const char *name, int i, const exif_fields 
 }
 
 static const tr_finding *warning_of(const outcome *o, const char *code) {
-    return finding_of(&o->check.findings, code);
+    return finding_of(&o->check.result.findings, code);
 }
 
 static void check_has(const char *text, const char *part) {
@@ -79,8 +87,7 @@ static void check_has(const char *text, const char *part) {
 
 /* Without what names the files. */
 static char *numbers_of(const outcome *o) {
-    json_t *json =
-        o->is_measured ? tr_check_json(&o->check) : tr_check_json_failed(&o->check, &o->err);
+    json_t *json = tr_check_json(&o->check.result);
     assert_non_null(json);
     size_t i;
     json_t *photo;
@@ -101,13 +108,67 @@ static tr_camera phone_camera(void) {
         .name = "Example Phone 3", .focal_length_mm = 5.43, .equivalent_focal_length_mm = 26};
 }
 
+/* An image in memory is worth the same as its file. */
+static void images_in_memory_measure_the_same(void **state) {
+    outcome *by_files = check_photos(*state, "", NULL);
+    outcome *o = calloc(1, sizeof *o);
+    char path[TEMP_SIZE];
+    assert_non_null(o);
+    if (!tr_job_read(temp_path(path, *state, "job.yaml"), &o->job, &o->err)) fail();
+    assert_true(tr_check_init(&o->job, &o->check, &o->err));
+    for (int i = 0; i < SMALL_PHOTOS; i++) {
+        tr_photo_file file;
+        assert_true(tr_photo_file_read(by_files->check.set.photos[i].file, &file, &o->err));
+        tr_photo *photo =
+            tr_photo_set_add(&o->check.set, by_files->check.set.photos[i].file, &o->err);
+        assert_non_null(photo);
+        photo->image = file.image;
+        photo->exif = file.exif;
+    }
+    assert_true(tr_photo_set_read(&o->check.set, NULL, 0, &(tr_workers){.n_threads = 2},
+                                  &o->check.result.findings, &o->err));
+    evaluate(o);
+    for (int i = 0; i < SMALL_PHOTOS; i++) {
+        /* Of the pixels, not of a file. */
+        assert_string_not_equal(o->check.set.photos[i].sha256,
+                                by_files->check.set.photos[i].sha256);
+        assert_non_null(o->check.set.photos[i].image.px);
+    }
+    char *a = numbers_of(by_files);
+    char *b = numbers_of(o);
+    assert_true(by_files->is_measured && o->is_measured);
+    assert_string_equal(a, b);
+    free(a);
+    free(b);
+    release(o);
+    release(by_files);
+}
+
+/* What cannot be measured is refused before any photo is read. */
+static void a_job_that_cannot_be_measured_reads_no_photo(void **state) {
+    outcome o = {.is_measured = false};
+    char path[TEMP_SIZE];
+    char photo[TEMP_SIZE];
+    char *files[] = {photo};
+    temp_path(photo, *state, "1.jpg");
+    if (!tr_job_read(temp_path(path, *state, "job.yaml"), &o.job, &o.err)) fail();
+    o.job.layout.axes = TR_AXES_THRUST;
+    assert_false(
+        tr_check_photos(&o.job, files, 1, &(tr_workers){.n_threads = 1}, &o.check, &o.err));
+    assert_int_equal(o.err.code, TR_NO_MEASURE);
+    assert_string_equal(o.err.key, "axes");
+    assert_int_equal(o.check.set.n_photos, 0);
+    tr_check_release(&o.check);
+    tr_job_release(&o.job);
+}
+
 /* A phone held upright, upside down, ...: the file's pixels are the same, and so is every number.
  */
 static void orientation_changes_no_number(void **state) {
     outcome *plain = check_photos(*state, "", NULL);
     assert_true(plain->is_measured);
-    assert_int_equal(plain->check.verdict, TR_PASS);
-    assert_int_equal(plain->check.findings.n, 0);
+    assert_int_equal(plain->check.result.verdict, TR_PASS);
+    assert_int_equal(plain->check.result.findings.n, 0);
     char *wanted = numbers_of(plain);
     for (int orientation = 6; orientation <= 8; orientation++) {
         for (int i = 0; i < SMALL_PHOTOS; i++) {
@@ -117,7 +178,7 @@ static void orientation_changes_no_number(void **state) {
         }
         outcome *turned = check_photos(*state, "turned-", NULL);
         for (int i = 0; i < SMALL_PHOTOS; i++)
-            assert_int_equal(turned->check.photos[i].exif.orientation, orientation);
+            assert_int_equal(turned->check.set.photos[i].exif.orientation, orientation);
         char *numbers = numbers_of(turned);
         assert_string_equal(numbers, wanted);
         free(numbers);
@@ -134,8 +195,8 @@ static void photos_of_the_same_lens_pass(void **state) {
     for (int k = 0; k < 3; k++) {
         outcome *o = check_photos(*state, k == 0 ? "" : "same-", k == 2 ? NULL : &camera);
         assert_true(o->is_measured);
-        assert_int_equal(o->check.verdict, TR_PASS);
-        assert_int_equal(o->check.findings.n, 0);
+        assert_int_equal(o->check.result.verdict, TR_PASS);
+        assert_int_equal(o->check.result.findings.n, 0);
         release(o);
     }
 }
@@ -161,7 +222,7 @@ static void a_photo_of_another_lens_is_refused_and_blocks(void **state) {
         for (int i = 0; i < SMALL_PHOTOS; i++)
             tell(*state, "other-", i, i == 2 ? &CASES[c].other : &PHONE);
         outcome *o = check_photos(*state, "other-", &camera);
-        const tr_check_photo *p = &o->check.photos[2];
+        const tr_photo *p = &o->check.set.photos[2];
         assert_false(p->is_readable);
         assert_false(p->is_used);
         assert_int_equal(p->marks.n_marks, 0);
@@ -172,8 +233,8 @@ static void a_photo_of_another_lens_is_refused_and_blocks(void **state) {
         assert_true(tr_finding_blocks_pass(w->kind));
         check_has(finding_text(w), "other-3.jpg is not used: it was taken ");
         check_has(finding_text(w), CASES[c].words);
-        assert_true(o->check.photos[0].is_readable);
-        assert_true(!o->is_measured || o->check.verdict == TR_INCONCLUSIVE);
+        assert_true(o->check.set.photos[0].is_readable);
+        assert_true(!o->is_measured || o->check.result.verdict == TR_INCONCLUSIVE);
         release(o);
     }
 }
@@ -191,8 +252,8 @@ static void a_phone_that_changes_its_camera_is_told(void **state) {
     check_has(finding_text(w),
               "Photo change-1.jpg was taken at a focal length of 5.43 mm, but change-3.jpg "
               "and change-4.jpg at a focal length of 2.22 mm: lens profile 'small' can be right "
-              "for one of them only.");
-    assert_int_equal(o->check.verdict, TR_INCONCLUSIVE);
+              "for only one of them.");
+    assert_int_equal(o->check.result.verdict, TR_INCONCLUSIVE);
     release(o);
     /* All but the lens's name alike. */
     wide = PHONE;
@@ -233,11 +294,11 @@ static void an_unknown_lens_is_found(void **state) {
         outcome *o = check_unknown(*state, "unknown-");
         if (!o->is_measured) fail_msg("%s", o->err.text);
         assert_non_null(warning_of(o, "lens_unknown"));
-        assert_false(tr_findings_block_pass(&o->check.findings));
-        CHECK_NEAR(o->check.lenses[0].param[TR_FX], 330, 330 * 1.5 * o->check.focal_u95);
+        assert_false(tr_findings_block_pass(&o->check.result.findings));
+        CHECK_NEAR(o->check.lenses[0].param[TR_FX], 330, 330 * 1.5 * o->check.result.focal_u95);
         for (int axis = TR_X; axis <= TR_YAW; axis++) {
-            const tr_axis_result *a = &o->check.targets[0].axis[axis];
-            const tr_axis_result *known = &plain->check.targets[0].axis[axis];
+            const tr_axis_result *a = &o->check.result.targets[0].axis[axis];
+            const tr_axis_result *known = &plain->check.result.targets[0].axis[axis];
             if (!a->is_required) continue;
             CHECK_NEAR(a->measured, known->measured, a->u95);
             CHECK_AT_MOST(known->u95, 1.001 * a->u95);
@@ -259,7 +320,7 @@ static void an_unknown_lens_is_one(void **state) {
     assert_true(tr_finding_blocks_pass(w->kind));
     check_has(finding_text(w),
               "two-4.jpg at a focal length of 2.22 mm: photos of an unknown lens must all "
-              "be of one.");
+              "be from one camera.");
     release(o);
 }
 
@@ -332,8 +393,8 @@ static void a_photo_made_smaller_is_told_so(void **state) {
     for (int i = 1; i < SMALL_PHOTOS; i++) tell(*state, "size-", i, &f);
     exif_copy(*state, "half.jpg", "size-1.jpg", &f);
     outcome *o = check_photos(*state, "size-", NULL);
-    check_has(o->check.photos[0].why_not, "252 x 189 pixels");
-    check_has(o->check.photos[0].why_not, "not made smaller or cut");
+    check_has(o->check.set.photos[0].why_not, "252 x 189 pixels");
+    check_has(o->check.set.photos[0].why_not, "not made smaller or cut");
     assert_non_null(warning_of(o, "photo_size"));
     release(o);
 }
@@ -359,11 +420,11 @@ static void photos_far_apart_are_asked_about(void **state) {
         outcome *o = check_photos(*state, "apart-", NULL);
         const tr_finding *w = warning_of(o, "photos_far_apart");
         assert_int_equal(w != NULL, CASES[c].is_far);
-        assert_int_equal(o->check.findings.n, CASES[c].is_far);
-        assert_int_equal(o->check.verdict, TR_PASS);
+        assert_int_equal(o->check.result.findings.n, CASES[c].is_far);
+        assert_int_equal(o->check.result.verdict, TR_PASS);
         if (w) {
             assert_false(tr_finding_blocks_pass(w->kind));
-            check_has(finding_text(w), "were the photos all taken of this setup?");
+            check_has(finding_text(w), "were all photos taken of this setup?");
             assert_true(strstr(finding_text(w), "apart-3.jpg") <
                         strstr(finding_text(w), "apart-2.jpg"));
         }
@@ -376,15 +437,15 @@ static void photos_far_apart_are_asked_about(void **state) {
 static void rendered_photos_are_good(void **state) {
     outcome *o = check_photos(*state, "", NULL);
     for (int i = 0; i < SMALL_PHOTOS; i++) {
-        const tr_photo_quality *q = &o->check.photos[i].quality;
+        const tr_photo_quality *q = &o->check.set.photos[i].quality;
         assert_int_equal(q->grade, TR_PHOTO_GOOD);
         assert_null(q->reason);
         CHECK_NEAR(q->sharpness_px, 0.75, 0.25); /* blur of 0.6 and the pixel's own */
         assert_true(q->contrast > 80 && q->cell_px > 3 && q->tag_px > 8 * q->cell_px);
     }
     /* The first camera of small.h, and the mat, of which it sees most. */
-    CHECK_NEAR(o->check.photos[0].quality.elevation_rad, atan2(1900, hypot(-3300 + 1496, 300 - 3)),
-               0.01);
+    CHECK_NEAR(o->check.set.photos[0].quality.elevation_rad,
+               atan2(1900, hypot(-3300 + 1496, 300 - 3)), 0.01);
     release(o);
 }
 
@@ -424,11 +485,11 @@ static void weak_photos_are_told_with_the_reason(void **state) {
         render_changed(*state, CASES[c].name, CASES[c].from, CASES[c].to);
         outcome *o = check_photos(*state, CASES[c].name, NULL);
         for (int i = 0; i < SMALL_PHOTOS; i++) {
-            const tr_photo_quality *q = &o->check.photos[i].quality;
+            const tr_photo_quality *q = &o->check.set.photos[i].quality;
             if (getenv("TRAMMEL_SHOW"))
                 print_message("%s%d %s: %s, %.2f px, %.0f, %.2f, %.1f px\n", CASES[c].name, i + 1,
-                              tr_photo_grade_name(q->grade), q->reason ? q->reason : "",
-                              q->sharpness_px, q->contrast, q->overexposed_part, q->cell_px);
+                              tr_photo_grade_name(q->grade), q->reason, q->sharpness_px,
+                              q->contrast, q->overexposed_part, q->cell_px);
             assert_int_not_equal(q->grade, TR_PHOTO_GOOD);
             n_told += q->grade == TR_PHOTO_WEAK && strstr(q->reason, CASES[c].word);
         }
@@ -481,20 +542,20 @@ static void make_duo(const char *folder, const exif_fields *narrow, const exif_f
 
 static void check_duo(const outcome *o) {
     if (!o->is_measured) fail_msg("%s", o->err.text);
-    for (int i = 0; i < o->check.findings.n; i++)
-        print_error("%s\n", finding_text(&o->check.findings.items[i]));
-    assert_int_equal(o->check.findings.n, 0);
-    assert_int_equal(o->check.verdict, TR_PASS);
+    for (int i = 0; i < o->check.result.findings.n; i++)
+        print_error("%s\n", finding_text(&o->check.result.findings.items[i]));
+    assert_int_equal(o->check.result.findings.n, 0);
+    assert_int_equal(o->check.result.verdict, TR_PASS);
     for (int i = 0; i < SMALL_PHOTOS; i++) {
-        const tr_check_photo *p = &o->check.photos[i];
+        const tr_photo *p = &o->check.set.photos[i];
         assert_true(p->is_used);
         assert_string_equal(o->job.lenses[p->lens].id, i < 2 ? "narrow" : "wide");
         assert_true(p->rms_px < 0.2);
     }
     /* As scene SMALL has the mat. */
-    CHECK_NEAR(o->check.targets[0].axis[TR_X].measured, -1496, 3);
-    CHECK_NEAR(o->check.targets[0].axis[TR_Y].measured, 3, 3);
-    json_t *json = tr_check_json(&o->check);
+    CHECK_NEAR(o->check.result.targets[0].axis[TR_X].measured, -1496, 3);
+    CHECK_NEAR(o->check.result.targets[0].axis[TR_Y].measured, 3, 3);
+    json_t *json = tr_check_json(&o->check.result);
     json_t *photos = json_object_get(json, "photos");
     for (size_t i = 0; i < SMALL_PHOTOS; i++) {
         assert_string_equal(json_string_value(json_object_get(json_array_get(photos, i), "lens")),
@@ -520,7 +581,7 @@ static void two_phones_share_a_job_by_exif(void **state) {
     }
     /* With one profile no photo has a key `lens`. */
     o = check_photos(*state, "", NULL);
-    json_t *json = tr_check_json(&o->check);
+    json_t *json = tr_check_json(&o->check.result);
     assert_null(json_object_get(json_array_get(json_object_get(json, "photos"), 0), "lens"));
     json_decref(json);
     release(o);
@@ -563,9 +624,9 @@ static void a_photo_that_fits_two_lenses_or_none_is_told(void **state) {
               "Photo duo-3.jpg is not used: it fits lens profile 'narrow' as well as "
               "'wide'; say in the job which it is, under 'photos': { file: "
               "duo-3.jpg, lens: ... }");
-    assert_int_equal(o->check.photos[2].fit, TR_PHOTO_LENS_UNCLEAR);
-    assert_true(o->check.photos[1].is_readable);
-    assert_false(o->check.photos[0].is_readable || o->check.photos[2].is_readable);
+    assert_int_equal(o->check.set.photos[2].fit, TR_PHOTO_LENS_UNCLEAR);
+    assert_true(o->check.set.photos[1].is_readable);
+    assert_false(o->check.set.photos[0].is_readable || o->check.set.photos[2].is_readable);
     release(o);
 }
 
@@ -576,8 +637,8 @@ static void the_wrong_one_of_two_lenses_is_named(void **state) {
     write_job(*state, "duo.yaml", "[narrow.yaml, wide.yaml]", "[]");
     outcome *o = check_job(*state, "duo.yaml", "duo-", NULL);
     const tr_finding *w = warning_of(o, "lens_mismatch");
-    for (int i = 0; !w && i < o->check.findings.n; i++)
-        print_error("%s\n", finding_text(&o->check.findings.items[i]));
+    for (int i = 0; !w && i < o->check.result.findings.n; i++)
+        print_error("%s\n", finding_text(&o->check.result.findings.items[i]));
     assert_non_null(w);
     assert_true(tr_finding_blocks_pass(w->kind));
     check_has(finding_text(w),
@@ -603,7 +664,8 @@ static bool solve_boards(const char *folder, const char *name, tr_lens_run *run,
         temp_path(paths[i], folder, file);
         files[i] = paths[i];
     }
-    assert_true(tr_lens_photos(&BOARD, files, SMALL_BOARDS, 2, NULL, NULL, run, err));
+    assert_true(
+        tr_lens_photos(&BOARD, files, SMALL_BOARDS, &(tr_workers){.n_threads = 2}, run, err));
     return tr_lens_solve(run, err);
 }
 
@@ -686,6 +748,8 @@ static int tear_down(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(orientation_changes_no_number),
+        cmocka_unit_test(images_in_memory_measure_the_same),
+        cmocka_unit_test(a_job_that_cannot_be_measured_reads_no_photo),
         cmocka_unit_test(photos_of_the_same_lens_pass),
         cmocka_unit_test(a_photo_of_another_lens_is_refused_and_blocks),
         cmocka_unit_test(a_phone_that_changes_its_camera_is_told),

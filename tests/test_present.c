@@ -11,6 +11,7 @@
 
 #include "base/file.h"
 #include "base/text.h"
+#include "check/check.h"
 #include "draw.h"
 #include "image/image.h"
 #include "present/canvas.h"
@@ -35,14 +36,11 @@ typedef struct {
     tr_placement placements[2];
     tr_reference references[4];
     tr_check check;
-    tr_check_photo photos[N_PHOTOS];
+    tr_photo photos[N_PHOTOS];
     tr_mark marks[N_TAGS + N_CORNERS];
     tr_sheet_result results[N_SHEETS];
     tr_target_result targets[2];
-    struct {
-        bool is_placed;
-        tr_vec2 at_mm;
-    } points[4];
+    tr_plate_result points[4];
     char files[N_PHOTOS][256];
 } scene;
 
@@ -139,16 +137,16 @@ static void measure(tr_target_result *t, const tr_placement *p, tr_axis axis, do
     r->error = error;
     r->measured = p->axis[axis].required + error;
     r->u95 = u95;
-    r->u95_marks = 0.6 * u95;
-    r->u95_lens = 0.0;
-    r->u95_plates = 0.8 * u95;
+    r->u95_of[TR_FROM_MARKS] = 0.6 * u95;
+    r->u95_of[TR_FROM_LENS] = 0.0;
+    r->u95_of[TR_FROM_PLATES] = 0.8 * u95;
     r->verdict = tr_verdict_decide(error, u95, r->limit);
     if (r->is_judged) t->verdict = tr_verdict_join(t->verdict, r->verdict);
 }
 
 static void make_target(scene *s, int i) {
     tr_target_result *t = &s->targets[i];
-    t->placement = i;
+    t->from = s->placements[i].from;
     t->sheet = i == 0 ? MAT : BOARD;
     t->verdict = TR_INCONCLUSIVE; /* until it is placed */
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
@@ -183,7 +181,7 @@ static void place_mat(scene *s, double x, double y, double yaw_deg, double u95) 
                           .n_photos = 2,
                           .n_marks = 39,
                           .vehicle_from_sheet = floor_pose(-1800 + x, y, yaw_deg * TR_RAD_PER_DEG)};
-    s->check.verdict = t->verdict;
+    s->check.result.verdict = t->verdict;
 }
 
 static void place_board(scene *s, double x, double y, double z, double yaw_deg) {
@@ -200,14 +198,14 @@ static void place_board(scene *s, double x, double y, double z, double yaw_deg) 
     pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(x, y, z));
     s->results[BOARD] = (tr_sheet_result){
         .is_placed = true, .n_photos = 2, .n_marks = 24, .vehicle_from_sheet = pose};
-    s->check.verdict = tr_verdict_join(s->check.verdict, t->verdict);
+    s->check.result.verdict = tr_verdict_join(s->check.result.verdict, t->verdict);
 }
 
 static void make_photos(scene *s) {
-    s->check.photos = s->photos;
-    s->check.n_photos = N_PHOTOS;
+    s->check.set.photos = s->photos;
+    s->check.set.n_photos = N_PHOTOS;
     for (int i = 0; i < N_PHOTOS; i++) {
-        tr_check_photo *photo = &s->photos[i];
+        tr_photo *photo = &s->photos[i];
         snprintf(s->files[i], sizeof s->files[i], "photos/%d.jpg", i + 1);
         photo->file = s->files[i];
         snprintf(photo->name, sizeof photo->name, "%d.jpg", i + 1);
@@ -241,19 +239,24 @@ static scene *make_scene(int n_placements) {
     make_job(s, n_placements);
     tr_check *check = &s->check;
     check->job = &s->job;
-    check->sheets = s->results;
-    check->targets = s->targets;
-    check->points = (void *)s->points;
+    check->set.request = (tr_photo_request){.lenses = s->job.lenses, .n_lenses = 1};
+    tr_check_result *result = &check->result;
+    result->sheets = s->results;
+    result->n_sheets = N_SHEETS;
+    result->targets = s->targets;
+    result->n_targets = n_placements;
+    result->plates = s->points;
+    result->n_plates = 4;
     check->lenses[0] = (tr_lens){.id = "wide",
                                  .width_px = WIDTH,
                                  .height_px = HEIGHT,
                                  .param = {820, 820, 597, 452, -0.21, 0.05, 0, 0, 0}};
     for (int i = 0; i < N_PHOTOS; i++) s->photos[i].own_lens = check->lenses[0];
-    check->variance_factor = 1.02;
-    check->degrees_of_freedom = 240;
-    check->wheelbase = (tr_length_result){true, 2699.1, 2.1, 2700};
-    check->track_front = (tr_length_result){true, 1760.4, 2.2, 0};
-    check->track_rear = (tr_length_result){true, 1750.3, 2.0, 1750};
+    result->variance_factor = 1.02;
+    result->degrees_of_freedom = 240;
+    result->wheelbase = (tr_length_result){true, 2699.1, 2.1, 2700};
+    result->track_front = (tr_length_result){true, 1760.4, 2.2, 0};
+    result->track_rear = (tr_length_result){true, 1750.3, 2.0, 1750};
     for (int i = 0; i < 4; i++) {
         s->points[i].is_placed = true;
         s->points[i].at_mm = tr_v2(POINTS[i][0], POINTS[i][1]);
@@ -264,17 +267,31 @@ static scene *make_scene(int n_placements) {
     }
     for (int i = 0; i < n_placements; i++) make_target(s, i);
     make_photos(s);
-    check->verdict = TR_INCONCLUSIVE;
+    result->verdict = TR_INCONCLUSIVE;
     return s;
 }
 
 static void free_scene(scene *s) {
-    tr_findings_release(&s->check.findings);
+    tr_findings_release(&s->check.result.findings);
+    tr_photo_results_release(s->check.result.photos, s->check.result.n_photos);
+    free(s->check.result.order);
     free(s);
 }
 
+/* The scene's result as it is now; why: there is no measurement. */
+static const tr_check_result *result_of(scene *s, const tr_error *why) {
+    tr_error err = {0};
+    if (!tr_check_finish(&s->check, why, &err)) fail_msg("%s", err.text);
+    return &s->check.result;
+}
+
+static void set_reason(scene *s, int photo, const char *reason) {
+    tr_photo_quality *q = &s->photos[photo].quality;
+    snprintf(q->reason, sizeof q->reason, "%s", reason);
+}
+
 /* tr_note, of a scene. */
-#define NOTE(s, NAME, ...) assert_true(tr_note(NAME, &(s)->check.findings, __VA_ARGS__))
+#define NOTE(s, NAME, ...) assert_true(tr_note(NAME, &(s)->check.result.findings, __VA_ARGS__))
 
 /* ---- The photo ---- */
 
@@ -306,7 +323,7 @@ static double shade_at(const scene *s, tr_pose sheet_from_vehicle, tr_vec3 p_veh
 
 /* Draws what the camera of that photo sees, writes it as the photo's file and notes its marks. */
 static void make_photo_file(scene *s, int i, const char *path) {
-    tr_check_photo *photo = &s->photos[i];
+    tr_photo *photo = &s->photos[i];
     tr_error err = {0};
     tr_image image;
     assert_true(tr_image_init(&image, photo->width_px, photo->height_px, &err));
@@ -402,11 +419,12 @@ static void json_has_the_contracts_keys_and_values(void **state) {
     scene *s = make_scene(1);
     place_mat(s, 12.1, 1.2, 0.91, 2.2);
     NOTE(s, LENS_WITHOUT_COVARIANCE, NULL, "bay-2");
-    json_t *json = reread(tr_check_json(&s->check));
+    json_t *json = reread(tr_check_json(result_of(s, NULL)));
     char keys[512];
     assert_string_equal(keys_of(json, keys, sizeof keys),
                         "job layout verdict targets references sheets photos warnings left_out "
-                        "variance_factor degrees_of_freedom program");
+                        "variance_factor degrees_of_freedom vehicle vehicle_id technician "
+                        "reference_sd_mm flatness_limit_mm steady_camera program");
     assert_string_equal(json_string_value(at(json, "job")), "J-0147");
     assert_string_equal(json_string_value(at(json, "layout")), "DEMO-REAR");
     assert_string_equal(json_string_value(at(json, "verdict")), "fail");
@@ -414,7 +432,7 @@ static void json_has_the_contracts_keys_and_values(void **state) {
     json_t *target = json_array_get(at(json, "targets"), 0);
     assert_string_equal(keys_of(target, keys, sizeof keys),
                         "sheet verdict photos marks x_mm y_mm z_mm yaw_deg pitch_deg roll_deg "
-                        "moves");
+                        "moves from required_pose photo");
     assert_int_equal(json_integer_value(at(target, "photos")), 2);
     assert_int_equal(json_integer_value(at(target, "marks")), 39);
     json_t *x = at(target, "x_mm");
@@ -438,22 +456,25 @@ static void json_has_the_contracts_keys_and_values(void **state) {
 
     json_t *references = at(json, "references");
     assert_string_equal(keys_of(references, keys, sizeof keys),
-                        "wheelbase_mm track_front_mm track_rear_mm");
+                        "wheelbase_mm track_front_mm track_rear_mm stated plates");
     check_number(at(references, "wheelbase_mm"), "measured", 2699.1, 0);
     check_number(at(references, "wheelbase_mm"), "stated", 2700, 0);
     assert_null(json_object_get(at(references, "track_front_mm"), "stated"));
 
     json_t *photo = json_array_get(at(json, "photos"), 0);
     assert_string_equal(keys_of(photo, keys, sizeof keys),
-                        "file sha256 used marks rms_px camera taken quality");
+                        "file sha256 used marks rms_px camera taken quality name image_px "
+                        "marks_found lens_px camera_pose");
     assert_true(json_is_true(at(photo, "used")));
     photo = json_array_get(at(json, "photos"), 2);
     assert_string_equal(keys_of(photo, keys, sizeof keys),
-                        "file sha256 used marks rms_px camera taken quality reason");
+                        "file sha256 used marks rms_px camera taken quality reason name image_px "
+                        "marks_found");
     assert_true(json_is_null(at(photo, "rms_px")));
 
     json_t *finding = json_array_get(at(json, "warnings"), 0);
-    assert_string_equal(keys_of(finding, keys, sizeof keys), "code text blocks_pass");
+    assert_string_equal(keys_of(finding, keys, sizeof keys),
+                        "code text blocks_pass variant arguments");
     json_decref(json);
     free_scene(s);
 }
@@ -465,13 +486,14 @@ static void json_tells_of_an_unknown_lens(void **state) {
     scene *s = make_scene(1);
     place_mat(s, 12.1, 1.2, 0.91, 2.2);
     s->job.lenses[0].is_unknown = true;
-    s->check.focal_u95 = 0.01;
+    s->check.result.focal_u95 = 0.01;
     s->targets[0].axis[TR_X].u95_calibrated = 1.7;
     s->targets[0].axis[TR_YAW].u95_calibrated = 0.1 * TR_RAD_PER_DEG;
-    json_t *json = reread(tr_check_json(&s->check));
+    json_t *json = reread(tr_check_json(result_of(s, NULL)));
     assert_string_equal(keys_of(json, keys, sizeof keys),
                         "job layout verdict targets references lens sheets photos warnings "
-                        "left_out variance_factor degrees_of_freedom program");
+                        "left_out variance_factor degrees_of_freedom vehicle vehicle_id technician "
+                        "reference_sd_mm flatness_limit_mm steady_camera program");
     json_t *lens = at(json, "lens");
     assert_string_equal(keys_of(lens, keys, sizeof keys), "known focal_px focal_u95_px");
     assert_true(json_is_false(at(lens, "known")));
@@ -494,9 +516,9 @@ static void json_tells_how_good_each_photo_is(void **state) {
              "Example Phone 3");
     snprintf(s->photos[0].exif.taken, sizeof s->photos[0].exif.taken, "2026-03-02 10:15:07");
     s->photos[1].quality.grade = TR_PHOTO_WEAK;
-    s->photos[1].quality.reason = "blurred; hold still";
+    set_reason(s, 1, "blurred; hold still");
     s->photos[2].quality = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE};
-    json_t *json = reread(tr_check_json(&s->check));
+    json_t *json = reread(tr_check_json(result_of(s, NULL)));
     json_t *photo = json_array_get(at(json, "photos"), 0);
     json_t *quality = at(photo, "quality");
     assert_string_equal(json_string_value(at(photo, "camera")), "Example Phone 3");
@@ -533,7 +555,7 @@ static void json_keeps_every_digit(void **state) {
     (void)state;
     scene *s = make_scene(1);
     place_mat(s, 1.0 / 3, -2.0 / 7, 0.01, 0.1 + 0.2);
-    json_t *json = reread(tr_check_json(&s->check));
+    json_t *json = reread(tr_check_json(result_of(s, NULL)));
     json_t *target = json_array_get(at(json, "targets"), 0);
     assert_true(json_number_value(at(at(target, "x_mm"), "error")) == 1.0 / 3);
     assert_true(json_number_value(at(at(target, "x_mm"), "u95")) == 0.1 + 0.2);
@@ -544,10 +566,10 @@ static void json_keeps_every_digit(void **state) {
 static void json_writes_null_for_what_is_not_measured(void **state) {
     (void)state;
     scene *s = make_scene(1);
-    s->check.wheelbase.is_measured = false;
-    s->check.variance_factor = NAN;
+    s->check.result.wheelbase.is_measured = false;
+    s->check.result.variance_factor = NAN;
     s->photos[2].sha256[0] = 0;
-    json_t *json = reread(tr_check_json(&s->check));
+    json_t *json = reread(tr_check_json(result_of(s, NULL)));
     json_t *target = json_array_get(at(json, "targets"), 0);
     json_t *x = at(target, "x_mm");
     assert_true(json_is_null(at(x, "measured")));
@@ -561,7 +583,7 @@ static void json_writes_null_for_what_is_not_measured(void **state) {
     json_decref(json);
     /* Numbers that are none, where a measurement is claimed, do not break the object either. */
     place_mat(s, NAN, INFINITY, 0, 1);
-    json = reread(tr_check_json(&s->check));
+    json = reread(tr_check_json(result_of(s, NULL)));
     target = json_array_get(at(json, "targets"), 0);
     assert_true(json_is_null(at(at(target, "x_mm"), "error")));
     assert_true(json_is_null(at(at(target, "y_mm"), "measured")));
@@ -572,11 +594,11 @@ static void json_writes_null_for_what_is_not_measured(void **state) {
 static void json_of_a_failure_is_one_object_too(void **state) {
     (void)state;
     scene *s = make_scene(1);
-    s->check.targets = NULL;
+    s->check.result.n_targets = 0;
     NOTE(s, PHOTO_MIRRORED, NULL, "1.jpg");
     tr_error why = {0};
     tr_fail_at(&why, TR_BAD_INPUT, "layouts/a.yaml", 14, "placements[0].limits.x_mm", "is -10");
-    json_t *json = reread(tr_check_json_failed(&s->check, &why));
+    json_t *json = reread(tr_check_json(result_of(s, &why)));
     assert_true(json_is_null(at(json, "verdict")));
     assert_string_equal(json_string_value(at(at(json, "error"), "file")), "layouts/a.yaml");
     assert_int_equal(json_integer_value(at(at(json, "error"), "line")), 14);
@@ -584,7 +606,7 @@ static void json_of_a_failure_is_one_object_too(void **state) {
     assert_int_equal(json_array_size(at(json, "warnings")), 1);
     json_decref(json);
     /* Before the job was read. */
-    json = reread(tr_check_json_failed(NULL, &why));
+    json = reread(tr_check_json(&(tr_check_result){.why = why}));
     assert_true(json_is_null(at(json, "job")));
     assert_int_equal(json_array_size(at(json, "photos")), 0);
     json_decref(json);
@@ -597,7 +619,7 @@ static void json_survives_names_that_are_no_text(void **state) {
     place_mat(s, 1, 1, 0.1, 1);
     snprintf(s->files[0], sizeof s->files[0], "photos/\xff\xfe\"\\.jpg");
     snprintf(s->files[1], sizeof s->files[1], "photos/größe\n&<b>.jpg");
-    json_t *json = reread(tr_check_json(&s->check));
+    json_t *json = reread(tr_check_json(result_of(s, NULL)));
     json_t *photos = at(json, "photos");
     assert_string_equal(json_string_value(at(json_array_get(photos, 0), "file")),
                         "photos/?\?\"\\.jpg");
@@ -685,7 +707,7 @@ static tr_vec2 turned(tr_vec2 uv_px, int quarters) {
 static void check_outline(const scene *s, const char *path, int quarters) {
     static const double REACH_PX = 4;
     static const tr_box PHOTO = {36, 258, 770, 512};
-    const tr_check_photo *photo = &s->photos[0];
+    const tr_photo *photo = &s->photos[0];
     tr_vec2 low = {INFINITY, INFINITY};
     tr_vec2 high = {-INFINITY, -INFINITY};
     for (int i = 0; i < photo->marks.n_marks; i++) {
@@ -717,31 +739,26 @@ static void check_outline(const scene *s, const char *path, int quarters) {
     cairo_surface_destroy(page);
 }
 
-static void draw_picture(const scene *s, const char *path) {
+static void draw_picture(scene *s, const char *path) {
     tr_error err = {0};
-    bool ok = tr_picture_write(&s->check, NULL, path, &err);
+    bool ok = tr_picture_write(result_of(s, NULL), &s->check.set, path, &err);
     if (!ok) print_error("%s\n", err.text);
     assert_true(ok);
 }
 
-static void write_picture(const scene *s, const char *path) {
+static void write_picture(scene *s, const char *path) {
     draw_picture(s, path);
-    check_picture(path, s->check.verdict);
+    check_picture(path, s->check.result.verdict);
 }
 
 /* Not inlined: GCC 12 would take what open_memstream left for a pointer to a variable that is gone.
  */
-__attribute__((noinline)) static char *text_of(const scene *s, const tr_error *why,
-                                               bool is_coloured) {
+__attribute__((noinline)) static char *text_of(scene *s, const tr_error *why, bool is_coloured) {
     char *text = NULL;
     size_t size = 0;
     FILE *out = open_memstream(&text, &size);
     assert_non_null(out);
-    if (why) {
-        tr_check_text_failed(&s->check, why, is_coloured, out);
-    } else {
-        tr_check_text(&s->check, is_coloured, out);
-    }
+    tr_check_text(result_of(s, why), is_coloured, out);
     assert_int_equal(fclose(out), 0);
     if (getenv("TRAMMEL_SHOW")) fputs(text, stdout);
     return text;
@@ -793,9 +810,9 @@ static void text_lists_weak_photos_only(void **state) {
     assert_null(strstr(text, "weak"));
     free(text);
     s->photos[1].quality.grade = TR_PHOTO_WEAK;
-    s->photos[1].quality.reason = "too flat a view; hold the camera higher";
+    set_reason(s, 1, "too flat a view; hold the camera higher");
     s->photos[2].quality.grade = TR_PHOTO_WEAK;
-    s->photos[2].quality.reason = "blurred; hold still";
+    set_reason(s, 2, "blurred; hold still");
     snprintf(s->photos[2].why_not, sizeof s->photos[2].why_not, "its marks tie it to nothing");
     text = text_of(s, NULL, false);
     check_lines_fit(text);
@@ -817,7 +834,7 @@ static void text_of_a_pass_asks_for_nothing(void **state) {
     (void)state;
     scene *s = make_scene(2);
     place_mat(s, 2.1, -1.2, 0.06, 1.2);
-    s->check.verdict = TR_PASS;
+    s->check.result.verdict = TR_PASS;
     place_board(s, -3, 2, 0.8, 0.05);
     char *text = text_of(s, NULL, false);
     check_lines_fit(text);
@@ -833,8 +850,8 @@ static void text_says_how_to_decide_what_is_inconclusive(void **state) {
     (void)state;
     scene *s = make_scene(1);
     place_mat(s, 2.1, 1.2, 0.01, 12);
-    s->targets[0].axis[TR_X].u95_marks = 11;
-    s->targets[0].axis[TR_X].u95_plates = 5;
+    s->targets[0].axis[TR_X].u95_of[TR_FROM_MARKS] = 11;
+    s->targets[0].axis[TR_X].u95_of[TR_FROM_PLATES] = 5;
     char *text = text_of(s, NULL, false);
     check_lines_fit(text);
     assert_non_null(strstr(text, "  ?  INCONCLUSIVE\n"));
@@ -851,6 +868,22 @@ static void text_says_how_to_decide_what_is_inconclusive(void **state) {
     free_scene(s);
 }
 
+/* Nobody is told to survey again what never was surveyed. */
+static void text_asks_for_the_survey_that_is_missing(void **state) {
+    (void)state;
+    static const char *const ADVICE[] = {"survey the sheets ('trammel survey'): until then",
+                                         "survey the sheets that were not surveyed yet",
+                                         "survey the sheets again ('trammel survey')"};
+    for (int i = 0; i < 3; i++) {
+        scene *s = make_scene(1);
+        char advice[512];
+        for (int k = 0; k < N_SHEETS; k++) s->sheets[k].survey.n_rows = k < i * N_SHEETS / 2;
+        tr_source_advice(result_of(s, NULL), 0, TR_FROM_SHEETS, advice, sizeof advice);
+        if (!strstr(advice, ADVICE[i])) fail_msg("'%s' lacks '%s'", advice, ADVICE[i]);
+        free_scene(s);
+    }
+}
+
 /* A camera that scatters, and photos that are all level: two upright ones would tell more. */
 static void text_asks_for_photos_of_a_turned_camera(void **state) {
     (void)state;
@@ -859,9 +892,9 @@ static void text_asks_for_photos_of_a_turned_camera(void **state) {
     for (int n_turned = 0; n_turned <= PHOTOS; n_turned++) {
         for (int steady = 0; steady < 2; steady++) {
             scene *s = make_scene(1);
-            tr_check_photo photos[PHOTOS];
+            tr_photo photos[PHOTOS];
             place_mat(s, 2.1, 1.2, 0.01, 12);
-            s->targets[0].axis[TR_X].u95_lens = 11;
+            s->targets[0].axis[TR_X].u95_of[TR_FROM_LENS] = 11;
             s->job.n_lenses = 1;
             s->job.lenses[0].scatter.is_steady = steady;
             for (int i = 0; i < PHOTOS; i++) {
@@ -869,8 +902,8 @@ static void text_asks_for_photos_of_a_turned_camera(void **state) {
                 tr_mat3 *R = &photos[i].camera_from_vehicle.R;
                 if (i < n_turned) *R = tr_m3_mul(tr_rotation_z(i % 2 ? 1.4 : -1.6), *R);
             }
-            s->check.photos = photos;
-            s->check.n_photos = PHOTOS;
+            s->check.set.photos = photos;
+            s->check.set.n_photos = PHOTOS;
             char *text = text_of(s, NULL, false);
             char *line = strdup(text);
             /* One line: the text is wrapped. */
@@ -899,7 +932,7 @@ static void text_of_a_sheet_not_found_is_never_a_pass(void **state) {
     scene *s = make_scene(2);
     place_mat(s, 0, 0, 0, 1);
     s->targets[1].verdict = TR_INCONCLUSIVE;
-    s->check.verdict = TR_INCONCLUSIVE;
+    s->check.result.verdict = TR_INCONCLUSIVE;
     char *text = text_of(s, NULL, false);
     check_lines_fit(text);
     assert_non_null(strstr(text, "  ?  INCONCLUSIVE\n"));
@@ -916,17 +949,17 @@ static void text_of_a_missing_plate_names_the_plate(void **state) {
     place_mat(s, 2.1, -1.2, 0.06, 1.2);
     s->results[MAT].is_placed = false;
     s->results[PLATE_D] = (tr_sheet_result){.is_placed = false};
-    s->check.verdict = TR_INCONCLUSIVE;
+    s->check.result.verdict = TR_INCONCLUSIVE;
     char why[512];
     char wanted[256];
-    tr_check_why(&s->check, why, sizeof why);
+    tr_check_why(result_of(s, NULL), why, sizeof why);
     snprintf(wanted, sizeof wanted, "Not measured: %s (", s->sheets[PLATE_D].id);
     assert_non_null(strstr(why, wanted));
     assert_non_null(strstr(why, "wheel); take two photos"));
     assert_null(strstr(why, s->sheets[MAT].id));
     /* Neither was seen. */
     s->results[MAT].n_marks = 0;
-    tr_check_why(&s->check, why, sizeof why);
+    tr_check_why(result_of(s, NULL), why, sizeof why);
     assert_non_null(strstr(why, s->sheets[MAT].id));
     free_scene(s);
 }
@@ -935,10 +968,10 @@ static void text_of_a_layout_without_limits_says_so(void **state) {
     (void)state;
     scene *s = make_scene(1);
     place_mat(s, 2.1, -1.2, 0.06, 1.2);
-    for (int k = 0; k < TR_N_AXES; k++) s->check.targets[0].axis[k].is_judged = false;
-    s->check.verdict = TR_INCONCLUSIVE;
+    for (int k = 0; k < TR_N_AXES; k++) s->check.result.targets[0].axis[k].is_judged = false;
+    s->check.result.verdict = TR_INCONCLUSIVE;
     char why[512];
-    tr_check_why(&s->check, why, sizeof why);
+    tr_check_why(result_of(s, NULL), why, sizeof why);
     assert_non_null(strstr(why, "The layout states no limits"));
     free_scene(s);
 }
@@ -946,7 +979,7 @@ static void text_of_a_layout_without_limits_says_so(void **state) {
 static void text_of_a_failure_names_it(void **state) {
     (void)state;
     scene *s = make_scene(1);
-    s->check.targets = NULL;
+    s->check.result.n_targets = 0;
     tr_error why = {0};
     tr_fail(&why, TR_NO_MEASURE, "no photo shows a plate; take photos that show plates and mat");
     char *text = text_of(s, &why, false);
@@ -1146,10 +1179,11 @@ static void text_and_picture_survive_any_name(void **state) {
         check_lines_fit(text);
         assert_null(strchr(text, '\033'));
         free(text);
-        json_decref(reread(tr_check_json(&s->check)));
+        json_decref(reread(tr_check_json(result_of(s, NULL))));
         if (i == 0 || i == 6) {
             tr_error err = {0};
-            assert_true(tr_picture_write(&s->check, NULL, "present-name.png", &err));
+            assert_true(
+                tr_picture_write(result_of(s, NULL), &s->check.set, "present-name.png", &err));
             unlink("present-name.png");
         }
         free_scene(s);
@@ -1211,12 +1245,12 @@ static void picture_of_two_targets_one_not_found(void **state) {
     place_mat(s, 2.1, -1.2, 0.06, 1.2);
     make_photo_file(s, 0, "present-photo.png");
     s->targets[1].verdict = TR_INCONCLUSIVE;
-    s->check.verdict = TR_INCONCLUSIVE;
-    assert_int_equal(tr_worst_target(&s->check), 1);
+    s->check.result.verdict = TR_INCONCLUSIVE;
+    assert_int_equal(tr_check_worst_target(&s->check.result), 1);
     write_picture(s, "present-missing.png");
     place_board(s, -3, 22, 0.8, 0.05);
-    assert_int_equal(tr_worst_target(&s->check), 1);
-    s->check.verdict = TR_FAIL;
+    assert_int_equal(tr_check_worst_target(&s->check.result), 1);
+    s->check.result.verdict = TR_FAIL;
     write_picture(s, "present-board.png");
     unlink("present-photo.png");
     free_scene(s);
@@ -1241,16 +1275,16 @@ static void picture_without_any_measurement(void **state) {
     scene *s = make_scene(1);
     for (int i = 0; i < N_PHOTOS; i++) s->photos[i].is_used = false;
     for (int i = 0; i < 4; i++) s->points[i].is_placed = false;
-    s->check.wheelbase.is_measured = s->check.track_rear.is_measured = false;
-    s->check.track_front.is_measured = false;
+    s->check.result.wheelbase.is_measured = s->check.result.track_rear.is_measured = false;
+    s->check.result.track_front.is_measured = false;
     write_picture(s, "present-nothing.png");
-    s->check.targets = NULL;
+    s->check.result.n_targets = 0;
     tr_error err = {0};
     tr_error why = {0};
     tr_fail(&why, TR_NO_MEASURE, "no photo shows a plate; take photos that show plates and mat");
-    assert_true(tr_picture_write(&s->check, &why, "present-failed.png", &err));
+    assert_true(tr_picture_write(result_of(s, &why), &s->check.set, "present-failed.png", &err));
     check_picture("present-failed.png", TR_INCONCLUSIVE);
-    assert_true(tr_picture_write(NULL, &why, "present-failed.png", &err));
+    assert_true(tr_picture_write(&(tr_check_result){.why = why}, NULL, "present-failed.png", &err));
     check_picture("present-failed.png", TR_INCONCLUSIVE);
     free_scene(s);
 }
@@ -1271,7 +1305,7 @@ static void picture_that_cannot_be_written_is_an_error(void **state) {
     (void)state;
     scene *s = make_scene(1);
     tr_error err = {0};
-    assert_false(tr_picture_write(&s->check, NULL, "no-such-folder/a.png", &err));
+    assert_false(tr_picture_write(result_of(s, NULL), &s->check.set, "no-such-folder/a.png", &err));
     assert_int_equal(err.code, TR_NO_FILE);
     assert_non_null(strstr(err.file, "no-such-folder"));
     free_scene(s);
@@ -1286,7 +1320,7 @@ static void same_check_same_picture(void **state) {
     for (int i = 0; i < 2; i++) {
         uint8_t *data;
         size_t size;
-        assert_true(tr_picture_write(&s->check, NULL, "present-same.png", &err));
+        assert_true(tr_picture_write(result_of(s, NULL), &s->check.set, "present-same.png", &err));
         assert_true(tr_file_read("present-same.png", (size_t)1 << 28, &data, &size, &err));
         tr_sha256_hex(data, size, hex[i]);
         free(data);
@@ -1309,6 +1343,7 @@ int main(void) {
         cmocka_unit_test(text_lists_weak_photos_only),
         cmocka_unit_test(text_of_a_pass_asks_for_nothing),
         cmocka_unit_test(text_says_how_to_decide_what_is_inconclusive),
+        cmocka_unit_test(text_asks_for_the_survey_that_is_missing),
         cmocka_unit_test(text_asks_for_photos_of_a_turned_camera),
         cmocka_unit_test(text_of_a_sheet_not_found_is_never_a_pass),
         cmocka_unit_test(text_of_a_missing_plate_names_the_plate),

@@ -43,16 +43,16 @@ static void check_job(const tr_sim_options *options, tr_sim *sim) {
     tr_error err = {0};
     if (!tr_simulate(options, sim, &err)) fail_msg("%s", err.text);
     if (!tr_check_evaluate(&sim->job, &sim->check, &err)) fail_msg("%s", err.text);
-    assert_true(sim->check.targets[0].axis[TR_X].is_measured);
+    assert_true(sim->check.result.targets[0].axis[TR_X].is_measured);
 }
 
 static bool is_told(const tr_sim_options *options, const char *code) {
     tr_sim sim;
     check_job(options, &sim);
-    bool is = finding_of(&sim.check.findings, code) != NULL;
-    for (int i = 0; i < sim.check.findings.n && !is; i++) {
+    bool is = finding_of(&sim.check.result.findings, code) != NULL;
+    for (int i = 0; i < sim.check.result.findings.n && !is; i++) {
         print_message("seed %d: %s\n", (int)options->seed,
-                      finding_text(&sim.check.findings.items[i]));
+                      finding_text(&sim.check.result.findings.items[i]));
     }
     tr_sim_release(&sim);
     return is;
@@ -71,9 +71,9 @@ static void adjust(const tr_sim_options *options, adjusted *a) {
     tr_error err = {0};
     *a = (adjusted){0};
     if (!tr_simulate(options, &a->sim, &err)) fail_msg("%s", err.text);
-    for (int i = 0; i < a->sim.check.n_photos; i++) {
-        photos[i] = &a->sim.check.photos[i].marks;
-        names[i] = a->sim.check.photos[i].file;
+    for (int i = 0; i < a->sim.check.set.n_photos; i++) {
+        photos[i] = &a->sim.check.set.photos[i].marks;
+        names[i] = a->sim.check.set.photos[i].file;
     }
     tr_adjust_input in = {.lenses = a->sim.job.lenses,
                           .n_lenses = 1,
@@ -81,7 +81,7 @@ static void adjust(const tr_sim_options *options, adjusted *a) {
                           .n_sheets = a->sim.job.n_sheets,
                           .photos = photos,
                           .photo_names = names,
-                          .n_photos = a->sim.check.n_photos};
+                          .n_photos = a->sim.check.set.n_photos};
     tr_sheet_condition conditions[TR_SIM_MAX_SHEETS] = {0};
     if (!tr_diagnose(&in, &a->adj, conditions, &a->findings, &err)) fail_msg("%s", err.text);
     a->adj.net.photo_names = NULL; /* they end here */
@@ -235,9 +235,9 @@ static void lifted_edges_are_honest(void **state) {
             o.phone.lift_mm = tr_sim_phone_full(factor).lift_mm;
             o.phone.wave_mm = tr_sim_phone_full(factor).wave_mm;
             check_job(&o, &sim);
-            assert_false(tr_findings_block_pass(&sim.check.findings));
+            assert_false(tr_findings_block_pass(&sim.check.result.findings));
             for (int k = 0; k < N_AXES; k++) {
-                const tr_axis_result *axis = &sim.check.targets[0].axis[AXES[k]];
+                const tr_axis_result *axis = &sim.check.result.targets[0].axis[AXES[k]];
                 within += fabs(axis->measured - sim.truth[k]) <= axis->u95;
             }
             tr_sim_release(&sim);
@@ -348,13 +348,13 @@ static cost measure(uint64_t first, int jobs, double phone, bool is_steady) {
         o.is_steady = is_steady;
         o.phone.is_portrait = phone > 0 && j % 4 == 3;
         check_job(&o, &sim);
-        c.blocked += tr_findings_block_pass(&sim.check.findings);
+        c.blocked += tr_findings_block_pass(&sim.check.result.findings);
         for (int k = 0; k < N_AXES; k++) {
-            const tr_axis_result *axis = &sim.check.targets[0].axis[AXES[k]];
+            const tr_axis_result *axis = &sim.check.result.targets[0].axis[AXES[k]];
             double unit = tr_axis_is_angle(AXES[k]) ? TR_DEG_PER_RAD : 1;
             double e = axis->measured - sim.truth[k];
-            marks[k][j] = axis->u95_marks * unit;
-            lens[k][j] = axis->u95_lens * unit;
+            marks[k][j] = axis->u95_of[TR_FROM_MARKS] * unit;
+            lens[k][j] = axis->u95_of[TR_FROM_LENS] * unit;
             u95[k][j] = axis->u95 * unit;
             c.within += fabs(e) <= axis->u95;
             c.square += 4 * e * e / (axis->u95 * axis->u95) / (N_AXES * jobs);
@@ -419,8 +419,9 @@ static void a_camera_that_scatters_as_no_phone_does_is_taken(void **state) {
         o.phone.principal_point_px = 40;
         o.phone.focal = 0.01;
         check_job(&o, &sim);
-        assert_false(tr_findings_block_pass(&sim.check.findings));
-        for (int i = 0; i < sim.check.n_photos; i++) assert_true(sim.check.photos[i].is_used);
+        assert_false(tr_findings_block_pass(&sim.check.result.findings));
+        for (int i = 0; i < sim.check.set.n_photos; i++)
+            assert_true(sim.check.set.photos[i].is_used);
         tr_sim_release(&sim);
     }
 }
@@ -451,15 +452,15 @@ static void moves_and_zooms_are_told_apart(void **state) {
         o.mat_moved_mm = tr_v2(90 * cos(way), 90 * sin(way));
         o.moved_from = seed % 2 ? 4 : 7;
         check_job(&o, &sim);
-        assert_true(tr_findings_have(&sim.check.findings, TR_FOUND_SHEET_MOVED));
-        assert_false(tr_findings_have(&sim.check.findings, TR_FOUND_PHOTO_CONTRADICTS));
+        assert_true(tr_findings_have(&sim.check.result.findings, TR_FOUND_SHEET_MOVED));
+        assert_false(tr_findings_have(&sim.check.result.findings, TR_FOUND_PHOTO_CONTRADICTS));
         tr_sim_release(&sim);
         o.moved_from = 0;
         o.zoom[seed % 2 ? 6 : 0] = 1.12;
         o.zoom_shift_px[seed % 2 ? 6 : 0] = tr_v2(200, -150);
         check_job(&o, &sim);
-        assert_false(tr_findings_have(&sim.check.findings, TR_FOUND_SHEET_MOVED));
-        assert_true(tr_findings_have(&sim.check.findings, TR_FOUND_PHOTO_CONTRADICTS));
+        assert_false(tr_findings_have(&sim.check.result.findings, TR_FOUND_SHEET_MOVED));
+        assert_true(tr_findings_have(&sim.check.result.findings, TR_FOUND_PHOTO_CONTRADICTS));
         tr_sim_release(&sim);
     }
 }

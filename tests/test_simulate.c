@@ -56,8 +56,8 @@ static void marks_lie_where_the_model_says(void **state) {
         simulate(&o, &sim);
         double largest = 0;
         double largest_effect = 0;
-        for (int k = 0; k < sim.check.n_photos; k++) {
-            const tr_photo_marks *marks = &sim.check.photos[k].marks;
+        for (int k = 0; k < sim.check.set.n_photos; k++) {
+            const tr_photo_marks *marks = &sim.check.set.photos[k].marks;
             for (int j = 0; j < marks->n_marks; j++) {
                 const tr_mark *m = &marks->marks[j];
                 const tr_sim_item *item = &sim.photos[k].items[m->sheet];
@@ -91,9 +91,9 @@ static void portrait_files_are_turned_by_a_quarter(void **state) {
     assert_int_equal(turned.job.lenses[0].width_px, 3024);
     assert_int_equal(turned.job.lenses[0].height_px, 4032);
     int n = 0;
-    for (int k = 0; k < upright.check.n_photos; k++) {
-        const tr_photo_marks *a = &upright.check.photos[k].marks;
-        const tr_photo_marks *b = &turned.check.photos[k].marks;
+    for (int k = 0; k < upright.check.set.n_photos; k++) {
+        const tr_photo_marks *a = &upright.check.set.photos[k].marks;
+        const tr_photo_marks *b = &turned.check.set.photos[k].marks;
         assert_int_equal(a->n_marks, b->n_marks);
         for (int j = 0; j < a->n_marks; j++) {
             CHECK_NEAR(b->marks[j].uv_px[0].x, 3023 - a->marks[j].uv_px[0].y, 1e-8);
@@ -246,9 +246,9 @@ static void marks_carry_a_floor_of_noise(void **state) {
     simulate(&o, &exact);
     double sum_z2 = 0;
     int n = 0;
-    for (int k = 0; k < sim.check.n_photos; k++) {
-        const tr_photo_marks *a = &sim.check.photos[k].marks;
-        const tr_photo_marks *b = &exact.check.photos[k].marks;
+    for (int k = 0; k < sim.check.set.n_photos; k++) {
+        const tr_photo_marks *a = &sim.check.set.photos[k].marks;
+        const tr_photo_marks *b = &exact.check.set.photos[k].marks;
         if (a->n_marks != b->n_marks) continue;
         for (int j = 0; j < a->n_marks; j++) {
             double variance = a->marks[j].covariance[0];
@@ -313,7 +313,7 @@ static void the_renderer_sees_the_same(void **state) {
         int n = 0;
         o.phone.is_portrait = i % 2 == 1;
         simulate(&o, &sim);
-        for (int k = 0; k < sim.check.n_photos; k++) compare_photo(&sim, k, &largest, &n);
+        for (int k = 0; k < sim.check.set.n_photos; k++) compare_photo(&sim, k, &largest, &n);
         print_message("%d marks, renderer and simulation differ by at most %.2e px\n", n, largest);
         assert_true(n > 100);
         CHECK_AT_MOST(largest, 1e-8);
@@ -334,8 +334,8 @@ static void surveys_have_the_same_effects(void **state) {
         o.phone.is_portrait = portrait;
         assert_true(tr_simulate_survey(&o, &sim, &err));
         assert_true(sim.relief.side_mm[0] > 0);
-        for (int k = 0; k < sim.survey.check.n_photos; k++) {
-            const tr_photo_marks *marks = &sim.survey.check.photos[k].marks;
+        for (int k = 0; k < sim.survey.set.n_photos; k++) {
+            const tr_photo_marks *marks = &sim.survey.set.photos[k].marks;
             for (int j = 0; j < marks->n_marks; j++) {
                 const tr_mark *m = &marks->marks[j];
                 if (m->kind != TR_MARK_CORNER) continue;

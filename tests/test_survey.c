@@ -244,7 +244,7 @@ static void a_stuck_tag_of_another_size_is_told(void **unused) {
         double edge_mm = sim.spec.stuck[1].size_mm;
         if (k) sim.spec.stuck[1].size_mm *= 1.25;
         if (!tr_survey_solve(&sim.survey, by_corners(&sim), &err)) fail_msg("%s", err.text);
-        assert_int_equal(tr_findings_have(&sim.survey.check.findings, TR_FOUND_STUCK_TAG_SIZE), k);
+        assert_int_equal(tr_findings_have(&sim.survey.findings, TR_FOUND_STUCK_TAG_SIZE), k);
         CHECK_NEAR(sim.survey.marks[7].edges_mm[0], edge_mm, 0.01 * edge_mm);
         tr_survey_sim_release(&sim);
     }
@@ -264,7 +264,7 @@ static void a_rule_carries_the_scale(void **unused) {
         CHECK_NEAR(sim.survey.marks[i].at_mm.y, sim.at_mm[i].y, 0.1);
     }
     CHECK_NEAR(sim.survey.scale_sd, 7e-4, 2e-4); /* both ways: 1e-3 over the root of 2 */
-    assert_true(tr_findings_have(&sim.survey.check.findings, TR_FOUND_SCALE_UNCERTAIN));
+    assert_true(tr_findings_have(&sim.survey.findings, TR_FOUND_SCALE_UNCERTAIN));
     tr_survey_sim_release(&sim);
 }
 
@@ -298,7 +298,7 @@ static void a_wrong_bar_is_caught(void **unused) {
     tr_error err = {0};
     simulate(&o, &sim);
     assert_true(tr_survey_solve(&sim.survey, by_corners(&sim), &err));
-    assert_false(tr_findings_have(&sim.survey.check.findings, TR_FOUND_ONE_LENGTH));
+    assert_false(tr_findings_have(&sim.survey.findings, TR_FOUND_ONE_LENGTH));
     tr_survey_sim_release(&sim);
     o.bar_factor[1] = 1.001;
     fails_with(&o, "bar BAR-1, bar BAR-2 is stated too short by 0.10 %");
@@ -346,7 +346,7 @@ static void one_bar_is_not_enough_to_be_sure(void **unused) {
     tr_error err = {0};
     simulate(&o, &sim);
     assert_true(tr_survey_solve(&sim.survey, by_corners(&sim), &err));
-    assert_true(tr_findings_have(&sim.survey.check.findings, TR_FOUND_ONE_LENGTH));
+    assert_true(tr_findings_have(&sim.survey.findings, TR_FOUND_ONE_LENGTH));
     CHECK_NEAR(sim.survey.sheets[0].scale[0], 1 / 1.001, 2e-4);
     tr_survey_sim_release(&sim);
 }
@@ -386,7 +386,7 @@ static void a_moved_tag_is_left_out(void **unused) {
     tr_error err = {0};
     simulate(&o, &sim);
     if (!tr_survey_solve(&sim.survey, by_corners(&sim), &err)) fail_msg("%s", err.text);
-    assert_true(tr_findings_have(&sim.survey.check.findings, TR_FOUND_SIGHTINGS_LEFT_OUT));
+    assert_true(tr_findings_have(&sim.survey.findings, TR_FOUND_SIGHTINGS_LEFT_OUT));
     for (int i = 0; i < sim.survey.n_marks; i++) {
         const tr_survey_mark *m = &sim.survey.marks[i];
         if (i == 2) continue;
@@ -474,7 +474,8 @@ static void a_rendered_mat_is_measured(void **state) {
         fail_msg("%s:%d %s %s", err.file, err.line, err.key, err.text);
     }
     assert_true(tr_survey_init(&spec, &v, &err));
-    if (!tr_survey_run(&v, spec.photos, spec.n_photos, 2, NULL, NULL, by_corners(&r->sim), &err)) {
+    if (!tr_survey_run(&v, spec.photos, spec.n_photos, &(tr_workers){.n_threads = 2},
+                       by_corners(&r->sim), &err)) {
         fail_msg("%s", err.text);
     }
     double sum2 = 0;

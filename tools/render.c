@@ -82,8 +82,10 @@ static bool take_photo(void *task, void *own, int camera, tr_error *err) {
 
 static bool write_photos(const tr_scene *scene, const options *o, tr_error *err) {
     work task = {.scene = scene, .options = o};
-    tr_parallel_work w = {
-        .n_items = scene->n_cameras, .n_threads = o->threads, .work = take_photo, .task = &task};
+    tr_parallel_work w = {.n_items = scene->n_cameras,
+                          .workers.n_threads = o->threads,
+                          .work = take_photo,
+                          .task = &task};
     return tr_parallel(&w, err);
 }
 

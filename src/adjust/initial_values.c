@@ -80,6 +80,10 @@ static bool is_ambiguous(const tr_sheet_view *view) {
            view->pose[1].rms_px < fmax(AMBIGUOUS_RMS_PX, AMBIGUOUS_RATIO * view->pose[0].rms_px);
 }
 
+static bool is_on_floor(const tr_adjust_input *in, int sheet) {
+    return in->is_one_floor || tr_sheet_lies_on_floor(&in->sheets[sheet]);
+}
+
 /* How well a camera, placed by one sheet, goes with the other floor sheets of the photo: the mean
    of their normals' dot products with the floor's (at best 1), weighted by extent. */
 static double agreement(const tr_adjust_input *in, const photo_views *seen,
@@ -89,7 +93,7 @@ static double agreement(const tr_adjust_input *in, const photo_views *seen,
     double weight = 0;
     for (int i = seen->first[anchor->photo]; i < seen->first[anchor->photo + 1]; i++) {
         const tr_sheet_view *view = seen->all[i].view;
-        if (view == anchor->view || !tr_sheet_lies_on_floor(&in->sheets[view->sheet])) continue;
+        if (view == anchor->view || !is_on_floor(in, view->sheet)) continue;
         double best = tr_v3_dot(up, tr_m3_column(view->pose[0].camera_from_plane.R, 2));
         if (is_ambiguous(view)) {
             best = fmax(best, tr_v3_dot(up, tr_m3_column(view->pose[1].camera_from_plane.R, 2)));
@@ -140,7 +144,7 @@ bool tr_initial_floor_pose(const tr_adjust_input *in, const tr_adjustment *out, 
 static void place_sheet(const tr_adjust_input *in, tr_adjustment *out, const photo_view *by) {
     const tr_sheet_view *view = by->view;
     tr_net_sheet *sheet = &out->net.sheets[view->sheet];
-    bool is_floor = tr_sheet_lies_on_floor(&in->sheets[view->sheet]);
+    bool is_floor = is_on_floor(in, view->sheet);
     if (!is_floor || !tr_initial_floor_pose(in, out, by->photo, view, &sheet->world_from_sheet)) {
         tr_pose world_from_camera = tr_pose_inverse(out->net.rigs[by->photo].rig_from_world);
         sheet->world_from_sheet = tr_pose_mul(world_from_camera, view->pose[0].camera_from_plane);
@@ -167,7 +171,7 @@ static int choose_datum_sheet(const tr_adjust_input *in, const photo_views *seen
     for (int i = 0; i < in->n_sheets; i++) {
         int most = datum_sheet < 0 ? 0 : marks[tr_group_of(group, in->n_photos + datum_sheet)];
         int n = marks[tr_group_of(group, in->n_photos + i)];
-        if (!tr_sheet_lies_on_floor(&in->sheets[i]) || n == 0) continue;
+        if (!is_on_floor(in, i) || n == 0) continue;
         if (n > most || (n == most && clarity[i] > clarity[datum_sheet])) datum_sheet = i;
     }
     return datum_sheet;

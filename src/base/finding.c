@@ -5,17 +5,27 @@
 #include <string.h>
 
 static const struct {
-    const char *code;
+    const char *name, *code;
     bool blocks_pass;
     const char *arguments;
 } TABLE[TR_N_FINDINGS] = {
-#define ROW(NAME, code, blocks_pass, arguments) {code, blocks_pass, arguments},
+#define ROW(NAME, code, blocks_pass, arguments) {#NAME, code, blocks_pass, arguments},
     TR_FINDINGS(ROW)
 #undef ROW
 };
 
 const char *tr_finding_code(tr_finding_kind kind) {
     return TABLE[kind].code;
+}
+
+const char *tr_finding_name(tr_finding_kind kind) {
+    return TABLE[kind].name;
+}
+
+tr_finding_kind tr_finding_kind_of(const char *name) {
+    tr_finding_kind kind = 0;
+    while (kind < TR_N_FINDINGS && strcmp(TABLE[kind].name, name) != 0) kind++;
+    return kind;
 }
 
 bool tr_finding_blocks_pass(tr_finding_kind kind) {
@@ -102,6 +112,20 @@ bool tr_findings_add(tr_finding_kind kind, const char *arguments, tr_findings *l
         }
     }
     va_end(values);
+    if (ok) return append(list, &f, err);
+    release(&f);
+    return tr_fail_memory(err);
+}
+
+bool tr_findings_copy(const tr_finding *finding, tr_findings *list, tr_error *err) {
+    tr_finding f = *finding;
+    bool ok = true;
+    for (int i = 0; i < TR_MAX_ARGUMENTS; i++) {
+        tr_argument *a = &f.arguments[i];
+        if (!has_text(a)) continue;
+        a->text = strdup(a->text);
+        ok = ok && a->text;
+    }
     if (ok) return append(list, &f, err);
     release(&f);
     return tr_fail_memory(err);

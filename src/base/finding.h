@@ -194,10 +194,17 @@ TR_MUST_USE bool tr_findings_add(tr_finding_kind kind, const char *arguments, tr
                                  tr_error *err, ...) TR_PRINTF(2, 5);
 
 const char *tr_finding_code(tr_finding_kind kind);
+/* The row's NAME, which tells variants apart. */
+const char *tr_finding_name(tr_finding_kind kind);
+/* The kind of that name; TR_N_FINDINGS: there is none. */
+tr_finding_kind tr_finding_kind_of(const char *name);
 bool tr_finding_blocks_pass(tr_finding_kind kind);
 
 /* Names and types of a kind's arguments, nothing in them. Returns their number. */
 int tr_finding_arguments(tr_finding_kind kind, tr_argument out[TR_MAX_ARGUMENTS]);
+
+/* Adds a finding with copies of its arguments, once, as tr_note does. */
+TR_MUST_USE bool tr_findings_copy(const tr_finding *finding, tr_findings *list, tr_error *err);
 
 /* The list has one of this kind, or of another variant of it. */
 bool tr_findings_have(const tr_findings *list, tr_finding_kind kind);

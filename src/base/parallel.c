@@ -27,7 +27,7 @@ static void *run(void *argument) {
         pthread_mutex_lock(&q->mutex);
         if (!ok) break;
         q->done++;
-        if (w->progress) w->progress(w->context, q->done, w->n_items);
+        if (w->workers.progress) w->workers.progress(w->workers.context, q->done, w->n_items);
     }
     if (!ok && q->error.code == TR_OK) q->error = err;
     pthread_mutex_unlock(&q->mutex);
@@ -38,7 +38,7 @@ static void *run(void *argument) {
 bool tr_parallel(const tr_parallel_work *w, tr_error *err) {
     queue q = {.w = w};
     pthread_t threads[TR_MAX_THREADS];
-    int n = w->n_threads;
+    int n = w->workers.n_threads;
     int started = 0;
     if (n <= 0) {
         long n_processors = sysconf(_SC_NPROCESSORS_ONLN);

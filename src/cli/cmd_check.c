@@ -59,28 +59,21 @@ static bool wants_colours(void) {
            !(terminal && strcmp(terminal, "dumb") == 0);
 }
 
-/* Prints the result, or why there is none; check is NULL where not even the job could be read. */
-static bool print_result(const request *r, const tr_check *check, const tr_error *why,
-                         tr_error *err) {
-    bool has_failed = why->code != TR_OK;
+static bool print_result(const request *r, const tr_check_result *result, tr_error *err) {
     if (r->is_json) {
-        return tr_output_json(has_failed ? tr_check_json_failed(check, why) : tr_check_json(check),
-                              err);
+        return tr_output_json(tr_check_json(result), err);
     }
-    if (!has_failed) {
-        tr_check_text(check, wants_colours(), stdout);
-    } else if (check && check->photos) {
-        tr_check_text_failed(check, why, wants_colours(), stdout);
+    if (result->why.code == TR_OK || result->n_photos > 0) {
+        tr_check_text(result, wants_colours(), stdout);
     }
     return tr_output_end(err);
 }
 
-static bool write_picture(const request *r, const tr_check *check, const tr_error *why,
-                          tr_error *err) {
+static bool write_picture(const request *r, const tr_check *check, tr_error *err) {
     if (!r->picture) return true;
     tr_picture_writer *write =
         (tr_picture_writer *)tr_module_function("picture", "tr_picture_write", err);
-    return write && write(check, why->code == TR_OK ? NULL : why, r->picture, err);
+    return write && write(&check->result, &check->set, r->picture, err);
 }
 
 /* ---- The command ---- */
@@ -93,8 +86,9 @@ static bool is_picture_an_input(const request *r, char *const *photos, int n_pho
     return is_input;
 }
 
-static int exit_status(tr_verdict verdict) {
-    switch (verdict) {
+static int exit_status(const tr_check_result *result) {
+    if (result->why.code != TR_OK) return TR_EXIT_NO_MEASURE;
+    switch (result->verdict) {
     case TR_PASS: return TR_EXIT_PASS;
     case TR_FAIL: return TR_EXIT_FAIL;
     case TR_INCONCLUSIVE: break;
@@ -116,22 +110,23 @@ static int run_request(const request *r) {
         tr_job_release(&job);
         return tr_options_refuse(&tr_help_check, &usage);
     }
-    bool ok = has_job &&
-              tr_check_photos(&job, photos, n_photos, (int)r->n_threads, tr_options_show_progress,
-                              NULL, &check, &why) &&
+    const tr_workers workers = {.n_threads = (int)r->n_threads,
+                                .progress = tr_options_show_progress};
+    bool ok = has_job && tr_check_photos(&job, photos, n_photos, &workers, &check, &why) &&
               tr_check_evaluate(&job, &check, &why);
-    int status = ok ? exit_status(check.verdict) : TR_EXIT_NO_MEASURE;
+    tr_error unfinished = {0};
     if (!ok) {
         tr_fail(&why, TR_NO_MEASURE, "the check could not be made"); /* unless a reason is there */
-        tr_options_print_error("check", &why);
     }
-    const tr_check *known = has_job ? &check : NULL;
+    if (!tr_check_finish(&check, ok ? NULL : &why, &unfinished)) check.result.why = unfinished;
+    int status = exit_status(&check.result);
+    if (status == TR_EXIT_NO_MEASURE) tr_options_print_error("check", &check.result.why);
     /* The verdict first: it is printed even where no picture can be drawn. */
-    if (!print_result(r, known, &why, &unwritten[0])) {
+    if (!print_result(r, &check.result, &unwritten[0])) {
         tr_options_print_error("check", &unwritten[0]);
         status = TR_EXIT_NO_MEASURE;
     }
-    if (!write_picture(r, known, &why, &unwritten[1])) {
+    if (!write_picture(r, &check, &unwritten[1])) {
         tr_options_print_error("check", &unwritten[1]);
         status = TR_EXIT_NO_MEASURE;
     }

@@ -171,11 +171,12 @@ static int run_request(const request *r) {
     tr_lens_run run = {0};
     tr_error err = {0};
     tr_error unwritten = {0};
+    const tr_workers workers = {.n_threads = (int)r->n_threads,
+                                .progress = tr_options_show_progress};
     bool is_older;
     bool ok = may_be_written(r->out, &is_older, &err);
     if (err.code == TR_BAD_INPUT) return tr_options_refuse(&tr_help_lens, &err);
-    ok = ok && tr_lens_photos(&r->board, r->photos, r->n_photos, (int)r->n_threads,
-                              tr_options_show_progress, NULL, &run, &err);
+    ok = ok && tr_lens_photos(&r->board, r->photos, r->n_photos, &workers, &run, &err);
     run.is_steady = r->is_steady;
     ok = ok && tr_lens_solve(&run, &err);
     if (ok) {

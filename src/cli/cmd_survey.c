@@ -137,7 +137,7 @@ static bool print_result(const request *r, const tr_survey *v, char *const *writ
     if (r->is_json) return tr_output_json(tr_survey_json(v, written, why), err);
     if (!has_failed) {
         tr_survey_text(v, written, stdout);
-    } else if (v && v->check.photos) {
+    } else if (v && v->set.photos) {
         tr_survey_text_failed(v, why, written, stdout);
     }
     return tr_output_end(err);
@@ -174,11 +174,12 @@ static bool make(const request *r, const tr_survey_spec *spec, char *const *file
                  tr_survey *v, tr_error *err) {
     tr_mark_name marks[MAX_ALIGN];
     int n_align = 0;
+    const tr_workers workers = {.n_threads = (int)r->n_threads,
+                                .progress = tr_options_show_progress};
     char **photos = r->n_photos > 0 ? r->photos : spec->photos;
     int n_photos = r->n_photos > 0 ? r->n_photos : spec->n_photos;
     return read_align(r, spec, marks, &n_align, err) && tr_survey_init(spec, v, err) &&
-           tr_survey_run(v, photos, n_photos, (int)r->n_threads, tr_options_show_progress, NULL,
-                         (tr_survey_align){marks, n_align}, err) &&
+           tr_survey_run(v, photos, n_photos, &workers, (tr_survey_align){marks, n_align}, err) &&
            write_sheets(v, files, written, err);
 }
 

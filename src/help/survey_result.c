@@ -86,6 +86,10 @@ const tr_help_format tr_help_survey_result = {
             {"warnings[].code", NULL, NULL, "one word for programs; it does not change"},
             {"warnings[].text", NULL, NULL, "one or more sentences for people"},
             {"warnings[].blocks_pass", NULL, NULL, "whether it rules out a pass"},
+            {"warnings[].variant", NULL, NULL, "which sentence of its code it is"},
+            {"warnings[].arguments", NULL, NULL, "what stands in the sentence, by name"},
+            {"warnings[].arguments.NAME", "of NAME", NULL,
+             "a text, a list of texts, or a number in the unit at the end of its name"},
             {"left_out", NULL, NULL, "marks in photos that contradict the others and take no part"},
             {"variance_factor", "1", NULL,
              "squares of residuals over their variances, per degree of freedom, of all marks that "

@@ -31,6 +31,16 @@ int tr_job_find_sheet(const tr_job *job, const char *id) {
     return tr_sheet_find(job->sheets, job->n_sheets, id);
 }
 
+bool tr_job_needs_sheet(const tr_job *job, int sheet) {
+    for (int i = 0; i < job->n_references; i++) {
+        if (job->references[i].sheet == sheet) return true;
+    }
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        if (tr_job_find_sheet(job, job->layout.placements[i].sheet) == sheet) return true;
+    }
+    return false;
+}
+
 static void read_layout(tr_yaml y, tr_layout *layout) {
     tr_error cause = {0};
     char *path = tr_yaml_path(y);

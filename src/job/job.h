@@ -64,5 +64,7 @@ void tr_job_release(tr_job *job);
 
 /* The index of a sheet by its id, -1 where there is none. */
 int tr_job_find_sheet(const tr_job *job, const char *id);
+/* Whether the sheet has to be measured: the layout places it, or it marks a wheel point. */
+bool tr_job_needs_sheet(const tr_job *job, int sheet);
 
 #endif

@@ -21,6 +21,10 @@ static const char *const AXIS_KEYS[TR_N_AXES] = {"x_mm",    "y_mm",      "z_mm",
 static const char *const AXES[] = {"centreline", "rear-axle", "thrust"};
 static const char *const ORIGINS[] = {"front-axle", "rear-axle"};
 
+const char *tr_origin_name(tr_origin origin) {
+    return ORIGINS[origin];
+}
+
 const char *tr_axis_key(tr_axis axis) {
     return AXIS_KEYS[axis];
 }

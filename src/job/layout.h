@@ -16,6 +16,9 @@ bool tr_axis_is_angle(tr_axis axis);
 typedef enum { TR_AXES_CENTRELINE, TR_AXES_REAR_AXLE, TR_AXES_THRUST } tr_axes;
 typedef enum { TR_FROM_FRONT_AXLE, TR_FROM_REAR_AXLE } tr_origin;
 
+/* "front-axle", "rear-axle". */
+const char *tr_origin_name(tr_origin origin);
+
 typedef struct {
     bool is_required; /* the layout gives a required value */
     bool is_judged;   /* the layout gives a limit; implies is_required */

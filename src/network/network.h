@@ -208,6 +208,12 @@ typedef struct {
     const char *const *sheet_names;
 } tr_network;
 
+/* Where the camera of a photo is. */
+static inline tr_pose tr_network_camera_from_world(const tr_network *net, int photo) {
+    const tr_net_photo *p = &net->photos[photo];
+    return tr_pose_mul(net->cameras[p->camera].camera_from_rig, net->rigs[p->rig].rig_from_world);
+}
+
 /* Copies a network with all its arrays. False: memory ran out, and *out is empty. */
 TR_MUST_USE bool tr_network_copy(const tr_network *net, tr_network *out, tr_error *err);
 /* Sets all parts of a network to those of a copy that was made of it. */

@@ -18,21 +18,21 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_PHOTO_SIZE] = "Photo {photo} is not used: {why}.",
     [TR_FOUND_PHOTO_LENS_UNCLEAR] = "Photo {photo} is not used: {why}.",
     [TR_FOUND_PHOTO_MIRRORED] = "Photo {photo} is mirrored left to right: turn mirroring off in "
-                                "the camera's settings and take it anew.",
+                                "the camera's settings and take it again.",
     [TR_FOUND_CAMERAS_DIFFER] =
         "Photo {photo} was taken {camera}, but {others} {other_camera}: lens profile '{lens}' can "
-        "be right for one of them only. Choose the camera of the calibration by hand, keep the "
-        "phone from changing it by itself, and take the others anew.",
+        "be right for only one of them. Choose the camera of the calibration by hand, stop the "
+        "phone from switching cameras by itself, and take the others again.",
     [TR_FOUND_UNKNOWN_CAMERAS_DIFFER] =
         "Photo {photo} was taken {camera}, but {others} {other_camera}: photos of an unknown lens "
-        "must all be of one. Choose a camera by hand, keep the phone from changing it by itself, "
-        "and take the others anew.",
+        "must all be from one camera. Choose a camera by hand, stop the phone from switching by "
+        "itself, and take the others again.",
     [TR_FOUND_PHOTOS_FAR_APART] =
-        "Photo {first} was taken at {first_taken}, but {last} at {last_taken}: were the photos all "
-        "taken of this setup? If not, take them anew.",
+        "Photo {first} was taken at {first_taken}, but {last} at {last_taken}: were all photos "
+        "taken of this setup? If not, take them again.",
     [TR_FOUND_TAG_SEEN_TWICE] =
         "Photo {photo} shows tag {tag} of {family} twice: a second print of the same sheet is in "
-        "view. Take it away and take the photos anew.",
+        "view. Remove it and take the photos again.",
 
     /* ---- what ties photos and sheets together ---- */
     [TR_FOUND_SHEET_NOT_CONNECTED] =
@@ -40,23 +40,21 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "other sheets. Take two more photos that show {sheet} together with a neighbouring sheet.",
     [TR_FOUND_PHOTO_NOT_CONNECTED] =
         "Photo {photo} shows no sheet that the other photos share; it is not used.",
-    [TR_FOUND_ONLY_TIE] =
-        "Only {sheet} ties {photos} to the other photos: that it lay still in between cannot be "
-        "shown. Take another photo that shows a sheet of the one side together with one of the "
-        "other.",
-    [TR_FOUND_SHEET_NOT_FOUND] = "{sheet}, which the layout requires, could not be measured: it is "
-                                 "in no usable photo together with other sheets.",
+    [TR_FOUND_ONLY_TIE] = "Only {sheet} ties {photos} to the other photos, so nothing shows that "
+                          "it lay still in between. Take another photo that shows a sheet from the "
+                          "one group together with a sheet from the other.",
+    [TR_FOUND_SHEET_NOT_FOUND] = "{sheet}, which the layout requires, could not be measured: no "
+                                 "usable photo shows it together with other sheets.",
     [TR_FOUND_PLATE_NOT_FOUND] =
         "{sheet}, which marks the {wheel} wheel, could not be measured: take two photos that show "
         "it together with another sheet.",
-    [TR_FOUND_SEEN_ONCE] =
-        "{sheet} was measured {photos?in one photo|from one place} only: neither that it lay still "
-        "nor that it is printed at its size can be shown. Take another photo of it from a "
-        "different side.",
+    [TR_FOUND_SEEN_ONCE] = "{sheet} was measured {photos?in only one photo|from only one place}, "
+                           "so nothing shows that it lay still or that it is printed at the right "
+                           "size. Take another photo of it from a different side.",
     [TR_FOUND_UNNEEDED_SEEN_ONCE] =
-        "{sheet} was measured {photos?in one photo|from one place} only: neither that it lay still "
-        "nor that it is printed at its size can be shown. Take another photo of it from a "
-        "different side.",
+        "{sheet} was measured {photos?in only one photo|from only one place}, so nothing shows "
+        "that it lay still or that it is printed at the right size. Take another photo of it from "
+        "a different side.",
 
     /* ---- what does not fit, and why ---- */
     [TR_FOUND_LENS_MISMATCH] =
@@ -65,142 +63,140 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "Use the profile of this camera, at this zoom and image size, or calibrate it with "
         "'trammel lens'.",
     [TR_FOUND_LENS_MISMATCH_OF_SOME] =
-        "{photos} were not taken with the lens of profile '{lens}': they fit a focal length of "
-        "{fitted_px:.0f} px, the profile says {profile_px:.0f} px ({difference_percent:+.1f} %). "
-        "Use the profile of this camera, at this zoom and image size, or calibrate it with "
-        "'trammel lens'.",
+        "{photos} {photos?was|were} not taken with the lens of profile '{lens}': {photos?it "
+        "fits|they fit} a focal length of {fitted_px:.0f} px, the profile says {profile_px:.0f} px "
+        "({difference_percent:+.1f} %). Use the profile of this camera, at this zoom and image "
+        "size, or calibrate it with 'trammel lens'.",
     [TR_FOUND_CAMERA_NOT_STEADY] =
         "The profile '{lens}' says that the camera is steady, but it is not: from photo to photo "
-        "its image shifts by some {shift_px:.0f} px and its focal length changes by "
-        "{focal_percent:.2f} %. Turn stabilisation and autofocus off, or calibrate anew without "
+        "its image shifts by about {shift_px:.0f} px and its focal length changes by "
+        "{focal_percent:.2f} %. Turn stabilisation and autofocus off, or calibrate again without "
         "--steady.",
-    [TR_FOUND_SHEET_SCALE] =
-        "{sheet} is not printed at the size that its file says: its width measures "
-        "{width_percent:.1f} %, its height {height_percent:.1f} % of it. Check the sheet with a "
-        "rule; print it at 100 % or correct the file.",
+    [TR_FOUND_SHEET_SCALE] = "{sheet} is not printed at the size that its file states: it is "
+                             "{width_percent:.1f} % as wide and {height_percent:.1f} % as high. "
+                             "Check the sheet with a rule; print it at 100 % or correct the file.",
     [TR_FOUND_SHEET_MOVED] =
         "{sheet} was moved between the photos: in {photos} it lies {away_mm:.0f} mm away from "
-        "where the other photos have it. Leave everything where it is and take all photos anew.",
-    [TR_FOUND_SHEET_AT_TWO_PLACES] =
-        "{sheet} does not lie at one place: in {photos} it is some {away_mm:.0f} mm away from "
-        "where the other photos have it. Something was moved between the photos; take them all "
-        "anew.",
+        "where the other photos show it. Leave everything where it is and take all photos again.",
+    [TR_FOUND_SHEET_AT_TWO_PLACES] = "{sheet} does not lie in one place: in {photos} it is about "
+                                     "{away_mm:.0f} mm away from where the other photos show it. "
+                                     "Something was moved between the photos; take them all again.",
     [TR_FOUND_SHEET_DOES_NOT_FIT] =
         "{sheet} contradicts all other sheets: it is bent, was moved between photos, or is not "
-        "what its sheet file says. Flatten it, check it with a rule, and take the photos anew.",
+        "what its sheet file says. Flatten it, check it with a rule, and take the photos again.",
     [TR_FOUND_MARKS_CONTRADICT] =
-        "Much of {sheet} contradicts the other photos in {photos}: it is hidden in part, bent, or "
-        "not what its file says. Take the photo anew with the whole sheet in view, lying flat, or "
-        "leave it out where others show the sheet.",
+        "In {photos}, much of {sheet} contradicts the other photos: it is partly hidden, bent, or "
+        "not what its file says. Take the {photos?photo|photos} again with the whole sheet in "
+        "view, lying flat, or leave {photos?it|them} out if other photos show the sheet.",
     [TR_FOUND_TAG_MISPLACED] =
-        "Tag {tag} of {sheet} is not where the sheet file says (some {away_mm:.0f} mm off): check "
+        "Tag {tag} of {sheet} is not where the sheet file says (about {away_mm:.0f} mm off): check "
         "the file, and that the sheet lies flat.",
     [TR_FOUND_PHOTO_CONTRADICTS] =
         "Photo {photo} contradicts the others and is not used: something was moved, or it is of "
-        "another job, another camera or another zoom. Leave it out only if you know why; else take "
-        "all photos anew.",
+        "another job, or from another camera or zoom. Leave it out only if you know why; otherwise "
+        "take all photos again.",
     [TR_FOUND_PHOTO_OTHER_ZOOM] =
         "Photo {photo} contradicts the others and is not used: it was taken at another zoom or "
-        "focus, or was cut, or something was moved (it fits a focal length {focal_percent:+.1f} % "
-        "off, and an image shifted by {shift_px:.0f} px). Leave it out only if you know why; else "
-        "take all photos anew.",
+        "focus, or was cropped, or something was moved (it fits a focal length "
+        "{focal_percent:+.1f} % off, and an image shifted by {shift_px:.0f} px). Leave it out only "
+        "if you know why; otherwise take all photos again.",
     [TR_FOUND_PHOTO_TAKEN_MOVING] =
-        "Photo {photo} contradicts the others and is not used: the camera was moved while it was "
-        "taken, or a sheet was: hold still, rest your elbows, give more light, and turn burst and "
-        "night modes off. Leave it out only if you know why; else take all photos anew.",
-    [TR_FOUND_MARKS_LEFT_OUT] =
-        "{left_out} of {all} marks contradict the others and were left out.",
-    [TR_FOUND_MANY_MARKS_LEFT_OUT] =
-        "{left_out} of {all} marks contradict the others and were left out.",
+        "Photo {photo} contradicts the others and is not used: the camera moved while it was "
+        "taken, or a sheet did. Hold still, rest your elbows, use more light, and switch burst and "
+        "night modes off. Leave the photo out only if you know why; otherwise take all photos "
+        "again.",
+    [TR_FOUND_MARKS_LEFT_OUT] = "{left_out} of {all} marks {left_out?contradicts|contradict} the "
+                                "others and {left_out?was|were} left out.",
+    [TR_FOUND_MANY_MARKS_LEFT_OUT] = "{left_out} of {all} marks {left_out?contradicts|contradict} "
+                                     "the others and {left_out?was|were} left out.",
     [TR_FOUND_DOES_NOT_FIT] =
         "The photos contradict each other: marks lie {times:.1f} times further from their places "
-        "than they can be measured. Something was moved, is bent, or the lens profile is not of "
-        "this camera. Check both, and take all photos anew.",
-    [TR_FOUND_FITS_POORLY] =
-        "Marks lie {times:.1f} times further from their places than they can be measured; the "
-        "uncertainty was raised by that. A new lens calibration or flatter sheets would help.",
+        "than their own uncertainty allows. Something was moved or is bent, or the lens profile is "
+        "not this camera's. Look for the cause, and take all photos again.",
+    [TR_FOUND_FITS_POORLY] = "Marks lie {times:.1f} times further from their places than their own "
+                             "uncertainty allows; the uncertainty of the results was raised to "
+                             "match. A new lens calibration or flatter sheets would help.",
     [TR_FOUND_CAMERA_SHIFTS_MORE] =
         "The camera changes more from photo to photo than when profile '{lens}' was made: its "
-        "image shifts by some {now_px:.3g} px, it was {then_px:.3g} px. The uncertainty allows for "
-        "it. Was stabilisation set otherwise, or is it another camera?",
+        "image shifts by about {now_px:.3g} px (then {then_px:.3g} px). The uncertainty allows for "
+        "it. Was stabilisation set differently, or is it another camera?",
     [TR_FOUND_CAMERA_FOCUSES_MORE] =
         "The camera changes more from photo to photo than when profile '{lens}' was made: its "
-        "focal length changes by some {now_percent:.3g} %, it was {then_percent:.3g} %. The "
+        "focal length changes by about {now_percent:.3g} % (then {then_percent:.3g} %). The "
         "uncertainty allows for it. Lock focus and zoom.",
     [TR_FOUND_CAMERA_TURNS_MORE] =
-        "The camera changes more from photo to photo than when profile '{lens}' was made: it "
-        "turned while a photo was read by some {now_deg:.3g} °, it was {then_deg:.3g} °. The "
-        "uncertainty allows for it. Hold still, rest your elbows, give more light, and turn burst "
-        "and night modes off.",
+        "The camera changes more from photo to photo than when profile '{lens}' was made: it turns "
+        "by about {now_deg:.3g}° while a photo is read out (then {then_deg:.3g}°). The uncertainty "
+        "allows for it. Hold still, rest your elbows, use more light, and switch burst and night "
+        "modes off.",
     [TR_FOUND_CAMERA_TRAVELS_MORE] =
-        "The camera changes more from photo to photo than when profile '{lens}' was made: it "
-        "moved while a photo was read by some {now_mm:.3g} mm, it was {then_mm:.3g} mm. The "
-        "uncertainty allows for it. Hold still, rest your elbows, give more light, and turn burst "
+        "The camera changes more from photo to photo than when profile '{lens}' was made: it moves "
+        "by about {now_mm:.3g} mm while a photo is read out (then {then_mm:.3g} mm). The "
+        "uncertainty allows for it. Hold still, rest your elbows, use more light, and switch burst "
         "and night modes off.",
 
     /* ---- plates and the vehicle ---- */
     [TR_FOUND_PLATES_SWAPPED] =
-        "The plates are exchanged: left and right, or front and rear, lie the wrong way round. Put "
+        "The plates are swapped: left and right, or front and rear, are the wrong way round. Put "
         "each plate at the wheel that the job names: {front_left} front left, {front_right} front "
         "right, {rear_left} rear left, {rear_right} rear right.",
-    [TR_FOUND_AXLE_PLATES_SWAPPED] =
-        "The plates of the {is_rear?rear|front} wheels are exchanged: {left} belongs at the left "
-        "wheel, {right} at the right one.",
-    [TR_FOUND_PLATE_OFF] =
-        "{sheet} at the {wheel} wheel seems to lie {away_mm:.0f} mm off its plumb mark "
-        "({|x_mm|:.0f} mm too far {x_mm?forward|backward}, {|y_mm|:.0f} mm too far to the "
-        "{y_mm?left|right}): the other three plates agree with the vehicle's lengths. Set it anew.",
+    [TR_FOUND_AXLE_PLATES_SWAPPED] = "The plates of the {is_rear?rear|front} wheels are swapped: "
+                                     "{left} belongs at the left wheel, {right} at the right one.",
+    [TR_FOUND_PLATE_OFF] = "{sheet} at the {wheel} wheel seems to lie {away_mm:.0f} mm off its "
+                           "plumb mark ({|x_mm|:.0f} mm too far {x_mm?forward|backward}, "
+                           "{|y_mm|:.0f} mm too far to the {y_mm?left|right}): the other three "
+                           "plates agree with the vehicle's lengths. Place it again.",
     [TR_FOUND_TRACK_OFF] =
         "The {is_rear?rear|front} track (between the {is_rear?rear|front} plates) measures "
-        "{measured_mm:.0f} mm, the layout says {stated_mm:.0f} mm: a plate does not lie on its "
-        "plumb mark, or this is another vehicle.",
+        "{measured_mm:.0f} mm, but the layout says {stated_mm:.0f} mm: a plate is off its plumb "
+        "mark, or this is another vehicle.",
     [TR_FOUND_WHEELBASE_OFF] =
-        "The wheelbase measures {measured_mm:.0f} mm, the layout says {stated_mm:.0f} mm: a plate "
-        "does not lie on its plumb mark, or this is another vehicle.",
+        "The wheelbase measures {measured_mm:.0f} mm, but the layout says {stated_mm:.0f} mm: a "
+        "plate is off its plumb mark, or this is another vehicle.",
     [TR_FOUND_AXLES_NOT_SQUARE] =
         "The plates do not make a straight vehicle: seen square to one axle, the middle of the "
-        "other lies {skew_mm:.0f} mm to the side. A plate does not lie on its plumb mark.",
+        "other lies {skew_mm:.0f} mm to the side. A plate is off its plumb mark.",
     [TR_FOUND_AXLES_ASKEW] =
         "Seen square to one axle, the middle of the other lies {skew_mm:.0f} mm to the side, which "
-        "the stated uncertainties do not explain: a plate lies off its plumb mark, or the "
-        "vehicle's axles are not parallel. Check the plates.",
+        "the stated uncertainties do not explain: a plate is off its plumb mark, or the vehicle's "
+        "axles are not parallel. Check the plates.",
     [TR_FOUND_REAR_PLATES_ONLY] =
         "Only the rear wheels are marked: a rear plate too far forward or backward would turn the "
         "whole vehicle frame and cannot be noticed. Four plates are safer.",
     [TR_FOUND_VEHICLE_ID_MALFORMED] =
-        "The vehicle id {vehicle_id} is no vehicle identification number: that has 17 capital "
+        "The vehicle id {vehicle_id} is not a vehicle identification number: these have 17 capital "
         "letters and digits, without I, O and Q.",
     [TR_FOUND_VEHICLE_ID_DIGIT] =
-        "The check digit (place 9) of the vehicle id {vehicle_id} does not fit: read it again from "
-        "the vehicle. Outside North America the place may hold anything.",
+        "The check digit (the ninth character) of the vehicle id {vehicle_id} does not fit: read "
+        "the id from the vehicle again. Outside North America that character may be anything.",
 
     /* ---- targets ---- */
     [TR_FOUND_SHEET_TURNED] =
         "{sheet} lies turned by {turn_deg:.0f}°: it is laid down with the wrong side forward. Its "
-        "up direction must point as the layout says.",
+        "up direction must point the way that the layout says.",
     [TR_FOUND_SHEET_TURNED_ROUND] =
         "{sheet} lies turned by {turn_deg:.0f}°: it is laid down the wrong way round. Its up "
-        "direction must point as the layout says.",
+        "direction must point the way that the layout says.",
     [TR_FOUND_SHEET_NOT_FLAT] =
-        "{sheet} does not lie flat: its marks differ by {flatness_mm:.1f} mm (±{u95_mm:.1f}) in "
-        "height, {limit_mm:.1f} mm are allowed; it is highest about {|x_mm|:.0f} mm to the "
-        "{x_mm?right|left} and {|y_mm|:.0f} mm {y_mm?above|below} its centre. Flatten it and take "
-        "the photos anew.",
+        "{sheet} does not lie flat: its marks differ in height by {flatness_mm:.1f} mm "
+        "(±{u95_mm:.1f}), but {limit_mm:.1f} mm is allowed; it is highest about {|x_mm|:.0f} mm to "
+        "the {x_mm?right|left} of its centre and {|y_mm|:.0f} mm {y_mm?above|below} it. Flatten it "
+        "and take the photos again.",
 
     /* ---- what was taken as exact, or is not known ---- */
     [TR_FOUND_LENS_WITHOUT_COVARIANCE] =
         "The lens profile '{lens}' has no covariance: it was taken as exact, and the uncertainties "
-        "tell nothing of its errors. Calibrate with 'trammel lens'.",
+        "do not include its errors. Calibrate with 'trammel lens'.",
     [TR_FOUND_PLATES_TAKEN_AS_EXACT] =
         "reference_sd_mm is 0: the plates were taken to sit exactly on their plumb marks, and the "
-        "uncertainties tell nothing of how well they do. State what one standard deviation is; "
-        "usual is 1 mm.",
+        "uncertainties do not include how far off they are. State one standard deviation; 1 mm is "
+        "usual.",
     [TR_FOUND_LENS_UNKNOWN] = "The lens is unknown: it was found from these photos alone, with a "
-                              "focal length of {focal_px:.0f} px (±{u95_percent:.2f} %). ",
+                              "focal length of {focal_px:.0f} px (±{u95_percent:.2f} %).",
     [TR_FOUND_PROFILE_GAINS_LITTLE] =
         "The lens is unknown: it was found from these photos alone, with a focal length of "
         "{focal_px:.0f} px (±{u95_percent:.2f} %). With a lens profile ('trammel lens') u95 of "
-        "{sheet} would hardly be less.",
+        "{sheet} would hardly be smaller.",
     [TR_FOUND_PROFILE_GAINS] =
         "The lens is unknown: it was found from these photos alone, with a focal length of "
         "{focal_px:.0f} px (±{u95_percent:.2f} %). With a lens profile ('trammel lens') u95 of "
@@ -208,41 +204,42 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "it is {now_x_mm:.1f} mm in x, {now_y_mm:.1f} mm in y, {now_yaw_deg:.3f}° in yaw.",
 
     /* ---- surveys ---- */
-    [TR_FOUND_MARKS_NOT_MEASURED] =
-        "Of {sheet}, {marks:8} {marks?was|were} measured in fewer than two photos, and "
-        "{marks?is|are} left out of the new file: take more photos that show {marks?it|them} from "
-        "different sides.",
-    [TR_FOUND_MARK_UNCERTAIN] = "The place of {mark} of {sheet} is known to {u95_mm:.1f} mm only: "
+    [TR_FOUND_MARKS_NOT_MEASURED] = "On {sheet}, {marks:8} {marks?was|were} measured in fewer than "
+                                    "two photos, and {marks?is|are} left out of the new file: take "
+                                    "more photos that show {marks?it|them} from different sides.",
+    [TR_FOUND_MARK_UNCERTAIN] = "The place of {mark} on {sheet} is known only to {u95_mm:.1f} mm: "
                                 "take more photos that show it, from all sides and closer.",
     [TR_FOUND_MARK_AND_SCALE_UNCERTAIN] =
-        "The place of {mark} of {sheet} is known to {u95_mm:.1f} mm only: take more photos that "
-        "show it, from all sides and closer, with a better known length.",
+        "The place of {mark} on {sheet} is known only to {u95_mm:.1f} mm: take more photos that "
+        "show it, from all sides and closer, with a better known length in view.",
     [TR_FOUND_STUCK_TAG_SIZE] =
         "Tag {tag} of {sheet} is stated as {stated_mm:.4g} mm, but measures {measured_mm:.2f} mm: "
         "is it the print that was meant? The new file has the measured size.",
     [TR_FOUND_SURVEYED_SHEET_NOT_FLAT] =
-        "{sheet} did not lie flat: its marks differ by {flatness_mm:.1f} mm (±{u95_mm:.1f}) in "
-        "height, most about {|x_mm|:.0f} mm to the {x_mm?right|left} and {|y_mm|:.0f} mm "
-        "{y_mm?above|below} its centre. Flatten it and survey it anew: when it lies otherwise, its "
-        "marks lie elsewhere.",
+        "{sheet} did not lie flat: its marks differ in height by {flatness_mm:.1f} mm "
+        "(±{u95_mm:.1f}); it is highest about {|x_mm|:.0f} mm to the {x_mm?right|left} of its "
+        "centre and {|y_mm|:.0f} mm {y_mm?above|below} it. Flatten it and survey it again: when it "
+        "lies differently, its marks lie elsewhere.",
     [TR_FOUND_ALIGN_DOES_NOT_FIT] =
         "The marks named for the frame of {sheet} lie {rms_mm:.1f} mm (rms) from where its file "
-        "has them, print scale apart: is each the mark that it is taken for?",
+        "has them, apart from the print's scale: is each the mark that it is taken for?",
     [TR_FOUND_BAR_NOT_USED] =
         "Bar {bar} gives no scale: its marks are not in two photos with marks of the sheet.",
     [TR_FOUND_RULE_NOT_USED] = "The rule of {sheet} along {axis} gives no scale: its marks are not "
                                "in two photos with marks of the sheet.",
     [TR_FOUND_SCALE_UNCERTAIN] =
-        "The scale is known to {u95_mm_per_m:.1f} mm in a metre only: put a longer, better known "
+        "The scale is known only to {u95_mm_per_m:.1f} mm in a metre: put a longer, better known "
         "length in view, such as a scale bar of a metre.",
-    [TR_FOUND_ONE_LENGTH] = "Only one known length was in view: an error of it cannot be seen. Put "
-                            "a second one in view.",
-    [TR_FOUND_SURVEY_FEW_PHOTOS] = "{photos} photos are few: take five or more, from all sides.",
+    [TR_FOUND_ONE_LENGTH] = "Only one known length was in view, so an error in it cannot be seen. "
+                            "Put a second one in view.",
+    [TR_FOUND_SURVEY_FEW_PHOTOS] =
+        "Only {photos} photos are used: take five or more, from all sides.",
     [TR_FOUND_MARKS_SCATTER] =
         "The marks fit worse than they should ({variance_factor:.1f} times in variance): was the "
         "sheet bent, or touched between the photos, or is the lens profile another camera's?",
     [TR_FOUND_SIGHTINGS_LEFT_OUT] =
-        "{left_out} sightings of marks contradict the others and take no part.",
+        "{left_out} {left_out?sighting of a mark contradicts|sightings of marks contradict} the "
+        "others and {left_out?was|were} left out.",
 
     /* ---- lens calibrations: photos ---- */
     [TR_FOUND_PHOTO_LEFT_OUT] = "'{photo}' was left out: {why}",
@@ -255,8 +252,8 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "'{photo}' fits worse than the others ({rms_px:.2f} px rms); take it again with the board "
         "flat, camera and board still, and the zoom and focus as before",
     [TR_FOUND_CORNERS_OFF] =
-        "'{photo}': {corners} of the corners lie off their places, by up to {most_px:.1f} px; "
-        "glare, dirt or something that covers the board does that",
+        "'{photo}': {corners} of the corners {corners?is|are} off {corners?its place|their "
+        "places}, by up to {most_px:.1f} px; glare, dirt or something covering the board does that",
     [TR_FOUND_PHOTOS_ALIKE] = "'{photo}' shows nearly the same view as '{other}' and adds little; "
                               "take each photo from another side",
     [TR_FOUND_CALIBRATION_FEW_PHOTOS] =
@@ -270,14 +267,14 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "0, and the lens may be off where no photo has the board; take photos with the board in "
         "each corner of the image",
     [TR_FOUND_FEW_TILTED] =
-        "in only {tilted} of {photos} photos is the board tilted by more than {least_deg:.0f} "
-        "degrees; take at least {wanted} so, tilted to the left, to the right, forward and back",
+        "the board is tilted by more than {least_deg:.0f} degrees in only {tilted} of {photos} "
+        "photos; tilt it in at least {wanted}: to the left, to the right, forward and back",
     [TR_FOUND_TILT_MISSING] =
         "no photo has the board tilted so that its {edges:or} edge, as seen in the photo, is the "
         "nearest; add such views",
     [TR_FOUND_QUARTER_TURN] =
-        "turn the camera by a quarter in two or three of the photos: these tell a print that is "
-        "longer one way from a lens, which makes the focal length more certain",
+        "turn the camera by a quarter in two or three of the photos: this tells a print that is "
+        "longer one way apart from the lens, and makes the focal length more certain",
 
     /* ---- the camera ---- */
     [TR_FOUND_CALIBRATION_FITS_POORLY] =
@@ -286,21 +283,21 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "photo to photo, do the photos show different boards, or were some edited? Use photos of "
         "one stiff board, as the camera stored them",
     [TR_FOUND_NOT_AS_STEADY] =
-        "in most photos neighbouring corners lie off their places together ({rms_px:.2f} px rms in "
+        "in most photos neighbouring corners are off their places together ({rms_px:.2f} px rms in "
         "all), and the lens is worse than its standard deviations say: the camera is not as steady "
         "as --steady says, the board bends, or the photos show different boards",
     [TR_FOUND_LENS_SHIFTS] =
-        "the optical axis shifts by some {shift_px:.0f} px from photo to photo, as that of a "
-        "stabilised lens does, or of photos that an app turned or cropped; it is taken into "
-        "account, here and in checks: use photos as the camera stored them, and switch "
+        "the optical axis shifts by about {shift_px:.0f} px from photo to photo, as with a "
+        "stabilised lens, or with photos that an app turned or cropped; this is taken into "
+        "account, here and in checks, but use photos as the camera stored them, and switch "
         "stabilisation off where that can be done",
     [TR_FOUND_FOCAL_CHANGES] =
-        "the focal length changes by some {change_percent:.1f} % from photo to photo: lock the "
-        "focus, keep the distance to the board alike, and use a board that does not bend",
+        "the focal length changes by about {change_percent:.1f} % from photo to photo: lock the "
+        "focus, keep the same distance to the board, and use a board that does not bend",
     [TR_FOUND_HAND_MOVES] =
-        "the camera moved while the photos were read out, by some {moved_px:.0f} px in the "
-        "picture; it is taken into account, but hold still, rest your elbows, use more light, and "
-        "switch burst and night modes off",
+        "the camera moved while the photos were read out, by about {moved_px:.0f} px in the "
+        "picture; this is taken into account, but hold still, rest your elbows, use more light, "
+        "and switch burst and night modes off",
     [TR_FOUND_FOCAL_UNCERTAIN] =
         "the focal length is known only to {sd_percent:.2f} % (one standard deviation), which "
         "makes every distance uncertain by as much; take more photos in which the board fills the "
@@ -311,19 +308,19 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
 
     /* ---- the board ---- */
     [TR_FOUND_BOARD_STRETCHED] =
-        "the print is by {|stretch_percent|:.2f} % {stretch_percent?longer|shorter} along its "
+        "the print is {|stretch_percent|:.2f} % {stretch_percent?longer|shorter} along its "
         "{squares_x} squares than along its {squares_y}; this is taken into account, but measure "
-        "it along both edges and print it anew",
+        "it along both edges and print it again",
     [TR_FOUND_BOARD_UNEVEN] =
-        "the corners of the board lie off their places, alike in all photos, by some "
+        "the corners of the board are off their places, alike in all photos, by about "
         "{along_mm:.2s} mm along it and {out_mm:.2s} mm out of it; this is taken into account, but "
         "a truer print, glued to glass or another stiff, flat plate, gives a better profile",
     [TR_FOUND_BOARD_UNEVEN_ALONG] =
-        "the corners of the board lie off their places, alike in all photos, by some "
+        "the corners of the board are off their places, alike in all photos, by about "
         "{along_mm:.2s} mm along it; this is taken into account, but a truer print, glued to glass "
         "or another stiff, flat plate, gives a better profile",
     [TR_FOUND_BOARD_UNEVEN_OUT] =
-        "the corners of the board lie off their places, alike in all photos, by some {out_mm:.2s} "
+        "the corners of the board are off their places, alike in all photos, by about {out_mm:.2s} "
         "mm out of it; this is taken into account, but a truer print, glued to glass or another "
         "stiff, flat plate, gives a better profile",
     [TR_FOUND_BOARD_BOWED] =

@@ -1,5 +1,6 @@
 #include "present/check_json.h"
 
+#include <stdio.h>
 #include <string.h>
 
 #include "present/catalogue.h"
@@ -16,9 +17,39 @@ static json_t *stated(tr_axis axis, double value) {
     return degrees * TR_RAD_PER_DEG == value ? tr_json_number(degrees) : value_of(axis, value);
 }
 
+/* A pose a_from_b: [R | t] by rows. */
+static json_t *pose_json(bool is_known, tr_pose pose) {
+    if (!is_known) return json_null();
+    const double t[3] = {pose.t_mm.x, pose.t_mm.y, pose.t_mm.z};
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; i < 12 && ok; i++) {
+        ok = tr_json_push(json, tr_json_number(i % 4 < 3 ? pose.R.m[i / 4][i % 4] : t[i / 4]));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *pair_json(double a, double b) {
+    json_t *json = json_array();
+    if (json && tr_json_push(json, tr_json_number(a)) && tr_json_push(json, tr_json_number(b))) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *known_text(const char *words) {
+    return *words ? tr_json_text(words) : json_null();
+}
+
 static json_t *measured(tr_axis axis, bool is_measured, double value) {
     return is_measured ? value_of(axis, value) : json_null();
 }
+
+/* Keys of the budget. */
+static const char *const SOURCES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets"};
 
 static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
     json_t *a = json_object();
@@ -33,11 +64,10 @@ static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
              tr_json_put(a, "verdict", json_string(tr_verdict_name(r->verdict)));
     }
     json_t *budget = json_object();
-    ok = ok && tr_json_put(budget, "marks", measured(axis, r->is_measured, r->u95_marks)) &&
-         tr_json_put(budget, "lens", measured(axis, r->is_measured, r->u95_lens)) &&
-         tr_json_put(budget, "plates", measured(axis, r->is_measured, r->u95_plates)) &&
-         tr_json_put(budget, "sheets", measured(axis, r->is_measured, r->u95_sheets)) &&
-         tr_json_put(a, "budget", json_incref(budget));
+    for (int k = 0; k < TR_N_SOURCES; k++) {
+        ok = ok && tr_json_put(budget, SOURCES[k], measured(axis, r->is_measured, r->u95_of[k]));
+    }
+    ok = ok && tr_json_put(a, "budget", json_incref(budget));
     if (r->u95_calibrated > 0) {
         ok = ok && tr_json_put(a, "u95_with_profile", value_of(axis, r->u95_calibrated));
     }
@@ -47,30 +77,33 @@ static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
     return NULL;
 }
 
-static json_t *target_json(const tr_check *check, const tr_target_result *t) {
+static json_t *target_json(const tr_check_result *result, const tr_target_result *t) {
     json_t *target = json_object();
     json_t *moves = json_array();
     bool ok = target && moves;
     for (int i = 0; i < t->n_moves; i++) ok = ok && tr_json_push(moves, tr_json_text(t->moves[i]));
-    ok = ok && tr_json_put(target, "sheet", tr_json_text(check->job->sheets[t->sheet].id)) &&
+    ok = ok && tr_json_put(target, "sheet", tr_json_text(result->sheets[t->sheet].id)) &&
          tr_json_put(target, "verdict", json_string(tr_verdict_name(t->verdict))) &&
-         tr_json_put(target, "photos", json_integer(check->sheets[t->sheet].n_photos)) &&
-         tr_json_put(target, "marks", json_integer(check->sheets[t->sheet].n_marks));
+         tr_json_put(target, "photos", json_integer(result->sheets[t->sheet].n_photos)) &&
+         tr_json_put(target, "marks", json_integer(result->sheets[t->sheet].n_marks));
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         ok = ok && tr_json_put(target, tr_axis_key(axis), axis_json(axis, &t->axis[axis]));
     }
-    ok = ok && tr_json_put(target, "moves", json_incref(moves));
+    ok = ok && tr_json_put(target, "moves", json_incref(moves)) &&
+         tr_json_put(target, "from", json_string(tr_origin_name(t->from))) &&
+         tr_json_put(target, "required_pose", pose_json(true, t->vehicle_from_required)) &&
+         tr_json_put(target, "photo", t->photo >= 0 ? json_integer(t->photo) : json_null());
     json_decref(moves);
     if (ok) return target;
     json_decref(target);
     return NULL;
 }
 
-static json_t *targets_json(const tr_check *check) {
+static json_t *targets_json(const tr_check_result *result) {
     json_t *targets = json_array();
     bool ok = targets;
-    for (int i = 0; check->targets && i < check->job->layout.n_placements; i++) {
-        ok = ok && tr_json_push(targets, target_json(check, &check->targets[i]));
+    for (int i = 0; ok && i < result->n_targets; i++) {
+        ok = ok && tr_json_push(targets, target_json(result, &result->targets[i]));
     }
     if (ok) return targets;
     json_decref(targets);
@@ -91,16 +124,47 @@ static json_t *length_json(const tr_length_result *length) {
     return NULL;
 }
 
-static json_t *references_json(const tr_check *check) {
-    static const tr_length_result NOT_MEASURED = {.is_measured = false};
+static json_t *plates_json(const tr_check_result *result) {
+    json_t *plates = json_array();
+    bool ok = plates;
+    for (int i = 0; ok && i < result->n_plates; i++) {
+        const tr_plate_result *p = &result->plates[i];
+        json_t *plate = json_object();
+        ok = plate && tr_json_put(plate, "point", json_string(tr_wheel_point_name(p->point))) &&
+             tr_json_put(plate, "sheet", tr_json_text(result->sheets[p->sheet].id)) &&
+             tr_json_put(plate, "at_mm",
+                         p->is_placed ? pair_json(p->at_mm.x, p->at_mm.y) : json_null()) &&
+             tr_json_push(plates, json_incref(plate));
+        json_decref(plate);
+    }
+    if (ok) return plates;
+    json_decref(plates);
+    return NULL;
+}
+
+/* What the layout states, also of lengths that were not measured. */
+static json_t *stated_json(const tr_check_result *result) {
+    json_t *json = json_object();
+    const tr_length_result *lengths[] = {&result->wheelbase, &result->track_front,
+                                         &result->track_rear};
+    static const char *const KEYS[] = {"wheelbase_mm", "track_front_mm", "track_rear_mm"};
+    bool ok = json;
+    for (int i = 0; i < 3; i++) {
+        if (!(lengths[i]->stated_mm > 0)) continue;
+        ok = ok && tr_json_put(json, KEYS[i], tr_json_number(lengths[i]->stated_mm));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *references_json(const tr_check_result *result) {
     json_t *references = json_object();
-    if (references &&
-        tr_json_put(references, "wheelbase_mm",
-                    length_json(check ? &check->wheelbase : &NOT_MEASURED)) &&
-        tr_json_put(references, "track_front_mm",
-                    length_json(check ? &check->track_front : &NOT_MEASURED)) &&
-        tr_json_put(references, "track_rear_mm",
-                    length_json(check ? &check->track_rear : &NOT_MEASURED))) {
+    if (references && tr_json_put(references, "wheelbase_mm", length_json(&result->wheelbase)) &&
+        tr_json_put(references, "track_front_mm", length_json(&result->track_front)) &&
+        tr_json_put(references, "track_rear_mm", length_json(&result->track_rear)) &&
+        tr_json_put(references, "stated", stated_json(result)) &&
+        tr_json_put(references, "plates", plates_json(result))) {
         return references;
     }
     json_decref(references);
@@ -117,12 +181,12 @@ static json_t *quantity_json(bool is_measured, double value, double u95) {
     return NULL;
 }
 
-static json_t *flatness_json(const tr_check *check, const tr_sheet_result *r) {
+static json_t *flatness_json(const tr_check_result *result, const tr_sheet_result *r) {
     const tr_sheet_condition *c = &r->condition;
     json_t *json = quantity_json(c->has_flatness, c->flatness_mm, c->flatness_u95_mm);
     bool ok = json;
     if (ok && r->is_flat_judged) {
-        ok = tr_json_put(json, "limit", tr_json_number(check->job->layout.flatness_mm)) &&
+        ok = tr_json_put(json, "limit", tr_json_number(result->flatness_mm)) &&
              tr_json_put(json, "verdict", json_string(tr_verdict_name(r->flatness_verdict)));
     }
     if (ok) return json;
@@ -131,23 +195,27 @@ static json_t *flatness_json(const tr_check *check, const tr_sheet_result *r) {
 }
 
 /* The condition of every sheet that was measured. Scales are relative to what the file says. */
-static json_t *sheets_json(const tr_check *check) {
+static json_t *sheets_json(const tr_check_result *result) {
     json_t *sheets = json_array();
     bool ok = sheets;
-    for (int i = 0; ok && check->sheets && i < check->job->n_sheets; i++) {
-        const tr_sheet_result *r = &check->sheets[i];
+    for (int i = 0; ok && i < result->n_sheets; i++) {
+        const tr_sheet_result *r = &result->sheets[i];
         const tr_sheet_condition *c = &r->condition;
         json_t *sheet = json_object();
-        ok = sheet && tr_json_put(sheet, "sheet", tr_json_text(check->job->sheets[i].id)) &&
+        ok = sheet && tr_json_put(sheet, "sheet", tr_json_text(r->id)) &&
              tr_json_put(sheet, "photos", json_integer(r->n_photos)) &&
              tr_json_put(sheet, "marks", json_integer(r->n_marks)) &&
-             tr_json_put(sheet, "flatness_mm", flatness_json(check, r)) &&
+             tr_json_put(sheet, "flatness_mm", flatness_json(result, r)) &&
              tr_json_put(
                  sheet, "scale_x",
                  quantity_json(c->has_print_scale, 1 + c->print_scale[0], c->print_scale_u95[0])) &&
              tr_json_put(
                  sheet, "scale_y",
                  quantity_json(c->has_print_scale, 1 + c->print_scale[1], c->print_scale_u95[1])) &&
+             tr_json_put(sheet, "title", tr_json_text(r->title)) &&
+             tr_json_put(sheet, "size_mm", pair_json(r->width_mm, r->height_mm)) &&
+             tr_json_put(sheet, "surveyed", json_boolean(r->is_surveyed)) &&
+             tr_json_put(sheet, "pose", pose_json(r->is_placed, r->vehicle_from_sheet)) &&
              tr_json_push(sheets, json_incref(sheet));
         json_decref(sheet);
     }
@@ -160,14 +228,10 @@ static json_t *known(bool is_known, double value) {
     return is_known ? tr_json_number(value) : json_null();
 }
 
-static json_t *known_text(const char *words) {
-    return *words ? tr_json_text(words) : json_null();
-}
-
-static json_t *quality_json(const tr_check_photo *photo) {
+static json_t *quality_json(const tr_photo_result *photo) {
     const tr_photo_quality *q = &photo->quality;
     const char *why_not = q->grade == TR_PHOTO_UNUSABLE ? photo->why_not : "";
-    const char *reason = q->reason ? q->reason : why_not;
+    const char *reason = *q->reason ? q->reason : why_not;
     json_t *json = json_object();
     if (json && tr_json_put(json, "grade", json_string(tr_photo_grade_name(q->grade))) &&
         tr_json_put(json, "reason", known_text(reason)) &&
@@ -184,7 +248,7 @@ static json_t *quality_json(const tr_check_photo *photo) {
     return NULL;
 }
 
-static json_t *photo_json(const tr_check *check, const tr_check_photo *photo) {
+static json_t *photo_json(const tr_photo_result *photo, bool has_lenses) {
     json_t *json = json_object();
     bool ok =
         json && tr_json_put(json, "file", tr_json_text(photo->file)) &&
@@ -192,13 +256,10 @@ static json_t *photo_json(const tr_check *check, const tr_check_photo *photo) {
         tr_json_put(json, "used", json_boolean(photo->is_used)) &&
         tr_json_put(json, "marks", json_integer(photo->is_used ? photo->n_marks : 0)) &&
         tr_json_put(json, "rms_px", known(photo->is_used, photo->rms_px)) &&
-        tr_json_put(json, "camera", known_text(photo->exif.camera.name)) &&
-        tr_json_put(json, "taken", known_text(photo->exif.taken)) &&
+        tr_json_put(json, "camera", known_text(photo->camera)) &&
+        tr_json_put(json, "taken", known_text(photo->taken)) &&
         tr_json_put(json, "quality", quality_json(photo));
-    if (check->job && check->job->n_lenses > 1) {
-        const char *lens = photo->is_readable ? check->job->lenses[photo->lens].id : "";
-        ok = ok && tr_json_put(json, "lens", known_text(lens));
-    }
+    if (has_lenses) ok = ok && tr_json_put(json, "lens", known_text(photo->lens));
     if (*photo->why_not && !photo->is_used)
         ok = ok && tr_json_put(json, "reason", tr_json_text(photo->why_not));
     if (ok) return json;
@@ -206,14 +267,46 @@ static json_t *photo_json(const tr_check *check, const tr_check_photo *photo) {
     return NULL;
 }
 
-json_t *tr_photos_json(const tr_check *check) {
-    json_t *photos = json_array();
-    bool ok = photos;
-    for (int i = 0; check && check->photos && i < check->n_photos; i++) {
-        ok = ok && tr_json_push(photos, photo_json(check, &check->photos[i]));
+json_t *tr_photos_json(const tr_photo_result *photos, int n, bool has_lenses) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; ok && i < n; i++) ok = tr_json_push(json, photo_json(&photos[i], has_lenses));
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *items_json(const char *list) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (const char *item = list; ok; item += strcspn(item, "\n") + 1) {
+        char text[256];
+        size_t n = strcspn(item, "\n");
+        snprintf(text, sizeof text, "%.*s", (int)n, item);
+        ok = tr_json_push(json, tr_json_text(text));
+        if (!item[n]) break;
     }
-    if (ok) return photos;
-    json_decref(photos);
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *arguments_json(const tr_finding *finding) {
+    json_t *json = json_object();
+    bool ok = json;
+    for (int i = 0; ok && i < TR_MAX_ARGUMENTS && *finding->arguments[i].name; i++) {
+        const tr_argument *a = &finding->arguments[i];
+        switch (a->type) {
+        case TR_ARGUMENT_NUMBER: ok = tr_json_put(json, a->name, tr_json_number(a->number)); break;
+        case TR_ARGUMENT_INTEGER:
+            ok = tr_json_put(json, a->name, json_integer((json_int_t)a->number));
+            break;
+        case TR_ARGUMENT_TEXT: ok = tr_json_put(json, a->name, tr_json_text(a->text)); break;
+        case TR_ARGUMENT_LIST: ok = tr_json_put(json, a->name, items_json(a->text)); break;
+        }
+    }
+    if (ok) return json;
+    json_decref(json);
     return NULL;
 }
 
@@ -223,18 +316,20 @@ static json_t *finding_json(const tr_finding *finding) {
     json_t *json = json_object();
     if (json && tr_json_put(json, "code", json_string(tr_finding_code(finding->kind))) &&
         tr_json_put(json, "text", tr_json_text(text)) &&
-        tr_json_put(json, "blocks_pass", json_boolean(tr_finding_blocks_pass(finding->kind)))) {
+        tr_json_put(json, "blocks_pass", json_boolean(tr_finding_blocks_pass(finding->kind))) &&
+        tr_json_put(json, "variant", json_string(tr_finding_name(finding->kind))) &&
+        tr_json_put(json, "arguments", arguments_json(finding))) {
         return json;
     }
     json_decref(json);
     return NULL;
 }
 
-json_t *tr_findings_json(const tr_check *check) {
+json_t *tr_findings_json(const tr_findings *list) {
     json_t *findings = json_array();
     bool ok = findings;
-    for (int i = 0; check && i < check->findings.n; i++) {
-        ok = ok && tr_json_push(findings, finding_json(&check->findings.items[i]));
+    for (int i = 0; list && i < list->n; i++) {
+        ok = ok && tr_json_push(findings, finding_json(&list->items[i]));
     }
     if (ok) return findings;
     json_decref(findings);
@@ -252,50 +347,119 @@ json_t *tr_program_json(void) {
 }
 
 /* What the photos say of a lens without a profile. */
-static bool put_unknown_lens(json_t *result, const tr_check *check) {
-    if (!check->job->lenses[0].is_unknown) return true;
-    double f = check->lenses[0].param[TR_FX];
-    json_t *json = json_object();
-    bool ok = json && tr_json_put(json, "known", json_false()) &&
-              tr_json_put(json, "focal_px", tr_json_number(f)) &&
-              tr_json_put(json, "focal_u95_px", tr_json_number(f * check->focal_u95)) &&
-              tr_json_put(result, "lens", json_incref(json));
-    json_decref(json);
+static bool put_unknown_lens(json_t *json, const tr_check_result *result) {
+    if (!result->is_lens_unknown) return true;
+    json_t *lens = json_object();
+    bool ok =
+        lens && tr_json_put(lens, "known", json_false()) &&
+        tr_json_put(lens, "focal_px", tr_json_number(result->focal_px)) &&
+        tr_json_put(lens, "focal_u95_px", tr_json_number(result->focal_px * result->focal_u95)) &&
+        tr_json_put(json, "lens", json_incref(lens));
+    json_decref(lens);
     return ok;
 }
 
-json_t *tr_check_json(const tr_check *check) {
-    json_t *json = json_object();
-    if (json && tr_json_put(json, "job", tr_json_text(check->job->id)) &&
-        tr_json_put(json, "layout", tr_json_text(check->job->layout.id)) &&
-        tr_json_put(json, "verdict", json_string(tr_verdict_name(check->verdict))) &&
-        tr_json_put(json, "targets", targets_json(check)) &&
-        tr_json_put(json, "references", references_json(check)) && put_unknown_lens(json, check) &&
-        tr_json_put(json, "sheets", sheets_json(check)) &&
-        tr_json_put(json, "photos", tr_photos_json(check)) &&
-        tr_json_put(json, "warnings", tr_findings_json(check)) &&
-        tr_json_put(json, "left_out", json_integer(check->n_rejected)) &&
-        tr_json_put(json, "variance_factor", tr_json_number(check->variance_factor)) &&
-        tr_json_put(json, "degrees_of_freedom", json_integer(check->degrees_of_freedom)) &&
-        tr_json_put(json, "program", tr_program_json())) {
-        return json;
+/* The lens as it was in the photo: fx fy cx cy k1 k2 p1 p2 k3. */
+static json_t *own_lens_json(const tr_photo_result *photo) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; i < TR_LENS_N && ok; i++) {
+        ok = tr_json_push(json, tr_json_number(photo->own_lens.param[i]));
     }
+    if (ok) return json;
     json_decref(json);
     return NULL;
 }
 
-json_t *tr_check_json_failed(const tr_check *check, const tr_error *why) {
-    const tr_job *job = check ? check->job : NULL;
+/* Of each mark its sheet, counted from 0, and u, v of its points. */
+static json_t *drawn_json(const tr_photo_result *photo) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; i < photo->n_drawn && ok; i++) {
+        const tr_drawn_mark *m = &photo->marks[i];
+        json_t *mark = json_array();
+        ok = mark && tr_json_push(mark, json_integer(m->sheet));
+        for (int k = 0; k < m->n_points && ok; k++) {
+            ok = tr_json_push(mark, tr_json_number(m->uv_px[k].x)) &&
+                 tr_json_push(mark, tr_json_number(m->uv_px[k].y));
+        }
+        ok = ok && tr_json_push(json, json_incref(mark));
+        json_decref(mark);
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* What a drawing needs of a photo beside its file. */
+static bool put_view(json_t *json, const tr_photo_result *photo, bool is_placed) {
+    return tr_json_put(json, "name", tr_json_text(photo->name)) &&
+           tr_json_put(json, "image_px", pair_json(photo->width_px, photo->height_px)) &&
+           tr_json_put(json, "marks_found", json_integer(photo->n_found)) &&
+           (!is_placed ||
+            (tr_json_put(json, "lens_px", own_lens_json(photo)) &&
+             tr_json_put(json, "camera_pose", pose_json(true, photo->camera_from_vehicle)))) &&
+           (photo->n_drawn == 0 || tr_json_put(json, "marks_px", drawn_json(photo)));
+}
+
+static json_t *job_text(const tr_check_result *result, const char *text) {
+    return result->has_job ? tr_json_text(text) : json_null();
+}
+
+static json_t *photos_json(const tr_check_result *result) {
+    json_t *json = tr_photos_json(result->photos, result->n_photos, result->has_lenses);
+    bool ok = json;
+    for (int i = 0; ok && i < result->n_photos; i++) {
+        const tr_photo_result *photo = &result->photos[i];
+        bool is_placed = result->why.code == TR_OK && photo->is_used;
+        ok = put_view(json_array_get(json, (size_t)i), photo, is_placed);
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* What is said of the job. */
+static bool put_job(json_t *json, const tr_check_result *result) {
+    return !result->has_job ||
+           (tr_json_put(json, "vehicle", tr_json_text(result->vehicle)) &&
+            tr_json_put(json, "vehicle_id", known_text(result->vehicle_id)) &&
+            tr_json_put(json, "technician", known_text(result->technician)) &&
+            tr_json_put(json, "reference_sd_mm", tr_json_number(result->reference_sd_mm)) &&
+            tr_json_put(json, "flatness_limit_mm", tr_json_number(result->flatness_mm)) &&
+            tr_json_put(json, "steady_camera", json_boolean(result->is_camera_steady)));
+}
+
+/* Of a check without a measurement. */
+static bool put_failed(json_t *json, const tr_check_result *result) {
+    static const tr_check_result NOTHING = {.has_job = false};
+    return tr_json_put(json, "verdict", json_null()) &&
+           tr_json_put(json, "error", tr_json_error(&result->why)) &&
+           tr_json_put(json, "targets", json_array()) &&
+           tr_json_put(json, "references", references_json(&NOTHING)) &&
+           tr_json_put(json, "photos", photos_json(result)) &&
+           tr_json_put(json, "warnings", tr_findings_json(&result->findings));
+}
+
+static bool put_measured(json_t *json, const tr_check_result *result) {
+    return tr_json_put(json, "verdict", json_string(tr_verdict_name(result->verdict))) &&
+           tr_json_put(json, "targets", targets_json(result)) &&
+           tr_json_put(json, "references", references_json(result)) &&
+           put_unknown_lens(json, result) && tr_json_put(json, "sheets", sheets_json(result)) &&
+           tr_json_put(json, "photos", photos_json(result)) &&
+           tr_json_put(json, "warnings", tr_findings_json(&result->findings)) &&
+           tr_json_put(json, "left_out", json_integer(result->n_rejected)) &&
+           tr_json_put(json, "variance_factor", tr_json_number(result->variance_factor)) &&
+           tr_json_put(json, "degrees_of_freedom", json_integer(result->degrees_of_freedom));
+}
+
+json_t *tr_check_json(const tr_check_result *result) {
     json_t *json = json_object();
-    if (json && tr_json_put(json, "job", job ? tr_json_text(job->id) : json_null()) &&
-        tr_json_put(json, "layout", job ? tr_json_text(job->layout.id) : json_null()) &&
-        tr_json_put(json, "verdict", json_null()) &&
-        tr_json_put(json, "error", tr_json_error(why)) &&
-        tr_json_put(json, "targets", json_array()) &&
-        tr_json_put(json, "references", references_json(NULL)) &&
-        tr_json_put(json, "photos", tr_photos_json(check)) &&
-        tr_json_put(json, "warnings", tr_findings_json(check)) &&
-        tr_json_put(json, "program", tr_program_json())) {
+    bool is_measured = result->why.code == TR_OK;
+    if (json && tr_json_put(json, "job", job_text(result, result->job)) &&
+        tr_json_put(json, "layout", job_text(result, result->layout)) &&
+        (is_measured ? put_measured(json, result) : put_failed(json, result)) &&
+        put_job(json, result) && tr_json_put(json, "program", tr_program_json())) {
         return json;
     }
     json_decref(json);

@@ -1,34 +1,45 @@
 /* A check as JSON: the object of the contract's "Result of check --json", its keys in the
    contract's order, full precision, millimetres and degrees. What was not measured is null. Added
    keys, all at the end of their object but sheets:
-     target axis   budget {marks, lens, plates, sheets}: what u95 is made of, expanded alike
+     target axis   budget {marks, lens, plates, sheets}: what u95 is made of, expanded alike;
+                   u95_with_profile: about what it would be with a lens profile, where there is none
+     targets[]     from: front-axle | rear-axle; required_pose: vehicle_from_sheet, [R | t] by rows,
+                   where the sheet should lie; photo: index of the one that shows it best, or null
+     references    stated {wheelbase_mm, ...}: what the layout states of them,
+                   measured or not; plates[] {point, sheet, at_mm: the wheel point, x, y, or null}
      references.*  stated: the layout's value
-     sheets[]      flatness and scale of every sheet that was measured
+     sheets[]      flatness and scale of every sheet; title, size_mm, surveyed: its marks were
+                   measured; pose: vehicle_from_sheet, or null
+     lens          of an unknown one: known: false, focal_px, focal_u95_px
      photos[]      camera, taken: as EXIF tells, null where it does not; quality {grade, reason,
                    sharpness_px, contrast, overexposed, tag_px, cell_px, elevation_deg}: see
-                   check/quality.h; reason: why the photo is not used
-     warnings[]    blocks_pass
-     top           left_out, variance_factor, degrees_of_freedom, program
+                   photos/quality.h; lens: where the job has several; reason: why the photo is not
+                   used; name: as messages name it; image_px; marks_found; where it is used,
+   lens_px: the lens as it was in the photo, fx fy cx cy k1 k2 p1 p2 k3, and camera_pose:
+                   camera_from_vehicle; of a photo that a target names, marks_px: for each mark its
+                   sheet, counted from 0, then u, v of its points
+     warnings[]    blocks_pass; variant and arguments: see base/finding.h
+     top           left_out, variance_factor, degrees_of_freedom, vehicle, vehicle_id, technician,
+                   reference_sd_mm, flatness_limit_mm, steady_camera, program
    A check in which nothing could be measured has verdict null, an object "error", and none of
-   sheets, left_out, variance_factor, degrees_of_freedom. */
+   sheets, left_out, variance_factor, degrees_of_freedom.
+
+   A result that was written so can be read back (present/check_json_read.h), and says the same. */
 #ifndef TR_PRESENT_CHECK_JSON_H
 #define TR_PRESENT_CHECK_JSON_H
 
 #include <jansson.h>
 
-#include "check/check.h"
+#include "check/result.h"
 
-/* A new reference; NULL when memory ran out. */
-json_t *tr_check_json(const tr_check *check);
+/* A new reference; NULL when memory ran out. What a check that ended without a measurement does not
+   know is null or an empty list. */
+json_t *tr_check_json(const tr_check_result *result);
 
-/* For a check that ended with why. check may be NULL, and what it does not know is null or an
-   empty list. */
-json_t *tr_check_json_failed(const tr_check *check, const tr_error *why);
-
-/* Parts that other results have, too: a list of the photos, of the findings (both empty for NULL),
-   and name and version of the program. */
-json_t *tr_photos_json(const tr_check *check);
-json_t *tr_findings_json(const tr_check *check);
+/* Parts that other results have, too: a list of the photos, with the lens of each where there are
+   several, of the findings (empty for NULL), and name and version of the program. */
+json_t *tr_photos_json(const tr_photo_result *photos, int n, bool has_lenses);
+json_t *tr_findings_json(const tr_findings *findings);
 json_t *tr_program_json(void);
 
 #endif

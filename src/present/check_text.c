@@ -46,11 +46,11 @@ static void put_style(const page *p, const char *sequence) {
 
 /* ---- Parts ---- */
 
-static void put_head(const page *p, const tr_job *job) {
+static void put_head(const page *p, const tr_check_result *r) {
     char head[1024];
-    snprintf(head, sizeof head, "Job %s, layout %s, %s%s%s%s%s", job->id, job->layout.id,
-             job->layout.vehicle, *job->vehicle_id ? ", " : "", job->vehicle_id,
-             *job->technician ? ", technician " : "", job->technician);
+    snprintf(head, sizeof head, "Job %s, layout %s, %s%s%s%s%s", r->job, r->layout, r->vehicle,
+             *r->vehicle_id ? ", " : "", r->vehicle_id, *r->technician ? ", technician " : "",
+             r->technician);
     tr_text_wrap(p->out, 0, 4, show(head).text);
 }
 
@@ -80,19 +80,19 @@ static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r,
     fprintf(p->out, "  %s%*s", title, 14 - tr_text_columns(title), "");
     for (int source = 0; source < n_sources; source++) {
         char number[TR_CELL_SIZE];
-        tr_number_cell(axis, tr_source_part(r, (tr_source)source), number);
+        tr_number_cell(axis, r->u95_of[source], number);
         snprintf(cell, sizeof cell, "±%s", number);
         put_cell(p->out, strtod(number, NULL) == 0.0 ? "–" : cell, 10);
     }
     fputc('\n', p->out);
 }
 
-/* The last column is there only where a sheet was surveyed. */
+/* The last column is there only where places on sheets, or the sizes of prints, are uncertain. */
 static void put_budget(const page *p, const tr_target_result *t) {
     bool has_any = false;
     int n_sources = TR_FROM_SHEETS;
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
-        if (t->axis[axis].u95_sheets > 0) n_sources = TR_N_SOURCES;
+        if (t->axis[axis].u95_of[TR_FROM_SHEETS] > 0) n_sources = TR_N_SOURCES;
     }
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         const tr_axis_result *r = &t->axis[axis];
@@ -138,10 +138,10 @@ static void put_what_axis_needs(const page *p, tr_axis axis, const tr_axis_resul
 }
 
 /* What to do about the largest part of u95, once for each source. */
-static void put_advice(const page *p, const tr_check *check, int target) {
+static void put_advice(const page *p, const tr_check_result *result, int target) {
     static const char *const FROM[TR_N_SOURCES] = {"the marks", "the lens", "the plates",
                                                    "the sheets"};
-    const tr_target_result *t = &check->targets[target];
+    const tr_target_result *t = &result->targets[target];
     bool is_wanted[TR_N_SOURCES] = {false};
     bool has_any = false;
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
@@ -155,7 +155,7 @@ static void put_advice(const page *p, const tr_check *check, int target) {
     for (tr_source source = 0; source < TR_N_SOURCES; source++) {
         if (!is_wanted[source]) continue;
         char text[512], sentence[640];
-        tr_source_advice(check, target, source, text, sizeof text);
+        tr_source_advice(result, target, source, text, sizeof text);
         snprintf(sentence, sizeof sentence, "For less u95 from %s: %s", FROM[source], text);
         fputs("  ", p->out);
         tr_text_wrap(p->out, 2, 4, show(sentence).text);
@@ -177,16 +177,13 @@ static void put_moves(const page *p, const tr_target_result *t) {
     put_style(p, "\033[0m");
 }
 
-static void put_target(const page *p, const tr_check *check, int target) {
-    const tr_target_result *t = &check->targets[target];
-    const tr_sheet *sheet = &check->job->sheets[t->sheet];
-    const tr_sheet_result *found = &check->sheets[t->sheet];
+static void put_target(const page *p, const tr_check_result *result, int target) {
+    const tr_target_result *t = &result->targets[target];
+    const tr_sheet_result *found = &result->sheets[t->sheet];
     char head[512];
-    snprintf(head, sizeof head, "%s: %s, from the %s axle; %d marks in %d photos", sheet->id,
-             sheet->title,
-             check->job->layout.placements[t->placement].from == TR_FROM_FRONT_AXLE ? "front"
-                                                                                    : "rear",
-             found->n_marks, found->n_photos);
+    snprintf(head, sizeof head, "%s: %s, from the %s axle; %d marks in %d photos", found->id,
+             found->title, t->from == TR_FROM_FRONT_AXLE ? "front" : "rear", found->n_marks,
+             found->n_photos);
     fputc('\n', p->out);
     put_style(p, verdict_colour(t->verdict));
     fprintf(p->out, "%s ", tr_verdict_shape(t->verdict));
@@ -203,7 +200,7 @@ static void put_target(const page *p, const tr_check *check, int target) {
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) put_axis(p, axis, &t->axis[axis]);
     put_moves(p, t);
     put_budget(p, t);
-    put_advice(p, check, target);
+    put_advice(p, result, target);
 }
 
 static void put_length(const page *p, const char *title, const tr_length_result *length) {
@@ -224,18 +221,18 @@ static void put_length(const page *p, const char *title, const tr_length_result 
     fputc('\n', p->out);
 }
 
-static void put_references(const page *p, const tr_check *check) {
+static void put_references(const page *p, const tr_check_result *result) {
     fputs("\nPlates at the wheels  measured       u95    stated\n", p->out);
-    put_length(p, "wheelbase, mm", &check->wheelbase);
-    put_length(p, "front track, mm", &check->track_front);
-    put_length(p, "rear track, mm", &check->track_rear);
+    put_length(p, "wheelbase, mm", &result->wheelbase);
+    put_length(p, "front track, mm", &result->track_front);
+    put_length(p, "rear track, mm", &result->track_rear);
 }
 
 /* Flatness and scale of the sheets that were measured. */
-static void put_conditions(const page *p, const tr_check *check) {
+static void put_conditions(const page *p, const tr_check_result *result) {
     bool has_title = false;
-    for (int i = 0; check->sheets && i < check->job->n_sheets; i++) {
-        const tr_sheet_condition *c = &check->sheets[i].condition;
+    for (int i = 0; i < result->n_sheets; i++) {
+        const tr_sheet_condition *c = &result->sheets[i].condition;
         char u95[TR_CELL_SIZE];
         char cell[2 * TR_CELL_SIZE];
         if (!c->has_flatness && !c->has_print_scale) continue;
@@ -243,7 +240,7 @@ static void put_conditions(const page *p, const tr_check *check) {
             fputs("\nSheets        flat within, mm   size across, %     size up, %\n", p->out);
         has_title = true;
         char id[64];
-        tr_text_fit(show(check->job->sheets[i].id).text, 12, id, sizeof id);
+        tr_text_fit(show(result->sheets[i].id).text, 12, id, sizeof id);
         fprintf(p->out, "  %s%*s", id, 12 - tr_text_columns(id), "");
         snprintf(cell, sizeof cell, "–");
         if (c->has_flatness) {
@@ -264,13 +261,13 @@ static void put_conditions(const page *p, const tr_check *check) {
 }
 
 /* One that is not used, or weak: why. */
-static void put_photo(const page *p, const tr_check_photo *photo) {
+static void put_photo(const page *p, const tr_photo_result *photo) {
     const tr_photo_quality *q = &photo->quality;
-    const char *weak = q->grade == TR_PHOTO_WEAK && q->reason ? q->reason : "";
+    const char *weak = q->grade == TR_PHOTO_WEAK ? q->reason : "";
     if (photo->is_used && !*weak) return;
     char found[64] = "";
     if (!photo->is_used && !*photo->why_not) {
-        snprintf(found, sizeof found, "%d marks found, but not used", photo->marks.n_marks);
+        snprintf(found, sizeof found, "%d marks found, but not used", photo->n_found);
     }
     shown name = show(photo->file);
     shown reason = show(photo->is_used ? "" : *found ? found : photo->why_not);
@@ -281,17 +278,17 @@ static void put_photo(const page *p, const tr_check_photo *photo) {
     tr_text_wrap(p->out, 4, 4, line);
 }
 
-static void put_photos(const page *p, const tr_check *check) {
+static void put_photos(const page *p, const tr_check_result *result) {
     int n_used = 0;
-    for (int i = 0; i < check->n_photos; i++) n_used += check->photos[i].is_used;
-    fprintf(p->out, "\nPhotos: %d of %d used.", n_used, check->n_photos);
-    if (check->n_rejected > 0) {
-        fprintf(p->out, " %d %s the others and %s left out.", check->n_rejected,
-                check->n_rejected == 1 ? "mark contradicts" : "marks contradict",
-                check->n_rejected == 1 ? "was" : "were");
+    for (int i = 0; i < result->n_photos; i++) n_used += result->photos[i].is_used;
+    fprintf(p->out, "\nPhotos: %d of %d used.", n_used, result->n_photos);
+    if (result->n_rejected > 0) {
+        fprintf(p->out, " %d %s the others and %s left out.", result->n_rejected,
+                result->n_rejected == 1 ? "mark contradicts" : "marks contradict",
+                result->n_rejected == 1 ? "was" : "were");
     }
     fputc('\n', p->out);
-    for (int i = 0; i < check->n_photos; i++) put_photo(p, &check->photos[i]);
+    for (int i = 0; i < result->n_photos; i++) put_photo(p, &result->photos[i]);
 }
 
 /* Said already in the list of photos. */
@@ -299,10 +296,10 @@ static bool is_about_unused_photo(const tr_finding *finding) {
     return finding->kind == TR_FOUND_PHOTO_NOT_USED || finding->kind == TR_FOUND_PHOTO_SIZE;
 }
 
-static void put_findings(const page *p, const tr_check *check) {
+static void put_findings(const page *p, const tr_check_result *result) {
     bool is_first = true;
-    for (int i = 0; i < check->findings.n; i++) {
-        const tr_finding *finding = &check->findings.items[i];
+    for (int i = 0; i < result->findings.n; i++) {
+        const tr_finding *finding = &result->findings.items[i];
         char text[TR_FINDING_TEXT_SIZE];
         char sentence[sizeof text + 64];
         if (is_about_unused_photo(finding)) continue;
@@ -332,27 +329,29 @@ static void put_verdict(const page *p, tr_verdict verdict, const char *word, con
     tr_text_wrap(p->out, 0, 0, tr_cautions_short());
 }
 
-void tr_check_text(const tr_check *check, bool is_coloured, FILE *out) {
-    const page p = {out, is_coloured};
-    put_head(&p, check->job);
-    for (int i = 0; check->targets && i < check->job->layout.n_placements; i++) {
-        put_target(&p, check, i);
-    }
-    put_references(&p, check);
-    put_conditions(&p, check);
-    put_photos(&p, check);
-    put_findings(&p, check);
-    char why[1024];
-    tr_check_why(check, why, sizeof why);
-    put_verdict(&p, check->verdict, tr_verdict_headline(check->verdict), why);
+/* What there is of a check without a measurement. */
+static void put_failed(const page *p, const tr_check_result *result) {
+    if (result->has_job) put_head(p, result);
+    if (result->n_photos > 0) put_photos(p, result);
+    put_findings(p, result);
+    char text[1024];
+    tr_error_print(&result->why, text, sizeof text);
+    put_verdict(p, TR_INCONCLUSIVE, "NO MEASUREMENT", text);
 }
 
-void tr_check_text_failed(const tr_check *check, const tr_error *why, bool is_coloured, FILE *out) {
+void tr_check_text(const tr_check_result *result, bool is_coloured, FILE *out) {
     const page p = {out, is_coloured};
-    if (check && check->job) put_head(&p, check->job);
-    if (check && check->photos) put_photos(&p, check);
-    if (check) put_findings(&p, check);
-    char text[1024];
-    tr_error_print(why, text, sizeof text);
-    put_verdict(&p, TR_INCONCLUSIVE, "NO MEASUREMENT", text);
+    if (result->why.code != TR_OK) {
+        put_failed(&p, result);
+        return;
+    }
+    put_head(&p, result);
+    for (int i = 0; i < result->n_targets; i++) put_target(&p, result, i);
+    put_references(&p, result);
+    put_conditions(&p, result);
+    put_photos(&p, result);
+    put_findings(&p, result);
+    char why[1024];
+    tr_check_why(result, why, sizeof why);
+    put_verdict(&p, result->verdict, tr_verdict_headline(result->verdict), why);
 }

@@ -6,13 +6,10 @@
 
 #include <stdio.h>
 
-#include "check/check.h"
+#include "check/result.h"
 
-/* Whether it could be written is asked of out (ferror). */
-void tr_check_text(const tr_check *check, bool is_coloured, FILE *out);
-
-/* For a check that ended without a measurement: its photos, its findings, why. check may be NULL.
- */
-void tr_check_text_failed(const tr_check *check, const tr_error *why, bool is_coloured, FILE *out);
+/* Of a check that ended without a measurement: its photos, its findings, why. Whether it could be
+   written is asked of out (ferror). */
+void tr_check_text(const tr_check_result *result, bool is_coloured, FILE *out);
 
 #endif

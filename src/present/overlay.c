@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "image/photo.h"
+#include "image/photo_file.h"
 #include "present/plan.h"
 
 /* Points along each edge: through a wide lens a straight edge is curved. */
@@ -13,49 +13,12 @@ enum { PER_EDGE = 48, N_OUTLINE = 4 * PER_EDGE + 1 };
 
 static const double MARK_PX = 2.5, REQUIRED_PX = 4, MEASURED_PX = 5;
 
-/* ---- Which photo ---- */
-
-static int points_on_sheet(const tr_check_photo *photo, int sheet) {
-    int n = 0;
-    for (int i = 0; i < photo->marks.n_marks; i++) {
-        if (photo->marks.marks[i].sheet == sheet) n += photo->marks.marks[i].n_points;
-    }
-    return n;
-}
-
-static bool shows_place(const tr_check *check, const tr_check_photo *photo, tr_vec3 p_vehicle_mm) {
-    tr_vec2 uv;
-    tr_vec3 p = tr_pose_apply(photo->camera_from_vehicle, p_vehicle_mm);
-    return tr_lens_project(tr_check_lens_of(check, photo), p, &uv, NULL, NULL) && uv.x >= 0 &&
-           uv.y >= 0 && uv.x < photo->width_px && uv.y < photo->height_px;
-}
-
-int tr_best_photo(const tr_check *check, int target) {
-    const tr_target_result *t = &check->targets[target];
-    int best = -1, best_points = 0;
-    for (int i = 0; i < check->n_photos; i++) {
-        int at = tr_check_photo_at(check, i);
-        if (!check->photos[at].is_used) continue;
-        int points = points_on_sheet(&check->photos[at], t->sheet);
-        if (points > best_points) {
-            best = at;
-            best_points = points;
-        }
-    }
-    for (int i = 0; best < 0 && i < check->n_photos; i++) {
-        int at = tr_check_photo_at(check, i);
-        const tr_check_photo *photo = &check->photos[at];
-        if (photo->is_used && shows_place(check, photo, t->vehicle_from_required.t_mm)) best = at;
-    }
-    return best;
-}
-
 /* ---- From the vehicle to the page ---- */
 
 typedef struct {
     tr_canvas *canvas;
-    const tr_check *check;
-    const tr_check_photo *photo;
+    const tr_check_result *result;
+    const tr_photo_result *photo;
     cairo_matrix_t page_from_pixel; /* pixel as in the contract, (0, 0) the first one's centre */
 } view;
 
@@ -68,20 +31,20 @@ static tr_vec2 on_page(const view *v, tr_vec2 uv_px) {
     return tr_v2(x, y);
 }
 
-static tr_vec2 pixel_of(const tr_check *check, const tr_check_photo *photo, tr_vec3 p_vehicle_mm) {
+static tr_vec2 pixel_of(const tr_photo_result *photo, tr_vec3 p_vehicle_mm) {
     tr_vec2 uv;
     tr_vec3 p = tr_pose_apply(photo->camera_from_vehicle, p_vehicle_mm);
-    return tr_lens_project(tr_check_lens_of(check, photo), p, &uv, NULL, NULL) ? uv : NOWHERE;
+    return tr_lens_project(&photo->own_lens, p, &uv, NULL, NULL) ? uv : NOWHERE;
 }
 
 static tr_vec2 vehicle_on_page(const view *v, tr_vec3 p_vehicle_mm) {
-    tr_vec2 uv = pixel_of(v->check, v->photo, p_vehicle_mm);
+    tr_vec2 uv = pixel_of(v->photo, p_vehicle_mm);
     return isfinite(uv.x) ? on_page(v, uv) : NOWHERE;
 }
 
 /* Quarter turns, clockwise, that bring the vehicle's Z up on the page; 0 where the photo looks
    straight down. Stored pixels may lie on their side. */
-static int quarter_turns(const tr_check_photo *photo) {
+static int quarter_turns(const tr_photo_result *photo) {
     static const double LEAST = 0.15; /* of Z's length in the image plane */
     tr_vec3 up = tr_m3_column(photo->camera_from_vehicle.R, 2);
     if (hypot(up.x, up.y) < LEAST) return 0;
@@ -90,7 +53,7 @@ static int quarter_turns(const tr_check_photo *photo) {
 }
 
 /* Turned pixel coordinates: corner to corner, that is, (0, 0) the first pixel's outer corner. */
-static cairo_matrix_t turned_from_pixel(const tr_check_photo *photo) {
+static cairo_matrix_t turned_from_pixel(const tr_photo_result *photo) {
     double w = photo->width_px;
     double h = photo->height_px;
     cairo_matrix_t m;
@@ -125,21 +88,20 @@ static tr_vec3 outline_point(const tr_vec3 corners[4], int k) {
 }
 
 /* What must be seen, in turned pixels: both outlines as far as they lie in the photo. */
-static range range_of_interest(const tr_check *check, const tr_check_photo *photo, int target,
-                               const cairo_matrix_t *turned) {
-    const tr_target_result *t = &check->targets[target];
-    const tr_sheet *sheet = &check->job->sheets[t->sheet];
-    const tr_sheet_result *found = &check->sheets[t->sheet];
+static range range_of_interest(const tr_check_result *result, const tr_photo_result *photo,
+                               int target, const cairo_matrix_t *turned) {
+    const tr_target_result *t = &result->targets[target];
+    const tr_sheet_result *found = &result->sheets[t->sheet];
     range r = {INFINITY, INFINITY, -INFINITY, -INFINITY};
     tr_vec3 corners[4];
-    tr_sheet_outline(sheet, t->vehicle_from_required, corners);
+    tr_sheet_outline(found, t->vehicle_from_required, corners);
     for (int k = 0; k < N_OUTLINE; k++) {
-        widen(&r, turned, pixel_of(check, photo, outline_point(corners, k)));
+        widen(&r, turned, pixel_of(photo, outline_point(corners, k)));
     }
     if (!found->is_placed) return r;
-    tr_sheet_outline(sheet, found->vehicle_from_sheet, corners);
+    tr_sheet_outline(found, found->vehicle_from_sheet, corners);
     for (int k = 0; k < N_OUTLINE; k++) {
-        widen(&r, turned, pixel_of(check, photo, outline_point(corners, k)));
+        widen(&r, turned, pixel_of(photo, outline_point(corners, k)));
     }
     return r;
 }
@@ -181,15 +143,15 @@ static range crop_of(range r, double width, double height, tr_box box) {
     return crop;
 }
 
-static view view_of(tr_canvas *canvas, tr_box box, const tr_check *check,
-                    const tr_check_photo *photo, int target) {
+static view view_of(tr_canvas *canvas, tr_box box, const tr_check_result *result,
+                    const tr_photo_result *photo, int target) {
     cairo_matrix_t turned = turned_from_pixel(photo);
     bool is_on_side = quarter_turns(photo) % 2;
     double width = is_on_side ? photo->height_px : photo->width_px;
     double height = is_on_side ? photo->width_px : photo->height_px;
-    range crop = crop_of(range_of_interest(check, photo, target, &turned), width, height, box);
+    range crop = crop_of(range_of_interest(result, photo, target, &turned), width, height, box);
     double scale = fmin(box.width / (crop.x1 - crop.x0), box.height / (crop.y1 - crop.y0));
-    view v = {.canvas = canvas, .check = check, .photo = photo};
+    view v = {.canvas = canvas, .result = result, .photo = photo};
     cairo_matrix_t page_from_turned;
     cairo_matrix_init(&page_from_turned, scale, 0, 0, scale,
                       box.x + box.width / 2 - scale * (crop.x0 + crop.x1) / 2,
@@ -251,13 +213,13 @@ static bool paint_photo(const view *v, const tr_image *image, tr_error *err) {
 /* Those of other sheets are drawn finer: they lie farther away, and matter less here. */
 static void draw_marks(const view *v, int sheet) {
     cairo_t *cr = v->canvas->cr;
-    for (int i = 0; i < v->photo->marks.n_marks; i++) {
-        const tr_mark *mark = &v->photo->marks.marks[i];
+    for (int i = 0; i < v->photo->n_drawn; i++) {
+        const tr_drawn_mark *mark = &v->photo->marks[i];
         double size = mark->sheet == sheet ? 1 : 0.5;
         tr_vec2 p[4];
         for (int k = 0; k < mark->n_points; k++) p[k] = on_page(v, mark->uv_px[k]);
         cairo_new_path(cr);
-        if (mark->kind == TR_MARK_TAG) {
+        if (mark->n_points == 4) {
             tr_canvas_path(v->canvas, p, 4);
             cairo_close_path(cr);
         } else {
@@ -267,7 +229,7 @@ static void draw_marks(const view *v, int sheet) {
     }
 }
 
-static void outline_path(const view *v, const tr_sheet *sheet, tr_pose vehicle_from_sheet) {
+static void outline_path(const view *v, const tr_sheet_result *sheet, tr_pose vehicle_from_sheet) {
     tr_vec3 corners[4];
     tr_vec2 page[N_OUTLINE];
     tr_sheet_outline(sheet, vehicle_from_sheet, corners);
@@ -276,7 +238,8 @@ static void outline_path(const view *v, const tr_sheet *sheet, tr_pose vehicle_f
     tr_canvas_path(v->canvas, page, N_OUTLINE);
 }
 
-static void draw_required(const view *v, const tr_sheet *sheet, tr_pose vehicle_from_required) {
+static void draw_required(const view *v, const tr_sheet_result *sheet,
+                          tr_pose vehicle_from_required) {
     static const double DASHES[] = {16, 10};
     cairo_t *cr = v->canvas->cr;
     outline_path(v, sheet, vehicle_from_required);
@@ -342,19 +305,18 @@ static void draw_turn(const view *v, tr_vec3 centre_mm, double radius_mm, double
 }
 
 static void draw_target(const view *v, int target) {
-    const tr_target_result *t = &v->check->targets[target];
-    const tr_sheet *sheet = &v->check->job->sheets[t->sheet];
-    const tr_sheet_result *found = &v->check->sheets[t->sheet];
+    const tr_target_result *t = &v->result->targets[target];
+    const tr_sheet_result *found = &v->result->sheets[t->sheet];
     tr_colour colour = tr_verdict_colour(t->verdict);
     if (found->is_placed) {
-        outline_path(v, sheet, found->vehicle_from_sheet);
+        outline_path(v, found, found->vehicle_from_sheet);
         tr_canvas_stroke_cased(v->canvas, MEASURED_PX, colour, TR_WHITE);
     }
-    draw_required(v, sheet, t->vehicle_from_required);
+    draw_required(v, found, t->vehicle_from_required);
     if (!found->is_placed) return;
     tr_vec3 centre = found->vehicle_from_sheet.t_mm;
     if (tr_target_has_turn(t)) {
-        double radius = 0.42 * fmin(sheet->width_mm, sheet->height_mm);
+        double radius = 0.42 * fmin(found->width_mm, found->height_mm);
         draw_turn(v, centre, radius, t->axis[TR_YAW].error > 0 ? -1 : 1, colour);
     }
     if (tr_target_has_slide(t)) {
@@ -374,31 +336,37 @@ static void say_why(tr_canvas *canvas, tr_box box, const char *text) {
     tr_canvas_text(canvas, box.x + 40, box.y + box.height / 2 - 60, box.width - 80, type, text);
 }
 
-bool tr_overlay_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int target, int photo,
-                     tr_error *err) {
+/* The decoded photo, if the check still has it. */
+static const tr_image *kept_image(const tr_photo_set *photos, int photo) {
+    const tr_image *image = photos ? &photos->photos[photo].image : NULL;
+    return image && image->px ? image : NULL;
+}
+
+bool tr_overlay_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result,
+                     const tr_photo_set *photos, int target, int photo, tr_error *err) {
     if (photo < 0) {
         say_why(canvas, box, "No photo that could be used shows where this sheet should lie.");
         return true;
     }
     tr_error why = {0};
-    const tr_check_photo *shown = &check->photos[photo];
-    const tr_image *kept = &shown->image;
+    const tr_photo_result *shown = &result->photos[photo];
+    const tr_image *kept = kept_image(photos, photo);
     tr_image read = {0};
-    if (!kept->px && !tr_photo_read_again(shown->file, shown->sha256, &read, &why)) {
+    if (!kept && !tr_photo_file_read_again(shown->file, shown->sha256, &read, &why)) {
         if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
         char text[1024];
         tr_error_print(&why, text, sizeof text);
         say_why(canvas, box, text);
         return true;
     }
-    view v = view_of(canvas, box, check, shown, target);
+    view v = view_of(canvas, box, result, shown, target);
     cairo_save(canvas->cr);
     cairo_rectangle(canvas->cr, box.x, box.y, box.width, box.height);
     cairo_clip(canvas->cr);
     say_why(canvas, box, "");
-    bool ok = paint_photo(&v, kept->px ? kept : &read, err);
+    bool ok = paint_photo(&v, kept ? kept : &read, err);
     if (ok) {
-        draw_marks(&v, check->targets[target].sheet);
+        draw_marks(&v, result->targets[target].sheet);
         draw_target(&v, target);
     }
     cairo_restore(canvas->cr);

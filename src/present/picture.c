@@ -67,32 +67,32 @@ static const tr_finding *most_important(const tr_findings *findings) {
 }
 
 /* Why the check has its verdict and, where a smaller u95 would decide it, what to do for that. */
-static void print_why(const tr_check *check, int target, char *text, size_t size) {
+static void print_why(const tr_check_result *result, int target, char *text, size_t size) {
     char why[768], advice[512] = "";
-    const tr_target_result *t = &check->targets[target];
-    tr_check_why(check, why, sizeof why);
+    const tr_target_result *t = &result->targets[target];
+    tr_check_why(result, why, sizeof why);
     for (tr_axis axis = 0; axis < TR_N_AXES && !*advice; axis++) {
         const tr_axis_result *r = &t->axis[axis];
         if (!r->is_judged || !r->is_measured || r->verdict != TR_INCONCLUSIVE) continue;
-        tr_source_advice(check, target, tr_largest_source(r), advice, sizeof advice);
+        tr_source_advice(result, target, tr_largest_source(r), advice, sizeof advice);
     }
     snprintf(text, size, "%s%s%s", why, *advice ? " To decide it: " : "", advice);
 }
 
 /* What to do, or why it is as it is. */
-static void draw_message(tr_canvas *canvas, const tr_check *check, int target) {
-    const tr_target_result *t = &check->targets[target];
+static void draw_message(tr_canvas *canvas, const tr_check_result *result, int target) {
+    const tr_target_result *t = &result->targets[target];
     char text[1536], sentence[TR_FINDING_TEXT_SIZE];
-    const tr_finding *finding = most_important(&check->findings);
+    const tr_finding *finding = most_important(&result->findings);
     if (tr_target_needs_move(t)) {
         snprintf(text, sizeof text, "%s %s", t->moves[0], t->n_moves > 1 ? t->moves[1] : "");
     } else {
-        print_why(check, target, text, sizeof text);
+        print_why(result, target, text, sizeof text);
     }
     const tr_type type = {
         .size_px = 36, .smallest_px = 26, .is_bold = true, .colour = TR_INK, .lines = 2};
     double height = tr_canvas_text(canvas, MARGIN, 128, page_width(), type, text);
-    int n = check->findings.n;
+    int n = result->findings.n;
     if (!finding) return;
     tr_finding_text(finding, sentence);
     snprintf(text, sizeof text, "! %s%s", sentence, n > 1 ? " And more: see the text." : "");
@@ -187,77 +187,76 @@ static void draw_table(tr_canvas *canvas, const tr_target_result *t) {
     if (has_others) draw_others(canvas, TABLE.y + TABLE.height - OTHERS_PX, t);
 }
 
-static void draw_caption(tr_canvas *canvas, const tr_check *check, int photo) {
+static void draw_caption(tr_canvas *canvas, const tr_check_result *result, int photo) {
     if (photo < 0) return;
     char text[512];
     snprintf(text, sizeof text, "%s · dashed: required · solid: measured · arrows not to scale",
-             check->photos[photo].name);
+             result->photos[photo].name);
     const tr_type type = {.size_px = 22, .smallest_px = 16, .colour = TR_INK};
     tr_canvas_text(canvas, PHOTO.x, PHOTO.y + PHOTO.height + 6, PHOTO.width, type, text);
 }
 
-static bool draw(tr_canvas *canvas, const tr_check *check, tr_error *err) {
-    const tr_job *job = check->job;
-    int target = tr_worst_target(check);
-    const tr_target_result *t = &check->targets[target];
-    const tr_sheet *sheet = &job->sheets[t->sheet];
+static bool draw(tr_canvas *canvas, const tr_check_result *result, const tr_photo_set *photos,
+                 tr_error *err) {
+    int target = tr_check_worst_target(result);
+    const tr_target_result *t = &result->targets[target];
+    const tr_sheet_result *sheet = &result->sheets[t->sheet];
     char first[320], second[512];
     snprintf(first, sizeof first, "%s · %s", sheet->id, sheet->title);
-    snprintf(second, sizeof second, "Job %s · %s · %s%s%s", job->id, job->layout.id,
-             job->layout.vehicle, *job->vehicle_id ? " · " : "", job->vehicle_id);
-    draw_head(canvas, check->verdict, tr_verdict_headline(check->verdict), first, second);
-    draw_message(canvas, check, target);
+    snprintf(second, sizeof second, "Job %s · %s · %s%s%s", result->job, result->layout,
+             result->vehicle, *result->vehicle_id ? " · " : "", result->vehicle_id);
+    draw_head(canvas, result->verdict, tr_verdict_headline(result->verdict), first, second);
+    draw_message(canvas, result, target);
     draw_rule(canvas, 246);
-    int photo = tr_best_photo(check, target);
-    if (!tr_overlay_draw(canvas, PHOTO, check, target, photo, err)) return false;
-    draw_caption(canvas, check, photo);
-    tr_plan_draw_detail(canvas, DETAIL, check, target);
-    tr_plan_draw(canvas, PLAN, check, target);
+    if (!tr_overlay_draw(canvas, PHOTO, result, photos, target, t->photo, err)) return false;
+    draw_caption(canvas, result, t->photo);
+    tr_plan_draw_detail(canvas, DETAIL, result, target);
+    tr_plan_draw(canvas, PLAN, result, target);
     draw_table(canvas, t);
     draw_foot(canvas);
     return true;
 }
 
 /* Photos that are not used, and findings, as far as there is room. */
-static void draw_reasons(tr_canvas *canvas, const tr_check *check) {
+static void draw_reasons(tr_canvas *canvas, const tr_check_result *result) {
     const tr_type type = {.size_px = 30, .smallest_px = 24, .colour = TR_INK, .lines = 2};
     double y = 420;
     static const double LAST_Y = 1040;
     char text[TR_FINDING_TEXT_SIZE + 8], sentence[TR_FINDING_TEXT_SIZE];
-    for (int i = 0; i < check->findings.n && y < LAST_Y; i++) {
-        tr_finding_text(&check->findings.items[i], sentence);
+    for (int i = 0; i < result->findings.n && y < LAST_Y; i++) {
+        tr_finding_text(&result->findings.items[i], sentence);
         snprintf(text, sizeof text, "! %s", sentence);
         y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
     }
-    for (int i = 0; check->photos && i < check->n_photos && y < LAST_Y; i++) {
-        const tr_check_photo *photo = &check->photos[tr_check_photo_at(check, i)];
+    for (int i = 0; i < result->n_photos && y < LAST_Y; i++) {
+        const tr_photo_result *photo = &result->photos[result->order[i]];
         if (photo->is_used || !*photo->why_not) continue;
         snprintf(text, sizeof text, "%s: %s", photo->name, photo->why_not);
         y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
     }
 }
 
-static void draw_failed(tr_canvas *canvas, const tr_check *check, const tr_error *why) {
-    const tr_job *job = check ? check->job : NULL;
+static void draw_failed(tr_canvas *canvas, const tr_check_result *result) {
     char first[160] = "", text[1024];
-    if (job) snprintf(first, sizeof first, "Job %s", job->id);
-    draw_head(canvas, TR_INCONCLUSIVE, "NO MEASUREMENT", first, job ? job->layout.id : "");
-    tr_error_print(why, text, sizeof text);
+    if (result->has_job) snprintf(first, sizeof first, "Job %s", result->job);
+    draw_head(canvas, TR_INCONCLUSIVE, "NO MEASUREMENT", first, result->layout);
+    tr_error_print(&result->why, text, sizeof text);
     const tr_type type = {
         .size_px = 42, .smallest_px = 30, .is_bold = true, .colour = TR_INK, .lines = 4};
     tr_canvas_text(canvas, MARGIN, 170, page_width(), type, text);
-    if (check) draw_reasons(canvas, check);
+    draw_reasons(canvas, result);
     draw_foot(canvas);
 }
 
-bool tr_picture_write(const tr_check *check, const tr_error *why, const char *path, tr_error *err) {
+bool tr_picture_write(const tr_check_result *result, const tr_photo_set *photos, const char *path,
+                      tr_error *err) {
     tr_canvas canvas;
     if (!tr_canvas_init(&canvas, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX, err)) return false;
     bool ok = true;
-    if (why) {
-        draw_failed(&canvas, check, why);
+    if (result->why.code != TR_OK) {
+        draw_failed(&canvas, result);
     } else {
-        ok = draw(&canvas, check, err);
+        ok = draw(&canvas, result, photos, err);
     }
     ok = ok && tr_canvas_write(&canvas, path, err);
     tr_canvas_release(&canvas);

@@ -1,23 +1,24 @@
 /* A check as one picture: the verdict, what to do, the photo that shows the sheet best with its
    required and measured outline, a plan view with dimensions, the numbers, the cautions. To be read
-   on a tablet from two metres. It depends on the check alone: no date, no name of the machine. */
+   on a tablet from two metres. It depends on the result and that photo alone: no date, no name of
+   the machine. */
 #ifndef TR_PRESENT_PICTURE_H
 #define TR_PRESENT_PICTURE_H
 
 #include "base/module.h"
-#include "check/check.h"
+#include "check/result.h"
 
 enum { TR_PICTURE_WIDTH_PX = 1920, TR_PICTURE_HEIGHT_PX = 1200 };
 
 /* Writes a PNG, whole or not at all. Reads one photo again (present/overlay.h). Of several targets
    all are in the plan, and the first one of the worst verdict is shown in detail.
 
-   A check that ended without a measurement has a picture too, so that no older one of that name is
-   taken for this one: why tells the reason, check may be NULL. Where it was measured, why is NULL.
+   photos: of the check, or NULL. A check that ended without a measurement has a picture too, so
+   that no older one of that name is taken for this one.
 
    In the program this is the module trammel-picture.so. */
-typedef bool tr_picture_writer(const tr_check *check, const tr_error *why, const char *path,
-                               tr_error *err);
+typedef bool tr_picture_writer(const tr_check_result *result, const tr_photo_set *photos,
+                               const char *path, tr_error *err);
 TR_MUST_USE TR_MODULE_EXPORT tr_picture_writer tr_picture_write;
 
 #endif

@@ -13,7 +13,7 @@ static const double ARM_PX = 62, ARM_MM = 450;
 /* A usual car tyre, for a symbol at the wheel point: the point lies just outside it. mm */
 static const double WHEEL_LENGTH_MM = 640, WHEEL_WIDTH_MM = 210;
 
-void tr_sheet_outline(const tr_sheet *sheet, tr_pose a_from_sheet, tr_vec3 corners_mm[4]) {
+void tr_sheet_outline(const tr_sheet_result *sheet, tr_pose a_from_sheet, tr_vec3 corners_mm[4]) {
     static const int SIGN[4][2] = {{-1, -1}, {1, -1}, {1, 1}, {-1, 1}};
     for (int i = 0; i < 4; i++) {
         tr_vec3 p = tr_v3(SIGN[i][0] * sheet->width_mm / 2, SIGN[i][1] * sheet->height_mm / 2, 0);
@@ -34,7 +34,7 @@ bool tr_target_has_turn(const tr_target_result *t) {
 /* Where the vehicle's floor lies on the page: page = origin - scale (Y, X). */
 typedef struct {
     tr_canvas *canvas;
-    const tr_check *check;
+    const tr_check_result *result;
     double x0_px, y0_px, px_per_mm;
 } plan;
 
@@ -57,57 +57,57 @@ static void grow(extent *e, double x, double y) {
     e->y_max = fmax(e->y_max, y);
 }
 
-static void grow_by_sheet(extent *e, const tr_sheet *sheet, tr_pose vehicle_from_sheet) {
+static void grow_by_sheet(extent *e, const tr_sheet_result *sheet, tr_pose vehicle_from_sheet) {
     tr_vec3 corners[4];
     tr_sheet_outline(sheet, vehicle_from_sheet, corners);
     for (int i = 0; i < 4; i++) grow(e, corners[i].x, corners[i].y);
 }
 
-static bool is_target_placed(const tr_check *check, int target) {
-    return check->sheets[check->targets[target].sheet].is_placed;
+static bool is_target_placed(const tr_check_result *result, int target) {
+    return result->sheets[result->targets[target].sheet].is_placed;
 }
 
-static const tr_sheet *sheet_of(const tr_check *check, int target) {
-    return &check->job->sheets[check->targets[target].sheet];
+static const tr_sheet_result *sheet_of(const tr_check_result *result, int target) {
+    return &result->sheets[result->targets[target].sheet];
 }
 
-static tr_pose measured_pose(const tr_check *check, int target) {
-    return check->sheets[check->targets[target].sheet].vehicle_from_sheet;
+static tr_pose measured_pose(const tr_check_result *result, int target) {
+    return result->sheets[result->targets[target].sheet].vehicle_from_sheet;
 }
 
 /* X of the front axle; 0 where neither plates nor layout tell. */
-static double front_axle_mm(const tr_check *check) {
-    if (check->wheelbase.is_measured) return check->wheelbase.measured_mm;
-    return check->job->layout.wheelbase_mm;
+static double front_axle_mm(const tr_check_result *result) {
+    if (result->wheelbase.is_measured) return result->wheelbase.measured_mm;
+    return result->wheelbase.stated_mm;
 }
 
-static extent extent_of(const tr_check *check) {
+static extent extent_of(const tr_check_result *result) {
     extent e = {-WHEEL_LENGTH_MM / 2, WHEEL_LENGTH_MM / 2, -800, 800};
-    grow(&e, front_axle_mm(check), 0);
-    for (int i = 0; check->points && i < check->job->n_references; i++) {
-        if (!check->points[i].is_placed) continue;
-        tr_vec2 at = check->points[i].at_mm;
+    grow(&e, front_axle_mm(result), 0);
+    for (int i = 0; i < result->n_plates; i++) {
+        if (!result->plates[i].is_placed) continue;
+        tr_vec2 at = result->plates[i].at_mm;
         grow(&e, at.x - WHEEL_LENGTH_MM / 2, at.y);
         grow(&e, at.x + WHEEL_LENGTH_MM / 2, at.y);
     }
-    for (int i = 0; i < check->job->layout.n_placements; i++) {
-        grow_by_sheet(&e, sheet_of(check, i), check->targets[i].vehicle_from_required);
-        if (is_target_placed(check, i))
-            grow_by_sheet(&e, sheet_of(check, i), measured_pose(check, i));
+    for (int i = 0; i < result->n_targets; i++) {
+        grow_by_sheet(&e, sheet_of(result, i), result->targets[i].vehicle_from_required);
+        if (is_target_placed(result, i))
+            grow_by_sheet(&e, sheet_of(result, i), measured_pose(result, i));
     }
     return e;
 }
 
-static plan fit(tr_canvas *canvas, tr_box box, const tr_check *check) {
+static plan fit(tr_canvas *canvas, tr_box box, const tr_check_result *result) {
     /* Room for dimensions and words about the drawing, px. */
     static const double LEFT = 78, RIGHT = 66, TOP = 140, BOTTOM = 74;
-    extent e = extent_of(check);
+    extent e = extent_of(result);
     double width = box.width - LEFT - RIGHT;
     double height = box.height - TOP - BOTTOM;
     double scale = fmin(width / (e.y_max - e.y_min), height / (e.x_max - e.x_min));
     double slack_x = width - scale * (e.y_max - e.y_min);
     double slack_y = height - scale * (e.x_max - e.x_min);
-    return (plan){canvas, check, box.x + LEFT + slack_x / 2 + scale * e.y_max,
+    return (plan){canvas, result, box.x + LEFT + slack_x / 2 + scale * e.y_max,
                   box.y + TOP + slack_y / 2 + scale * e.x_max, scale};
 }
 
@@ -154,10 +154,10 @@ static void draw_wheel(const plan *p, tr_vec2 point) {
 }
 
 /* The wheel point of that name, where its plate was found. */
-static bool find_point(const tr_check *check, tr_wheel_point point, tr_vec2 *at_mm) {
-    for (int i = 0; check->points && i < check->job->n_references; i++) {
-        if (check->job->references[i].point != point || !check->points[i].is_placed) continue;
-        *at_mm = check->points[i].at_mm;
+static bool find_point(const tr_check_result *result, tr_wheel_point point, tr_vec2 *at_mm) {
+    for (int i = 0; i < result->n_plates; i++) {
+        if (result->plates[i].point != point || !result->plates[i].is_placed) continue;
+        *at_mm = result->plates[i].at_mm;
         return true;
     }
     return false;
@@ -165,8 +165,8 @@ static bool find_point(const tr_check *check, tr_wheel_point point, tr_vec2 *at_
 
 static void draw_axle(const plan *p, tr_wheel_point left, tr_wheel_point right, double x_mm) {
     tr_vec2 a, b;
-    bool has_left = find_point(p->check, left, &a);
-    bool has_right = find_point(p->check, right, &b);
+    bool has_left = find_point(p->result, left, &a);
+    bool has_right = find_point(p->result, right, &b);
     if (has_left && has_right) {
         set_pen(p, THIN_PX, TR_INK);
         line_mm(p, a.x, a.y, b.x, b.y);
@@ -206,8 +206,8 @@ static void length_text(const tr_length_result *length, char *text, size_t size)
 static void draw_track(const plan *p, tr_wheel_point left, tr_wheel_point right,
                        const tr_length_result *track) {
     tr_vec2 a, b;
-    if (!track->is_measured || !find_point(p->check, left, &a) ||
-        !find_point(p->check, right, &b)) {
+    if (!track->is_measured || !find_point(p->result, left, &a) ||
+        !find_point(p->result, right, &b)) {
         return;
     }
     char text[64];
@@ -220,13 +220,13 @@ static void draw_track(const plan *p, tr_wheel_point left, tr_wheel_point right,
 
 static void draw_wheelbase(const plan *p, double aside_px) {
     tr_vec2 front, rear;
-    if (!p->check->wheelbase.is_measured || !find_point(p->check, TR_FRONT_RIGHT, &front) ||
-        !find_point(p->check, TR_REAR_RIGHT, &rear)) {
+    if (!p->result->wheelbase.is_measured || !find_point(p->result, TR_FRONT_RIGHT, &front) ||
+        !find_point(p->result, TR_REAR_RIGHT, &rear)) {
         return;
     }
     char text[64];
-    length_text(&p->check->wheelbase, text, sizeof text);
-    tr_vec2 a = on_page(p, p->check->wheelbase.measured_mm, fmin(front.y, rear.y));
+    length_text(&p->result->wheelbase, text, sizeof text);
+    tr_vec2 a = on_page(p, p->result->wheelbase.measured_mm, fmin(front.y, rear.y));
     tr_vec2 b = on_page(p, 0, fmin(front.y, rear.y));
     tr_canvas_dimension(p->canvas, a, b, -aside_px, 24, text);
 }
@@ -248,13 +248,13 @@ static void draw_outline(const plan *p, const tr_vec3 corners[4]) {
 
 static void draw_sheet(const plan *p, int target) {
     tr_vec3 corners[4];
-    const tr_target_result *t = &p->check->targets[target];
-    if (is_target_placed(p->check, target)) {
-        tr_sheet_outline(sheet_of(p->check, target), measured_pose(p->check, target), corners);
+    const tr_target_result *t = &p->result->targets[target];
+    if (is_target_placed(p->result, target)) {
+        tr_sheet_outline(sheet_of(p->result, target), measured_pose(p->result, target), corners);
         set_pen(p, THICK_PX, tr_verdict_colour(t->verdict));
         draw_outline(p, corners);
     }
-    tr_sheet_outline(sheet_of(p->check, target), t->vehicle_from_required, corners);
+    tr_sheet_outline(sheet_of(p->result, target), t->vehicle_from_required, corners);
     set_pen(p, THIN_PX + 1, TR_INK);
     set_dash(p, 12, 8);
     draw_outline(p, corners);
@@ -262,11 +262,11 @@ static void draw_sheet(const plan *p, int target) {
 }
 
 static extent outline_extent(const plan *p, int target) {
-    const tr_target_result *t = &p->check->targets[target];
-    tr_pose pose = is_target_placed(p->check, target) ? measured_pose(p->check, target)
-                                                      : t->vehicle_from_required;
+    const tr_target_result *t = &p->result->targets[target];
+    tr_pose pose = is_target_placed(p->result, target) ? measured_pose(p->result, target)
+                                                       : t->vehicle_from_required;
     extent e = {INFINITY, -INFINITY, INFINITY, -INFINITY};
-    grow_by_sheet(&e, sheet_of(p->check, target), pose);
+    grow_by_sheet(&e, sheet_of(p->result, target), pose);
     return e;
 }
 
@@ -274,7 +274,7 @@ static extent outline_extent(const plan *p, int target) {
    enough, else on its side towards the vehicle. */
 static void draw_name(const plan *p, int target, bool has_yaw) {
     static const double LEAST_PX = 90, LINE_PX = 32;
-    const tr_target_result *t = &p->check->targets[target];
+    const tr_target_result *t = &p->result->targets[target];
     tr_type type = {.size_px = 26, .is_bold = true, .colour = tr_verdict_colour(t->verdict)};
     char text[160];
     extent e = outline_extent(p, target);
@@ -285,10 +285,10 @@ static void draw_name(const plan *p, int target, bool has_yaw) {
         has_yaw = false;
     }
     snprintf(text, sizeof text, "%s %s", tr_verdict_shape(t->verdict),
-             sheet_of(p->check, target)->id);
+             sheet_of(p->result, target)->id);
     tr_canvas_label(p->canvas, c.x, c.y - (has_yaw ? LINE_PX / 2 : 0), 0, type, true, text);
     if (!has_yaw) return;
-    if (is_target_placed(p->check, target)) {
+    if (is_target_placed(p->result, target)) {
         tr_axis_cells yaw;
         char measured[TR_MINUS_SIZE];
         tr_axis_cells_of(TR_YAW, &t->axis[TR_YAW], &yaw);
@@ -311,11 +311,11 @@ static void value_text(tr_axis axis, const tr_axis_result *r, char *text, size_t
 
 /* From the axle that the placement names, and from the vehicle's X axis, to the sheet's centre. */
 static void draw_dimensions(const plan *p, tr_box box, int target) {
-    const tr_target_result *t = &p->check->targets[target];
-    bool is_front = p->check->job->layout.placements[t->placement].from == TR_FROM_FRONT_AXLE;
-    double axle = is_front ? front_axle_mm(p->check) : 0;
-    bool is_placed = is_target_placed(p->check, target);
-    tr_vec3 c = is_placed ? measured_pose(p->check, target).t_mm : t->vehicle_from_required.t_mm;
+    const tr_target_result *t = &p->result->targets[target];
+    bool is_front = t->from == TR_FROM_FRONT_AXLE;
+    double axle = is_front ? front_axle_mm(p->result) : 0;
+    bool is_placed = is_target_placed(p->result, target);
+    tr_vec3 c = is_placed ? measured_pose(p->result, target).t_mm : t->vehicle_from_required.t_mm;
     extent e = outline_extent(p, target);
     char text[64];
 
@@ -335,22 +335,22 @@ static void draw_dimensions(const plan *p, tr_box box, int target) {
     tr_canvas_dimension(p->canvas, a, b, shift, 24, text);
 }
 
-void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int target) {
-    plan p = fit(canvas, box, check);
-    extent e = extent_of(check);
+void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target) {
+    plan p = fit(canvas, box, result);
+    extent e = extent_of(result);
     cairo_save(canvas->cr);
     draw_front(&p, box);
     draw_centreline(&p, &e);
     draw_axle(&p, TR_REAR_LEFT, TR_REAR_RIGHT, 0);
-    double front = front_axle_mm(check);
+    double front = front_axle_mm(result);
     if (front > 0) draw_axle(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, front);
-    draw_track(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, &check->track_front);
-    draw_track(&p, TR_REAR_LEFT, TR_REAR_RIGHT, &check->track_rear);
+    draw_track(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, &result->track_front);
+    draw_track(&p, TR_REAR_LEFT, TR_REAR_RIGHT, &result->track_rear);
     draw_wheelbase(&p, 40);
-    for (int i = 0; i < check->job->layout.n_placements; i++) draw_sheet(&p, i);
+    for (int i = 0; i < result->n_targets; i++) draw_sheet(&p, i);
     draw_frame(&p);
     if (target >= 0) draw_dimensions(&p, box, target);
-    for (int i = 0; i < check->job->layout.n_placements; i++) draw_name(&p, i, i == target);
+    for (int i = 0; i < result->n_targets; i++) draw_name(&p, i, i == target);
     cairo_restore(canvas->cr);
 }
 
@@ -406,9 +406,9 @@ static void draw_u95(const plan *p, const tr_target_result *t, tr_vec3 c, double
     cairo_fill(p->canvas->cr);
 }
 
-void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check *check, int target) {
-    const tr_target_result *t = &check->targets[target];
-    const tr_sheet *sheet = sheet_of(check, target);
+void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target) {
+    const tr_target_result *t = &result->targets[target];
+    const tr_sheet_result *sheet = sheet_of(result, target);
     const tr_type type = {
         .size_px = 24, .smallest_px = 18, .colour = TR_INK, .align = TR_ALIGN_CENTRE, .lines = 2};
     static const double SHARE = 0.66; /* of the box that the sheet takes */
@@ -420,12 +420,12 @@ void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check *check, i
     double scale = SHARE * fmin(drawing.width / (e.y_max - e.y_min),
                                 drawing.height / fmax(e.x_max - e.x_min, 1));
     tr_vec3 c = t->vehicle_from_required.t_mm;
-    plan p = {canvas, check, drawing.x + drawing.width / 2 + scale * c.y,
+    plan p = {canvas, result, drawing.x + drawing.width / 2 + scale * c.y,
               drawing.y + drawing.height / 2 + scale * c.x, scale};
 
-    bool is_placed = is_target_placed(check, target);
+    bool is_placed = is_target_placed(result, target);
     tr_vec3 offset = {0, 0, 0};
-    if (is_placed) offset = tr_v3_sub(measured_pose(check, target).t_mm, c);
+    if (is_placed) offset = tr_v3_sub(measured_pose(result, target).t_mm, c);
     double turn = t->axis[TR_YAW].is_measured ? t->axis[TR_YAW].error : 0;
     double largest = hypot(offset.x, offset.y);
     if (t->axis[TR_X].is_judged) largest = fmax(largest, t->axis[TR_X].limit);

@@ -4,20 +4,20 @@
 #ifndef TR_PRESENT_PLAN_H
 #define TR_PRESENT_PLAN_H
 
-#include "check/check.h"
+#include "check/result.h"
 #include "present/canvas.h"
 
 /* The whole: wheels, axles, centreline, tracks and wheelbase, every target; `target` (or -1) with
    its dimensions. To scale. */
-void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check *check, int target);
+void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target);
 
 /* One target near by: its outline where it should lie and, errors enlarged by a round factor that
    stands beside it, where it lies; its limits about the required centre, its u95 about the measured
    one. */
-void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check *check, int target);
+void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target);
 
 /* Corners of a sheet in the frame of a pose, anticlockwise from bottom left of the face. */
-void tr_sheet_outline(const tr_sheet *sheet, tr_pose a_from_sheet, tr_vec3 corners_mm[4]);
+void tr_sheet_outline(const tr_sheet_result *sheet, tr_pose a_from_sheet, tr_vec3 corners_mm[4]);
 
 /* Whether there is a slide or a turn worth drawing, as tr_verdict_moves has it for usual limits. */
 bool tr_target_has_slide(const tr_target_result *target);

@@ -115,6 +115,16 @@ static json_t *lengths_json(const tr_survey *v) {
     return NULL;
 }
 
+static json_t *photos_json(const tr_survey *v) {
+    tr_photo_result *photos;
+    tr_error err = {0};
+    if (!v) return json_array();
+    if (!tr_photo_results_make(&v->set, &photos, &err)) return NULL;
+    json_t *json = tr_photos_json(photos, v->set.n_photos, v->set.request.n_lenses > 1);
+    tr_photo_results_release(photos, v->set.n_photos);
+    return json;
+}
+
 json_t *tr_survey_json(const tr_survey *v, char *const *files, const tr_error *why) {
     bool is = why->code == TR_OK;
     json_t *json = json_object();
@@ -124,8 +134,8 @@ json_t *tr_survey_json(const tr_survey *v, char *const *files, const tr_error *w
         tr_json_put(json, "sheets", sheets_json(v, files)) &&
         tr_json_put(json, "lengths", lengths_json(v)) &&
         tr_json_put(json, "scale_sd", number(is && v, v ? v->scale_sd : 0)) &&
-        tr_json_put(json, "photos", tr_photos_json(v ? &v->check : NULL)) &&
-        tr_json_put(json, "warnings", tr_findings_json(v ? &v->check : NULL)) &&
+        tr_json_put(json, "photos", photos_json(v)) &&
+        tr_json_put(json, "warnings", tr_findings_json(v ? &v->findings : NULL)) &&
         tr_json_put(json, "left_out", json_integer(v ? v->n_rejected : 0)) &&
         tr_json_put(json, "variance_factor", number(is && v, v ? v->variance_factor : 0)) &&
         tr_json_put(json, "degrees_of_freedom", json_integer(v ? v->degrees_of_freedom : 0)) &&

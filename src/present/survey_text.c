@@ -26,7 +26,7 @@ static void put_head(const tr_survey *v, FILE *out) {
     }
     for (int i = 0; i < v->n_lengths; i++) n += v->lengths[i].is_used;
     snprintf(head, sizeof head, "Survey %s, %s %s: %d of %d photos, %d known %s", v->spec->id,
-             v->spec->n_lenses > 1 ? "lenses" : "lens", lenses, v->n_used, v->check.n_photos, n,
+             v->spec->n_lenses > 1 ? "lenses" : "lens", lenses, v->n_used, v->set.n_photos, n,
              n == 1 ? "length" : "lengths");
     put_paragraph(out, 0, 4, head);
 }
@@ -180,8 +180,8 @@ static void put_lengths(const tr_survey *v, FILE *out) {
 }
 
 static void put_photos(const tr_survey *v, FILE *out) {
-    for (int i = 0; i < v->check.n_photos; i++) {
-        const tr_check_photo *p = &v->check.photos[i];
+    for (int i = 0; i < v->set.n_photos; i++) {
+        const tr_photo *p = &v->set.photos[i];
         char text[512];
         char name[200];
         if (p->is_used || !*p->why_not) continue;
@@ -192,9 +192,9 @@ static void put_photos(const tr_survey *v, FILE *out) {
 }
 
 static void put_findings(const tr_survey *v, FILE *out) {
-    for (int i = 0; i < v->check.findings.n; i++) {
+    for (int i = 0; i < v->findings.n; i++) {
         char text[TR_FINDING_TEXT_SIZE];
-        tr_finding_text(&v->check.findings.items[i], text);
+        tr_finding_text(&v->findings.items[i], text);
         fputs("! ", out);
         put_paragraph(out, 2, 2, text);
     }
@@ -204,14 +204,14 @@ void tr_survey_text(const tr_survey *v, char *const *files, FILE *out) {
     put_head(v, out);
     for (int s = 0; s < v->spec->n_sheets; s++) put_sheet(v, s, files[s], out);
     put_lengths(v, out);
-    if (v->check.findings.n > 0) fputc('\n', out);
+    if (v->findings.n > 0) fputc('\n', out);
     put_findings(v, out);
     fputc('\n', out);
     put_paragraph(
         out, 0, 0,
         "± is the expanded uncertainty (k = 2), the scale's share included. Name the new "
         "file in the jobs, in place of the old one: a check then measures with the places "
-        "measured here, and counts in how well they are known. Survey anew when a tag "
+        "measured here, and counts in how well they are known. Survey again when a tag "
         "was touched or the sheet has stretched.");
     fputc('\n', out);
     tr_text_wrap(out, 0, 0, tr_cautions_short());

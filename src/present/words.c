@@ -117,17 +117,6 @@ void tr_cell_with_minus(const char cell[TR_CELL_SIZE], char out[TR_MINUS_SIZE]) 
              is_negative ? cell + 1 : cell);
 }
 
-int tr_worst_target(const tr_check *check) {
-    int worst = -1;
-    for (int i = 0; check->targets && i < check->job->layout.n_placements; i++) {
-        tr_verdict v = check->targets[i].verdict;
-        if (worst < 0) worst = i;
-        tr_verdict w = check->targets[worst].verdict;
-        if (v != w && tr_verdict_join(v, w) == v) worst = i;
-    }
-    return worst;
-}
-
 /* Text that grows up to its buffer. */
 typedef struct {
     char text[2048];
@@ -146,12 +135,12 @@ static void append(line *l, const char *format, ...) {
 }
 
 /* "MAT-7 (X forward, yaw)", after the sheets before it. */
-static void append_axes(line *l, const tr_check *check, const tr_target_result *t,
+static void append_axes(line *l, const tr_check_result *result, const tr_target_result *t,
                         tr_verdict verdict) {
     bool is_first = true;
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         if (!t->axis[axis].is_judged || t->axis[axis].verdict != verdict) continue;
-        if (is_first) append(l, "%s%s (", l->n ? ", " : "", check->job->sheets[t->sheet].id);
+        if (is_first) append(l, "%s%s (", l->n ? ", " : "", result->sheets[t->sheet].id);
         append(l, "%s%s", is_first ? "" : ", ", tr_axis_title(axis));
         is_first = false;
     }
@@ -159,34 +148,34 @@ static void append_axes(line *l, const tr_check *check, const tr_target_result *
 }
 
 /* Plates in no photo that could be used: without them there may be no vehicle frame. */
-static void append_missing_plates(line *l, const tr_check *check) {
-    for (int i = 0; i < check->job->n_references; i++) {
-        const tr_reference *r = &check->job->references[i];
-        if (check->sheets[r->sheet].n_marks > 0) continue;
-        append(l, "%s%s (%s wheel)", l->n ? ", " : "", check->job->sheets[r->sheet].id,
-               tr_wheel_point_name(r->point));
+static void append_missing_plates(line *l, const tr_check_result *result) {
+    for (int i = 0; i < result->n_plates; i++) {
+        const tr_plate_result *p = &result->plates[i];
+        if (result->sheets[p->sheet].n_marks > 0) continue;
+        append(l, "%s%s (%s wheel)", l->n ? ", " : "", result->sheets[p->sheet].id,
+               tr_wheel_point_name(p->point));
     }
 }
 
-void tr_check_why(const tr_check *check, char *out, size_t size) {
+void tr_check_why(const tr_check_result *result, char *out, size_t size) {
     line failed = {.n = 0}, uncertain = {.n = 0}, missing = {.n = 0}, plates = {.n = 0},
          all = {.n = 0};
     bool is_any_judged = false;
-    for (int i = 0; check->targets && i < check->job->layout.n_placements; i++) {
-        const tr_target_result *t = &check->targets[i];
+    for (int i = 0; i < result->n_targets; i++) {
+        const tr_target_result *t = &result->targets[i];
         for (tr_axis axis = 0; axis < TR_N_AXES; axis++) is_any_judged |= t->axis[axis].is_judged;
-        if (!check->sheets[t->sheet].is_placed) {
+        if (!result->sheets[t->sheet].is_placed) {
             /* The sheet may well be seen: what it is to be measured from is not. */
-            if (check->sheets[t->sheet].n_marks > 0 && plates.n == 0) {
-                append_missing_plates(&plates, check);
+            if (result->sheets[t->sheet].n_marks > 0 && plates.n == 0) {
+                append_missing_plates(&plates, result);
             }
-            if (check->sheets[t->sheet].n_marks == 0 || plates.n == 0) {
-                append(&missing, "%s%s", missing.n ? ", " : "", check->job->sheets[t->sheet].id);
+            if (result->sheets[t->sheet].n_marks == 0 || plates.n == 0) {
+                append(&missing, "%s%s", missing.n ? ", " : "", result->sheets[t->sheet].id);
             }
             continue;
         }
-        append_axes(&failed, check, t, TR_FAIL);
-        append_axes(&uncertain, check, t, TR_INCONCLUSIVE);
+        append_axes(&failed, result, t, TR_FAIL);
+        append_axes(&uncertain, result, t, TR_INCONCLUSIVE);
     }
     if (failed.n) append(&all, "Out of limits: %s. ", failed.text);
     if (uncertain.n) append(&all, "Too uncertain to tell: %s. ", uncertain.text);
@@ -197,11 +186,11 @@ void tr_check_why(const tr_check *check, char *out, size_t size) {
         append(&all, "Not measured: %s; take two photos that show it together with other sheets. ",
                plates.text);
     }
-    if (tr_findings_block_pass(&check->findings)) {
-        append(&all, "A warning stands against a pass. ");
+    if (tr_findings_block_pass(&result->findings)) {
+        append(&all, "A warning rules out a pass. ");
     }
-    if (check->verdict == TR_PASS) {
-        append(&all, "Every judged axis lies within its limit, its uncertainty included. ");
+    if (result->verdict == TR_PASS) {
+        append(&all, "Every judged axis lies within its limit, including its uncertainty. ");
     } else if (!all.n) {
         append(&all, is_any_judged ? "The measurement is not complete. "
                                    : "The layout states no limits: nothing was judged. ");
@@ -218,23 +207,12 @@ bool tr_target_needs_move(const tr_target_result *t) {
     return false;
 }
 
-double tr_source_part(const tr_axis_result *r, tr_source source) {
-    switch (source) {
-    case TR_FROM_MARKS: return r->u95_marks;
-    case TR_FROM_LENS: return r->u95_lens;
-    case TR_FROM_PLATES: return r->u95_plates;
-    case TR_FROM_SHEETS: return r->u95_sheets;
-    case TR_N_SOURCES: break;
-    }
-    return 0;
-}
-
 /* Of equal parts the one that is easiest to better. */
 tr_source tr_largest_source(const tr_axis_result *r) {
     static const tr_source ORDER[] = {TR_FROM_PLATES, TR_FROM_LENS, TR_FROM_MARKS, TR_FROM_SHEETS};
     tr_source largest = ORDER[0];
     for (size_t i = 1; i < sizeof ORDER / sizeof *ORDER; i++) {
-        if (tr_source_part(r, ORDER[i]) > tr_source_part(r, largest)) largest = ORDER[i];
+        if (r->u95_of[ORDER[i]] > r->u95_of[largest]) largest = ORDER[i];
     }
     return largest;
 }
@@ -244,11 +222,11 @@ enum { AHEAD, LEFT, BEHIND, RIGHT, N_SIDES };
 
 /* The sides, as bits, from which the used photos were taken: quarters of the circle about the
    sheet's required place. */
-static unsigned sides_seen(const tr_check *check, const tr_target_result *t) {
+static unsigned sides_seen(const tr_check_result *result, const tr_target_result *t) {
     unsigned seen = 0;
-    for (int i = 0; i < check->n_photos; i++) {
-        if (!check->photos[i].is_used) continue;
-        tr_pose vehicle_from_camera = tr_pose_inverse(check->photos[i].camera_from_vehicle);
+    for (int i = 0; i < result->n_photos; i++) {
+        if (!result->photos[i].is_used) continue;
+        tr_pose vehicle_from_camera = tr_pose_inverse(result->photos[i].camera_from_vehicle);
         tr_vec3 d = tr_v3_sub(vehicle_from_camera.t_mm, t->vehicle_from_required.t_mm);
         int side = fabs(d.x) >= fabs(d.y) ? (d.x > 0 ? AHEAD : BEHIND) : (d.y > 0 ? LEFT : RIGHT);
         seen |= 1u << side;
@@ -257,31 +235,32 @@ static unsigned sides_seen(const tr_check *check, const tr_target_result *t) {
 }
 
 /* The reference or the target itself that is in the fewest photos. */
-static int rarest_sheet(const tr_check *check, const tr_target_result *t) {
+static int rarest_sheet(const tr_check_result *result, const tr_target_result *t) {
     int rarest = t->sheet;
-    for (int i = 0; i < check->job->n_references; i++) {
-        int sheet = check->job->references[i].sheet;
-        if (check->sheets[sheet].n_photos < check->sheets[rarest].n_photos) rarest = sheet;
+    for (int i = 0; i < result->n_plates; i++) {
+        int sheet = result->plates[i].sheet;
+        if (result->sheets[sheet].n_photos < result->sheets[rarest].n_photos) rarest = sheet;
     }
     return rarest;
 }
 
-static void append_photos_wanted(line *l, const tr_check *check, const tr_target_result *t) {
+static void append_photos_wanted(line *l, const tr_check_result *result,
+                                 const tr_target_result *t) {
     static const char *const SIDES[N_SIDES] = {"from ahead", "from the vehicle's left",
                                                "from behind", "from the vehicle's right"};
     enum { FEW = 2 };
     append(l,
            "add photos, closer and sharp, each with the sheet and as many plates as it can hold");
-    int rarest = rarest_sheet(check, t);
-    int n = check->sheets[rarest].n_photos;
+    int rarest = rarest_sheet(result, t);
+    int n = result->sheets[rarest].n_photos;
     if (n <= FEW) {
-        append(l, "; %s is in %d %s only", check->job->sheets[rarest].id, n,
+        append(l, "; %s is in %d %s only", result->sheets[rarest].id, n,
                n == 1 ? "photo" : "photos");
     }
     /* Between sheet and vehicle there is seldom room to stand. */
     bool is_behind_vehicle = t->vehicle_from_required.t_mm.x < 0;
     unsigned wanted = 1u << LEFT | 1u << RIGHT | 1u << (is_behind_vehicle ? BEHIND : AHEAD);
-    unsigned missing = wanted & ~sides_seen(check, t);
+    unsigned missing = wanted & ~sides_seen(result, t);
     bool is_first = true;
     for (int side = 0; side < N_SIDES; side++) {
         if (!(missing & 1u << side)) continue;
@@ -294,28 +273,19 @@ static void append_photos_wanted(line *l, const tr_check *check, const tr_target
 /* Whether photos were used with the camera upright as well as level: then a shift of the lens and a
    turn of the camera are told apart (DEVELOPERS.md, "What photos help, and what a phone costs").
    The pixels are those of the sensor, so that the pose tells. */
-static bool is_camera_turned_enough(const tr_check *check) {
+static bool is_camera_turned_enough(const tr_check_result *result) {
     enum { ENOUGH = 2 };
     int n[2] = {0, 0};
-    for (int i = 0; i < check->n_photos; i++) {
-        if (!check->photos[i].is_used) continue;
-        tr_vec3 up = tr_m3_apply(check->photos[i].camera_from_vehicle.R, tr_v3(0, 0, 1));
+    for (int i = 0; i < result->n_photos; i++) {
+        if (!result->photos[i].is_used) continue;
+        tr_vec3 up = tr_m3_apply(result->photos[i].camera_from_vehicle.R, tr_v3(0, 0, 1));
         n[fabs(up.x) > fabs(up.y)]++;
     }
     return n[0] >= ENOUGH && n[1] >= ENOUGH;
 }
 
-/* A camera that is not known to be steady is another in every photo. */
-static bool is_any_camera_loose(const tr_job *job) {
-    bool is_loose = false;
-    for (int i = 0; i < job->n_lenses; i++) {
-        is_loose = is_loose || !job->lenses[i].scatter.is_steady;
-    }
-    return is_loose;
-}
-
-static void append_lens_wanted(line *l, const tr_check *check) {
-    if (is_any_camera_loose(check->job) && !is_camera_turned_enough(check)) {
+static void append_lens_wanted(line *l, const tr_check_result *result) {
+    if (!result->is_camera_steady && !is_camera_turned_enough(result)) {
         append(l, "add two photos for which the camera is turned by a quarter (upright where the "
                   "others are level), each with the sheet and plates; or ");
     }
@@ -323,23 +293,37 @@ static void append_lens_wanted(line *l, const tr_check *check) {
               "every corner of the image.");
 }
 
-void tr_source_advice(const tr_check *check, int target, tr_source source, char *out, size_t size) {
+static void append_survey_wanted(line *l, const tr_check_result *result) {
+    int n_surveyed = 0;
+    for (int i = 0; i < result->n_sheets; i++) n_surveyed += result->sheets[i].is_surveyed;
+    if (n_surveyed == result->n_sheets) {
+        append(l, "survey the sheets again ('trammel survey'), with more photos and a longer, "
+                  "better known length in view.");
+    } else if (n_surveyed > 0) {
+        append(l, "survey the sheets that were not surveyed yet ('trammel survey').");
+    } else {
+        append(l, "survey the sheets ('trammel survey'): until then their printed sizes are known "
+                  "to 0.1 %% only.");
+    }
+}
+
+void tr_source_advice(const tr_check_result *result, int target, tr_source source, char *out,
+                      size_t size) {
     line l = {.n = 0};
     if (source == TR_FROM_PLATES) {
         append(&l,
                "set the plates more exactly on their plumb marks, and state in the job how well "
                "they sit (reference_sd_mm, now %.3g).",
-               check->job->reference_sd_mm);
+               result->reference_sd_mm);
     } else if (source == TR_FROM_SHEETS) {
-        append(&l, "survey the sheets again ('trammel survey'), with more photos and a longer, "
-                   "better known length in view.");
-    } else if (source == TR_FROM_LENS && check->job->lenses[0].is_unknown) {
+        append_survey_wanted(&l, result);
+    } else if (source == TR_FROM_LENS && result->is_lens_unknown) {
         append(&l, "calibrate it with 'trammel lens', and name its profile in the job instead of "
                    "'lens: unknown'.");
     } else if (source == TR_FROM_LENS) {
-        append_lens_wanted(&l, check);
+        append_lens_wanted(&l, result);
     } else {
-        append_photos_wanted(&l, check, &check->targets[target]);
+        append_photos_wanted(&l, result, &result->targets[target]);
     }
     tr_text_show(l.text, l.n, out, size);
 }

@@ -6,7 +6,7 @@
 
 #include <stddef.h>
 
-#include "check/check.h"
+#include "check/result.h"
 
 /* The shape that goes with the word: a tick, a cross, a question mark. */
 const char *tr_verdict_shape(tr_verdict verdict);
@@ -45,30 +45,18 @@ void tr_cell_with_minus(const char cell[TR_CELL_SIZE], char out[TR_MINUS_SIZE]);
 
 /* Why the whole check has its verdict, one line: which sheets and axes are out of limits, not
    found, or too uncertain. */
-void tr_check_why(const tr_check *check, char *out, size_t size);
-
-/* The target that a person looks at first: the first one of the worst verdict. -1 where the check
-   has none. */
-int tr_worst_target(const tr_check *check);
+void tr_check_why(const tr_check_result *result, char *out, size_t size);
 
 /* Moving the sheet is what helps: a judged axis is out of its limit, or undecided with an error
    that takes up more than half of it. False for a pass, and where only a smaller u95 helps. */
 bool tr_target_needs_move(const tr_target_result *target);
 
 /* What makes up most of an axis' u95. */
-typedef enum {
-    TR_FROM_MARKS,
-    TR_FROM_LENS,
-    TR_FROM_PLATES,
-    TR_FROM_SHEETS,
-    TR_N_SOURCES
-} tr_source;
 tr_source tr_largest_source(const tr_axis_result *result);
-/* The part of an axis' u95 that comes from a source. */
-double tr_source_part(const tr_axis_result *result, tr_source source);
 
 /* What to do so that u95 becomes smaller, where it comes mostly from that source: a sentence or
    two. For the marks it says from where to take more photos. */
-void tr_source_advice(const tr_check *check, int target, tr_source source, char *out, size_t size);
+void tr_source_advice(const tr_check_result *result, int target, tr_source source, char *out,
+                      size_t size);
 
 #endif

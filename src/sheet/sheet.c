@@ -29,10 +29,10 @@ enum { MAX_TAGS = 1000, MAX_CORNERS = 10000 };
 
 /* In the order of tr_sheet_kind. */
 static const char *const KINDS[] = {"mat", "board", "plate", "hub"};
-enum { N_KINDS = sizeof KINDS / sizeof *KINDS };
+enum { N_KINDS = sizeof KINDS / sizeof *KINDS }; /* of files */
 
 const char *tr_sheet_kind_name(tr_sheet_kind kind) {
-    return KINDS[kind];
+    return kind == TR_SHEET_TAG ? "tag" : KINDS[kind];
 }
 
 double tr_tag_width(const tr_tag *tag) {

@@ -25,7 +25,13 @@
 /* Length of the rules that are printed on a sheet, one along its x, one along its y. */
 #define TR_RULE_MM 100.0
 
-typedef enum { TR_SHEET_MAT, TR_SHEET_BOARD, TR_SHEET_PLATE, TR_SHEET_HUB } tr_sheet_kind;
+typedef enum {
+    TR_SHEET_MAT,
+    TR_SHEET_BOARD,
+    TR_SHEET_PLATE,
+    TR_SHEET_HUB,
+    TR_SHEET_TAG /* a lone tag, on a scale bar or stuck on a sheet: of no file */
+} tr_sheet_kind;
 
 typedef struct {
     int id;             /* number within the family */

@@ -29,37 +29,19 @@ static int n_bar_tags(const tr_survey *v) {
 
 /* All bodies are taken to lie on one floor, as far as initial values go: a mat with a bar on it, or
    a board with one taped to it. */
-static bool find_start(tr_survey *v, const tr_photo_marks **marks, const char **names, int *lens_of,
-                       tr_sheet *sheets, tr_adjustment *start, tr_error *err) {
-    int n = v->check.n_photos;
+static bool find_start(tr_survey *v, tr_photo_input *input, tr_adjustment *start, tr_error *err) {
+    int n = v->set.n_photos;
     tr_network *net = &start->net;
-    for (int i = 0; i < v->bodies.n_sheets; i++) {
-        sheets[i] = v->bodies.sheets[i]; /* borrowed */
-        sheets[i].kind = TR_SHEET_MAT;
-    }
-    for (int i = 0; i < n; i++) {
-        const tr_check_photo *p = &v->check.photos[v->check.order[i]];
-        marks[i] = p->is_readable ? &p->marks : NULL;
-        names[i] = p->file;
-        lens_of[i] = p->lens;
-    }
     net->rigs = tr_array(n, sizeof *net->rigs);
-    net->sheets = tr_array(v->bodies.n_sheets, sizeof *net->sheets);
+    net->sheets = tr_array(v->n_bodies, sizeof *net->sheets);
     start->photo_placed = tr_array(n, sizeof *start->photo_placed);
-    start->sheet_placed = tr_array(v->bodies.n_sheets, sizeof *start->sheet_placed);
+    start->sheet_placed = tr_array(v->n_bodies, sizeof *start->sheet_placed);
     if (!net->rigs || !net->sheets || !start->photo_placed || !start->sheet_placed) {
         return tr_fail_memory(err);
     }
-    tr_adjust_input in = {.lenses = v->bodies.lenses,
-                          .n_lenses = v->bodies.n_lenses,
-                          .lens_of = lens_of,
-                          .sheets = sheets,
-                          .n_sheets = v->bodies.n_sheets,
-                          .photos = marks,
-                          .photo_names = names,
-                          .n_photos = n};
+    input->in.is_one_floor = true;
     tr_error why = {0};
-    if (tr_initial_values(&in, start, &why)) return true;
+    if (tr_initial_values(&input->in, start, &why)) return true;
     if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
     return tr_fail(err, TR_NO_MEASURE,
                    "no tag of this survey was found in any photo; check that the photos, the sheet "
@@ -71,9 +53,9 @@ static double squared_distance(const tr_survey *v, const tr_adjustment *start,
                                const tr_photo_marks *const *marks, int body,
                                tr_pose world_from_tag) {
     double sum = 0;
-    for (int i = 0; i < v->check.n_photos; i++) {
+    for (int i = 0; i < v->set.n_photos; i++) {
         if (!marks[i] || !start->photo_placed[i]) continue;
-        const tr_lens *lens = &v->bodies.lenses[v->check.photos[v->check.order[i]].lens];
+        const tr_lens *lens = &v->spec->lenses[v->set.photos[v->set.order[i]].lens];
         for (int k = 0; k < marks[i]->n_marks; k++) {
             const tr_mark *m = &marks[i]->marks[k];
             if (m->sheet != body) continue;
@@ -97,7 +79,7 @@ static double squared_distance(const tr_survey *v, const tr_adjustment *start,
 static void improve_pose(const tr_survey *v, const tr_adjustment *start,
                          const tr_photo_marks *const *marks, int body, tr_pose *world_from_tag) {
     double best = squared_distance(v, start, marks, body, *world_from_tag);
-    for (int i = 0; i < v->check.n_photos; i++) {
+    for (int i = 0; i < v->set.n_photos; i++) {
         if (!marks[i] || !start->photo_placed[i]) continue;
         tr_pose world_from_camera = tr_pose_inverse(start->net.rigs[i].rig_from_world);
         for (int k = 0; k < marks[i]->n_views; k++) {
@@ -115,7 +97,7 @@ static void improve_pose(const tr_survey *v, const tr_adjustment *start,
 
 /* The first body of a kind; -1: none. */
 static int find_body(const tr_survey *v, int kind, int sheet, int end) {
-    for (int i = 0; i < v->bodies.n_sheets; i++) {
+    for (int i = 0; i < v->n_bodies; i++) {
         const tr_survey_body *b = &v->body[i];
         if ((int)b->kind == kind && b->sheet == sheet && b->end == end) return i;
     }
@@ -126,9 +108,9 @@ static int find_body(const tr_survey *v, int kind, int sheet, int end) {
  */
 static void place_marks(tr_survey_network *w, const tr_adjustment *start) {
     const tr_survey *v = w->survey;
-    for (int b = 0; b < v->bodies.n_sheets; b++) {
+    for (int b = 0; b < v->n_bodies; b++) {
         const tr_survey_body *body = &v->body[b];
-        const tr_sheet *sheet = &v->bodies.sheets[b];
+        const tr_sheet *sheet = &v->bodies[b];
         if (body->kind == TR_BODY_BAR) continue;
         const tr_survey_sheet *s = &v->sheets[body->sheet];
         tr_pose sheet_from_tag = tr_pose_identity();
@@ -158,7 +140,7 @@ static void set_up_sheets(tr_survey_network *w, const tr_adjustment *start,
     const tr_survey *v = w->survey;
     for (int s = 0; s < v->spec->n_sheets; s++) {
         int body = start->sheet_placed[s] ? s : -1;
-        for (int b = v->spec->n_sheets; b < v->bodies.n_sheets && body < 0; b++) {
+        for (int b = v->spec->n_sheets; b < v->n_bodies && body < 0; b++) {
             bool is_of = v->body[b].kind == TR_BODY_STUCK && v->body[b].sheet == s;
             if (is_of && start->sheet_placed[b]) body = b;
         }
@@ -206,10 +188,10 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
     const tr_survey *v = w->survey;
     tr_network *net = &w->net;
     for (int i = 0; i < net->n_photos; i++) {
-        net->photos[i] = (tr_net_photo){.lens = v->check.photos[v->check.order[i]].lens, .rig = i};
+        net->photos[i] = (tr_net_photo){.lens = v->set.photos[v->set.order[i]].lens, .rig = i};
         net->rigs[i].rig_from_world = start->net.rigs[i].rig_from_world;
         net->rigs[i].is_held = true;
-        tr_camera_free(&v->bodies.lenses[net->photos[i].lens], false, &net->photos[i]);
+        tr_camera_free(&v->spec->lenses[net->photos[i].lens], false, &net->photos[i]);
         for (int k = 0; marks[i] && k < marks[i]->n_marks; k++) {
             const tr_mark *m = &marks[i]->marks[k];
             const tr_survey_body *body = &v->body[m->sheet];
@@ -353,13 +335,13 @@ bool tr_survey_choose_rules(tr_survey_network *w) {
 
 static bool allocate(tr_survey *v, tr_survey_network *w, tr_error *err) {
     tr_network *net = &w->net;
-    int n = v->check.n_photos;
+    int n = v->set.n_photos;
     int n_obs = 0;
     int n_sheets = v->spec->n_sheets + n_bar_tags(v);
     int n_offsets = v->n_marks + n_bar_tags(v);
-    for (int i = 0; i < n; i++) n_obs += v->check.photos[i].marks.n_marks;
+    for (int i = 0; i < n; i++) n_obs += v->set.photos[i].marks.n_marks;
     w->survey = v;
-    net->lenses = tr_array(v->bodies.n_lenses, sizeof *net->lenses);
+    net->lenses = tr_array(v->spec->n_lenses, sizeof *net->lenses);
     net->cameras = tr_array(1, sizeof *net->cameras);
     net->rigs = tr_array(n, sizeof *net->rigs);
     net->photos = tr_array(n, sizeof *net->photos);
@@ -381,7 +363,7 @@ static bool allocate(tr_survey *v, tr_survey_network *w, tr_error *err) {
         !w->is_seen || !w->is_printed || !w->rule_of || !w->axis_of || !w->ends || !w->covariance) {
         return tr_fail_memory(err);
     }
-    net->n_lenses = v->bodies.n_lenses;
+    net->n_lenses = v->spec->n_lenses;
     net->n_cameras = 1;
     net->n_rigs = net->n_photos = n;
     net->n_sheets = n_sheets;
@@ -423,35 +405,27 @@ static void guess_printed(tr_survey_network *w) {
 
 bool tr_survey_network_make(tr_survey *v, tr_survey_network *w, tr_error *err) {
     tr_adjustment start = {0};
+    tr_photo_input input;
     bool ok = false;
     memset(w, 0, sizeof *w);
-    const tr_photo_marks **marks = tr_array(v->check.n_photos, sizeof *marks);
-    const char **names = tr_array(v->check.n_photos, sizeof *names);
-    int *lens_of = tr_array(v->check.n_photos, sizeof *lens_of);
-    tr_sheet *sheets = tr_array(v->bodies.n_sheets, sizeof *sheets);
-    if (!marks || !names || !lens_of || !sheets) {
-        tr_fail_memory(err);
+    if (!tr_photo_set_input(&v->set, &input, err) || !allocate(v, w, err) ||
+        !find_start(v, &input, &start, err)) {
         goto out;
     }
-    if (!allocate(v, w, err) || !find_start(v, marks, names, lens_of, sheets, &start, err))
-        goto out;
-    for (int i = 0; i < v->bodies.n_lenses; i++) {
-        w->net.lenses[i] = tr_net_lens_of(&v->bodies.lenses[i]);
+    for (int i = 0; i < v->spec->n_lenses; i++) {
+        w->net.lenses[i] = tr_net_lens_of(&v->spec->lenses[i]);
     }
     w->net.cameras[0].camera_from_rig = tr_pose_identity();
-    set_up_sheets(w, &start, marks);
+    set_up_sheets(w, &start, input.marks);
     place_marks(w, &start);
     set_up_offsets(w);
-    set_up_observations(w, &start, marks);
+    set_up_observations(w, &start, input.marks);
     set_up_lengths(w);
     guess_printed(w);
     ok = true;
 out:
     tr_adjustment_release(&start);
-    free(marks);
-    free(names);
-    free(lens_of);
-    free(sheets);
+    tr_photo_input_release(&input);
     return ok;
 }
 

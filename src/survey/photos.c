@@ -58,7 +58,7 @@ static tr_tag tag_of(const tr_survey *v, const tr_survey_mark *m) {
 
 static bool make_sheet_body(tr_survey *v, int sheet, tr_error *err) {
     const tr_survey_sheet *s = &v->sheets[sheet];
-    tr_sheet *body = &v->bodies.sheets[sheet];
+    tr_sheet *body = &v->bodies[sheet];
     int n = tr_survey_n_tags(v->spec, sheet);
     int *tags = calloc((size_t)n + 1, sizeof *tags);
     v->body[sheet] = (tr_survey_body){.kind = TR_BODY_SHEET, .sheet = sheet, .tags = tags};
@@ -81,44 +81,38 @@ static bool make_sheet_body(tr_survey *v, int sheet, tr_error *err) {
 /* One tag alone, about its centre. */
 static bool make_tag_body(tr_survey *v, const char *family, tr_tag tag, tr_survey_body what,
                           int index, tr_error *err) {
-    int number = v->bodies.n_sheets++;
+    int number = v->n_bodies++;
     tr_sheet like = {
-        .kind = TR_SHEET_PLATE, .width_mm = tag.size_mm, .height_mm = tag.size_mm, .id = "tag"};
+        .kind = TR_SHEET_TAG, .width_mm = tag.size_mm, .height_mm = tag.size_mm, .id = "tag"};
     memcpy(like.tag_family, family, sizeof like.tag_family);
     what.tags = calloc(1, sizeof *what.tags);
     v->body[number] = what;
     if (!what.tags) return tr_fail_memory(err);
     what.tags[0] = index;
-    if (!init_body(&v->bodies.sheets[number], &like, 1, 0, err)) return false;
-    v->bodies.sheets[number].tags[0] = tag;
-    v->bodies.sheets[number].n_tags = 1;
+    if (!init_body(&v->bodies[number], &like, 1, 0, err)) return false;
+    v->bodies[number].tags[0] = tag;
+    v->bodies[number].n_tags = 1;
     return true;
 }
 
 void tr_survey_release_bodies(tr_survey *v) {
-    for (int i = 0; v->body && i < v->bodies.n_sheets; i++) free(v->body[i].tags);
+    for (int i = 0; v->body && i < v->n_bodies; i++) free(v->body[i].tags);
+    for (int i = 0; i < v->n_bodies; i++) tr_sheet_release(&v->bodies[i]);
     free(v->body);
+    free(v->bodies);
     v->body = NULL;
-    v->bodies.photos = NULL; /* the spec's */
-    v->bodies.photo_lens = NULL;
-    v->bodies.n_photos = 0;
-    tr_job_release(&v->bodies);
+    v->bodies = NULL;
+    v->n_bodies = 0;
 }
 
 bool tr_survey_make_bodies(tr_survey *v, tr_error *err) {
     const tr_survey_spec *spec = v->spec;
     int most = spec->n_sheets + spec->n_stuck + 2 * spec->n_bars;
     tr_survey_release_bodies(v);
-    memcpy(v->bodies.lenses, spec->lenses, sizeof v->bodies.lenses);
-    v->bodies.n_lenses = spec->n_lenses;
-    v->bodies.n_only_named = spec->n_only_named;
-    v->bodies.photos = spec->photos; /* borrowed */
-    v->bodies.photo_lens = spec->photo_lens;
-    v->bodies.n_photos = spec->n_photos;
-    v->bodies.sheets = calloc((size_t)most + 1, sizeof *v->bodies.sheets);
+    v->bodies = calloc((size_t)most + 1, sizeof *v->bodies);
     v->body = calloc((size_t)most + 1, sizeof *v->body);
-    if (!v->bodies.sheets || !v->body) return tr_fail_memory(err);
-    v->bodies.n_sheets = spec->n_sheets;
+    if (!v->bodies || !v->body) return tr_fail_memory(err);
+    v->n_bodies = spec->n_sheets;
     for (int s = 0; s < spec->n_sheets; s++) {
         if (!make_sheet_body(v, s, err)) return false;
     }
@@ -170,6 +164,23 @@ static tr_survey_mark mark_of_file(const tr_survey_spec *spec, tr_mark_name name
     return m;
 }
 
+/* No photo, and what is sought is the bodies as they are now. */
+static void clear_photos(tr_survey *v) {
+    const tr_survey_spec *spec = v->spec;
+    tr_photo_set_release(&v->set);
+    tr_findings_release(&v->findings);
+    tr_photo_set_init(&v->set, &(tr_photo_request){.lenses = spec->lenses,
+                                                   .n_lenses = spec->n_lenses,
+                                                   .n_only_named = spec->n_only_named,
+                                                   .sheets = v->bodies,
+                                                   .n_sheets = v->n_bodies,
+                                                   .path = spec->path,
+                                                   .path_is = "survey",
+                                                   .named = spec->photos,
+                                                   .lens_of_named = spec->photo_lens,
+                                                   .n_named = spec->n_photos});
+}
+
 bool tr_survey_init(const tr_survey_spec *spec, tr_survey *out, tr_error *err) {
     int most = 0;
     memset(out, 0, sizeof *out);
@@ -190,7 +201,9 @@ bool tr_survey_init(const tr_survey_spec *spec, tr_survey *out, tr_error *err) {
             out->marks[out->n_marks++] = mark_of_file(spec, name);
         }
     }
-    return tr_survey_make_bodies(out, err);
+    if (!tr_survey_make_bodies(out, err)) return false;
+    clear_photos(out);
+    return true;
 }
 
 void tr_survey_release(tr_survey *v) {
@@ -198,7 +211,8 @@ void tr_survey_release(tr_survey *v) {
         tr_sheet_release(&v->sheets[s].measured);
     }
     tr_survey_release_bodies(v);
-    tr_check_release(&v->check);
+    tr_photo_set_release(&v->set);
+    tr_findings_release(&v->findings);
     free(v->marks);
     free(v->sheets);
     memset(v, 0, sizeof *v);
@@ -206,14 +220,10 @@ void tr_survey_release(tr_survey *v) {
 
 /* ---- photos ---- */
 
-bool tr_survey_photos(tr_survey *v, char *const *files, int n, int n_threads, tr_progress progress,
-                      void *context, tr_error *err) {
-    if (n < 1) {
-        return tr_fail_at(err, TR_BAD_INPUT, v->spec->path, 0, NULL,
-                          "names no photos; list them under 'photos' or on the command line");
-    }
-    tr_check_release(&v->check);
-    return tr_check_photos(&v->bodies, files, n, n_threads, progress, context, &v->check, err);
+bool tr_survey_photos(tr_survey *v, char *const *files, int n, const tr_workers *workers,
+                      tr_error *err) {
+    clear_photos(v);
+    return tr_photo_set_read(&v->set, files, n, workers, &v->findings, err);
 }
 
 /* Corners of a sheet whose tags lay off were sought at wrong places, and are perhaps found from
@@ -234,10 +244,10 @@ static bool are_tags_off(const tr_survey *v) {
 static int count_corners(const tr_survey *v, int *most) {
     int n = 0;
     *most = 0;
-    for (int i = 0; i < v->check.n_photos; i++) {
-        const tr_photo_marks *marks = &v->check.photos[i].marks;
+    for (int i = 0; i < v->set.n_photos; i++) {
+        const tr_photo_marks *marks = &v->set.photos[i].marks;
         for (int k = 0; k < marks->n_marks; k++) n += marks->marks[k].kind == TR_MARK_CORNER;
-        for (int s = 0; s < v->spec->n_sheets && v->check.photos[i].is_used; s++) {
+        for (int s = 0; s < v->spec->n_sheets && v->set.photos[i].is_used; s++) {
             *most += v->spec->sheets[s].n_corners;
         }
     }
@@ -254,14 +264,14 @@ static bool solve_somehow(tr_survey *v, tr_survey_align align, tr_error *why) {
            tr_survey_solve(v, (tr_survey_align){NULL, 0}, &ignored);
 }
 
-bool tr_survey_run(tr_survey *v, char *const *files, int n, int n_threads, tr_progress progress,
-                   void *context, tr_survey_align align, tr_error *err) {
+bool tr_survey_run(tr_survey *v, char *const *files, int n, const tr_workers *workers,
+                   tr_survey_align align, tr_error *err) {
     tr_error why = {0};
     int before = -1;
     for (int pass = 0; pass < MAX_PASSES; pass++) {
         int most;
         if (pass > 0 && !tr_survey_make_bodies(v, err)) return false;
-        if (!tr_survey_photos(v, files, n, n_threads, progress, context, err)) return false;
+        if (!tr_survey_photos(v, files, n, workers, err)) return false;
         if (!solve_somehow(v, align, &why)) break;
         int seen = count_corners(v, &most);
         if (seen <= before || seen == most || !are_tags_off(v)) break;

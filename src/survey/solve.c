@@ -5,8 +5,11 @@
 #include "diagnose/flatness.h"
 #include "geom/dense.h"
 #include "base/array.h"
+#include "photos/order.h"
+#include "photos/photo_findings.h"
 #include "survey/network.h"
 #include "survey/survey.h"
+#include "verdict/verdict.h"
 
 /* Fewer photos than MIN give nothing that can be checked; fewer than GOOD are few. */
 enum { MIN_PHOTOS = 3, GOOD_PHOTOS = 5 };
@@ -656,8 +659,8 @@ static bool note_marks_of(tr_survey *v, int sheet, tr_error *err) {
         tr_survey_mark_title(v->spec, m->name, title, sizeof title);
         ok = tr_items_add(&titles, title, err);
     }
-    ok = ok && (!titles ||
-                tr_note(MARKS_NOT_MEASURED, &v->check.findings, err, sheet_id(v, sheet), titles));
+    ok = ok &&
+         (!titles || tr_note(MARKS_NOT_MEASURED, &v->findings, err, sheet_id(v, sheet), titles));
     free(titles);
     return ok;
 }
@@ -677,10 +680,9 @@ static bool note_uncertain(tr_survey *v, tr_error *err) {
         tr_survey_mark_title(v->spec, m->name, title, sizeof title);
         const char *id = sheet_id(v, m->name.sheet);
         double u95_mm = fmax(m->u95_mm[0], m->u95_mm[1]);
-        bool ok =
-            v->scale_sd > WEAK_SCALE_SD
-                ? tr_note(MARK_AND_SCALE_UNCERTAIN, &v->check.findings, err, title, id, u95_mm)
-                : tr_note(MARK_UNCERTAIN, &v->check.findings, err, title, id, u95_mm);
+        bool ok = v->scale_sd > WEAK_SCALE_SD
+                      ? tr_note(MARK_AND_SCALE_UNCERTAIN, &v->findings, err, title, id, u95_mm)
+                      : tr_note(MARK_UNCERTAIN, &v->findings, err, title, id, u95_mm);
         if (!ok) return false;
     }
     return true;
@@ -696,7 +698,7 @@ static bool note_stuck(tr_survey *v, tr_error *err) {
         double edge_mm = (m->edges_mm[0] + m->edges_mm[1]) / 2;
         double u95_mm = fmax(m->u95_edges_mm[0], m->u95_edges_mm[1]);
         if (fabs(edge_mm - stuck->size_mm) <= OTHER_SIZE_PART * stuck->size_mm + u95_mm) continue;
-        if (!tr_note(STUCK_TAG_SIZE, &v->check.findings, err, stuck->id, sheet_id(v, m->name.sheet),
+        if (!tr_note(STUCK_TAG_SIZE, &v->findings, err, stuck->id, sheet_id(v, m->name.sheet),
                      stuck->size_mm, edge_mm)) {
             return false;
         }
@@ -709,13 +711,12 @@ static bool note_sheets(tr_survey *v, tr_error *err) {
         const tr_survey_sheet *sheet = &v->sheets[s];
         const tr_sheet_condition *c = &sheet->condition;
         if (c->has_flatness && c->flatness_mm - c->flatness_u95_mm > NOT_FLAT_MM &&
-            !tr_note(SURVEYED_SHEET_NOT_FLAT, &v->check.findings, err, sheet_id(v, s),
-                     c->flatness_mm, c->flatness_u95_mm, c->highest_mm.x, c->highest_mm.y)) {
+            !tr_note(SURVEYED_SHEET_NOT_FLAT, &v->findings, err, sheet_id(v, s), c->flatness_mm,
+                     c->flatness_u95_mm, c->highest_mm.x, c->highest_mm.y)) {
             return false;
         }
         if (sheet->is_aligned && sheet->datum.rms_mm > ALIGN_RMS_MM &&
-            !tr_note(ALIGN_DOES_NOT_FIT, &v->check.findings, err, sheet_id(v, s),
-                     sheet->datum.rms_mm)) {
+            !tr_note(ALIGN_DOES_NOT_FIT, &v->findings, err, sheet_id(v, s), sheet->datum.rms_mm)) {
             return false;
         }
     }
@@ -724,8 +725,8 @@ static bool note_sheets(tr_survey *v, tr_error *err) {
 
 static bool note_not_used(tr_survey *v, const tr_survey_length *l, tr_error *err) {
     static const char *const AXES[] = {"x", "y"};
-    if (l->bar >= 0) return tr_note(BAR_NOT_USED, &v->check.findings, err, l->id);
-    return tr_note(RULE_NOT_USED, &v->check.findings, err, sheet_id(v, l->sheet), AXES[l->axis]);
+    if (l->bar >= 0) return tr_note(BAR_NOT_USED, &v->findings, err, l->id);
+    return tr_note(RULE_NOT_USED, &v->findings, err, sheet_id(v, l->sheet), AXES[l->axis]);
 }
 
 static bool note_lengths(tr_survey *v, tr_error *err) {
@@ -737,69 +738,43 @@ static bool note_lengths(tr_survey *v, tr_error *err) {
             return false;
         }
     }
-    if (v->scale_sd > WEAK_SCALE_SD && !tr_note(SCALE_UNCERTAIN, &v->check.findings, err,
-                                                TR_COVERAGE_FACTOR * 1000 * v->scale_sd)) {
+    if (v->scale_sd > WEAK_SCALE_SD &&
+        !tr_note(SCALE_UNCERTAIN, &v->findings, err, TR_COVERAGE_FACTOR * 1000 * v->scale_sd)) {
         return false;
     }
-    return n_used > 1 || tr_note(ONE_LENGTH, &v->check.findings, err);
+    return n_used > 1 || tr_note(ONE_LENGTH, &v->findings, err);
 }
 
 static bool note_fit(tr_survey *v, tr_error *err) {
-    if (v->n_used < GOOD_PHOTOS &&
-        !tr_note(SURVEY_FEW_PHOTOS, &v->check.findings, err, v->n_used)) {
+    if (v->n_used < GOOD_PHOTOS && !tr_note(SURVEY_FEW_PHOTOS, &v->findings, err, v->n_used)) {
         return false;
     }
     if (v->variance_factor > TR_SUSPECT_VARIANCE &&
-        !tr_note(MARKS_SCATTER, &v->check.findings, err, v->variance_factor)) {
+        !tr_note(MARKS_SCATTER, &v->findings, err, v->variance_factor)) {
         return false;
     }
-    if (v->n_rejected > 0 && !tr_note(SIGHTINGS_LEFT_OUT, &v->check.findings, err, v->n_rejected)) {
+    if (v->n_rejected > 0 && !tr_note(SIGHTINGS_LEFT_OUT, &v->findings, err, v->n_rejected)) {
         return false;
     }
-    for (int i = 0; i < v->bodies.n_lenses; i++) {
-        if (!v->bodies.lenses[i].has_covariance &&
-            !tr_note(LENS_WITHOUT_COVARIANCE, &v->check.findings, err, v->bodies.lenses[i].id)) {
-            return false;
-        }
-    }
-    return true;
+    return tr_photo_set_note_exact_lenses(&v->set, &v->findings, err);
 }
 
 /* ---- all of it ---- */
 
-static void fill_photos(tr_survey_network *w) {
+static bool fill_photos(tr_survey_network *w, tr_error *err) {
     tr_survey *v = w->survey;
     const tr_network *net = &w->net;
+    if (!tr_photo_set_count(&v->set, net, w->is_placed, "survey", err)) return false;
     v->n_used = v->n_rejected = 0;
+    for (int i = 0; i < v->set.n_photos; i++) v->n_used += v->set.photos[i].is_used;
     for (int i = 0; i < v->n_marks; i++) v->marks[i].n_photos = 0;
-    for (int i = 0; i < v->check.n_photos; i++) {
-        tr_check_photo *p = &v->check.photos[v->check.order[i]];
-        double sum = 0;
-        int n_found = 0;
-        p->n_marks = 0;
-        for (int k = 0; k < net->n_observations; k++) {
-            const tr_net_obs *o = &net->observations[k];
-            tr_vec2 r[TR_OBS_MAX_POINTS];
-            if (o->photo != i) continue;
-            if (!w->is_placed[k] || !tr_network_residual(net, k, r, NULL)) continue;
-            for (int j = 0; j < o->n_points; j++) sum += tr_v2_dot(r[j], r[j]);
-            n_found += o->n_points;
-            if (!o->is_used) v->n_rejected++;
-            if (!o->is_used) continue;
-            p->n_marks += o->n_points;
-            if (o->mark < v->n_marks) v->marks[o->mark].n_photos++;
-        }
-        p->is_used = p->n_marks > 0;
-        p->rms_px = p->is_used ? sqrt(sum / n_found) : 0;
-        p->own_lens = tr_network_photo_lens(net, i);
-        v->n_used += p->is_used;
-        if (!p->is_used && p->is_readable && !p->why_not[0]) {
-            snprintf(p->why_not, sizeof p->why_not, "%s",
-                     p->marks.is_mirrored    ? "it is mirrored left to right"
-                     : p->marks.n_marks == 0 ? "no mark of this survey was found in it"
-                                             : "its marks do not tie it to the other photos");
-        }
+    for (int k = 0; k < net->n_observations; k++) {
+        const tr_net_obs *o = &net->observations[k];
+        if (!w->is_placed[k] || !tr_network_residual(net, k, NULL, NULL)) continue;
+        if (!o->is_used) v->n_rejected++;
+        if (o->is_used && o->mark < v->n_marks) v->marks[o->mark].n_photos++;
     }
+    return true;
 }
 
 /* Sheets, or photos, that are not there. */
@@ -820,12 +795,12 @@ static bool refuse_weak(const tr_survey_network *w, tr_error *err) {
     return tr_fail(err, TR_NO_MEASURE,
                    "only %d of %d photos could be used; a survey needs at least %d, and five or "
                    "more from all sides to be good",
-                   v->n_used, v->check.n_photos, MIN_PHOTOS);
+                   v->n_used, v->set.n_photos, MIN_PHOTOS);
 }
 
 static int readable_photos(const tr_survey *v) {
     int n = 0;
-    for (int i = 0; i < v->check.n_photos; i++) n += v->check.photos[i].is_readable;
+    for (int i = 0; i < v->set.n_photos; i++) n += v->set.photos[i].is_readable;
     return n;
 }
 
@@ -849,16 +824,17 @@ bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err) {
     bool ok = false;
     v->is_solved = false;
     v->scale_sd = INFINITY;
-    for (int i = 0; i < v->check.n_photos; i++) v->check.photos[i].is_used = false;
+    if (!tr_photo_set_sort(&v->set, err)) return false;
+    for (int i = 0; i < v->set.n_photos; i++) v->set.photos[i].is_used = false;
     if (readable_photos(v) < MIN_PHOTOS) {
         return tr_fail(err, TR_NO_MEASURE,
                        "only %d of %d photos can be used; a survey needs at least %d, and five or "
                        "more from all sides to be good",
-                       readable_photos(v), v->check.n_photos, MIN_PHOTOS);
+                       readable_photos(v), v->set.n_photos, MIN_PHOTOS);
     }
     if (!tr_survey_network_make(v, &w, err) || !solve_network(&w, err)) goto out;
     double factor = fmax(1, w.result.variance_factor);
-    fill_photos(&w);
+    if (!fill_photos(&w, err)) goto out;
     v->variance_factor = tr_network_variance_of_all(&w.net, &w.result, w.is_placed);
     v->degrees_of_freedom = w.result.degrees_of_freedom;
     if (!refuse_weak(&w, err)) goto out;

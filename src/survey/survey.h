@@ -21,7 +21,8 @@
 #include "diagnose/sheet_condition.h"
 #include "base/error.h"
 #include "base/finding.h"
-#include "check/check.h"
+#include "base/parallel.h"
+#include "photos/photo_set.h"
 #include "survey/datum.h"
 #include "survey/spec.h"
 
@@ -78,9 +79,11 @@ typedef struct {
 
 typedef struct {
     const tr_survey_spec *spec; /* borrowed */
-    tr_job bodies;              /* what is sought: lenses, photos' lenses, sheets */
-    tr_survey_body *body;       /* one a sheet of these */
-    tr_check check;             /* photos and findings; its job is `bodies` */
+    tr_sheet *bodies;           /* what is sought in the photos; owned, as are their contents */
+    int n_bodies;
+    tr_survey_body *body; /* what each of them is */
+    tr_photo_set set;     /* the photos; it seeks the bodies */
+    tr_findings findings;
     tr_survey_mark *marks;
     int n_marks;
     tr_survey_sheet *sheets; /* one a sheet of the spec */
@@ -109,9 +112,9 @@ typedef struct {
 TR_MUST_USE bool tr_survey_init(const tr_survey_spec *spec, tr_survey *out, tr_error *err);
 void tr_survey_release(tr_survey *v);
 
-/* As tr_check_photos. */
-TR_MUST_USE bool tr_survey_photos(tr_survey *v, char *const *files, int n, int n_threads,
-                                  tr_progress progress, void *context, tr_error *err);
+/* Reads the photos and measures the marks of the bodies (tr_photo_set_read). */
+TR_MUST_USE bool tr_survey_photos(tr_survey *v, char *const *files, int n,
+                                  const tr_workers *workers, tr_error *err);
 
 /* From the photos' marks to the result. TR_NO_MEASURE, with a sentence on what to do, where nothing
    can be measured, or where the known lengths contradict each other; v keeps photos, findings
@@ -119,8 +122,7 @@ TR_MUST_USE bool tr_survey_photos(tr_survey *v, char *const *files, int n, int n
 TR_MUST_USE bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err);
 
 /* All of it. */
-TR_MUST_USE bool tr_survey_run(tr_survey *v, char *const *files, int n, int n_threads,
-                               tr_progress progress, void *context, tr_survey_align align,
-                               tr_error *err);
+TR_MUST_USE bool tr_survey_run(tr_survey *v, char *const *files, int n, const tr_workers *workers,
+                               tr_survey_align align, tr_error *err);
 
 #endif

@@ -24,16 +24,23 @@ tr_verdict tr_verdict_decide(double error, double u95, double limit);
 /* The verdict of a whole from one more of its parts: fail over inconclusive over pass. */
 tr_verdict tr_verdict_join(tr_verdict a, tr_verdict b);
 
+/* What an uncertainty comes from. */
+typedef enum {
+    TR_FROM_MARKS,  /* noise of the marks */
+    TR_FROM_LENS,   /* the lens profile, and how its focal length returns */
+    TR_FROM_PLATES, /* how well the plates sit on their plumb marks */
+    TR_FROM_SHEETS, /* how well the places of marks on surveyed sheets are known, and the sizes of
+                       prints that were not surveyed */
+    TR_N_SOURCES
+} tr_source;
+
 /* One axis of a placement. mm or rad. */
 typedef struct {
     bool is_required, is_judged; /* from the layout */
     double required, limit;      /* where they are */
     bool is_measured;
     double measured, error, u95; /* where it is measured; error where is_required too */
-    /* What u95 is made of (each expanded alike; their squares add up to u95 squared): noise of the
-       marks, the lens profile, how well the plates sit on their plumb marks, how well the places of
-       the marks on surveyed sheets are known (0 where none was surveyed). */
-    double u95_marks, u95_lens, u95_plates, u95_sheets;
+    double u95_of[TR_N_SOURCES]; /* expanded alike; their squares add up to u95 squared */
     double u95_calibrated; /* about what u95 would be with a lens profile; 0 where there is one */
     tr_verdict verdict;    /* where is_judged */
 } tr_axis_result;

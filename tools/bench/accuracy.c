@@ -57,12 +57,12 @@ static void print_job(long number, const tr_check *check, const double e[3], con
     printf("  job %2ld: %d photos, dx %+.3f mm (u %.3f)  dy %+.3f mm (u %.3f)  dyaw %+.4f deg (u "
            "%.4f)  "
            "variance %.2f, left out %d\n",
-           number, check->n_photos, e[0], u[0], e[1], u[1], e[2], u[2], check->variance_factor,
-           check->n_rejected);
-    for (int i = 0; i < check->findings.n; i++) {
+           number, check->set.n_photos, e[0], u[0], e[1], u[1], e[2], u[2],
+           check->result.variance_factor, check->result.n_rejected);
+    for (int i = 0; i < check->result.findings.n; i++) {
         char text[TR_FINDING_TEXT_SIZE];
-        tr_finding_text(&check->findings.items[i], text);
-        printf("          %s: %s\n", tr_finding_code(check->findings.items[i].kind), text);
+        tr_finding_text(&check->result.findings.items[i], text);
+        printf("          %s: %s\n", tr_finding_code(check->result.findings.items[i].kind), text);
     }
     fflush(stdout);
 }
@@ -98,22 +98,22 @@ static bool run_job(const bench_options *o, long number, const photo_kind *kind,
     }
     if (kind->lens) sim.job.lenses[0] = *kind->lens;
     bench_scene_make(&sim, imaging, &r->stage);
-    for (int i = 0; i < sim.check.n_photos; i++) {
+    for (int i = 0; i < sim.check.set.n_photos; i++) {
         size_t size = strlen(folder) + 64;
         r->files[i] = malloc(size);
         if (!r->files[i]) goto out;
         snprintf(r->files[i], size, "%s/job%ld-%c-%d.jpg", folder, number, kind->letter, i + 1);
     }
-    if (!bench_for_each(render_photo, r, sim.check.n_photos, o->n_threads, &err)) goto out;
-    if (!tr_check_photos(&sim.job, r->files, sim.check.n_photos, (int)o->n_threads, NULL, NULL,
-                         &check, &err) ||
+    if (!bench_for_each(render_photo, r, sim.check.set.n_photos, o->n_threads, &err)) goto out;
+    if (!tr_check_photos(&sim.job, r->files, sim.check.set.n_photos,
+                         &(tr_workers){.n_threads = (int)o->n_threads}, &check, &err) ||
         !tr_check_evaluate(&sim.job, &check, &err)) {
         goto out;
     }
     double e[3];
     double u[3];
     for (int k = 0; k < 3; k++) {
-        const tr_axis_result *a = &check.targets[0].axis[AXES[k]];
+        const tr_axis_result *a = &check.result.targets[0].axis[AXES[k]];
         bool is_angle = tr_axis_is_angle(AXES[k]);
         if (!a->is_measured) {
             tr_fail(&err, TR_NO_MEASURE, "the mat was not measured");
@@ -129,12 +129,12 @@ static bool run_job(const bench_options *o, long number, const photo_kind *kind,
         t->within += fabs(e[k]) <= TR_COVERAGE_FACTOR * u[k];
     }
     t->n++;
-    t->blocked += tr_findings_block_pass(&check.findings);
-    t->sum_variance += check.variance_factor;
+    t->blocked += tr_findings_block_pass(&check.result.findings);
+    t->sum_variance += check.result.variance_factor;
     print_job(number, &check, e, u);
     ok = true;
 out:
-    for (int i = 0; i < sim.check.n_photos; i++) {
+    for (int i = 0; i < sim.check.set.n_photos; i++) {
         if (r->files[i] && !o->keep) unlink(r->files[i]);
         free(r->files[i]);
     }

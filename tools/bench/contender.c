@@ -49,10 +49,10 @@ int bench_floor(void *task) {
 static void take_check(const bench_task *t, const tr_check *check) {
     bench_result *r = t->result;
     const tr_axis axes[3] = {TR_X, TR_Y, TR_YAW};
-    const tr_target_result *target = &check->targets[0];
+    const tr_target_result *target = &check->result.targets[0];
     r->n_tags = 0;
-    for (int i = 0; i < check->n_photos; i++) {
-        const tr_photo_marks *marks = &check->photos[i].marks;
+    for (int i = 0; i < check->set.n_photos; i++) {
+        const tr_photo_marks *marks = &check->set.photos[i].marks;
         for (int k = 0; k < marks->n_marks && r->n_tags < r->most_tags; k++) {
             const tr_mark *m = &marks->marks[k];
             if (m->kind != TR_MARK_TAG) continue;
@@ -72,8 +72,8 @@ int bench_ours(void *task) {
     bench_task *t = task;
     tr_error err = {0};
     tr_check check = {0};
-    bool ok = tr_check_photos(t->job, t->files, t->n_files, (int)t->n_threads, NULL, NULL, &check,
-                              &err) &&
+    bool ok = tr_check_photos(t->job, t->files, t->n_files,
+                              &(tr_workers){.n_threads = (int)t->n_threads}, &check, &err) &&
               tr_check_evaluate(t->job, &check, &err);
     if (ok) take_check(t, &check);
     tr_check_release(&check);
@@ -109,14 +109,16 @@ int bench_ours_by_stage(void *task) {
     memset(ms, 0, sizeof t->result->stage_ms);
     for (int i = 0; i < t->n_files && ok; i++) ok = time_photo(t, finder, i, &err);
     double begin = cpu_ms();
-    ok = ok && tr_check_photos(t->job, t->files, t->n_files, 1, NULL, NULL, &check, &err);
+    ok = ok &&
+         tr_check_photos(t->job, t->files, t->n_files, &(tr_workers){.n_threads = 1}, &check, &err);
     /* All that is done with photos but for the two above: measuring, EXIF and SHA-256. */
     ms[STAGE_MEASURE] = cpu_ms() - begin - ms[STAGE_DECODE] - ms[STAGE_FIND];
     begin = cpu_ms();
     ok = ok && tr_check_evaluate(t->job, &check, &err);
     ms[STAGE_SOLVE] = cpu_ms() - begin;
     begin = cpu_ms();
-    ok = ok && tr_picture_write(&check, NULL, t->picture, &err);
+    ok = ok && tr_check_finish(&check, NULL, &err) &&
+         tr_picture_write(&check.result, &check.set, t->picture, &err);
     ms[STAGE_DRAW] = cpu_ms() - begin;
     tr_check_release(&check);
     tr_marks_finder_free(finder);

@@ -72,8 +72,8 @@ static bool make_job(const size *s, long seed, bench_job *out, tr_error *err) {
     out->names = calloc(n, sizeof *out->names);
     if (!out->marks || !out->names) return tr_fail_memory(err);
     for (size_t i = 0; i < n; i++) {
-        out->marks[i] = &out->hall.check.photos[i].marks;
-        out->names[i] = out->hall.check.photos[i].file;
+        out->marks[i] = &out->hall.check.set.photos[i].marks;
+        out->names[i] = out->hall.check.set.photos[i].file;
     }
     out->input = (tr_adjust_input){.lenses = out->hall.job.lenses,
                                    .n_lenses = 1,
@@ -172,7 +172,8 @@ static bool time_job(const size *s, long seed, times *out, tr_error *err) {
     begin = now_ms();
     ok = ok && tr_check_evaluate(&job.hall.job, &job.hall.check, err);
     out->ms[CHECK] = now_ms() - begin;
-    if (ok && tr_findings_have(&job.hall.check.findings, TR_FOUND_SHEET_MOVED) != s->is_moved) {
+    if (ok &&
+        tr_findings_have(&job.hall.check.result.findings, TR_FOUND_SHEET_MOVED) != s->is_moved) {
         ok = tr_fail(err, TR_NO_MEASURE, "that a sheet was moved was %s",
                      s->is_moved ? "missed" : "told wrongly");
     }

@@ -109,7 +109,8 @@ bool bench_phone_lens(const bench_options *o, const char *folder, tr_lens *out, 
     board_photos *b = calloc(1, sizeof *b);
     bool ok = b ? tr_simulate(&so, &sim, err) : tr_fail_memory(err);
     ok = ok && make_photos(o, folder, &sim.true_lens, b, err) &&
-         tr_lens_photos(&board, b->files, N_PHOTOS, (int)o->n_threads, NULL, NULL, &run, err) &&
+         tr_lens_photos(&board, b->files, N_PHOTOS, &(tr_workers){.n_threads = (int)o->n_threads},
+                        &run, err) &&
          tr_lens_solve(&run, err);
     if (ok) {
         tell(&run, &sim.true_lens, is_good);

@@ -75,7 +75,7 @@ static void walk(tr_sim *sim) {
     static const tr_vec3 aim[BENCH_STATIONS] = {{-1250, -60, 0}, {-2090, 985, 0}, {280, 720, 0},
                                                 {1370, 900, 0},  {2200, 1100, 0}, {1360, -900, 0},
                                                 {210, -740, 0},  {-2090, -985, 0}};
-    for (int i = 0; i < sim->check.n_photos; i++) {
+    for (int i = 0; i < sim->check.set.n_photos; i++) {
         sim->vehicle_from_camera[i] = tr_camera_pose(at[i], aim[i], 0.02 * (i % 3 - 1));
     }
 }

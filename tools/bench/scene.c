@@ -70,7 +70,7 @@ void bench_scene_make(const tr_sim *sim, tr_imaging imaging, bench_scene *r) {
     r->solids[2] = wheel(0, -800, -600);
     r->solids[3] = wheel(2700, 600, 800);
     r->solids[4] = wheel(2700, -800, -600);
-    for (int i = 0; i < sim->check.n_photos; i++) {
+    for (int i = 0; i < sim->check.set.n_photos; i++) {
         r->cameras[i] =
             bench_camera(sim->vehicle_from_camera[i], &sim->photos[i].exposure, imaging);
         r->cameras[i].imaging.seed += (uint64_t)i;
@@ -83,7 +83,7 @@ void bench_scene_make(const tr_sim *sim, tr_imaging imaging, bench_scene *r) {
                           .floor_reflectance = 0.3,
                           .floor_texture = 0.5,
                           .cameras = r->cameras,
-                          .n_cameras = sim->check.n_photos};
+                          .n_cameras = sim->check.set.n_photos};
 }
 
 typedef struct {
@@ -100,6 +100,6 @@ static bool run_photo(void *task, void *own, int item, tr_error *err) {
 bool bench_for_each(bench_photo photo, void *context, int n, long n_threads, tr_error *err) {
     photo_work task = {photo, context};
     tr_parallel_work w = {
-        .n_items = n, .n_threads = (int)n_threads, .work = run_photo, .task = &task};
+        .n_items = n, .workers.n_threads = (int)n_threads, .work = run_photo, .task = &task};
     return tr_parallel(&w, err);
 }

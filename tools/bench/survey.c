@@ -44,10 +44,11 @@ static bool run(const tr_survey_sim *sim, const char *folder, bool is_steep, lon
     tr_survey v = {0};
     char path[256];
     snprintf(path, sizeof path, "%.200s/survey.yaml", folder);
-    bool ok = tr_survey_scene_write(sim, folder, is_steep, n_threads, err) &&
-              tr_survey_spec_read(path, &spec, err) && tr_survey_init(&spec, &v, err) &&
-              tr_survey_run(&v, spec.photos, spec.n_photos, (int)n_threads, NULL, NULL,
-                            (tr_survey_align){sim->corners, TR_SURVEY_SIM_CORNERS}, err);
+    bool ok =
+        tr_survey_scene_write(sim, folder, is_steep, n_threads, err) &&
+        tr_survey_spec_read(path, &spec, err) && tr_survey_init(&spec, &v, err) &&
+        tr_survey_run(&v, spec.photos, spec.n_photos, &(tr_workers){.n_threads = (int)n_threads},
+                      (tr_survey_align){sim->corners, TR_SURVEY_SIM_CORNERS}, err);
     tally own = {0};
     for (int i = 0; ok && i < v.n_marks; i++) {
         const tr_survey_mark *m = &v.marks[i];

@@ -65,9 +65,10 @@ static bool run_one(void *task, void *own, int item, tr_error *err) {
     if (!tr_simulate(&o, &sim, &why)) return true;
     tell_profile(&o.phone, s->known, sim.job.lenses);
     bool ok = tr_check_evaluate(&sim.job, &sim.check, &why);
-    const tr_axis_result *axis = sim.check.targets ? sim.check.targets[0].axis : NULL;
-    r->is_named = s->fault != TR_N_FINDINGS && tr_findings_have(&sim.check.findings, s->fault);
-    r->is_blocked = tr_findings_block_pass(&sim.check.findings);
+    const tr_axis_result *axis = sim.check.result.targets ? sim.check.result.targets[0].axis : NULL;
+    r->is_named =
+        s->fault != TR_N_FINDINGS && tr_findings_have(&sim.check.result.findings, s->fault);
+    r->is_blocked = tr_findings_block_pass(&sim.check.result.findings);
     r->is_measured = ok && axis && axis[TR_X].is_measured;
     for (int k = 0; k < 3 && r->is_measured; k++) {
         const tr_axis_result *a = &axis[AXES[k]];
@@ -84,8 +85,10 @@ static bool run_one(void *task, void *own, int item, tr_error *err) {
 static bool run(series *s, long jobs, const campaign_options *options) {
     s->seed = (uint64_t)options->seed * 1000003u;
     memset(s->results, 0, (size_t)jobs * sizeof *s->results);
-    tr_parallel_work w = {
-        .n_items = (int)jobs, .n_threads = (int)options->n_threads, .work = run_one, .task = s};
+    tr_parallel_work w = {.n_items = (int)jobs,
+                          .workers.n_threads = (int)options->n_threads,
+                          .work = run_one,
+                          .task = s};
     if (tr_parallel(&w, NULL)) return true;
     fprintf(stderr, "campaign: memory ran out\n");
     return false;

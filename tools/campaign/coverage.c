@@ -85,15 +85,15 @@ static void run_job(uint64_t seed, bool are_surveyed, const campaign_options *op
         return;
     }
     bool ok = tr_check_evaluate(&sim.job, &sim.check, &err);
-    const tr_target_result *target = sim.check.targets;
+    const tr_target_result *target = sim.check.result.targets;
     if (!ok || !target[0].axis[TR_X].is_measured) {
         fprintf(stderr, "job with seed %llu was not measured: %s\n", (unsigned long long)seed,
                 ok ? "no target" : err.text);
         t->not_measured++;
     } else {
-        t->blocked += tr_findings_block_pass(&sim.check.findings);
-        t->variance_factor = sim.check.variance_factor;
-        note_causes(&sim.check.findings, t);
+        t->blocked += tr_findings_block_pass(&sim.check.result.findings);
+        t->variance_factor = sim.check.result.variance_factor;
+        note_causes(&sim.check.result.findings, t);
         for (int k = 0; k < 3; k++) {
             const tr_axis_result *a = &target[0].axis[AXES[k]];
             double e = a->measured - sim.truth[k];
@@ -180,8 +180,10 @@ static bool run_jobs(const campaign_options *options, long jobs, bool are_survey
                   .seed = (uint64_t)options->seed * 1000003u,
                   .are_surveyed = are_surveyed,
                   .of_job = calloc((size_t)jobs + 1, sizeof(tally))};
-    tr_parallel_work w = {
-        .n_items = (int)jobs, .n_threads = (int)options->n_threads, .work = run_item, .task = &c};
+    tr_parallel_work w = {.n_items = (int)jobs,
+                          .workers.n_threads = (int)options->n_threads,
+                          .work = run_item,
+                          .task = &c};
     tally sum = {0};
     if (!c.of_job || !tr_parallel(&w, NULL)) {
         fprintf(stderr, "campaign: memory ran out\n");

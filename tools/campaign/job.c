@@ -30,7 +30,7 @@ static bool is_nearer_to_other(const tr_sim *sim, int photo, int item, tr_vec2 c
 static int count_read(const tr_sim *sim, const tr_check *check, int photo, int item) {
     const tr_sim_item *it = &sim->photos[photo].items[item];
     const tr_sheet *print = &sim->printed[it->sheet];
-    const tr_photo_marks *marks = &check->photos[photo].marks;
+    const tr_photo_marks *marks = &check->set.photos[photo].marks;
     int n = 0;
     for (int k = 0; k < print->n_tags; k++) {
         tr_vec2 at;
@@ -149,11 +149,11 @@ static double true_flatness(const tr_sim *sim, const tr_check *check) {
         int index = is_tag ? k : k - print->n_tags;
         tr_vec2 at = is_tag ? print->tags[index].centre_mm : print->corners_mm[index];
         bool is_seen = false;
-        for (int i = 0; i < check->n_photos; i++) {
-            const tr_photo_marks *marks = &check->photos[i].marks;
+        for (int i = 0; i < check->set.n_photos; i++) {
+            const tr_photo_marks *marks = &check->set.photos[i].marks;
             for (int j = 0; j < marks->n_marks; j++) {
                 const tr_mark *m = &marks->marks[j];
-                is_seen |= check->photos[i].is_used && m->sheet == TR_SIM_MAT &&
+                is_seen |= check->set.photos[i].is_used && m->sheet == TR_SIM_MAT &&
                            m->index == index && (m->kind == TR_MARK_TAG) == is_tag;
             }
         }
@@ -227,7 +227,8 @@ static bool judge_axes(const tr_sim *sim, const tr_check *check, places mat, pla
             for (int e = 0; e < 2; e++) {
                 s.truth[e] = sim->truth[at] + difference(AXES[k], s.as_laid[e], known);
             }
-            if (judge_axis(AXES[k], &check->targets[i].axis[AXES[k]], &s, why, size)) return true;
+            if (judge_axis(AXES[k], &check->result.targets[i].axis[AXES[k]], &s, why, size))
+                return true;
         }
     }
     return false;
@@ -272,7 +273,7 @@ static bool is_told_by_other(const trap *t, const tr_sim *sim, const tr_check *c
     int mat = find_item(sim, TR_SIM_MAT);
     bool has_other = false;
     for (int i = 0; i < t->sim.n_photos; i++) {
-        if (!check->photos[i].is_used) continue;
+        if (!check->set.photos[i].is_used) continue;
         if (mat >= 0 && ties(t, sim, check, i, mat)) return false;
         has_other = has_other || t->is_of_other[i];
     }
@@ -282,7 +283,7 @@ static bool is_told_by_other(const trap *t, const tr_sim *sim, const tr_check *c
 void trap_judge(const trap *t, const tr_sim *sim, const tr_sim *other, const tr_check *check,
                 char *why, size_t size) {
     why[0] = 0;
-    if (check->verdict != TR_PASS) return;
+    if (check->result.verdict != TR_PASS) return;
     if (is_told_by_other(t, sim, check)) {
         (void)judge_axes(other, check, (places){0, 0}, (places){0, 0}, why, size);
         return;
@@ -298,7 +299,7 @@ void trap_judge(const trap *t, const tr_sim *sim, const tr_sim *other, const tr_
     }
     if (judge_places(t, sim, check, why, size)) return;
     why[0] = 0;
-    const tr_sheet_condition *c = &check->sheets[TR_SIM_MAT].condition;
+    const tr_sheet_condition *c = &check->result.sheets[TR_SIM_MAT].condition;
     double flatness = true_flatness(sim, check);
     double u95 = c->has_flatness ? c->flatness_u95_mm : 0;
     if (flatness > sim->job.layout.flatness_mm + u95) {
@@ -311,21 +312,22 @@ void trap_judge(const trap *t, const tr_sim *sim, const tr_sim *other, const tr_
 
 /* A copy of a photo's marks as one more photo. */
 static bool repeat_photo(tr_check *check, int i, tr_error *err) {
-    size_t n = (size_t)check->n_photos;
-    tr_check_photo *photos = realloc(check->photos, (n + 1) * sizeof *photos);
-    if (!photos) return tr_fail_memory(err);
-    check->photos = photos;
-    tr_check_photo *copy = &photos[n];
-    *copy = photos[i];
-    copy->file = strdup("again.jpg");
+    tr_photo *copy = tr_photo_set_add(&check->set, "again.jpg", err);
+    if (!copy) return false;
+    const tr_photo *photo = &check->set.photos[i];
+    copy->is_readable = photo->is_readable;
+    copy->width_px = photo->width_px;
+    copy->height_px = photo->height_px;
+    copy->lens = photo->lens;
+    copy->exif = photo->exif;
+    copy->marks = photo->marks;
     copy->marks.marks = malloc(((size_t)copy->marks.n_marks + 1) * sizeof *copy->marks.marks);
     copy->marks.strays = malloc(((size_t)copy->marks.n_strays + 1) * sizeof *copy->marks.strays);
     copy->marks.views = malloc(((size_t)copy->marks.n_views + 1) * sizeof *copy->marks.views);
-    check->n_photos++;
-    if (!copy->file || !copy->marks.marks || !copy->marks.strays || !copy->marks.views) {
+    if (!copy->marks.marks || !copy->marks.strays || !copy->marks.views) {
         return tr_fail_memory(err);
     }
-    const tr_photo_marks *from = &photos[i].marks;
+    const tr_photo_marks *from = &photo->marks;
     memcpy(copy->marks.marks, from->marks, (size_t)from->n_marks * sizeof *from->marks);
     memcpy(copy->marks.strays, from->strays, (size_t)from->n_strays * sizeof *from->strays);
     memcpy(copy->marks.views, from->views, (size_t)from->n_views * sizeof *from->views);
@@ -333,7 +335,7 @@ static bool repeat_photo(tr_check *check, int i, tr_error *err) {
 }
 
 /* What tr_check_photos would have made of it; but it would also warn. */
-static void edit_marks(tr_check_photo *photo, trap_edit edit) {
+static void edit_marks(tr_photo *photo, trap_edit edit) {
     if (edit == TRAP_AS_TAKEN) return;
     photo->marks.n_marks = photo->marks.n_views = photo->marks.n_strays = 0;
     photo->marks.is_mirrored = edit == TRAP_MIRRORED;
@@ -343,11 +345,11 @@ static void edit_marks(tr_check_photo *photo, trap_edit edit) {
 static bool simulate_marks(const trap *t, tr_sim *sim, tr_sim *other, tr_error *err) {
     for (int i = 0; i < t->sim.n_photos; i++) {
         if (t->is_of_other[i]) {
-            tr_photo_marks marks = sim->check.photos[i].marks;
-            sim->check.photos[i].marks = other->check.photos[i].marks;
-            other->check.photos[i].marks = marks;
+            tr_photo_marks marks = sim->check.set.photos[i].marks;
+            sim->check.set.photos[i].marks = other->check.set.photos[i].marks;
+            other->check.set.photos[i].marks = marks;
         }
-        edit_marks(&sim->check.photos[i], t->edit[i]);
+        edit_marks(&sim->check.set.photos[i], t->edit[i]);
     }
     return t->repeated == 0 || repeat_photo(&sim->check, t->repeated - 1, err);
 }
@@ -364,7 +366,7 @@ static bool take_photos(const trap *t, const char *folder, bool keeps, const tr_
         ok = files[i] || tr_fail_memory(err);
     }
     ok = ok && trap_render(t, sim, other, files, n, err) &&
-         tr_check_photos(&sim->job, files, n, 1, NULL, NULL, check, err);
+         tr_check_photos(&sim->job, files, n, &(tr_workers){.n_threads = 1}, check, err);
     for (int i = 0; i < n; i++) {
         if (files[i] && !keeps) unlink(files[i]);
         free(files[i]);
@@ -376,7 +378,7 @@ static bool take_photos(const trap *t, const char *folder, bool keeps, const tr_
 
 static void tell_axes(FILE *to, const tr_sim *sim, const tr_check *check) {
     for (int i = 0; i < sim->job.layout.n_placements; i++) {
-        const tr_target_result *target = &check->targets[i];
+        const tr_target_result *target = &check->result.targets[i];
         fprintf(to, "  %s: %s\n", sim->job.sheets[target->sheet].id,
                 tr_verdict_name(target->verdict));
         for (int k = 0; k < 3; k++) {
@@ -403,17 +405,17 @@ static void tell(FILE *to, const trap *t, const tr_sim *sim, const tr_check *che
     if (r->is_measured) {
         tell_axes(to, sim, check);
         fprintf(to, "  variance factor %.2f, %d marks left out, flatness true %.1f measured %.1f\n",
-                check->variance_factor, check->n_rejected, true_flatness(sim, check),
-                check->sheets[TR_SIM_MAT].condition.flatness_mm);
+                check->result.variance_factor, check->result.n_rejected, true_flatness(sim, check),
+                check->result.sheets[TR_SIM_MAT].condition.flatness_mm);
     }
-    for (int i = 0; i < check->n_photos; i++) {
-        fprintf(to, "  photo %d: %d marks, rms %.3f px%s%s%s\n", i + 1, check->photos[i].n_marks,
-                check->photos[i].rms_px,
+    for (int i = 0; i < check->set.n_photos; i++) {
+        fprintf(to, "  photo %d: %d marks, rms %.3f px%s%s%s\n", i + 1,
+                check->set.photos[i].n_marks, check->set.photos[i].rms_px,
                 i < t->sim.n_photos && t->is_of_other[i] ? ", of another job" : "",
-                check->photos[i].why_not[0] ? ": " : "", check->photos[i].why_not);
+                check->set.photos[i].why_not[0] ? ": " : "", check->set.photos[i].why_not);
     }
-    for (int i = 0; i < check->findings.n; i++) {
-        const tr_finding *w = &check->findings.items[i];
+    for (int i = 0; i < check->result.findings.n; i++) {
+        const tr_finding *w = &check->result.findings.items[i];
         char text[TR_FINDING_TEXT_SIZE];
         tr_finding_text(w, text);
         fprintf(to, "  %s%s: %s\n", tr_finding_blocks_pass(w->kind) ? "" : "(does not block) ",
@@ -435,9 +437,9 @@ bool trap_run(const trap *t, const char *folder, bool keeps, FILE *to, trap_resu
     if (!ok) goto out;
     tr_error why = {0};
     out->is_measured = tr_check_evaluate(&sim.job, check, &why);
-    out->is_blocked = tr_findings_block_pass(&check->findings);
+    out->is_blocked = tr_findings_block_pass(&check->result.findings);
     if (out->is_measured) {
-        out->verdict = check->verdict;
+        out->verdict = check->result.verdict;
         trap_judge(t, &sim, &other, check, out->false_because, sizeof out->false_because);
     }
     if (to) tell(to, t, &sim, check, out, &why);

@@ -156,10 +156,10 @@ static bool edit(trap_edit how, tr_image *image, tr_error *err) {
 
 bool trap_render(const trap *t, const tr_sim *sim, const tr_sim *other, char *const *files,
                  int n_files, tr_error *err) {
-    for (int i = 0; i < sim->check.n_photos && i < n_files; i++) {
+    for (int i = 0; i < sim->check.set.n_photos && i < n_files; i++) {
         const tr_sim *from = t->is_of_other[i] ? other : sim;
         const trap_look *look = &t->look[i];
-        bool is_repeated = t->repeated == i + 1 && sim->check.n_photos < n_files;
+        bool is_repeated = t->repeated == i + 1 && sim->check.set.n_photos < n_files;
         tr_image image = {0};
         if (!take(t, from, i, &image, err)) return false;
         if (look->glare_on > 0) add_glare(look, from, i, &image);

@@ -116,8 +116,10 @@ int campaign_survey(const campaign_options *options) {
     campaign c = {.options = options,
                   .seed = (uint64_t)options->seed * 1000003u,
                   .of_job = calloc((size_t)jobs + 1, sizeof(tally))};
-    tr_parallel_work w = {
-        .n_items = (int)jobs, .n_threads = (int)options->n_threads, .work = run_item, .task = &c};
+    tr_parallel_work w = {.n_items = (int)jobs,
+                          .workers.n_threads = (int)options->n_threads,
+                          .work = run_item,
+                          .task = &c};
     tally sum = {0};
     if (!c.of_job || !tr_parallel(&w, NULL)) {
         fprintf(stderr, "campaign: memory ran out\n");

@@ -94,7 +94,7 @@ static bool run_item(void *task, void *own, int item, tr_error *err) {
 
 static bool run_all(campaign *c) {
     tr_parallel_work w = {.n_items = (int)(c->n_jobs + c->n_unseen * TRAP_N_UNSEEN),
-                          .n_threads = (int)c->options->n_threads,
+                          .workers.n_threads = (int)c->options->n_threads,
                           .work = run_item,
                           .task = c};
     if (pthread_mutex_init(&c->mutex, NULL) != 0) return false;

@@ -239,19 +239,20 @@ static void see_sheet(const view *v, const tr_sheet *s, int sheet, tr_photo_mark
 }
 
 static bool take_photo(const tr_hall *hall, const tr_hall_options *o, int i, tr_random *random,
-                       tr_check_photo *out) {
+                       tr_photo_set *set) {
     const tr_job *job = &hall->job;
     tr_pose camera = camera_from_vehicle(hall, o, i, random);
     char name[32];
     snprintf(name, sizeof name, "%04d.jpg", i + 1);
-    out->file = strdup(name);
+    tr_photo *out = tr_photo_set_add(set, name, NULL);
+    if (!out) return false;
     out->is_readable = true;
     out->width_px = job->lenses[0].width_px;
     out->height_px = job->lenses[0].height_px;
     out->marks.marks =
         calloc((size_t)job->n_sheets * (MAT_TAGS + MAT_CORNERS), sizeof *out->marks.marks);
     out->marks.views = calloc((size_t)job->n_sheets, sizeof *out->marks.views);
-    if (!out->file || !out->marks.marks || !out->marks.views) return false;
+    if (!out->marks.marks || !out->marks.views) return false;
     for (int s = 0; s < job->n_sheets; s++) {
         tr_pose laid = hall->vehicle_from_sheet[s];
         if (s == o->moved_sheet && i >= o->moved_from) {
@@ -271,12 +272,9 @@ bool tr_hall_simulate(const tr_hall_options *o, tr_hall *out, tr_error *err) {
     tr_random random = tr_random_seed(o->seed);
     memset(out, 0, sizeof *out);
     if (!make_job(o, out, &random)) goto no_memory;
-    out->check.job = &out->job;
-    out->check.photos = calloc((size_t)o->n_photos, sizeof *out->check.photos);
-    if (!out->check.photos) goto no_memory;
+    if (!tr_check_init(&out->job, &out->check, err)) goto no_memory;
     for (int i = 0; i < o->n_photos; i++) {
-        out->check.n_photos++;
-        if (!take_photo(out, o, i, &random, &out->check.photos[i])) goto no_memory;
+        if (!take_photo(out, o, i, &random, &out->check.set)) goto no_memory;
     }
     return true;
 no_memory:

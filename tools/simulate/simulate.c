@@ -754,12 +754,10 @@ static bool take_photo(const shot *h, int photo, tr_photo_marks *out) {
 
 static bool add_photo(scene *s, int i) {
     tr_sim *out = s->sim;
-    tr_check_photo *photo = &out->check.photos[i];
     char name[32];
     snprintf(name, sizeof name, "%d.jpg", i + 1);
-    out->check.n_photos = i + 1;
-    photo->file = strdup(name);
-    if (!photo->file) return false;
+    tr_photo *photo = tr_photo_set_add(&out->check.set, name, NULL);
+    if (!photo) return false;
     photo->is_readable = true;
     photo->width_px = out->true_lens.width_px;
     photo->height_px = out->true_lens.height_px;
@@ -797,13 +795,11 @@ bool tr_simulate(const tr_sim_options *o, tr_sim *out, tr_error *err) {
     if (o->draws_prints) draw_prints(&s);
     place_sheets(&s);
     lift_mats(&s);
-    out->check.job = &out->job;
-    out->check.photos = calloc((size_t)n, sizeof *out->check.photos);
     out->vehicle_from_sheet = calloc(TR_SIM_MAX_SHEETS, sizeof *out->vehicle_from_sheet);
     out->vehicle_from_camera = calloc((size_t)n, sizeof *out->vehicle_from_camera);
     out->photos = calloc((size_t)n, sizeof *out->photos);
-    if (!out->check.photos || !out->vehicle_from_sheet || !out->vehicle_from_camera ||
-        !out->photos) {
+    if (!tr_check_init(&out->job, &out->check, err) || !out->vehicle_from_sheet ||
+        !out->vehicle_from_camera || !out->photos) {
         goto no_memory;
     }
     memcpy(out->vehicle_from_sheet, s.sheets, sizeof s.sheets);

@@ -118,7 +118,7 @@ static bool render_photo(void *task, void *own, int i, tr_error *err) {
 
 static bool write_photos(rendering *r, long n_threads, tr_error *err) {
     tr_parallel_work w = {.n_items = r->scene.n_cameras,
-                          .n_threads = (int)n_threads,
+                          .workers.n_threads = (int)n_threads,
                           .work = render_photo,
                           .task = r};
     return tr_parallel(&w, err);
@@ -146,8 +146,8 @@ static void put_survey(const tr_survey_sim *sim, FILE *to) {
                 spec->sheets[0].id, rule->measured_mm[0], rule->measured_mm[1], rule->sd_mm);
     }
     fputs("photos:\n", to);
-    for (int i = 0; i < sim->survey.check.n_photos; i++) {
-        fprintf(to, "  - %s\n", sim->survey.check.photos[i].file);
+    for (int i = 0; i < sim->survey.set.n_photos; i++) {
+        fprintf(to, "  - %s\n", sim->survey.set.photos[i].file);
     }
 }
 
@@ -189,10 +189,10 @@ bool tr_survey_scene_write(const tr_survey_sim *sim, const char *folder, bool is
     r->scene.floor_reflectance = 0.3;
     r->scene.floor_texture = 0.5;
     r->scene.cameras = r->cameras;
-    r->scene.n_cameras = sim->survey.check.n_photos;
+    r->scene.n_cameras = sim->survey.set.n_photos;
     for (int i = 0; i < r->scene.n_cameras; i++) {
         tr_scene_camera *c = &r->cameras[i];
-        snprintf(c->file, sizeof c->file, "%s", sim->survey.check.photos[i].file);
+        snprintf(c->file, sizeof c->file, "%s", sim->survey.set.photos[i].file);
         c->vehicle_from_camera = sim->vehicle_from_camera[i];
         c->imaging = imaging_of(is_steep, 1, 100 + (uint64_t)i);
     }

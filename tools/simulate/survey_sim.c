@@ -246,7 +246,7 @@ static void true_tag(const scene *s, int i, tr_vec3 out[4]) {
     tr_tag tag = {.centre_mm = s->sim->at_mm[i], .turn_rad = s->sim->turn_rad[i]};
     double over_relief = s->sim->height_mm[i] - relief_mm(s, tag.centre_mm);
     memcpy(tag.edges_mm, s->sim->edges_mm[i], sizeof tag.edges_mm);
-    bool is_moved = s->o->moved_tag == i + 1 && 2 * s->photo >= s->sim->survey.check.n_photos;
+    bool is_moved = s->o->moved_tag == i + 1 && 2 * s->photo >= s->sim->survey.set.n_photos;
     if (is_moved) tag.centre_mm.x += s->o->moved_mm;
     for (int k = 0; k < 4; k++) {
         tr_vec2 c = tr_tag_corner(&tag, k);
@@ -256,7 +256,7 @@ static void true_tag(const scene *s, int i, tr_vec3 out[4]) {
 
 static void add_body(scene *s, int body, tr_photo_marks *out) {
     const tr_survey *v = &s->sim->survey;
-    const tr_sheet *sheet = &v->bodies.sheets[body];
+    const tr_sheet *sheet = &v->bodies[body];
     const tr_survey_body *b = &v->body[body];
     for (int k = 0; k < sheet->n_tags; k++) {
         tr_vec3 p[4];
@@ -286,26 +286,20 @@ static void add_body(scene *s, int body, tr_photo_marks *out) {
 
 static bool take_photos(scene *s, int n, tr_error *err) {
     tr_survey *v = &s->sim->survey;
-    v->check.job = &v->bodies;
-    v->check.photos = calloc((size_t)n, sizeof *v->check.photos);
-    v->check.order = calloc((size_t)n, sizeof *v->check.order);
-    if (!v->check.photos || !v->check.order) return tr_fail_memory(err);
-    v->check.n_photos = n;
     for (int i = 0; i < n; i++) {
-        tr_check_photo *photo = &v->check.photos[i];
         char name[32];
         snprintf(name, sizeof name, "%02d.jpg", i + 1);
-        photo->file = strdup(name);
-        v->check.order[i] = i;
+        tr_photo *photo = tr_photo_set_add(&v->set, name, err);
+        if (!photo) return false;
         photo->is_readable = true;
         photo->width_px = s->sim->true_lens.width_px;
         photo->height_px = s->sim->true_lens.height_px;
         photo->marks.marks = calloc(TR_SURVEY_SIM_MARKS + 2 * MAX_BARS, sizeof(tr_mark));
-        photo->marks.views = calloc((size_t)v->bodies.n_sheets, sizeof(tr_sheet_view));
-        if (!photo->file || !photo->marks.marks || !photo->marks.views) return tr_fail_memory(err);
+        photo->marks.views = calloc((size_t)v->n_bodies, sizeof(tr_sheet_view));
+        if (!photo->marks.marks || !photo->marks.views) return tr_fail_memory(err);
         take_station(s, i, n);
         s->sim->vehicle_from_camera[i] = tr_pose_inverse(s->camera_from_world);
-        for (int b = 0; b < v->bodies.n_sheets; b++) add_body(s, b, &photo->marks);
+        for (int b = 0; b < v->n_bodies; b++) add_body(s, b, &photo->marks);
     }
     return true;
 }

@@ -1,8 +1,8 @@
 /* How good a photo is to measure from, judged where its marks are. It tells a person what to do
    better, and changes no number of the measurement: a weak photo's marks have large covariances
    anyway. */
-#ifndef TR_CHECK_QUALITY_H
-#define TR_CHECK_QUALITY_H
+#ifndef TR_PHOTOS_QUALITY_H
+#define TR_PHOTOS_QUALITY_H
 
 #include "image/image.h"
 #include "marks/marks.h"
@@ -17,7 +17,7 @@ typedef enum {
 /* All zero: of a photo that was not looked at. */
 typedef struct {
     tr_photo_grade grade;
-    const char *reason; /* a few words, static: what is weak, then what to do. NULL: none */
+    char reason[160]; /* a few words: what is weak, then what to do; "": none */
     bool has_marks;
     double sharpness_px; /* where has_marks: median blur (sigma) of the marks */
     double contrast;     /* where has_marks: median step from black to white, grey values */

@@ -1,9 +1,9 @@
 /* What the photos tell together of marks that were not seen: a plate that is far and flat in one
-   photo lies near in another. Private to check. */
-#ifndef TR_CHECK_PREDICT_H
-#define TR_CHECK_PREDICT_H
+   photo lies near in another. Private to photos. */
+#ifndef TR_PHOTOS_PREDICT_H
+#define TR_PHOTOS_PREDICT_H
 
-#include "check/check.h"
+#include "photos/photo_set.h"
 
 /* items[first[i]] .. items[first[i + 1] - 1] are of photo i (as given): every sheet that has a
    place, none where the photo has none. lenses[i]: its lens as it was in that photo. Owned by the
@@ -14,9 +14,9 @@ typedef struct {
     tr_lens *lenses;
 } tr_predictions;
 
-/* From the marks found so far; the photos are sorted. Where they do not hang together nothing is
+/* From the marks found so far; the photos are sorted. Where they are not connected nothing is
    predicted. False: memory ran out. */
-TR_MUST_USE bool tr_check_predict(const tr_check *check, tr_predictions *out, tr_error *err);
+TR_MUST_USE bool tr_photo_set_predict(const tr_photo_set *set, tr_predictions *out, tr_error *err);
 void tr_predictions_release(tr_predictions *p);
 
 #endif

@@ -1,5 +1,6 @@
-#include "check/quality.h"
+#include "photos/quality.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "adjust/adjust.h"
@@ -153,10 +154,15 @@ static const char *why_weak(const tr_photo_quality *q, int n_points) {
     return n_points < MIN_POINTS ? "few marks; bring more of the sheets into view" : NULL;
 }
 
+static void set_reason(const char *reason, tr_photo_quality *out) {
+    snprintf(out->reason, sizeof out->reason, "%s", reason ? reason : "");
+}
+
 bool tr_photo_judge(const tr_photo_marks *marks, const tr_sheet *sheets, const tr_image *image,
                     tr_photo_quality *out, tr_error *err) {
-    *out = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE, .reason = why_unusable(marks)};
-    if (out->reason) return true;
+    *out = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE};
+    set_reason(why_unusable(marks), out);
+    if (*out->reason) return true;
     double *scratch = malloc((size_t)marks->n_marks * sizeof *scratch);
     if (!scratch) return tr_fail_memory(err);
     int n_points = 0;
@@ -171,8 +177,8 @@ bool tr_photo_judge(const tr_photo_marks *marks, const tr_sheet *sheets, const t
     out->cell_px = median_of(marks, true, cell_px, scratch);
     out->overexposed_part = overexposed_part(marks, image);
     out->has_elevation = find_elevation(marks, sheets, &out->elevation_rad);
-    out->reason = why_weak(out, n_points);
-    out->grade = out->reason ? TR_PHOTO_WEAK : TR_PHOTO_GOOD;
+    set_reason(why_weak(out, n_points), out);
+    out->grade = *out->reason ? TR_PHOTO_WEAK : TR_PHOTO_GOOD;
     free(scratch);
     return true;
 }

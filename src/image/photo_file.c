@@ -1,4 +1,4 @@
-#include "image/photo.h"
+#include "image/photo_file.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -7,7 +7,7 @@
 
 static const size_t MAX_BYTES = 400u * 1024u * 1024u;
 
-bool tr_photo_read(const char *path, tr_photo *out, tr_error *err) {
+bool tr_photo_file_read(const char *path, tr_photo_file *out, tr_error *err) {
     uint8_t *data = NULL;
     size_t size = 0;
     memset(out, 0, sizeof *out);
@@ -19,7 +19,7 @@ bool tr_photo_read(const char *path, tr_photo *out, tr_error *err) {
     return ok;
 }
 
-bool tr_photo_read_again(const char *path, const char *sha256, tr_image *out, tr_error *err) {
+bool tr_photo_file_read_again(const char *path, const char *sha256, tr_image *out, tr_error *err) {
     uint8_t *data = NULL;
     size_t size = 0;
     char found[65];

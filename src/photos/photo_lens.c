@@ -1,16 +1,16 @@
-#include "check/photo_lens.h"
+#include "photos/photo_lens.h"
 
 #include <stdio.h>
 #include <string.h>
 
 #include "image/kind.h"
 
-static bool has_size_of(const tr_lens *lens, const tr_check_photo *photo) {
+static bool has_size_of(const tr_lens *lens, const tr_photo *photo) {
     return photo->width_px == lens->width_px && photo->height_px == lens->height_px;
 }
 
 /* What EXIF tells contradicts the profile's camera. */
-static bool is_of_other_lens(const tr_lens *lens, tr_check_photo *photo) {
+static bool is_of_other_lens(const tr_lens *lens, tr_photo *photo) {
     tr_camera_difference d;
     if (!tr_camera_differ(&photo->exif.camera, &lens->camera, &d)) return false;
     photo->fit = TR_PHOTO_OTHER_LENS;
@@ -21,7 +21,7 @@ static bool is_of_other_lens(const tr_lens *lens, tr_check_photo *photo) {
     return true;
 }
 
-static bool is_of_other_size(const tr_lens *lens, tr_check_photo *photo) {
+static bool is_of_other_size(const tr_lens *lens, tr_photo *photo) {
     if (has_size_of(lens, photo)) return false;
     const tr_exif *e = &photo->exif;
     bool is_turned = photo->width_px == lens->height_px && photo->height_px == lens->width_px;
@@ -39,27 +39,27 @@ static bool is_of_other_size(const tr_lens *lens, tr_check_photo *photo) {
     return true;
 }
 
-static bool fits(const tr_lens *lens, const tr_check_photo *photo) {
+static bool fits(const tr_lens *lens, const tr_photo *photo) {
     tr_camera_difference ignored;
     return has_size_of(lens, photo) &&
            !tr_camera_differ(&photo->exif.camera, &lens->camera, &ignored);
 }
 
 /* Both tell the camera, and it is the same: more than that nothing contradicts. */
-static bool is_of_named_camera(const tr_lens *lens, const tr_check_photo *photo) {
+static bool is_of_named_camera(const tr_lens *lens, const tr_photo *photo) {
     const char *name = photo->exif.camera.name;
     return *name && strcmp(name, lens->camera.name) == 0;
 }
 
 /* The one that a photo fits of those that are listed; -1: none, or it is not clear which of two. Of
    profiles that a photo fits, those that name its camera go before those that name none. */
-static int find_match(const tr_job *job, const tr_check_photo *photo, int *other) {
+static int find_match(const tr_photo_request *request, const tr_photo *photo, int *other) {
     int n[2] = {0, 0};
     int found[2] = {-1, -1};
     int second[2] = {-1, -1};
-    for (int k = 0; k < job->n_lenses - job->n_only_named; k++) {
-        if (!fits(&job->lenses[k], photo)) continue;
-        int named = is_of_named_camera(&job->lenses[k], photo);
+    for (int k = 0; k < request->n_lenses - request->n_only_named; k++) {
+        if (!fits(&request->lenses[k], photo)) continue;
+        int named = is_of_named_camera(&request->lenses[k], photo);
         if (n[named]++ == 0)
             found[named] = k;
         else if (second[named] < 0)
@@ -71,11 +71,11 @@ static int find_match(const tr_job *job, const tr_check_photo *photo, int *other
 }
 
 /* No profile of several fits. */
-static bool refuse_unmatched(const tr_job *job, tr_check_photo *photo) {
+static bool refuse_unmatched(const tr_photo_request *request, tr_photo *photo) {
     bool has_right_size = false;
     char camera[80] = "";
-    for (int k = 0; k < job->n_lenses - job->n_only_named; k++) {
-        has_right_size = has_right_size || has_size_of(&job->lenses[k], photo);
+    for (int k = 0; k < request->n_lenses - request->n_only_named; k++) {
+        has_right_size = has_right_size || has_size_of(&request->lenses[k], photo);
     }
     photo->fit = has_right_size ? TR_PHOTO_OTHER_LENS : TR_PHOTO_OTHER_SIZE;
     const char *looks =
@@ -96,25 +96,25 @@ static bool refuse_unmatched(const tr_job *job, tr_check_photo *photo) {
     return false;
 }
 
-static bool refuse_unclear(const tr_job *job, int a, int b, tr_check_photo *photo) {
+static bool refuse_unclear(const tr_photo_request *request, int a, int b, tr_photo *photo) {
     photo->fit = TR_PHOTO_LENS_UNCLEAR;
     snprintf(photo->why_not, sizeof photo->why_not,
              "it fits lens profile '%.40s' as well as '%.40s'; say in the job which it is, under "
              "'photos': { file: %.40s, lens: ... }",
-             job->lenses[a].id, job->lenses[b].id, photo->name);
+             request->lenses[a].id, request->lenses[b].id, photo->name);
     return false;
 }
 
-/* What the job says of a file; -1: nothing. */
-static int stated_lens(const tr_job *job, const char *file) {
-    for (int i = 0; i < job->n_photos && job->photo_lens; i++) {
-        if (strcmp(job->photos[i], file) == 0) return job->photo_lens[i];
+/* What the request says of a file; -1: nothing. */
+static int stated_lens(const tr_photo_request *request, const char *file) {
+    for (int i = 0; i < request->n_named && request->lens_of_named; i++) {
+        if (strcmp(request->named[i], file) == 0) return request->lens_of_named[i];
     }
     return -1;
 }
 
 /* Of an unknown lens any photo may be, if it is one. */
-static bool is_no_photo(tr_check_photo *photo) {
+static bool is_no_photo(tr_photo *photo) {
     tr_picture_kind kind = tr_picture_kind_of(&photo->exif, photo->width_px, photo->height_px);
     if (kind != TR_PICTURE_PANORAMA && kind != TR_PICTURE_CUT) return false;
     photo->fit = TR_PHOTO_OTHER_SIZE;
@@ -122,17 +122,17 @@ static bool is_no_photo(tr_check_photo *photo) {
     return true;
 }
 
-bool tr_check_find_lens(const tr_job *job, tr_check_photo *photo) {
-    int lens = stated_lens(job, photo->file);
+bool tr_photo_find_lens(const tr_photo_request *request, tr_photo *photo) {
+    int lens = stated_lens(request, photo->file);
     photo->fit = TR_PHOTO_FITS;
-    if (job->lenses[0].is_unknown) return !is_no_photo(photo);
-    if (lens < 0 && job->n_lenses - job->n_only_named > 1) {
+    if (request->lenses[0].is_unknown) return !is_no_photo(photo);
+    if (lens < 0 && request->n_lenses - request->n_only_named > 1) {
         int other;
-        lens = find_match(job, photo, &other);
-        if (lens < 0) return refuse_unmatched(job, photo);
-        if (other >= 0) return refuse_unclear(job, lens, other, photo);
+        lens = find_match(request, photo, &other);
+        if (lens < 0) return refuse_unmatched(request, photo);
+        if (other >= 0) return refuse_unclear(request, lens, other, photo);
     }
     photo->lens = lens < 0 ? 0 : lens;
-    const tr_lens *its = &job->lenses[photo->lens];
+    const tr_lens *its = &request->lenses[photo->lens];
     return !is_of_other_lens(its, photo) && !is_of_other_size(its, photo);
 }

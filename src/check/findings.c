@@ -1,0 +1,130 @@
+#include "check/findings.h"
+
+#include <stdlib.h>
+
+#include "job/vin.h"
+#include "photos/photo_findings.h"
+
+/* Two places from which a sheet is seen are apart by more than this part of the distance to it: 3
+   degrees. From there a print that is 0.5 % too small shows as 0.6 px at 2.5 m. */
+static const double LEAST_BASE = 0.05;
+
+/* A sheet that is not flat is nowhere in particular; how far that carries the vehicle's sensors off
+   only the maker could tell. */
+bool tr_check_judge_flatness(const tr_adjustment *adj, tr_check *check, tr_error *err) {
+    const tr_job *job = check->job;
+    tr_check_result *out = &check->result;
+    double limit = job->layout.flatness_mm;
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        int s = out->targets[i].sheet;
+        tr_sheet_result *sheet = &out->sheets[s];
+        const tr_sheet_condition *c = &sheet->condition;
+        if (!adj->sheet_placed[s] || !c->has_flatness) continue;
+        sheet->is_flat_judged = true;
+        sheet->flatness_verdict = tr_verdict_decide(c->flatness_mm, c->flatness_u95_mm, limit);
+        if (sheet->flatness_verdict != TR_FAIL) continue;
+        if (!tr_note(SHEET_NOT_FLAT, &out->findings, err, job->sheets[s].id, c->flatness_mm,
+                     c->flatness_u95_mm, limit, c->highest_mm.x, c->highest_mm.y)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* Only North America makes the check digit compulsory, so a failing one is a reason to look again.
+ */
+static bool note_vehicle_id(const tr_job *job, tr_findings *findings, tr_error *err) {
+    if (!job->vehicle_id[0]) return true;
+    switch (tr_vin_check(job->vehicle_id)) {
+    case TR_VIN_OK: return true;
+    case TR_VIN_MALFORMED: return tr_note(VEHICLE_ID_MALFORMED, findings, err, job->vehicle_id);
+    case TR_VIN_CHECK_DIFFERS: return tr_note(VEHICLE_ID_DIGIT, findings, err, job->vehicle_id);
+    }
+    return true;
+}
+
+/* Photos of the sheet were taken from places so far apart that together they tell how far away it
+   lies: one view alone takes that from the size that the sheet's file says, and nothing checks it.
+   seen: room for its photos. */
+static bool is_seen_from_two_places(const tr_network *net, int sheet, tr_vec3 *seen) {
+    tr_vec3 at = net->sheets[sheet].world_from_sheet.t_mm;
+    int n = 0;
+    int photo = -1;
+    for (int i = 0; i < net->n_observations; i++) {
+        const tr_net_obs *o = &net->observations[i];
+        if (!o->is_used || o->sheet != sheet || o->photo == photo) continue;
+        photo = o->photo; /* observations stand in the order of photos */
+        tr_vec3 eye = tr_pose_inverse(tr_network_camera_from_world(net, o->photo)).t_mm;
+        double away = tr_v3_norm(tr_v3_sub(eye, at));
+        for (int k = 0; k < n; k++) {
+            double nearest = fmin(away, tr_v3_norm(tr_v3_sub(seen[k], at)));
+            if (tr_v3_norm(tr_v3_sub(seen[k], eye)) > LEAST_BASE * nearest) return true;
+        }
+        seen[n++] = eye;
+    }
+    return false;
+}
+
+static bool note_seen_once(const tr_adjustment *adj, tr_check *check, tr_error *err) {
+    const tr_job *job = check->job;
+    tr_check_result *out = &check->result;
+    tr_vec3 *seen = calloc((size_t)adj->net.n_photos + 1, sizeof *seen);
+    bool ok = seen != NULL;
+    if (!ok) tr_fail_memory(err);
+    for (int i = 0; i < job->n_sheets && ok; i++) {
+        if (!out->sheets[i].is_placed || is_seen_from_two_places(&adj->net, i, seen)) continue;
+        const char *id = job->sheets[i].id;
+        int n = out->sheets[i].n_photos;
+        ok = check->is_needed[i] ? tr_note(SEEN_ONCE, &out->findings, err, id, n)
+                                 : tr_note(UNNEEDED_SEEN_ONCE, &out->findings, err, id, n);
+    }
+    free(seen);
+    return ok;
+}
+
+static bool note_not_found(const tr_adjustment *adj, tr_check *check, tr_error *err) {
+    const tr_job *job = check->job;
+    tr_findings *findings = &check->result.findings;
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        int s = check->result.targets[i].sheet;
+        if (!adj->sheet_placed[s] && !tr_note(SHEET_NOT_FOUND, findings, err, job->sheets[s].id)) {
+            return false;
+        }
+    }
+    for (int i = 0; i < job->n_references; i++) {
+        const tr_reference *r = &job->references[i];
+        if (!adj->sheet_placed[r->sheet] &&
+            !tr_note(PLATE_NOT_FOUND, findings, err, job->sheets[r->sheet].id,
+                     tr_wheel_point_name(r->point))) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool note_seen_twice(tr_check *check, tr_error *err) {
+    for (int i = 0; i < check->set.n_photos; i++) {
+        const tr_photo *p = &check->set.photos[check->set.order[i]];
+        for (int k = 0; k < p->marks.n_strays; k++) {
+            const tr_stray_tag *t = &p->marks.strays[k];
+            if (t->is_repeated &&
+                !tr_note(TAG_SEEN_TWICE, &check->result.findings, err, p->name, t->id, t->family)) {
+                return false;
+            }
+        }
+    }
+    return true;
+}
+
+/* What the job says is exact, and in truth is not. */
+static bool note_exact_plates(const tr_job *job, tr_findings *findings, tr_error *err) {
+    return job->reference_sd_mm > 0 || tr_note(PLATES_TAKEN_AS_EXACT, findings, err);
+}
+
+bool tr_check_note(const tr_adjustment *adj, tr_check *check, tr_error *err) {
+    tr_findings *findings = &check->result.findings;
+    return note_vehicle_id(check->job, findings, err) && note_not_found(adj, check, err) &&
+           note_seen_twice(check, err) && note_seen_once(adj, check, err) &&
+           tr_photo_set_note_exact_lenses(&check->set, findings, err) &&
+           note_exact_plates(check->job, findings, err);
+}

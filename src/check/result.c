@@ -1,0 +1,129 @@
+#include "check/result.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "check/check.h"
+
+void tr_check_result_release(tr_check_result *result) {
+    free(result->targets);
+    free(result->sheets);
+    free(result->plates);
+    free(result->order);
+    tr_photo_results_release(result->photos, result->n_photos);
+    tr_findings_release(&result->findings);
+    memset(result, 0, sizeof *result);
+}
+
+int tr_check_worst_target(const tr_check_result *result) {
+    int worst = -1;
+    for (int i = 0; i < result->n_targets; i++) {
+        tr_verdict v = result->targets[i].verdict;
+        if (worst < 0) worst = i;
+        tr_verdict w = result->targets[worst].verdict;
+        if (v != w && tr_verdict_join(v, w) == v) worst = i;
+    }
+    return worst;
+}
+
+/* ---- what is shown of the job ---- */
+
+static void tell_job(const tr_check *check, tr_check_result *out) {
+    const tr_job *job = check->job;
+    out->has_job = true;
+    memcpy(out->job, job->id, sizeof out->job);
+    memcpy(out->layout, job->layout.id, sizeof out->layout);
+    memcpy(out->vehicle, job->layout.vehicle, sizeof out->vehicle);
+    memcpy(out->vehicle_id, job->vehicle_id, sizeof out->vehicle_id);
+    memcpy(out->technician, job->technician, sizeof out->technician);
+    out->flatness_mm = job->layout.flatness_mm;
+    out->reference_sd_mm = job->reference_sd_mm;
+    out->has_lenses = job->n_lenses > 1;
+    out->is_camera_steady = true;
+    for (int i = 0; i < job->n_lenses; i++) {
+        out->is_camera_steady = out->is_camera_steady && job->lenses[i].scatter.is_steady;
+    }
+    out->is_lens_unknown = job->lenses[0].is_unknown;
+    out->focal_px = out->is_lens_unknown ? check->lenses[0].param[TR_FX] : 0;
+    for (int i = 0; i < out->n_sheets; i++) {
+        const tr_sheet *sheet = &job->sheets[i];
+        tr_sheet_result *r = &out->sheets[i];
+        memcpy(r->id, sheet->id, sizeof r->id);
+        memcpy(r->title, sheet->title, sizeof r->title);
+        r->width_mm = sheet->width_mm;
+        r->height_mm = sheet->height_mm;
+        r->is_surveyed = sheet->survey.n_rows > 0;
+    }
+    for (int i = 0; i < out->n_plates; i++) {
+        out->plates[i].point = job->references[i].point;
+        out->plates[i].sheet = job->references[i].sheet;
+    }
+}
+
+/* ---- the photo that shows a target best ---- */
+
+static int points_on_sheet(const tr_photo *photo, int sheet) {
+    int n = 0;
+    for (int i = 0; i < photo->marks.n_marks; i++) {
+        if (photo->marks.marks[i].sheet == sheet) n += photo->marks.marks[i].n_points;
+    }
+    return n;
+}
+
+static bool shows_place(const tr_photo *photo, tr_vec3 p_vehicle_mm) {
+    tr_vec2 uv;
+    tr_vec3 p = tr_pose_apply(photo->camera_from_vehicle, p_vehicle_mm);
+    return tr_lens_project(&photo->own_lens, p, &uv, NULL, NULL) && uv.x >= 0 && uv.y >= 0 &&
+           uv.x < photo->width_px && uv.y < photo->height_px;
+}
+
+/* Most of its marks among the photos used; where none shows it, a used photo into which its
+   required place falls. Of equals the first by name, in whichever order they were given. -1: none.
+ */
+static int best_photo(const tr_photo_set *set, const tr_target_result *t) {
+    int best = -1;
+    int best_points = 0;
+    for (int i = 0; i < set->n_photos; i++) {
+        int at = tr_photo_set_at(set, i);
+        if (!set->photos[at].is_used) continue;
+        int points = points_on_sheet(&set->photos[at], t->sheet);
+        if (points > best_points) {
+            best = at;
+            best_points = points;
+        }
+    }
+    for (int i = 0; best < 0 && i < set->n_photos; i++) {
+        int at = tr_photo_set_at(set, i);
+        const tr_photo *photo = &set->photos[at];
+        if (photo->is_used && shows_place(photo, t->vehicle_from_required.t_mm)) best = at;
+    }
+    return best;
+}
+
+/* ---- what is shown of the photos ---- */
+
+static bool tell_photos(const tr_photo_set *set, tr_check_result *out, tr_error *err) {
+    tr_photo_results_release(out->photos, out->n_photos);
+    free(out->order);
+    out->n_photos = 0;
+    out->order = NULL;
+    if (!tr_photo_results_make(set, &out->photos, err)) return false;
+    out->n_photos = set->n_photos;
+    out->order = tr_photo_results_order(out->photos, out->n_photos, err);
+    if (!out->order) return false;
+    for (int i = 0; i < out->n_targets; i++) {
+        int best = best_photo(set, &out->targets[i]);
+        out->targets[i].photo = best;
+        if (best >= 0 && !tr_photo_result_draw(&set->photos[best], &out->photos[best], err)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+bool tr_check_finish(tr_check *check, const tr_error *why, tr_error *err) {
+    if (check->job) tell_job(check, &check->result);
+    check->result.why = why ? *why : (tr_error){.code = TR_OK};
+    return tell_photos(&check->set, &check->result, err);
+}

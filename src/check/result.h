@@ -1,0 +1,88 @@
+/* The result of a check: everything of it that is shown. It owns all that it holds and borrows
+   nothing, so that it outlives the check, its job and its photos.
+
+   The vehicle frame here has its origin under the middle of the rear axle, whatever axle a
+   placement names. Lengths are mm, angles rad. */
+#ifndef TR_CHECK_RESULT_H
+#define TR_CHECK_RESULT_H
+
+#include "base/error.h"
+#include "base/finding.h"
+#include "diagnose/sheet_condition.h"
+#include "geom/geom.h"
+#include "job/job.h"
+#include "photos/photo_result.h"
+#include "verdict/verdict.h"
+
+/* A sheet of the job as the network found it. */
+typedef struct {
+    char id[64], title[128];
+    double width_mm, height_mm;
+    bool is_surveyed; /* the places of its marks were measured */
+    bool is_placed;
+    int n_photos, n_marks;
+    tr_pose vehicle_from_sheet; /* where is_placed */
+    tr_sheet_condition condition;
+    bool is_flat_judged; /* it is required somewhere, and its flatness was measured */
+    tr_verdict flatness_verdict;
+} tr_sheet_result;
+
+/* A placement of the layout. */
+typedef struct {
+    int sheet; /* index into the result's */
+    tr_origin from;
+    tr_verdict verdict;
+    tr_axis_result axis[TR_N_AXES];
+    char moves[TR_MAX_MOVES][TR_MOVE_SIZE];
+    int n_moves;
+    tr_pose vehicle_from_required; /* where the sheet should lie */
+    int photo;                     /* that shows it best; -1: none does */
+} tr_target_result;
+
+/* A plate that marks a wheel point. */
+typedef struct {
+    tr_wheel_point point;
+    int sheet; /* index into the result's */
+    bool is_placed;
+    tr_vec2 at_mm; /* the wheel point, z = 0; where is_placed */
+} tr_plate_result;
+
+/* A length between wheel points. */
+typedef struct {
+    bool is_measured;
+    double measured_mm, u95_mm;
+    double stated_mm; /* by the layout; 0 where it does not say */
+} tr_length_result;
+
+/* All zero: of a check whose job could not be read. */
+typedef struct {
+    bool has_job;
+    char job[64], layout[64], vehicle[128], vehicle_id[64], technician[64];
+    tr_error why; /* there is no measurement; TR_OK where there is */
+    tr_verdict verdict;
+    tr_target_result *targets; /* one a placement of the layout */
+    tr_sheet_result *sheets;   /* one a sheet of the job */
+    tr_plate_result *plates;   /* one a reference of the job */
+    tr_photo_result *photos;   /* in the order given */
+    int *order;                /* indices of the photos, sorted by name */
+    int n_targets, n_sheets, n_plates, n_photos;
+    tr_length_result wheelbase, track_front, track_rear;
+    double flatness_mm;         /* that the layout allows a required sheet */
+    double reference_sd_mm;     /* how well plates sit on their plumb marks, as the job says */
+    bool has_lenses;            /* the job has several */
+    bool is_camera_steady;      /* all their profiles say so */
+    bool is_lens_unknown;       /* the job's lens was found from its photos: */
+    double focal_px, focal_u95; /* expanded, relative */
+    double variance_factor;     /* of all marks that were found, those left out included */
+    int degrees_of_freedom;
+    int n_rejected; /* points of marks that contradict the others, and take no part */
+    tr_findings findings;
+} tr_check_result;
+
+void tr_check_result_release(tr_check_result *result);
+
+/* The target that a person looks at first: the first one of the worst verdict. -1: there is none.
+ */
+int tr_check_worst_target(const tr_check_result *result);
+
+#endif

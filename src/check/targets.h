@@ -1,0 +1,20 @@
+/* The placements of the layout: what they require, what was measured of them, how they are judged
+   and what is to be moved. Private to check. */
+#ifndef TR_CHECK_TARGETS_H
+#define TR_CHECK_TARGETS_H
+
+#include "check/result.h"
+#include "check/uncertainty.h"
+
+/* What the layout requires; nothing is measured yet. The result has room for the targets. */
+void tr_targets_set_up(const tr_job *job, tr_check_result *result);
+
+/* What was measured, and the verdict of each axis. */
+void tr_targets_fill(const tr_job *job, const tr_adjustment *adj, const tr_vehicle *vehicle,
+                     const tr_outputs *outputs, tr_check_result *result);
+
+/* The verdicts and the moves; all other findings are there, and a sheet that lies the wrong way
+   round becomes one. False: memory ran out. */
+TR_MUST_USE bool tr_targets_judge(const tr_job *job, tr_check_result *result, tr_error *err);
+
+#endif

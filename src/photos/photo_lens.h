@@ -1,0 +1,12 @@
+/* With which of the lenses a photo was taken. Private to photos. */
+#ifndef TR_PHOTOS_PHOTO_LENS_H
+#define TR_PHOTOS_PHOTO_LENS_H
+
+#include "photos/photo_set.h"
+
+/* Fills in the photo's lens from what the request says of its file, else from its EXIF and its
+   size. False where the photo fits no lens, or more than one: photo->fit and photo->why_not say so.
+ */
+bool tr_photo_find_lens(const tr_photo_request *request, tr_photo *photo);
+
+#endif

@@ -1,0 +1,452 @@
+#include "present/check_json_read.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- values; the first that is not as it should be is the error ---- */
+
+static bool refuse(tr_error *err, const char *key, const char *wanted) {
+    return tr_fail_at(err, TR_BAD_INPUT, NULL, 0, key, "is missing, or is not %s", wanted);
+}
+
+static bool is_fine(const tr_error *err) {
+    return err->code == TR_OK;
+}
+
+static const json_t *object_of(const json_t *json, const char *key, tr_error *err) {
+    const json_t *value = json_object_get(json, key);
+    if (!json_is_object(value)) refuse(err, key, "an object");
+    return value;
+}
+
+/* *n: its size; not below n_least. */
+static const json_t *array_of(const json_t *json, const char *key, size_t n_least, int *n,
+                              tr_error *err) {
+    const json_t *value = json_object_get(json, key);
+    *n = json_is_array(value) ? (int)json_array_size(value) : 0;
+    if (!json_is_array(value) || json_array_size(value) < n_least) {
+        *n = 0;
+        refuse(err, key, "an array of this length");
+    }
+    return value;
+}
+
+/* null is what a number is written as that is none. */
+static double number(const json_t *value, const char *key, tr_error *err) {
+    if (json_is_null(value)) return NAN;
+    if (!json_is_number(value)) refuse(err, key, "a number");
+    return json_number_value(value);
+}
+
+static double number_of(const json_t *json, const char *key, tr_error *err) {
+    return number(json_object_get(json, key), key, err);
+}
+
+/* 0 where it is not told. */
+static double optional_of(const json_t *json, const char *key, tr_error *err) {
+    return json_object_get(json, key) ? number_of(json, key, err) : 0;
+}
+
+static int integer_of(const json_t *json, const char *key, tr_error *err) {
+    const json_t *value = json_object_get(json, key);
+    if (!json_is_integer(value)) refuse(err, key, "an integer");
+    return (int)json_integer_value(value);
+}
+
+static bool bool_of(const json_t *json, const char *key, tr_error *err) {
+    const json_t *value = json_object_get(json, key);
+    if (!json_is_boolean(value)) refuse(err, key, "true or false");
+    return json_is_true(value);
+}
+
+/* null and what is not told: "". */
+static void text_of(const json_t *json, const char *key, char *out, size_t size, tr_error *err) {
+    const json_t *value = json_object_get(json, key);
+    if (value && !json_is_null(value) && !json_is_string(value)) refuse(err, key, "a text");
+    snprintf(out, size, "%s", json_is_string(value) ? json_string_value(value) : "");
+}
+
+static tr_vec2 pair_of(const json_t *json, const char *key, tr_error *err) {
+    int n;
+    const json_t *pair = array_of(json, key, 2, &n, err);
+    if (n < 2) return tr_v2(0, 0);
+    return tr_v2(number(json_array_get(pair, 0), key, err),
+                 number(json_array_get(pair, 1), key, err));
+}
+
+static tr_pose pose_of(const json_t *json, const char *key, tr_error *err) {
+    int n;
+    double m[12];
+    tr_pose pose = tr_pose_identity();
+    const json_t *rows = array_of(json, key, 12, &n, err);
+    if (n < 12) return pose;
+    for (size_t i = 0; i < 12; i++) m[i] = number(json_array_get(rows, i), key, err);
+    for (int i = 0; i < 3; i++) memcpy(pose.R.m[i], m + 4L * i, sizeof pose.R.m[i]);
+    pose.t_mm = tr_v3(m[3], m[7], m[11]);
+    return pose;
+}
+
+static tr_verdict verdict_of(const json_t *json, tr_error *err) {
+    char name[16];
+    text_of(json, "verdict", name, sizeof name, err);
+    for (tr_verdict v = TR_PASS; v <= TR_INCONCLUSIVE; v++) {
+        if (strcmp(tr_verdict_name(v), name) == 0) return v;
+    }
+    refuse(err, "verdict", "pass, fail or inconclusive");
+    return TR_INCONCLUSIVE;
+}
+
+/* rad or mm, such that it is shown as it stands here: of the angles next to each other that become
+   the same degrees, one. */
+static double in_axis_unit(tr_axis axis, double value) {
+    double rad = value * TR_RAD_PER_DEG;
+    if (!tr_axis_is_angle(axis)) return value;
+    const double near[] = {rad, nextafter(rad, -INFINITY), nextafter(rad, INFINITY)};
+    for (int i = 0; i < 3; i++) {
+        if (near[i] * TR_DEG_PER_RAD == value) return near[i];
+    }
+    return rad;
+}
+
+static double axis_value_of(tr_axis axis, const json_t *json, const char *key, tr_error *err) {
+    return in_axis_unit(axis, optional_of(json, key, err));
+}
+
+/* ---- parts ---- */
+
+static tr_axis_result axis_of(tr_axis axis, const json_t *target, tr_error *err) {
+    static const char *const SOURCES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets"};
+    const json_t *json = object_of(target, tr_axis_key(axis), err);
+    tr_axis_result r = {.verdict = TR_INCONCLUSIVE};
+    if (!is_fine(err)) return r;
+    r.is_required = json_object_get(json, "required");
+    r.is_judged = json_object_get(json, "limit");
+    r.required = axis_value_of(axis, json, "required", err);
+    r.limit = axis_value_of(axis, json, "limit", err);
+    r.is_measured = !json_is_null(json_object_get(json, "u95"));
+    if (r.is_judged) r.verdict = verdict_of(json, err);
+    if (!r.is_measured) return r;
+    const json_t *budget = object_of(json, "budget", err);
+    r.measured = axis_value_of(axis, json, "measured", err);
+    r.error = axis_value_of(axis, json, "error", err);
+    r.u95 = axis_value_of(axis, json, "u95", err);
+    r.u95_calibrated = axis_value_of(axis, json, "u95_with_profile", err);
+    for (int k = 0; k < TR_N_SOURCES; k++) {
+        r.u95_of[k] = axis_value_of(axis, budget, SOURCES[k], err);
+    }
+    return r;
+}
+
+static int sheet_of(const tr_check_result *result, const json_t *json, tr_error *err) {
+    char id[64];
+    text_of(json, "sheet", id, sizeof id, err);
+    for (int i = 0; i < result->n_sheets; i++) {
+        if (strcmp(result->sheets[i].id, id) == 0) return i;
+    }
+    refuse(err, "sheet", "one of the sheets");
+    return 0;
+}
+
+static void read_target(const json_t *json, const tr_check_result *result, tr_target_result *t,
+                        tr_error *err) {
+    char from[16];
+    int n;
+    const json_t *moves = array_of(json, "moves", 0, &n, err);
+    text_of(json, "from", from, sizeof from, err);
+    *t = (tr_target_result){.sheet = sheet_of(result, json, err),
+                            .verdict = verdict_of(json, err),
+                            .vehicle_from_required = pose_of(json, "required_pose", err),
+                            .photo = -1};
+    bool is_front = strcmp(from, tr_origin_name(TR_FROM_FRONT_AXLE)) == 0;
+    t->from = is_front ? TR_FROM_FRONT_AXLE : TR_FROM_REAR_AXLE;
+    for (; t->n_moves < n && t->n_moves < TR_MAX_MOVES; t->n_moves++) {
+        const char *text = json_string_value(json_array_get(moves, (size_t)t->n_moves));
+        snprintf(t->moves[t->n_moves], TR_MOVE_SIZE, "%s", text ? text : "");
+    }
+    for (tr_axis axis = 0; axis < TR_N_AXES && is_fine(err); axis++) {
+        t->axis[axis] = axis_of(axis, json, err);
+    }
+    if (!json_is_null(json_object_get(json, "photo"))) t->photo = integer_of(json, "photo", err);
+    if (t->photo < -1 || t->photo >= result->n_photos) refuse(err, "photo", "one of the photos");
+}
+
+/* {measured, u95}: false, and nothing, where measured is null. */
+static bool read_quantity(const json_t *json, const char *key, double *value, double *u95,
+                          tr_error *err) {
+    const json_t *quantity = object_of(json, key, err);
+    bool is = json_is_number(json_object_get(quantity, "measured"));
+    if (!is) return false;
+    *value = number_of(quantity, "measured", err);
+    *u95 = number_of(quantity, "u95", err);
+    return true;
+}
+
+static void read_sheet(const json_t *json, tr_sheet_result *s, tr_error *err) {
+    tr_sheet_condition *c = &s->condition;
+    double scale[2] = {1, 1};
+    tr_vec2 size = pair_of(json, "size_mm", err);
+    text_of(json, "sheet", s->id, sizeof s->id, err);
+    text_of(json, "title", s->title, sizeof s->title, err);
+    s->width_mm = size.x;
+    s->height_mm = size.y;
+    s->is_surveyed = bool_of(json, "surveyed", err);
+    s->n_photos = integer_of(json, "photos", err);
+    s->n_marks = integer_of(json, "marks", err);
+    s->is_placed = !json_is_null(json_object_get(json, "pose"));
+    if (s->is_placed) s->vehicle_from_sheet = pose_of(json, "pose", err);
+    c->has_flatness = read_quantity(json, "flatness_mm", &c->flatness_mm, &c->flatness_u95_mm, err);
+    const json_t *flatness = json_object_get(json, "flatness_mm");
+    s->is_flat_judged = json_object_get(flatness, "verdict");
+    if (s->is_flat_judged) s->flatness_verdict = verdict_of(flatness, err);
+    c->has_print_scale = read_quantity(json, "scale_x", &scale[0], &c->print_scale_u95[0], err) &&
+                         read_quantity(json, "scale_y", &scale[1], &c->print_scale_u95[1], err);
+    for (int k = 0; k < 2; k++) c->print_scale[k] = scale[k] - 1;
+}
+
+static void read_plate(const json_t *json, const tr_check_result *result, tr_plate_result *p,
+                       tr_error *err) {
+    char point[16];
+    text_of(json, "point", point, sizeof point, err);
+    p->point = 0;
+    while (p->point < TR_N_POINTS && strcmp(tr_wheel_point_name(p->point), point) != 0) p->point++;
+    if (p->point == TR_N_POINTS) refuse(err, "point", "a wheel");
+    p->sheet = sheet_of(result, json, err);
+    p->is_placed = !json_is_null(json_object_get(json, "at_mm"));
+    if (p->is_placed) p->at_mm = pair_of(json, "at_mm", err);
+}
+
+static tr_length_result length_of(const json_t *references, const char *key, tr_error *err) {
+    const json_t *json = object_of(references, key, err);
+    return (tr_length_result){.is_measured = json_object_get(json, "measured"),
+                              .measured_mm = optional_of(json, "measured", err),
+                              .u95_mm = optional_of(json, "u95", err),
+                              .stated_mm =
+                                  optional_of(json_object_get(references, "stated"), key, err)};
+}
+
+static void read_quality(const json_t *json, tr_photo_quality *q, tr_error *err) {
+    char grade[16];
+    text_of(json, "grade", grade, sizeof grade, err);
+    q->grade = TR_PHOTO_GOOD;
+    while (q->grade > TR_PHOTO_UNUSABLE && strcmp(tr_photo_grade_name(q->grade), grade) != 0) {
+        q->grade--;
+    }
+    text_of(json, "reason", q->reason, sizeof q->reason, err);
+    q->has_marks = !json_is_null(json_object_get(json, "sharpness_px"));
+    q->has_tags = !json_is_null(json_object_get(json, "tag_px"));
+    q->has_elevation = !json_is_null(json_object_get(json, "elevation_deg"));
+    q->sharpness_px = optional_of(json, "sharpness_px", err);
+    q->contrast = optional_of(json, "contrast", err);
+    q->overexposed_part = optional_of(json, "overexposed", err);
+    q->tag_px = optional_of(json, "tag_px", err);
+    q->cell_px = optional_of(json, "cell_px", err);
+    q->elevation_rad = in_axis_unit(TR_YAW, optional_of(json, "elevation_deg", err));
+}
+
+/* [sheet, u, v, ...] */
+static void read_drawn(const json_t *json, tr_drawn_mark *m, tr_error *err) {
+    static const char KEY[] = "marks_px";
+    size_t n = json_array_size(json);
+    if (n != 3 && n != 9) {
+        refuse(err, KEY, "marks of one or four points");
+        return;
+    }
+    m->sheet = (int)number(json_array_get(json, 0), KEY, err);
+    m->n_points = (int)(n - 1) / 2;
+    for (int k = 0; k < m->n_points; k++) {
+        m->uv_px[k] = tr_v2(number(json_array_get(json, (size_t)(2 * k + 1)), KEY, err),
+                            number(json_array_get(json, (size_t)(2 * k + 2)), KEY, err));
+    }
+}
+
+static void read_view(const json_t *json, tr_photo_result *p, tr_error *err) {
+    int n;
+    if (json_object_get(json, "lens_px")) {
+        const json_t *lens = array_of(json, "lens_px", TR_LENS_N, &n, err);
+        for (int i = 0; i < TR_LENS_N && n > 0; i++) {
+            p->own_lens.param[i] = number(json_array_get(lens, (size_t)i), "lens_px", err);
+        }
+        p->own_lens.width_px = p->width_px;
+        p->own_lens.height_px = p->height_px;
+        p->camera_from_vehicle = pose_of(json, "camera_pose", err);
+    }
+    if (!json_object_get(json, "marks_px")) return;
+    const json_t *marks = array_of(json, "marks_px", 0, &n, err);
+    p->marks = calloc((size_t)n + 1, sizeof *p->marks);
+    if (!p->marks) {
+        tr_fail_memory(err);
+        return;
+    }
+    for (; p->n_drawn < n && is_fine(err); p->n_drawn++) {
+        read_drawn(json_array_get(marks, (size_t)p->n_drawn), &p->marks[p->n_drawn], err);
+    }
+}
+
+static void read_photo(const json_t *json, tr_photo_result *p, tr_error *err) {
+    const char *file = json_string_value(json_object_get(json, "file"));
+    tr_vec2 size = pair_of(json, "image_px", err);
+    if (!file) {
+        refuse(err, "file", "a text");
+        return;
+    }
+    p->file = strdup(file);
+    if (!p->file) tr_fail_memory(err);
+    text_of(json, "name", p->name, sizeof p->name, err);
+    text_of(json, "sha256", p->sha256, sizeof p->sha256, err);
+    text_of(json, "camera", p->camera, sizeof p->camera, err);
+    text_of(json, "taken", p->taken, sizeof p->taken, err);
+    text_of(json, "lens", p->lens, sizeof p->lens, err);
+    text_of(json, "reason", p->why_not, sizeof p->why_not, err);
+    p->width_px = (int)size.x;
+    p->height_px = (int)size.y;
+    p->is_used = bool_of(json, "used", err);
+    p->n_marks = integer_of(json, "marks", err);
+    p->n_found = integer_of(json, "marks_found", err);
+    if (p->is_used) p->rms_px = number_of(json, "rms_px", err);
+    read_quality(object_of(json, "quality", err), &p->quality, err);
+    read_view(json, p, err);
+}
+
+/* ---- findings ---- */
+
+static bool read_items(const json_t *json, char **items, tr_error *err) {
+    for (size_t i = 0; i < json_array_size(json); i++) {
+        const char *item = json_string_value(json_array_get(json, i));
+        if (!tr_items_add(items, item ? item : "", err)) return false;
+    }
+    return *items || tr_items_add(items, "", err);
+}
+
+static bool read_argument(const json_t *arguments, tr_argument *a, tr_error *err) {
+    const json_t *value = json_object_get(arguments, a->name);
+    switch (a->type) {
+    case TR_ARGUMENT_NUMBER:
+    case TR_ARGUMENT_INTEGER: a->number = number(value, a->name, err); return is_fine(err);
+    case TR_ARGUMENT_LIST: return read_items(value, &a->text, err);
+    case TR_ARGUMENT_TEXT:
+        if (!json_is_string(value)) return refuse(err, a->name, "a text");
+        a->text = strdup(json_string_value(value));
+        return a->text || tr_fail_memory(err);
+    }
+    return false;
+}
+
+static bool read_finding(const json_t *json, tr_findings *list, tr_error *err) {
+    char name[64];
+    text_of(json, "variant", name, sizeof name, err);
+    tr_finding f = {.kind = tr_finding_kind_of(name)};
+    if (f.kind == TR_N_FINDINGS) return refuse(err, "variant", "one that is known");
+    const json_t *arguments = object_of(json, "arguments", err);
+    int n = tr_finding_arguments(f.kind, f.arguments);
+    bool ok = is_fine(err);
+    for (int i = 0; i < n && ok; i++) ok = read_argument(arguments, &f.arguments[i], err);
+    ok = ok && tr_findings_copy(&f, list, err);
+    for (int i = 0; i < n; i++) free(f.arguments[i].text);
+    return ok;
+}
+
+/* ---- all of it ---- */
+
+static void read_job(const json_t *json, tr_check_result *out, tr_error *err) {
+    out->has_job = json_is_string(json_object_get(json, "job"));
+    if (!out->has_job) return;
+    text_of(json, "job", out->job, sizeof out->job, err);
+    text_of(json, "layout", out->layout, sizeof out->layout, err);
+    text_of(json, "vehicle", out->vehicle, sizeof out->vehicle, err);
+    text_of(json, "vehicle_id", out->vehicle_id, sizeof out->vehicle_id, err);
+    text_of(json, "technician", out->technician, sizeof out->technician, err);
+    out->reference_sd_mm = number_of(json, "reference_sd_mm", err);
+    out->flatness_mm = number_of(json, "flatness_limit_mm", err);
+    out->is_camera_steady = bool_of(json, "steady_camera", err);
+}
+
+static void read_why(const json_t *json, tr_error *why, tr_error *err) {
+    const json_t *error = json_object_get(json, "error");
+    if (!error) return;
+    why->code = TR_NO_MEASURE;
+    if (json_is_integer(json_object_get(error, "line"))) why->line = integer_of(error, "line", err);
+    text_of(error, "file", why->file, sizeof why->file, err);
+    text_of(error, "key", why->key, sizeof why->key, err);
+    text_of(error, "text", why->text, sizeof why->text, err);
+}
+
+static void read_photos(const json_t *json, tr_check_result *out, tr_error *err) {
+    int n;
+    const json_t *photos = array_of(json, "photos", 0, &n, err);
+    out->photos = calloc((size_t)n + 1, sizeof *out->photos);
+    if (!out->photos) {
+        tr_fail_memory(err);
+        return;
+    }
+    for (; out->n_photos < n && is_fine(err); out->n_photos++) {
+        const json_t *photo = json_array_get(photos, (size_t)out->n_photos);
+        out->has_lenses = out->has_lenses || json_object_get(photo, "lens");
+        read_photo(photo, &out->photos[out->n_photos], err);
+    }
+    if (!is_fine(err)) return;
+    out->order = tr_photo_results_order(out->photos, out->n_photos, err);
+}
+
+static void read_lens(const json_t *json, tr_check_result *out, tr_error *err) {
+    const json_t *lens = json_object_get(json, "lens");
+    out->is_lens_unknown = lens;
+    if (!lens) return;
+    out->focal_px = number_of(lens, "focal_px", err);
+    out->focal_u95 = number_of(lens, "focal_u95_px", err) / out->focal_px;
+}
+
+/* Everything that only a measurement has. */
+static void read_measured(const json_t *json, tr_check_result *out, tr_error *err) {
+    int n_targets;
+    int n_sheets;
+    int n_plates;
+    const json_t *references = object_of(json, "references", err);
+    const json_t *targets = array_of(json, "targets", 0, &n_targets, err);
+    const json_t *sheets = array_of(json, "sheets", 0, &n_sheets, err);
+    const json_t *plates = array_of(references, "plates", 0, &n_plates, err);
+    out->targets = calloc((size_t)n_targets + 1, sizeof *out->targets);
+    out->sheets = calloc((size_t)n_sheets + 1, sizeof *out->sheets);
+    out->plates = calloc((size_t)n_plates + 1, sizeof *out->plates);
+    if (!out->targets || !out->sheets || !out->plates) {
+        tr_fail_memory(err);
+        return;
+    }
+    out->verdict = verdict_of(json, err);
+    out->wheelbase = length_of(references, "wheelbase_mm", err);
+    out->track_front = length_of(references, "track_front_mm", err);
+    out->track_rear = length_of(references, "track_rear_mm", err);
+    out->n_rejected = integer_of(json, "left_out", err);
+    out->variance_factor = number_of(json, "variance_factor", err);
+    out->degrees_of_freedom = integer_of(json, "degrees_of_freedom", err);
+    read_lens(json, out, err);
+    for (; out->n_sheets < n_sheets && is_fine(err); out->n_sheets++) {
+        read_sheet(json_array_get(sheets, (size_t)out->n_sheets), &out->sheets[out->n_sheets], err);
+    }
+    for (; out->n_targets < n_targets && is_fine(err); out->n_targets++) {
+        read_target(json_array_get(targets, (size_t)out->n_targets), out,
+                    &out->targets[out->n_targets], err);
+    }
+    for (; out->n_plates < n_plates && is_fine(err); out->n_plates++) {
+        read_plate(json_array_get(plates, (size_t)out->n_plates), out, &out->plates[out->n_plates],
+                   err);
+    }
+}
+
+bool tr_check_json_read(const json_t *json, tr_check_result *out, tr_error *err) {
+    tr_error first = {0};
+    int n;
+    memset(out, 0, sizeof *out);
+    read_job(json, out, &first);
+    read_why(json, &out->why, &first);
+    read_photos(json, out, &first);
+    if (out->why.code == TR_OK) read_measured(json, out, &first);
+    const json_t *findings = array_of(json, "warnings", 0, &n, &first);
+    bool ok = is_fine(&first);
+    for (int i = 0; i < n && ok; i++) {
+        ok = read_finding(json_array_get(findings, (size_t)i), &out->findings, &first);
+    }
+    if (ok) return true;
+    if (err) *err = first;
+    return false;
+}
