@@ -8,8 +8,8 @@
 
 #include "check/check.h"
 #include "cli/options.h"
-#include "help/pages.h"
 #include "cli/output.h"
+#include "help/pages.h"
 #include "present/check_json.h"
 #include "present/check_text.h"
 #include "present/picture.h"

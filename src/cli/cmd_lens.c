@@ -9,11 +9,11 @@
 
 #include "base/number.h"
 #include "base/text.h"
-#include "calib/lens_run.h"
 #include "base/wrap.h"
+#include "calib/lens_run.h"
 #include "cli/options.h"
-#include "help/pages.h"
 #include "cli/output.h"
+#include "help/pages.h"
 #include "lens/profile.h"
 #include "present/lens_json.h"
 #include "present/lens_text.h"

@@ -9,8 +9,8 @@
 #include "base/text.h"
 #include "base/wrap.h"
 #include "cli/options.h"
-#include "present/catalogue.h"
 #include "help/pages.h"
+#include "present/catalogue.h"
 #include "print/write.h"
 
 typedef struct {
