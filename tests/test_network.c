@@ -981,6 +981,33 @@ static void variance_of_a_function(void **unused) {
     CHECK_NEAR(variances[1], 0, 0);
 }
 
+/* A network in which all is held has a solution, too: nothing of it varies. */
+static void nothing_that_is_free(void **unused) {
+    (void)unused;
+    tr_draw d = draw_seeded("nothing_that_is_free");
+    static job q;
+    static const double one = 1;
+    const tr_net_unknown of = {TR_NET_SHEET, 3, TR_SHEET_TX};
+    const tr_net_function function = {&of, &one, 1};
+    double variance = 1;
+    tr_lsq_result result;
+    tr_error err = {0};
+    solve_noisy(&q, &d);
+    for (int i = 0; i < q.net.n_rigs; i++) q.net.rigs[i].is_held = true;
+    for (int i = 0; i < q.net.n_sheets; i++) {
+        memset(q.net.sheets[i].is_free, 0, sizeof q.net.sheets[i].is_free);
+    }
+    for (int i = 0; i < q.net.n_photos; i++) {
+        memset(q.net.photos[i].is_free, 0, sizeof q.net.photos[i].is_free);
+    }
+    memset(q.net.lenses[0].is_free, 0, sizeof q.net.lenses[0].is_free);
+    tr_net_solution *s = tr_net_solution_new(&q.net, &(tr_net_options){0}, &result, &err);
+    assert_non_null(s);
+    assert_true(tr_net_solution_variances(s, &function, 1, &variance, &err));
+    tr_net_solution_free(s);
+    CHECK_NEAR(variance, 0, 0);
+}
+
 /* A score and a step of the test, which are of first order, against those of a solution with the
    added unknowns free. */
 static void check_test(const tr_net_hypothesis *h, double fall, const double *step, int n) {
@@ -1490,6 +1517,7 @@ int main(void) {
         cmocka_unit_test(exact_marks),
         cmocka_unit_test(covariance_by_drawing),
         cmocka_unit_test(variance_of_a_function),
+        cmocka_unit_test(nothing_that_is_free),
         cmocka_unit_test(hypotheses_as_solved),
         cmocka_unit_test(lens_prior_adds_information),
         cmocka_unit_test(floor_prior_adds_information),

@@ -1,5 +1,5 @@
 /* A camera in every photo: unknowns of a photo with priors from what its lens profile knows of how
-   the camera changes (tr_lens_scatter_sd). Private to adjust and survey. */
+   the camera changes (tr_lens_scatter_sd). Private to adjust, diagnose and survey. */
 #ifndef TR_ADJUST_CAMERA_H
 #define TR_ADJUST_CAMERA_H
 

@@ -10,7 +10,8 @@ enum { N_RELIEF = sizeof RELIEF / sizeof *RELIEF };
 /* Priors of these. */
 static const double USUAL[N_RELIEF] = {TR_RELIEF_HEIGHT_SD_MM, TR_RELIEF_SLOPE_SD,
                                        TR_RELIEF_SLOPE_SD, TR_RELIEF_TWIST_SD};
-static const double WIDE[N_RELIEF] = {TR_HEIGHT_SD_MM, TR_SLOPE_SD, TR_SLOPE_SD, TR_TWIST_SD};
+static const double WIDE[N_RELIEF] = {TR_RELIEF_WIDE_HEIGHT_SD_MM, TR_RELIEF_WIDE_SLOPE_SD,
+                                      TR_RELIEF_WIDE_SLOPE_SD, TR_RELIEF_WIDE_TWIST_SD};
 
 /* A corner is a point, and has a height alone. */
 static void set_priors(bool is_tag, const double *sd, tr_net_offset *offset) {

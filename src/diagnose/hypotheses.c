@@ -409,8 +409,8 @@ static bool try_stage(tr_hypothesis_search *s, stage which, double least_score, 
 
 /* Where the marks fit badly: what takes away most of what is too much; else a sheet without which
    the rest fits. best, lowest: of one number. */
-static bool explain_misfit(tr_hypothesis_search *s, double lowest, tr_hypothesis *best,
-                           tr_error *err) {
+static bool explain_poor_fit(tr_hypothesis_search *s, double lowest, tr_hypothesis *best,
+                             tr_error *err) {
     const tr_lsq_result *result = &s->adj->result;
     double too_much = result->cost - result->degrees_of_freedom;
     double explained = result->cost - EXPLAINED_PART * too_much;
@@ -432,7 +432,7 @@ static bool identify(tr_hypothesis_search *s, tr_hypothesis *best, tr_error *err
                    err)) {
         return false;
     }
-    if (!fits) return explain_misfit(s, lowest, best, err);
+    if (!fits) return explain_poor_fit(s, lowest, best, err);
     if (!best->kind) return true;
     /* What one number explains, a small move of a sheet may explain better. */
     lowest -= MOVED_OVER_NUMBER;

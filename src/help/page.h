@@ -23,15 +23,14 @@ typedef struct {
     const char *lines;
 } tr_help_section;
 
-/* What a shell may offer in the place of a word: "f" and extensions: files; "d": folders; "w" and
-   words: one of these. */
-
 /* An operand ("JOB.yaml") or an option ("--out"). */
 typedef struct {
     const char *name;
     const char *value; /* of an option: what stands for its value ("FILE.pdf"); NULL: it has none */
     const char *text;
-    const char *complete; /* NULL: nothing to offer */
+    /* What a shell offers in its place (of an option: of its value): "f yaml yml", files by their
+       extensions; "d", folders; "w A4 A3", one of these words. NULL: nothing. */
+    const char *complete;
 } tr_help_word;
 
 typedef struct {

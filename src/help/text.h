@@ -17,7 +17,7 @@ void tr_help_format_text(const tr_help_format *format, FILE *out);
 void tr_help_intro_text(const tr_help_topic *topic, FILE *out);
 void tr_help_sections_text(const tr_help_section *sections, FILE *out);
 
-/* Names and what they are, in two columns. Ends where next gives 0 for a name. */
+/* Terms and what they mean, in two columns. */
 void tr_help_list_text(const tr_help_term *terms, FILE *out);
 
 #endif

@@ -387,8 +387,9 @@ static void start_values(window *w, tr_vec2 at, double sigma_px, double p[N_PARA
 /* ---- the fit ---- */
 
 /* Gauss-Newton with a step length, on fixed pixels: no step is taken that does not lower the cost.
-   Where the model misfits, full steps go too far, and would do so to either side for ever: the
-   parabola through the cost and its slope before the step and the cost after it tells by how much.
+   Where the model does not hold, full steps go too far, and would do so to either side for ever:
+   the parabola through the cost and its slope before the step and the cost after it tells by how
+   much.
  */
 enum { MAX_STEPS = 30, MAX_REFUSED = 5 };
 static const double DAMPING = 1e-4;
@@ -396,9 +397,9 @@ static const double MIN_PART = 0.1;
 
 typedef enum { FIT_ENDED, FIT_LOST, FIT_UNSETTLED } fit_end;
 
-/* A step of the corner and a gain of cost that end it. */
+/* A step of the corner and a reduction of the cost that end it. */
 typedef struct {
-    double px, gain_part;
+    double px, reduction_part;
 } still;
 
 static bool solve_step(const equations *e, double step[N_PARAM], double *slope) {
@@ -431,7 +432,8 @@ static fit_end descend(window *w, const pixels *px, still end, double p[N_PARAM]
     for (int k = 0; k < MAX_STEPS; k++) {
         double next[N_PARAM];
         equations there;
-        if (hypot(step[U], step[V]) < end.px && slope <= end.gain_part * e->cost) return FIT_ENDED;
+        if (hypot(step[U], step[V]) < end.px && slope <= end.reduction_part * e->cost)
+            return FIT_ENDED;
         double taken = fmin(part, longest_part(p, step));
         for (int i = 0; i < N_PARAM; i++) next[i] = p[i] + taken * step[i];
         next[SIGMA_X] = fmax(MIN_SIGMA_PX, next[SIGMA_X]);
@@ -452,7 +454,7 @@ static fit_end descend(window *w, const pixels *px, still end, double p[N_PARAM]
             if (!solve_step(e, step, &slope)) return FIT_LOST;
         } else {
             part = fmax(0.1 * taken, fmin(0.6 * taken, best));
-            /* Single precision tells no smaller gain. */
+            /* Single precision tells no smaller reduction. */
             if (++n_refused == MAX_REFUSED) {
                 return hypot(step[U], step[V]) < 10 * end.px ? FIT_ENDED : FIT_UNSETTLED;
             }
@@ -462,7 +464,8 @@ static fit_end descend(window *w, const pixels *px, still end, double p[N_PARAM]
 }
 
 /* The window follows the corner until both are at the same place, so that it is symmetric about
-   it. A misfit lets the corner depend on the window a little: the secant's step meets both. */
+   it. A model that does not hold lets the corner depend on the window a little: the secant's step
+   meets both. */
 enum { MAX_WINDOWS = 12 };
 static const double CENTRED_PX = 5e-3;
 static const still FIRST_STILL = {0.02, 0.03};

@@ -314,13 +314,13 @@ static tr_tag_outcome descend(const scene *s, double p[N_PARAM], equations *e) {
         bool is_lower = move < 2 && assemble(s, next, &there) && there.cost < e->cost;
         if (is_lower) {
             double q = 2 * (e->cost - there.cost) / expected - 1;
-            double gain = e->cost - there.cost;
+            double reduction = e->cost - there.cost;
             lambda = fmax(1e-6, lambda * fmax(1.0 / 5, 1 - q * q * q));
             raise = 2;
             n_refused = 0;
             memcpy(p, next, sizeof next);
             *e = there;
-            if (move < STILL_PX && gain < 1e-2 * e->cost) return TR_TAG_MEASURED;
+            if (move < STILL_PX && reduction < 1e-2 * e->cost) return TR_TAG_MEASURED;
         } else {
             lambda *= raise;
             raise *= 2;

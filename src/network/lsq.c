@@ -681,6 +681,7 @@ bool tr_lsq_inverse_column(tr_lsq *q, int unknown, double *out, tr_error *err) {
 
 void tr_lsq_reduce(const tr_lsq *q, const double *A, int n, double *out) {
     int size = q->problem->n_unknowns;
+    if (size == 0) return; /* nor is there a factor then */
     const int *perm = q->L->Perm;
     const int *p = q->L->p;
     const int *i = q->L->i;

@@ -172,9 +172,9 @@ static void set_up_offsets(tr_survey_network *w) {
         if (i < v->n_marks) {
             o->centre_mm = w->base[i].centre_mm;
             o->axis_rad = w->base[i].turn_rad;
-            o->sd[TR_OFFSET_Z] = TR_HEIGHT_SD_MM;
-            o->sd[TR_OFFSET_SLOPE_X] = o->sd[TR_OFFSET_SLOPE_Y] = TR_SLOPE_SD;
-            o->sd[TR_OFFSET_TWIST] = TR_TWIST_SD;
+            o->sd[TR_OFFSET_Z] = TR_RELIEF_WIDE_HEIGHT_SD_MM;
+            o->sd[TR_OFFSET_SLOPE_X] = o->sd[TR_OFFSET_SLOPE_Y] = TR_RELIEF_WIDE_SLOPE_SD;
+            o->sd[TR_OFFSET_TWIST] = TR_RELIEF_WIDE_TWIST_SD;
         }
         if (is_tag) {
             o->sd[TR_OFFSET_SCALE] = SCALE_SD;

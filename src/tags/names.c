@@ -1,6 +1,5 @@
 #include "tags/names.h"
 
-#include <stddef.h>
 #include <string.h>
 
 #define ROW(name, size) {#name, size},
@@ -17,8 +16,4 @@ int tr_tag_family_size(const char *family) {
         if (strcmp(family, FAMILIES[k].name) == 0) return FAMILIES[k].size;
     }
     return 0;
-}
-
-const char *tr_tag_family_name(int k) {
-    return k < N_FAMILIES ? FAMILIES[k].name : NULL;
 }

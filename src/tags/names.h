@@ -17,7 +17,4 @@
 /* How many ids a tag family has (tag36h11: 587); 0 for a family that is not known. */
 int tr_tag_family_size(const char *family);
 
-/* The name of the k-th family, NULL from their number on. */
-const char *tr_tag_family_name(int k);
-
 #endif
