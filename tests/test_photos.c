@@ -90,9 +90,14 @@ static char *numbers_of(const outcome *o) {
     json_t *json = tr_check_json(&o->check.result);
     assert_non_null(json);
     size_t i;
+    json_t *target;
     json_t *photo;
+    json_array_foreach(json_object_get(json, "targets"), i, target) {
+        json_object_del(target, "photo");
+    }
     json_array_foreach(json_object_get(json, "photos"), i, photo) {
         json_object_del(photo, "file");
+        json_object_del(photo, "name");
         json_object_del(photo, "sha256");
         json_object_del(photo, "camera");
         json_object_del(photo, "taken");
@@ -439,7 +444,7 @@ static void rendered_photos_are_good(void **state) {
     for (int i = 0; i < SMALL_PHOTOS; i++) {
         const tr_photo_quality *q = &o->check.set.photos[i].quality;
         assert_int_equal(q->grade, TR_PHOTO_GOOD);
-        assert_null(q->reason);
+        assert_string_equal(q->reason, "");
         CHECK_NEAR(q->sharpness_px, 0.75, 0.25); /* blur of 0.6 and the pixel's own */
         assert_true(q->contrast > 80 && q->cell_px > 3 && q->tag_px > 8 * q->cell_px);
     }

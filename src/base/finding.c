@@ -62,10 +62,7 @@ static bool is_same(const tr_finding *a, const tr_finding *b) {
     for (int i = 0; i < TR_MAX_ARGUMENTS; i++) {
         const tr_argument *x = &a->arguments[i];
         const tr_argument *y = &b->arguments[i];
-        if (has_text(x) ? strcmp(x->text, y->text) != 0
-                        : memcmp(&x->number, &y->number, sizeof x->number) != 0) {
-            return false;
-        }
+        if (has_text(x) ? strcmp(x->text, y->text) != 0 : x->number != y->number) return false;
     }
     return true;
 }

@@ -55,8 +55,7 @@ const tr_help_format tr_help_check_result = {
             {"targets[].required_pose", NULL, NULL,
              "where the sheet should lie: 12 numbers, the rows of [R | t] that take a point of the "
              "sheet to the vehicle's frame under the rear axle"},
-            {"targets[].photo", NULL, NULL,
-             "the photo that shows it best, counted from 0, or null"},
+            {"targets[].photo", NULL, NULL, "name of the photo that shows it best, or null"},
             {"references", NULL, NULL, "distances between the wheels' points"},
             {"references.LENGTH", "mm", NULL, "empty where it was not measured"},
             {"references.LENGTH.measured", "mm", NULL, "what was measured"},

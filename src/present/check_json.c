@@ -92,7 +92,8 @@ static json_t *target_json(const tr_check_result *result, const tr_target_result
     ok = ok && tr_json_put(target, "moves", json_incref(moves)) &&
          tr_json_put(target, "from", json_string(tr_origin_name(t->from))) &&
          tr_json_put(target, "required_pose", pose_json(true, t->vehicle_from_required)) &&
-         tr_json_put(target, "photo", t->photo >= 0 ? json_integer(t->photo) : json_null());
+         tr_json_put(target, "photo",
+                     t->photo >= 0 ? tr_json_text(result->photos[t->photo].name) : json_null());
     json_decref(moves);
     if (ok) return target;
     json_decref(target);

@@ -4,7 +4,7 @@
      target axis   budget {marks, lens, plates, sheets}: what u95 is made of, expanded alike;
                    u95_with_profile: about what it would be with a lens profile, where there is none
      targets[]     from: front-axle | rear-axle; required_pose: vehicle_from_sheet, [R | t] by rows,
-                   where the sheet should lie; photo: index of the one that shows it best, or null
+                   where the sheet should lie; photo: name of the one that shows it best, or null
      references    stated {wheelbase_mm, ...}: what the layout states of them,
                    measured or not; plates[] {point, sheet, at_mm: the wheel point, x, y, or null}
      references.*  stated: the layout's value
@@ -39,7 +39,7 @@ json_t *tr_check_json(const tr_check_result *result);
 /* Parts that other results have, too: a list of the photos, with the lens of each where there are
    several, of the findings (empty for NULL), and name and version of the program. */
 json_t *tr_photos_json(const tr_photo_result *photos, int n, bool has_lenses);
-json_t *tr_findings_json(const tr_findings *findings);
+json_t *tr_findings_json(const tr_findings *list);
 json_t *tr_program_json(void);
 
 #endif

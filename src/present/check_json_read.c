@@ -148,6 +148,18 @@ static int sheet_of(const tr_check_result *result, const json_t *json, tr_error 
     return 0;
 }
 
+/* Of a file that was named twice one is used. */
+static int photo_of(const tr_check_result *result, const json_t *json, tr_error *err) {
+    char name[TR_PHOTO_NAME_SIZE];
+    text_of(json, "photo", name, sizeof name, err);
+    for (int i = 0; i < result->n_photos; i++) {
+        const tr_photo_result *p = &result->photos[i];
+        if (p->is_used && strcmp(p->name, name) == 0) return i;
+    }
+    refuse(err, "photo", "the name of a photo that is used");
+    return -1;
+}
+
 static void read_target(const json_t *json, const tr_check_result *result, tr_target_result *t,
                         tr_error *err) {
     char from[16];
@@ -167,8 +179,7 @@ static void read_target(const json_t *json, const tr_check_result *result, tr_ta
     for (tr_axis axis = 0; axis < TR_N_AXES && is_fine(err); axis++) {
         t->axis[axis] = axis_of(axis, json, err);
     }
-    if (!json_is_null(json_object_get(json, "photo"))) t->photo = integer_of(json, "photo", err);
-    if (t->photo < -1 || t->photo >= result->n_photos) refuse(err, "photo", "one of the photos");
+    if (!json_is_null(json_object_get(json, "photo"))) t->photo = photo_of(result, json, err);
 }
 
 /* {measured, u95}: false, and nothing, where measured is null. */
@@ -255,8 +266,9 @@ static void read_drawn(const json_t *json, tr_drawn_mark *m, tr_error *err) {
     m->sheet = (int)number(json_array_get(json, 0), KEY, err);
     m->n_points = (int)(n - 1) / 2;
     for (int k = 0; k < m->n_points; k++) {
-        m->uv_px[k] = tr_v2(number(json_array_get(json, (size_t)(2 * k + 1)), KEY, err),
-                            number(json_array_get(json, (size_t)(2 * k + 2)), KEY, err));
+        size_t at = 2 * (size_t)k + 1;
+        m->uv_px[k] = tr_v2(number(json_array_get(json, at), KEY, err),
+                            number(json_array_get(json, at + 1), KEY, err));
     }
 }
 

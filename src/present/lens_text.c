@@ -51,7 +51,7 @@ static void print_camera(FILE *out, const tr_camera *camera) {
         fprintf(out, "%sdigital zoom %.4g", comma, camera->digital_zoom);
         comma = ", ";
     }
-    fprintf(out, "%s\n", *comma ? "" : "not told by the photos, so that checks cannot compare it");
+    fprintf(out, "%s\n", *comma ? "" : "not told by the photos, so checks cannot compare it");
 }
 
 static void print_bow(FILE *out, const double bow_mm[2], const double sd_mm[2]) {
@@ -136,7 +136,7 @@ void tr_lens_text(const tr_lens_run *run, const char *file, bool is_replaced, FI
     print_scatter(out, c);
     fputc('\n', out);
     print_photos(out, run);
-    fputs("\nTo make it better, or sure:\n", out);
+    fputs("\nTo make it better, or to be sure of it:\n", out);
     for (int i = 0; i < run->advice.n; i++) {
         char text[TR_FINDING_TEXT_SIZE];
         tr_finding_text(&run->advice.items[i], text);
