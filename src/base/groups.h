@@ -1,4 +1,4 @@
-/* Which of n things hang together: union-find. Each thing has the number of one of its group, or
+/* Which of n things are connected: union-find. Each thing has the number of one of its group, or
    its own where it stands for the group. */
 #ifndef TR_BASE_GROUPS_H
 #define TR_BASE_GROUPS_H

@@ -75,7 +75,8 @@ static int gather(const tr_photo_marks *marks, int sheet, tr_vec2 *p_mm, tr_vec2
 
 /* How badly the marks of each sheet in each photo fit a flat sheet. Each counts by its number of
    points, and what is far off hardly more than what is off. */
-static double misfit(const tr_photo_set *set, const tr_lens *lens, tr_vec2 *p_mm, tr_vec2 *uv_px) {
+static double flat_sheet_cost(const tr_photo_set *set, const tr_lens *lens, tr_vec2 *p_mm,
+                              tr_vec2 *uv_px) {
     double sum = 0;
     for (int i = 0; i < set->n_photos; i++) {
         const tr_photo_marks *marks = &set->photos[set->order[i]].marks;
@@ -108,7 +109,7 @@ static bool seek_focal(const tr_photo_set *set, tr_lens *lens, tr_error *err) {
         double f = SHORTEST_PART * side * pow(STEP, i);
         lens->param[TR_FX] = lens->param[TR_FY] = f;
         double off = (f - stated) / sd;
-        double cost = misfit(set, lens, p_mm, p_mm + 4 * (size_t)most) + off * off;
+        double cost = flat_sheet_cost(set, lens, p_mm, p_mm + 4 * (size_t)most) + off * off;
         if (cost >= lowest) continue;
         lowest = cost;
         best = f;

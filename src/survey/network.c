@@ -10,7 +10,7 @@
 #include "adjust/relief.h"
 #include "base/array.h"
 #include "base/groups.h"
-#include "survey/bodies.h"
+#include "survey/rigid_groups.h"
 
 /* A printed tag's size is no known length; these only keep a tag that few photos show from growing
    without bound. */
@@ -27,15 +27,15 @@ static int n_bar_tags(const tr_survey *v) {
 
 /* ---- initial values ---- */
 
-/* All bodies are taken to lie on one floor, as far as initial values go: a mat with a bar on it, or
-   a board with one taped to it. */
+/* All rigid groups are taken to lie on one floor, as far as initial values go: a mat with a bar on
+   it, or a board with one taped to it. */
 static bool find_start(tr_survey *v, tr_photo_input *input, tr_adjustment *start, tr_error *err) {
     int n = v->set.n_photos;
     tr_network *net = &start->net;
     net->rigs = tr_array(n, sizeof *net->rigs);
-    net->sheets = tr_array(v->n_bodies, sizeof *net->sheets);
+    net->sheets = tr_array(v->n_groups, sizeof *net->sheets);
     start->photo_placed = tr_array(n, sizeof *start->photo_placed);
-    start->sheet_placed = tr_array(v->n_bodies, sizeof *start->sheet_placed);
+    start->sheet_placed = tr_array(v->n_groups, sizeof *start->sheet_placed);
     if (!net->rigs || !net->sheets || !start->photo_placed || !start->sheet_placed) {
         return tr_fail_memory(err);
     }
@@ -50,7 +50,7 @@ static bool find_start(tr_survey *v, tr_photo_input *input, tr_adjustment *start
 
 /* Sum of the squared distances, px^2, of a bar's tag in one pose from where all photos show it. */
 static double squared_distance(const tr_survey *v, const tr_adjustment *start,
-                               const tr_photo_marks *const *marks, int body,
+                               const tr_photo_marks *const *marks, int group,
                                tr_pose world_from_tag) {
     double sum = 0;
     for (int i = 0; i < v->set.n_photos; i++) {
@@ -58,7 +58,7 @@ static double squared_distance(const tr_survey *v, const tr_adjustment *start,
         const tr_lens *lens = &v->spec->lenses[v->set.photos[v->set.order[i]].lens];
         for (int k = 0; k < marks[i]->n_marks; k++) {
             const tr_mark *m = &marks[i]->marks[k];
-            if (m->sheet != body) continue;
+            if (m->sheet != group) continue;
             for (int c = 0; c < m->n_points; c++) {
                 tr_vec3 p = tr_v3(m->p_sheet_mm[c].x, m->p_sheet_mm[c].y, 0);
                 tr_vec2 uv;
@@ -77,16 +77,16 @@ static double squared_distance(const tr_survey *v, const tr_adjustment *start,
 
 /* A bar may lie higher than the floor: the best of the poses that single photos give. */
 static void improve_pose(const tr_survey *v, const tr_adjustment *start,
-                         const tr_photo_marks *const *marks, int body, tr_pose *world_from_tag) {
-    double best = squared_distance(v, start, marks, body, *world_from_tag);
+                         const tr_photo_marks *const *marks, int group, tr_pose *world_from_tag) {
+    double best = squared_distance(v, start, marks, group, *world_from_tag);
     for (int i = 0; i < v->set.n_photos; i++) {
         if (!marks[i] || !start->photo_placed[i]) continue;
         tr_pose world_from_camera = tr_pose_inverse(start->net.rigs[i].rig_from_world);
         for (int k = 0; k < marks[i]->n_views; k++) {
             const tr_sheet_view *view = &marks[i]->views[k];
-            for (int c = 0; view->sheet == body && c < view->n_poses; c++) {
+            for (int c = 0; view->sheet == group && c < view->n_poses; c++) {
                 tr_pose pose = tr_pose_mul(world_from_camera, view->pose[c].camera_from_plane);
-                double off = squared_distance(v, start, marks, body, pose);
+                double off = squared_distance(v, start, marks, group, pose);
                 if (off >= best) continue;
                 best = off;
                 *world_from_tag = pose;
@@ -95,38 +95,38 @@ static void improve_pose(const tr_survey *v, const tr_adjustment *start,
     }
 }
 
-/* The first body of a kind; -1: none. */
-static int find_body(const tr_survey *v, int kind, int sheet, int end) {
-    for (int i = 0; i < v->n_bodies; i++) {
-        const tr_survey_body *b = &v->body[i];
+/* The first group of a kind; -1: none. */
+static int find_group(const tr_survey *v, int kind, int sheet, int end) {
+    for (int i = 0; i < v->n_groups; i++) {
+        const tr_survey_group *b = &v->groups[i];
         if ((int)b->kind == kind && b->sheet == sheet && b->end == end) return i;
     }
     return -1;
 }
 
-/* Where each mark's offset counts from: its place on its body; a stuck tag's as the start has it.
+/* Where each mark's offset counts from: its place on its group; a stuck tag's as the start has it.
  */
 static void place_marks(tr_survey_network *w, const tr_adjustment *start) {
     const tr_survey *v = w->survey;
-    for (int b = 0; b < v->n_bodies; b++) {
-        const tr_survey_body *body = &v->body[b];
-        const tr_sheet *sheet = &v->bodies[b];
-        if (body->kind == TR_BODY_BAR) continue;
-        const tr_survey_sheet *s = &v->sheets[body->sheet];
+    for (int b = 0; b < v->n_groups; b++) {
+        const tr_survey_group *group = &v->groups[b];
+        const tr_sheet *sheet = &v->group_sheets[b];
+        if (group->kind == TR_GROUP_BAR) continue;
+        const tr_survey_sheet *s = &v->sheets[group->sheet];
         tr_pose sheet_from_tag = tr_pose_identity();
-        if (body->kind == TR_BODY_STUCK) {
-            tr_pose home = w->net.sheets[body->sheet].world_from_sheet;
+        if (group->kind == TR_GROUP_STUCK) {
+            tr_pose home = w->net.sheets[group->sheet].world_from_sheet;
             sheet_from_tag =
                 tr_pose_mul(tr_pose_inverse(home), start->net.sheets[b].world_from_sheet);
         }
         for (int k = 0; k < sheet->n_tags; k++) {
-            tr_tag *base = &w->base[s->first_mark + body->tags[k]];
+            tr_tag *base = &w->base[s->first_mark + group->tags[k]];
             *base = sheet->tags[k];
-            if (body->kind != TR_BODY_STUCK) continue;
+            if (group->kind != TR_GROUP_STUCK) continue;
             base->centre_mm = tr_v2(sheet_from_tag.t_mm.x, sheet_from_tag.t_mm.y);
             base->turn_rad = atan2(sheet_from_tag.R.m[1][0], sheet_from_tag.R.m[0][0]);
         }
-        for (int k = 0; body->kind == TR_BODY_SHEET && k < sheet->n_corners; k++) {
+        for (int k = 0; group->kind == TR_GROUP_SHEET && k < sheet->n_corners; k++) {
             int first = s->first_mark + s->n_marks - sheet->n_corners;
             w->base[first + k].centre_mm = sheet->corners_mm[k];
         }
@@ -139,26 +139,26 @@ static void set_up_sheets(tr_survey_network *w, const tr_adjustment *start,
                           const tr_photo_marks *const *marks) {
     const tr_survey *v = w->survey;
     for (int s = 0; s < v->spec->n_sheets; s++) {
-        int body = start->sheet_placed[s] ? s : -1;
-        for (int b = v->spec->n_sheets; b < v->n_bodies && body < 0; b++) {
-            bool is_of = v->body[b].kind == TR_BODY_STUCK && v->body[b].sheet == s;
-            if (is_of && start->sheet_placed[b]) body = b;
+        int group = start->sheet_placed[s] ? s : -1;
+        for (int b = v->spec->n_sheets; b < v->n_groups && group < 0; b++) {
+            bool is_of = v->groups[b].kind == TR_GROUP_STUCK && v->groups[b].sheet == s;
+            if (is_of && start->sheet_placed[b]) group = b;
         }
         tr_net_sheet *sheet = &w->net.sheets[s];
         sheet->half_mm[0] = v->spec->sheets[s].width_mm / 2;
         sheet->half_mm[1] = v->spec->sheets[s].height_mm / 2;
         sheet->world_from_sheet =
-            body >= 0 ? start->net.sheets[body].world_from_sheet : tr_pose_identity();
+            group >= 0 ? start->net.sheets[group].world_from_sheet : tr_pose_identity();
     }
     for (int t = 0; t < n_bar_tags(v); t++) {
-        int body = find_body(v, TR_BODY_BAR, t / 2, t % 2);
+        int group = find_group(v, TR_GROUP_BAR, t / 2, t % 2);
         tr_net_sheet *sheet = &w->net.sheets[v->spec->n_sheets + t];
         sheet->half_mm[0] = sheet->half_mm[1] = v->spec->bars[t / 2].size_mm / 2;
-        sheet->world_from_sheet = start->net.sheets[body].world_from_sheet;
-        if (!start->sheet_placed[body]) {
+        sheet->world_from_sheet = start->net.sheets[group].world_from_sheet;
+        if (!start->sheet_placed[group]) {
             sheet->world_from_sheet = tr_pose_identity();
         } else {
-            improve_pose(v, start, marks, body, &sheet->world_from_sheet);
+            improve_pose(v, start, marks, group, &sheet->world_from_sheet);
         }
     }
 }
@@ -194,19 +194,19 @@ static void set_up_observations(tr_survey_network *w, const tr_adjustment *start
         tr_camera_free(&v->spec->lenses[net->photos[i].lens], false, &net->photos[i]);
         for (int k = 0; marks[i] && k < marks[i]->n_marks; k++) {
             const tr_mark *m = &marks[i]->marks[k];
-            const tr_survey_body *body = &v->body[m->sheet];
+            const tr_survey_group *group = &v->groups[m->sheet];
             int mark = tr_survey_mark_of(v, m);
             int number = net->n_observations++;
             tr_net_obs *o = &net->observations[number];
             *o = tr_net_obs_of(i, 0, m->kind == TR_MARK_TAG ? TR_NET_TAG : TR_NET_POINT,
                                m->n_points);
             if (mark < 0) {
-                int tag = 2 * body->sheet + body->end;
+                int tag = 2 * group->sheet + group->end;
                 mark = v->n_marks + tag;
                 o->sheet = v->spec->n_sheets + tag;
                 memcpy(o->p_sheet_mm, m->p_sheet_mm, sizeof o->p_sheet_mm);
             } else {
-                o->sheet = body->sheet;
+                o->sheet = group->sheet;
                 o->p_sheet_mm[0] = w->base[mark].centre_mm;
                 for (int c = 0; c < m->n_points && m->kind == TR_MARK_TAG; c++) {
                     o->p_sheet_mm[c] = tr_tag_corner(&w->base[mark], c);

@@ -1,7 +1,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "survey/bodies.h"
+#include "survey/rigid_groups.h"
 #include "survey/survey.h"
 
 /* Marks this far from where the file has them may hide others from the search. */
@@ -10,13 +10,14 @@ static const double MISPLACED_MM = 1.0;
 /* Each pass finds more corners, until all in view are found. */
 enum { MAX_PASSES = 5 };
 
-/* ---- bodies ---- */
+/* ---- rigid groups ---- */
 
 static bool is_place_known(const tr_survey_mark *m) {
     return m->has_nominal || m->is_measured;
 }
 
-static bool init_body(tr_sheet *s, const tr_sheet *like, int n_tags, int n_corners, tr_error *err) {
+static bool init_group(tr_sheet *s, const tr_sheet *like, int n_tags, int n_corners,
+                       tr_error *err) {
     memcpy(s->id, like->id, sizeof s->id);
     memcpy(s->title, like->title, sizeof s->title);
     memcpy(s->tag_family, like->tag_family, sizeof s->tag_family);
@@ -58,68 +59,69 @@ static tr_tag tag_of(const tr_survey *v, const tr_survey_mark *m) {
 
 static bool make_sheet_body(tr_survey *v, int sheet, tr_error *err) {
     const tr_survey_sheet *s = &v->sheets[sheet];
-    tr_sheet *body = &v->bodies[sheet];
+    tr_sheet *group = &v->group_sheets[sheet];
     int n = tr_survey_n_tags(v->spec, sheet);
     int *tags = calloc((size_t)n + 1, sizeof *tags);
-    v->body[sheet] = (tr_survey_body){.kind = TR_BODY_SHEET, .sheet = sheet, .tags = tags};
+    v->groups[sheet] = (tr_survey_group){.kind = TR_GROUP_SHEET, .sheet = sheet, .tags = tags};
     if (!tags) return tr_fail_memory(err);
-    if (!init_body(body, &v->spec->sheets[sheet], n, v->spec->sheets[sheet].n_corners, err)) {
+    if (!init_group(group, &v->spec->sheets[sheet], n, v->spec->sheets[sheet].n_corners, err)) {
         return false;
     }
     for (int k = 0; k < s->n_marks; k++) {
         const tr_survey_mark *m = &v->marks[s->first_mark + k];
         if (!m->name.is_tag) {
-            body->corners_mm[body->n_corners++] = m->is_measured ? m->at_mm : expected_place(v, m);
+            group->corners_mm[group->n_corners++] =
+                m->is_measured ? m->at_mm : expected_place(v, m);
         } else if (is_place_known(m)) {
-            tags[body->n_tags] = m->name.index;
-            body->tags[body->n_tags++] = tag_of(v, m);
+            tags[group->n_tags] = m->name.index;
+            group->tags[group->n_tags++] = tag_of(v, m);
         }
     }
     return true;
 }
 
 /* One tag alone, about its centre. */
-static bool make_tag_body(tr_survey *v, const char *family, tr_tag tag, tr_survey_body what,
+static bool make_tag_body(tr_survey *v, const char *family, tr_tag tag, tr_survey_group what,
                           int index, tr_error *err) {
-    int number = v->n_bodies++;
+    int number = v->n_groups++;
     tr_sheet like = {
         .kind = TR_SHEET_TAG, .width_mm = tag.size_mm, .height_mm = tag.size_mm, .id = "tag"};
     memcpy(like.tag_family, family, sizeof like.tag_family);
     what.tags = calloc(1, sizeof *what.tags);
-    v->body[number] = what;
+    v->groups[number] = what;
     if (!what.tags) return tr_fail_memory(err);
     what.tags[0] = index;
-    if (!init_body(&v->bodies[number], &like, 1, 0, err)) return false;
-    v->bodies[number].tags[0] = tag;
-    v->bodies[number].n_tags = 1;
+    if (!init_group(&v->group_sheets[number], &like, 1, 0, err)) return false;
+    v->group_sheets[number].tags[0] = tag;
+    v->group_sheets[number].n_tags = 1;
     return true;
 }
 
-void tr_survey_release_bodies(tr_survey *v) {
-    for (int i = 0; v->body && i < v->n_bodies; i++) free(v->body[i].tags);
-    for (int i = 0; i < v->n_bodies; i++) tr_sheet_release(&v->bodies[i]);
-    free(v->body);
-    free(v->bodies);
-    v->body = NULL;
-    v->bodies = NULL;
-    v->n_bodies = 0;
+void tr_survey_release_groups(tr_survey *v) {
+    for (int i = 0; v->groups && i < v->n_groups; i++) free(v->groups[i].tags);
+    for (int i = 0; i < v->n_groups; i++) tr_sheet_release(&v->group_sheets[i]);
+    free(v->groups);
+    free(v->group_sheets);
+    v->groups = NULL;
+    v->group_sheets = NULL;
+    v->n_groups = 0;
 }
 
-bool tr_survey_make_bodies(tr_survey *v, tr_error *err) {
+bool tr_survey_make_groups(tr_survey *v, tr_error *err) {
     const tr_survey_spec *spec = v->spec;
     int most = spec->n_sheets + spec->n_stuck + 2 * spec->n_bars;
-    tr_survey_release_bodies(v);
-    v->bodies = calloc((size_t)most + 1, sizeof *v->bodies);
-    v->body = calloc((size_t)most + 1, sizeof *v->body);
-    if (!v->bodies || !v->body) return tr_fail_memory(err);
-    v->n_bodies = spec->n_sheets;
+    tr_survey_release_groups(v);
+    v->group_sheets = calloc((size_t)most + 1, sizeof *v->group_sheets);
+    v->groups = calloc((size_t)most + 1, sizeof *v->groups);
+    if (!v->group_sheets || !v->groups) return tr_fail_memory(err);
+    v->n_groups = spec->n_sheets;
     for (int s = 0; s < spec->n_sheets; s++) {
         if (!make_sheet_body(v, s, err)) return false;
     }
     for (int i = 0; i < v->n_marks; i++) {
         const tr_survey_mark *m = &v->marks[i];
         if (!m->name.is_tag || is_place_known(m)) continue;
-        tr_survey_body what = {.kind = TR_BODY_STUCK, .sheet = m->name.sheet};
+        tr_survey_group what = {.kind = TR_GROUP_STUCK, .sheet = m->name.sheet};
         if (!make_tag_body(v, spec->sheets[m->name.sheet].tag_family, tag_of(v, m), what,
                            m->name.index, err)) {
             return false;
@@ -127,7 +129,7 @@ bool tr_survey_make_bodies(tr_survey *v, tr_error *err) {
     }
     for (int b = 0; b < spec->n_bars; b++) {
         for (int end = 0; end < 2; end++) {
-            tr_survey_body what = {.kind = TR_BODY_BAR, .sheet = b, .end = end};
+            tr_survey_group what = {.kind = TR_GROUP_BAR, .sheet = b, .end = end};
             tr_tag tag = {.id = spec->bars[b].tag[end], .size_mm = spec->bars[b].size_mm};
             if (!make_tag_body(v, spec->bars[b].tag_family, tag, what, 0, err)) return false;
         }
@@ -136,11 +138,11 @@ bool tr_survey_make_bodies(tr_survey *v, tr_error *err) {
 }
 
 int tr_survey_mark_of(const tr_survey *v, const tr_mark *mark) {
-    const tr_survey_body *body = &v->body[mark->sheet];
-    if (body->kind == TR_BODY_BAR) return -1;
-    const tr_survey_sheet *s = &v->sheets[body->sheet];
-    if (mark->kind == TR_MARK_TAG) return s->first_mark + body->tags[mark->index];
-    return s->first_mark + tr_survey_n_tags(v->spec, body->sheet) + mark->index;
+    const tr_survey_group *group = &v->groups[mark->sheet];
+    if (group->kind == TR_GROUP_BAR) return -1;
+    const tr_survey_sheet *s = &v->sheets[group->sheet];
+    if (mark->kind == TR_MARK_TAG) return s->first_mark + group->tags[mark->index];
+    return s->first_mark + tr_survey_n_tags(v->spec, group->sheet) + mark->index;
 }
 
 /* ---- an empty survey ---- */
@@ -164,7 +166,7 @@ static tr_survey_mark mark_of_file(const tr_survey_spec *spec, tr_mark_name name
     return m;
 }
 
-/* No photo, and what is sought is the bodies as they are now. */
+/* No photo, and what is sought is the rigid groups as they are now. */
 static void clear_photos(tr_survey *v) {
     const tr_survey_spec *spec = v->spec;
     tr_photo_set_release(&v->set);
@@ -172,8 +174,8 @@ static void clear_photos(tr_survey *v) {
     tr_photo_set_init(&v->set, &(tr_photo_request){.lenses = spec->lenses,
                                                    .n_lenses = spec->n_lenses,
                                                    .n_only_named = spec->n_only_named,
-                                                   .sheets = v->bodies,
-                                                   .n_sheets = v->n_bodies,
+                                                   .sheets = v->group_sheets,
+                                                   .n_sheets = v->n_groups,
                                                    .path = spec->path,
                                                    .path_is = "survey",
                                                    .named = spec->photos,
@@ -201,7 +203,7 @@ bool tr_survey_init(const tr_survey_spec *spec, tr_survey *out, tr_error *err) {
             out->marks[out->n_marks++] = mark_of_file(spec, name);
         }
     }
-    if (!tr_survey_make_bodies(out, err)) return false;
+    if (!tr_survey_make_groups(out, err)) return false;
     clear_photos(out);
     return true;
 }
@@ -210,7 +212,7 @@ void tr_survey_release(tr_survey *v) {
     for (int s = 0; v->sheets && s < v->spec->n_sheets; s++) {
         tr_sheet_release(&v->sheets[s].measured);
     }
-    tr_survey_release_bodies(v);
+    tr_survey_release_groups(v);
     tr_photo_set_release(&v->set);
     tr_findings_release(&v->findings);
     free(v->marks);
@@ -270,7 +272,7 @@ bool tr_survey_run(tr_survey *v, char *const *files, int n, const tr_workers *wo
     int before = -1;
     for (int pass = 0; pass < MAX_PASSES; pass++) {
         int most;
-        if (pass > 0 && !tr_survey_make_bodies(v, err)) return false;
+        if (pass > 0 && !tr_survey_make_groups(v, err)) return false;
         if (!tr_survey_photos(v, files, n, workers, err)) return false;
         if (!solve_somehow(v, align, &why)) break;
         int seen = count_corners(v, &most);

@@ -69,20 +69,20 @@ typedef struct {
 
 enum { TR_SURVEY_MAX_LENGTHS = TR_SHEET_MAX_LENGTHS + 32 };
 
-/* What a body that is sought in the photos is. */
+/* A rigid group: marks whose places to each other are known, sought in the photos as one sheet. */
 typedef struct {
-    enum { TR_BODY_SHEET, TR_BODY_STUCK, TR_BODY_BAR } kind;
+    enum { TR_GROUP_SHEET, TR_GROUP_STUCK, TR_GROUP_BAR } kind;
     int sheet; /* of the spec; a bar's: the bar */
     int end;   /* of a bar: 0, 1 */
-    int *tags; /* which of all tags of the sheet each of the body's is; owned */
-} tr_survey_body;
+    int *tags; /* which of all tags of the sheet each of the group's is; owned */
+} tr_survey_group;
 
 typedef struct {
     const tr_survey_spec *spec; /* borrowed */
-    tr_sheet *bodies;           /* what is sought in the photos; owned, as are their contents */
-    int n_bodies;
-    tr_survey_body *body; /* what each of them is */
-    tr_photo_set set;     /* the photos; it seeks the bodies */
+    tr_sheet *group_sheets;     /* what is sought in the photos; owned, as are their contents */
+    int n_groups;
+    tr_survey_group *groups; /* what each of them is */
+    tr_photo_set set;        /* the photos; it seeks the rigid groups */
     tr_findings findings;
     tr_survey_mark *marks;
     int n_marks;
@@ -112,7 +112,7 @@ typedef struct {
 TR_MUST_USE bool tr_survey_init(const tr_survey_spec *spec, tr_survey *out, tr_error *err);
 void tr_survey_release(tr_survey *v);
 
-/* Reads the photos and measures the marks of the bodies (tr_photo_set_read). */
+/* Reads the photos and measures the marks of the rigid groups (tr_photo_set_read). */
 TR_MUST_USE bool tr_survey_photos(tr_survey *v, char *const *files, int n,
                                   const tr_workers *workers, tr_error *err);
 

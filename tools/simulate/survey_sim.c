@@ -226,18 +226,18 @@ static void add_mark(scene *s, tr_photo_marks *out, tr_mark m, const tr_vec3 *p)
     out->marks[out->n_marks++] = m;
 }
 
-static void add_view(const scene *s, int body, tr_photo_marks *out) {
+static void add_view(const scene *s, int group, tr_photo_marks *out) {
     tr_vec2 p[4 * TAGS + CORNERS];
     tr_vec2 uv[4 * TAGS + CORNERS];
     int n = 0;
     for (int i = 0; i < out->n_marks; i++) {
         const tr_mark *m = &out->marks[i];
-        for (int k = 0; m->sheet == body && k < m->n_points; k++) {
+        for (int k = 0; m->sheet == group && k < m->n_points; k++) {
             p[n] = m->p_sheet_mm[k];
             uv[n++] = m->uv_px[k];
         }
     }
-    tr_sheet_view view = {.sheet = body, .n_points = n};
+    tr_sheet_view view = {.sheet = group, .n_points = n};
     if (n >= 4) view.n_poses = tr_planar_poses(s->sim->spec.lenses, p, uv, n, view.pose);
     if (view.n_poses > 0) out->views[out->n_views++] = view;
 }
@@ -254,15 +254,15 @@ static void true_tag(const scene *s, int i, tr_vec3 out[4]) {
     }
 }
 
-static void add_body(scene *s, int body, tr_photo_marks *out) {
+static void add_group(scene *s, int group, tr_photo_marks *out) {
     const tr_survey *v = &s->sim->survey;
-    const tr_sheet *sheet = &v->bodies[body];
-    const tr_survey_body *b = &v->body[body];
+    const tr_sheet *sheet = &v->group_sheets[group];
+    const tr_survey_group *b = &v->groups[group];
     for (int k = 0; k < sheet->n_tags; k++) {
         tr_vec3 p[4];
-        tr_mark m = {.kind = TR_MARK_TAG, .sheet = body, .index = k, .n_points = 4, .n_cells = 8};
+        tr_mark m = {.kind = TR_MARK_TAG, .sheet = group, .index = k, .n_points = 4, .n_cells = 8};
         for (int c = 0; c < 4; c++) m.p_sheet_mm[c] = tr_tag_corner(&sheet->tags[k], c);
-        if (b->kind == TR_BODY_BAR) {
+        if (b->kind == TR_GROUP_BAR) {
             if (s->o->is_bar_hidden && b->end == 1) continue;
             double x = (b->end ? 0.5 : -0.5) * s->sim->bar_mm[b->sheet];
             for (int c = 0; c < 4; c++) {
@@ -277,11 +277,11 @@ static void add_body(scene *s, int body, tr_photo_marks *out) {
     for (int k = 0; k < sheet->n_corners; k++) {
         tr_vec2 at = s->sim->at_mm[TAGS + k];
         tr_vec3 p = {at.x, at.y, s->sim->height_mm[TAGS + k]};
-        tr_mark m = {.kind = TR_MARK_CORNER, .sheet = body, .index = k, .n_points = 1};
+        tr_mark m = {.kind = TR_MARK_CORNER, .sheet = group, .index = k, .n_points = 1};
         m.p_sheet_mm[0] = sheet->corners_mm[k];
         add_mark(s, out, m, &p);
     }
-    add_view(s, body, out);
+    add_view(s, group, out);
 }
 
 static bool take_photos(scene *s, int n, tr_error *err) {
@@ -295,11 +295,11 @@ static bool take_photos(scene *s, int n, tr_error *err) {
         photo->width_px = s->sim->true_lens.width_px;
         photo->height_px = s->sim->true_lens.height_px;
         photo->marks.marks = calloc(TR_SURVEY_SIM_MARKS + 2 * MAX_BARS, sizeof(tr_mark));
-        photo->marks.views = calloc((size_t)v->n_bodies, sizeof(tr_sheet_view));
+        photo->marks.views = calloc((size_t)v->n_groups, sizeof(tr_sheet_view));
         if (!photo->marks.marks || !photo->marks.views) return tr_fail_memory(err);
         take_station(s, i, n);
         s->sim->vehicle_from_camera[i] = tr_pose_inverse(s->camera_from_world);
-        for (int b = 0; b < v->n_bodies; b++) add_body(s, b, &photo->marks);
+        for (int b = 0; b < v->n_groups; b++) add_group(s, b, &photo->marks);
     }
     return true;
 }
