@@ -142,7 +142,7 @@ static void shoot(bench *b, tr_image *image, tr_photo_marks *marks) {
     if (!tr_scene_photo(&b->scene, 0, image, NULL, &err)) fail_msg("%s", err.text);
     tr_marks_finder *finder = tr_marks_finder_new(&b->sheet.sheet, 1, &err);
     assert_non_null(finder);
-    assert_true(tr_marks_find(finder, image, &b->scene.lens, TR_SEARCH_QUICK, marks, &err));
+    assert_true(tr_marks_find(finder, image, &b->scene.lens, marks, &err));
     tr_marks_finder_free(finder);
 }
 
@@ -372,8 +372,7 @@ static void set_up_hall(hall *h) {
     assert_true(tr_scene_photo(&h->b.scene, 0, &h->image, NULL, &err));
     h->truth = tr_scene_truth(&h->b.scene, 0, &h->n_truth, &err);
     h->finder = tr_marks_finder_new(h->sheets, 3, &err);
-    assert_true(
-        tr_marks_find(h->finder, &h->image, &h->b.scene.lens, TR_SEARCH_QUICK, &h->marks, &err));
+    assert_true(tr_marks_find(h->finder, &h->image, &h->b.scene.lens, &h->marks, &err));
 }
 
 static void tear_down_hall(hall *h) {
@@ -558,7 +557,7 @@ static void test_strays_and_mirrors(void **state) {
     other.tags = &tag;
     other.n_tags = 1;
     tr_marks_finder *finder = tr_marks_finder_new(&other, 1, &err);
-    assert_true(tr_marks_find(finder, &image, &b.scene.lens, TR_SEARCH_QUICK, &marks, &err));
+    assert_true(tr_marks_find(finder, &image, &b.scene.lens, &marks, &err));
     assert_int_equal(marks.n_strays, 2 * N_TAGS);
     assert_true(marks.strays[0].is_foreign);
     assert_false(marks.is_mirrored);
@@ -571,7 +570,7 @@ static void test_strays_and_mirrors(void **state) {
             row[image.width - 1 - u] = swap;
         }
     }
-    assert_true(tr_marks_find(finder, &image, &b.scene.lens, TR_SEARCH_QUICK, &marks, &err));
+    assert_true(tr_marks_find(finder, &image, &b.scene.lens, &marks, &err));
     assert_true(marks.is_mirrored);
     assert_int_equal(marks.n_marks, 0);
     tr_photo_marks_release(&marks);
@@ -594,7 +593,7 @@ static void test_odd_images(void **state) {
         for (long k = 0; k < (long)image.width * image.height; k++) {
             image.px[k] = (uint8_t)(256 * draw_even(&d));
         }
-        assert_true(tr_marks_find(finder, &image, &b.scene.lens, TR_SEARCH_QUICK, &marks, &err));
+        assert_true(tr_marks_find(finder, &image, &b.scene.lens, &marks, &err));
         assert_int_equal(marks.n_marks, 0);
         tr_photo_marks_release(&marks);
         tr_image_release(&image);
@@ -730,7 +729,7 @@ static void test_real_photos(void **state) {
         snprintf(cube.tag_family, sizeof cube.tag_family, "tag36h11");
         tr_marks_finder *finder = tr_marks_finder_new(&cube, 1, &err);
         tr_photo_marks marks;
-        assert_true(tr_marks_find(finder, &image, &lens, TR_SEARCH_QUICK, &marks, &err));
+        assert_true(tr_marks_find(finder, &image, &lens, &marks, &err));
         int n_seen = 0;
         for (int s = 0; s < marks.n_strays; s++) {
             bool is_recorded = false;

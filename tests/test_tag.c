@@ -704,7 +704,7 @@ static void half_a_pixel(void **state) {
             .width = SHOT_WIDTH, .height = SHOT_HEIGHT, .stride = SHOT_WIDTH, .buf = s.image.px};
         zarray_t *seen = apriltag_detector_detect(detector, &view);
         tr_photo_marks marks;
-        assert_true(tr_marks_find(finder, &s.image, &s.scene.lens, TR_SEARCH_QUICK, &marks, NULL));
+        assert_true(tr_marks_find(finder, &s.image, &s.scene.lens, &marks, NULL));
         assert_int_equal(marks.n_marks, 0);
         for (int i = 0; i < zarray_size(seen); i++) {
             apriltag_detection_t *t;

@@ -31,35 +31,33 @@ static bool is_any_of_a_sheet(const tr_marks_finder *f, const tr_detections *s) 
     return false;
 }
 
-/* From coarse to fine. A quick search ends as soon as something is seen, and after two steps: where
-   neither shows a tag, few are near, and it is for the whole check to tell whether they are missed.
- */
-static bool look(tr_marks_finder *f, const tr_image *image, tr_search search, tr_detections *s,
-                 tr_error *err) {
-    int first = tr_finder_quick_factor(image);
-    for (int factor = first; factor >= 1; factor /= 2) {
-        if (!tr_finder_see(f, image, factor, s, err)) return false;
-        if (search == TR_SEARCH_QUICK && (factor < first || is_any_of_a_sheet(f, s))) break;
-    }
-    return true;
+/* Whether the photo, mirrored left to right, shows tags, and whether any is of the sheets. */
+static bool look_mirrored(tr_marks_finder *f, const tr_image *image, bool *shows_any,
+                          bool *shows_sheet, tr_error *err) {
+    tr_detections s = {0};
+    bool ok = tr_finder_see_mirrored(f, image, tr_marks_quick_factor(image), &s, err);
+    *shows_any = s.n > 0;
+    *shows_sheet = is_any_of_a_sheet(f, &s);
+    free(s.items);
+    return ok;
 }
 
-/* True where the photo, mirrored left to right, shows tags. */
-static bool looks_mirrored(tr_marks_finder *f, const tr_image *image, bool *is_mirrored,
-                           tr_error *err) {
-    tr_image flipped;
-    tr_detections s = {0};
-    if (!tr_image_init(&flipped, image->width, image->height, err)) return false;
-    for (int v = 0; v < image->height; v++) {
-        const uint8_t *from = tr_image_row(image, v);
-        uint8_t *to = flipped.px + (long)v * image->width;
-        for (int u = 0; u < image->width; u++) to[u] = from[image->width - 1 - u];
+/* On a small copy, and where that shows no tag of the sheets, on one twice as large: where neither
+   does, few are near, and it is for the whole measurement to tell whether they are missed. Where
+   the mirrored photo shows the sheets, there is nothing to be found in it as it is. */
+static bool look(tr_marks_finder *f, const tr_image *image, tr_photo_marks *out, tr_error *err) {
+    bool shows_any = false;
+    bool shows_sheet = false;
+    out->searched_factor = tr_marks_quick_factor(image);
+    if (!tr_finder_see(f, image, out->searched_factor, &out->seen, err)) return false;
+    if (is_any_of_a_sheet(f, &out->seen)) return true;
+    if (out->seen.n == 0 && !look_mirrored(f, image, &shows_any, &shows_sheet, err)) return false;
+    if (!shows_sheet && out->searched_factor > 1) {
+        out->searched_factor /= 2;
+        if (!tr_finder_see(f, image, out->searched_factor, &out->seen, err)) return false;
     }
-    bool ok = tr_finder_see(f, &flipped, tr_finder_quick_factor(&flipped), &s, err);
-    *is_mirrored = s.n > 0;
-    free(s.items);
-    tr_image_release(&flipped);
-    return ok;
+    out->is_mirrored = shows_any && out->seen.n == 0;
+    return true;
 }
 
 /* ---- measuring ---- */
@@ -443,23 +441,62 @@ static void sort_marks(tr_photo_marks *out) {
     qsort(out->marks, (size_t)out->n_marks, sizeof *out->marks, compare_marks);
 }
 
-bool tr_marks_find(tr_marks_finder *f, const tr_image *image, const tr_lens *lens, tr_search search,
-                   tr_photo_marks *out, tr_error *err) {
-    tr_detections seen = {0};
+bool tr_marks_measure(tr_marks_finder *f, const tr_image *image, const tr_lens *lens,
+                      tr_photo_marks *out, tr_error *err) {
     work w;
-    bool ok = false;
-    memset(out, 0, sizeof *out);
+    tr_photo_marks empty = {.seen = out->seen,
+                            .searched_factor = out->searched_factor,
+                            .is_mirrored = out->is_mirrored};
+    out->seen = (tr_detections){0};
+    tr_photo_marks_release(out);
+    *out = empty;
     if (!begin_work(f, image, lens, out, &w, err)) return false;
-    if (!look(f, image, search, &seen, err) || !allocate(&w, seen.n, err)) goto out;
-    measure_seen_tags(&w, &seen);
-    for (int i = 0; i < w.n_sheets; i++) complete_sheet(&w, i);
-    sort_marks(out);
-    ok = seen.n > 0 || looks_mirrored(f, image, &out->is_mirrored, err);
-out:
-    free(seen.items);
+    bool ok = allocate(&w, out->seen.n, err);
+    if (ok) {
+        measure_seen_tags(&w, &out->seen);
+        for (int i = 0; i < w.n_sheets; i++) complete_sheet(&w, i);
+        sort_marks(out);
+    }
     release_work(&w);
+    return ok;
+}
+
+bool tr_marks_find(tr_marks_finder *f, const tr_image *image, const tr_lens *lens,
+                   tr_photo_marks *out, tr_error *err) {
+    memset(out, 0, sizeof *out);
+    bool ok = look(f, image, out, err) && tr_marks_measure(f, image, lens, out, err);
     if (!ok) tr_photo_marks_release(out);
     return ok;
+}
+
+/* Whether a tag that was seen says more than the marks do: it is of a sheet, and was not measured
+   there. */
+static bool is_news(const tr_marks_finder *f, const tr_photo_marks *marks, const tr_detection *t) {
+    int sheet;
+    int tag;
+    if (!tr_finder_identify(f, t, &sheet, &tag)) return false;
+    for (int i = 0; i < marks->n_marks; i++) {
+        const tr_mark *m = &marks->marks[i];
+        if (m->kind != TR_MARK_TAG || m->sheet != sheet || m->index != tag) continue;
+        double size = tr_v2_norm(tr_v2_sub(m->uv_px[0], m->uv_px[2]));
+        if (tr_v2_norm(tr_v2_sub(m->uv_px[0], t->corner_px[0])) < size / 2) return false;
+    }
+    return true;
+}
+
+bool tr_marks_search(tr_marks_finder *f, const tr_image *image, const tr_lens *lens, int factor,
+                     tr_window part, tr_photo_marks *marks, bool *has_more, tr_error *err) {
+    int n_before = marks->seen.n;
+    marks->searched_factor = factor;
+    *has_more = false;
+    if (!(factor > 1 ? tr_finder_see(f, image, factor, &marks->seen, err)
+                     : tr_finder_search_in(f, image, part, &marks->seen, err))) {
+        return false;
+    }
+    for (int i = n_before; i < marks->seen.n; i++) {
+        *has_more = *has_more || is_news(f, marks, &marks->seen.items[i]);
+    }
+    return !*has_more || tr_marks_measure(f, image, lens, marks, err);
 }
 
 static int view_of(const tr_photo_marks *marks, int sheet) {
@@ -502,6 +539,7 @@ bool tr_marks_place(const tr_sheet *sheets, int n_sheets, const tr_lens *lens,
 }
 
 void tr_photo_marks_release(tr_photo_marks *marks) {
+    free(marks->seen.items);
     free(marks->marks);
     free(marks->strays);
     free(marks->views);

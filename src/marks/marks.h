@@ -47,7 +47,27 @@ typedef struct {
     int n_points;
 } tr_sheet_view;
 
+/* A tag as libapriltag saw it, px of the photo: which one lies roughly where. */
 typedef struct {
+    int family; /* of the finder's */
+    int id;
+    tr_vec2 corner_px[4]; /* order of tr_tag_corner */
+} tr_detection;
+
+/* Owned by the caller, who frees items. */
+typedef struct {
+    tr_detection *items;
+    int n, capacity;
+} tr_detections;
+
+/* A part of a photo: columns u0 .. u1 - 1, rows v0 .. v1 - 1. */
+typedef struct {
+    int u0, v0, u1, v1;
+} tr_window;
+
+typedef struct {
+    tr_detections seen;  /* from which the marks were measured */
+    int searched_factor; /* they were sought on a copy that was shrunk by this */
     tr_mark *marks;
     int n_marks;
     tr_stray_tag *strays;
@@ -63,13 +83,28 @@ typedef struct tr_marks_finder tr_marks_finder;
 tr_marks_finder *tr_marks_finder_new(const tr_sheet *sheets, int n_sheets, tr_error *err);
 void tr_marks_finder_free(tr_marks_finder *finder);
 
-/* Quick: on a small copy, and on one twice as large where no tag of the sheets is seen on it.
-   Thorough: at full resolution too, for ten times the time. */
-typedef enum { TR_SEARCH_QUICK, TR_SEARCH_THOROUGH } tr_search;
-
-/* Finds and measures the marks. That there are none is no failure. False: memory ran out. */
+/* Finds and measures the marks, by a quick search: on a small copy of the photo, and on one twice
+   as large where no tag of the sheets is seen on it. That there are none is no failure. False:
+   memory ran out. */
 TR_MUST_USE bool tr_marks_find(tr_marks_finder *finder, const tr_image *image, const tr_lens *lens,
-                               tr_search search, tr_photo_marks *out, tr_error *err);
+                               tr_photo_marks *out, tr_error *err);
+
+/* By how much the photo was shrunk for the quick search. */
+int tr_marks_quick_factor(const tr_image *image);
+
+/* Goes on with the search of tr_marks_find (same finder's sheets, same photo) on a copy that is
+   shrunk less or, with factor 1, in a part of the photo itself. Where it shows more tags of the
+   sheets than were measured, all marks are measured anew: *has_more. Those that tr_marks_seek had
+   added are then gone. Time, in times of decoding the photo: the whole of it at half its size 0.9,
+   at full size 3.5. */
+TR_MUST_USE bool tr_marks_search(tr_marks_finder *finder, const tr_image *image,
+                                 const tr_lens *lens, int factor, tr_window part,
+                                 tr_photo_marks *marks, bool *has_more, tr_error *err);
+
+/* Measures all marks anew, from the tags that were seen, through another lens; as tr_marks_find
+   would. */
+TR_MUST_USE bool tr_marks_measure(tr_marks_finder *finder, const tr_image *image,
+                                  const tr_lens *lens, tr_photo_marks *marks, tr_error *err);
 
 /* Where a sheet must be in a photo, as other photos tell. */
 typedef struct {

@@ -13,6 +13,7 @@
 #include "photos/order.h"
 #include "photos/photo_lens.h"
 #include "photos/predict.h"
+#include "photos/search.h"
 #include "photos/unknown_lens.h"
 
 /* Decoded photos are kept for a second look, and for the picture, as long as all that are in memory
@@ -21,11 +22,23 @@ static const size_t KEPT_BYTES = 100u * 1024u * 1024u;
 
 /* The looks at a photo. All photos get one before any gets the next. */
 typedef enum {
-    LOOK_FIRST,   /* reads it, and measures what a quick search finds */
-    LOOK_ANEW,    /* the same through the lens that was unknown at first */
-    LOOK_AGAIN,   /* measures what the other photos predict */
-    LOOK_THOROUGH /* searches at full resolution */
+    LOOK_FIRST, /* reads it, and measures what a quick search finds */
+    LOOK_ANEW,  /* the same through the lens that was unknown at first */
+    LOOK_AGAIN, /* measures what the other photos predict */
+    LOOK_CLOSER /* searches on a copy that is shrunk less, where something is missing */
 } look_kind;
+
+/* Copies are shrunk by 16 at most. */
+enum { MOST_LEVELS = 4 };
+/* Photos in which something is sought at a time, before it is asked whether it is found. */
+enum { PHOTOS_AT_A_TIME = 4 };
+
+/* A closer look at a photo. */
+typedef struct {
+    int factor; /* 0: none is taken */
+    tr_window part;
+    bool has_more;
+} closer_look;
 
 /* What the threads share. */
 typedef struct {
@@ -35,6 +48,8 @@ typedef struct {
     look_kind look;
     const tr_lens *lenses; /* the request's; not of LOOK_FIRST where the lens is unknown */
     const tr_predictions *predictions; /* of LOOK_AGAIN */
+    closer_look *closer;               /* of LOOK_CLOSER: one a photo ... */
+    int *closer_order;                 /* ... in this order */
     /* Of the first look: */
     pthread_mutex_t mutex; /* guards all below */
     size_t held_bytes;     /* of all decoded photos, kept or looked at */
@@ -160,7 +175,7 @@ static bool look_first(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     if (lens.is_unknown) {
         tr_lens_unknown(&photo->exif.camera, photo->width_px, photo->height_px, &lens);
     }
-    bool ok = tr_marks_find(finder, &photo->image, &lens, TR_SEARCH_QUICK, &photo->marks, err) &&
+    bool ok = tr_marks_find(finder, &photo->image, &lens, &photo->marks, err) &&
               judge(request, &photo->image, photo, err);
     if (!is_given) put_away(p, &photo->image);
     return ok;
@@ -190,28 +205,31 @@ static bool look_again(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     return ok;
 }
 
-static bool search_anew(pool *p, tr_marks_finder *finder, tr_search search, int i, tr_error *err) {
+static bool look_anew(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     tr_photo *photo = &p->photos[i];
     tr_image read;
     const tr_image *image;
     if (!photo->is_readable) return true;
     if (!fetch(p, i, &read, &image, err)) return false;
-    bool ok = true;
-    if (image) {
-        tr_photo_marks_release(&photo->marks);
-        ok = tr_marks_find(finder, image, &p->lenses[photo->lens], search, &photo->marks, err) &&
-             judge(p->request, image, photo, err);
-    }
+    bool ok =
+        !image || (tr_marks_measure(finder, image, &p->lenses[photo->lens], &photo->marks, err) &&
+                   judge(p->request, image, photo, err));
     tr_image_release(&read);
     return ok;
 }
 
-static bool look_anew(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
-    return search_anew(p, finder, TR_SEARCH_QUICK, i, err);
-}
-
-static bool look_thorough(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
-    return search_anew(p, finder, TR_SEARCH_THOROUGH, i, err);
+static bool look_closer(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
+    tr_photo *photo = &p->photos[i];
+    closer_look *look = &p->closer[i];
+    tr_image read;
+    const tr_image *image;
+    if (look->factor == 0) return true;
+    if (!fetch(p, i, &read, &image, err)) return false;
+    bool ok = !image || (tr_marks_search(finder, image, &p->lenses[photo->lens], look->factor,
+                                         look->part, &photo->marks, &look->has_more, err) &&
+                         (!look->has_more || judge(p->request, image, photo, err)));
+    tr_image_release(&read);
+    return ok;
 }
 
 static void *make_finder(void *task, tr_error *err) {
@@ -226,7 +244,7 @@ static void free_finder(void *task, void *finder) {
 
 static bool look(void *task, void *finder, int i, tr_error *err) {
     static bool (*const LOOKS[])(pool *, tr_marks_finder *, int,
-                                 tr_error *) = {look_first, look_anew, look_again, look_thorough};
+                                 tr_error *) = {look_first, look_anew, look_again, look_closer};
     pool *p = task;
     return LOOKS[p->look](p, finder, i, err);
 }
@@ -234,35 +252,16 @@ static bool look(void *task, void *finder, int i, tr_error *err) {
 static bool look_at_all(pool *p, look_kind kind, const tr_parallel_work *work, tr_error *err) {
     p->look = kind;
     tr_parallel_work w = *work;
-    if (kind == LOOK_AGAIN) w.workers.progress = NULL; /* it is a matter of moments */
+    if (kind >= LOOK_AGAIN) w.workers.progress = NULL; /* it is a matter of moments */
     return tr_parallel(&w, err);
 }
 
 static bool look_at_predicted(pool *p, tr_photo_set *set, const tr_parallel_work *work,
                               tr_predictions *predictions, tr_error *err) {
+    tr_predictions_release(predictions);
     if (!tr_photo_set_predict(set, predictions, err)) return false;
     p->predictions = predictions;
     return look_at_all(p, LOOK_AGAIN, work, err);
-}
-
-/* Whether quick looks have left a needed sheet in fewer than two photos, or a photo without its
-   place among the others. */
-static bool is_any_missing(const tr_photo_set *set, const tr_predictions *predictions) {
-    const tr_photo_request *request = &set->request;
-    for (int i = 0; i < set->n_photos; i++) {
-        const tr_photo *p = &set->photos[i];
-        bool has_place = predictions->first[i + 1] > predictions->first[i];
-        if (p->is_readable && p->marks.n_views > 0 && !has_place) return true;
-    }
-    for (int k = 0; k < request->n_sheets && request->is_needed; k++) {
-        int n = 0;
-        for (int i = 0; i < set->n_photos; i++) {
-            const tr_photo_marks *m = &set->photos[i].marks;
-            for (int v = 0; v < m->n_views; v++) n += m->views[v].sheet == k;
-        }
-        if (n < 2 && request->sheets[k].n_tags > 0 && request->is_needed[k]) return true;
-    }
-    return false;
 }
 
 /* The same bytes twice say nothing new, but would count twice. */
@@ -280,18 +279,82 @@ static void refuse_repeats(tr_photo_set *set) {
     }
 }
 
-/* Edges and predictions need more of a lens than the first guess at it: where it was found since,
-   all is measured anew through it, and it is found anew from that. */
-static bool look_through_found_lens(pool *p, tr_photo_set *set, look_kind kind,
-                                    const tr_parallel_work *work, tr_error *err) {
-    return !set->is_lens_solved ||
-           (look_at_all(p, kind, work, err) && tr_photo_set_find_lens(set, err));
+/* Edges and predictions need more of a lens than the first guess at it: once it is found all is
+   measured anew through it, and it is found anew from that. */
+static bool look_for_lens(pool *p, tr_photo_set *set, const tr_parallel_work *work, tr_error *err) {
+    p->lenses = set->request.lenses;
+    if (!p->lenses->is_unknown) return true;
+    p->lenses = &set->solved_lens;
+    return tr_photo_set_find_lens(set, err) &&
+           (!set->is_lens_solved ||
+            (look_at_all(p, LOOK_ANEW, work, err) && tr_photo_set_find_lens(set, err)));
 }
 
-/* Quick looks first; what they find together predicts the rest. Only where a sheet is still missing
-   is there a search at full resolution, which takes ten times as long. */
+/* What was overlooked is small: photos first whose tags are smallest. */
+static void order_photos(pool *p, const tr_photo_set *set) {
+    for (int i = 0; i < set->n_photos; i++) {
+        int at = set->order[i];
+        int k = i;
+        for (; k > 0; k--) {
+            int before = p->closer_order[k - 1];
+            if (set->photos[before].quality.tag_px <= set->photos[at].quality.tag_px) break;
+            p->closer_order[k] = before;
+        }
+        p->closer_order[k] = at;
+    }
+}
+
+/* From place *next of that order on: which photos are to be looked at next, at a copy twice as
+   large as the time before for each level. False: none. */
+static bool choose_photos(pool *p, const tr_photo_set *set, const tr_predictions *predictions,
+                          const bool *is_missing, int level, int *next) {
+    int n = 0;
+    for (int i = 0; i < set->n_photos; i++) p->closer[i] = (closer_look){.factor = 0};
+    while (*next < set->n_photos && n < PHOTOS_AT_A_TIME) {
+        int i = p->closer_order[(*next)++];
+        tr_image size = {.width = set->photos[i].width_px, .height = set->photos[i].height_px};
+        int factor = tr_marks_quick_factor(&size) >> level;
+        tr_window part;
+        if (!tr_search_could_show(set, predictions, is_missing, i, factor, &part)) continue;
+        p->closer[i] = (closer_look){.factor = factor, .part = part};
+        n++;
+    }
+    return n > 0;
+}
+
+static bool has_any_more(const pool *p) {
+    for (int i = 0; i < p->n; i++) {
+        if (p->closer[i].has_more) return true;
+    }
+    return false;
+}
+
+/* Searches more closely, all photos before any more closely still, until nothing is missing. */
+static bool search(pool *p, tr_photo_set *set, const tr_parallel_work *work,
+                   tr_predictions *predictions, bool *is_missing, tr_error *err) {
+    for (int level = 1; level <= MOST_LEVELS; level++) {
+        int next = 0;
+        order_photos(p, set);
+        while (tr_search_is_due(set, predictions, is_missing) &&
+               choose_photos(p, set, predictions, is_missing, level, &next)) {
+            if (!look_at_all(p, LOOK_CLOSER, work, err)) return false;
+            if (!has_any_more(p)) continue;
+            /* More marks may tell a lens that fewer did not. */
+            if (!set->is_lens_solved && !look_for_lens(p, set, work, err)) return false;
+            if (!look_at_predicted(p, set, work, predictions, err)) return false;
+        }
+    }
+    return true;
+}
+
+/* Quick looks first; what they find together predicts the rest. Only where something that is needed
+   is still missing is it sought more closely, which takes longer than all that. */
 bool tr_photo_set_look(tr_photo_set *set, const tr_workers *workers, tr_error *err) {
-    pool p = {.request = &set->request, .photos = set->photos, .n = set->n_photos};
+    pool p = {.request = &set->request,
+              .photos = set->photos,
+              .n = set->n_photos,
+              .closer = calloc((size_t)set->n_photos + 1, sizeof *p.closer),
+              .closer_order = calloc((size_t)set->n_photos + 1, sizeof *p.closer_order)};
     tr_parallel_work work = {.n_items = set->n_photos,
                              .workers = *workers,
                              .begin = make_finder,
@@ -299,31 +362,18 @@ bool tr_photo_set_look(tr_photo_set *set, const tr_workers *workers, tr_error *e
                              .work = look,
                              .task = &p};
     tr_predictions predictions = {0};
-    bool ok = false;
-    if (pthread_mutex_init(&p.mutex, NULL) != 0) return tr_fail_memory(err);
-    if (!look_at_all(&p, LOOK_FIRST, &work, err) || !tr_photo_set_sort(set, err)) goto out;
-    refuse_repeats(set);
-    p.lenses = set->request.lenses;
-    if (p.lenses->is_unknown) {
-        if (!tr_photo_set_find_lens(set, err)) goto out;
-        p.lenses = &set->solved_lens;
-        if (!look_through_found_lens(&p, set, LOOK_ANEW, &work, err)) goto out;
-    }
-    if (!look_at_predicted(&p, set, &work, &predictions, err)) goto out;
-    if (is_any_missing(set, &predictions)) {
-        tr_predictions_release(&predictions);
-        if (!look_at_all(&p, LOOK_THOROUGH, &work, err)) goto out;
-        /* More marks may tell what fewer did not. */
-        if (set->request.lenses[0].is_unknown && !set->is_lens_solved &&
-            (!tr_photo_set_find_lens(set, err) ||
-             !look_through_found_lens(&p, set, LOOK_THOROUGH, &work, err))) {
-            goto out;
-        }
-        if (!look_at_predicted(&p, set, &work, &predictions, err)) goto out;
-    }
-    ok = true;
-out:
+    bool *is_missing = calloc((size_t)set->request.n_sheets + 1, sizeof *is_missing);
+    bool has_mutex = pthread_mutex_init(&p.mutex, NULL) == 0;
+    bool ok = (p.closer && p.closer_order && is_missing && has_mutex) || tr_fail_memory(err);
+    ok = ok && look_at_all(&p, LOOK_FIRST, &work, err) && tr_photo_set_sort(set, err);
+    if (ok) refuse_repeats(set);
+    ok = ok && look_for_lens(&p, set, &work, err) &&
+         look_at_predicted(&p, set, &work, &predictions, err) &&
+         search(&p, set, &work, &predictions, is_missing, err);
     tr_predictions_release(&predictions);
-    pthread_mutex_destroy(&p.mutex);
+    free(p.closer);
+    free(p.closer_order);
+    free(is_missing);
+    if (has_mutex) pthread_mutex_destroy(&p.mutex);
     return ok;
 }

@@ -74,15 +74,16 @@ bool tr_photo_set_input(const tr_photo_set *set, tr_photo_input *out, tr_error *
         out->names[i] = p->name;
         out->lens_of[i] = p->lens;
     }
-    out->in = (tr_adjust_input){.lenses = tr_photo_set_lenses(set),
-                                .initial_lenses = r->lenses[0].is_unknown ? &set->solved_lens : NULL,
-                                .n_lenses = r->n_lenses,
-                                .lens_of = out->lens_of,
-                                .sheets = r->sheets,
-                                .n_sheets = r->n_sheets,
-                                .photos = out->marks,
-                                .photo_names = out->names,
-                                .n_photos = set->n_photos};
+    out->in =
+        (tr_adjust_input){.lenses = tr_photo_set_lenses(set),
+                          .initial_lenses = r->lenses[0].is_unknown ? &set->solved_lens : NULL,
+                          .n_lenses = r->n_lenses,
+                          .lens_of = out->lens_of,
+                          .sheets = r->sheets,
+                          .n_sheets = r->n_sheets,
+                          .photos = out->marks,
+                          .photo_names = out->names,
+                          .n_photos = set->n_photos};
     return true;
 }
 

@@ -12,6 +12,7 @@ static void fill(const tr_photo_set *set, const tr_adjustment *adj, tr_predictio
         while (set->order[at] != i) at++;
         out->first[i] = n;
         out->lenses[i] = tr_network_photo_lens(&adj->net, at);
+        out->camera_from_floor[i] = tr_network_camera_from_world(&adj->net, at);
         for (int k = 0; k < n_sheets && adj->photo_placed[at]; k++) {
             if (!adj->sheet_placed[k]) continue;
             tr_pose camera_from_world = tr_network_camera_from_world(&adj->net, at);
@@ -30,11 +31,14 @@ bool tr_photo_set_predict(const tr_photo_set *set, tr_predictions *out, tr_error
     tr_photo_input input;
     tr_adjustment adj;
     tr_error why = {0};
-    *out = (tr_predictions){.items = calloc(n_photos * n_sheets + 1, sizeof *out->items),
-                            .first = calloc(n_photos + 1, sizeof *out->first),
-                            .lenses = calloc(n_photos + 1, sizeof *out->lenses)};
+    *out =
+        (tr_predictions){.items = calloc(n_photos * n_sheets + 1, sizeof *out->items),
+                         .first = calloc(n_photos + 1, sizeof *out->first),
+                         .lenses = calloc(n_photos + 1, sizeof *out->lenses),
+                         .camera_from_floor = calloc(n_photos + 1, sizeof *out->camera_from_floor)};
     bool ok = tr_photo_set_input(set, &input, err) &&
-              ((out->items && out->first && out->lenses) || tr_fail_memory(err));
+              ((out->items && out->first && out->lenses && out->camera_from_floor) ||
+               tr_fail_memory(err));
     if (ok && tr_adjust_roughly(&input.in, &adj, &why)) {
         fill(set, &adj, out);
         tr_adjustment_release(&adj);
@@ -50,5 +54,6 @@ void tr_predictions_release(tr_predictions *p) {
     free(p->items);
     free(p->first);
     free(p->lenses);
+    free(p->camera_from_floor);
     memset(p, 0, sizeof *p);
 }

@@ -12,7 +12,12 @@ typedef struct {
     tr_sheet_prediction *items;
     int *first;
     tr_lens *lenses;
+    tr_pose *camera_from_floor; /* of each photo that has a place; the floor is its plane z = 0 */
 } tr_predictions;
+
+static inline bool tr_predictions_has_place(const tr_predictions *p, int photo) {
+    return p->first[photo + 1] > p->first[photo];
+}
 
 /* From the marks found so far; the photos are sorted. Where they are not connected nothing is
    predicted. False: memory ran out. */

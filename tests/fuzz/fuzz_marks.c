@@ -132,7 +132,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     size_t n_px = (size_t)image.width * (size_t)image.height;
     memcpy(image.px, data + 2, size - 2 < n_px ? size - 2 : n_px);
     tr_lens lens = lens_for(image.width, image.height);
-    FUZZ_CHECK(tr_marks_find(finder, &image, &lens, TR_SEARCH_QUICK, &found, &err));
+    FUZZ_CHECK(tr_marks_find(finder, &image, &lens, &found, &err));
     check_marks(&found, list, n);
     tr_sheet_prediction predicted[8];
     int n_predicted = predict(data + 2, size - 2, predicted, n);

@@ -17,6 +17,7 @@ typedef struct {
     bool has_lens_from_photos; /* accuracy with a phone: the lens is calibrated from photos */
     const char *keep;          /* folder in which rendered photos stay; NULL: they are removed */
     const char *program_path;  /* of this program */
+    const char *trammel;       /* the program that is timed; NULL: the one built with this */
 } bench_options;
 
 /* Exit statuses: 0 as asked, 1 not. */
@@ -24,6 +25,7 @@ int bench_accuracy(const bench_options *options);
 int bench_network(const bench_options *options);
 int bench_survey(const bench_options *options);
 int bench_photos(const bench_options *options);
+int bench_missing(const bench_options *options); /* a part of bench_photos */
 int bench_lens(const bench_options *options);
 
 #endif

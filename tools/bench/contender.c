@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
+#include <unistd.h>
 
 #include <apriltag/apriltag.h>
 #include <apriltag/tag36h11.h>
@@ -29,6 +30,17 @@ static double cpu_ms(void) {
     struct timespec t;
     clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
     return 1e3 * (double)t.tv_sec + 1e-6 * (double)t.tv_nsec;
+}
+
+bool bench_find_program(const bench_options *o, char *out, size_t size, tr_error *err) {
+    const char *slash = strrchr(o->program_path, '/');
+    int n = slash ? (int)(slash - o->program_path) : 1;
+    if (o->trammel)
+        snprintf(out, size, "%s", o->trammel);
+    else
+        snprintf(out, size, "%.*s/../trammel", n, slash ? o->program_path : ".");
+    return access(out, X_OK) == 0 ||
+           tr_fail(err, TR_NO_FILE, "'%s' is not there; build it first", out);
 }
 
 /* ---- the floor ---- */
@@ -91,7 +103,7 @@ static bool time_photo(const bench_task *t, tr_marks_finder *finder, int i, tr_e
               tr_image_decode(data, size, t->files[i], &image, err);
     t->result->stage_ms[STAGE_DECODE] += cpu_ms() - begin;
     begin = cpu_ms();
-    ok = ok && tr_finder_see(finder, &image, tr_finder_quick_factor(&image), &seen, err);
+    ok = ok && tr_finder_see(finder, &image, tr_marks_quick_factor(&image), &seen, err);
     t->result->stage_ms[STAGE_FIND] += cpu_ms() - begin;
     free(seen.items);
     tr_image_release(&image);

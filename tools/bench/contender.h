@@ -5,6 +5,7 @@
 
 #include "base/error.h"
 #include "job/job.h"
+#include "tools/bench/bench.h"
 
 typedef enum { STAGE_DECODE, STAGE_FIND, STAGE_MEASURE, STAGE_SOLVE, STAGE_DRAW, N_STAGES } stage;
 
@@ -31,6 +32,11 @@ typedef struct {
     const char *picture; /* that this program may write */
     bench_result *result;
 } bench_task;
+
+/* The path of the program that is timed: it lies one folder above this one, unless another is
+ * named.
+ */
+TR_MUST_USE bool bench_find_program(const bench_options *o, char *out, size_t size, tr_error *err);
 
 /* Each runs in a process of its own; the argument is a bench_task. Exit statuses: 0, or 1 with
    result->error. */

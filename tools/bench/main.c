@@ -1,5 +1,6 @@
 /* bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
-              [--photos N] [--sheets N] [--megapixels M] [--only JOB] [--phone FACTOR] [--lens-from-photos]
+              [--photos N] [--sheets N] [--megapixels M] [--only JOB] [--phone FACTOR]
+              [--lens-from-photos] [--program TRAMMEL]
    How well (accuracy) and how fast (the others) the program is: each mode's file says what it
    measures. */
 #include <stdbool.h>
@@ -14,7 +15,7 @@ static const struct {
     int (*run)(const bench_options *options);
 } MODES[] = {
     {"accuracy", bench_accuracy}, {"network", bench_network}, {"survey", bench_survey},
-    {"photos", bench_photos},     {"lens", bench_lens},
+    {"photos", bench_photos},     {"missing", bench_missing}, {"lens", bench_lens},
 };
 enum { N_MODES = sizeof MODES / sizeof *MODES };
 
@@ -39,6 +40,10 @@ static bool read_option(const char *name, const char *value, bench_options *o) {
         o->phone = strtod(value, &end);
         return *value && !*end && o->phone >= 0 && o->phone <= 10;
     }
+    if (strcmp(name, "--program") == 0) {
+        o->trammel = value;
+        return true;
+    }
     if (strcmp(name, "--keep") != 0) return false;
     o->keep = value;
     return true;
@@ -47,7 +52,8 @@ static bool read_option(const char *name, const char *value, bench_options *o) {
 static int usage(void) {
     fprintf(stderr, "usage: bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n"
                     "                  [--photos N] [--sheets N] [--megapixels M]\n"
-                    "                  [--only JOB] [--phone FACTOR] [--lens-from-photos]\nmodes:");
+                    "                  [--only JOB] [--phone FACTOR] [--lens-from-photos]\n"
+                    "                  [--program TRAMMEL]\nmodes:");
     for (int i = 0; i < N_MODES; i++) fprintf(stderr, " %s", MODES[i].name);
     fprintf(stderr, "\n");
     return 64;

@@ -117,16 +117,6 @@ static bool make_folder(hall *h, const char *kept, tr_error *err) {
     return true;
 }
 
-/* The program lies one folder above this one. */
-static bool find_program(hall *h, tr_error *err) {
-    const char *slash = strrchr(h->options->program_path, '/');
-    int n = slash ? (int)(slash - h->options->program_path) : 1;
-    snprintf(h->program, sizeof h->program, "%.*s/../trammel", n,
-             slash ? h->options->program_path : ".");
-    return access(h->program, X_OK) == 0 ||
-           tr_fail(err, TR_NO_FILE, "'%s' is not there; build it first", h->program);
-}
-
 static bool make_hall(hall *h, const bench_options *o, tr_error *err) {
     tr_sim_options so = {.seed = (uint64_t)o->seed,
                          .n_photos = BENCH_STATIONS,
@@ -138,7 +128,8 @@ static bool make_hall(hall *h, const bench_options *o, tr_error *err) {
     so.image_px = o->megapixels == 12 ? tr_v2(4032, 3024) : tr_v2(4 * across, 3 * across);
     h->options = o;
     h->n_photos = o->n_photos > 0 ? (int)o->n_photos : DEFAULT_PHOTOS;
-    if (!find_program(h, err) || !make_folder(h, o->keep, err) || !tr_simulate(&so, &h->sim, err) ||
+    if (!bench_find_program(o, h->program, sizeof h->program, err) ||
+        !make_folder(h, o->keep, err) || !tr_simulate(&so, &h->sim, err) ||
         !add_plates(&h->sim, n_sheets - N_JOB_SHEETS, err)) {
         return false;
     }
@@ -500,6 +491,7 @@ int bench_photos(const bench_options *o) {
     ok = print_stages(&task, h->n_photos);
     ok = say_verdict(records) && ok;
     ok = say_memory(h, records[OURS].peak_mb) && ok;
+    if (o->n_photos < 0 && o->n_sheets < 0) ok = bench_missing(o) == 0 && ok;
 out:
     bench_unshare(result, size);
     if (h) release_hall(h);

@@ -1,5 +1,7 @@
 #include "tools/bench/scene.h"
 
+#include <string.h>
+
 #include "base/parallel.h"
 
 static tr_solid box(double x0, double x1, double z0, double z1, double y0, double y1,
@@ -60,10 +62,14 @@ void bench_scene_make(const tr_sim *sim, tr_imaging imaging, bench_scene *r) {
     const double *lo = TR_SIM_BODY_LOW_MM;
     const double *hi = TR_SIM_BODY_HIGH_MM;
     for (int i = 0; i < sim->job.n_sheets; i++) {
-        r->sheets[i] = (tr_scene_sheet){.sheet = sim->printed[i],
-                                        .checker_mm = i == 0 ? 40 : 22,
-                                        .relief = sim->relief[i],
-                                        .vehicle_from_sheet = sim->vehicle_from_sheet[i]};
+        /* Sheets that were added to the simulated job are printed as in their files, and flat. */
+        bool is_simulated =
+            i < TR_SIM_MAX_SHEETS && strcmp(sim->printed[i].id, sim->job.sheets[i].id) == 0;
+        r->sheets[i] =
+            (tr_scene_sheet){.sheet = is_simulated ? sim->printed[i] : sim->job.sheets[i],
+                             .checker_mm = i == 0 ? 40 : 22,
+                             .vehicle_from_sheet = sim->vehicle_from_sheet[i]};
+        if (is_simulated) r->sheets[i].relief = sim->relief[i];
     }
     r->solids[0] = box(lo[0], hi[0], lo[2], hi[2], lo[1], hi[1], 0.08);
     r->solids[1] = wheel(0, 600, 800);

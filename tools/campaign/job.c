@@ -321,6 +321,7 @@ static bool repeat_photo(tr_check *check, int i, tr_error *err) {
     copy->lens = photo->lens;
     copy->exif = photo->exif;
     copy->marks = photo->marks;
+    copy->marks.seen = (tr_detections){0};
     copy->marks.marks = malloc(((size_t)copy->marks.n_marks + 1) * sizeof *copy->marks.marks);
     copy->marks.strays = malloc(((size_t)copy->marks.n_strays + 1) * sizeof *copy->marks.strays);
     copy->marks.views = malloc(((size_t)copy->marks.n_views + 1) * sizeof *copy->marks.views);
