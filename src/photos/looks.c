@@ -31,7 +31,7 @@ typedef enum {
 /* Copies are shrunk by 16 at most. */
 enum { MOST_LEVELS = 4 };
 /* Photos in which something is sought at a time, before it is asked whether it is found. */
-enum { PHOTOS_AT_A_TIME = 4 };
+enum { PHOTOS_AT_A_TIME = 2 };
 
 /* A closer look at a photo. */
 typedef struct {

@@ -12,7 +12,7 @@ static void fill(const tr_photo_set *set, const tr_adjustment *adj, tr_predictio
         while (set->order[at] != i) at++;
         out->first[i] = n;
         out->lenses[i] = tr_network_photo_lens(&adj->net, at);
-        out->camera_from_floor[i] = adj->net.rigs[at].rig_from_world;
+        out->camera_from_floor[i] = tr_network_camera_from_world(&adj->net, at);
         for (int k = 0; k < n_sheets && adj->photo_placed[at]; k++) {
             if (!adj->sheet_placed[k]) continue;
             tr_pose camera_from_world = tr_network_camera_from_world(&adj->net, at);
