@@ -38,7 +38,8 @@ static void all_is_right(void **state) {
             n++;
         }
         assert_true(c->has_print_scale && c->has_flatness);
-        for (int k = 0; k < 2; k++) CHECK_AT_MOST(fabs(c->print_scale[k]), 2.25 * c->print_scale_u95[k]);
+        for (int k = 0; k < 2; k++)
+            CHECK_AT_MOST(fabs(c->print_scale[k]), 2.25 * c->print_scale_u95[k]);
         assert_int_equal(check->result.sheets[t->sheet].flatness_verdict, TR_PASS);
     }
     /* The frame is common to all, so that this is no more than an order of size; the plates lie

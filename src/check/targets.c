@@ -112,7 +112,8 @@ bool tr_targets_judge(const tr_job *job, tr_check_result *result, tr_error *err)
         char what[sizeof job->sheets->id + 8];
         name_target(job, t, what, sizeof what);
         if (is_blocked) t->verdict = tr_verdict_join(t->verdict, TR_INCONCLUSIVE);
-        if (t->verdict != TR_PASS && is_sound) t->n_moves = tr_verdict_moves(what, t->axis, t->moves);
+        if (t->verdict != TR_PASS && is_sound)
+            t->n_moves = tr_verdict_moves(what, t->axis, t->moves);
         result->verdict = tr_verdict_join(result->verdict, t->verdict);
     }
     return true;
