@@ -109,9 +109,13 @@ static bool tell_photos(const tr_photo_set *set, tr_check_result *out, tr_error 
     out->n_photos = 0;
     out->order = NULL;
     if (!tr_photo_results_make(set, &out->photos, err)) return false;
+    out->order = tr_photo_results_order(out->photos, set->n_photos, err);
+    if (!out->order) {
+        tr_photo_results_release(out->photos, set->n_photos);
+        out->photos = NULL;
+        return false;
+    }
     out->n_photos = set->n_photos;
-    out->order = tr_photo_results_order(out->photos, out->n_photos, err);
-    if (!out->order) return false;
     for (int i = 0; i < out->n_targets; i++) {
         int best = best_photo(set, &out->targets[i]);
         out->targets[i].photo = best;

@@ -288,7 +288,7 @@ bool tr_lens_profile_write(const char *path, const tr_lens *lens, tr_error *err)
     if (!to) return tr_fail_memory(err);
     put_profile(to, lens);
     bool is_whole = !ferror(to);
-    if (fclose(to) != 0) is_whole = false;
+    if (fclose(to) != 0 || !text) is_whole = false; /* NULL: its last allocation failed */
     bool ok = is_whole ? tr_file_write(path, text, size, err) : tr_fail_memory(err);
     free(text);
     return ok;

@@ -235,7 +235,7 @@ static bool write_file(tr_artwork *a, const tr_pages *pages, bool is_pdf, const 
     bool ok = draw_pages(a, pages, surface, units, !is_pdf, err);
     ok = finish(surface, path, err) && ok;
     if (ferror(to)) ok = tr_fail_memory(err);
-    if (fclose(to) != 0) ok = tr_fail_memory(err);
+    if (fclose(to) != 0 || !data) ok = tr_fail_memory(err); /* NULL: its last allocation failed */
     ok = ok && tr_file_write(path, data, size, err);
     free(data);
     return ok;

@@ -97,7 +97,7 @@ bool tr_sheet_print(const tr_sheet *sheet, char **text, size_t *size, tr_error *
     if (!to) return tr_fail_memory(err);
     put_sheet(to, sheet);
     bool is_whole = !ferror(to);
-    if (fclose(to) != 0) is_whole = false;
+    if (fclose(to) != 0 || !*text) is_whole = false; /* NULL: its last allocation failed */
     if (is_whole) return true;
     free(*text);
     *text = NULL;
