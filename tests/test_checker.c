@@ -319,6 +319,13 @@ static void half_a_turn(void **state) {
                                            &found));
             CHECK_NEAR(found.uv_px.x, 20, 1e-3);
             CHECK_NEAR(found.uv_px.y, 20, 1e-3);
+            CHECK_NEAR(found.turn_rad, 0, 0.02); /* the tone curve bends blurred edges */
+            /* The same from directions that are off. */
+            assert_true(tr_checker_measure(
+                &image, tr_v2(21, 18.5), tr_v2(18 * cos(a + 0.25), 18 * sin(a + 0.25)),
+                tr_v2(18 * cos(a + 1.322), 18 * sin(a + 1.322)), 4, &found));
+            CHECK_NEAR(found.uv_px.x, 20, 2e-3);
+            CHECK_NEAR(found.turn_rad, 0.25, 0.02);
         }
     }
     tr_image_release(&image);

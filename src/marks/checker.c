@@ -618,6 +618,7 @@ static tr_checker_outcome measure(const tr_image *image, tr_vec2 start_px, tr_ve
     out->uv_px = tr_v2(p[U], p[V]);
     out->sigma_px = blur(p);
     out->contrast = contrast;
+    out->turn_rad = fmax(fabs(p[TURN_X]), fabs(p[TURN_Y]));
     return fill_covariance(&e, variance * e.alike, out) ? TR_CHECKER_MEASURED : TR_CHECKER_UNLIKE;
 }
 

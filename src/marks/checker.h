@@ -53,12 +53,13 @@ typedef struct {
     double sigma_px;      /* blur of the edges */
     double contrast;      /* half the step between black and white, grey values, > 0 */
     double rms;           /* of the fit, grey values */
+    double turn_rad;      /* by which the edge lies off its given direction that does so most */
     int n_steps;          /* that the fit tried */
 } tr_checker;
 
 /* Measures the corner near start_px. along_x_px, along_y_px: image of one step of the length of a
    square along the board's two edges (at most; the window reaches to 0.45 of it, and to 6 px at
-   most). They may be up to some 10 degrees off. reach_px: how far from the start the corner may
+   most). They may be up to 20 degrees off. reach_px: how far from the start the corner may
    lie. False where there is no such corner: off the image, too little contrast, not a saddle, the
    fit does not settle or does not look like a checker corner. */
 bool tr_checker_measure(const tr_image *image, tr_vec2 start_px, tr_vec2 along_x_px,
