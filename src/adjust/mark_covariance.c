@@ -145,10 +145,10 @@ out:
     return ok;
 }
 
-void tr_mark_covariance_release(tr_mark_covariance *p) {
-    free(p->C);
-    free(p->row_of);
-    memset(p, 0, sizeof *p);
+void tr_mark_covariance_release(tr_mark_covariance *marks) {
+    free(marks->C);
+    free(marks->row_of);
+    memset(marks, 0, sizeof *marks);
 }
 
 /* Sensitivities to the rows of an observation's mark, n x rows: its offset's axis and sizes say
