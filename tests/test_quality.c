@@ -38,6 +38,7 @@ static scene *make_scene(double distance_mm, double elevation_deg) {
     tr_pose pose = camera_from_mat(distance_mm, elevation_deg * TR_RAD_PER_DEG);
     s->sheets[0].kind = TR_SHEET_MAT;
     s->sheets[1].kind = TR_SHEET_BOARD;
+    s->sheets[1].support = TR_ON_STAND;
     for (int i = 0; i < N_TAGS; i++) {
         tr_tag tag = {.centre_mm = {-300 + 300 * (i % 3), i < 3 ? -150 : 150}, .size_mm = TAG_MM};
         s->marks[i] = (tr_mark){.kind = TR_MARK_TAG, .index = i, .n_points = 4};
@@ -209,6 +210,7 @@ static void elevation_is_that_of_the_floor(void **state) {
     s->photo.n_views = 2;
     CHECK_NEAR(judge(s).elevation_rad * TR_DEG_PER_RAD, 20, 1e-9);
     s->sheets[1].kind = TR_SHEET_PLATE;
+    s->sheets[1].support = TR_ON_FLOOR;
     s->views[0].n_points = 4;
     CHECK_NEAR(judge(s).elevation_rad * TR_DEG_PER_RAD, 20, 1e-9);
     s->views[0].n_points = 40;

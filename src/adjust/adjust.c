@@ -87,7 +87,7 @@ static void set_up_sheet(const tr_sheet *sheet, bool is_placed, bool is_datum, t
     out->shape_about = -1;
     if (is_datum)
         out->is_free[TR_SHEET_RZ] = out->is_free[TR_SHEET_TX] = out->is_free[TR_SHEET_TY] = false;
-    if (tr_sheet_lies_on_floor(sheet)) {
+    if (sheet->support == TR_ON_FLOOR) {
         out->floor_z_sd_mm = TR_ADJUST_FLOOR_Z_SD_MM;
         out->floor_tilt_sd_rad = TR_ADJUST_FLOOR_TILT_SD_RAD;
     }

@@ -53,7 +53,6 @@ typedef struct {
     const tr_photo_marks *const *photos; /* NULL for one that cannot be used */
     const char *const *photo_names;      /* as findings name them */
     int n_photos;                        /* <= TR_MAX_PHOTOS */
-    bool is_one_floor; /* for start values all sheets lie on one plane, whatever their kinds */
 } tr_adjust_input;
 
 /* How well the marks of surveyed sheets are known: mark_covariance.h. All zero: no sheet was
@@ -113,11 +112,5 @@ TR_MUST_USE bool tr_adjust_finish(tr_adjustment *adjustment, tr_error *err);
    and out is empty. */
 TR_MUST_USE bool tr_adjust_roughly(const tr_adjust_input *in, tr_adjustment *out, tr_error *err);
 void tr_adjustment_release(tr_adjustment *adjustment);
-
-/* Mats and plates do, and a lone tag is taken to; boards stand, hub sheets hang. */
-static inline bool tr_sheet_lies_on_floor(const tr_sheet *sheet) {
-    return sheet->kind == TR_SHEET_MAT || sheet->kind == TR_SHEET_PLATE ||
-           sheet->kind == TR_SHEET_TAG;
-}
 
 #endif

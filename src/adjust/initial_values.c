@@ -81,7 +81,7 @@ static bool is_ambiguous(const tr_sheet_view *view) {
 }
 
 static bool is_on_floor(const tr_adjust_input *in, int sheet) {
-    return in->is_one_floor || tr_sheet_lies_on_floor(&in->sheets[sheet]);
+    return in->sheets[sheet].support == TR_ON_FLOOR;
 }
 
 /* How well a camera, placed by one sheet, goes with the other floor sheets of the photo: the mean

@@ -114,7 +114,7 @@ static bool refuse_what_is_not_measured_yet(const tr_job *job, tr_error *err) {
     for (int i = 0; i < job->layout.n_placements; i++) {
         const tr_placement *p = &job->layout.placements[i];
         const tr_sheet *s = &job->sheets[tr_job_find_sheet(job, p->sheet)];
-        if (tr_sheet_lies_on_floor(s)) continue;
+        if (s->support == TR_ON_FLOOR) continue;
         return tr_fail_at(
             err, TR_NO_MEASURE, job->layout.path, p->line, NULL,
             "sheet %s is a %s; this version measures sheets that lie on the floor (mat, "

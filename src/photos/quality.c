@@ -96,7 +96,7 @@ static bool find_elevation(const tr_photo_marks *marks, const tr_sheet *sheets, 
     const tr_sheet_view *view = NULL;
     for (int i = 0; i < marks->n_views; i++) {
         const tr_sheet_view *v = &marks->views[i];
-        if (v->n_poses < 1 || !tr_sheet_lies_on_floor(&sheets[v->sheet])) continue;
+        if (v->n_poses < 1 || sheets[v->sheet].support != TR_ON_FLOOR) continue;
         if (!view || v->n_points > view->n_points) view = v;
     }
     if (!view) return false;

@@ -304,6 +304,7 @@ static void name_sheet(const tr_design *d, tr_sheet *s) {
     static const char *const TITLE[] = {"Floor plate", "Hub plate", "Floor mat", "Checkerboard"};
     char width[TR_NUMBER_SIZE], height[TR_NUMBER_SIZE], pitch[TR_NUMBER_SIZE];
     s->kind = KIND[d->kind];
+    s->support = tr_sheet_usual_support(s->kind);
     snprintf(s->id, sizeof s->id, "%s", d->id);
     snprintf(s->tag_family, sizeof s->tag_family, "%s", d->family);
     tr_number_print_short(s->width_mm, width);

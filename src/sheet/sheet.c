@@ -31,6 +31,11 @@ enum { MAX_TAGS = 1000, MAX_CORNERS = 10000 };
 static const char *const KINDS[] = {"mat", "board", "plate", "hub"};
 enum { N_KINDS = sizeof KINDS / sizeof *KINDS }; /* of files */
 
+tr_support tr_sheet_usual_support(tr_sheet_kind kind) {
+    if (kind == TR_SHEET_BOARD) return TR_ON_STAND;
+    return kind == TR_SHEET_HUB ? TR_ON_WHEEL : TR_ON_FLOOR;
+}
+
 const char *tr_sheet_kind_name(tr_sheet_kind kind) {
     return kind == TR_SHEET_TAG ? "tag" : KINDS[kind];
 }
@@ -220,6 +225,7 @@ static bool read_sheet(const char *path, int fewest_tags, tr_sheet *out, tr_erro
     tr_yaml_text(tr_yaml_at(y, "sheet"), sheet.id, sizeof sheet.id);
     tr_yaml_text(tr_yaml_at(y, "title"), sheet.title, sizeof sheet.title);
     sheet.kind = (tr_sheet_kind)tr_yaml_choice(tr_yaml_at(y, "kind"), KINDS, N_KINDS);
+    sheet.support = tr_sheet_usual_support(sheet.kind);
     tr_yaml_sizes(tr_yaml_at(y, "size_mm"), size_mm, 2, MAX_SIZE_MM);
     sheet.width_mm = size_mm[0];
     sheet.height_mm = size_mm[1];

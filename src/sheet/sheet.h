@@ -33,6 +33,14 @@ typedef enum {
     TR_SHEET_TAG /* a lone tag, on a scale bar or stuck on a sheet: of no file */
 } tr_sheet_kind;
 
+/* What holds a sheet while it is photographed. It is the job's to say; the kind tells what is
+   usual: boards stand, hub sheets hang on a wheel, all others lie. */
+typedef enum {
+    TR_ON_FLOOR, /* flat on it, as all others there: they share a plane */
+    TR_ON_STAND,
+    TR_ON_WHEEL
+} tr_support;
+
 typedef struct {
     int id;             /* number within the family */
     tr_vec2 centre_mm;  /* on the sheet */
@@ -63,6 +71,7 @@ typedef struct {
     char id[64];
     char title[128];
     tr_sheet_kind kind;
+    tr_support support;
     double width_mm, height_mm;
     char tag_family[32];
     tr_tag *tags;
@@ -99,6 +108,7 @@ static inline int tr_sheet_corner_row(const tr_sheet *sheet, int corner) {
 }
 
 const char *tr_sheet_kind_name(tr_sheet_kind kind); /* "mat", "board", "plate", "hub" */
+tr_support tr_sheet_usual_support(tr_sheet_kind kind);
 
 /* Corner k of a tag, on the sheet, mm: 0 bottom left, 1 bottom right, 2 top right, 3 top left of
    the tag as its family's official image shows it (libapriltag's order). */

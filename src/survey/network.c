@@ -27,8 +27,6 @@ static int n_bar_tags(const tr_survey *v) {
 
 /* ---- initial values ---- */
 
-/* All rigid groups are taken to lie on one floor, as far as initial values go: a mat with a bar on
-   it, or a board with one taped to it. */
 static bool find_start(tr_survey *v, tr_photo_input *input, tr_adjustment *start, tr_error *err) {
     int n = v->set.n_photos;
     tr_network *net = &start->net;
@@ -39,7 +37,6 @@ static bool find_start(tr_survey *v, tr_photo_input *input, tr_adjustment *start
     if (!net->rigs || !net->sheets || !start->photo_placed || !start->sheet_placed) {
         return tr_fail_memory(err);
     }
-    input->in.is_one_floor = true;
     tr_error why = {0};
     if (tr_initial_values(&input->in, start, &why)) return true;
     if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);

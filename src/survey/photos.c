@@ -22,6 +22,9 @@ static bool init_group(tr_sheet *s, const tr_sheet *like, int n_tags, int n_corn
     memcpy(s->title, like->title, sizeof s->title);
     memcpy(s->tag_family, like->tag_family, sizeof s->tag_family);
     s->kind = like->kind;
+    /* All rigid groups share a plane, as far as initial values and predictions go: a mat with a bar
+       on it, or a board with one taped to it. */
+    s->support = TR_ON_FLOOR;
     s->width_mm = like->width_mm;
     s->height_mm = like->height_mm;
     s->path = strdup(like->path ? like->path : "");

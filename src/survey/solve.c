@@ -787,7 +787,7 @@ static bool refuse_weak(const tr_survey_network *w, tr_error *err) {
         }
         if (is_seen) continue;
         return tr_fail(err, TR_NO_MEASURE,
-                       "no mark of %s was measured in two photos that hang together with the "
+                       "no mark of %s was measured in two photos that are joined with the "
                        "others; take photos that show it together with the other marks",
                        sheet_id(v, s));
     }
