@@ -107,3 +107,31 @@ int ref_solve_planar(const double *xyz, const double *uv, int n, const double le
         return -1;
     }
 }
+
+bool ref_calibrate(const double *xyz, const double *uv, const int *n_points, int n_photos,
+                   int width_px, int height_px, double lens[9]) {
+    try {
+        std::vector<std::vector<cv::Point3f>> objects;
+        std::vector<std::vector<cv::Point2f>> images;
+        for (int i = 0; i < n_photos; i++) {
+            std::vector<cv::Point3f> object;
+            std::vector<cv::Point2f> image;
+            for (int k = 0; k < n_points[i]; k++, xyz += 3, uv += 2) {
+                object.emplace_back((float)xyz[0], (float)xyz[1], (float)xyz[2]);
+                image.emplace_back((float)uv[0], (float)uv[1]);
+            }
+            objects.push_back(object);
+            images.push_back(image);
+        }
+        cv::Matx33d K;
+        cv::Vec<double, 5> d;
+        std::vector<cv::Mat> rotations, translations;
+        cv::calibrateCamera(objects, images, cv::Size(width_px, height_px), K, d, rotations,
+                            translations, 0, TO_THE_END);
+        const double found[9] = {K(0, 0), K(1, 1), K(0, 2), K(1, 2), d[0], d[1], d[2], d[3], d[4]};
+        std::memcpy(lens, found, sizeof found);
+        return true;
+    } catch (const cv::Exception &) {
+        return false;
+    }
+}

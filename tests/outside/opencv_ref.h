@@ -27,6 +27,11 @@ bool ref_solve_pnp(const double *xyz, const double *uv, int n, const double lens
 int ref_solve_planar(const double *xyz, const double *uv, int n, const double lens[9],
                      double *rotation, double *translation, double *rms_px);
 
+/* cv::calibrateCamera with its five coefficients, to the end. xyz, uv: all photos' points one after
+   another, n_points[i] of photo i. */
+bool ref_calibrate(const double *xyz, const double *uv, const int *n_points, int n_photos,
+                   int width_px, int height_px, double lens[9]);
+
 #ifdef __cplusplus
 }
 #endif
