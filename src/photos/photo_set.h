@@ -3,9 +3,9 @@
 
      tr_photo_set_init    says what is sought
      tr_photo_set_add     adds a photo: by its file, as an image in memory, or with known marks
-     tr_photo_set_read    adds files, looks at all photos of the set and says what is wrong with
-   them tr_photo_set_input   gives the marks to the network tr_photo_set_count   takes from the
-   solved network what became of each photo. */
+     tr_photo_set_read    adds files, looks at all photos of the set, and says what is wrong
+     tr_photo_set_input   gives the marks to the network
+     tr_photo_set_count   takes from the solved network what became of each photo. */
 #ifndef TR_PHOTOS_PHOTO_SET_H
 #define TR_PHOTOS_PHOTO_SET_H
 
