@@ -15,9 +15,14 @@ enum { MIN_MARKS = 5 };
 
 /* A mark of a sheet that was seen at least once. */
 typedef struct {
-    tr_vec2 p_mm; /* centre of its points */
-    int next;     /* mark of the same sheet, -1: none */
+    tr_vec2 p_mm[TR_OBS_MAX_POINTS]; /* its points, on the sheet: a tag's corners */
+    int n_points;
+    int next; /* mark of the same sheet, -1: none */
 } seen_mark;
+
+/* Of a mark's offset, what lifts its points. */
+static const int LIFTS[] = {TR_OFFSET_Z, TR_OFFSET_SLOPE_X, TR_OFFSET_SLOPE_Y, TR_OFFSET_TWIST};
+enum { N_LIFTS = sizeof LIFTS / sizeof *LIFTS };
 
 typedef struct {
     tr_network net;    /* a copy */
@@ -25,7 +30,7 @@ typedef struct {
     bool *is_listed;   /* the same */
     int *first, *last; /* mark of each sheet, -1: none */
     /* The flatness of each sheet as a function of its marks' heights. */
-    tr_net_unknown *heights; /* one an offset, in the order of sheets */
+    tr_net_unknown *heights; /* N_LIFTS an offset, in the order of sheets */
     double *factors;         /* the same */
     tr_net_function *functions;
     double *variances;
@@ -49,7 +54,8 @@ static void list_mark(trial *t, const tr_net_obs *o) {
     int *last = &t->last[o->sheet];
     if (t->is_listed[mark]) return;
     t->is_listed[mark] = true;
-    t->marks[mark] = (seen_mark){t->net.offsets[mark].centre_mm, -1};
+    t->marks[mark] = (seen_mark){.n_points = o->n_points, .next = -1};
+    memcpy(t->marks[mark].p_mm, o->p_sheet_mm, sizeof o->p_sheet_mm);
     *(*last < 0 ? &t->first[o->sheet] : &t->marks[*last].next) = mark;
     *last = mark;
 }
@@ -74,8 +80,8 @@ static bool set_up(const tr_adjustment *adj, trial *t, tr_error *err) {
     t->is_listed = tr_array(n, sizeof *t->is_listed);
     t->first = tr_array(n_sheets, sizeof *t->first);
     t->last = tr_array(n_sheets, sizeof *t->last);
-    t->heights = tr_array(n, sizeof *t->heights);
-    t->factors = tr_array(n, sizeof *t->factors);
+    t->heights = tr_array((long)N_LIFTS * n, sizeof *t->heights);
+    t->factors = tr_array((long)N_LIFTS * n, sizeof *t->factors);
     t->functions = tr_array(n_sheets, sizeof *t->functions);
     t->variances = tr_array(n_sheets, sizeof *t->variances);
     if (!t->marks || !t->is_listed || !t->first || !t->last || !t->heights || !t->factors ||
@@ -163,29 +169,76 @@ bool tr_flatness_of(const tr_vec2 *p_mm, const double *heights_mm, const double 
     return true;
 }
 
+/* What a point of a mark is lifted by a unit of each of LIFTS. */
+static void lift_of(const tr_net_offset *offset, tr_vec2 p_mm, double lift[N_LIFTS]) {
+    tr_vec2 q = tr_v2_sub(p_mm, offset->centre_mm);
+    lift[0] = 1;
+    lift[1] = q.x;
+    lift[2] = q.y;
+    lift[3] = q.x * q.y;
+}
+
+/* All points of a sheet's marks, and their heights. Returns their number. */
+static int list_points(const trial *t, int sheet, tr_vec2 *p, double *heights) {
+    int n = 0;
+    for (int i = t->first[sheet]; i >= 0; i = t->marks[i].next) {
+        const tr_net_offset *offset = &t->net.offsets[i];
+        for (int c = 0; c < t->marks[i].n_points; c++, n++) {
+            double lift[N_LIFTS];
+            p[n] = t->marks[i].p_mm[c];
+            lift_of(offset, p[n], lift);
+            heights[n] = 0;
+            for (int k = 0; k < N_LIFTS; k++) heights[n] += lift[k] * offset->value[LIFTS[k]];
+        }
+    }
+    return n;
+}
+
+/* The function of the points' heights as one of the unknowns that lift them; they are put where
+   the function has its own. */
+static void by_unknowns(const trial *t, int sheet, const double *factors, tr_net_function *f,
+                        tr_net_unknown *unknowns, double *out) {
+    int point = 0;
+    *f = (tr_net_function){unknowns, out, 0};
+    for (int i = t->first[sheet]; i >= 0; i = t->marks[i].next) {
+        double sum[N_LIFTS] = {0};
+        for (int c = 0; c < t->marks[i].n_points; c++, point++) {
+            double lift[N_LIFTS];
+            lift_of(&t->net.offsets[i], t->marks[i].p_mm[c], lift);
+            for (int k = 0; k < N_LIFTS; k++) sum[k] += factors[point] * lift[k];
+        }
+        for (int k = 0; k < N_LIFTS; k++, f->n++) {
+            unknowns[f->n] = (tr_net_unknown){TR_NET_OFFSET, i, LIFTS[k]};
+            out[f->n] = sum[k];
+        }
+    }
+}
+
+static int count_marks(const trial *t, int sheet) {
+    int n = 0;
+    for (int i = t->first[sheet]; i >= 0; i = t->marks[i].next) n++;
+    return n;
+}
+
 /* Flatness of all sheets, from the solved heights. */
 static bool find_all(trial *t, const tr_adjustment *adj, tr_sheet_condition *out, tr_error *err) {
     int used = 0;
-    int most = t->net.n_offsets;
+    int most = TR_OBS_MAX_POINTS * t->net.n_offsets;
     bool ok = false;
-    double *scratch = calloc(4 * (size_t)most + 1, sizeof *scratch);
+    double *scratch = calloc(5 * (size_t)most + 1, sizeof *scratch);
     tr_vec2 *p = calloc((size_t)most + 1, sizeof *p);
     if (!scratch || !p) {
         tr_fail_memory(err);
         goto out;
     }
     double *heights = scratch + 3 * (long)most;
+    double *factors = scratch + 4 * (long)most;
     for (int s = 0; s < t->net.n_sheets; s++) {
-        tr_net_function *f = &t->functions[s];
-        if (!adj->sheet_placed[s]) continue;
-        *f = (tr_net_function){t->heights + used, t->factors + used, 0};
-        for (int i = t->first[s]; i >= 0; i = t->marks[i].next) {
-            p[f->n] = t->marks[i].p_mm;
-            heights[f->n] = t->net.offsets[i].value[TR_OFFSET_Z];
-            t->heights[used + f->n++] = (tr_net_unknown){TR_NET_OFFSET, i, TR_OFFSET_Z};
-        }
-        if (!find_flatness(p, heights, f->n, t->factors + used, scratch, &out[s])) f->n = 0;
-        used += f->n;
+        if (!adj->sheet_placed[s] || count_marks(t, s) < MIN_MARKS) continue;
+        int n = list_points(t, s, p, heights);
+        if (!find_flatness(p, heights, n, factors, scratch, &out[s])) continue;
+        by_unknowns(t, s, factors, &t->functions[s], t->heights + used, t->factors + used);
+        used += t->functions[s].n;
     }
     ok = true;
 out:

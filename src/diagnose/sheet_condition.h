@@ -10,10 +10,11 @@
    uncertainties with k = 2. */
 typedef struct {
     bool has_flatness;
-    /* Distance between the two planes, parallel to the least-squares plane through the marks, that
-       hold all marks between them (as the peak-to-valley flatness deviation of ISO 12781-1). */
+    /* Distance between the two planes, parallel to the least-squares plane through the points of
+       the marks (a tag has its four corners), that hold all of them between them (as the
+       peak-to-valley flatness deviation of ISO 12781-1). */
     double flatness_mm, flatness_u95_mm;
-    tr_vec2 highest_mm; /* the mark furthest above that plane, on the sheet */
+    tr_vec2 highest_mm; /* the point of a mark furthest above that plane, on the sheet */
     bool has_print_scale;
     /* Relative, along the sheet's x and y, against what the other sheets' sizes say: 0.001 is 1 mm
        in a metre too large. A scale common to all sheets cannot be seen. */

@@ -137,12 +137,12 @@ static double difference(tr_axis axis, double a, double b) {
     return tr_axis_is_angle(axis) ? tr_wrap_rad(a - b) : a - b;
 }
 
-/* The true flatness of the first mat, as adjust.h has it, over the marks that were seen. */
+/* The true flatness of the first mat, over the points of the marks that were seen. */
 static double true_flatness(const tr_sim *sim, const tr_check *check) {
     const tr_sim_item *mat = &sim->photos[0].items[0];
     const tr_sheet *print = &sim->printed[TR_SIM_MAT];
     tr_pose sheet_from_vehicle = tr_pose_inverse(mat->vehicle_from_sheet);
-    tr_vec3 p[64];
+    tr_vec3 p[4 * 64];
     int n = 0;
     for (int k = 0; k < print->n_tags + print->n_corners && mat->sheet == TR_SIM_MAT; k++) {
         bool is_tag = k < print->n_tags;
@@ -157,7 +157,10 @@ static double true_flatness(const tr_sim *sim, const tr_check *check) {
                            m->index == index && (m->kind == TR_MARK_TAG) == is_tag;
             }
         }
-        if (is_seen) p[n++] = tr_pose_apply(sheet_from_vehicle, tr_sim_item_point(sim, mat, at));
+        for (int c = 0; c < (is_tag ? 4 : 1) && is_seen; c++) {
+            tr_vec2 point = is_tag ? tr_tag_corner(&print->tags[index], c) : at;
+            p[n++] = tr_pose_apply(sheet_from_vehicle, tr_sim_item_point(sim, mat, point));
+        }
     }
     double A[9] = {0};
     double b[3] = {0};
