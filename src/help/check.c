@@ -28,10 +28,7 @@ const tr_help_command tr_help_check = {
              "draw the result: a photo, the plan and the numbers, 1920 x 1200 px. If nothing could "
              "be measured, the picture says so",
              "f png"},
-            {"--threads", "N",
-             "work on N photos at a time (default: one per processor); the result is the same for "
-             "any N",
-             NULL},
+            TR_HELP_THREADS,
             {"--help", NULL, "print this text", NULL},
             {0}},
     .sections =

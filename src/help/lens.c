@@ -32,10 +32,7 @@ const tr_help_command tr_help_lens = {
              "well",
              NULL},
             {"--json", NULL, "print the result as one JSON object, even if there is none", NULL},
-            {"--threads", "N",
-             "work on N photos at a time (default: one per processor); the result is the same for "
-             "any N",
-             NULL},
+            TR_HELP_THREADS,
             {"--help", NULL, "print this text", NULL},
             {0}},
     .sections =

@@ -75,6 +75,15 @@ typedef struct {
     const tr_help_section *sections;
 } tr_help_topic;
 
+/* An option that all commands share that look at photos. */
+#define TR_HELP_THREADS                                                                            \
+    {                                                                                              \
+        "--threads", "N",                                                                          \
+            "work on N photos at a time (default: one per processor); the result is the same for " \
+            "any N",                                                                               \
+            NULL                                                                                   \
+    }
+
 /* Sentences that pages of one kind share. */
 #define TR_HELP_OPTIONS_ANYWHERE "Options may stand anywhere; after -- no word is an option."
 #define TR_HELP_KEYS_RULE                                                                          \

@@ -15,8 +15,8 @@ static const double AGREE_PART = 0.12;
 /* How far a checker corner may lie from its prediction. */
 static const double CORNER_REACH_PX = 6;
 /* How far its edges may be turned from theirs: of the corners of the eight photos of 'bench photos'
-   none had more than 0.11 rad, but for those of two tyres' edges that cross a square, which look
-   like corners too, with 0.31 and 0.34. */
+   all but one had less than 0.11 rad, and that one 0.18; those of two tyres' edges that cross a
+   square, which look like corners too, have 0.31 and 0.34. */
 static const double MAX_TURN_RAD = 0.2;
 /* Sizes to try for the squares about a lone checker corner, whose size no file tells. */
 static const double SQUARE_TRIES_MM[] = {100, 60, 40, 25, 15};

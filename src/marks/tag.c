@@ -39,8 +39,8 @@ static const double CORNER_FLOOR_PX = 0.008;
 static const double INWARD_FLOOR_PX2 = 0.02;
 static const double INWARD_PART = 0.4;
 /* How far paper is from flat within a tag, in parts of its edge: sd of each coefficient of the
-   bend. 1.5 mm that a side of a mat is lifted by over 0.3 m bends a tag of 150 mm by 0.0006 to
-   0.0025. */
+   bend. A side of a mat that is lifted by 1.5 mm over 0.3 to 0.2 m bends a tag of 150 mm by 0.0006
+   to 0.0014; at a corner two sides add up. */
 static const double BEND_SD = 0.0025;
 /* How far a tone curve is from a square root: sd of its coefficients, see edge_model.c. */
 static const double TONE_SD = 0.8;
