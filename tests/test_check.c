@@ -766,18 +766,6 @@ static void test_too_many_photos(void **state) {
     assert_non_null(strstr(err.text, "1001 photos"));
 }
 
-static void test_thrust_is_refused(void **state) {
-    (void)state;
-    tr_sim_options options = honest(9);
-    tr_sim sim;
-    tr_error err = {0};
-    assert_true(tr_simulate(&options, &sim, &err));
-    sim.job.layout.axes = TR_AXES_THRUST;
-    assert_false(tr_check_evaluate(&sim.job, &sim.check, &err));
-    assert_int_equal(err.code, TR_NO_MEASURE);
-    tr_sim_release(&sim);
-}
-
 /* The two rear plates alone carry the frame with axes: rear-axle. */
 static void test_rear_axle(void **state) {
     (void)state;
@@ -837,7 +825,6 @@ int main(void) {
         cmocka_unit_test(test_unknown_lens_of_one_size),
         cmocka_unit_test(test_photos_are_named_so_that_they_are_told_apart),
         cmocka_unit_test(test_too_many_photos),
-        cmocka_unit_test(test_thrust_is_refused),
         cmocka_unit_test(test_rear_axle),
     };
     return cmocka_run_group_tests_name("check", tests, NULL, NULL);

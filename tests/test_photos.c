@@ -149,24 +149,6 @@ static void images_in_memory_measure_the_same(void **state) {
     release(by_files);
 }
 
-/* What cannot be measured is refused before any photo is read. */
-static void a_job_that_cannot_be_measured_reads_no_photo(void **state) {
-    outcome o = {.is_measured = false};
-    char path[TEMP_SIZE];
-    char photo[TEMP_SIZE];
-    char *files[] = {photo};
-    temp_path(photo, *state, "1.jpg");
-    if (!tr_job_read(temp_path(path, *state, "job.yaml"), &o.job, &o.err)) fail();
-    o.job.layout.axes = TR_AXES_THRUST;
-    assert_false(
-        tr_check_photos(&o.job, files, 1, &(tr_workers){.n_threads = 1}, &o.check, &o.err));
-    assert_int_equal(o.err.code, TR_NO_MEASURE);
-    assert_string_equal(o.err.key, "axes");
-    assert_int_equal(o.check.set.n_photos, 0);
-    tr_check_release(&o.check);
-    tr_job_release(&o.job);
-}
-
 /* A phone held upright, upside down, ...: the file's pixels are the same, and so is every number.
  */
 static void orientation_changes_no_number(void **state) {
@@ -754,7 +736,6 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(orientation_changes_no_number),
         cmocka_unit_test(images_in_memory_measure_the_same),
-        cmocka_unit_test(a_job_that_cannot_be_measured_reads_no_photo),
         cmocka_unit_test(photos_of_the_same_lens_pass),
         cmocka_unit_test(a_photo_of_another_lens_is_refused_and_blocks),
         cmocka_unit_test(a_phone_that_changes_its_camera_is_told),

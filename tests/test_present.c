@@ -106,7 +106,7 @@ static void make_job(scene *s, int n_placements) {
     job->n_sheets = N_SHEETS;
     job->references = s->references;
     job->n_references = 4;
-    for (int i = 0; i < 4; i++) s->references[i] = (tr_reference){POINTS[i], PLATE_A + i, {0, 0}};
+    for (int i = 0; i < 4; i++) s->references[i] = (tr_reference){.point = POINTS[i], .sheet = PLATE_A + i};
     job->reference_sd_mm = 1;
     snprintf(job->layout.id, sizeof job->layout.id, "DEMO-REAR");
     snprintf(job->layout.vehicle, sizeof job->layout.vehicle, "Demo estate car");
@@ -115,12 +115,12 @@ static void make_job(scene *s, int n_placements) {
     job->layout.placements = s->placements;
     job->layout.n_placements = n_placements;
     snprintf(s->placements[0].sheet, sizeof s->placements[0].sheet, "MAT-7");
-    s->placements[0].from = TR_FROM_REAR_AXLE;
+    s->placements[0].from[0].kind = s->placements[0].from[1].kind = TR_FROM_REAR_AXLE;
     require(&s->placements[0], TR_X, -1800, 10);
     require(&s->placements[0], TR_Y, 0, 10);
     require(&s->placements[0], TR_YAW, 0, 0.5 * TR_RAD_PER_DEG);
     snprintf(s->placements[1].sheet, sizeof s->placements[1].sheet, "BOARD-2");
-    s->placements[1].from = TR_FROM_FRONT_AXLE;
+    s->placements[1].from[0].kind = s->placements[1].from[1].kind = TR_FROM_FRONT_AXLE;
     require(&s->placements[1], TR_X, 1500, 10);
     require(&s->placements[1], TR_Y, 0, 10);
     require(&s->placements[1], TR_Z, 1250, 5);
@@ -146,7 +146,7 @@ static void measure(tr_target_result *t, const tr_placement *p, tr_axis axis, do
 
 static void make_target(scene *s, int i) {
     tr_target_result *t = &s->targets[i];
-    t->from = s->placements[i].from;
+    memcpy(t->from, s->placements[i].from, sizeof t->from);
     t->sheet = i == 0 ? MAT : BOARD;
     t->verdict = TR_INCONCLUSIVE; /* until it is placed */
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
@@ -259,7 +259,7 @@ static scene *make_scene(int n_placements) {
     result->track_rear = (tr_length_result){true, 1750.3, 2.0, 1750};
     for (int i = 0; i < 4; i++) {
         s->points[i].is_placed = true;
-        s->points[i].at_mm = tr_v2(POINTS[i][0], POINTS[i][1]);
+        s->points[i].at_mm = tr_v3(POINTS[i][0], POINTS[i][1], 0);
         s->results[PLATE_A + i] = (tr_sheet_result){.is_placed = true,
                                                     .n_photos = i == 2 ? 1 : 2,
                                                     .n_marks = 8,
@@ -315,7 +315,7 @@ static double shade_at(const scene *s, tr_pose sheet_from_vehicle, tr_vec3 p_veh
     tr_vec3 p = tr_pose_apply(sheet_from_vehicle, p_vehicle);
     if (fabs(p.x) <= 800 && fabs(p.y) <= 500) return is_black(s, tr_v2(p.x, p.y)) ? 25 : 225;
     for (int i = 0; i < 4; i++) {
-        tr_vec2 d = tr_v2_sub(tr_v2(p_vehicle.x, p_vehicle.y), s->points[i].at_mm);
+        tr_vec3 d = tr_v3_sub(p_vehicle, s->points[i].at_mm);
         if (fabs(d.x) < 100 && fabs(d.y) < 100) return fabs(d.x) < 60 && fabs(d.y) < 60 ? 30 : 230;
     }
     return 118 + 12 * sin(p_vehicle.x / 90) * sin(p_vehicle.y / 70);

@@ -41,6 +41,7 @@
     X(ONLY_TIE,               "only_tie",              false, "sheet=%s photos[]=%s") \
     X(SHEET_NOT_FOUND,        "sheet_not_found",       true,  "sheet=%s") \
     X(PLATE_NOT_FOUND,        "plate_not_found",       true,  "sheet=%s wheel=%s") \
+    X(POINT_NOT_FOUND,        "plate_not_found",       true,  "sheet=%s point=%s") \
     X(SEEN_ONCE,              "seen_once",             true,  "sheet=%s photos=%d") \
     X(UNNEEDED_SEEN_ONCE,     "seen_once",             false, "sheet=%s photos=%d") \
     /* what does not fit, and why */ \
@@ -83,12 +84,23 @@
     X(WHEELBASE_OFF,          "wheelbase_off",         true,  "measured_mm=%f stated_mm=%f") \
     X(AXLES_NOT_SQUARE,       "axles_not_square",      true,  "skew_mm=%f") \
     X(AXLES_ASKEW,            "axles_askew",           false, "skew_mm=%f") \
+    X(THRUST_ANGLE,           "thrust_angle",          true, \
+      "angle_deg=%f u95_deg=%f limit_deg=%f") \
+    X(THRUST_NOT_MEASURED,    "thrust_angle",          true,  "-") \
+    X(HUB_SLIPPED,            "hub_slipped",           true,  "sheet=%s") \
+    X(HUBS_CONTRADICT,        "hubs_contradict",       true,  "turn_deg=%f way_mm=%f") \
+    X(HUB_TURNED_ALONE,       "hub_turned_alone",      true, \
+      "sheet=%s turned_deg=%f others_deg=%f") \
+    X(ROLLED_TOO_LITTLE,      "rolled_too_little",     true,  "sheet=%s turned_deg=%f") \
+    X(TWO_POSITIONS,          "two_positions",         false, "-") \
     X(REAR_PLATES_ONLY,       "rear_plates_only",      false, "-") \
     X(VEHICLE_ID_MALFORMED,   "vehicle_id",            false, "vehicle_id=%s") \
     X(VEHICLE_ID_DIGIT,       "vehicle_id",            false, "vehicle_id=%s") \
     /* targets; x right, y up on the sheet */ \
     X(SHEET_TURNED,           "sheet_turned",          true,  "sheet=%s turn_deg=%f") \
     X(SHEET_TURNED_ROUND,     "sheet_turned",          true,  "sheet=%s turn_deg=%f") \
+    X(BOARD_FACES_AWAY,       "board_faces_away",      true,  "sheet=%s turn_deg=%f") \
+    X(BOARD_UPSIDE_DOWN,      "board_upside_down",     true,  "sheet=%s turn_deg=%f") \
     X(SHEET_NOT_FLAT,         "sheet_not_flat",        true, \
       "sheet=%s flatness_mm=%f u95_mm=%f limit_mm=%f x_mm=%f y_mm=%f") \
     /* what was taken as exact, or is not known */ \

@@ -16,7 +16,8 @@
 
 typedef struct {
     const tr_job *job;             /* borrowed */
-    bool *is_needed;               /* of each sheet: tr_job_needs_sheet */
+    bool *is_needed;               /* of each sheet: tr_job_needs_sheet ... */
+    bool *stays;                   /* ... and tr_job_sheet_stays */
     tr_photo_set set;              /* its photos */
     tr_lens lenses[TR_MAX_LENSES]; /* of the job, as the network has them */
     tr_check_result result;

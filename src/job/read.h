@@ -12,12 +12,15 @@ typedef struct {
     int n_lenses, n_only_named;
     char **photos;
     int *photo_lens;
+    int *photo_position; /* of each, from 0; NULL where there are no photos */
     int n_photos;
+    int n_positions; /* at least 1 */
 } tr_shots;
 
 /* From the keys `lens` and `photos` of the file's root:
      lens: lens/a.yaml                     # or a list; or unknown
      photos: [photos/1.jpg, { file: photos/2.jpg, lens: lens/b.yaml }]
+   or, where the file may have it, `positions`: a list of such lists, one a roll position.
    Profiles are read; an unknown lens is one of no size (lens/unknown.h). No photo may stand there
    twice, no two profiles may have one name. */
 void tr_read_shots(tr_yaml root, tr_shots *out);

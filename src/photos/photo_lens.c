@@ -106,11 +106,16 @@ static bool refuse_unclear(const tr_photo_request *request, int a, int b, tr_pho
 }
 
 /* What the request says of a file; -1: nothing. */
-static int stated_lens(const tr_photo_request *request, const char *file) {
-    for (int i = 0; i < request->n_named && request->lens_of_named; i++) {
-        if (strcmp(request->named[i], file) == 0) return request->lens_of_named[i];
+static int stated(const tr_photo_request *request, const int *of_named, const char *file) {
+    for (int i = 0; i < request->n_named && of_named; i++) {
+        if (strcmp(request->named[i], file) == 0) return of_named[i];
     }
     return -1;
+}
+
+int tr_photo_find_position(const tr_photo_request *request, const char *file) {
+    int position = stated(request, request->position_of_named, file);
+    return position < 0 ? 0 : position;
 }
 
 /* Of an unknown lens any photo may be, if it is one. */
@@ -123,7 +128,7 @@ static bool is_no_photo(tr_photo *photo) {
 }
 
 bool tr_photo_find_lens(const tr_photo_request *request, tr_photo *photo) {
-    int lens = stated_lens(request, photo->file);
+    int lens = stated(request, request->lens_of_named, photo->file);
     photo->fit = TR_PHOTO_FITS;
     if (request->lenses[0].is_unknown) return !is_no_photo(photo);
     if (lens < 0 && request->n_lenses - request->n_only_named > 1) {

@@ -9,4 +9,7 @@
  */
 bool tr_photo_find_lens(const tr_photo_request *request, tr_photo *photo);
 
+/* The position in which the request says that a file was taken; 0 where it does not. */
+int tr_photo_find_position(const tr_photo_request *request, const char *file);
+
 #endif

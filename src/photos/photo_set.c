@@ -8,6 +8,7 @@
 #include "photos/looks.h"
 #include "photos/order.h"
 #include "photos/photo_findings.h"
+#include "photos/photo_lens.h"
 
 void tr_photo_set_init(tr_photo_set *set, const tr_photo_request *request) {
     *set = (tr_photo_set){.request = *request};
@@ -33,7 +34,8 @@ tr_photo *tr_photo_set_add(tr_photo_set *set, const char *file, tr_error *err) {
         tr_fail_memory(err);
         return NULL;
     }
-    photos[n] = (tr_photo){.file = copy};
+    photos[n] =
+        (tr_photo){.file = copy, .position = tr_photo_find_position(&set->request, file)};
     set->photos = photos;
     set->n_photos++;
     free(set->order); /* it lacks this one */
@@ -61,36 +63,107 @@ bool tr_photo_set_read(tr_photo_set *set, char *const *files, int n, const tr_wo
 
 /* ---- for the network ---- */
 
+static int count_positions(const tr_photo_request *r) {
+    return r->n_positions > 1 ? r->n_positions : 1;
+}
+
+/* Numbers the sheets of all positions; returns how many the network has. */
+static int number_sheets(const tr_photo_request *r, int *network_sheet) {
+    int last = count_positions(r) - 1;
+    int n = r->n_sheets;
+    for (int i = 0; i < r->n_sheets; i++) network_sheet[last * r->n_sheets + i] = i;
+    for (int p = 0; p < last; p++) {
+        for (int i = 0; i < r->n_sheets; i++) {
+            bool stays = !r->stays || r->stays[i];
+            network_sheet[p * r->n_sheets + i] = stays ? i : n++;
+        }
+    }
+    return n;
+}
+
+/* What each of the network's sheets is. */
+static bool list_sheets(const tr_photo_request *r, tr_photo_input *out, tr_error *err) {
+    size_t n_all = (size_t)count_positions(r) * (size_t)r->n_sheets;
+    out->network_sheet = calloc(n_all + 1, sizeof *out->network_sheet);
+    out->sheets = calloc(n_all + 1, sizeof *out->sheets);
+    out->print_of = calloc(n_all + 1, sizeof *out->print_of);
+    if (!out->network_sheet || !out->sheets || !out->print_of) return tr_fail_memory(err);
+    out->in.n_sheets = number_sheets(r, out->network_sheet);
+    for (size_t k = 0; k < n_all; k++) {
+        int sheet = (int)(k % (size_t)r->n_sheets);
+        out->sheets[out->network_sheet[k]] = r->sheets[sheet];
+        out->print_of[out->network_sheet[k]] = sheet;
+    }
+    out->in.sheets = out->sheets;
+    out->in.print_of = out->print_of;
+    return true;
+}
+
+/* A copy of a photo's marks, of the sheets that the network has in its position. */
+static bool renumber(const tr_photo_marks *marks, const int *network_sheet, tr_photo_marks *out,
+                     tr_error *err) {
+    *out = *marks;
+    out->marks = calloc((size_t)marks->n_marks + 1, sizeof *out->marks);
+    out->views = calloc((size_t)marks->n_views + 1, sizeof *out->views);
+    if (!out->marks || !out->views) return tr_fail_memory(err);
+    for (int i = 0; i < marks->n_marks; i++) {
+        out->marks[i] = marks->marks[i];
+        out->marks[i].sheet = network_sheet[marks->marks[i].sheet];
+    }
+    for (int i = 0; i < marks->n_views; i++) {
+        out->views[i] = marks->views[i];
+        out->views[i].sheet = network_sheet[marks->views[i].sheet];
+    }
+    return true;
+}
+
+static bool list_photo(const tr_photo_set *set, int i, tr_photo_input *out, tr_error *err) {
+    const tr_photo *p = &set->photos[set->order[i]];
+    const tr_photo_request *r = &set->request;
+    out->marks[i] = p->is_readable ? &p->marks : NULL;
+    out->names[i] = p->name;
+    out->lens_of[i] = p->lens;
+    if (!p->is_readable || p->position == count_positions(r) - 1) return true;
+    out->marks[i] = &out->moved_marks[i];
+    return renumber(&p->marks, out->network_sheet + (long)p->position * r->n_sheets,
+                    &out->moved_marks[i], err);
+}
+
 bool tr_photo_set_input(const tr_photo_set *set, tr_photo_input *out, tr_error *err) {
     size_t n = (size_t)set->n_photos + 1;
     const tr_photo_request *r = &set->request;
     *out = (tr_photo_input){.marks = calloc(n, sizeof *out->marks),
                             .names = calloc(n, sizeof *out->names),
-                            .lens_of = calloc(n, sizeof *out->lens_of)};
-    if (!out->marks || !out->names || !out->lens_of) return tr_fail_memory(err);
+                            .lens_of = calloc(n, sizeof *out->lens_of),
+                            .moved_marks = calloc(n, sizeof *out->moved_marks)};
+    out->in.n_photos = set->n_photos;
+    if (!out->marks || !out->names || !out->lens_of || !out->moved_marks)
+        return tr_fail_memory(err);
+    if (!list_sheets(r, out, err)) return false;
     for (int i = 0; i < set->n_photos; i++) {
-        const tr_photo *p = &set->photos[set->order[i]];
-        out->marks[i] = p->is_readable ? &p->marks : NULL;
-        out->names[i] = p->name;
-        out->lens_of[i] = p->lens;
+        if (!list_photo(set, i, out, err)) return false;
     }
-    out->in =
-        (tr_adjust_input){.lenses = tr_photo_set_lenses(set),
-                          .initial_lenses = r->lenses[0].is_unknown ? &set->solved_lens : NULL,
-                          .n_lenses = r->n_lenses,
-                          .lens_of = out->lens_of,
-                          .sheets = r->sheets,
-                          .n_sheets = r->n_sheets,
-                          .photos = out->marks,
-                          .photo_names = out->names,
-                          .n_photos = set->n_photos};
+    out->in.lenses = tr_photo_set_lenses(set);
+    out->in.initial_lenses = r->lenses[0].is_unknown ? &set->solved_lens : NULL;
+    out->in.n_lenses = r->n_lenses;
+    out->in.lens_of = out->lens_of;
+    out->in.photos = out->marks;
+    out->in.photo_names = out->names;
     return true;
 }
 
 void tr_photo_input_release(tr_photo_input *input) {
+    for (int i = 0; i < input->in.n_photos && input->moved_marks; i++) {
+        free(input->moved_marks[i].marks);
+        free(input->moved_marks[i].views);
+    }
+    free(input->moved_marks);
     free(input->marks);
     free(input->names);
     free(input->lens_of);
+    free(input->sheets);
+    free(input->print_of);
+    free(input->network_sheet);
     memset(input, 0, sizeof *input);
 }
 

@@ -48,6 +48,9 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_PLATE_NOT_FOUND] =
         "{sheet}, which marks the {wheel} wheel, could not be measured: take two photos that show "
         "it together with another sheet.",
+    [TR_FOUND_POINT_NOT_FOUND] =
+        "{sheet}, which marks the point '{point}', could not be measured: take two photos that show "
+        "it together with another sheet.",
     [TR_FOUND_SEEN_ONCE] = "{sheet} was measured {photos?in only one photo|from only one place}, "
                            "so nothing shows that it lay still or that it is printed at the right "
                            "size. Take another photo of it from a different side.",
@@ -160,6 +163,32 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "Seen square to one axle, the middle of the other lies {skew_mm:.0f} mm to the side, which "
         "the stated uncertainties do not explain: a plate is off its plumb mark, or the vehicle's "
         "axles are not parallel. Check the plates.",
+    [TR_FOUND_THRUST_ANGLE] =
+        "The rear wheels run {|angle_deg|:.2f}° to the {angle_deg?left|right} of the centreline "
+        "(±{u95_deg:.2f}), but the layout allows {limit_deg:.2f}°, u95 included: align the vehicle "
+        "first, or what is set up by this line aims wrong afterwards.",
+    [TR_FOUND_THRUST_NOT_MEASURED] =
+        "The layout limits the thrust angle, which was not measured: it needs hub sheets on both "
+        "rear wheels, and all four wheels marked.",
+    [TR_FOUND_HUB_SLIPPED] =
+        "{sheet} does not fit the other hub sheets in all roll positions: it slipped on its wheel "
+        "while the vehicle was rolled, or that wheel was steered. Fix it, set the steering straight "
+        "and take all positions again.",
+    [TR_FOUND_HUBS_CONTRADICT] =
+        "The hub sheets do not fit one vehicle that was rolled: they are off by up to {turn_deg:.2f}° "
+        "and {way_mm:.1f} mm. A wheel was steered or braked, sheets slipped, or the vehicle was "
+        "rolled between photos of one position. Take all positions again.",
+    [TR_FOUND_HUB_TURNED_ALONE] =
+        "{sheet} turned by {turned_deg:.0f}° between two positions, but the other wheels by "
+        "{others_deg:.0f}°: it slipped on its wheel, or hangs on another one than the job says. Fix "
+        "it and take all positions again.",
+    [TR_FOUND_ROLLED_TOO_LITTLE] =
+        "The wheel of {sheet} turned by only {turned_deg:.0f}° between the positions, which does not "
+        "tell its axis: roll the vehicle by about a quarter turn of the wheels.",
+    [TR_FOUND_TWO_POSITIONS] =
+        "With two positions alone the vehicle's way along X is not told apart from how the hub "
+        "sheets hang: u95 of what counts from an axle contains that. A third position, or a sheet "
+        "that stays on the body, would tell it.",
     [TR_FOUND_REAR_PLATES_ONLY] =
         "Only the rear wheels are marked: a rear plate too far forward or backward would turn the "
         "whole vehicle frame and cannot be noticed. Four plates are safer.",
@@ -177,6 +206,12 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_SHEET_TURNED_ROUND] =
         "{sheet} lies turned by {turn_deg:.0f}°: it is laid down the wrong way round. Its up "
         "direction must point the way that the layout says.",
+    [TR_FOUND_BOARD_FACES_AWAY] =
+        "{sheet} stands turned by {turn_deg:.0f}° from where it should look: it was set up facing "
+        "the wrong way. Turn it round and take the photos again.",
+    [TR_FOUND_BOARD_UPSIDE_DOWN] =
+        "{sheet} hangs turned by {turn_deg:.0f}° about its face: its top must be at the top. Hang "
+        "it as its arrow UP says and take the photos again.",
     [TR_FOUND_SHEET_NOT_FLAT] =
         "{sheet} does not lie flat: its marks differ in height by {flatness_mm:.1f} mm "
         "(±{u95_mm:.1f}), but {limit_mm:.1f} mm is allowed; it is highest about {|x_mm|:.0f} mm to "

@@ -152,8 +152,8 @@ static void append_missing_plates(line *l, const tr_check_result *result) {
     for (int i = 0; i < result->n_plates; i++) {
         const tr_plate_result *p = &result->plates[i];
         if (result->sheets[p->sheet].n_marks > 0) continue;
-        append(l, "%s%s (%s wheel)", l->n ? ", " : "", result->sheets[p->sheet].id,
-               tr_wheel_point_name(p->point));
+        append(l, "%s%s (%s%s)", l->n ? ", " : "", result->sheets[p->sheet].id, p->name,
+               p->point < TR_N_POINTS ? " wheel" : "");
     }
 }
 
@@ -326,4 +326,23 @@ void tr_source_advice(const tr_check_result *result, int target, tr_source sourc
         append_photos_wanted(&l, result, &result->targets[target]);
     }
     tr_text_show(l.text, l.n, out, size);
+}
+
+static const char *origin_text(const tr_origin *origin) {
+    switch (origin->kind) {
+    case TR_FROM_REAR_AXLE: return "the rear axle";
+    case TR_FROM_FRONT_AXLE: return "the front axle";
+    case TR_FROM_POINT:
+    case TR_FROM_SHEET: break;
+    }
+    return origin->name;
+}
+
+void tr_origins_text(const tr_origin from[3], char *out, size_t size) {
+    const char *z = from[2].kind == TR_FROM_REAR_AXLE ? "the floor" : origin_text(&from[2]);
+    if (tr_origin_is(&from[0], &from[1]) && from[2].kind == TR_FROM_REAR_AXLE)
+        snprintf(out, size, "%s", origin_text(&from[0]));
+    else
+        snprintf(out, size, "%s (x), %s (y), %s (z)", origin_text(&from[0]), origin_text(&from[1]),
+                 z);
 }

@@ -59,4 +59,7 @@ tr_source tr_largest_source(const tr_axis_result *result);
 void tr_source_advice(const tr_check_result *result, int target, tr_source source, char *out,
                       size_t size);
 
+/* What a target's coordinates count from: "the rear axle", "emblem (x), front-left (y)". */
+void tr_origins_text(const tr_origin from[3], char *out, size_t size);
+
 #endif

@@ -293,6 +293,7 @@ bool tr_survey_spec_read(const char *path, tr_survey_spec *out, tr_error *err) {
     spec.n_only_named = shots.n_only_named;
     spec.photos = shots.photos;
     spec.photo_lens = shots.photo_lens;
+    free(shots.photo_position); /* a survey has none */
     spec.n_photos = shots.n_photos;
     read_sheets(tr_yaml_at(y, "sheets"), &spec);
     read_stuck(tr_yaml_at(y, "stuck"), &spec);

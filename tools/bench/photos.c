@@ -64,7 +64,7 @@ static tr_pose place_of_plate(int k) {
     static const double y_mm[6] = {1500, -1500, 2200, -2200, 2900, -2900};
     double value[TR_N_AXES] = {
         [TR_X] = -2600 + 750 * (k / 6) + 130 * (k % 3), [TR_Y] = y_mm[k % 6], [TR_YAW] = 0.7 * k};
-    return tr_pose_of_placement(value);
+    return tr_pose_of_placement(value, false);
 }
 
 /* A walk around the vehicle; each photo shows plates together with the mat or with other plates. */

@@ -196,7 +196,7 @@ static double mat_x(const tr_sim_options *o) {
 }
 
 static tr_placement place_mat(const tr_sim_options *o, const char *id, double y) {
-    tr_placement p = {.from = TR_FROM_REAR_AXLE};
+    tr_placement p = {.from = {{TR_FROM_REAR_AXLE, "", 0}}};
     snprintf(p.sheet, sizeof p.sheet, "%s", id);
     p.axis[TR_X] = (tr_requirement){true, true, mat_x(o), 10};
     p.axis[TR_Y] = (tr_requirement){true, true, y, 10};
@@ -341,7 +341,7 @@ static tr_pose on_floor(scene *s, double x, double y, double yaw) {
         value[TR_PITCH] = s->o->phone.floor_tilt_rad * tr_random_normal(&s->phone);
         value[TR_ROLL] = s->o->phone.floor_tilt_rad * tr_random_normal(&s->phone);
     }
-    return tr_pose_of_placement(value);
+    return tr_pose_of_placement(value, false);
 }
 
 static void place_as_laid(scene *s, const tr_vec3 plate[TR_N_POINTS], int placement, int sheet) {
@@ -361,8 +361,8 @@ static void place_as_laid(scene *s, const tr_vec3 plate[TR_N_POINTS], int placem
             if (moved && sheet == MAT) {
                 pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(o->mat_moved_mm.x, o->mat_moved_mm.y, 0));
             }
-            if (!tr_vehicle_frame(point, all, TR_AXES_CENTRELINE, &vehicle)) continue;
-            tr_placement_of(tr_pose_mul(vehicle.vehicle_from_world, pose), value);
+            if (!tr_vehicle_of_points(point, all, TR_AXES_CENTRELINE, &vehicle)) continue;
+            tr_placement_of(tr_pose_mul(vehicle.vehicle_from_world, pose), false, value);
             out[0] = value[TR_X];
             out[1] = value[TR_Y];
             out[2] = value[TR_YAW];
@@ -409,7 +409,7 @@ static void place_sheets(scene *s) {
     }
     for (int i = 0; i < s->sim->job.layout.n_placements; i++) {
         double value[TR_N_AXES];
-        tr_placement_of(s->sheets[mats[i]], value);
+        tr_placement_of(s->sheets[mats[i]], false, value);
         s->sim->truth[3 * i] = value[TR_X];
         s->sim->truth[3 * i + 1] = value[TR_Y];
         s->sim->truth[3 * i + 2] = value[TR_YAW];
