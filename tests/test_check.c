@@ -10,6 +10,7 @@
 #include "diagnose/rejected.h"
 #include "check/check.h"
 #include "findings.h"
+#include "present/words.h"
 #include "tools/simulate/simulate.h"
 
 typedef struct {
@@ -708,9 +709,10 @@ static void test_unknown_lens_of_one_size(void **state) {
     assert_false(p->is_used);
     assert_int_equal(p->fit, TR_PHOTO_OTHER_SIZE);
     assert_string_equal(
-        p->why_not, "it has 2016 x 1512 pixels, but 1.jpg has 4032 x 3024, and photos of an "
-                    "unknown lens must be of one size; use the same camera, zoom and image size "
-                    "for all");
+        reason_text(&p->why_not),
+        "it has 2016 x 1512 pixels, but 1.jpg has 4032 x 3024, and photos of an "
+        "unknown lens must be of one size; use the same camera, zoom and image size "
+        "for all");
     assert_true(o.sim.check.set.photos[5].is_used);
     tr_sim_release(&o.sim);
 }
@@ -748,8 +750,12 @@ static void test_photos_are_named_so_that_they_are_told_apart(void **state) {
         assert_string_equal(check.set.photos[i].file, files[i]);
     }
     assert_false(tr_check_evaluate(&sim.job, &check, &err));
-    assert_non_null(strstr(err.text, "none.jpg: does not exist; check the path"));
-    assert_null(strstr(err.text, "xx"));
+    assert_int_equal(err.code, TR_NO_PHOTO);
+    assert_true(tr_check_finish(&check, &err, NULL));
+    tr_check_name_reason(&check.result);
+    const char *why = check.result.why.text;
+    assert_non_null(strstr(why, "be used; a/none.jpg: does not exist; check the path"));
+    assert_null(strstr(why, "xx"));
     tr_check_release(&check);
     tr_sim_release(&sim);
 }

@@ -81,7 +81,9 @@ static void tell(const tr_lens_run *run, const tr_lens *truth, bool *is_good) {
     for (int i = 0; i < run->n_photos; i++) {
         n_used += run->photos[i].is_used;
         if (run->photos[i].is_used) continue;
-        printf("  photo %d is not used: %s\n", i + 1, run->photos[i].why_not);
+        char why_not[TR_FINDING_TEXT_SIZE];
+        tr_reason_text(run->photos[i].why_not.items, why_not);
+        printf("  photo %d is not used: %s\n", i + 1, why_not);
     }
     printf("  lens from %d of %d photos, rms %.3f px, bow %.2f mm (true %.2f)\n", n_used,
            run->n_photos, run->calibration.rms_px, run->calibration.bow_mm[0], BOW_MM);

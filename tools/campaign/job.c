@@ -413,10 +413,12 @@ static void tell(FILE *to, const trap *t, const tr_sim *sim, const tr_check *che
                 check->result.sheets[TR_SIM_MAT].condition.flatness_mm);
     }
     for (int i = 0; i < check->set.n_photos; i++) {
+        char why_not[TR_FINDING_TEXT_SIZE];
+        tr_reason_text(check->set.photos[i].why_not.items, why_not);
         fprintf(to, "  photo %d: %d marks, rms %.3f px%s%s%s\n", i + 1,
                 check->set.photos[i].n_marks, check->set.photos[i].rms_px,
                 i < t->sim.n_photos && t->is_of_other[i] ? ", of another job" : "",
-                check->set.photos[i].why_not[0] ? ": " : "", check->set.photos[i].why_not);
+                *why_not ? ": " : "", why_not);
     }
     for (int i = 0; i < check->result.findings.n; i++) {
         const tr_finding *w = &check->result.findings.items[i];
