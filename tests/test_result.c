@@ -109,19 +109,19 @@ static void check_simulated(const tr_sim_options *options, const char *code) {
 
 static tr_sim_options honest(uint64_t seed) {
     return (tr_sim_options){.seed = seed,
-                            .noise = 1,
-                            .reference_sd_mm = 1,
-                            .draws_lens = true,
-                            .draws_prints = true,
-                            .is_steady = true};
+                            .noise.marks = 1,
+                            .noise.reference_sd_mm = 1,
+                            .noise.draws_lens = true,
+                            .noise.draws_prints = true,
+                            .scene.is_steady = true};
 }
 
 static void an_honest_job_reads_back(void **state) {
     (void)state;
     for (uint64_t seed = 1; seed <= 3; seed++) {
         tr_sim_options o = honest(seed);
-        o.mat_error[0] = 4.0 * (double)seed;
-        o.mat_error[2] = 0.2 * TR_RAD_PER_DEG * (double)seed;
+        o.scene.mat_error[0] = 4.0 * (double)seed;
+        o.scene.mat_error[2] = 0.2 * TR_RAD_PER_DEG * (double)seed;
         check_simulated(&o, NULL);
     }
 }
@@ -129,39 +129,39 @@ static void an_honest_job_reads_back(void **state) {
 static void jobs_with_findings_read_back(void **state) {
     (void)state;
     tr_sim_options o = honest(4);
-    o.mat_moved_mm = tr_v2(60, 20);
-    o.moved_from = 4;
+    o.faults.mat_moved_mm = tr_v2(60, 20);
+    o.faults.moved_from = 4;
     check_simulated(&o, "sheet_moved");
     o = honest(5);
-    o.mat_scale = 0.99;
+    o.faults.mat_scale = 0.99;
     check_simulated(&o, "sheet_scale");
     o = honest(6);
-    o.lens_factor = 1.05;
+    o.faults.lens_factor = 1.05;
     check_simulated(&o, "lens_mismatch");
     o = honest(7);
-    o.mat_curl_mm = 30;
+    o.faults.mat_curl_mm = 30;
     check_simulated(&o, "sheet_not_flat");
     o = honest(8);
-    o.plate_off_mm[TR_REAR_LEFT] = tr_v2(-40, 35);
+    o.faults.plate_off_mm[TR_REAR_LEFT] = tr_v2(-40, 35);
     check_simulated(&o, "plate_off");
     o = honest(9);
-    o.is_mat_missing = true;
+    o.faults.is_mat_missing = true;
     check_simulated(&o, "sheet_not_found");
     o = honest(10);
-    o.reference_sd_mm = 0;
-    o.is_exact_lens = true;
+    o.noise.reference_sd_mm = 0;
+    o.scene.is_exact_lens = true;
     check_simulated(&o, "plates_taken_as_exact");
     o = honest(11);
-    o.has_second_mat = true;
-    o.are_mats_exchanged = true;
+    o.scene.has_second_mat = true;
+    o.faults.are_mats_exchanged = true;
     check_simulated(&o, NULL);
 }
 
 static void an_unknown_lens_reads_back(void **state) {
     (void)state;
     tr_sim_options o = honest(12);
-    o.is_steady = false;
-    o.is_lens_unknown = true;
+    o.scene.is_steady = false;
+    o.scene.is_lens_unknown = true;
     check_simulated(&o, "lens_unknown");
     o.n_photos = 3; /* too few: there is no measurement */
     check_simulated(&o, NULL);

@@ -105,7 +105,7 @@ static void tell(const tr_lens_run *run, const tr_lens *truth, bool *is_good) {
 bool bench_phone_lens(const bench_options *o, const char *folder, tr_lens *out, bool *is_good,
                       tr_error *err) {
     const tr_board board = {SQUARES_X, SQUARES_Y, PITCH_MM};
-    tr_sim_options so = {.seed = (uint64_t)o->seed, .is_exact_lens = true};
+    tr_sim_options so = {.seed = (uint64_t)o->seed, .scene.is_exact_lens = true};
     tr_sim sim = {0};
     tr_lens_run run = {0};
     board_photos *b = calloc(1, sizeof *b);
