@@ -10,8 +10,8 @@
 #include "diagnose/rejected.h"
 #include "check/check.h"
 #include "findings.h"
+#include "honest.h"
 #include "present/words.h"
-#include "tools/simulate/simulate.h"
 
 typedef struct {
     tr_sim sim;
@@ -53,16 +53,6 @@ static void expect_no_pass(const char *what, const tr_sim_options *options, cons
         fail_msg("%s: must not pass and must warn of: %s", what, codes);
     }
     tr_sim_release(&o.sim);
-}
-
-/* Of an ideal camera whose profile says so, or of one that nothing is known of. */
-static tr_sim_options honest(uint64_t seed) {
-    return (tr_sim_options){.seed = seed,
-                            .noise.marks = 1,
-                            .noise.reference_sd_mm = 1,
-                            .noise.draws_lens = true,
-                            .noise.draws_prints = true,
-                            .noise.draws_floor = true};
 }
 
 /* ---- right values ---- */
