@@ -497,7 +497,7 @@ static void every_key_of_a_survey_is_described(void **state) {
         (void)tr_fail(&err, TR_NO_MEASURE, "a reason");
         /* What simulated photos do not have. */
         sim.survey.set.photos[0].is_used = false;
-        snprintf(sim.survey.set.photos[0].why_not, 16, "a reason");
+        assert_true(tr_note(IS_MIRRORED, &sim.survey.set.photos[0].why_not, NULL));
     }
     tr_survey_sim_release(&sim);
     for (const tr_help_key *k = c.format->keys; k->path; k++) {

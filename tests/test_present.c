@@ -12,6 +12,7 @@
 #include "base/file.h"
 #include "base/text.h"
 #include "check/check.h"
+#include "findings.h"
 #include "draw.h"
 #include "image/image.h"
 #include "present/canvas.h"
@@ -228,8 +229,7 @@ static void make_photos(scene *s) {
                                             .has_elevation = true,
                                             .elevation_rad = 30 * TR_RAD_PER_DEG};
     }
-    snprintf(s->photos[2].why_not, sizeof s->photos[2].why_not,
-             "It shows the plates only, and none of the sheets that it would join to them.");
+    assert_true(tr_note(MARKS_DO_NOT_TIE, &s->photos[2].why_not, NULL));
 }
 
 static scene *make_scene(int n_placements) {
@@ -272,6 +272,7 @@ static scene *make_scene(int n_placements) {
 }
 
 static void free_scene(scene *s) {
+    tr_findings_release(&s->photos[2].why_not);
     tr_findings_release(&s->check.result.findings);
     tr_photo_results_release(s->check.result.photos, s->check.result.n_photos);
     free(s->check.result.order);
@@ -283,11 +284,6 @@ static const tr_check_result *result_of(scene *s, const tr_error *why) {
     tr_error err = {0};
     if (!tr_check_finish(&s->check, why, &err)) fail_msg("%s", err.text);
     return &s->check.result;
-}
-
-static void set_reason(scene *s, int photo, const char *reason) {
-    tr_photo_quality *q = &s->photos[photo].quality;
-    snprintf(q->reason, sizeof q->reason, "%s", reason);
 }
 
 /* tr_note, of a scene. */
@@ -516,7 +512,7 @@ static void json_tells_how_good_each_photo_is(void **state) {
              "Example Phone 3");
     snprintf(s->photos[0].exif.taken, sizeof s->photos[0].exif.taken, "2026-03-02 10:15:07");
     s->photos[1].quality.grade = TR_PHOTO_WEAK;
-    set_reason(s, 1, "blurred; hold still");
+    s->photos[1].quality.flaw = TR_FLAW_BLURRED;
     s->photos[2].quality = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE};
     json_t *json = reread(tr_check_json(result_of(s, NULL)));
     json_t *photo = json_array_get(at(json, "photos"), 0);
@@ -539,10 +535,12 @@ static void json_tells_how_good_each_photo_is(void **state) {
     assert_true(json_is_null(at(photo, "camera")));
     assert_true(json_is_null(at(photo, "taken")));
     assert_string_equal(json_string_value(at(quality, "grade")), "weak");
-    assert_string_equal(json_string_value(at(quality, "reason")), "blurred; hold still");
+    assert_string_equal(json_string_value(at(quality, "reason")),
+                        tr_photo_flaw_text(TR_FLAW_BLURRED));
     quality = at(json_array_get(at(json, "photos"), 2), "quality");
     assert_string_equal(json_string_value(at(quality, "grade")), "unusable");
-    assert_string_equal(json_string_value(at(quality, "reason")), s->photos[2].why_not);
+    assert_string_equal(json_string_value(at(quality, "reason")),
+                        reason_text(&s->photos[2].why_not));
     assert_true(json_is_null(at(quality, "sharpness_px")));
     assert_true(json_is_null(at(quality, "contrast")));
     assert_true(json_is_null(at(quality, "tag_px")));
@@ -789,7 +787,7 @@ static void text_tells_the_verdict_and_what_to_do(void **state) {
     assert_non_null(strstr(text, "0.00      0.91     +0.91   ±0.11   ±0.50  ✗ fail"));
     assert_non_null(strstr(text, "Out of limits: MAT-7 (yaw)."));
     assert_non_null(strstr(text, "Slide the mat 12 mm backward"));
-    assert_non_null(strstr(text, "photos/3.jpg: It shows the plates only"));
+    assert_non_null(strstr(text, "photos/3.jpg: its marks do not tie it"));
     assert_non_null(strstr(text, "tag_misplaced; no pass"));
     assert_non_null(strstr(text, "2699.1      ±2.1    2700.0"));
     assert_null(strstr(text, "\033"));
@@ -810,22 +808,22 @@ static void text_lists_weak_photos_only(void **state) {
     assert_null(strstr(text, "weak"));
     free(text);
     s->photos[1].quality.grade = TR_PHOTO_WEAK;
-    set_reason(s, 1, "too flat a view; hold the camera higher");
+    s->photos[1].quality.flaw = TR_FLAW_FLAT_VIEW;
     s->photos[2].quality.grade = TR_PHOTO_WEAK;
-    set_reason(s, 2, "blurred; hold still");
-    snprintf(s->photos[2].why_not, sizeof s->photos[2].why_not, "its marks tie it to nothing");
+    s->photos[2].quality.flaw = TR_FLAW_FEW_MARKS;
     text = text_of(s, NULL, false);
     check_lines_fit(text);
     assert_non_null(strstr(text, "Photos: 2 of 3 used.\n"
                                  "  - photos/2.jpg: weak: too flat a view; hold the camera higher\n"
-                                 "  - photos/3.jpg: its marks tie it to nothing; weak: blurred; "
-                                 "hold still\n"));
+                                 "  - photos/3.jpg: its marks do not tie it to the other photos; "
+                                 "weak: few marks;\n    bring more of the sheets into view\n"));
     assert_null(strstr(text, "photos/1.jpg"));
     free(text);
     /* One without marks is said to be so once. */
-    s->photos[2].quality = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE, .reason = "no mark"};
+    s->photos[2].quality = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE, .flaw = TR_FLAW_NO_MARK};
     text = text_of(s, NULL, false);
-    assert_non_null(strstr(text, "  - photos/3.jpg: its marks tie it to nothing\n"));
+    assert_non_null(
+        strstr(text, "  - photos/3.jpg: its marks do not tie it to the other photos\n"));
     free(text);
     free_scene(s);
 }

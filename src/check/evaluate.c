@@ -129,20 +129,19 @@ static bool measure(const tr_solved *s, const tr_vehicle *vehicle, tr_check *che
 /* Where no photo can be used at all, the first one's reason says more than that no mark was found.
  */
 static bool refuse_without_photos(const tr_check *check, tr_error *err) {
-    const tr_photo *refused = NULL;
+    const tr_photo *first = NULL;
     for (int i = 0; i < check->set.n_photos; i++) {
         const tr_photo *p = &check->set.photos[check->set.order[i]];
         if (p->is_readable && !p->marks.is_mirrored) return true;
-        if (!refused) refused = p;
+        if (!first) first = p;
     }
-    if (refused && refused->is_readable) {
+    if (first && first->is_readable) {
         return tr_fail(
             err, TR_NO_MEASURE,
             "the photos are mirrored left to right; turn mirroring off in the camera's settings "
             "and take them anew");
     }
-    return tr_fail(err, TR_NO_MEASURE, "none of the photos can be used; %s: %s",
-                   refused ? refused->name : "", refused ? refused->why_not : "there are none");
+    return tr_fail(err, TR_NO_PHOTO, "none of the photos can be used");
 }
 
 /* What is sought: the job as it is now. */

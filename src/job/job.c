@@ -60,13 +60,6 @@ static void read_layout(tr_yaml y, tr_layout *layout) {
     free(path);
 }
 
-static void read_sheet(tr_yaml y, tr_sheet *sheet) {
-    tr_error cause = {0};
-    char *path = tr_yaml_path(y);
-    if (path && !tr_sheet_read(path, sheet, &cause)) tr_yaml_fail_inside(y, &cause);
-    free(path);
-}
-
 /* A tag on two sheets could not be told apart in a photo. The fault is the later sheet file's. */
 static void check_tags(tr_yaml y, const tr_sheet *a, const tr_sheet *b) {
     if (strcmp(a->tag_family, b->tag_family) != 0) return;
@@ -90,12 +83,8 @@ static void read_sheets(tr_yaml y, tr_job *job) {
     job->sheets = tr_yaml_array(y, 1, TR_MAX_SHEETS, sizeof *job->sheets, &job->n_sheets);
     for (int i = 0; i < job->n_sheets && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
-        read_sheet(item, &job->sheets[i]);
+        tr_read_sheet(item, tr_sheet_read, job->sheets, i);
         for (int j = 0; j < i && tr_yaml_has(y); j++) {
-            if (strcmp(job->sheets[i].id, job->sheets[j].id) == 0) {
-                tr_yaml_fail(item, "defines sheet %s, which %s defines already; leave one out",
-                             job->sheets[i].id, job->sheets[j].path);
-            }
             check_tags(y, &job->sheets[j], &job->sheets[i]);
         }
     }

@@ -175,6 +175,19 @@ void tr_read_shots(tr_yaml root, tr_shots *out) {
     for (int k = 0; k < out->n_lenses; k++) free(r.paths[k]);
 }
 
+void tr_read_sheet(tr_yaml y, bool (*read)(const char *path, tr_sheet *out, tr_error *err),
+                   tr_sheet *sheets, int i) {
+    tr_error cause = {0};
+    char *path = tr_yaml_path(y);
+    if (path && !read(path, &sheets[i], &cause)) tr_yaml_fail_inside(y, &cause);
+    free(path);
+    for (int j = 0; j < i && tr_yaml_has(y); j++) {
+        if (strcmp(sheets[i].id, sheets[j].id) != 0) continue;
+        tr_yaml_fail(y, "defines sheet %s, which %s defines already; leave one out", sheets[i].id,
+                     sheets[j].path);
+    }
+}
+
 int tr_read_sheet_name(tr_yaml y, const tr_sheet *sheets, int n) {
     char id[sizeof sheets->id] = "";
     tr_yaml_text(y, id, sizeof id);

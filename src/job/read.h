@@ -25,6 +25,11 @@ typedef struct {
    twice, no two profiles may have one name. */
 void tr_read_shots(tr_yaml root, tr_shots *out);
 
+/* y is the path of a sheet's file: reads it into sheets[i]. None of those before may have its id.
+ */
+void tr_read_sheet(tr_yaml y, bool (*read)(const char *path, tr_sheet *out, tr_error *err),
+                   tr_sheet *sheets, int i);
+
 /* y is the id of one of n sheets: its index; 0, and the error set, where there is none. */
 int tr_read_sheet_name(tr_yaml y, const tr_sheet *sheets, int n);
 

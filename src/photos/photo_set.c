@@ -1,7 +1,6 @@
 #include "photos/photo_set.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -17,6 +16,7 @@ void tr_photo_set_init(tr_photo_set *set, const tr_photo_request *request) {
 void tr_photo_set_release(tr_photo_set *set) {
     for (int i = 0; i < set->n_photos; i++) {
         free(set->photos[i].file);
+        tr_findings_release(&set->photos[i].why_not);
         tr_photo_marks_release(&set->photos[i].marks);
         tr_image_release(&set->photos[i].image);
     }
@@ -168,14 +168,10 @@ void tr_photo_input_release(tr_photo_input *input) {
 }
 
 /* Why a photo that could be read is not used. */
-static void say_why_not(tr_photo *p, const char *whose) {
-    if (p->marks.is_mirrored) {
-        snprintf(p->why_not, sizeof p->why_not, "it is mirrored left to right");
-    } else if (p->marks.n_marks == 0) {
-        snprintf(p->why_not, sizeof p->why_not, "no mark of this %s was found in it", whose);
-    } else {
-        snprintf(p->why_not, sizeof p->why_not, "its marks do not tie it to the other photos");
-    }
+static bool note_why_not(tr_photo *p, const char *whose, tr_error *err) {
+    if (p->marks.is_mirrored) return tr_note(IS_MIRRORED, &p->why_not, err);
+    if (p->marks.n_marks == 0) return tr_note(SHOWS_NO_MARK, &p->why_not, err, whose);
+    return tr_note(MARKS_DO_NOT_TIE, &p->why_not, err);
 }
 
 bool tr_photo_set_count(tr_photo_set *set, const tr_network *net, const bool *is_placed,
@@ -198,7 +194,7 @@ bool tr_photo_set_count(tr_photo_set *set, const tr_network *net, const bool *is
         p->is_used = p->n_marks > 0;
         p->rms_px = p->is_used ? sqrt(sum[i] / n_found[i]) : 0;
         p->own_lens = tr_network_photo_lens(net, i);
-        if (!p->is_used && p->is_readable && !p->why_not[0]) say_why_not(p, whose);
+        if (!p->is_used && p->is_readable && p->why_not.n == 0) ok = note_why_not(p, whose, err);
     }
     free(sum);
     free(n_found);

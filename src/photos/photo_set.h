@@ -38,9 +38,9 @@ typedef struct {
     char sha256[65]; /* of the file's bytes; "" where it could not be read. Of an image in memory:
                         of its pixels */
     int width_px, height_px;
-    bool is_readable;  /* it is a photo that fits a lens: its marks were sought */
-    bool is_used;      /* its marks are in the network */
-    char why_not[256]; /* a sentence, where it is not used */
+    bool is_readable;    /* it is a photo that fits a lens: its marks were sought */
+    bool is_used;        /* its marks are in the network */
+    tr_findings why_not; /* where it is not used: one, the reason; owned */
     tr_exif exif;
     tr_photo_fit fit;
     int lens;       /* of the request, where is_readable */

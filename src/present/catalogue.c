@@ -376,7 +376,112 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_NO_ROOM_SHEET_ID] = "there is no room for the sheet's id",
     [TR_FOUND_NO_ROOM_UP_ARROW] = "there is no room for the up arrow",
     [TR_FOUND_NO_ROOM_NOTE] = "there is no room for the note on how to print and check it",
+
+    /* ---- reasons: why a photo is not used ---- */
+    [TR_FOUND_SAID] = "{text}",
+    [TR_FOUND_BESIDE_LIST] =
+        "does not exist in the current folder, from which photos on the command line are sought; "
+        "it lies beside the {list} file",
+    [TR_FOUND_SAME_PHOTO] = "it is the same photo as {other}",
+    [TR_FOUND_IS_MIRRORED] = "it is mirrored left to right",
+    [TR_FOUND_SHOWS_NO_MARK] = "no mark of this {whose} was found in it",
+    [TR_FOUND_MARKS_DO_NOT_TIE] = "its marks do not tie it to the other photos",
+    [TR_FOUND_TAKEN_OTHERWISE] =
+        "it was taken {camera}, but the lens profile's photos {profile_camera}; use the camera, "
+        "focal length and zoom of the calibration",
+    [TR_FOUND_SIZE_OTHER] =
+        "it has {width_px} x {height_px} pixels, but the lens profile is for {profile_width_px} x "
+        "{profile_height_px}; use the same camera, zoom and image size as in the calibration",
+    [TR_FOUND_SIZE_TURNED] =
+        "it has {width_px} x {height_px} pixels, but the lens profile is for {profile_width_px} x "
+        "{profile_height_px}; use the photo as the camera stored it, not turned",
+    [TR_FOUND_SIZE_CHANGED] =
+        "it has {width_px} x {height_px} pixels, but the lens profile is for {profile_width_px} x "
+        "{profile_height_px}; use the photo as the camera stored it, not made smaller or cut",
+    [TR_FOUND_SIZE_LOOKS] = "it has {width_px} x {height_px} pixels, but the lens profile is for "
+                            "{profile_width_px} x {profile_height_px}: it {looks}",
+    [TR_FOUND_NO_PROFILE] =
+        "none of the job's lens profiles fits it ({width_px} x {height_px} pixels); add the "
+        "profile of its camera at this zoom and image size to 'lens', or take it with one of the "
+        "others",
+    [TR_FOUND_NO_PROFILE_OF_CAMERA] =
+        "none of the job's lens profiles fits it ({width_px} x {height_px} pixels, taken with "
+        "{camera}); add the profile of its camera at this zoom and image size to 'lens', or take "
+        "it with one of the others",
+    [TR_FOUND_NO_PROFILE_LOOKS] = "it has {width_px} x {height_px} pixels, as none of the job's "
+                                  "lens profiles: it {looks}",
+    [TR_FOUND_TWO_PROFILES] =
+        "it fits lens profile '{lens}' as well as '{other_lens}'; say in the job which it is, "
+        "under 'photos': {{ file: {photo}, lens: ... }",
+    [TR_FOUND_SIZES_DIFFER] =
+        "it has {width_px} x {height_px} pixels, but {usual} has {usual_width_px} x "
+        "{usual_height_px}, and photos of an unknown lens must be of one size; use the same "
+        "camera, zoom and image size for all",
+    [TR_FOUND_SIZES_DIFFER_TURNED] =
+        "it has {width_px} x {height_px} pixels, but {usual} has {usual_width_px} x "
+        "{usual_height_px}, and photos of an unknown lens must be of one size; use the photo as "
+        "the camera stored it, not turned",
+    [TR_FOUND_LOOKS] = "it {looks}",
+
+    /* of photos of a board */
+    [TR_FOUND_NO_BOARD] =
+        "no board with {squares_x} x {squares_y} squares was found; the whole board must be in the "
+        "photo, uncovered, evenly lit and sharp (squares are counted, not corners)",
+    [TR_FOUND_NO_BOARD_LOOKS] = "no board was found in it, and it {looks}",
+    [TR_FOUND_FEW_CORNERS] =
+        "only {measured} of the board's {all} corners could be measured; of the others {others}",
+    [TR_FOUND_SAME_FILE] = "it is the same file as '{other}'",
+    [TR_FOUND_FITS_WORSE] =
+        "it does not fit the other photos: its corners lie some {times:.1f} times further off; was "
+        "the board bent or moving, or the zoom another?",
+    [TR_FOUND_FOCAL_IS_OTHER] = "its focal length is another than the other photos', by some "
+                                "{off_percent:.1f} %; was the zoom or the focus another?",
+    [TR_FOUND_AXIS_IS_ELSEWHERE] = "its optical axis is elsewhere than in the other photos, by "
+                                   "some {off_px:.0f} px; was it cropped or turned by an app?",
+
+    /* ---- what a picture looks like, behind "it" ---- */
+    [TR_FOUND_LOOKS_PANORAMA] = "looks like a panorama or a stitched picture; take single photos",
+    [TR_FOUND_LOOKS_SCREENSHOT] =
+        "looks like a screenshot; use the photo itself, as the camera stored it",
+    [TR_FOUND_LOOKS_CUT] = "was cut after it was taken; use the photo as the camera stored it",
+    [TR_FOUND_LOOKS_SHRUNK] =
+        "was made smaller after it was taken; use the photo as the camera stored it",
+    [TR_FOUND_LOOKS_COPY] = "looks like a messenger's small copy; use the camera's own file, sent "
+                            "as a file or by cable",
 };
+
+/* Where blur is the cause. */
+#define HOLD_STILL "hold still, rest your elbows, add light, switch burst and night modes off"
+
+static const char *const FLAWS[TR_N_FLAWS] = {
+    [TR_FLAW_NONE] = "",
+    [TR_FLAW_MIRRORED] = "mirrored left to right; turn mirroring off",
+    [TR_FLAW_NO_MARK] = "no mark of this job's sheets can be made out",
+    [TR_FLAW_TAGS_CUT] = "its tags reach over the photo's edge; bring whole tags into view",
+    [TR_FLAW_TAGS_SMALL] = "its tags are too small; step closer",
+    [TR_FLAW_TAGS_FAINT] = "its tags are dark or washed out; give them more even light",
+    [TR_FLAW_TAGS_BLURRED] = "its tags are blurred; " HOLD_STILL,
+    [TR_FLAW_TAGS_COVERED] =
+        "its tags are partly covered or in glare; uncover them, change your place",
+    [TR_FLAW_TAGS_UNSETTLED] = "no place of its tags could be settled; take it again, evenly lit",
+    [TR_FLAW_BLURRED] = "blurred; " HOLD_STILL,
+    [TR_FLAW_DIM] = "dark or washed out; give it more even light",
+    [TR_FLAW_OVEREXPOSED] = "overexposed; turn the light or the exposure down",
+    [TR_FLAW_FAR] = "too far away; step closer",
+    [TR_FLAW_FLAT_VIEW] = "too flat a view; hold the camera higher",
+    [TR_FLAW_FEW_MARKS] = "few marks; bring more of the sheets into view",
+};
+
+const char *tr_photo_flaw_text(tr_photo_flaw flaw) {
+    return FLAWS[flaw];
+}
+
+tr_photo_flaw tr_photo_flaw_of(const char *text) {
+    for (tr_photo_flaw flaw = TR_FLAW_NONE; flaw < TR_N_FLAWS; flaw++) {
+        if (strcmp(FLAWS[flaw], text) == 0) return flaw;
+    }
+    return TR_FLAW_NONE;
+}
 
 const char *tr_finding_message(tr_finding_kind kind) {
     return MESSAGES[kind];
@@ -469,7 +574,8 @@ static bool fill_choice(line *l, const tr_argument *a, const char *which, size_t
     case TR_ARGUMENT_NUMBER: is_first = a->number > 0; break;
     case TR_ARGUMENT_INTEGER: is_first = a->number == 1; break;
     case TR_ARGUMENT_LIST: is_first = count_items(a->text) == 1; break;
-    case TR_ARGUMENT_TEXT: return false;
+    case TR_ARGUMENT_TEXT:
+    case TR_ARGUMENT_PART: return false;
     }
     if (is_first)
         append(l, which, (size_t)(bar - which));
@@ -486,6 +592,13 @@ static const tr_argument *find(const tr_finding *f, const char *name, size_t n) 
     return NULL;
 }
 
+static bool fill_part(line *l, const tr_finding *part) {
+    char text[TR_FINDING_TEXT_SIZE] = "";
+    bool ok = !part || tr_finding_fill_in(MESSAGES[part->kind], part, text);
+    append(l, text, strlen(text));
+    return ok;
+}
+
 static bool fill_value(line *l, const tr_argument *a, bool is_magnitude, const char *how,
                        size_t n) {
     char integer[32];
@@ -498,6 +611,7 @@ static bool fill_value(line *l, const tr_argument *a, bool is_magnitude, const c
         append(l, integer, strlen(integer));
         return !is_magnitude && n == 0;
     case TR_ARGUMENT_TEXT: append(l, a->text, strlen(a->text)); return !is_magnitude && n == 0;
+    case TR_ARGUMENT_PART: return !is_magnitude && n == 0 && fill_part(l, a->part);
     }
     return false;
 }
@@ -528,11 +642,22 @@ bool tr_finding_fill_in(const char *message, const tr_finding *finding,
         append(&l, message, n);
         message += n;
         if (!*message) break;
-        const char *end = strchr(++message, '}');
+        if (*++message == '{') {
+            append(&l, message++, 1);
+            continue;
+        }
+        const char *end = strchr(message, '}');
         if (!end || !fill_placeholder(&l, finding, message, (size_t)(end - message))) return false;
         message = end + 1;
     }
     return true;
+}
+
+void tr_reason_text(const tr_finding *reason, char out[TR_FINDING_TEXT_SIZE]) {
+    line l = {.text = out};
+    out[0] = 0;
+    /* The tests see that every message can be filled in. */
+    (void)fill_part(&l, reason);
 }
 
 void tr_finding_text(const tr_finding *finding, char out[TR_FINDING_TEXT_SIZE]) {

@@ -341,11 +341,12 @@ static json_t *known(bool is_known, double value) {
 
 static json_t *quality_json(const tr_photo_result *photo) {
     const tr_photo_quality *q = &photo->quality;
-    const char *why_not = q->grade == TR_PHOTO_UNUSABLE ? photo->why_not : "";
-    const char *reason = *q->reason ? q->reason : why_not;
+    const char *flaw = tr_photo_flaw_text(q->flaw);
+    char why_not[TR_FINDING_TEXT_SIZE] = "";
+    if (q->grade == TR_PHOTO_UNUSABLE) tr_reason_text(photo->why_not.items, why_not);
     json_t *json = json_object();
     if (json && tr_json_put(json, "grade", json_string(tr_photo_grade_name(q->grade))) &&
-        tr_json_put(json, "reason", known_text(reason)) &&
+        tr_json_put(json, "reason", known_text(*flaw ? flaw : why_not)) &&
         tr_json_put(json, "sharpness_px", known(q->has_marks, q->sharpness_px)) &&
         tr_json_put(json, "contrast", known(q->has_marks, q->contrast)) &&
         tr_json_put(json, "overexposed", known(q->has_tags, q->overexposed_part)) &&
@@ -360,6 +361,8 @@ static json_t *quality_json(const tr_photo_result *photo) {
 }
 
 static json_t *photo_json(const tr_photo_result *photo, bool has_lenses) {
+    char why_not[TR_FINDING_TEXT_SIZE];
+    tr_reason_text(photo->why_not.items, why_not);
     json_t *json = json_object();
     bool ok =
         json && tr_json_put(json, "file", tr_json_text(photo->file)) &&
@@ -371,8 +374,7 @@ static json_t *photo_json(const tr_photo_result *photo, bool has_lenses) {
         tr_json_put(json, "taken", known_text(photo->taken)) &&
         tr_json_put(json, "quality", quality_json(photo));
     if (has_lenses) ok = ok && tr_json_put(json, "lens", known_text(photo->lens));
-    if (*photo->why_not && !photo->is_used)
-        ok = ok && tr_json_put(json, "reason", tr_json_text(photo->why_not));
+    if (*why_not && !photo->is_used) ok = ok && tr_json_put(json, "reason", tr_json_text(why_not));
     if (ok) return json;
     json_decref(json);
     return NULL;
@@ -402,6 +404,12 @@ static json_t *items_json(const char *list) {
     return NULL;
 }
 
+static json_t *part_json(const tr_finding *part) {
+    char text[TR_FINDING_TEXT_SIZE];
+    tr_reason_text(part, text);
+    return tr_json_text(text);
+}
+
 static json_t *arguments_json(const tr_finding *finding) {
     json_t *json = json_object();
     bool ok = json;
@@ -414,6 +422,7 @@ static json_t *arguments_json(const tr_finding *finding) {
             break;
         case TR_ARGUMENT_TEXT: ok = tr_json_put(json, a->name, tr_json_text(a->text)); break;
         case TR_ARGUMENT_LIST: ok = tr_json_put(json, a->name, items_json(a->text)); break;
+        case TR_ARGUMENT_PART: ok = tr_json_put(json, a->name, part_json(a->part)); break;
         }
     }
     if (ok) return json;

@@ -4,7 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "present/catalogue.h"
 #include "present/check_json.h"
+
 /* ---- values; the first that is not as it should be is the error ---- */
 
 static bool refuse(tr_error *err, const char *key, const char *wanted) {
@@ -62,10 +64,14 @@ static bool bool_of(const json_t *json, const char *key, tr_error *err) {
 }
 
 /* null and what is not told: "". */
-static void text_of(const json_t *json, const char *key, char *out, size_t size, tr_error *err) {
+static const char *string_of(const json_t *json, const char *key, tr_error *err) {
     const json_t *value = json_object_get(json, key);
     if (value && !json_is_null(value) && !json_is_string(value)) refuse(err, key, "a text");
-    snprintf(out, size, "%s", json_is_string(value) ? json_string_value(value) : "");
+    return json_is_string(value) ? json_string_value(value) : "";
+}
+
+static void text_of(const json_t *json, const char *key, char *out, size_t size, tr_error *err) {
+    snprintf(out, size, "%s", string_of(json, key, err));
 }
 
 static tr_vec2 pair_of(const json_t *json, const char *key, tr_error *err) {
@@ -329,7 +335,7 @@ static void read_quality(const json_t *json, tr_photo_quality *q, tr_error *err)
     while (q->grade > TR_PHOTO_UNUSABLE && strcmp(tr_photo_grade_name(q->grade), grade) != 0) {
         q->grade--;
     }
-    text_of(json, "reason", q->reason, sizeof q->reason, err);
+    q->flaw = tr_photo_flaw_of(string_of(json, "reason", err));
     q->has_marks = !json_is_null(json_object_get(json, "sharpness_px"));
     q->has_tags = !json_is_null(json_object_get(json, "tag_px"));
     q->has_elevation = !json_is_null(json_object_get(json, "elevation_deg"));
@@ -395,7 +401,8 @@ static void read_photo(const json_t *json, tr_photo_result *p, tr_error *err) {
     text_of(json, "camera", p->camera, sizeof p->camera, err);
     text_of(json, "taken", p->taken, sizeof p->taken, err);
     text_of(json, "lens", p->lens, sizeof p->lens, err);
-    text_of(json, "reason", p->why_not, sizeof p->why_not, err);
+    const char *why_not = string_of(json, "reason", err);
+    if (*why_not && !tr_note(SAID, &p->why_not, err, why_not)) return;
     p->width_px = (int)size.x;
     p->height_px = (int)size.y;
     p->is_used = bool_of(json, "used", err);
@@ -416,6 +423,15 @@ static bool read_items(const json_t *json, char **items, tr_error *err) {
     return *items || tr_items_add(items, "", err);
 }
 
+/* Which finding it was is not told, but what it said. */
+static bool read_part(const json_t *json, tr_argument *a, tr_error *err) {
+    tr_findings said = {0};
+    if (!json_is_string(json)) return refuse(err, a->name, "a text");
+    if (!tr_note(SAID, &said, err, json_string_value(json))) return false;
+    a->part = said.items;
+    return true;
+}
+
 static bool read_argument(const json_t *arguments, tr_argument *a, tr_error *err) {
     const json_t *value = json_object_get(arguments, a->name);
     switch (a->type) {
@@ -426,6 +442,7 @@ static bool read_argument(const json_t *arguments, tr_argument *a, tr_error *err
         if (!json_is_string(value)) return refuse(err, a->name, "a text");
         a->text = strdup(json_string_value(value));
         return a->text || tr_fail_memory(err);
+    case TR_ARGUMENT_PART: return read_part(value, a, err);
     }
     return false;
 }
@@ -440,7 +457,7 @@ static bool read_finding(const json_t *json, tr_findings *list, tr_error *err) {
     bool ok = is_fine(err);
     for (int i = 0; i < n && ok; i++) ok = read_argument(arguments, &f.arguments[i], err);
     ok = ok && tr_findings_copy(&f, list, err);
-    for (int i = 0; i < n; i++) free(f.arguments[i].text);
+    tr_finding_release(&f);
     return ok;
 }
 

@@ -343,14 +343,16 @@ static void put_conditions(const page *p, const tr_check_result *result) {
 /* One that is not used, or weak: why. */
 static void put_photo(const page *p, const tr_photo_result *photo) {
     const tr_photo_quality *q = &photo->quality;
-    const char *weak = q->grade == TR_PHOTO_WEAK ? q->reason : "";
+    const char *weak = q->grade == TR_PHOTO_WEAK ? tr_photo_flaw_text(q->flaw) : "";
     if (photo->is_used && !*weak) return;
-    char found[64] = "";
-    if (!photo->is_used && !*photo->why_not) {
-        snprintf(found, sizeof found, "%d marks found, but not used", photo->n_found);
+    char why_not[TR_FINDING_TEXT_SIZE] = "";
+    if (!photo->is_used && photo->why_not.n > 0) {
+        tr_reason_text(photo->why_not.items, why_not);
+    } else if (!photo->is_used) {
+        snprintf(why_not, sizeof why_not, "%d marks found, but not used", photo->n_found);
     }
     shown name = show(photo->file);
-    shown reason = show(photo->is_used ? "" : *found ? found : photo->why_not);
+    shown reason = show(why_not);
     char line[2 * sizeof name + 256];
     snprintf(line, sizeof line, "%s: %s%s%s%s", name.text, reason.text,
              *reason.text && *weak ? "; " : "", *weak ? "weak: " : "", weak);

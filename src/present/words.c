@@ -5,11 +5,22 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "present/catalogue.h"
 
 enum { MAX_DECIMALS = 4 };
 
 /* From here on a length in mm or an angle in degrees is nonsense, and printed as such. */
 static const double LARGEST_PLAIN = 1e7;
+
+void tr_check_name_reason(tr_check_result *result) {
+    tr_error *why = &result->why;
+    if (why->code != TR_NO_PHOTO || result->n_photos == 0) return;
+    const tr_photo_result *first = &result->photos[result->order[0]];
+    char reason[TR_FINDING_TEXT_SIZE];
+    tr_reason_text(first->why_not.items, reason);
+    size_t used = strlen(why->text);
+    snprintf(why->text + used, sizeof why->text - used, "; %s: %s", first->name, reason);
+}
 
 const char *tr_verdict_shape(tr_verdict verdict) {
     return verdict == TR_PASS ? "✓" : verdict == TR_FAIL ? "✗" : "?";

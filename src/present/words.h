@@ -8,6 +8,9 @@
 
 #include "check/result.h"
 
+/* Where no photo can be used (TR_NO_PHOTO), adds to result->why the reason of the first. */
+void tr_check_name_reason(tr_check_result *result);
+
 /* The shape that goes with the word: a tick, a cross, a question mark. */
 const char *tr_verdict_shape(tr_verdict verdict);
 /* "PASS", "FAIL", "INCONCLUSIVE". */

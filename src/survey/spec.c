@@ -138,16 +138,8 @@ static void read_sheets(tr_yaml y, tr_survey_spec *spec) {
     spec->sheets = tr_yaml_array(y, 1, MAX_SHEETS, sizeof *spec->sheets, &spec->n_sheets);
     for (int i = 0; i < spec->n_sheets && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
-        tr_error cause = {0};
-        char *path = tr_yaml_path(item);
-        tr_sheet *sheet = &spec->sheets[i];
-        if (path && !tr_sheet_read_bare(path, sheet, &cause)) tr_yaml_fail_inside(item, &cause);
-        free(path);
-        for (int j = 0; j < i && tr_yaml_has(item); j++) {
-            if (strcmp(spec->sheets[j].id, sheet->id) != 0) continue;
-            tr_yaml_fail(item, "defines sheet %s, which %s defines already; leave one out",
-                         sheet->id, spec->sheets[j].path);
-        }
+        const tr_sheet *sheet = &spec->sheets[i];
+        tr_read_sheet(item, tr_sheet_read_bare, spec->sheets, i);
         for (int k = 0; k < sheet->n_tags; k++) {
             check_tag(item, spec, i, 0, 0, sheet->tag_family, sheet->tags[k].id);
         }

@@ -64,7 +64,7 @@ static trap draw(const campaign *c, long i, int *unseen) {
     *unseen = i < c->n_jobs ? -1 : (int)((i - c->n_jobs) / c->n_unseen);
     long number = trap_number(c->options->seed, i, c->is_rendered);
     trap t = *unseen < 0 ? trap_draw(number) : trap_draw_unseen(number, *unseen);
-    t.sim.phone = t.other.phone = c->options->phone;
+    t.sim.noise.phone = t.other.noise.phone = c->options->phone;
     return t;
 }
 
@@ -143,7 +143,7 @@ static void print_table(const campaign *c) {
 
 static int tell_one(const campaign_options *o, const char *folder) {
     trap t = trap_draw(o->only);
-    t.sim.phone = t.other.phone = o->phone;
+    t.sim.noise.phone = t.other.noise.phone = o->phone;
     trap_result r;
     tr_error err = {0};
     if (!trap_run(&t, folder, o->keep != NULL, stdout, &r, &err)) {
