@@ -13,7 +13,7 @@
 #include "tools/campaign/trap.h"
 
 enum { MAX_FAULTS = 64, MAX_UNSEEN = 16, MAX_TOLD = 200 };
-enum { MARK_JOBS = 10000, RENDERED_JOBS = 300, JOBS_AN_UNSEEN = 100 };
+enum { MARK_JOBS = 10000, RENDERED_JOBS = 300, WHEEL_JOBS = 1000, JOBS_AN_UNSEEN = 100 };
 /* Of so many jobs at least this part passes, and at most that is not measured: 9 and 3 of 100 are
    usual, since every job has a fault. */
 static const double ENOUGH_JOBS = 200;
@@ -175,6 +175,9 @@ int campaign_traps(const campaign_options *o) {
             jobs += c.tally.all.jobs;
             if (!is_of_use(&c)) status = 1;
         }
+        long wheels = o->wheels >= 0 ? o->wheels : WHEEL_JOBS;
+        if (wheels > 0 && !campaign_wheel_traps(o, wheels, &false_passes)) status = 1;
+        jobs += wheels;
         printf("%ld false passes\n", false_passes);
         if (false_passes > 0 || jobs == 0) status = 1;
     }
