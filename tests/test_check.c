@@ -684,7 +684,7 @@ static void test_unknown_lens_is_not_told(void **state) {
     options.n_photos = 5;
     options.noise.marks = 0; /* marks that are better than they say, so that none is left out */
     options.noise.mark_sd = 1000;
-    expect_lens_not_told(&options, "these photos do not tell it");
+    expect_lens_not_told(&options, "these photos do not determine it");
 }
 
 /* Photos of another size are refused by name; the others go on. */
