@@ -172,10 +172,11 @@ static bool check_cameras(const tr_lens_run *run, tr_camera *camera, tr_error *e
             const tr_lens_photo *q = &run->photos[k];
             if (!q->is_used || !tr_camera_differ(&q->camera, &p->camera, &d)) continue;
             two_names names = names_of(q, p);
-            return tr_fail(err, TR_NO_MEASURE,
-                           "'%s' was taken %.70s, but '%s' %.70s; a lens profile is for one "
-                           "camera at one focal length and zoom: use photos taken alike only",
-                           names.a, d.a, names.b, d.b);
+            return tr_fail(
+                err, TR_NO_MEASURE,
+                "'%s' was taken %.70s, but '%s' %.70s; a lens profile is for one "
+                "camera at one focal length and zoom: use only photos taken the same way",
+                names.a, d.a, names.b, d.b);
         }
         if (p->is_used) tr_camera_complete(camera, &p->camera);
     }
@@ -420,28 +421,29 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
     if (spread < MIN_SPREAD_RAD) {
         return tr_fail(
             err, TR_NO_MEASURE,
-            "all photos show the board from the same direction, to within %.0f degrees, and "
-            "so cannot tell the focal length; take photos in which it is tilted by 30 "
+            "all photos show the board from the same direction, to within %.0f degrees, and so "
+            "cannot determine the focal length; take photos in which it is tilted by 30 "
             "degrees and more to the left, to the right, forward and back",
             ceil(spread * TR_DEG_PER_RAD));
     }
     double contradiction_px = tr_lens_quality_contradiction_px(run);
     if (contradiction_px > MAX_CONTRADICTION_PX) {
-        return tr_fail(err, TR_NO_MEASURE,
-                       "the photos contradict each other by %.1f px (neighbouring corners lie off "
-                       "together), %s; does the board bend, do the photos show different boards, "
-                       "or were some edited? Use photos of one stiff board, as the camera stored "
-                       "them",
-                       contradiction_px,
-                       run->is_steady
-                           ? "as they do where the camera is not as steady as --steady says"
+        return tr_fail(
+            err, TR_NO_MEASURE,
+            "the photos contradict each other by %.1f px (neighbouring corners are off in the same "
+            "direction), %s; does the board bend, do the photos show different boards, "
+            "or were some edited? Use photos of one stiff board, as the camera stored "
+            "them",
+            contradiction_px,
+            run->is_steady ? "as they do where the camera is not as steady as --steady says"
                            : "by more than a hand that moves and a lens that shifts explain");
     }
     double sd_part = fmax(sqrt(lens->covariance[TR_FX * TR_LENS_N + TR_FX]) / lens->param[TR_FX],
                           sqrt(lens->covariance[TR_FY * TR_LENS_N + TR_FY]) / lens->param[TR_FY]);
     if (!(sd_part <= MAX_FOCAL_SD_PART)) {
         return tr_fail(err, TR_NO_MEASURE,
-                       "the photos tell the focal length only to %.1f %% (one standard deviation); "
+                       "the photos determine the focal length only to within %.1f %% (one standard "
+                       "deviation); "
                        "take more photos in which the board is tilted by 30 degrees and more and "
                        "fills the image",
                        100 * sd_part);
@@ -458,10 +460,11 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
     if (!tr_lens_is_one_to_one(lens)) {
         char places[200];
         tr_lens_quality_uncovered(run, ", ", places, sizeof places);
-        return tr_fail(err, TR_NO_MEASURE,
-                       "the distortion found cannot hold up to the edges of the image; take more "
-                       "photos with the board in the image's corners%s%s",
-                       *places ? ": none reaches " : "", places);
+        return tr_fail(
+            err, TR_NO_MEASURE,
+            "the distortion found cannot be right up to the edges of the image; take more "
+            "photos with the board in the image's corners%s%s",
+            *places ? ": none reaches " : "", places);
     }
     return true;
 }

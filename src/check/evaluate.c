@@ -139,7 +139,7 @@ static bool refuse_without_photos(const tr_check *check, tr_error *err) {
         return tr_fail(
             err, TR_NO_MEASURE,
             "the photos are mirrored left to right; turn mirroring off in the camera's settings "
-            "and take them anew");
+            "and take them again");
     }
     return tr_fail(err, TR_NO_PHOTO, "none of the photos can be used");
 }

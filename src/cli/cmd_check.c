@@ -40,7 +40,7 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     /* So that a wildcard behind --picture does not make it replace a photo. */
     if (r->picture && !tr_options_ends_in(r->picture, ".png")) {
         return tr_fail(err, TR_BAD_INPUT,
-                       "'--picture %.200s': the picture is a PNG; give it a name in .png",
+                       "'--picture %.200s': the picture is a PNG; give it a name that ends in .png",
                        r->picture);
     }
     if (n < 1) return tr_fail(err, TR_BAD_INPUT, "no job file is named");

@@ -134,7 +134,7 @@ static bool may_be_written(const char *path, bool *is_older, tr_error *err) {
     if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
     return *is_older ||
            tr_fail(err, TR_BAD_INPUT,
-                   "'--out %.200s' is there already and is no lens profile; give another name",
+                   "'--out %.200s' already exists and is not a lens profile; give another name",
                    path);
 }
 

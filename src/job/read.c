@@ -27,8 +27,10 @@ static int read_lens(tr_yaml y, reader *r) {
     tr_error cause = {0};
     tr_shots *shots = r->out;
     if (tr_yaml_is_word(y, TR_LENS_UNKNOWN_ID)) {
-        tr_yaml_fail(y, "is unknown beside other lenses; a job has one unknown lens for all its "
-                        "photos ('lens: unknown'), or a profile for each");
+        tr_yaml_fail(
+            y,
+            "is unknown, although other lenses are named; a job has one unknown lens for all its "
+            "photos ('lens: unknown'), or a profile for each");
     }
     char *path = tr_yaml_path(y);
     for (int k = 0; k < shots->n_lenses && path; k++) {
@@ -37,7 +39,8 @@ static int read_lens(tr_yaml y, reader *r) {
         return k;
     }
     if (shots->n_lenses == TR_MAX_LENSES) {
-        tr_yaml_fail(y, "is one lens profile more than a measurement takes (%d)", TR_MAX_LENSES);
+        tr_yaml_fail(y, "is one lens profile too many; a measurement takes at most %d",
+                     TR_MAX_LENSES);
     }
     int lens = shots->n_lenses;
     if (!path || !tr_yaml_has(y)) {
@@ -183,7 +186,7 @@ void tr_read_sheet(tr_yaml y, bool (*read)(const char *path, tr_sheet *out, tr_e
     free(path);
     for (int j = 0; j < i && tr_yaml_has(y); j++) {
         if (strcmp(sheets[i].id, sheets[j].id) != 0) continue;
-        tr_yaml_fail(y, "defines sheet %s, which %s defines already; leave one out", sheets[i].id,
+        tr_yaml_fail(y, "defines sheet %s, which %s already defines; leave one out", sheets[i].id,
                      sheets[j].path);
     }
 }

@@ -51,7 +51,7 @@ bool tr_photo_set_read(tr_photo_set *set, char *const *files, int n, const tr_wo
     }
     if (n > TR_MAX_PHOTOS - set->n_photos) {
         return tr_fail(err, TR_BAD_INPUT,
-                       "%d photos are more than a check takes (%d); choose the best",
+                       "%d photos are more than a check can take (%d); choose the best",
                        set->n_photos + n, TR_MAX_PHOTOS);
     }
     for (int i = 0; i < n; i++) {

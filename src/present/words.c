@@ -282,8 +282,8 @@ static void append_photos_wanted(line *l, const tr_check_result *result,
 }
 
 /* Whether photos were used with the camera upright as well as level: then a shift of the lens and a
-   turn of the camera are told apart (DEVELOPERS.md, "What photos help, and what a phone costs").
-   The pixels are those of the sensor, so that the pose tells. */
+   turn of the camera are told apart (doc/measurements.md, "What photos help, and what a phone
+   costs"). The pixels are those of the sensor, so that the pose tells. */
 static bool is_camera_turned_enough(const tr_check_result *result) {
     enum { ENOUGH = 2 };
     int n[2] = {0, 0};

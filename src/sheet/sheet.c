@@ -154,13 +154,13 @@ static void check_covariance(tr_yaml y, const tr_sheet_survey *survey) {
     case TR_COVARIANCE_OK:
     case TR_COVARIANCE_ASYMMETRIC: return; /* it cannot be */
     case TR_COVARIANCE_VARIANCE:
-        tr_yaml_fail(y, "has a variance below 0 or beyond all bounds; survey the sheet anew");
+        tr_yaml_fail(y, "has a variance below 0 or far too large; survey the sheet again");
         return;
     case TR_COVARIANCE_ALONE:
-        tr_yaml_fail(y, "has a covariance where a variance is 0; survey the sheet anew");
+        tr_yaml_fail(y, "has a covariance where a variance is 0; survey the sheet again");
         return;
     case TR_COVARIANCE_INDEFINITE:
-        tr_yaml_fail(y, "is not positive semi-definite; survey the sheet anew");
+        tr_yaml_fail(y, "is not positive semi-definite; survey the sheet again");
         return;
     case TR_COVARIANCE_NO_MEMORY: tr_yaml_fail_memory(y); return;
     }

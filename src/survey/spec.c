@@ -66,14 +66,14 @@ bool tr_survey_find_mark(const tr_survey_spec *spec, const char *name, tr_mark_n
         snprintf(id, sizeof id, "%.*s", (int)(colon - name), name);
         sheet = tr_sheet_find(spec->sheets, spec->n_sheets, id);
         if (sheet < 0) {
-            return tr_fail(err, TR_BAD_INPUT, "'%.80s' names sheet %s, which is none of the survey",
+            return tr_fail(err, TR_BAD_INPUT, "'%.80s' names sheet %s, which is not in the survey",
                            name, id);
         }
     }
     bool is_tag = *mark != 'c';
     if (!tr_integer_parse(is_tag ? mark : mark + 1, &number)) {
         return tr_fail(err, TR_BAD_INPUT,
-                       "'%.80s' is no mark; name a tag by its id (60), a corner by its place in "
+                       "'%.80s' is not a mark; name a tag by its id (60), a corner by its place in "
                        "the file, counted from 1 (c3)",
                        name);
     }
@@ -261,7 +261,7 @@ static void check_tags_of_sheets(tr_yaml y, const tr_survey_spec *spec) {
                      "has no tags; list those stuck on it under 'stuck'");
     }
     if (tr_yaml_has(y) && spec->n_bars + spec->n_rules == 0) {
-        tr_yaml_fail(y, "names no known length: photos alone tell every shape, but no size; add a "
+        tr_yaml_fail(y, "names no known length: photos alone give shapes, but no sizes; add a "
                         "scale bar under 'bars', or the printed rule, measured by hand, under "
                         "'rules'");
     }
@@ -277,7 +277,8 @@ bool tr_survey_spec_read(const char *path, tr_survey_spec *out, tr_error *err) {
     tr_read_shots(y, &shots);
     if (shots.n_lenses > 0 && shots.lenses[0].is_unknown) {
         tr_yaml_fail(tr_yaml_at(y, "lens"),
-                     "is unknown, which a survey cannot be: what is wrong with the lens would go "
+                     "is unknown, but a survey needs a lens that is known: what is wrong with the "
+                     "lens would go "
                      "into the sheet's file; calibrate it with 'trammel lens'");
     }
     memcpy(spec.lenses, shots.lenses, sizeof spec.lenses);
