@@ -23,8 +23,8 @@ static const double NOTHING = 1e9;
 static const double ONLY_TIE = 0.5;
 /* One more station, or one less, matters where the cost changes by this part. */
 static const double WORTH = 0.02;
-/* After the first station only the best candidates of the time before are tried again. */
-enum { MOST_TRIED = 30 };
+/* At first those candidates are tried that show most, then the best of the time before. */
+enum { FIRST_TRIED = 60, MOST_TRIED = 30 };
 
 enum { LEAST_STATIONS = 3, SEEN_TWICE = 2 };
 
@@ -32,7 +32,7 @@ typedef struct {
     tr_station station;
     tr_sheet_set sees;
     int n_marks;
-    double cost; /* of the plan with it, when it was last tried */
+    double cost; /* of the plan with it, when it was last tried; before: less what it shows */
 } candidate;
 
 typedef struct {
@@ -122,7 +122,7 @@ static double worth_of(tr_sheet_set sees, int n_marks) {
     return 4 * count(sees) + sqrt(n_marks);
 }
 
-/* What to look at from a place. */
+/* What to look at from a place: something that is seen from there. */
 static bool aim_from(const tr_plan_scene *scene, const aim_list *aims, tr_vec2 at, candidate *out,
                      tr_error *err) {
     double best = 0;
@@ -131,10 +131,11 @@ static bool aim_from(const tr_plan_scene *scene, const aim_list *aims, tr_vec2 a
         tr_station station = {tr_v3(at.x, at.y, HEIGHTS_MM[i / aims->n]), aims->mm[i % aims->n]};
         tr_sheet_set sees;
         int n_marks;
+        if (tr_plan_is_hidden(scene, station.at_mm, aims->mm[i % aims->n])) continue;
         if (!tr_plan_glance(scene, &station, &sees, &n_marks, err)) return false;
         if (worth_of(sees, n_marks) <= best) continue;
         best = worth_of(sees, n_marks);
-        *out = (candidate){station, sees, n_marks, INFINITY};
+        *out = (candidate){station, sees, n_marks, -best};
     }
     return true;
 }
@@ -187,6 +188,16 @@ static double grid_step(const tr_plan_scene *scene) {
     return step;
 }
 
+/* Those that did best before come first; of equals the first of the grid. */
+static int by_cost(const void *a, const void *b) {
+    const candidate *p = a;
+    const candidate *q = b;
+    if (p->cost != q->cost) return p->cost < q->cost ? -1 : 1;
+    const double d[] = {p->station.at_mm.x - q->station.at_mm.x,
+                        p->station.at_mm.y - q->station.at_mm.y};
+    return d[0] != 0 ? (d[0] < 0 ? -1 : 1) : d[1] < 0 ? -1 : d[1] > 0;
+}
+
 static bool find_candidates(search *s, tr_error *err) {
     tr_vec2 places[MOST_CANDIDATES];
     aim_list aims;
@@ -200,6 +211,7 @@ static bool find_candidates(search *s, tr_error *err) {
         s->n_candidates += ok && c->n_marks > 0;
     }
     free(aims.mm);
+    if (ok) qsort(s->candidates, (size_t)s->n_candidates, sizeof *s->candidates, by_cost);
     return ok;
 }
 
@@ -269,18 +281,9 @@ static bool try_candidate(void *task, void *own, int item, tr_error *err) {
     return find_cost(s, stations, s->n_chosen + 1, &c->cost, err);
 }
 
-/* Those that did best before come first; of equals the first of the grid. */
-static int by_cost(const void *a, const void *b) {
-    const candidate *p = a;
-    const candidate *q = b;
-    if (p->cost != q->cost) return p->cost < q->cost ? -1 : 1;
-    const double d[] = {p->station.at_mm.x - q->station.at_mm.x,
-                        p->station.at_mm.y - q->station.at_mm.y};
-    return d[0] != 0 ? (d[0] < 0 ? -1 : 1) : d[1] < 0 ? -1 : d[1] > 0;
-}
-
 /* Tries the first n candidates, then sorts them. */
-static bool try_candidates(search *s, int n, tr_error *err) {
+static bool try_candidates(search *s, int most, tr_error *err) {
+    int n = s->n_candidates < most ? s->n_candidates : most;
     const tr_parallel_work work = {
         .n_items = n, .workers = *s->workers, .work = try_candidate, .task = s};
     if (!tr_parallel(&work, err)) return false;
@@ -301,14 +304,14 @@ static double least_cost(const tr_job *job) {
 static bool choose_by_cost(search *s, tr_error *err) {
     double least = least_cost(s->scene->job);
     double cost;
-    int n = s->n_candidates;
+    int most = FIRST_TRIED;
     if (!find_cost(s, s->chosen, s->n_chosen, &cost, err)) return false;
-    while (cost > least && s->n_chosen < TR_PLAN_MOST_STATIONS && n > 0) {
-        if (!try_candidates(s, n, err)) return false;
+    while (cost > least && s->n_chosen < TR_PLAN_MOST_STATIONS && s->n_candidates > 0) {
+        if (!try_candidates(s, most, err)) return false;
         if (!(s->candidates[0].cost < (1 - WORTH) * cost)) return true;
         cost = s->candidates[0].cost;
         choose(s, &s->candidates[0]);
-        n = n < MOST_TRIED ? n : MOST_TRIED;
+        most = MOST_TRIED;
     }
     return true;
 }
@@ -347,7 +350,7 @@ static bool leave_out(search *s, tr_error *err) {
     return true;
 }
 
-/* Anticlockwise around the middle of all, from the rear, as someone would walk. */
+/* Anticlockwise around the middle of all, from the front, as someone would walk. */
 static double bearing(const tr_plan_scene *scene, const tr_station *station) {
     extent e = extent_of(scene);
     tr_vec2 middle = tr_v2_scale(0.5, tr_v2_add(e.low, e.high));
@@ -386,7 +389,7 @@ bool tr_plan_further(const tr_plan_scene *scene, const tr_check *check, const tr
     double now;
     *out = (tr_plan){0};
     bool ok = find_candidates(&s, err) && find_cost(&s, s.chosen, 0, &now, err) &&
-              try_candidates(&s, s.n_candidates, err);
+              try_candidates(&s, FIRST_TRIED, err);
     if (ok && s.n_candidates > 0 && s.candidates[0].cost < now) choose(&s, &s.candidates[0]);
     ok = ok && predict(&s, s.chosen, s.n_chosen, out, err);
     free(s.candidates);
