@@ -58,12 +58,13 @@ TR_MUST_USE bool tr_plan_predict_after(const tr_plan_scene *scene, const tr_chec
 /* Few stations that reach the aim, or as nearly as more of them would help: chosen one after the
    other among places on a grid around vehicle and sheets, where someone can stand, then those left
    out again without which it is as good. The same input gives the same stations. Each needed sheet
-   is in at least two photos, where that can be. Errors as above. */
+   is in at least two photos, where that can be. They count on nothing but what is measured well.
+   Errors as above. */
 TR_MUST_USE bool tr_plan_propose(const tr_plan_scene *scene, const tr_workers *workers,
                                  tr_plan *out, tr_error *err);
 
-/* The station from which one more photo would help most after a check, in the same sense. out has
-   no photo where none would help. */
+/* The station from which one more photo would help most after a check, chosen in the same way; what
+   it gives is said with all that can be measured in it. out has no photo where none would help. */
 TR_MUST_USE bool tr_plan_further(const tr_plan_scene *scene, const tr_check *check,
                                  const tr_workers *workers, tr_plan *out, tr_error *err);
 

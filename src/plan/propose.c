@@ -24,7 +24,7 @@ static const double ONLY_TIE = 0.5;
 /* One more station, or one less, matters where the cost changes by this part. */
 static const double WORTH = 0.02;
 /* At first those candidates are tried that show most, then the best of the time before. */
-enum { FIRST_TRIED = 60, MOST_TRIED = 30 };
+enum { FIRST_TRIED = 40, MOST_TRIED = 20 };
 
 enum { LEAST_STATIONS = 3, SEEN_TWICE = 2 };
 
@@ -368,9 +368,18 @@ static void sort_by_bearing(search *s) {
     }
 }
 
+/* The scene, where nothing counts but what is measured well. It borrows all from it. */
+static tr_plan_scene well_seen(const tr_plan_scene *scene) {
+    tr_plan_scene good = *scene;
+    good.least_cell_px = TR_PLAN_GOOD_CELL_PX;
+    good.least_elevation_rad = TR_PLAN_GOOD_ELEVATION_RAD;
+    return good;
+}
+
 bool tr_plan_propose(const tr_plan_scene *scene, const tr_workers *workers, tr_plan *out,
                      tr_error *err) {
-    search s = {.scene = scene, .workers = workers, .only_aim = true};
+    const tr_plan_scene good = well_seen(scene);
+    search s = {.scene = &good, .workers = workers, .only_aim = true};
     *out = (tr_plan){0};
     bool ok = find_candidates(&s, err);
     if (ok) choose_by_sight(&s);
@@ -385,12 +394,14 @@ bool tr_plan_propose(const tr_plan_scene *scene, const tr_workers *workers, tr_p
 
 bool tr_plan_further(const tr_plan_scene *scene, const tr_check *check, const tr_workers *workers,
                      tr_plan *out, tr_error *err) {
-    search s = {.scene = scene, .measured = check, .workers = workers};
+    const tr_plan_scene good = well_seen(scene);
+    search s = {.scene = &good, .measured = check, .workers = workers};
     double now;
     *out = (tr_plan){0};
     bool ok = find_candidates(&s, err) && find_cost(&s, s.chosen, 0, &now, err) &&
               try_candidates(&s, FIRST_TRIED, err);
     if (ok && s.n_candidates > 0 && s.candidates[0].cost < now) choose(&s, &s.candidates[0]);
+    s.scene = scene;
     ok = ok && predict(&s, s.chosen, s.n_chosen, out, err);
     free(s.candidates);
     return ok;

@@ -127,6 +127,7 @@ static void set_up_body(tr_plan_scene *s) {
 
 bool tr_plan_scene_init(const tr_job *job, tr_plan_scene *out, tr_error *err) {
     *out = (tr_plan_scene){.job = job,
+                           .least_cell_px = TR_PLAN_CELL_PX,
                            .is_there = tr_array(job->n_sheets, sizeof *out->is_there),
                            .vehicle_from_sheet =
                                tr_array(job->n_sheets, sizeof *out->vehicle_from_sheet),

@@ -23,12 +23,22 @@ typedef struct {
     int *n_cells; /* of its family's tags, along an edge of the square of their corners */
     tr_plan_box body[TR_PLAN_N_BODY];
     int n_body; /* 0: there is none */
+    /* Marks whose cells are lower in the picture, or of sheets that are seen more flatly, are not
+       counted on. */
+    double least_cell_px, least_elevation_rad;
 } tr_plan_scene;
+
+/* What can still be measured, and what is measured well: a photo with less is weak
+   (photos/quality.h). */
+#define TR_PLAN_CELL_PX 1.5
+#define TR_PLAN_GOOD_CELL_PX 3.0
+#define TR_PLAN_GOOD_ELEVATION_RAD (12 * TR_RAD_PER_DEG)
 
 /* Every sheet at its expected place: one that is placed where the layout requires it, one that
    marks a wheel's point there, as far as the layout's wheelbase and tracks tell, with the place
    that lies on the point turned to the wheel. *out is to be released in any case. False: the layout
-   does not say what is needed (err names the key), the lens is unknown, or memory ran out. */
+   does not say what is needed (err names the key), the lens is unknown, or memory ran out.
+   What can still be measured is counted on. */
 TR_MUST_USE bool tr_plan_scene_init(const tr_job *job, tr_plan_scene *out, tr_error *err);
 
 /* Every sheet that a check measured stays where it was measured; the others as they were. */

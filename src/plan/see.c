@@ -6,11 +6,8 @@
 #include "base/array.h"
 #include "plan/mark_sd.h"
 
-/* As photos/quality.c has it: below these a photo is weak. */
-static const double MIN_CELL_PX = 3;
-static const double MIN_ELEVATION_RAD = 12 * TR_RAD_PER_DEG;
 /* Of a checker corner: its square's height. */
-static const double MIN_SQUARE_PX = 5;
+static const double MIN_SQUARE_PX = 4;
 /* From the picture's edge. */
 static const double EDGE_PX = 8;
 
@@ -135,12 +132,12 @@ static bool shows(const camera *c, int sheet, tr_vec2 p_sheet_mm, tr_vec2 *uv) {
            !tr_plan_is_hidden(c->scene, c->camera_mm, p);
 }
 
-/* The printed face is seen, and not too flat. */
+/* The printed face is seen, and not too flatly. */
 static bool faces(const camera *c, int sheet) {
     tr_pose pose = c->scene->vehicle_from_sheet[sheet];
     tr_vec3 to_camera = tr_v3_sub(c->camera_mm, pose.t_mm);
     return tr_v3_dot(tr_m3_column(pose.R, 2), to_camera) >
-           sin(MIN_ELEVATION_RAD) * tr_v3_norm(to_camera);
+           sin(c->scene->least_elevation_rad) * tr_v3_norm(to_camera);
 }
 
 /* The tag with its white rim, a cell wide, and what lies between its corners. */
@@ -159,15 +156,6 @@ static bool is_whole(const camera *c, int sheet, const tr_tag *tag) {
     return true;
 }
 
-static void put_covariance(tr_mark *m, int point, const double C[4]) {
-    int n = 2 * m->n_points;
-    for (int i = 0; i < 2; i++) {
-        for (int j = 0; j < 2; j++) {
-            m->covariance[(2 * point + i) * n + 2 * point + j] = C[2 * i + j];
-        }
-    }
-}
-
 /* What a photo's quality is judged by; of a good one. */
 static tr_mark good_mark(tr_mark_kind kind, int sheet, int index, int n_points) {
     return (tr_mark){.kind = kind,
@@ -180,7 +168,6 @@ static tr_mark good_mark(tr_mark_kind kind, int sheet, int index, int n_points) 
 
 static bool see_tag(const camera *c, int sheet, int index, tr_mark *m) {
     const tr_tag *tag = &c->scene->job->sheets[sheet].tags[index];
-    double shortest = INFINITY;
     *m = good_mark(TR_MARK_TAG, sheet, index, 4);
     m->n_cells = c->scene->n_cells[sheet];
     if (m->n_cells < 1 || !is_whole(c, sheet, tag)) return false;
@@ -188,15 +175,8 @@ static bool see_tag(const camera *c, int sheet, int index, tr_mark *m) {
         m->p_sheet_mm[k] = tr_tag_corner(tag, k);
         if (!shows(c, sheet, m->p_sheet_mm[k], &m->uv_px[k])) return false;
     }
-    for (int k = 0; k < 4; k++) {
-        tr_vec2 next = tr_v2_sub(m->uv_px[(k + 1) % 4], m->uv_px[k]);
-        tr_vec2 last = tr_v2_sub(m->uv_px[(k + 3) % 4], m->uv_px[k]);
-        double C[4];
-        shortest = fmin(shortest, tr_v2_norm(next));
-        tr_plan_tag_corner(next, last, C);
-        put_covariance(m, k, C);
-    }
-    return shortest >= MIN_CELL_PX * m->n_cells;
+    tr_plan_tag_covariance(m->uv_px, m->n_cells, m->covariance);
+    return tr_plan_cell_px(m->uv_px, m->n_cells) >= c->scene->least_cell_px;
 }
 
 static double square_mm(const tr_sheet *s, int corner) {
@@ -231,7 +211,7 @@ static bool see_corner(const camera *c, int sheet, int index, tr_mark *m) {
     }
     tr_vec2 x = tr_v2_sub(across[1], across[0]);
     tr_vec2 y = tr_v2_sub(up[1], up[0]);
-    tr_plan_checker_corner(x, y, m->covariance);
+    tr_plan_checker_covariance(x, y, m->covariance);
     return fabs(tr_v2_cross(x, y)) >= MIN_SQUARE_PX * fmax(tr_v2_norm(x), tr_v2_norm(y));
 }
 

@@ -90,7 +90,9 @@ void tr_plan_why(const tr_plan_report *report, char *out, size_t size) {
     } else if (w->target < 0) {
         snprintf(out, size, "The layout judges no axis, so that any u95 is small enough.");
     } else if (!w->is_measured) {
-        snprintf(out, size, "%s would not be measured.",
+        snprintf(out, size,
+                 "%s would not be measured: photos have to show it and the plates at the wheels "
+                 "together.",
                  plan->result.sheets[plan->result.targets[w->target].sheet].id);
     } else if (plan->reaches_aim) {
         snprintf(out, size, "u95 is at most a third of every limit. Largest part: ");

@@ -52,6 +52,8 @@ typedef struct {
     uint64_t seed;
     int n_photos;                    /* 3 .. 10; 0: 7 */
     int stations[TR_SIM_MAX_PHOTOS]; /* from where each photo is taken, 1 .. 10; 0: in order */
+    bool has_places;                 /* or from exactly these places, upright, looking there */
+    tr_vec3 at_mm[TR_SIM_MAX_PHOTOS], look_at_mm[TR_SIM_MAX_PHOTOS];
     double noise;               /* marks' noise as a multiple of their stated sd; 1 is honest */
     double mark_sd;             /* marks' stated sd as a multiple of a good camera's; 0: 1 */
     double reference_sd_mm;     /* what the job says, and what plates are moved by */
