@@ -19,7 +19,9 @@ const tr_help_command tr_help_plan = {
             NULL},
     .operands =
         (const tr_help_word[]){
-            {"JOB.yaml", NULL, "the job file; it has to name a lens profile", "f yaml yml"},
+            {"JOB.yaml", NULL,
+             "the job file; it has to name a lens profile (of several, the first is planned for)",
+             "f yaml yml"},
             {"PHOTO...", NULL, "with `--after`: photos; they replace the list in the job file",
              "f jpg jpeg heic heif avif png"},
             {0}},

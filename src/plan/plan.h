@@ -55,6 +55,12 @@ TR_MUST_USE bool tr_plan_predict_after(const tr_plan_scene *scene, const tr_chec
                                        const tr_station *stations, int n, tr_plan *out,
                                        tr_error *err);
 
+/* A check whose photos are those of the first that were used, but with marks exactly where the
+   scene has them: to try many stations with. Nothing contradicts anything in it, so that it is
+   evaluated in a tenth of the time. out is to be released in any case. False: memory ran out. */
+TR_MUST_USE bool tr_plan_idealised(const tr_plan_scene *scene, const tr_check *check, tr_check *out,
+                                   tr_error *err);
+
 /* Few stations that reach the aim, or as nearly as more of them would help: chosen one after the
    other among places on a grid around vehicle and sheets, where someone can stand, then those left
    out again without which it is as good. The same input gives the same stations. Each needed sheet

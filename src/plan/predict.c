@@ -31,6 +31,21 @@ static bool add_measured(const tr_photo *from, tr_photo_set *set, tr_error *err)
     return (photo->marks.marks && photo->marks.views) || tr_fail_memory(err);
 }
 
+bool tr_plan_idealised(const tr_plan_scene *scene, const tr_check *check, tr_check *out,
+                       tr_error *err) {
+    if (!tr_check_init(scene->job, out, err)) return false;
+    for (int i = 0; i < check->set.n_photos; i++) {
+        const tr_photo *from = &check->set.photos[i];
+        if (!from->is_used) continue;
+        if (!add_measured(from, &out->set, err)) return false;
+        tr_photo *photo = &out->set.photos[out->set.n_photos - 1];
+        /* Other numbers than the stations have. */
+        tr_plan_idealise(scene, from->lens, from->camera_from_vehicle, i + TR_PLAN_MOST_STATIONS,
+                         &photo->marks);
+    }
+    return true;
+}
+
 static bool add_planned(const tr_plan_scene *scene, const tr_station *station, int number,
                         tr_photo_set *set, tr_planned_photo *planned, tr_error *err) {
     char name[32];

@@ -24,7 +24,7 @@ static const double ONLY_TIE = 0.5;
 /* One more station, or one less, matters where the cost changes by this part. */
 static const double WORTH = 0.02;
 /* At first those candidates are tried that show most, then the best of the time before. */
-enum { FIRST_TRIED = 40, MOST_TRIED = 20 };
+enum { FIRST_TRIED = 60, MOST_TRIED = 30 };
 
 enum { LEAST_STATIONS = 3, SEEN_TWICE = 2 };
 
@@ -395,14 +395,15 @@ bool tr_plan_propose(const tr_plan_scene *scene, const tr_workers *workers, tr_p
 bool tr_plan_further(const tr_plan_scene *scene, const tr_check *check, const tr_workers *workers,
                      tr_plan *out, tr_error *err) {
     const tr_plan_scene good = well_seen(scene);
-    search s = {.scene = &good, .measured = check, .workers = workers};
+    tr_check ideal;
+    search s = {.scene = &good, .measured = &ideal, .workers = workers};
     double now;
     *out = (tr_plan){0};
-    bool ok = find_candidates(&s, err) && find_cost(&s, s.chosen, 0, &now, err) &&
-              try_candidates(&s, FIRST_TRIED, err);
+    bool ok = tr_plan_idealised(scene, check, &ideal, err) && find_candidates(&s, err) &&
+              find_cost(&s, s.chosen, 0, &now, err) && try_candidates(&s, FIRST_TRIED, err);
     if (ok && s.n_candidates > 0 && s.candidates[0].cost < now) choose(&s, &s.candidates[0]);
-    s.scene = scene;
-    ok = ok && predict(&s, s.chosen, s.n_chosen, out, err);
+    ok = ok && tr_plan_predict_after(scene, check, s.chosen, s.n_chosen, out, err);
+    tr_check_release(&ideal);
     free(s.candidates);
     return ok;
 }

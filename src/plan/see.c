@@ -82,11 +82,11 @@ typedef struct {
     tr_vec3 camera_mm;
 } camera;
 
-static camera set_up(const tr_plan_scene *scene, tr_pose camera_from_vehicle, tr_vec3 at_mm,
-                     int number) {
+static camera set_up(const tr_plan_scene *scene, const tr_lens *lens, tr_pose camera_from_vehicle,
+                     tr_vec3 at_mm, int number) {
     camera c = {.scene = scene,
-                .lens = scene->job->lenses[0],
-                .e = expose(&scene->job->lenses[0], number),
+                .lens = *lens,
+                .e = expose(lens, number),
                 .camera_from_vehicle = camera_from_vehicle,
                 .camera_mm = at_mm};
     c.lens.param[TR_FX] *= 1 + c.e.focal;
@@ -267,7 +267,7 @@ static bool see(const tr_plan_scene *scene, const tr_station *station, int numbe
     bool ok = allocate(scene->job, out, err);
     *seen = 0;
     if (!ok || !tr_station_pose(station, &camera_from_vehicle)) return ok;
-    camera c = set_up(scene, camera_from_vehicle, station->at_mm, number);
+    camera c = set_up(scene, &scene->job->lenses[0], camera_from_vehicle, station->at_mm, number);
     for (int i = 0; i < scene->job->n_sheets && ok; i++) {
         int first = out->n_marks;
         if (!scene->is_there[i] || !faces(&c, i)) continue;
@@ -283,6 +283,22 @@ bool tr_plan_see(const tr_plan_scene *scene, const tr_station *station, int numb
                  tr_photo_marks *out, tr_sheet_set *sees, tr_error *err) {
     tr_sheet_set ignored;
     return see(scene, station, number, true, out, sees ? sees : &ignored, err);
+}
+
+void tr_plan_idealise(const tr_plan_scene *scene, int lens, tr_pose camera_from_vehicle, int number,
+                      tr_photo_marks *marks) {
+    tr_vec3 at = tr_pose_inverse(camera_from_vehicle).t_mm;
+    camera c = set_up(scene, &scene->job->lenses[lens], camera_from_vehicle, at, number);
+    int n = 0;
+    for (int i = 0; i < marks->n_marks; i++) {
+        tr_mark m = marks->marks[i];
+        bool is_seen = scene->is_there[m.sheet];
+        for (int k = 0; k < m.n_points && is_seen; k++) {
+            is_seen = project(&c, in_vehicle(&c, m.sheet, m.p_sheet_mm[k]), &m.uv_px[k]);
+        }
+        if (is_seen) marks->marks[n++] = m;
+    }
+    marks->n_marks = n;
 }
 
 bool tr_plan_glance(const tr_plan_scene *scene, const tr_station *station, tr_sheet_set *sees,

@@ -37,6 +37,12 @@ bool tr_station_pose(const tr_station *station, tr_pose *camera_from_vehicle);
 TR_MUST_USE bool tr_plan_see(const tr_plan_scene *scene, const tr_station *station, int number,
                              tr_photo_marks *out, tr_sheet_set *sees, tr_error *err);
 
+/* Marks that were measured in a photo become what the scene has them be: the same marks, with their
+   covariances, but exactly where a camera with that lens of the job, that pose
+   and that number shows them. */
+void tr_plan_idealise(const tr_plan_scene *scene, int lens, tr_pose camera_from_vehicle, int number,
+                      tr_photo_marks *marks);
+
 /* Which sheets it will show, and how many marks: the same without the marks themselves. */
 TR_MUST_USE bool tr_plan_glance(const tr_plan_scene *scene, const tr_station *station,
                                 tr_sheet_set *sees, int *n_marks, tr_error *err);
