@@ -31,8 +31,17 @@ static tr_plan_scene scene_of(const tr_job *job) {
 
 static const tr_workers TWO = {.n_threads = 2};
 
+enum { MAX_TARGETS = 2 };
+
+/* Ratios of what was expected to what checks have, of all judged axes. */
+typedef struct {
+    double sum[MAX_TARGETS][TR_N_AXES];
+    int n;
+} ratios;
+
 /* Every judged axis, and how many there are. */
-static int compare(const tr_plan *plan, const tr_check_result *r) {
+static int compare_within(const tr_plan *plan, const tr_check_result *r, double tolerance,
+                          ratios *all) {
     int n = 0;
     for (int i = 0; i < r->n_targets; i++) {
         for (tr_axis k = 0; k < TR_N_AXES; k++) {
@@ -40,11 +49,17 @@ static int compare(const tr_plan *plan, const tr_check_result *r) {
             const tr_axis_result *m = &r->targets[i].axis[k];
             if (!m->is_judged) continue;
             assert_true(m->is_measured && p->is_measured);
-            CHECK_NEAR(p->u95 / m->u95, 1, AGREE);
+            CHECK_NEAR(p->u95 / m->u95, 1, tolerance);
+            if (all) all->sum[i][k] += p->u95 / m->u95;
             n++;
         }
     }
+    if (all) all->n++;
     return n;
+}
+
+static int compare(const tr_plan *plan, const tr_check_result *r) {
+    return compare_within(plan, r, AGREE, NULL);
 }
 
 /* ---- simulated ---- */
@@ -116,35 +131,54 @@ static void simulated_checks_have_the_u95_that_was_expected(void **state) {
     }
 }
 
-/* With a plan that reaches its aim, checks do. */
-static void proposed_stations_reach_their_aim_in_simulated_checks(void **state) {
-    (void)state;
+/* With a plan that reaches its aim, checks do. What a few photos tell of how the camera scatters
+   differs from job to job, and u95 with it; in the mean it is what was expected. */
+static void check_proposal(bool has_second_mat) {
+    static const double AGREE_ONE = 0.25;
+    ratios all = {.n = 0};
     tr_station stations[TR_PLAN_MOST_STATIONS];
-    tr_sim_options any = phone_job(1, STATIONS, N_STATIONS);
+    tr_sim_options o = phone_job(1, STATIONS, N_STATIONS);
     tr_sim sim;
     tr_plan plan;
     tr_error err = {0};
-    simulate(&any, &sim);
+    o.has_second_mat = has_second_mat;
+    simulate(&o, &sim);
     tr_plan_scene scene = simulated_scene(&sim);
     must(tr_plan_propose(&scene, &TWO, &plan, &err), &err);
     assert_true(plan.reaches_aim);
     assert_true(plan.n_photos >= 3 && plan.n_photos <= TR_SIM_MAX_PHOTOS);
     for (int i = 0; i < plan.n_photos; i++) stations[i] = plan.photos[i].station;
     for (uint64_t seed = 21; seed <= 28; seed++) {
-        tr_sim_options o = phone_job(seed, stations, plan.n_photos);
         tr_sim s;
+        o = phone_job(seed, stations, plan.n_photos);
+        o.has_second_mat = has_second_mat;
         simulate(&o, &s);
         evaluate(&s);
-        assert_int_equal(compare(&plan, &s.check.result), 3);
-        for (tr_axis k = 0; k < TR_N_AXES; k++) {
-            const tr_axis_result *r = &s.check.result.targets[0].axis[k];
-            if (r->is_judged) CHECK_AT_MOST(r->u95, TR_PLAN_AIM * r->limit);
+        int n = compare_within(&plan, &s.check.result, AGREE_ONE, &all);
+        assert_int_equal(n, has_second_mat ? 6 : 3);
+        for (int i = 0; i < s.check.result.n_targets; i++) {
+            for (tr_axis k = 0; k < TR_N_AXES; k++) {
+                const tr_axis_result *r = &s.check.result.targets[i].axis[k];
+                if (r->is_judged) CHECK_AT_MOST(r->u95, TR_PLAN_AIM * r->limit);
+            }
         }
         tr_sim_release(&s);
+    }
+    for (int i = 0; i < plan.result.n_targets; i++) {
+        for (tr_axis k = 0; k < TR_N_AXES; k++) {
+            if (!plan.result.targets[i].axis[k].is_judged) continue;
+            CHECK_NEAR(all.sum[i][k] / all.n, 1, AGREE);
+        }
     }
     tr_plan_release(&plan);
     tr_plan_scene_release(&scene);
     tr_sim_release(&sim);
+}
+
+static void proposed_stations_reach_their_aim_in_simulated_checks(void **state) {
+    (void)state;
+    check_proposal(false);
+    check_proposal(true);
 }
 
 /* Four photos leave x open; the fifth is taken where it helps most. */
@@ -382,6 +416,34 @@ static void plates_are_expected_with_their_plumb_marks_at_the_wheels(void **stat
     tr_sim_release(&sim);
 }
 
+/* A sheet that hangs on a wheel looks away from the vehicle, its top up. */
+static void sheets_on_wheels_are_expected_at_the_hubs(void **state) {
+    (void)state;
+    tr_sim_options o = phone_job(1, STATIONS, 3);
+    tr_sim sim;
+    simulate(&o, &sim);
+    for (int i = 0; i < sim.job.n_references; i++) {
+        sim.job.sheets[sim.job.references[i].sheet].support = TR_ON_WHEEL;
+        sim.job.references[i].at_mm = tr_v2(5, -7);
+    }
+    tr_plan_scene scene = scene_of(&sim.job);
+    for (int i = 0; i < sim.job.n_references; i++) {
+        const tr_reference *r = &sim.job.references[i];
+        tr_pose pose = scene.vehicle_from_sheet[r->sheet];
+        tr_vec3 at = tr_pose_apply(pose, tr_v3(5, -7, 0));
+        bool is_left = r->point == TR_FRONT_LEFT || r->point == TR_REAR_LEFT;
+        CHECK_NEAR(pose.R.m[1][2], is_left ? 1 : -1, 1e-12);
+        CHECK_NEAR(pose.R.m[2][1], 1, 1e-12);
+        CHECK_NEAR(tr_m3_det(pose.R), 1, 1e-12);
+        assert_true(fabs(at.y) > 800 && at.z > 250 && at.z < 400);
+        tr_vec3 beside = {at.x, is_left ? 3000 : -3000, 1500};
+        assert_false(tr_plan_is_hidden(&scene, beside, at));
+        assert_true(tr_plan_is_hidden(&scene, tr_v3(beside.x, -beside.y, 1500), at));
+    }
+    tr_plan_scene_release(&scene);
+    tr_sim_release(&sim);
+}
+
 static void what_the_layout_does_not_say_is_named(void **state) {
     (void)state;
     static const char *const KEYS[] = {"wheelbase_mm", "track_front_mm", "track_rear_mm", "lens"};
@@ -535,19 +597,6 @@ static void check_has(const char *text, const char *part) {
     if (!strstr(text, part)) fail_msg("'%s' is not in:\n%s\n", part, text);
 }
 
-/* The small job, its plates outside of the wheels, with a layout of its own. */
-static const char WIDE_HEAD[] = "job: WIDE\n"
-                                "lens: lens.yaml\n"
-                                "layout: ";
-static const char WIDE_REST[] = "\n"
-                                "sheets: [mat.yaml, p0.yaml, p1.yaml, p2.yaml, p3.yaml]\n"
-                                "references:\n"
-                                "  - { point: rear-left, sheet: P-0, at_mm: [345, 0] }\n"
-                                "  - { point: rear-right, sheet: P-1, at_mm: [345, 0] }\n"
-                                "  - { point: front-left, sheet: P-2, at_mm: [345, 0] }\n"
-                                "  - { point: front-right, sheet: P-3, at_mm: [345, 0] }\n"
-                                "reference_sd_mm: 1.0\n";
-
 static void the_program_plans_and_says_what_limits_it(void **state) {
     (void)state;
     static const char *const CASES[][3] = {
@@ -565,14 +614,7 @@ static void the_program_plans_and_says_what_limits_it(void **state) {
     char folder[TEMP_SIZE], path[TEMP_SIZE], out[16384], job[2048];
     temp_make(folder);
     small_job_make(folder);
-    small_text(folder, "stations.yaml",
-               "stations:\n"
-               "  - { x_mm: -3300, y_mm: 300, height_mm: 1900, look_at_mm: [-500, 0, 0] }\n"
-               "  - { x_mm: -2500, y_mm: 2300, height_mm: 2000, look_at_mm: [0, 500, 0] }\n"
-               "  - { x_mm: -2500, y_mm: -2300, height_mm: 2000, look_at_mm: [0, -500, 0] }\n"
-               "  - { x_mm: 900, y_mm: -2800, height_mm: 2000, look_at_mm: [600, -100, 0] }\n"
-               "  - { x_mm: 900, y_mm: 2800, height_mm: 2000, look_at_mm: [600, 100, 0] }\n"
-               "  - { x_mm: 5600, y_mm: 200, height_mm: 1300, look_at_mm: [1200, 0, 0] }\n");
+    small_plan_make(folder);
     small_text(folder, "alone.yaml",
                "stations:\n"
                "  - { x_mm: -3300, y_mm: 300, height_mm: 1900, look_at_mm: [-1500, 0, 0] }\n");
@@ -580,11 +622,10 @@ static void the_program_plans_and_says_what_limits_it(void **state) {
                "layout: BARE\nvehicle: Any car\naxes: rear-axle\nplacements:\n"
                "  - { sheet: MAT-S, from: rear-axle, x_mm: -1500, y_mm: 0, yaw_deg: 0,\n"
                "      limits: { x_mm: 20 } }\n");
-    static const char *const OTHERS[][2] = {{"wide.yaml", "layout.yaml"},
-                                            {"narrow.yaml", "narrow-layout.yaml"},
+    static const char *const OTHERS[][2] = {{"narrow.yaml", "narrow-layout.yaml"},
                                             {"bare.yaml", "bare-layout.yaml"}};
-    for (int i = 0; i < 3; i++) {
-        snprintf(job, sizeof job, "%s%s%s", WIDE_HEAD, OTHERS[i][1], WIDE_REST);
+    for (int i = 0; i < 2; i++) {
+        snprintf(job, sizeof job, "%s%s%s", SMALL_WIDE_HEAD, OTHERS[i][1], SMALL_WIDE_REST);
         small_text(folder, OTHERS[i][0], job);
     }
     const char *limits = strstr(SMALL_LAYOUT, "{ x_mm: 20, y_mm: 20,");
@@ -610,6 +651,7 @@ int main(void) {
         cmocka_unit_test(marks_have_the_standard_deviations_that_were_expected),
         cmocka_unit_test(a_crossing_is_known_across_its_lines),
         cmocka_unit_test(plates_are_expected_with_their_plumb_marks_at_the_wheels),
+        cmocka_unit_test(sheets_on_wheels_are_expected_at_the_hubs),
         cmocka_unit_test(what_the_layout_does_not_say_is_named),
         cmocka_unit_test(the_body_hides_what_is_behind_it),
         cmocka_unit_test(a_proposal_is_the_same_each_time_and_within_reach),

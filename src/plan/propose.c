@@ -15,6 +15,9 @@ enum { MOST_CANDIDATES = 120 };
 /* Places to look at: each sheet, and between any two of at most so many. */
 enum { MOST_PAIRED = 10 };
 
+/* A proposal aims a little lower, since u95 of a check may be that much more than was expected: few
+   photos tell differently of how a camera scatters (tests/test_plan.c). */
+static const double RESERVE = 0.88;
 /* An axis that is not measured counts like a u95 of so many times the aim. */
 static const double UNMEASURED = 100;
 /* There is no measurement at all. */
@@ -51,7 +54,7 @@ typedef struct {
 
 static double cost_of_axis(const tr_plan *plan, const tr_axis_result *r, bool only_aim) {
     bool is_measured = r->is_measured && plan->result.why.code == TR_OK;
-    double share = is_measured ? r->u95 / (TR_PLAN_AIM * r->limit) : UNMEASURED;
+    double share = is_measured ? r->u95 / (RESERVE * TR_PLAN_AIM * r->limit) : UNMEASURED;
     if (only_aim) share = fmax(1, share);
     return share * share;
 }

@@ -49,20 +49,33 @@ static bool expected_point(const tr_job *job, tr_wheel_point point, tr_vec2 *out
 
 /* Flat on the floor, at_mm on the point; what lies between the sheet's centre and at_mm points to
    the wheel, for there the edge lies that is pushed against the tyre. */
+static tr_pose place_on_floor(tr_vec2 point, tr_vec2 at_mm) {
+    bool is_left = point.y > 0;
+    double value[TR_N_AXES] = {0};
+    if (tr_v2_norm(at_mm) > 0) {
+        /* At yaw 0 the sheet's x points to -Y. */
+        value[TR_YAW] = (is_left ? 0 : TR_PI) - atan2(at_mm.y, at_mm.x);
+    }
+    tr_vec3 arm = tr_pose_apply(tr_pose_of_placement(value), tr_v3(at_mm.x, at_mm.y, 0));
+    value[TR_X] = point.x - arm.x;
+    value[TR_Y] = point.y - arm.y;
+    return tr_pose_of_placement(value);
+}
+
+/* Upright over the point, at the height of the wheel's centre; its face looks away from the
+   vehicle. */
+static tr_pose place_on_wheel(tr_vec2 point, tr_vec2 at_mm) {
+    double side = point.y > 0 ? 1 : -1;
+    tr_mat3 R = tr_m3_from_columns(tr_v3(-side, 0, 0), tr_v3(0, 0, 1), tr_v3(0, side, 0));
+    tr_vec3 arm = tr_m3_apply(R, tr_v3(at_mm.x, at_mm.y, 0));
+    return (tr_pose){R, tr_v3_sub(tr_v3(point.x, point.y, WHEEL_MM), arm)};
+}
+
 static bool place_reference(const tr_job *job, const tr_reference *r, tr_pose *out, tr_error *err) {
     tr_vec2 point;
     if (!expected_point(job, r->point, &point, err)) return false;
-    bool is_left = point.y > 0;
-    double value[TR_N_AXES] = {0};
-    if (tr_v2_norm(r->at_mm) > 0) {
-        /* At yaw 0 the sheet's x points to -Y. */
-        value[TR_YAW] = (is_left ? 0 : TR_PI) - atan2(r->at_mm.y, r->at_mm.x);
-    }
-    tr_pose at_origin = tr_pose_of_placement(value);
-    tr_vec3 arm = tr_pose_apply(at_origin, tr_v3(r->at_mm.x, r->at_mm.y, 0));
-    value[TR_X] = point.x - arm.x;
-    value[TR_Y] = point.y - arm.y;
-    *out = tr_pose_of_placement(value);
+    bool is_on_wheel = job->sheets[r->sheet].support == TR_ON_WHEEL;
+    *out = is_on_wheel ? place_on_wheel(point, r->at_mm) : place_on_floor(point, r->at_mm);
     return true;
 }
 
