@@ -9,10 +9,10 @@ static const double TAG_FLOOR_PX = 0.008, LOW_CELL_PX = 2.8, INWARD_PX2 = 0.02;
 static const double LINE_PX = 0.010, LINE_PX2 = 0.2;
 static const double CORNER_FLOOR_PX = 0.015, LOW_SQUARE_PX = 5;
 
-void tr_plan_crossing(tr_vec2 a, tr_vec2 b, double sd_px, double C[4]) {
+void tr_plan_crossing(tr_vec2 along_1, tr_vec2 along_2, double sd_px, double C[4]) {
     static const double LEAST_SINE = 0.1;
-    a = tr_v2_scale(1 / tr_v2_norm(a), a);
-    b = tr_v2_scale(1 / tr_v2_norm(b), b);
+    tr_vec2 a = tr_v2_scale(1 / tr_v2_norm(along_1), along_1);
+    tr_vec2 b = tr_v2_scale(1 / tr_v2_norm(along_2), along_2);
     /* With normals (-y, x): N = sum n n', det N = sin^2 of the angle between the lines. */
     double sine = fmax(fabs(tr_v2_cross(a, b)), LEAST_SINE);
     double scale = sd_px * sd_px / (sine * sine);

@@ -9,7 +9,7 @@
 /* Where two lines meet, each known across itself by sd_px: covariance (u, v, row by row, px^2),
      C = sd^2 (n1 n1' + n2 n2')^-1   n1, n2: the lines' normals.
    Lines that are nearly one: the sine of their angle is taken as at least 0.1. */
-void tr_plan_crossing(tr_vec2 along_1, tr_vec2 along_2, double sd_px, double covariance[4]);
+void tr_plan_crossing(tr_vec2 along_1, tr_vec2 along_2, double sd_px, double C[4]);
 
 /* Of a tag with n_cells cells along an edge: 8 x 8, row by row, as tr_mark has it. Each corner is
    where two edges meet; what blur and tone leave open draws all four inward or outward together. */

@@ -39,6 +39,8 @@ bool tr_plan_idealised(const tr_plan_scene *scene, const tr_check *check, tr_che
         if (!from->is_used) continue;
         if (!add_measured(from, &out->set, err)) return false;
         tr_photo *photo = &out->set.photos[out->set.n_photos - 1];
+        /* Without a vehicle's frame nobody knows where the cameras are in it. */
+        if (!(tr_m3_det(from->camera_from_vehicle.R) > 0)) continue;
         /* Other numbers than the stations have. */
         tr_plan_idealise(scene, from->lens, from->camera_from_vehicle, i + TR_PLAN_MOST_STATIONS,
                          &photo->marks);

@@ -205,9 +205,9 @@ static bool find_candidates(search *s, tr_error *err) {
     tr_vec2 places[MOST_CANDIDATES];
     aim_list aims;
     int n = list_places(s->scene, grid_step(s->scene), places, MOST_CANDIDATES);
-    bool ok = find_aims(s->scene, &aims, err);
     s->candidates = tr_array(n, sizeof *s->candidates);
-    if (ok && !s->candidates) ok = tr_fail_memory(err);
+    if (!s->candidates) return tr_fail_memory(err);
+    bool ok = find_aims(s->scene, &aims, err);
     for (int i = 0; i < n && ok; i++) {
         candidate *c = &s->candidates[s->n_candidates];
         ok = aim_from(s->scene, &aims, places[i], c, err);

@@ -14,7 +14,7 @@ void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result, 
 
 /* The whole, with the stations of a plan: numbers, and arrows to what is in the middle of each
    picture. */
-void tr_plan_draw_stations(tr_canvas *canvas, tr_box box, const tr_plan *plan);
+void tr_plan_draw_stations(tr_canvas *canvas, tr_box box, const tr_plan *of);
 /* A station's number in its disc, radius_px about (x, y). */
 void tr_plan_draw_number(tr_canvas *canvas, double x, double y, double radius_px, int number);
 
