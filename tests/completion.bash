@@ -64,7 +64,7 @@ expect $'sheets\nmy photos' design plate --sheets ''
 
 # Words in the place of values and operands.
 expect $'A4\nA3' print sheets/a.yaml --page A
-expect $'plate\nhub\nmat\ncheckerboard' design ''
+expect $'plate\npointer\nhub\nmat\nboard\ncheckerboard' design ''
 expect $'tag36h11\ntag36h10' design plate --family tag36
 expect '' check --threads ''
 

@@ -140,6 +140,35 @@ static inline void small_job_make(const char *folder) {
     small_render(folder, "scene.yaml");
 }
 
+/* The small job, its plates outside of the wheels, and a layout between the two. */
+static const char SMALL_WIDE_HEAD[] = "job: WIDE\n"
+                                      "lens: lens.yaml\n"
+                                      "layout: ";
+static const char SMALL_WIDE_REST[] = "\n"
+                                      "sheets: [mat.yaml, p0.yaml, p1.yaml, p2.yaml, p3.yaml]\n"
+                                      "references:\n"
+                                      "  - { point: rear-left, sheet: P-0, at_mm: [345, 0] }\n"
+                                      "  - { point: rear-right, sheet: P-1, at_mm: [345, 0] }\n"
+                                      "  - { point: front-left, sheet: P-2, at_mm: [345, 0] }\n"
+                                      "  - { point: front-right, sheet: P-3, at_mm: [345, 0] }\n"
+                                      "reference_sd_mm: 1.0\n";
+
+/* In folder, beside the small job: wide.yaml, a job to plan, and stations.yaml that reach the aim.
+ */
+static inline void small_plan_make(const char *folder) {
+    char job[1024];
+    snprintf(job, sizeof job, "%slayout.yaml%s", SMALL_WIDE_HEAD, SMALL_WIDE_REST);
+    small_text(folder, "wide.yaml", job);
+    small_text(folder, "stations.yaml",
+               "stations:\n"
+               "  - { x_mm: -3300, y_mm: 300, height_mm: 1900, look_at_mm: [-500, 0, 0] }\n"
+               "  - { x_mm: -2500, y_mm: 2300, height_mm: 2000, look_at_mm: [0, 500, 0] }\n"
+               "  - { x_mm: -2500, y_mm: -2300, height_mm: 2000, look_at_mm: [0, -500, 0] }\n"
+               "  - { x_mm: 900, y_mm: -2800, height_mm: 2000, look_at_mm: [600, -100, 0] }\n"
+               "  - { x_mm: 900, y_mm: 2800, height_mm: 2000, look_at_mm: [600, 100, 0] }\n"
+               "  - { x_mm: 5600, y_mm: 200, height_mm: 1300, look_at_mm: [1200, 0, 0] }\n");
+}
+
 /* In folder: b1.jpg .. b6.jpg of a board of 7x5 squares of 60 mm, for `trammel lens`. */
 static inline void small_boards_make(const char *folder) {
     small_text(folder, "lens.yaml", SMALL_LENS);

@@ -49,6 +49,9 @@ static const command LENS = {
 
 static const command SURVEY = {"survey", "survey survey.yaml --json --threads 1 --out new.yaml",
                                "new.yaml", NULL, NULL};
+static const command PLAN = {
+    "plan", "plan wide.yaml --stations stations.yaml --json --threads 1 --picture plan.png",
+    "plan.png", NULL, NULL};
 static const char SURVEY_FILE[] = "survey: S\nlens: lens.yaml\nsheets: [mat.yaml]\n"
                                   "rules: [{ sheet: MAT-S, x_mm: 100, y_mm: 100, sd_mm: 0.1 }]\n"
                                   "photos: [1.jpg, 2.jpg, 3.jpg, 4.jpg]\n";
@@ -63,11 +66,10 @@ typedef struct {
 /* Modules are loaded before all: neither the linker nor OpenCV's own start survive a lack of
    memory, as little as where everything is linked in. */
 static int set_up(void **state) {
-    static const char *const MODULES[][2] = {{"check", "tr_cmd_check"},
-                                             {"lens", "tr_cmd_lens"},
-                                             {"survey", "tr_cmd_survey"},
-                                             {"picture", "tr_picture_write"},
-                                             {"opencv", "tr_opencv_module_find"}};
+    static const char *const MODULES[][2] = {
+        {"check", "tr_cmd_check"},       {"lens", "tr_cmd_lens"},
+        {"plan", "tr_cmd_plan"},         {"survey", "tr_cmd_survey"},
+        {"picture", "tr_picture_write"}, {"opencv", "tr_opencv_module_find"}};
     for (size_t i = 0; i < sizeof MODULES / sizeof *MODULES; i++) {
         if (!tr_module_function(MODULES[i][0], MODULES[i][1], NULL)) return -1;
     }
@@ -76,6 +78,7 @@ static int set_up(void **state) {
     temp_make(folder);
     small_job_make(folder);
     small_boards_make(folder);
+    small_plan_make(folder);
     small_text(folder, "survey.yaml", SURVEY_FILE);
     if (chdir(folder) != 0) return -1;
     *state = folder;
@@ -204,7 +207,7 @@ static const char *fault_of_file(const command *c, const outcome *o, const outco
     if (!o->written || is_same(o->written, o->written_size, good->written, good->written_size)) {
         return NULL;
     }
-    if (c != &CHECK) return "the file written is not the right one";
+    if (c != &CHECK && c != &PLAN) return "the file written is not the right one";
     tr_image picture;
     if (!tr_image_decode(o->written, o->written_size, c->written, &picture, NULL)) {
         return "the picture is not whole";
@@ -343,6 +346,11 @@ static void memory_runs_out_in_a_calibration(void **state) {
 static void memory_runs_out_in_a_survey(void **state) {
     (void)state;
     run_out_of_memory(&SURVEY);
+}
+
+static void memory_runs_out_in_a_plan(void **state) {
+    (void)state;
+    run_out_of_memory(&PLAN);
 }
 
 /* ---- disks ---- */
@@ -496,6 +504,7 @@ int main(void) {
         cmocka_unit_test(memory_runs_out_in_a_check),
         cmocka_unit_test(memory_runs_out_in_a_calibration),
         cmocka_unit_test(memory_runs_out_in_a_survey),
+        cmocka_unit_test(memory_runs_out_in_a_plan),
     };
     return cmocka_run_group_tests_name("faults", tests, set_up, tear_down);
 }

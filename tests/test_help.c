@@ -18,6 +18,7 @@
 #include "help/text.h"
 #include "job/job.h"
 #include "lens/profile.h"
+#include "plan/stations.h"
 #include "present/survey_json.h"
 #include "sheet/sheet.h"
 #include "survey/spec.h"
@@ -252,6 +253,11 @@ static bool read_example(const tr_help_format *format, const char *path, tr_erro
         tr_survey_spec spec;
         ok = tr_survey_spec_read(path, &spec, err);
         tr_survey_spec_release(&spec);
+    } else if (format == &tr_help_stations) {
+        tr_station *stations;
+        int n;
+        ok = tr_stations_read(path, &stations, &n, err);
+        free(stations);
     } else {
         /* A bar's file is read within a survey's: the example of that names this one. */
         ok = format == &tr_help_bar;
@@ -465,6 +471,14 @@ static void every_key_of_a_check_is_described(void **state) {
     temp_remove(folder);
 }
 
+static void every_key_of_a_plan_is_described(void **state) {
+    (void)state;
+    coverage c = {.format = &tr_help_plan_result};
+    cover_output(&c, "plan demo-fail.yaml --after");
+    cover_output(&c, "plan no-such-job.yaml");
+    check_all_seen(&c);
+}
+
 static void every_key_of_a_lens_is_described(void **state) {
     (void)state;
     coverage c = {.format = &tr_help_lens_result};
@@ -628,6 +642,7 @@ int main(void) {
         cmocka_unit_test(units_are_those_of_the_keys_names),
         cmocka_unit_test(defaults_are_the_readers),
         cmocka_unit_test(every_key_of_a_check_is_described),
+        cmocka_unit_test(every_key_of_a_plan_is_described),
         cmocka_unit_test(every_key_of_a_lens_is_described),
         cmocka_unit_test(every_key_of_a_survey_is_described),
         cmocka_unit_test(every_option_described_is_known),

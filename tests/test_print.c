@@ -315,6 +315,14 @@ static void every_mark_of_a_plate_is_found_in_its_place(void **state) {
     check_whole(&plate, NULL, 600);
     tr_sheet hub = make(design_of(TR_DESIGN_HUB, "H", 0, 0));
     check_whole(&hub, "Letter", 600);
+    tr_sheet pointer = make(design_of(TR_DESIGN_POINTER, "T", 0, 0));
+    assert_int_equal(pointer.kind, TR_SHEET_PLATE);
+    assert_int_equal(pointer.n_tags, 2);
+    check_whole(&pointer, "A4", 600);
+    tr_sheet board = make(design_of(TR_DESIGN_BOARD, "B", 0, 0));
+    assert_int_equal(board.kind, TR_SHEET_BOARD);
+    assert_true(board.n_tags >= 4 && board.n_corners >= 4);
+    check_whole(&board, NULL, 300);
 }
 
 static void check_text_sheet(const char *text, int dpi) {
@@ -870,12 +878,14 @@ static void designs_of_many_sizes_are_sound(void **state) {
             assert_memory_equal(&back.tags[k].centre_mm, &sheet.tags[k].centre_mm, sizeof(tr_vec2));
             CHECK_NEAR(back.tags[k].size_mm, sheet.tags[k].size_mm, 0);
         }
+        assert_int_equal(back.has_tip, sheet.has_tip);
+        assert_memory_equal(&back.tip_mm, &sheet.tip_mm, sizeof(tr_vec2));
         assert_memory_equal(back.corners_mm, sheet.corners_mm,
                             (size_t)sheet.n_corners * sizeof(tr_vec2));
         tr_artwork a = lay_out(&sheet);
-        const tr_placed placed[] = {a.centre, a.plumb, a.rule_across, a.rule_up,
-                                    a.id,     a.arrow, a.note};
-        for (int k = 0; k < 7; k++) check_apart(a.marks, a.n_marks, placed[k]);
+        const tr_placed placed[] = {a.centre,  a.plumb, a.tip,   a.foot, a.rule_across,
+                                    a.rule_up, a.id,    a.arrow, a.note};
+        for (int k = 0; k < 9; k++) check_apart(a.marks, a.n_marks, placed[k]);
         tr_artwork_release(&a);
         tr_sheet_release(&sheet);
         tr_sheet_release(&back);
@@ -1309,7 +1319,7 @@ static void a_plate_has_a_plumb_mark_near_an_edge(void **state) {
         assert_int_equal(a.plumb_edge, PLATES[i].edge);
         CHECK_NEAR(a.plumb_mm.x, PLATES[i].plumb_mm.x, 1e-9);
         CHECK_NEAR(a.plumb_mm.y, PLATES[i].plumb_mm.y, 1e-9);
-        assert_string_equal(a.plumb_text, PLATES[i].text);
+        assert_string_equal(a.at_text, PLATES[i].text);
         /* The cross is where the text says, in a circle that is white between them. */
         static const int DPI = 300;
         tr_pages pages = plan(&a, NULL);
@@ -1354,6 +1364,132 @@ static void what_a_job_needs_of_a_plumb_mark_is_told(void **state) {
     assert_int_equal(o.status, PASS);
     check_has(o.out, "there is no room for a plumb mark");
     check_has(run("help check").out, "at_mm: [95, 0]");
+}
+
+/* ---- tips and feet ---- */
+
+/* How dark the page is at a place of the sheet, 0 to 255. */
+static int grey_at(const tr_image *image, const tr_page *page, tr_vec2 p_sheet_mm, int dpi) {
+    tr_vec2 px = pixel(on_page(page->origin_mm, p_sheet_mm), dpi);
+    return tr_image_row(image, (int)lround(px.y))[lround(px.x)];
+}
+
+static tr_sheet text_pointer(tr_vec2 tag_mm, tr_vec2 tip_mm) {
+    char text[512];
+    tr_sheet sheet;
+    tr_error err = {0};
+    snprintf(text, sizeof text,
+             "sheet: T\ntitle: Pointer\nkind: plate\nsize_mm: [180, 260]\ntag_family: tag36h11\n"
+             "tags: [{ id: 1, centre_mm: [%g, %g], size_mm: 60 }]\ntip_mm: [%g, %g]\n",
+             tag_mm.x, tag_mm.y, tip_mm.x, tip_mm.y);
+    write_text("pointer.yaml", text);
+    must(tr_sheet_read("pointer.yaml", &sheet, &err), &err);
+    return sheet;
+}
+
+/* Where the ink begins on the way to a place, from `from_mm` before it; INFINITY: nowhere. */
+static double first_ink(const tr_image *image, const tr_page *page, tr_vec2 tip_mm, tr_vec2 inward,
+                        double from_mm, int dpi) {
+    for (double t = -from_mm; t <= from_mm; t += 0.01) {
+        if (grey_at(image, page, tr_v2_add(tip_mm, tr_v2_scale(t, inward)), dpi) < 128) return t;
+    }
+    return INFINITY;
+}
+
+/* At every edge the ink ends at the tip, and widens behind it alike on both sides. */
+static void a_pointers_tip_is_where_its_file_says(void **state) {
+    (void)state;
+    static const int DPI = 1200;
+    static const struct {
+        tr_vec2 tag_mm, tip_mm, inward;
+        const char *text;
+    } POINTERS[] = {
+        {{0, -60}, {0, 127}, {0, -1}, "at_mm: [0, 127]"},
+        {{0, 60}, {20.5, -126}, {0, 1}, "at_mm: [20.5, -126]"},
+        {{-40, 0}, {87, 10}, {-1, 0}, "at_mm: [87, 10]"},
+        {{40, 0}, {-87, 10}, {1, 0}, "at_mm: [-87, 10]"},
+    };
+    for (size_t i = 0; i < sizeof POINTERS / sizeof *POINTERS; i++) {
+        tr_vec2 tip = POINTERS[i].tip_mm, inward = POINTERS[i].inward;
+        tr_vec2 aside = tr_v2(inward.y, inward.x);
+        tr_sheet s = text_pointer(POINTERS[i].tag_mm, tip);
+        tr_artwork a = lay_out(&s);
+        assert_true(a.tip.is_there && !a.plumb.is_there);
+        assert_string_equal(a.at_text, POINTERS[i].text);
+        tr_pages pages = plan(&a, NULL);
+        print_pdf(&a, &pages, "tip.pdf");
+        tr_image image = rasterise("tip.pdf", 1, DPI);
+        /* The last 0.05 mm are thinner than a pixel. */
+        CHECK_NEAR(first_ink(&image, &pages.pages[0], tip, inward, 2, DPI), 0.03, 0.06);
+        for (int side = -1; side <= 1; side += 2) {
+            tr_vec2 edge = tr_v2_add(tr_v2_scale(7, inward), tr_v2_scale(2 * side, aside));
+            tr_vec2 in = tr_v2_add(tip, tr_v2_scale(0.95, edge));
+            in = tr_v2_add(in, tr_v2_scale(0.5, inward));
+            tr_vec2 out = tr_v2_sub(tr_v2_add(tip, edge), tr_v2_scale(0.5, inward));
+            assert_true(grey_at(&image, &pages.pages[0], in, DPI) < 10);
+            assert_true(grey_at(&image, &pages.pages[0], out, DPI) > 245);
+        }
+        tr_image_release(&image);
+        tr_pages_release(&pages);
+        tr_artwork_release(&a);
+        tr_sheet_release(&s);
+    }
+}
+
+static void what_a_job_needs_of_a_tip_is_told(void **state) {
+    (void)state;
+    char text[8192];
+    outcome o = run("design pointer --name T --out t.yaml");
+    assert_int_equal(o.status, PASS);
+    check_has(o.out, "Tip: at_mm: [0, 127].");
+    assert_null(strstr(o.out, "no room"));
+    o = run("print t.yaml --out t.pdf");
+    check_has(o.out, "Tip: at_mm: [0, 127].");
+    assert_null(strstr(o.out, "no room"));
+    assert_int_equal(shell("pdftotext t.pdf t.txt"), 0);
+    read_text("t.txt", text, sizeof text);
+    check_has(text, "at_mm: [0, 127]");
+    check_has(text, "tip to the point");
+    tr_sheet s = text_pointer(tr_v2(0, 80), tr_v2(0, 120)); /* a tag where the tip would be */
+    tr_artwork a = lay_out(&s);
+    assert_false(a.tip.is_there);
+    assert_true(tr_findings_have(&a.left_out, TR_FOUND_NO_ROOM_TIP));
+    tr_artwork_release(&a);
+    tr_sheet_release(&s);
+}
+
+/* A line down to the edge, in the middle, with its words; on no checkerboard. */
+static void a_board_tells_where_its_foot_is(void **state) {
+    (void)state;
+    static const int DPI = 300;
+    char text[8192];
+    tr_sheet board = make(design_of(TR_DESIGN_BOARD, "B", 0, 0));
+    tr_artwork a = lay_out(&board);
+    assert_true(a.foot.is_there);
+    assert_int_equal(a.left_out.n, 0);
+    tr_pages pages = plan(&a, NULL);
+    print_pdf(&a, &pages, "foot.pdf");
+    tr_image image = rasterise("foot.pdf", 1, DPI);
+    for (double up = 6.5; up < 11.5; up += 0.5) {
+        tr_vec2 at = tr_v2(0, -board.height_mm / 2 + up);
+        assert_true(grey_at(&image, &pages.pages[0], at, DPI) < 128);
+        for (int side = -1; side <= 1; side += 2) {
+            tr_vec2 beside = tr_v2_add(at, tr_v2(side, 0));
+            assert_true(grey_at(&image, &pages.pages[0], beside, DPI) > 245);
+        }
+    }
+    assert_int_equal(shell("pdftotext foot.pdf foot.txt"), 0);
+    read_text("foot.txt", text, sizeof text);
+    check_has(text, "mark the floor below this line");
+    tr_image_release(&image);
+    tr_pages_release(&pages);
+    tr_artwork_release(&a);
+    tr_sheet_release(&board);
+    tr_sheet checkerboard = make(design_of(TR_DESIGN_CHECKERBOARD, "C", 0, 0));
+    a = lay_out(&checkerboard);
+    assert_false(a.foot.is_there);
+    tr_artwork_release(&a);
+    tr_sheet_release(&checkerboard);
 }
 
 /* ---- starter kit ---- */
@@ -1450,6 +1586,9 @@ int main(void) {
         TEST(help_fits_a_terminal),
         TEST(a_plate_has_a_plumb_mark_near_an_edge),
         TEST(what_a_job_needs_of_a_plumb_mark_is_told),
+        TEST(a_pointers_tip_is_where_its_file_says),
+        TEST(what_a_job_needs_of_a_tip_is_told),
+        TEST(a_board_tells_where_its_foot_is),
         TEST(the_starter_kit_is_whole),
         TEST(the_starter_kit_leaves_nothing_for_git),
         TEST(the_starter_kits_job_has_the_plates_plumb_marks),

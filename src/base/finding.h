@@ -166,6 +166,8 @@
       "squares_x=%d width_mm=%f squares_y=%d height_mm=%f") \
     /* prints */ \
     X(NO_ROOM_PLUMB_MARK,     "no_room",               false, "-") \
+    X(NO_ROOM_TIP,            "no_room",               false, "-") \
+    X(NO_ROOM_FOOT_MARK,      "no_room",               false, "-") \
     X(NO_ROOM_RULE_ACROSS,    "no_room",               false, "-") \
     X(NO_ROOM_UPRIGHT_RULE,   "no_room",               false, "-") \
     X(NO_ROOM_SHEET_ID,       "no_room",               false, "-") \

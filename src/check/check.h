@@ -27,6 +27,10 @@ typedef struct {
    in any case. False: memory ran out. */
 TR_MUST_USE bool tr_check_init(const tr_job *job, tr_check *out, tr_error *err);
 
+/* An empty check that knows what the layout requires (result.targets), for who asks before anything
+   is measured. out: to be released in any case. False: memory ran out. */
+TR_MUST_USE bool tr_check_require(const tr_job *job, tr_check *out, tr_error *err);
+
 /* Makes a check, reads the photos and measures their marks (tr_photo_set_read). out: n photos in
    the order given, to be released in any case. False: as there, or the job asks for what cannot be
    measured (TR_NO_MEASURE; then no photo is read). */

@@ -205,6 +205,10 @@ static bool set_up_result(const tr_job *job, tr_check_result *result, tr_error *
     return true;
 }
 
+bool tr_check_require(const tr_job *job, tr_check *out, tr_error *err) {
+    return tr_check_init(job, out, err) && set_up_result(job, &out->result, err);
+}
+
 /* The photos in their order, and the lens, where it is unknown, found roughly. */
 static bool prepare(tr_check *check, tr_error *err) {
     const tr_job *job = check->job;

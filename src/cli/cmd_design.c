@@ -34,14 +34,17 @@ static bool set_kind(request *r, const char *kind, tr_error *err) {
     if (!kind) {
         return tr_fail(
             err, TR_BAD_INPUT,
-            "no design is named; give plate, hub, mat or checkerboard as the first word");
+            "no design is named; give plate, pointer, hub, mat, board or checkerboard as the first "
+            "word");
     }
     for (int k = 0; k < TR_N_DESIGNS; k++) {
         r->design.kind = (tr_design_kind)k;
         if (strcmp(kind, tr_design_name(r->design.kind)) == 0) return true;
     }
     return tr_fail(err, TR_BAD_INPUT,
-                   "there is no design '%.40s'; give plate, hub, mat or checkerboard", kind);
+                   "there is no design '%.40s'; give plate, pointer, hub, mat, board or "
+                   "checkerboard",
+                   kind);
 }
 
 static bool is_text(const char *text, size_t size) {
@@ -173,13 +176,15 @@ static void print_shown(const char *text) {
     fputs(shown, stdout);
 }
 
-/* Where the bob hangs over a plate, or that it can do so at its centre alone. */
-static void print_plumb(const tr_artwork *a) {
-    char plumb[512];
+/* Where the bob hangs over a plate, or that it can do so at its centre alone; or where the tip is.
+ */
+static void print_place(const tr_artwork *a) {
+    char place[512];
     if (a->sheet->kind != TR_SHEET_PLATE) return;
     tr_text_wrap(stdout, 0, 0,
-                 tr_artwork_tell_plumb(a, plumb)
-                     ? plumb
+                 tr_artwork_tell_place(a, place) ? place
+                 : a->sheet->has_tip
+                     ? "Note: there is no room for the tip"
                      : "Note: there is no room for a plumb mark near the middle of an edge");
 }
 
@@ -205,7 +210,7 @@ static void print_sheet(const request *r, const tr_artwork *a, const tr_shop *sh
                      "squares one way and an odd one the other its ends can be told apart.");
     }
     if (d->kind == TR_DESIGN_HUB) puts("Note: no command measures a hub plate yet.");
-    print_plumb(a);
+    print_place(a);
     fputs("Print it: trammel print ", stdout);
     tr_options_print_word(r->out);
     puts(" --out FILE.pdf");

@@ -99,7 +99,7 @@ static void print_pages(const request *r, const tr_artwork *a, const tr_pages *p
     }
     fputs("\n", stdout);
     char plumb[512];
-    if (tr_artwork_tell_plumb(a, plumb)) tr_text_wrap(stdout, 0, 0, plumb);
+    if (tr_artwork_tell_place(a, plumb)) tr_text_wrap(stdout, 0, 0, plumb);
     for (int i = 0; i < a->left_out.n; i++) {
         char text[TR_FINDING_TEXT_SIZE];
         tr_finding_text(&a->left_out.items[i], text);

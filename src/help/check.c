@@ -104,5 +104,5 @@ const tr_help_command tr_help_check = {
                      {0}}},
             {0}},
     .see = (const char *const[]){"job", "layout", "sheet", "lens-profile", "check-result", "lens",
-                                 NULL},
+                                 "plan", NULL},
 };

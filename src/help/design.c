@@ -8,7 +8,8 @@
 const tr_help_command tr_help_design = {
     .name = "design",
     .summary = "make a sheet file from a few numbers, with tag ids that no other sheet uses",
-    .synopsis = "plate|hub|mat|checkerboard --name ID --out SHEET.yaml [--size WxH] [--tag MM] "
+    .synopsis = "plate|pointer|hub|mat|board|checkerboard --name ID --out SHEET.yaml [--size WxH] "
+                "[--tag MM] "
                 "[--squares COLSxROWS --pitch MM] [--title TEXT] [--ids A..B] [--family NAME] "
                 "[--sheets DIR]",
     .intro =
@@ -23,12 +24,20 @@ const tr_help_command tr_help_design = {
              "edge. That edge goes against the tyre, with the tip of the bob over the plumb mark; "
              "the plate's reference in the job needs what is printed beside it: `at_mm: [95, 0]`",
              "w plate"},
+            {"pointer", NULL,
+             "a plate that is laid with its tip at a point: two tags, and a printed arrow head "
+             "near the middle of the upper edge, whose `at_mm` is printed beside it",
+             "w pointer"},
             {"hub", NULL,
              "hangs on a wheel: four tags round an open middle; no command measures it yet",
              "w hub"},
             {"mat", NULL,
              "lies on the floor: tags and checker corners along its edges, its middle open",
              "w mat"},
+            {"board", NULL,
+             "stands upright: like a mat, with a line at the middle of its lower edge, below which "
+             "the place of its stand can be marked on the floor",
+             "w board"},
             {"checkerboard", NULL, "for `trammel lens`", "w checkerboard"},
             {0}},
     .options =
@@ -36,13 +45,14 @@ const tr_help_command tr_help_design = {
             {"--name", "ID", "the sheet's id, printed on it in large letters", NULL},
             {"--out", "SHEET.yaml", "the file to write; it must not exist yet", "f yaml yml"},
             {"--size", "WxH",
-             "width and height of the face in mm (default: plate 210x297, which is A4; hub "
-             "180x180; mat 1600x1000; checkerboard the smaller of A4 and A3 that holds it, or else "
+             "width and height of the face in mm (default: plate 210x297, which is A4; pointer "
+             "180x260; hub 180x180; mat 1600x1000; board 600x800; checkerboard the smaller of A4 "
+             "and A3 that holds it, or else "
              "a face as large as it needs)",
              NULL},
             {"--tag", "MM",
-             "edge of a tag (default: as large as fits; mat: a sixth of its shorter side, at most "
-             "160)",
+             "edge of a tag (default: as large as fits; mat and board: a sixth of the shorter "
+             "side, at most 160)",
              NULL},
             {"--squares", "COLSxROWS",
              "of a checkerboard: columns and rows of squares, preferably one number even and the "

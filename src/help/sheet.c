@@ -41,6 +41,9 @@ const tr_help_format tr_help_sheet = {
             {"corners_mm", "mm", "none",
              "up to 10000 checker corners, where two black and two white squares meet, each [x, "
              "y]"},
+            {"tip_mm", "mm", "none",
+             "[x, y] of a pointer's tip: a plate that is laid with its tip at a point has an arrow "
+             "head printed there, which points to the nearest edge"},
             {"survey", NULL, "the sheet is taken as printed, its size known to 0.1 %",
              "where the places come from a survey: how well they are known. `trammel survey` "
              "writes "
@@ -76,6 +79,15 @@ const tr_help_format tr_help_sheet = {
              "corners_mm:\n"
              "  - [-100, 0]\n"
              "  - [100, 0]\n"},
+            {"sheets/pointer-1.yaml", "sheet: POINTER-1\n"
+                                      "title: Pointer, 180 x 260\n"
+                                      "kind: plate\n"
+                                      "size_mm: [180, 260]\n"
+                                      "tag_family: tag36h11\n"
+                                      "tags:\n"
+                                      "  - { id: 110, centre_mm: [-30, 40], size_mm: 88 }\n"
+                                      "  - { id: 111, centre_mm: [-30, -72], size_mm: 88 }\n"
+                                      "tip_mm: [0, 127]\n"},
             {"sheets/plate-e-measured.yaml",
              "sheet: PLATE-E\n"
              "title: Plate E, surveyed\n"

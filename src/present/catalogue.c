@@ -371,6 +371,9 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
 
     /* ---- prints ---- */
     [TR_FOUND_NO_ROOM_PLUMB_MARK] = "there is no room for a plumb mark near the middle of an edge",
+    [TR_FOUND_NO_ROOM_TIP] = "there is no room for the tip where the sheet file has it",
+    [TR_FOUND_NO_ROOM_FOOT_MARK] =
+        "there is no room for the mark of the stand's foot at the middle of the lower edge",
     [TR_FOUND_NO_ROOM_RULE_ACROSS] = "there is no room for the 100 mm rule across",
     [TR_FOUND_NO_ROOM_UPRIGHT_RULE] = "there is no room for the upright 100 mm rule",
     [TR_FOUND_NO_ROOM_SHEET_ID] = "there is no room for the sheet's id",

@@ -98,10 +98,9 @@ static extent extent_of(const tr_check_result *result) {
     return e;
 }
 
-static plan fit(tr_canvas *canvas, tr_box box, const tr_check_result *result) {
+static plan fit(tr_canvas *canvas, tr_box box, const tr_check_result *result, extent e) {
     /* Room for dimensions and words about the drawing, px. */
     static const double LEFT = 78, RIGHT = 66, TOP = 140, BOTTOM = 74;
-    extent e = extent_of(result);
     double width = box.width - LEFT - RIGHT;
     double height = box.height - TOP - BOTTOM;
     double scale = fmin(width / (e.y_max - e.y_min), height / (e.x_max - e.x_min));
@@ -338,8 +337,8 @@ static void draw_dimensions(const plan *p, tr_box box, int target) {
 }
 
 void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target) {
-    plan p = fit(canvas, box, result);
     extent e = extent_of(result);
+    plan p = fit(canvas, box, result, e);
     cairo_save(canvas->cr);
     draw_front(&p, box);
     draw_centreline(&p, &e);
@@ -353,6 +352,71 @@ void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result, 
     draw_frame(&p);
     if (target >= 0) draw_dimensions(&p, box, target);
     for (int i = 0; i < result->n_targets; i++) draw_name(&p, i, i == target);
+    cairo_restore(canvas->cr);
+}
+
+/* ---- Stations ---- */
+
+void tr_plan_draw_number(tr_canvas *canvas, double x, double y, double radius_px, int number) {
+    const tr_type type = {.size_px = 1.2 * radius_px, .is_bold = true, .colour = TR_WHITE};
+    char text[16];
+    snprintf(text, sizeof text, "%d", number);
+    tr_canvas_colour(canvas, TR_INK);
+    cairo_new_sub_path(canvas->cr);
+    cairo_arc(canvas->cr, x, y, radius_px, 0, 2 * TR_PI);
+    cairo_fill(canvas->cr);
+    tr_canvas_label(canvas, x, y, 0, type, false, text);
+}
+
+static void draw_station(const plan *p, const tr_station *station, int number) {
+    static const double RADIUS_PX = 20, ARROW_PX = 74;
+    tr_vec2 at = on_page(p, station->at_mm.x, station->at_mm.y);
+    tr_vec2 to = on_page(p, station->look_at_mm.x, station->look_at_mm.y);
+    tr_vec2 d = tr_v2_sub(to, at);
+    double far_px = tr_v2_norm(d);
+    if (far_px > ARROW_PX) to = tr_v2_add(at, tr_v2_scale(ARROW_PX / far_px, d));
+    set_pen(p, THIN_PX + 1, TR_INK);
+    tr_vec2 line[2] = {at, to};
+    tr_canvas_path(p->canvas, line, 2);
+    cairo_stroke(p->canvas->cr);
+    tr_canvas_head(p->canvas, at, to, 18);
+    tr_plan_draw_number(p->canvas, at.x, at.y, RADIUS_PX, number);
+}
+
+/* Where the sheet is expected. */
+static void draw_expected(const plan *p, int sheet) {
+    tr_vec3 corners[4];
+    const tr_sheet_result *s = &p->result->sheets[sheet];
+    if (!s->is_placed) return;
+    tr_sheet_outline(s, s->vehicle_from_sheet, corners);
+    set_pen(p, THIN_PX + 1, TR_INK);
+    draw_outline(p, corners);
+}
+
+static void draw_target_name(const plan *p, int target) {
+    const tr_type type = {.size_px = 24, .is_bold = true, .colour = TR_INK};
+    tr_vec3 t = p->result->targets[target].vehicle_from_required.t_mm;
+    tr_vec2 at = on_page(p, t.x, t.y);
+    tr_canvas_label(p->canvas, at.x, at.y, 0, type, true, sheet_of(p->result, target)->id);
+}
+
+void tr_plan_draw_stations(tr_canvas *canvas, tr_box box, const tr_plan *of) {
+    const tr_check_result *result = &of->result;
+    extent e = extent_of(result);
+    double front = front_axle_mm(result);
+    for (int i = 0; i < of->n_photos; i++) {
+        grow(&e, of->photos[i].station.at_mm.x, of->photos[i].station.at_mm.y);
+    }
+    plan p = fit(canvas, box, result, e);
+    cairo_save(canvas->cr);
+    draw_front(&p, box);
+    draw_centreline(&p, &e);
+    draw_axle(&p, TR_REAR_LEFT, TR_REAR_RIGHT, 0);
+    if (front > 0) draw_axle(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, front);
+    for (int i = 0; i < result->n_sheets; i++) draw_expected(&p, i);
+    draw_frame(&p);
+    for (int i = 0; i < result->n_targets; i++) draw_target_name(&p, i);
+    for (int i = 0; i < of->n_photos; i++) draw_station(&p, &of->photos[i].station, i + 1);
     cairo_restore(canvas->cr);
 }
 

@@ -5,11 +5,18 @@
 #define TR_PRESENT_PLAN_H
 
 #include "check/result.h"
+#include "plan/plan.h"
 #include "present/canvas.h"
 
 /* The whole: wheels, axles, centreline, tracks and wheelbase, every target; `target` (or -1) with
    its dimensions. To scale. */
 void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target);
+
+/* The whole, with the stations of a plan: numbers, and arrows to what is in the middle of each
+   picture. */
+void tr_plan_draw_stations(tr_canvas *canvas, tr_box box, const tr_plan *of);
+/* A station's number in its disc, radius_px about (x, y). */
+void tr_plan_draw_number(tr_canvas *canvas, double x, double y, double radius_px, int number);
 
 /* One target near by: its outline where it should lie and, errors enlarged by a round factor that
    stands beside it, where it lies; its limits about the required centre, its u95 about the measured

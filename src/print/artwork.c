@@ -240,35 +240,56 @@ static tr_area area_at_edge(int edge, tr_vec2 centre, double along, double acros
                          : tr_area_about(centre, along, across);
 }
 
-/* The letters about a plumb mark: what a job says of it on one side, what to do on the other. */
-static const char PLUMB_WORDS[] = "this edge to the tyre";
-static const double PLUMB_MM = 6; /* across the mark */
-static const double PLUMB_GAP_MM = 1.5;
+/* A mark that stands at an edge, with letters on both sides of it. Heads to the edge: whoever lays
+   the sheet has what it is laid at before him. */
+typedef struct {
+    double along_mm, across_mm; /* of the mark alone */
+    const char *before, *behind;
+} edge_mark;
 
-/* Writes the plumb mark's letters as large as there is room for at that place. */
-static bool try_plumb(tr_artwork *a, int edge, tr_vec2 at) {
+static const double EDGE_MARK_GAP_MM = 1.5; /* to its letters */
+
+/* Puts the mark about a place, its letters as large as there is room for there. */
+static bool try_edge_mark(tr_artwork *a, const edge_mark *m, int edge, tr_vec2 centre,
+                          tr_placed *what, double *letters_mm) {
     static const double SMALLEST_MM = 2;
-    char x[TR_NUMBER_SIZE], y[TR_NUMBER_SIZE];
     double largest = clamp(0.016 * smaller_side(a->sheet), 2.6, 6);
-    tr_number_print_short(at.x, x);
-    tr_number_print_short(at.y, y);
-    snprintf(a->plumb_text, sizeof a->plumb_text, "at_mm: [%s, %s]", x, y);
     for (int step = 0; shrunk(largest, step) >= SMALLEST_MM; step++) {
-        double size = shrunk(largest, step);
         double before, behind, height;
-        tr_letters how = {.size_mm = size};
-        tr_lettering_measure(&a->lettering, how, a->plumb_text, &before, &height);
-        tr_lettering_measure(&a->lettering, how, PLUMB_WORDS, &behind, &height);
-        double along = PLUMB_MM + 2 * (PLUMB_GAP_MM + fmax(before, behind));
-        tr_area area = area_at_edge(edge, at, along, fmax(PLUMB_MM, height));
+        tr_letters how = {.size_mm = shrunk(largest, step)};
+        tr_lettering_measure(&a->lettering, how, m->before, &before, &height);
+        tr_lettering_measure(&a->lettering, how, m->behind, &behind, &height);
+        double along = m->along_mm + 2 * (EDGE_MARK_GAP_MM + fmax(before, behind));
+        tr_area area = area_at_edge(edge, centre, along, fmax(m->across_mm, height));
         if (!tr_room_is_free(&a->room, area)) continue;
-        put(a, &a->plumb, area);
-        a->plumb_mm = at;
-        a->plumb_edge = edge;
-        a->plumb_size_mm = size;
+        put(a, what, area);
+        *letters_mm = how.size_mm;
         return true;
     }
     return false;
+}
+
+static void write_at(tr_artwork *a, tr_vec2 at) {
+    char x[TR_NUMBER_SIZE], y[TR_NUMBER_SIZE];
+    tr_number_print_short(at.x, x);
+    tr_number_print_short(at.y, y);
+    snprintf(a->at_text, sizeof a->at_text, "at_mm: [%s, %s]", x, y);
+}
+
+static const double PLUMB_MM = 6; /* across the mark */
+
+/* What a job says of it on one side, what to do on the other. */
+static edge_mark plumb_mark(const tr_artwork *a) {
+    return (edge_mark){PLUMB_MM, PLUMB_MM, a->at_text, "this edge to the tyre"};
+}
+
+static bool try_plumb(tr_artwork *a, int edge, tr_vec2 at) {
+    write_at(a, at);
+    edge_mark mark = plumb_mark(a);
+    if (!try_edge_mark(a, &mark, edge, at, &a->plumb, &a->plumb_size_mm)) return false;
+    a->plumb_mm = at;
+    a->plumb_edge = edge;
+    return true;
 }
 
 /* Near the middle of a long edge, or else of a short one, at a place that is easily typed. */
@@ -277,7 +298,7 @@ static bool put_plumb(tr_artwork *a, tr_error *err) {
     static const int UPRIGHT[] = {TR_RIGHT, TR_LEFT, TR_TOP, TR_BOTTOM};
     static const int WIDE[] = {TR_TOP, TR_BOTTOM, TR_RIGHT, TR_LEFT};
     const tr_sheet *s = a->sheet;
-    if (s->kind != TR_SHEET_PLATE) return true;
+    if (s->kind != TR_SHEET_PLATE || s->has_tip) return true;
     double inside = fmax(INSIDE_MM, edge_mm(s) + PLUMB_MM / 2);
     for (int i = 0; i < TR_N_EDGES; i++) {
         int edge = s->height_mm >= s->width_mm ? UPRIGHT[i] : WIDE[i];
@@ -295,13 +316,62 @@ static bool put_plumb(tr_artwork *a, tr_error *err) {
     return tr_note(NO_ROOM_PLUMB_MARK, &a->left_out, err);
 }
 
-const char *tr_artwork_tell_plumb(const tr_artwork *a, char text[512]) {
-    if (!a->plumb.is_there) return NULL;
-    snprintf(text, 512,
-             "Plumb mark: %s. Its edge goes against the tyre, the bob's tip over the mark; in the "
-             "job the plate's reference needs the same at_mm.",
-             a->plumb_text);
-    return text;
+static const double TIP_LENGTH_MM = 14, TIP_WIDTH_MM = 8;
+
+static edge_mark tip_mark(const tr_artwork *a) {
+    return (edge_mark){TIP_WIDTH_MM, TIP_LENGTH_MM, a->at_text, "tip to the point"};
+}
+
+static int nearest_edge(const tr_sheet *s, tr_vec2 p) {
+    const double to[TR_N_EDGES] = {[TR_BOTTOM] = s->height_mm / 2 + p.y,
+                                   [TR_RIGHT] = s->width_mm / 2 - p.x,
+                                   [TR_TOP] = s->height_mm / 2 - p.y,
+                                   [TR_LEFT] = s->width_mm / 2 + p.x};
+    int nearest = TR_TOP;
+    for (int k = 0; k < TR_N_EDGES; k++) nearest = to[k] < to[nearest] ? k : nearest;
+    return nearest;
+}
+
+/* The arrow head lies inside of its tip. */
+static bool put_tip(tr_artwork *a, tr_error *err) {
+    static const tr_vec2 INWARD[TR_N_EDGES] = {
+        [TR_BOTTOM] = {0, 1}, [TR_RIGHT] = {-1, 0}, [TR_TOP] = {0, -1}, [TR_LEFT] = {1, 0}};
+    const tr_sheet *s = a->sheet;
+    if (!s->has_tip) return true;
+    a->tip_edge = nearest_edge(s, s->tip_mm);
+    write_at(a, s->tip_mm);
+    edge_mark mark = tip_mark(a);
+    tr_vec2 centre = tr_v2_add(s->tip_mm, tr_v2_scale(TIP_LENGTH_MM / 2, INWARD[a->tip_edge]));
+    return try_edge_mark(a, &mark, a->tip_edge, centre, &a->tip, &a->tip_size_mm) ||
+           tr_note(NO_ROOM_TIP, &a->left_out, err);
+}
+
+/* A line that goes down to the edge; where it ends, the floor can be marked. */
+static const double FOOT_MM = 6;
+static const edge_mark FOOT_MARK = {2, FOOT_MM,
+                                    "place of the stand's foot:", "mark the floor below this line"};
+
+static bool put_foot(tr_artwork *a, tr_error *err) {
+    const tr_sheet *s = a->sheet;
+    if (s->kind != TR_SHEET_BOARD || a->board.squares_x > 0) return true;
+    tr_vec2 at = place_at_edge(s, TR_BOTTOM, edge_mm(s) + FOOT_MM / 2, 0);
+    return try_edge_mark(a, &FOOT_MARK, TR_BOTTOM, at, &a->foot, &a->foot_size_mm) ||
+           tr_note(NO_ROOM_FOOT_MARK, &a->left_out, err);
+}
+
+const char *tr_artwork_tell_place(const tr_artwork *a, char text[512]) {
+    if (a->plumb.is_there) {
+        snprintf(text, 512,
+                 "Plumb mark: %s. Its edge goes against the tyre, the bob's tip over the mark; in "
+                 "the job the plate's reference needs the same at_mm.",
+                 a->at_text);
+    } else if (a->tip.is_there) {
+        snprintf(text, 512,
+                 "Tip: %s. The plate is laid with its tip at the point that it marks; in the job "
+                 "the plate's reference needs the same at_mm.",
+                 a->at_text);
+    }
+    return a->plumb.is_there || a->tip.is_there ? text : NULL;
 }
 
 static tr_area tick_area(const tr_sheet *s, int edge) {
@@ -377,10 +447,10 @@ static bool put_arrow(tr_artwork *a, tr_error *err) {
     return tr_note(NO_ROOM_UP_ARROW, &a->left_out, err);
 }
 
-/* A plumb mark in the middle of an edge does for a tick. */
+/* A plumb mark or a foot's line in the middle of an edge does for a tick. */
 static bool has_middle(const tr_artwork *a, int edge) {
     tr_vec2 at = a->plumb_mm;
-    return a->has_tick[edge] ||
+    return a->has_tick[edge] || (a->foot.is_there && edge == TR_BOTTOM) ||
            (a->plumb.is_there && a->plumb_edge == edge && (is_side(edge) ? at.y : at.x) == 0);
 }
 
@@ -447,7 +517,7 @@ static void take_mark(tr_artwork *a, int mark) {
 
 static bool put_all(tr_artwork *a, tr_error *err) {
     put_centre(a);
-    if (!put_plumb(a, err)) return false;
+    if (!put_plumb(a, err) || !put_tip(a, err) || !put_foot(a, err)) return false;
     put_ticks(a);
     return put_rules(a, err) && put_id(a, err) && put_arrow(a, err) && put_note(a, err);
 }
@@ -588,29 +658,67 @@ static void draw_centre(const tr_artwork *a, cairo_t *cr) {
     cairo_stroke(cr);
 }
 
-/* A small cross and circle. Letters stand with their heads to the edge: whoever lays the plate has
-   the wheel before him. */
-static void draw_plumb(tr_artwork *a, cairo_t *cr) {
+/* From here on the origin is the mark's, and up points to the edge; the caller restores. */
+static void turn_to_edge(cairo_t *cr, tr_vec2 at, int edge) {
     static const double QUARTERS[TR_N_EDGES] = {
         [TR_TOP] = 0, [TR_RIGHT] = 1, [TR_BOTTOM] = 2, [TR_LEFT] = 3};
-    double arm = PLUMB_MM / 2;
-    double aside = arm + PLUMB_GAP_MM;
+    cairo_translate(cr, at.x, -at.y);
+    cairo_rotate(cr, QUARTERS[edge] * TR_PI / 2);
+}
+
+/* About the origin. */
+static void draw_edge_letters(tr_artwork *a, cairo_t *cr, const edge_mark *m, double size_mm) {
+    double aside = m->along_mm / 2 + EDGE_MARK_GAP_MM;
     double width;
     double height;
-    tr_letters how = {.size_mm = a->plumb_size_mm};
+    tr_letters how = {.size_mm = size_mm};
+    tr_lettering_measure(&a->lettering, how, m->before, &width, &height);
+    tr_lettering_draw(&a->lettering, cr, -aside - width, -height / 2, how, m->before);
+    tr_lettering_draw(&a->lettering, cr, aside, -height / 2, how, m->behind);
+}
+
+/* A small cross and circle. */
+static void draw_plumb(tr_artwork *a, cairo_t *cr) {
+    double arm = PLUMB_MM / 2;
+    edge_mark mark = plumb_mark(a);
     if (!a->plumb.is_there) return;
     cairo_save(cr);
-    cairo_translate(cr, a->plumb_mm.x, -a->plumb_mm.y);
-    cairo_rotate(cr, QUARTERS[a->plumb_edge] * TR_PI / 2);
+    turn_to_edge(cr, a->plumb_mm, a->plumb_edge);
     cairo_set_line_width(cr, HAIR_MM);
     line(cr, -arm, 0, arm, 0);
     line(cr, 0, -arm, 0, arm);
     cairo_set_line_width(cr, 2 * HAIR_MM);
     cairo_arc(cr, 0, 0, arm / 1.5, 0, 2 * TR_PI);
     cairo_stroke(cr);
-    tr_lettering_measure(&a->lettering, how, a->plumb_text, &width, &height);
-    tr_lettering_draw(&a->lettering, cr, -aside - width, -height / 2, how, a->plumb_text);
-    tr_lettering_draw(&a->lettering, cr, aside, -height / 2, how, PLUMB_WORDS);
+    draw_edge_letters(a, cr, &mark, a->plumb_size_mm);
+    cairo_restore(cr);
+}
+
+/* A triangle, which cannot be taken for a tag; filled, so that its tip is where it says. */
+static void draw_tip(tr_artwork *a, cairo_t *cr) {
+    double half = TIP_LENGTH_MM / 2;
+    edge_mark mark = tip_mark(a);
+    if (!a->tip.is_there) return;
+    cairo_save(cr);
+    turn_to_edge(cr, tr_area_centre(a->tip.area), a->tip_edge);
+    cairo_move_to(cr, 0, -half);
+    cairo_line_to(cr, TIP_WIDTH_MM / 2, half);
+    cairo_line_to(cr, -TIP_WIDTH_MM / 2, half);
+    cairo_close_path(cr);
+    cairo_fill(cr);
+    draw_edge_letters(a, cr, &mark, a->tip_size_mm);
+    cairo_restore(cr);
+}
+
+/* Whoever stands before a board reads it as it stands: letters are not turned. */
+static void draw_foot(tr_artwork *a, cairo_t *cr) {
+    tr_vec2 at = tr_area_centre(a->foot.area);
+    if (!a->foot.is_there) return;
+    cairo_save(cr);
+    cairo_translate(cr, at.x, -at.y);
+    cairo_set_line_width(cr, 2 * HAIR_MM);
+    line(cr, 0, -FOOT_MM / 2, 0, FOOT_MM / 2);
+    draw_edge_letters(a, cr, &FOOT_MARK, a->foot_size_mm);
     cairo_restore(cr);
 }
 
@@ -726,6 +834,8 @@ bool tr_artwork_draw(tr_artwork *a, tr_area shown, cairo_t *cr, tr_error *err) {
     draw_corners(a, cr);
     if (a->centre.is_there) draw_centre(a, cr);
     draw_plumb(a, cr);
+    draw_tip(a, cr);
+    draw_foot(a, cr);
     draw_ticks(a, cr);
     draw_rules(a, shown, cr);
     draw_id(a, cr);

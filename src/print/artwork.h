@@ -2,7 +2,9 @@
    them, where there is room, what people need: the centre mark, the up arrow, the sheet's id in
    large letters, a 100 mm rule in both directions to prove the scale, and a note. A plate has a
    plumb mark near an edge, too: at a wheel the tyre is where one half of a plate would have to lie
-   for its centre to be under the hub cap. Beside it stands what a job's reference must say of it.
+   for its centre to be under the hub cap. Beside it stands what a job's reference must say of it. A
+   plate that is a pointer (tip_mm) has its tip instead; an upright board has, at the middle of its
+   lower edge, the line above which its middle stands.
 
    Tags are their family's official bit images. A checker corner is where four squares meet, the
    upper left one black, as large as the other marks and the edge of the face leave room for. Where
@@ -43,12 +45,13 @@ typedef struct {
     int n_marks;
     tr_lettering lettering;
     tr_room room;
-    tr_placed centre, plumb, rule_across, rule_up, id, arrow, note;
+    tr_placed centre, plumb, tip, foot, rule_across, rule_up, id, arrow, note;
     tr_vec2 plumb_mm;          /* of a plate; its area holds what is written beside it, too */
     int plumb_edge;            /* the one that goes against the tyre */
+    int tip_edge;              /* the one that it points to */
     bool has_tick[TR_N_EDGES]; /* marks at the middle of each edge */
-    double plumb_size_mm, id_size_mm, title_size_mm, note_size_mm;
-    char plumb_text[96]; /* "at_mm: [95, 0]", as it is written in a job */
+    double plumb_size_mm, tip_size_mm, foot_size_mm, id_size_mm, title_size_mm, note_size_mm;
+    char at_text[96]; /* "at_mm: [95, 0]" of the plumb mark or the tip, as a job has it */
     char note_text[512];
     tr_findings left_out; /* what found no room; for people */
 } tr_artwork;
@@ -63,9 +66,9 @@ void tr_artwork_release(tr_artwork *artwork);
    nothing is painted white. */
 TR_MUST_USE bool tr_artwork_draw(tr_artwork *artwork, tr_area shown, cairo_t *cr, tr_error *err);
 
-/* For people: the plumb mark of a plate, and what it is for. NULL: the sheet is no plate, or had no
-   room for one. text: the caller's, filled. */
-const char *tr_artwork_tell_plumb(const tr_artwork *artwork, char text[512]);
+/* For people: the plumb mark or the tip of a plate, and what it is for. NULL: the sheet is no
+   plate, or had no room for it. text: the caller's, filled. */
+const char *tr_artwork_tell_place(const tr_artwork *artwork, char text[512]);
 
 /* A tag of the family together with the white rim that it needs measures so many times its size_mm.
  *cells: how many cells its size_mm has. 0, and err, where the family is not known. */

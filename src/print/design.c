@@ -19,7 +19,8 @@ static const double CELL_STEP_MM = 0.5, SMALL_CELL_STEP_MM = 0.1;
 static const double PAPER_EDGE_MM = 8;
 static const double FACE_EDGE_MM = 3;
 
-static const char *const NAMES[TR_N_DESIGNS] = {"plate", "hub", "mat", "checkerboard"};
+static const char *const NAMES[TR_N_DESIGNS] = {"plate", "pointer", "hub",
+                                                "mat",   "board",   "checkerboard"};
 
 const char *tr_design_name(tr_design_kind kind) {
     return NAMES[kind];
@@ -122,6 +123,33 @@ static bool lay_out_plate(work *w) {
     return true;
 }
 
+/* ---- pointer ---- */
+
+/* The tip near the middle of the upper edge; below its strip two tags, beside or below each other,
+   whichever lets them be larger, at the left, so that what room is left is in one piece. */
+static bool lay_out_pointer(work *w) {
+    static const double STRIP_MM = 30;
+    tr_sheet *s = w->sheet;
+    double below = fmax(0, s->height_mm - STRIP_MM);
+    double stacked = fmin(s->width_mm, below / 2) / w->part;
+    double abreast = fmin(s->width_mm / 2, below) / w->part;
+    bool is_stacked = stacked >= abreast;
+    double largest = fmax(stacked, abreast);
+    double size;
+    if (!allocate(w, 2, 0)) return false;
+    if (!choose_tag(w, largest, largest, MIN_TAG_MM, &size)) return false;
+    double rim = w->part * size / 2;
+    double left = -s->width_mm / 2 + rim;
+    double bottom = -s->height_mm / 2 + rim;
+    add_tag(w, left, s->height_mm / 2 - STRIP_MM - rim, size);
+    add_tag(w, is_stacked ? left : -left, is_stacked ? bottom : s->tags[0].centre_mm.y, size);
+    s->has_tip = true;
+    double shorter = fmin(s->width_mm, s->height_mm);
+    double inside = fmax(w->edge_mm, fmin(0.01 * shorter, 10)); /* as artwork.c leaves it */
+    s->tip_mm = tr_v2(0, floor(s->height_mm / 2 - inside));
+    return true;
+}
+
 /* ---- hub ---- */
 
 /* One tag in each quarter: as far apart as they can be, for they tell the wheel's direction. */
@@ -140,7 +168,7 @@ static bool lay_out_hub(work *w) {
     return true;
 }
 
-/* ---- mat ---- */
+/* ---- mat and upright board ---- */
 
 /* How far apart tags stand along an edge, of their size: dense enough that a photo of any part of
    the mat shows some, far enough for corners between them. */
@@ -148,6 +176,8 @@ static const double MAT_STEP = 3;
 /* White between the edge and a tag's rim, of its size. */
 static const double MAT_EDGE = 0.125;
 static const double MAT_OPEN = 0.3; /* of the mat's height and width, at least */
+/* More white below the lower edge's tags, for what a board says of its stand's foot. */
+static const double FOOT_ROOM_MM = 10;
 
 /* Steps between tags along an edge of length_mm from the first tag's centre to the last's. */
 static int count_steps(double length_mm, double tag_mm) {
@@ -192,15 +222,17 @@ static bool lay_out_mat(work *w) {
         return false;
     }
     double inset = (w->part / 2 + MAT_EDGE) * size;
+    double foot = w->design->kind == TR_DESIGN_BOARD ? FOOT_ROOM_MM : 0;
     double x = round(s->width_mm / 2 - inset);
-    double y = round(s->height_mm / 2 - inset);
+    double top = round(s->height_mm / 2 - inset);
+    double bottom = round(-s->height_mm / 2 + inset + foot);
     int across = count_steps(2 * x, size);
-    int up = count_steps(2 * y, size);
+    int up = count_steps(top - bottom, size);
     if (!allocate(w, 2 * (across + up), 4 * (across + up))) return false;
-    lay_out_edge(w, tr_v2(-x, y), tr_v2(x, y), across, size);
-    lay_out_edge(w, tr_v2(x, y), tr_v2(x, -y), up, size);
-    lay_out_edge(w, tr_v2(x, -y), tr_v2(-x, -y), across, size);
-    lay_out_edge(w, tr_v2(-x, -y), tr_v2(-x, y), up, size);
+    lay_out_edge(w, tr_v2(-x, top), tr_v2(x, top), across, size);
+    lay_out_edge(w, tr_v2(x, top), tr_v2(x, bottom), up, size);
+    lay_out_edge(w, tr_v2(x, bottom), tr_v2(-x, bottom), across, size);
+    lay_out_edge(w, tr_v2(-x, bottom), tr_v2(-x, top), up, size);
     return true;
 }
 
@@ -258,7 +290,7 @@ static void size_board(work *w) {
 }
 
 /* The tag stands in the wider margin, right or below, at its lower right end. */
-static bool lay_out_board(work *w) {
+static bool lay_out_checkerboard(work *w) {
     const tr_design *d = w->design;
     tr_sheet *s = w->sheet;
     double aside = margin_aside(d, s);
@@ -291,7 +323,8 @@ static bool lay_out_board(work *w) {
 static void size_face(work *w) {
     const tr_design *d = w->design;
     tr_sheet *s = w->sheet;
-    static const double USUAL[TR_N_DESIGNS][2] = {{210, 297}, {180, 180}, {1600, 1000}, {0, 0}};
+    static const double USUAL[TR_N_DESIGNS][2] = {{210, 297},   {180, 260}, {180, 180},
+                                                  {1600, 1000}, {600, 800}, {0, 0}};
     s->width_mm = d->width_mm > 0 ? d->width_mm : USUAL[d->kind][0];
     s->height_mm = d->width_mm > 0 ? d->height_mm : USUAL[d->kind][1];
     if (d->kind == TR_DESIGN_CHECKERBOARD && !(d->width_mm > 0)) size_board(w);
@@ -299,9 +332,10 @@ static void size_face(work *w) {
 }
 
 static void name_sheet(const tr_design *d, tr_sheet *s) {
-    static const tr_sheet_kind KIND[] = {TR_SHEET_PLATE, TR_SHEET_HUB, TR_SHEET_MAT,
-                                         TR_SHEET_BOARD};
-    static const char *const TITLE[] = {"Floor plate", "Hub plate", "Floor mat", "Checkerboard"};
+    static const tr_sheet_kind KIND[TR_N_DESIGNS] = {
+        TR_SHEET_PLATE, TR_SHEET_PLATE, TR_SHEET_HUB, TR_SHEET_MAT, TR_SHEET_BOARD, TR_SHEET_BOARD};
+    static const char *const TITLE[TR_N_DESIGNS] = {"Floor plate", "Pointer",       "Hub plate",
+                                                    "Floor mat",   "Upright board", "Checkerboard"};
     char width[TR_NUMBER_SIZE], height[TR_NUMBER_SIZE], pitch[TR_NUMBER_SIZE];
     s->kind = KIND[d->kind];
     s->support = tr_sheet_usual_support(s->kind);
@@ -338,8 +372,9 @@ static bool try_artwork(const tr_sheet *s, tr_error *err) {
 }
 
 bool tr_design_make(const tr_design *d, const tr_shop *shop, tr_sheet *out, tr_error *err) {
-    static bool (*const LAY_OUT[TR_N_DESIGNS])(work *) = {lay_out_plate, lay_out_hub, lay_out_mat,
-                                                          lay_out_board};
+    static bool (*const LAY_OUT[TR_N_DESIGNS])(work *) = {lay_out_plate, lay_out_pointer,
+                                                          lay_out_hub,   lay_out_mat,
+                                                          lay_out_mat,   lay_out_checkerboard};
     *out = (tr_sheet){0};
     const tr_sheet *same = tr_shop_sheet(shop, d->id);
     if (same) {

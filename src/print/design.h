@@ -2,8 +2,12 @@
 
      plate         lies at a wheel: two tags on either side of an open centre mark, over which a
                    plumb bob can hang; four checker corners where there is room
+     pointer       a plate that is laid with its printed tip, near the middle of its upper edge, at
+                   a point
      hub           hangs on a wheel: four tags round an open middle
      mat           tags along the edges, round an open middle, with checker corners between them
+     board         stands upright: like a mat, with a line at the middle of its lower edge below
+                   which the place of its stand can be marked
      checkerboard  for `trammel lens`: squares, and in the margin one small tag that tells the
                    boards of a shop apart
 
@@ -16,13 +20,15 @@
 
 typedef enum {
     TR_DESIGN_PLATE,
+    TR_DESIGN_POINTER,
     TR_DESIGN_HUB,
     TR_DESIGN_MAT,
+    TR_DESIGN_BOARD,
     TR_DESIGN_CHECKERBOARD,
 } tr_design_kind;
-enum { TR_N_DESIGNS = 4 };
+enum { TR_N_DESIGNS = 6 };
 
-const char *tr_design_name(tr_design_kind kind); /* "plate", "hub", "mat", "checkerboard" */
+const char *tr_design_name(tr_design_kind kind); /* "plate", "pointer", ... */
 
 /* Squares of a checkerboard, each way, as `trammel lens` takes them. */
 enum { TR_DESIGN_MIN_SQUARES = 4, TR_DESIGN_MAX_SQUARES = 100 };
@@ -30,10 +36,11 @@ enum { TR_DESIGN_MIN_SQUARES = 4, TR_DESIGN_MAX_SQUARES = 100 };
 typedef struct {
     tr_design_kind kind;
     const char *id, *title;     /* title NULL: one is made from the numbers */
-    double width_mm, height_mm; /* of the face; 0: plate and hub as they fit on A4, mat 1600 x 1000,
-                                   checkerboard A4 or A3 where it holds it, else larger */
-    double tag_mm;              /* edge of a tag; 0: as large as fits (mat: a sixth of its shorter
-                                   side, at most 160) */
+    double width_mm, height_mm; /* of the face; 0: plate, pointer and hub as they fit on A4, mat
+                                   1600 x 1000, board 600 x 800, checkerboard A4 or A3 where it
+                                   holds it, else larger */
+    double tag_mm;              /* edge of a tag; 0: as large as fits (mat and board: a sixth of the
+                                   shorter side, at most 160) */
     int squares_x, squares_y;   /* checkerboard */
     double pitch_mm;
     const char *family;

@@ -143,6 +143,17 @@ static void read_corners(tr_yaml y, tr_sheet *sheet) {
     }
 }
 
+static void read_tip(tr_yaml y, tr_sheet *sheet) {
+    if (!tr_yaml_has(y)) return;
+    sheet->has_tip = true;
+    sheet->tip_mm = read_point(y);
+    if (sheet->kind != TR_SHEET_PLATE) {
+        tr_yaml_fail(y, "is for a plate; leave it out, or make the sheet's kind plate");
+    } else if (!is_on_face(sheet, sheet->tip_mm)) {
+        tr_yaml_fail(y, "lies outside the face; correct it or the sheet's size_mm");
+    }
+}
+
 /* Unit of a row of the file's covariance in the one used here. */
 static double row_unit(const tr_sheet *sheet, int row) {
     bool is_turn = row < TR_TAG_N * sheet->n_tags && row % TR_TAG_N == TR_TAG_TURN;
@@ -222,7 +233,7 @@ static bool read_sheet(const char *path, int fewest_tags, tr_sheet *out, tr_erro
     double size_mm[2] = {0, 0};
     *out = sheet;
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(y, "sheet title kind size_mm tag_family tags corners_mm? survey?");
+    tr_yaml_keys(y, "sheet title kind size_mm tag_family tags corners_mm? tip_mm? survey?");
     tr_yaml_text(tr_yaml_at(y, "sheet"), sheet.id, sizeof sheet.id);
     tr_yaml_text(tr_yaml_at(y, "title"), sheet.title, sizeof sheet.title);
     sheet.kind = (tr_sheet_kind)tr_yaml_choice(tr_yaml_at(y, "kind"), KINDS, N_KINDS);
@@ -237,6 +248,7 @@ static bool read_sheet(const char *path, int fewest_tags, tr_sheet *out, tr_erro
     }
     read_tags(tr_yaml_at(y, "tags"), fewest_tags, &sheet);
     read_corners(tr_yaml_at(y, "corners_mm"), &sheet);
+    read_tip(tr_yaml_at(y, "tip_mm"), &sheet);
     read_survey(tr_yaml_at(y, "survey"), &sheet);
     sheet.path = tr_path_beside("", path);
     if (!sheet.path) tr_yaml_fail_memory(y);

@@ -74,6 +74,8 @@ typedef struct {
     tr_sheet_kind kind;
     tr_support support;
     double width_mm, height_mm;
+    bool has_tip;   /* of a plate: */
+    tr_vec2 tip_mm; /* the printed tip, which is laid at the point that the plate marks */
     char tag_family[32];
     tr_tag *tags;
     int n_tags;

@@ -87,6 +87,11 @@ static void put_sheet(FILE *to, const tr_sheet *sheet) {
         put_pair(to, sheet->corners_mm[i].x, sheet->corners_mm[i].y);
         fputc('\n', to);
     }
+    if (sheet->has_tip) {
+        fputs("tip_mm: ", to);
+        put_pair(to, sheet->tip_mm.x, sheet->tip_mm.y);
+        fputc('\n', to);
+    }
     if (sheet->survey.n_rows > 0) put_survey(to, sheet);
 }
 

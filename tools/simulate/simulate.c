@@ -503,13 +503,18 @@ static tr_pose station(scene *s, int i) {
     c.z += 80 * tr_random_normal(&s->random);
     a.x += 80 * tr_random_normal(&s->random);
     a.y += 80 * tr_random_normal(&s->random);
+    if (s->o->scene.has_places) {
+        c = s->o->scene.at_mm[i];
+        a = s->o->scene.look_at_mm[i];
+    }
     tr_vec3 z = tr_v3_sub(a, c);
     z = tr_v3_scale(1 / tr_v3_norm(z), z);
     tr_vec3 x = tr_v3_cross(z, tr_v3(0, 0, 1));
     x = tr_v3_scale(1 / tr_v3_norm(x), x);
     tr_mat3 R = tr_m3_transpose(tr_m3_from_columns(x, tr_v3_cross(z, x), z));
+    double chance = 0.05 * tr_random_normal(&s->random);
     double roll = s->o->faults.camera_roll_rad[i] + (s->o->noise.phone.is_portrait ? TR_PI / 2 : 0);
-    R = tr_m3_mul(tr_rotation_z(0.05 * tr_random_normal(&s->random) + roll), R);
+    R = tr_m3_mul(tr_rotation_z((s->o->scene.has_places ? 0 : chance) + roll), R);
     return (tr_pose){R, tr_v3_scale(-1, tr_m3_apply(R, c))};
 }
 
