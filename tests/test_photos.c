@@ -716,7 +716,7 @@ static void photos_of_two_lenses_give_no_profile(void **state) {
         assert_false(solve_boards(*state, "two-", &run, &err));
         assert_int_equal(err.code, TR_NO_MEASURE);
         check_has(err.text, CASES[c].words);
-        check_has(err.text, "use photos taken alike");
+        check_has(err.text, "use only photos taken the same way");
         tr_lens_run_release(&run);
     }
 }

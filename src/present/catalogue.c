@@ -463,11 +463,11 @@ static const char *const FLAWS[TR_N_FLAWS] = {
     [TR_FLAW_TAGS_CUT] = "its tags reach over the photo's edge; bring whole tags into view",
     [TR_FLAW_TAGS_SMALL] = "its tags are too small; step closer",
     [TR_FLAW_TAGS_FAINT] = "its tags are dark or washed out; give them more even light",
-    [TR_FLAW_TAGS_BLURRED] = "its tags are blurred; " HOLD_STILL,
+    [TR_FLAW_TAGS_BLURRED] = ("its tags are blurred; " HOLD_STILL),
     [TR_FLAW_TAGS_COVERED] =
         "its tags are partly covered or in glare; uncover them, change your place",
     [TR_FLAW_TAGS_UNSETTLED] = "no place of its tags could be settled; take it again, evenly lit",
-    [TR_FLAW_BLURRED] = "blurred; " HOLD_STILL,
+    [TR_FLAW_BLURRED] = ("blurred; " HOLD_STILL),
     [TR_FLAW_DIM] = "dark or washed out; give it more even light",
     [TR_FLAW_OVEREXPOSED] = "overexposed; turn the light or the exposure down",
     [TR_FLAW_FAR] = "too far away; step closer",
