@@ -100,7 +100,8 @@ static void a_front_axle_aside(void **state) {
                1e-9);
     /* So a sheet that lies straight in the world lies turned to the right in the frame. */
     double value[TR_N_AXES] = {0};
-    tr_placement_of(tr_pose_mul(v.vehicle_from_world, tr_pose_of_placement(value, false)), false, value);
+    tr_placement_of(tr_pose_mul(v.vehicle_from_world, tr_pose_of_placement(value, false)), false,
+                    value);
     CHECK_NEAR(value[TR_YAW], -atan(30.0 / 2700), 1e-12);
 }
 
@@ -465,6 +466,138 @@ static void placements_go_there_and_back(void **state) {
     check_pose(tr_pose_of_placement(w, false), edge, 1e-7, 0);
 }
 
+/* ---- upright boards ---- */
+
+/* At yaw 0 a board looks backward, top up, its right to the vehicle's right; then the contract's
+   own words for each turn. */
+static void directions_of_a_board(void **state) {
+    (void)state;
+    double v[TR_N_AXES] = {0};
+    tr_pose board = tr_pose_of_placement(v, true);
+    check_vec3(tr_m3_column(board.R, 0), tr_v3(0, -1, 0), 1e-15);
+    check_vec3(tr_m3_column(board.R, 1), tr_v3(0, 0, 1), 1e-15);
+    check_vec3(tr_m3_column(board.R, 2), tr_v3(-1, 0, 0), 1e-15);
+    /* At yaw 90 it looks to the vehicle's right: anticlockwise from backward. */
+    v[TR_YAW] = TR_PI / 2;
+    check_vec3(tr_m3_column(tr_pose_of_placement(v, true).R, 2), tr_v3(0, -1, 0), 1e-15);
+    /* A positive pitch tips the top away from the side that it looks to: forward here. */
+    v[TR_YAW] = 0;
+    v[TR_PITCH] = 0.1;
+    tr_vec3 top = tr_m3_column(tr_pose_of_placement(v, true).R, 1);
+    CHECK_NEAR(top.x, sin(0.1), 1e-15);
+    CHECK_NEAR(top.z, cos(0.1), 1e-15);
+    /* A positive roll is clockwise for who faces the print, and so looks forward: what is left of
+       him, +Y, goes up. */
+    v[TR_PITCH] = 0;
+    v[TR_ROLL] = 0.1;
+    tr_vec3 right = tr_m3_column(tr_pose_of_placement(v, true).R, 0);
+    CHECK_NEAR(right.z, -sin(0.1), 1e-15);
+    CHECK_NEAR(right.y, -cos(0.1), 1e-15);
+}
+
+static void boards_go_there_and_back(void **state) {
+    (void)state;
+    tr_draw d = draw_seeded("boards go there and back");
+    for (int i = 0; i < 200; i++) {
+        double v[TR_N_AXES];
+        double w[TR_N_AXES];
+        for (int k = TR_X; k <= TR_Z; k++) v[k] = draw_between(&d, -4000, 4000);
+        v[TR_YAW] = draw_between(&d, -TR_PI, TR_PI);
+        v[TR_PITCH] = draw_between(&d, -1.5, 1.5);
+        v[TR_ROLL] = draw_between(&d, -TR_PI, TR_PI);
+        tr_placement_of(tr_pose_of_placement(v, true), true, w);
+        for (int k = 0; k < TR_N_AXES; k++) CHECK_NEAR(w[k], v[k], 1e-12);
+    }
+}
+
+/* ---- wheels ---- */
+
+static const tr_floor LEVEL = {{0, 0, 1}, {0, 0, 0}};
+
+/* A wheel whose front edge is nearer to the vehicle's middle by toe, whose top leans outward by
+   camber: built by turning the axis of a straight wheel by hand. */
+static tr_wheel wheel_at(tr_vec3 at, double toe, double camber) {
+    double side = at.y > 0 ? 1 : -1;
+    /* The axis points outward; toe-in turns a left wheel to the right (clockwise), so its axis
+       swings forward; a top that leans outward lowers the axis's outer end. */
+    tr_vec3 axis = {sin(toe) * cos(camber), side * cos(toe) * cos(camber), -sin(camber)};
+    return (tr_wheel){.is_there = true, .has_axis = true, .at_mm = at, .axis = axis};
+}
+
+static void set_wheels(const double toe[TR_N_POINTS], const double camber[TR_N_POINTS],
+                       tr_wheel wheels[TR_N_POINTS]) {
+    static const tr_vec3 AT[TR_N_POINTS] = {[TR_FRONT_LEFT] = {2700, 770, 310},
+                                            [TR_FRONT_RIGHT] = {2700, -770, 310},
+                                            [TR_REAR_LEFT] = {0, 760, 310},
+                                            [TR_REAR_RIGHT] = {0, -760, 310}};
+    for (int i = 0; i < TR_N_POINTS; i++) wheels[i] = wheel_at(AT[i], toe[i], camber[i]);
+}
+
+/* Identities of the trade (common practice, no source): the thrust angle is half the difference of
+   the rear toes, to the left where the right wheel toes in more; total toe is what it was; front
+   toe is against the thrust line. */
+static void toe_camber_and_thrust(void **state) {
+    (void)state;
+    static const double toe[TR_N_POINTS] = {0.001, 0.002, 0.0005, 0.0025};
+    static const double camber[TR_N_POINTS] = {-0.01, -0.012, -0.02, 0.005};
+    tr_wheel wheels[TR_N_POINTS];
+    tr_vehicle v;
+    set_wheels(toe, camber, wheels);
+    assert_true(tr_vehicle_frame(wheels, &LEVEL, TR_AXES_CENTRELINE, &v));
+    double thrust = (toe[TR_REAR_RIGHT] - toe[TR_REAR_LEFT]) / 2;
+    CHECK_NEAR(v.value[TR_THRUST_ANGLE], thrust, 1e-15);
+    CHECK_NEAR(v.value[TR_TOE + TR_REAR_LEFT], toe[TR_REAR_LEFT], 1e-15);
+    CHECK_NEAR(v.value[TR_TOE + TR_REAR_RIGHT], toe[TR_REAR_RIGHT], 1e-15);
+    /* Against a line that points to the left, a left wheel toes in more, a right one less. */
+    CHECK_NEAR(v.value[TR_TOE + TR_FRONT_LEFT], toe[TR_FRONT_LEFT] + thrust, 1e-15);
+    CHECK_NEAR(v.value[TR_TOE + TR_FRONT_RIGHT], toe[TR_FRONT_RIGHT] - thrust, 1e-15);
+    for (int i = 0; i < TR_N_POINTS; i++) CHECK_NEAR(v.value[TR_CAMBER + i], camber[i], 1e-15);
+    /* Along the thrust line X points to the left of the centreline by the thrust angle. */
+    assert_true(tr_vehicle_frame(wheels, &LEVEL, TR_AXES_THRUST, &v));
+    tr_vec3 ahead =
+        tr_pose_apply(v.vehicle_from_world, tr_v3(1000 * cos(thrust), 1000 * sin(thrust), 0));
+    check_vec3(ahead, tr_v3(1000, 0, 0), 1e-9);
+    CHECK_NEAR(v.value[TR_THRUST_ANGLE], thrust, 1e-15);
+    CHECK_NEAR(v.value[TR_CENTRE + 3 * TR_REAR_LEFT + 2], 310, 1e-12);
+}
+
+static void set_back_and_wheelbases(void **state) {
+    (void)state;
+    static const double none[TR_N_POINTS] = {0};
+    tr_wheel wheels[TR_N_POINTS];
+    tr_vehicle v;
+    set_wheels(none, none, wheels);
+    wheels[TR_FRONT_LEFT].at_mm.x += 6;
+    wheels[TR_FRONT_RIGHT].at_mm.x -= 2;
+    wheels[TR_REAR_LEFT].at_mm.x += 1;
+    wheels[TR_REAR_RIGHT].at_mm.x -= 1;
+    assert_true(tr_vehicle_frame(wheels, &LEVEL, TR_AXES_CENTRELINE, &v));
+    CHECK_NEAR(v.value[TR_SET_BACK], 8, 1e-9);
+    CHECK_NEAR(v.value[TR_WHEELBASE_LEFT], 2705, 1e-9);
+    CHECK_NEAR(v.value[TR_WHEELBASE_RIGHT], 2699, 1e-9);
+    CHECK_NEAR(v.value[TR_WHEELBASE], 2702, 1e-9);
+    CHECK_NEAR(v.value[TR_THRUST_ANGLE], 0, 1e-15);
+}
+
+/* The thrust line needs both rear wheels' axes; toe against the centreline needs the front. */
+static void what_wheels_do_not_tell(void **state) {
+    (void)state;
+    static const double none[TR_N_POINTS] = {0};
+    tr_wheel wheels[TR_N_POINTS];
+    tr_vehicle v;
+    set_wheels(none, none, wheels);
+    wheels[TR_REAR_LEFT].has_axis = false;
+    assert_false(tr_vehicle_frame(wheels, &LEVEL, TR_AXES_THRUST, &v));
+    assert_true(tr_vehicle_frame(wheels, &LEVEL, TR_AXES_CENTRELINE, &v));
+    assert_false(v.has[TR_THRUST_ANGLE]);
+    assert_false(v.has[TR_TOE + TR_REAR_RIGHT]);
+    assert_true(v.has[TR_CAMBER + TR_REAR_RIGHT]);
+    set_wheels(none, none, wheels);
+    wheels[TR_FRONT_LEFT].is_there = false;
+    assert_true(tr_vehicle_frame(wheels, &LEVEL, TR_AXES_THRUST, &v));
+    assert_false(v.has[TR_THRUST_ANGLE]);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_straight_vehicle_in_its_own_frame),
@@ -483,6 +616,11 @@ int main(void) {
         cmocka_unit_test(directions_of_a_floor_sheet),
         cmocka_unit_test(rotation_element_by_element),
         cmocka_unit_test(placements_go_there_and_back),
+        cmocka_unit_test(directions_of_a_board),
+        cmocka_unit_test(boards_go_there_and_back),
+        cmocka_unit_test(toe_camber_and_thrust),
+        cmocka_unit_test(set_back_and_wheelbases),
+        cmocka_unit_test(what_wheels_do_not_tell),
     };
     return cmocka_run_group_tests_name("vehicle", tests, NULL, NULL);
 }

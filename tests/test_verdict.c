@@ -354,6 +354,48 @@ static void a_long_name(void **state) {
     assert_int_equal(strlen(p.moves[0]), TR_MOVE_SIZE - 1);
 }
 
+/* ---- a board on a stand ---- */
+
+static void set_axis(tr_axis_result *r, double error, double limit) {
+    *r = (tr_axis_result){.is_required = true,
+                          .is_judged = true,
+                          .limit = limit,
+                          .is_measured = true,
+                          .error = error};
+}
+
+/* Each error is undone: a board that stands too high is lowered, one that leans back too far comes
+   forward, one that is turned anticlockwise is turned clockwise. */
+static void moves_of_a_board(void **state) {
+    (void)state;
+    tr_axis_result axis[TR_N_AXES];
+    char moves[TR_MAX_MOVES][TR_MOVE_SIZE];
+    set_axis(&axis[TR_X], 12, 10);
+    set_axis(&axis[TR_Y], -3, 10);
+    set_axis(&axis[TR_Z], -8, 10);
+    set_axis(&axis[TR_YAW], 0.4 * TR_RAD_PER_DEG, 0.5 * TR_RAD_PER_DEG);
+    set_axis(&axis[TR_PITCH], -0.3 * TR_RAD_PER_DEG, 0.5 * TR_RAD_PER_DEG);
+    set_axis(&axis[TR_ROLL], 0.2 * TR_RAD_PER_DEG, 0.5 * TR_RAD_PER_DEG);
+    assert_int_equal(tr_verdict_moves_upright("BOARD-1", axis, moves), 2);
+    assert_string_equal(moves[0],
+                        "Move the stand of BOARD-1 12 mm backward and 3 mm to the vehicle's left.");
+    assert_string_equal(moves[1], "Then turn it 0.4° clockwise seen from above, raise it by 8 mm, "
+                                  "tilt its top back 0.3°, turn its face 0.2° anticlockwise, seen "
+                                  "from before it.");
+    for (int k = 0; k < TR_N_AXES; k++) axis[k].error = -axis[k].error;
+    axis[TR_X].error = axis[TR_Y].error = 0;
+    assert_int_equal(tr_verdict_moves_upright("BOARD-1", axis, moves), 1);
+    assert_string_equal(moves[0], "Adjust BOARD-1: turn it 0.4° anticlockwise seen from above, "
+                                  "lower it by 8 mm, tilt its top 0.3° towards the side it faces, "
+                                  "turn its face 0.2° clockwise, seen from before it.");
+    /* Of what is not required nothing is said. */
+    axis[TR_Z].is_required = axis[TR_PITCH].is_required = axis[TR_ROLL].is_required = false;
+    axis[TR_YAW].error = 0;
+    assert_int_equal(tr_verdict_moves_upright("BOARD-1", axis, moves), 0);
+    axis[TR_X].is_measured = false;
+    assert_int_equal(tr_verdict_moves_upright("BOARD-1", axis, moves), 0);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_rule_at_its_edges),
@@ -369,6 +411,7 @@ int main(void) {
         cmocka_unit_test(nothing_is_told_of_what_is_not_known),
         cmocka_unit_test(doing_it_lands_there),
         cmocka_unit_test(a_long_name),
+        cmocka_unit_test(moves_of_a_board),
     };
     return cmocka_run_group_tests_name("verdict", tests, NULL, NULL);
 }

@@ -78,8 +78,8 @@ static void fill_vehicle(const tr_vehicle *vehicle, const tr_outputs *outputs,
     }
     for (int i = 0; i < TR_N_VEHICLE_VALUES && result->has_wheels; i++) {
         if (!vehicle->has[i]) continue;
-        result->geometry[i] = (tr_quantity){true, vehicle->value[i],
-                                           tr_expanded(outputs->vehicle[i].variance)};
+        result->geometry[i] =
+            (tr_quantity){true, vehicle->value[i], tr_expanded(outputs->vehicle[i].variance)};
     }
 }
 
@@ -102,8 +102,7 @@ static void fill_places(const tr_solved *s, const tr_vehicle *vehicle, tr_check 
     }
     for (int i = 0; i < job->n_references; i++) {
         const tr_origin here = {.kind = TR_FROM_POINT, .index = i};
-        result->plates[i].is_placed =
-            tr_check_origin(s, vehicle, &here, &result->plates[i].at_mm);
+        result->plates[i].is_placed = tr_check_origin(s, vehicle, &here, &result->plates[i].at_mm);
     }
 }
 
@@ -114,9 +113,9 @@ static bool measure(const tr_solved *s, const tr_vehicle *vehicle, tr_check *che
     bool ok = tr_outputs_find(s, &check->result, &outputs, err);
     if (ok) {
         const tr_output *o = outputs.vehicle;
-        tr_reference_u u = {
-            .skew_mm = sqrt(fmax(o[TR_SKEW_REAR].variance, o[TR_SKEW_FRONT].variance)),
-            .thrust_u95_rad = tr_expanded(o[TR_THRUST_ANGLE].variance)};
+        tr_reference_u u = {.skew_mm =
+                                sqrt(fmax(o[TR_SKEW_REAR].variance, o[TR_SKEW_FRONT].variance)),
+                            .thrust_u95_rad = tr_expanded(o[TR_THRUST_ANGLE].variance)};
         tr_targets_fill(s, vehicle, &outputs, &check->result);
         fill_vehicle(vehicle, &outputs, &check->result);
         fill_places(s, vehicle, check);

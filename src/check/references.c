@@ -150,8 +150,8 @@ static bool check_lengths(const tr_job *job, const tr_vehicle *v, tr_findings *f
         if ((!is_rear && !v->has_front) || !has_plates(job, is_rear)) continue;
         if (!check_track(is_rear, measured, stated, tolerance, findings, is_off, err)) return false;
     }
-    return !v->has_front ||
-           check_wheelbase(v->value[TR_WHEELBASE], l->wheelbase_mm, tolerance, findings, is_off, err);
+    return !v->has_front || check_wheelbase(v->value[TR_WHEELBASE], l->wheelbase_mm, tolerance,
+                                            findings, is_off, err);
 }
 
 /* A vehicle that runs askew should be aligned first: what is squared to its line aims wrong

@@ -30,7 +30,7 @@ typedef struct {
 
 /* A placement of the layout. */
 typedef struct {
-    int sheet; /* index into the result's */
+    int sheet;         /* index into the result's */
     tr_origin from[3]; /* of x, y and z */
     tr_verdict verdict;
     tr_axis_result axis[TR_N_AXES];
@@ -76,18 +76,18 @@ typedef struct {
     char job[64], layout[64], vehicle[128], vehicle_id[64], technician[64];
     tr_error why; /* there is no measurement; TR_OK where there is */
     tr_verdict verdict;
-    tr_target_result *targets; /* one a placement of the layout */
-    tr_sheet_result *sheets;   /* one a sheet of the job */
+    tr_target_result *targets;     /* one a placement of the layout */
+    tr_sheet_result *sheets;       /* one a sheet of the job */
     tr_relation_result *relations; /* one a relation of the layout */
-    tr_plate_result *plates;   /* one a reference of the job */
-    tr_photo_result *photos;   /* in the order given */
-    int *order;                /* indices of the photos, sorted by name */
+    tr_plate_result *plates;       /* one a reference of the job */
+    tr_photo_result *photos;       /* in the order given */
+    int *order;                    /* indices of the photos, sorted by name */
     int n_targets, n_relations, n_sheets, n_plates, n_photos;
     tr_length_result wheelbase, track_front, track_rear;
     bool has_wheels; /* sheets hang on wheels: directions of wheels were measured */
     tr_quantity geometry[TR_N_VEHICLE_VALUES]; /* where has_wheels; angles rad */
-    double thrust_limit_rad;                  /* by the layout; 0: not judged */
-    double flatness_mm;         /* that the layout allows a required sheet */
+    double thrust_limit_rad;                   /* by the layout; 0: not judged */
+    double flatness_mm;                        /* that the layout allows a required sheet */
     double reference_sd_mm;     /* how well plates sit on their plumb marks, as the job says */
     bool has_lenses;            /* the job has several */
     bool is_camera_steady;      /* all their profiles say so */

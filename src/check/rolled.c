@@ -199,9 +199,8 @@ static bool note_little(const tr_solved *s, int rolled, tr_findings *findings, t
         if (2 * fabs(sin(angle / 2)) > chord) best = angle;
         chord = fmax(chord, 2 * fabs(sin(angle / 2)));
     }
-    return chord > LEAST_CHORD ||
-           tr_note(ROLLED_TOO_LITTLE, findings, err, s->job->sheets[r->sheet].id,
-                   fabs(best) * TR_DEG_PER_RAD);
+    return chord > LEAST_CHORD || tr_note(ROLLED_TOO_LITTLE, findings, err,
+                                          s->job->sheets[r->sheet].id, fabs(best) * TR_DEG_PER_RAD);
 }
 
 static bool has_body_sheet(const tr_solved *s) {

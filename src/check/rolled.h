@@ -10,7 +10,7 @@
 #include "vehicle/roll.h"
 
 typedef struct {
-    const tr_job *job;           /* borrowed, all three */
+    const tr_job *job; /* borrowed, all three */
     const tr_adjustment *adj;
     const tr_photo_input *input; /* of which the network was made */
     tr_roll *roll;               /* NULL: the vehicle was not rolled */
@@ -30,8 +30,8 @@ void tr_solved_release(tr_solved *solved);
 /* The network's number of a sheet of the job in a position. */
 int tr_solved_sheet(const tr_solved *solved, int position, int sheet);
 
-/* By what the variance of poses is to be multiplied, since the poses of rolled sheets fit each other
-   worse than they should; 1 where they do not. */
+/* By what the variance of poses is to be multiplied, since the poses of rolled sheets fit each
+   other worse than they should; 1 where they do not. */
 double tr_solved_variance_factor(const tr_solved *solved);
 
 #endif

@@ -76,12 +76,11 @@ void tr_targets_set_up(const tr_job *job, tr_check_result *result) {
         tr_vec3 origin = {stated_origin(job, &p->from[0], 0, 0),
                           stated_origin(job, &p->from[1], 1, 0),
                           stated_origin(job, &p->from[2], 2, 0)};
-        *t = (tr_target_result){
-            .sheet = sheet,
-            .verdict = TR_INCONCLUSIVE,
-            .vehicle_from_required =
-                required_pose(p, tr_sheet_is_upright(&job->sheets[sheet]), origin),
-            .photo = -1};
+        *t = (tr_target_result){.sheet = sheet,
+                                .verdict = TR_INCONCLUSIVE,
+                                .vehicle_from_required = required_pose(
+                                    p, tr_sheet_is_upright(&job->sheets[sheet]), origin),
+                                .photo = -1};
         memcpy(t->from, p->from, sizeof t->from);
         for (int k = 0; k < TR_N_AXES; k++) t->axis[k] = required_axis(&p->axis[k]);
     }
@@ -159,9 +158,8 @@ static bool note_turned(const tr_job *job, const tr_target_result *t, tr_finding
     static const double TURNED_ROUND = 135 * TR_RAD_PER_DEG;
     const tr_sheet *sheet = &job->sheets[t->sheet];
     double yaw = fabs(t->axis[TR_YAW].error);
-    double roll = fabs(tr_wrap_rad(t->axis[TR_ROLL].measured - (t->axis[TR_ROLL].is_required
-                                                                    ? t->axis[TR_ROLL].required
-                                                                    : 0)));
+    double roll = fabs(tr_wrap_rad(t->axis[TR_ROLL].measured -
+                                   (t->axis[TR_ROLL].is_required ? t->axis[TR_ROLL].required : 0)));
     if (!tr_sheet_is_upright(sheet)) {
         if (yaw < TURNED) return true;
         double turn_deg = yaw * TR_DEG_PER_RAD;
@@ -172,7 +170,8 @@ static bool note_turned(const tr_job *job, const tr_target_result *t, tr_finding
         !tr_note(BOARD_UPSIDE_DOWN, findings, err, sheet->id, roll * TR_DEG_PER_RAD)) {
         return false;
     }
-    return yaw < TURNED || tr_note(BOARD_FACES_AWAY, findings, err, sheet->id, yaw * TR_DEG_PER_RAD);
+    return yaw < TURNED ||
+           tr_note(BOARD_FACES_AWAY, findings, err, sheet->id, yaw * TR_DEG_PER_RAD);
 }
 
 /* Of all axes that have a limit. */

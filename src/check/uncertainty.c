@@ -119,7 +119,8 @@ static void changes_of_roll(const tr_solved *s, const double *inputs, double *ou
         for (int k = 0; k < s->n_rolled; k++) {
             int reference = s->reference[k];
             if (support_of(s->job, &s->job->references[reference]) != TR_ON_WHEEL) continue;
-            *out++ = inputs[height_input(s, p, reference)] - inputs[height_input(s, last, reference)];
+            *out++ =
+                inputs[height_input(s, p, reference)] - inputs[height_input(s, last, reference)];
         }
     }
 }
@@ -167,7 +168,8 @@ static bool floor_of_sheets(const tr_solved *s, const double *inputs, tr_floor *
 
 /* That of three or more plates at the wheels; where wheels carry sheets instead, that of all sheets
    on the floor. */
-static bool find_floor(const tr_solved *s, const tr_wheel *wheels, const double *inputs, tr_floor *floor) {
+static bool find_floor(const tr_solved *s, const tr_wheel *wheels, const double *inputs,
+                       tr_floor *floor) {
     int n_plates = 0;
     bool has_axis = false;
     for (int i = 0; i < TR_N_POINTS; i++) {
@@ -204,9 +206,9 @@ static bool point_origin(const tr_solved *s, const tr_vehicle *vehicle, int refe
                          const double *inputs, tr_vec3 *at) {
     const tr_reference *r = &s->job->references[reference];
     if (!s->adj->sheet_placed[r->sheet]) return false;
-    *at = r->point < TR_N_POINTS ? vehicle->point_mm[r->point]
-                                 : tr_pose_apply(vehicle->vehicle_from_world,
-                                                 marked_point(s, reference, inputs));
+    *at = r->point < TR_N_POINTS
+              ? vehicle->point_mm[r->point]
+              : tr_pose_apply(vehicle->vehicle_from_world, marked_point(s, reference, inputs));
     if (support_of(s->job, r) == TR_ON_FLOOR) at->z = 0;
     return true;
 }

@@ -1,7 +1,7 @@
 /* What is measured, with its variance. All of it is one function of the inputs: where the sheets
-   lie, six numbers each, how far each reference's sheet is from the point that it marks, at most four
-   each, and, where the vehicle was rolled, the height of the floor under each wheel. Its covariance is propagated through its Jacobian (JCGM 102:2011, 6.2). Private to
-   check. */
+   lie, six numbers each, how far each reference's sheet is from the point that it marks, at most
+   four each, and, where the vehicle was rolled, the height of the floor under each wheel. Its
+   covariance is propagated through its Jacobian (JCGM 102:2011, 6.2). Private to check. */
 #ifndef TR_CHECK_UNCERTAINTY_H
 #define TR_CHECK_UNCERTAINTY_H
 
@@ -34,7 +34,7 @@ bool tr_check_origin(const tr_solved *solved, const tr_vehicle *vehicle, const t
                      tr_vec3 *at_mm);
 
 /* All outputs; there is a frame. False: memory ran out, or the references lie too close together.
-   *out is to be released in any case. */
+ *out is to be released in any case. */
 TR_MUST_USE bool tr_outputs_find(const tr_solved *solved, const tr_check_result *result,
                                  tr_outputs *out, tr_error *err);
 void tr_outputs_release(tr_outputs *outputs);

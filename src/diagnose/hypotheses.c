@@ -79,8 +79,7 @@ static bool is_always_told(const tr_hypothesis_search *s, const tr_hypothesis *h
 static double telling_change(const tr_trial *t, double matters, double sigmas) {
     double best = 0;
     for (int k = 0; k < 2; k++) {
-        bool is_telling =
-            fabs(t->change[k]) > matters && fabs(t->change[k]) > sigmas * t->sd[k];
+        bool is_telling = fabs(t->change[k]) > matters && fabs(t->change[k]) > sigmas * t->sd[k];
         if (is_telling && fabs(t->change[k]) > fabs(best)) best = t->change[k];
     }
     return best;

@@ -68,7 +68,8 @@ const tr_help_format tr_help_check_result = {
             {"references.stated.LENGTH", "mm", NULL,
              "only where the layout states it, whether or not it was measured"},
             {"references.plates", NULL, NULL, "the references of the job, in its order"},
-            {"references.plates[].point", NULL, NULL, "the wheel, such as `rear-left`, or the point"},
+            {"references.plates[].point", NULL, NULL,
+             "the wheel, such as `rear-left`, or the point"},
             {"references.plates[].sheet", NULL, NULL, "id of its sheet"},
             {"references.plates[].hub", NULL, NULL, "whether that hangs on the wheel"},
             {"references.plates[].at_mm", "mm", NULL,
@@ -81,7 +82,8 @@ const tr_help_format tr_help_check_result = {
             {"wheels.WHOLE.u95", "of WHOLE", NULL, "expanded uncertainty, k = 2"},
             {"wheels.WHEEL", NULL, NULL, "one wheel; empty where no hub sheet was found on it"},
             {"wheels.WHEEL.toe_deg", "degrees", NULL,
-             "positive inward; of a rear wheel against the centreline, of a front wheel against the "
+             "positive inward; of a rear wheel against the centreline, of a front wheel against "
+             "the "
              "thrust line"},
             {"wheels.WHEEL.toe_deg.measured", "degrees", NULL, "what was measured"},
             {"wheels.WHEEL.toe_deg.u95", "degrees", NULL, "expanded uncertainty, k = 2"},
@@ -92,7 +94,8 @@ const tr_help_format tr_help_check_result = {
              "x, y, z of its centre, from the middle of the rear axle on the floor"},
             {"wheels.WHEEL.centre_u95_mm", "mm", NULL, "expanded uncertainty of each"},
             {"wheels.WHEEL.runout_mm", "mm", NULL,
-             "distance of the sheet's `at_mm` from the spin axis; null unless the vehicle was rolled"},
+             "distance of the sheet's `at_mm` from the spin axis; null unless the vehicle was "
+             "rolled"},
             {"wheels.WHEEL.runout_mm.measured", "mm", NULL, "what was measured"},
             {"wheels.WHEEL.runout_mm.u95", "mm", NULL, "expanded uncertainty, k = 2"},
             {"wheels.WHEEL.runout_deg", "degrees", NULL,

@@ -17,7 +17,8 @@ const tr_help_format tr_help_layout = {
             {"axes", NULL, NULL,
              "direction of the vehicle's X axis. `centreline`: from the middle of the rear wheels' "
              "points to the middle of the front wheels'. `rear-axle`: square to the line through "
-             "the rear wheels' points. `thrust`: the mean direction of the two rear wheels, on which hub "
+             "the rear wheels' points. `thrust`: the mean direction of the two rear wheels, on "
+             "which hub "
              "sheets must hang"},
             {"wheelbase_mm", "mm", "not compared",
              "the vehicle's wheelbase, from plumb point to plumb point. If what is measured is off "
@@ -28,8 +29,10 @@ const tr_help_format tr_help_layout = {
             {"track_rear_mm", "mm", "not compared", "distance of the two rear wheels' points"},
             {"reference_tolerance_mm", "mm", "15", "how far wheelbase and tracks may be off"},
             {"thrust_limit_deg", "degrees", "not judged",
-             "how far the thrust angle, the direction of the rear wheels against the centreline, may "
-             "be off, u95 included; beyond it the check cannot pass: align the vehicle first. Needs "
+             "how far the thrust angle, the direction of the rear wheels against the centreline, "
+             "may "
+             "be off, u95 included; beyond it the check cannot pass: align the vehicle first. "
+             "Needs "
              "hub sheets on the rear wheels"},
             {"flatness_mm", "mm", "5",
              "how far a placed sheet may be out of flat; beyond it the check cannot pass"},
@@ -38,7 +41,8 @@ const tr_help_format tr_help_layout = {
             {"placements[].from", NULL, NULL,
              "what x and y count from: `front-axle` or `rear-axle`, under the middle of which the "
              "origin lies on the floor; a point that a reference of the job marks, such as "
-             "`front-left` or a name of its own; or another placed sheet, from its centre. Directions "
+             "`front-left` or a name of its own; or another placed sheet, from its centre. "
+             "Directions "
              "are those of `axes`, and heights count from the floor. Or one for each coordinate: "
              "`{ x, y, z }`"},
             {"placements[].from.x", NULL, NULL, "what x counts from"},
@@ -67,14 +71,16 @@ const tr_help_format tr_help_layout = {
             {"placements[].limits.roll_deg", "degrees", "not judged",
              "limit of the roll, of an upright board"},
             {"between", NULL, "none",
-             "relations of two placed sheets, each judged like a placement: the second sheet's x, y, "
+             "relations of two placed sheets, each judged like a placement: the second sheet's x, "
+             "y, "
              "z, yaw, pitch and roll less those of the first, in the vehicle's axes. What both "
              "sheets have in common in their uncertainty cancels"},
             {"between[].sheets", NULL, NULL, "the ids of the two sheets"},
             {"between[].x_mm", "mm", "not required", "required difference of x"},
             {"between[].y_mm", "mm", "not required", "of y"},
             {"between[].z_mm", "mm", "not required", "of z"},
-            {"between[].yaw_deg", "degrees", "not required", "of the yaw: 0 where they are parallel"},
+            {"between[].yaw_deg", "degrees", "not required",
+             "of the yaw: 0 where they are parallel"},
             {"between[].pitch_deg", "degrees", "not required", "of the pitch"},
             {"between[].roll_deg", "degrees", "not required", "of the roll"},
             {"between[].limits", NULL, NULL, "what is judged, as in a placement"},
@@ -86,51 +92,51 @@ const tr_help_format tr_help_layout = {
             {"between[].limits.roll_deg", "degrees", "not judged", "limit of the roll"},
             {0}},
     .sections = (const tr_help_section[]){{0}},
-    .examples = (const tr_help_example[]){{"layouts/demo-boards.yaml",
-                                           "layout: DEMO-BOARDS\n"
-                                           "vehicle: Demo estate car\n"
-                                           "axes: thrust\n"
-                                           "thrust_limit_deg: 0.1\n"
-                                           "placements:\n"
-                                           "  - sheet: BOARD-1\n"
-                                           "    from: front-axle\n"
-                                           "    x_mm: 1500\n"
-                                           "    y_mm: 1200\n"
-                                           "    z_mm: 900\n"
-                                           "    yaw_deg: 0\n"
-                                           "    pitch_deg: 0\n"
-                                           "    roll_deg: 0\n"
-                                           "    limits: { x_mm: 10, y_mm: 5, z_mm: 5, yaw_deg: 0.3, "
-                                           "pitch_deg: 0.5 }\n"
-                                           "  - sheet: BOARD-2\n"
-                                           "    from: { x: front-left, y: rear-axle, z: emblem }\n"
-                                           "    x_mm: 1500\n"
-                                           "    y_mm: -1200\n"
-                                           "    z_mm: 0\n"
-                                           "    yaw_deg: 0\n"
-                                           "    limits: { x_mm: 10, y_mm: 5, z_mm: 5 }\n"
-                                           "between:\n"
-                                           "  - sheets: [BOARD-1, BOARD-2]\n"
-                                           "    x_mm: 0\n"
-                                           "    y_mm: -2400\n"
-                                           "    yaw_deg: 0\n"
-                                           "    limits: { x_mm: 5, y_mm: 5, yaw_deg: 0.3 }\n"},
-                                          {"layouts/demo-rear.yaml",
-                                           "layout: DEMO-REAR\n"
-                                           "vehicle: Demo estate car\n"
-                                           "axes: centreline\n"
-                                           "wheelbase_mm: 2700\n"
-                                           "track_front_mm: 1760\n"
-                                           "track_rear_mm: 1750\n"
-                                           "reference_tolerance_mm: 15\n"
-                                           "flatness_mm: 5\n"
-                                           "placements:\n"
-                                           "  - sheet: MAT-7\n"
-                                           "    from: rear-axle\n"
-                                           "    x_mm: -1800\n"
-                                           "    y_mm: 0\n"
-                                           "    yaw_deg: 0\n"
-                                           "    limits: { x_mm: 10, y_mm: 10, yaw_deg: 0.5 }\n"},
-                                          {0}},
+    .examples =
+        (const tr_help_example[]){
+            {"layouts/demo-boards.yaml", "layout: DEMO-BOARDS\n"
+                                         "vehicle: Demo estate car\n"
+                                         "axes: thrust\n"
+                                         "thrust_limit_deg: 0.1\n"
+                                         "placements:\n"
+                                         "  - sheet: BOARD-1\n"
+                                         "    from: front-axle\n"
+                                         "    x_mm: 1500\n"
+                                         "    y_mm: 1200\n"
+                                         "    z_mm: 900\n"
+                                         "    yaw_deg: 0\n"
+                                         "    pitch_deg: 0\n"
+                                         "    roll_deg: 0\n"
+                                         "    limits: { x_mm: 10, y_mm: 5, z_mm: 5, yaw_deg: 0.3, "
+                                         "pitch_deg: 0.5 }\n"
+                                         "  - sheet: BOARD-2\n"
+                                         "    from: { x: front-left, y: rear-axle, z: emblem }\n"
+                                         "    x_mm: 1500\n"
+                                         "    y_mm: -1200\n"
+                                         "    z_mm: 0\n"
+                                         "    yaw_deg: 0\n"
+                                         "    limits: { x_mm: 10, y_mm: 5, z_mm: 5 }\n"
+                                         "between:\n"
+                                         "  - sheets: [BOARD-1, BOARD-2]\n"
+                                         "    x_mm: 0\n"
+                                         "    y_mm: -2400\n"
+                                         "    yaw_deg: 0\n"
+                                         "    limits: { x_mm: 5, y_mm: 5, yaw_deg: 0.3 }\n"},
+            {"layouts/demo-rear.yaml", "layout: DEMO-REAR\n"
+                                       "vehicle: Demo estate car\n"
+                                       "axes: centreline\n"
+                                       "wheelbase_mm: 2700\n"
+                                       "track_front_mm: 1760\n"
+                                       "track_rear_mm: 1750\n"
+                                       "reference_tolerance_mm: 15\n"
+                                       "flatness_mm: 5\n"
+                                       "placements:\n"
+                                       "  - sheet: MAT-7\n"
+                                       "    from: rear-axle\n"
+                                       "    x_mm: -1800\n"
+                                       "    y_mm: 0\n"
+                                       "    yaw_deg: 0\n"
+                                       "    limits: { x_mm: 10, y_mm: 10, yaw_deg: 0.5 }\n"},
+            {0}},
     .see = (const char *const[]){"job", "check", NULL},
 };

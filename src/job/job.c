@@ -214,10 +214,11 @@ static tr_reference read_reference(tr_yaml y, tr_job *job) {
     tr_yaml_text(tr_yaml_at(y, "point"), name, sizeof name);
     r.point = wheel_of(name);
     if (r.point == TR_N_POINTS && is_like_wheel(name)) {
-        tr_yaml_fail(tr_yaml_at(y, "point"),
-                     "is %s; give one of: front-left, front-right, rear-left, rear-right, or a name "
-                     "of your own for another point",
-                     name);
+        tr_yaml_fail(
+            tr_yaml_at(y, "point"),
+            "is %s; give one of: front-left, front-right, rear-left, rear-right, or a name "
+            "of your own for another point",
+            name);
     }
     if (r.point == TR_N_POINTS) memcpy(r.name, name, sizeof r.name);
     r.sheet = is_tag ? add_tag(y, job)
@@ -429,8 +430,8 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
         TR_RAD_PER_DEG * (tr_yaml_has(tilt) ? tr_yaml_number(tilt, 0, MAX_HUB_TILT_SD_DEG)
                                             : DEFAULT_HUB_TILT_SD_DEG);
     tr_yaml uneven = tr_yaml_at(y, "floor_sd_mm");
-    job.floor_sd_mm = tr_yaml_has(uneven) ? tr_yaml_number(uneven, 0, MAX_FLOOR_SD_MM)
-                                          : DEFAULT_FLOOR_SD_MM;
+    job.floor_sd_mm =
+        tr_yaml_has(uneven) ? tr_yaml_number(uneven, 0, MAX_FLOOR_SD_MM) : DEFAULT_FLOOR_SD_MM;
     tr_read_shots(y, &shots);
     memcpy(job.lenses, shots.lenses, sizeof job.lenses);
     job.n_lenses = shots.n_lenses;

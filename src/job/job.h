@@ -60,10 +60,10 @@ typedef struct {
     int n_references;
     double reference_sd_mm; /* >= 0; one standard deviation per axis */
     double hub_tilt_sd_rad; /* how square a sheet hangs to its wheel's axis; per axis */
-    double floor_sd_mm;     /* how even the floor is under the wheels where the vehicle was rolled */
-    char **photos;          /* paths as they can be opened: the job's folder is put in front */
-    int *photo_lens;        /* of each: the lens that it names; -1: none */
-    int *photo_position;    /* of each: the roll position in which it was taken, from 0 */
+    double floor_sd_mm;  /* how even the floor is under the wheels where the vehicle was rolled */
+    char **photos;       /* paths as they can be opened: the job's folder is put in front */
+    int *photo_lens;     /* of each: the lens that it names; -1: none */
+    int *photo_position; /* of each: the roll position in which it was taken, from 0 */
     int n_photos;
     int n_positions; /* at least 1: the vehicle was rolled between them, and stands in the last */
     bool is_moved[TR_JOB_MAX_SHEETS]; /* of each sheet: it was moved between positions */

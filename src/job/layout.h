@@ -43,8 +43,8 @@ typedef struct {
 } tr_requirement;
 
 typedef struct {
-    char sheet[64]; /* id of the sheet */
-    tr_origin from[3]; /* of x, y and z */
+    char sheet[64];                 /* id of the sheet */
+    tr_origin from[3];              /* of x, y and z */
     tr_requirement axis[TR_N_AXES]; /* x, y and yaw are always required */
     int line, from_line;            /* in the layout file, for messages */
     int limit_line[TR_N_AXES];      /* of each limit, 0 where there is none */

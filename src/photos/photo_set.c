@@ -34,8 +34,7 @@ tr_photo *tr_photo_set_add(tr_photo_set *set, const char *file, tr_error *err) {
         tr_fail_memory(err);
         return NULL;
     }
-    photos[n] =
-        (tr_photo){.file = copy, .position = tr_photo_find_position(&set->request, file)};
+    photos[n] = (tr_photo){.file = copy, .position = tr_photo_find_position(&set->request, file)};
     set->photos = photos;
     set->n_photos++;
     free(set->order); /* it lacks this one */

@@ -134,7 +134,7 @@ typedef struct {
     int *lens_of;
     tr_sheet *sheets;
     int *print_of;
-    int *network_sheet; /* n_positions x n_sheets of the request, by rows */
+    int *network_sheet;          /* n_positions x n_sheets of the request, by rows */
     tr_photo_marks *moved_marks; /* of each photo; empty where its marks are the set's */
 } tr_photo_input;
 

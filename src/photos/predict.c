@@ -15,8 +15,7 @@ static void fill(const tr_photo_set *set, const tr_photo_input *input, const tr_
         out->lenses[i] = tr_network_photo_lens(&adj->net, at);
         out->camera_from_floor[i] = tr_network_camera_from_world(&adj->net, at);
         for (int k = 0; k < n_sheets && adj->photo_placed[at]; k++) {
-            int sheet =
-                tr_photo_input_sheet(input, &set->request, set->photos[i].position, k);
+            int sheet = tr_photo_input_sheet(input, &set->request, set->photos[i].position, k);
             if (!adj->sheet_placed[sheet]) continue;
             tr_pose camera_from_world = tr_network_camera_from_world(&adj->net, at);
             out->items[n++] = (tr_sheet_prediction){

@@ -48,9 +48,9 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_PLATE_NOT_FOUND] =
         "{sheet}, which marks the {wheel} wheel, could not be measured: take two photos that show "
         "it together with another sheet.",
-    [TR_FOUND_POINT_NOT_FOUND] =
-        "{sheet}, which marks the point '{point}', could not be measured: take two photos that show "
-        "it together with another sheet.",
+    [TR_FOUND_POINT_NOT_FOUND] = "{sheet}, which marks the point '{point}', could not be measured: "
+                                 "take two photos that show "
+                                 "it together with another sheet.",
     [TR_FOUND_SEEN_ONCE] = "{sheet} was measured {photos?in only one photo|from only one place}, "
                            "so nothing shows that it lay still or that it is printed at the right "
                            "size. Take another photo of it from a different side.",
@@ -172,18 +172,22 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "rear wheels, and all four wheels marked.",
     [TR_FOUND_HUB_SLIPPED] =
         "{sheet} does not fit the other hub sheets in all roll positions: it slipped on its wheel "
-        "while the vehicle was rolled, or that wheel was steered. Fix it, set the steering straight "
+        "while the vehicle was rolled, or that wheel was steered. Fix it, set the steering "
+        "straight "
         "and take all positions again.",
     [TR_FOUND_HUBS_CONTRADICT] =
-        "The hub sheets do not fit one vehicle that was rolled: they are off by up to {turn_deg:.2f}° "
+        "The hub sheets do not fit one vehicle that was rolled: they are off by up to "
+        "{turn_deg:.2f}° "
         "and {way_mm:.1f} mm. A wheel was steered or braked, sheets slipped, or the vehicle was "
         "rolled between photos of one position. Take all positions again.",
     [TR_FOUND_HUB_TURNED_ALONE] =
         "{sheet} turned by {turned_deg:.0f}° between two positions, but the other wheels by "
-        "{others_deg:.0f}°: it slipped on its wheel, or hangs on another one than the job says. Fix "
+        "{others_deg:.0f}°: it slipped on its wheel, or hangs on another one than the job says. "
+        "Fix "
         "it and take all positions again.",
     [TR_FOUND_ROLLED_TOO_LITTLE] =
-        "The wheel of {sheet} turned by only {turned_deg:.0f}° between the positions, which does not "
+        "The wheel of {sheet} turned by only {turned_deg:.0f}° between the positions, which does "
+        "not "
         "tell its axis: roll the vehicle by about a quarter turn of the wheels.",
     [TR_FOUND_TWO_POSITIONS] =
         "With two positions alone the vehicle's way along X is not told apart from how the hub "

@@ -258,8 +258,7 @@ static json_t *wheels_json(const tr_check_result *result) {
         ok = ok && tr_json_put(json, k->key, geometry_json(result, (int)k->value));
     }
     for (int i = 0; i < TR_N_POINTS; i++) {
-        ok = ok &&
-             tr_json_put(json, tr_wheel_point_name((tr_wheel_point)i), wheel_json(result, i));
+        ok = ok && tr_json_put(json, tr_wheel_point_name((tr_wheel_point)i), wheel_json(result, i));
     }
     if (ok) return json;
     json_decref(json);

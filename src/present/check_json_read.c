@@ -247,7 +247,8 @@ static void read_plate(const json_t *json, const tr_check_result *result, tr_pla
                        tr_error *err) {
     text_of(json, "point", p->name, sizeof p->name, err);
     p->point = 0;
-    while (p->point < TR_N_POINTS && strcmp(tr_wheel_point_name(p->point), p->name) != 0) p->point++;
+    while (p->point < TR_N_POINTS && strcmp(tr_wheel_point_name(p->point), p->name) != 0)
+        p->point++;
     p->is_hub = bool_of(json, "hub", err);
     p->sheet = sheet_of(result, json, err);
     p->is_placed = !json_is_null(json_object_get(json, "at_mm"));
@@ -290,8 +291,7 @@ static void read_wheels(const json_t *json, tr_check_result *out, tr_error *err)
     out->has_wheels = wheels;
     for (int i = 0; i < TR_N_WHEELS_KEYS; i++) {
         const tr_wheels_key *k = &TR_WHEELS_KEYS[i];
-        out->geometry[k->value] =
-            geometry_of(json_object_get(wheels, k->key), (int)k->value, err);
+        out->geometry[k->value] = geometry_of(json_object_get(wheels, k->key), (int)k->value, err);
     }
     for (int i = 0; i < TR_N_POINTS; i++) {
         read_wheel(json_object_get(wheels, tr_wheel_point_name((tr_wheel_point)i)), i,

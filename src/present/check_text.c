@@ -226,7 +226,8 @@ static void put_relations(const page *p, const tr_check_result *result) {
     for (int i = 0; i < result->n_relations; i++) {
         const tr_relation_result *r = &result->relations[i];
         char head[256];
-        snprintf(head, sizeof head, "From %s to %s", result->sheets[result->targets[r->targets[0]].sheet].id,
+        snprintf(head, sizeof head, "From %s to %s",
+                 result->sheets[result->targets[r->targets[0]].sheet].id,
                  result->sheets[result->targets[r->targets[1]].sheet].id);
         fputc('\n', p->out);
         put_style(p, verdict_colour(r->verdict));
@@ -252,8 +253,8 @@ static void put_quantity(const page *p, const tr_quantity *q, bool is_angle, int
     put_cell(p->out, cell, width);
 }
 
-static void put_wheel_row(const page *p, const tr_check_result *result, const char *title, int value,
-                          int step, bool is_angle) {
+static void put_wheel_row(const page *p, const tr_check_result *result, const char *title,
+                          int value, int step, bool is_angle) {
     fprintf(p->out, "  %-16s", title);
     for (int i = 0; i < TR_N_POINTS; i++) {
         put_quantity(p, &result->geometry[value + step * i], is_angle, 15);

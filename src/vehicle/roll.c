@@ -131,8 +131,7 @@ static void residuals(const tr_roll *s, const state *x, double *r) {
             if (!s->sheets[i].is_there[p]) continue;
             tr_pose seen = s->sheets[i].world_from_sheet[p];
             tr_pose model = model_pose(s, x, i, p);
-            tr_vec3 turn =
-                tr_vector_from_rotation(tr_m3_mul(seen.R, tr_m3_transpose(model.R)));
+            tr_vec3 turn = tr_vector_from_rotation(tr_m3_mul(seen.R, tr_m3_transpose(model.R)));
             tr_vec3 way = tr_v3_sub(seen.t_mm, model.t_mm);
             const double six[POSE_N] = {turn.x, turn.y, turn.z, way.x, way.y, way.z};
             memcpy(r, six, sizeof six);
@@ -216,8 +215,8 @@ static void set_initial(tr_roll *s) {
         s->centre[i] = tr_pose_apply(x->last, tr_v3(sheet->at_mm.x, sheet->at_mm.y, 0));
         for (int p = 0; p < last_of(s); p++) {
             if (!sheet->is_there[p]) continue;
-            tr_pose body = tr_pose_mul(tr_pose_inverse(s->x.last_from_body[p]),
-                                       sheet->world_from_sheet[p]);
+            tr_pose body =
+                tr_pose_mul(tr_pose_inverse(s->x.last_from_body[p]), sheet->world_from_sheet[p]);
             tr_mat3 Q = tr_m3_mul(tr_m3_transpose(x->last.R), body.R);
             x->angle[p] = atan2(Q.m[1][0] - Q.m[0][1], Q.m[0][0] + Q.m[1][1]);
         }
@@ -432,8 +431,8 @@ tr_wheel tr_roll_wheel(const tr_roll *s, int sheet, const double *change) {
                       .runout_rad = atan(hypot(x.hang[2], x.hang[3]))};
 }
 
-/* The axis points to the left of left wheels, about which a wheel that rolls forward turns from Z to
-   X, which is positive there. */
+/* The axis points to the left of left wheels, about which a wheel that rolls forward turns from Z
+   to X, which is positive there. */
 double tr_roll_angle(const tr_roll *s, int sheet, int position) {
     tr_wheel_point wheel = s->sheets[sheet].wheel;
     bool is_left = wheel == TR_FRONT_LEFT || wheel == TR_REAR_LEFT;

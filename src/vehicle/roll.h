@@ -5,16 +5,17 @@
    position p against the last, and Q the rotation by theta_p about the wheel's axis in the sheet's
    own frame, the sheet was at
      S_p = M_p T Q(a, e, theta_p)
-   The axis leans from the sheet's normal by a (rad, along the sheet's x and y) and passes e (mm) from
-   the sheet's at_mm: the run-out. A sheet on the body was at M_p T. What is observed: the poses S_p
-   of all sheets, with their joint covariance. What is known before: a and e are 0 within how well a
-   sheet hangs; and all wheels stand on the floor, which is even within a standard deviation, so that
-   the body rises and leans no more than that allows (one height a wheel and position). Solved by
-   Gauss-Newton with the whole covariance (general least squares; JCGM 102:2011, 6.2.2, for what
-   follows of it).
+   The axis leans from the sheet's normal by a (rad, along the sheet's x and y) and passes e (mm)
+   from the sheet's at_mm: the run-out. A sheet on the body was at M_p T. What is observed: the
+   poses S_p of all sheets, with their joint covariance. What is known before: a and e are 0 within
+   how well a sheet hangs; and all wheels stand on the floor, which is even within a standard
+   deviation, so that the body rises and leans no more than that allows (one height a wheel and
+   position). Solved by Gauss-Newton with the whole covariance (general least squares; JCGM
+   102:2011, 6.2.2, for what follows of it).
 
    Two positions leave one thing to what is known before: the body's way along X, which fits the
-   same poses as all axes shifted by half of it. A third position, or a sheet on the body, tells it. */
+   same poses as all axes shifted by half of it. A third position, or a sheet on the body, tells it.
+ */
 #ifndef TR_VEHICLE_ROLL_H
 #define TR_VEHICLE_ROLL_H
 
@@ -41,7 +42,7 @@ typedef struct {
 typedef struct {
     const tr_rolled_sheet *sheets; /* borrowed */
     int n_sheets, n_positions;     /* at least 2 positions */
-    const double *covariance;      /* of all poses' numbers (tr_pose_moved), in that order, square */
+    const double *covariance; /* of all poses' numbers (tr_pose_moved), in that order, square */
     double reference_sd_mm, tilt_sd_rad, floor_sd_mm;
 } tr_roll_input;
 
@@ -54,8 +55,8 @@ void tr_roll_free(tr_roll *roll);
 
 int tr_roll_n_observations(const tr_roll *roll);
 
-/* The wheel of a sheet, with all observations changed by small amounts (NULL: as they are), to first
-   order. */
+/* The wheel of a sheet, with all observations changed by small amounts (NULL: as they are), to
+   first order. */
 tr_wheel tr_roll_wheel(const tr_roll *roll, int sheet, const double *change);
 
 /* By how much a wheel turned forward from a position to the last, rad, in (-pi, pi]; the sheet was

@@ -175,8 +175,8 @@ bool tr_vehicle_frame(const tr_wheel wheels[TR_N_POINTS], const tr_floor *floor,
         return false;
     }
     tr_mat3 R = tr_m3_mul(tr_rotation_z(-forward_of(&f, axes)), f.floor_from_world);
-    tr_vec3 origin =
-        tr_v3_add(f.at, tr_m3_apply(tr_m3_transpose(f.floor_from_world), tr_v3(f.rear.x, f.rear.y, 0)));
+    tr_vec3 origin = tr_v3_add(
+        f.at, tr_m3_apply(tr_m3_transpose(f.floor_from_world), tr_v3(f.rear.x, f.rear.y, 0)));
     out->vehicle_from_world = (tr_pose){R, tr_v3_scale(-1, tr_m3_apply(R, origin))};
     measure_directions(&f, wheels, out);
     measure_wheels(wheels, out);

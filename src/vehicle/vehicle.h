@@ -49,11 +49,11 @@ typedef enum {
     TR_WHEELBASE_RIGHT,
     TR_SET_BACK,
     TR_THRUST_ANGLE,
-    TR_TOE,                                     /* of each wheel, in the order of tr_wheel_point */
-    TR_CAMBER = TR_TOE + TR_N_POINTS,           /* likewise */
-    TR_RUNOUT_TILT = TR_CAMBER + TR_N_POINTS,   /* likewise, of its sheet */
-    TR_CENTRE = TR_RUNOUT_TILT + TR_N_POINTS,   /* x, y, z of each, in the vehicle frame */
-    TR_RUNOUT = TR_CENTRE + 3 * TR_N_POINTS,    /* of each one's sheet */
+    TR_TOE,                                   /* of each wheel, in the order of tr_wheel_point */
+    TR_CAMBER = TR_TOE + TR_N_POINTS,         /* likewise */
+    TR_RUNOUT_TILT = TR_CAMBER + TR_N_POINTS, /* likewise, of its sheet */
+    TR_CENTRE = TR_RUNOUT_TILT + TR_N_POINTS, /* x, y, z of each, in the vehicle frame */
+    TR_RUNOUT = TR_CENTRE + 3 * TR_N_POINTS,  /* of each one's sheet */
     TR_N_VEHICLE_VALUES = TR_RUNOUT + TR_N_POINTS
 } tr_vehicle_value;
 
@@ -86,10 +86,10 @@ bool tr_vehicle_of_points(const tr_vec3 point_world_mm[TR_N_POINTS],
 /* The middle of an axle, on the floor, in the vehicle frame; of the front one where has_front. */
 tr_vec3 tr_vehicle_axle(const tr_vehicle *vehicle, bool is_front);
 
-/* Where a sheet is in a frame with these axes: x, y, z (mm), yaw, pitch, roll (rad) of the contract.
-   vehicle_from_sheet = (Rz(yaw) Ry(pitch) Rx(roll) R0, (x, y, z)). R0 of a sheet that lies takes its
-   +y to +X, its +x to -Y, its +z to +Z; of an upright one its +y to +Z, its +x to -Y, its +z to -X.
-   pitch in [-pi/2, pi/2]. */
+/* Where a sheet is in a frame with these axes: x, y, z (mm), yaw, pitch, roll (rad) of the
+   contract. vehicle_from_sheet = (Rz(yaw) Ry(pitch) Rx(roll) R0, (x, y, z)). R0 of a sheet that
+   lies takes its +y to +X, its +x to -Y, its +z to +Z; of an upright one its +y to +Z, its +x to
+   -Y, its +z to -X. pitch in [-pi/2, pi/2]. */
 void tr_placement_of(tr_pose vehicle_from_sheet, bool is_upright, double value[TR_N_AXES]);
 /* The inverse. */
 tr_pose tr_pose_of_placement(const double value[TR_N_AXES], bool is_upright);

@@ -3,9 +3,9 @@
    campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign wheels [--jobs N] [--seed S] [--threads N] [PHONE]
-   campaign traps [--jobs N] [--rendered N] [--wheels N] [--seed S] [--threads N] [--only JOB] [--keep FOLDER]
-                  [PHONE]
-   PHONE: --phone FACTOR: what a phone does, times the factor (tr_sim_phone_full); and with it
+   campaign traps [--jobs N] [--rendered N] [--wheels N] [--seed S] [--threads N] [--only JOB]
+   [--keep FOLDER] [PHONE] PHONE: --phone FACTOR: what a phone does, times the factor
+   (tr_sim_phone_full); and with it
           --shift-px SD, --focal-percent SD: another scatter of principal point and focal length.
    Many seeded jobs with known truth: coverage.c, survey.c and traps.c say what is asked of them,
    advice.c (photos, smallest) what they tell. */
@@ -81,18 +81,16 @@ static bool read_option(const char *name, const char *value, bool is_traps, camp
 }
 
 int main(int argc, char **argv) {
-    campaign_options o = {.jobs = -1, .rendered = -1, .wheels = -1, .seed = 1, .n_threads = 2, .only = -1};
+    campaign_options o = {
+        .jobs = -1, .rendered = -1, .wheels = -1, .seed = 1, .n_threads = 2, .only = -1};
     bool is_named = argc > 1 && argv[1][0] != '-';
     bool is_traps = is_named && strcmp(argv[1], "traps") == 0;
     static const struct {
         const char *name;
         int (*run)(const campaign_options *options);
-    } CAMPAIGNS[] = {{"coverage", campaign_coverage},
-                     {"survey", campaign_survey},
-                     {"photos", campaign_photos},
-                     {"smallest", campaign_smallest},
-                     {"wheels", campaign_wheels},
-                     {"traps", campaign_traps}};
+    } CAMPAIGNS[] = {{"coverage", campaign_coverage}, {"survey", campaign_survey},
+                     {"photos", campaign_photos},     {"smallest", campaign_smallest},
+                     {"wheels", campaign_wheels},     {"traps", campaign_traps}};
     enum { N_CAMPAIGNS = sizeof CAMPAIGNS / sizeof *CAMPAIGNS };
     int which = 0;
     while (is_named && which < N_CAMPAIGNS && strcmp(argv[1], CAMPAIGNS[which].name) != 0) which++;

@@ -1,9 +1,8 @@
 /* The whole geometry: wheels with sheets on them, rolled vehicles, upright boards.
 
-   campaign wheels: is u95 honest? Every stated source of error is drawn at random; of every quantity
-   the true error lies within u95 in 93 to 97 of 100 jobs (with a phone, whose priors are wide, up to
-   99).
-   campaign traps: jobs with one fault each, of which none may pass. */
+   campaign wheels: is u95 honest? Every stated source of error is drawn at random; of every
+   quantity the true error lies within u95 in 93 to 97 of 100 jobs (with a phone, whose priors are
+   wide, up to 99). campaign traps: jobs with one fault each, of which none may pass. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -197,9 +196,8 @@ int campaign_wheels(const campaign_options *options) {
     bool is_good = true;
     if (o.jobs < 0) o.jobs = 300;
     for (int kind = 0; kind < N_KINDS; kind++) {
-        campaign c = {.options = &o,
-                      .kind = kind,
-                      .of_job = calloc((size_t)o.jobs + 1, sizeof *c.of_job)};
+        campaign c = {
+            .options = &o, .kind = kind, .of_job = calloc((size_t)o.jobs + 1, sizeof *c.of_job)};
         tr_parallel_work w = {.n_items = (int)o.jobs,
                               .workers.n_threads = (int)o.n_threads,
                               .work = run_item,
@@ -337,8 +335,8 @@ static long print_trap(const trap_campaign *c, int t, long jobs) {
         if (c->options->only == i) printf("job %ld:%s\n", i, c->of_job[i].codes);
     }
     long false_passes = t > 0 ? n_of[TR_PASS] : 0;
-    printf("%-34s %6ld %6ld %6ld %6ld %6ld %17ld\n", TRAPS[t].name, n, n_of[TR_PASS],
-           n_of[TR_FAIL], n_of[TR_INCONCLUSIVE], n_of[3], false_passes);
+    printf("%-34s %6ld %6ld %6ld %6ld %6ld %17ld\n", TRAPS[t].name, n, n_of[TR_PASS], n_of[TR_FAIL],
+           n_of[TR_INCONCLUSIVE], n_of[3], false_passes);
     return false_passes;
 }
 
@@ -350,8 +348,8 @@ bool campaign_wheel_traps(const campaign_options *options, long jobs, long *fals
                           .task = &c};
     bool ok = c.of_job && tr_parallel(&w, NULL);
     if (ok) {
-        printf("\n%-34s %6s %6s %6s %6s %6s %17s\n", "jobs of wheels and boards with", "jobs", "pass",
-               "fail", "incon.", "none", "false");
+        printf("\n%-34s %6s %6s %6s %6s %6s %17s\n", "jobs of wheels and boards with", "jobs",
+               "pass", "fail", "incon.", "none", "false");
     }
     for (int t = 0; t < N_TRAPS && ok; t++) *false_passes += print_trap(&c, t, jobs);
     free(c.of_job);

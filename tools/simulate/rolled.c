@@ -89,8 +89,8 @@ static bool make_sheets(tr_job *job, bool has_emblem) {
                               HUB_TAGS, 4, 90, 10 + 4 * i, HUB_CORNERS, 4);
     }
     for (int i = 0; i < TR_ROLLED_BOARDS; i++) {
-        ok = ok && make_sheet(&job->sheets[TR_ROLLED_BOARD + i], BOARDS[i], TR_SHEET_BOARD, 800, 600,
-                              BOARD_TAGS, 4, 150, 40 + 4 * i, BOARD_CORNERS, 8);
+        ok = ok && make_sheet(&job->sheets[TR_ROLLED_BOARD + i], BOARDS[i], TR_SHEET_BOARD, 800,
+                              600, BOARD_TAGS, 4, 150, 40 + 4 * i, BOARD_CORNERS, 8);
     }
     for (int i = 0; i < TR_ROLLED_FLOOR; i++) {
         ok = ok && make_sheet(&job->sheets[TR_ROLLED_MAT + i], MATS[i], TR_SHEET_MAT, 600, 400,
@@ -171,9 +171,8 @@ static bool make_job(const scene *s, tr_job *job) {
     job->n_positions = count_positions(o);
     for (int i = 0; i < TR_N_POINTS; i++) {
         int sheet = i == x[0] ? x[1] : i == x[1] ? x[0] : i;
-        job->references[job->n_references++] = (tr_reference){.point = (tr_wheel_point)i,
-                                                              .sheet = TR_ROLLED_HUB + sheet,
-                                                              .standoff_mm = STANDOFF_MM};
+        job->references[job->n_references++] = (tr_reference){
+            .point = (tr_wheel_point)i, .sheet = TR_ROLLED_HUB + sheet, .standoff_mm = STANDOFF_MM};
     }
     if (o->has_emblem) {
         tr_reference *r = &job->references[job->n_references++];
@@ -191,8 +190,9 @@ static tr_vec3 centre_on_body(int wheel) {
                  RADIUS_MM);
 }
 
-/* x, y and z of a wheel: z outward along its axis, y up, x to the right of who looks at it. Toe turns
-   a left wheel's front to the right, a right one's to the left; camber leans its top outward. */
+/* x, y and z of a wheel: z outward along its axis, y up, x to the right of who looks at it. Toe
+   turns a left wheel's front to the right, a right one's to the left; camber leans its top outward.
+ */
 static tr_pose body_from_wheel(const scene *s, int wheel, double steer) {
     double side = is_left(wheel) ? 1 : -1;
     tr_mat3 R0 = is_left(wheel) ? (tr_mat3){{{-1, 0, 0}, {0, 0, 1}, {0, 1, 0}}}
@@ -215,8 +215,7 @@ static tr_pose stand(scene *s, tr_pose nominal) {
     /* The rotation that takes z to the normal, the shorter way. */
     tr_vec3 turn = tr_v3_cross(tr_v3(0, 0, 1), floor.normal);
     tr_pose tilt = {tr_rotation_from_vector(turn), tr_v3(0, 0, 0)};
-    tilt.t_mm = tr_v3_sub(floor.at_mm,
-                          tr_m3_apply(tilt.R, tr_v3(floor.at_mm.x, floor.at_mm.y, 0)));
+    tilt.t_mm = tr_v3_sub(floor.at_mm, tr_m3_apply(tilt.R, tr_v3(floor.at_mm.x, floor.at_mm.y, 0)));
     return tr_pose_mul(nominal, tilt);
 }
 
@@ -239,8 +238,8 @@ static void hang_sheets(scene *s) {
         tr_vec3 lean = {gauss(s, s->o->runout_rad), gauss(s, s->o->runout_rad), 0};
         tr_mat3 R = tr_rotation_from_vector(lean);
         R = tr_m3_mul(R, tr_rotation_z(0.1 * tr_random_normal(&s->random)));
-        s->wheel_from_sheet[i] = (tr_pose){
-            R, tr_v3(gauss(s, s->o->runout_mm), gauss(s, s->o->runout_mm), STANDOFF_MM)};
+        s->wheel_from_sheet[i] =
+            (tr_pose){R, tr_v3(gauss(s, s->o->runout_mm), gauss(s, s->o->runout_mm), STANDOFF_MM)};
     }
 }
 
@@ -266,10 +265,8 @@ static tr_pose hub_pose(const scene *s, int wheel, int position) {
 
 static tr_wheel true_wheel(const scene *s, int wheel, int position) {
     tr_pose pose = tr_pose_mul(s->world_from_body[position], body_from_wheel(s, wheel, 0));
-    return (tr_wheel){.is_there = true,
-                      .has_axis = true,
-                      .at_mm = pose.t_mm,
-                      .axis = tr_m3_column(pose.R, 2)};
+    return (tr_wheel){
+        .is_there = true, .has_axis = true, .at_mm = pose.t_mm, .axis = tr_m3_column(pose.R, 2)};
 }
 
 /* The floor is that of the sheets that lie on it. */
@@ -303,8 +300,7 @@ static void place_boards(scene *s) {
         memcpy(in_frame, v, sizeof in_frame);
         in_frame[TR_X] += front.x;
         in_frame[TR_Y] += front.y;
-        s->board[i] =
-            tr_pose_mul(world_from_vehicle, tr_pose_of_placement(in_frame, true));
+        s->board[i] = tr_pose_mul(world_from_vehicle, tr_pose_of_placement(in_frame, true));
     }
     if (!f->are_boards_exchanged) return;
     tr_pose left = s->board[0];
@@ -365,8 +361,8 @@ static void put_sheet(const scene *s, tr_scene *scene_of, int sheet, tr_pose pos
 
 static void put_body(const scene *s, tr_scene *of, int position) {
     tr_pose body = s->world_from_body[position];
-    const tr_vec2 box[4] = {{-700, 220}, {FRONT_OF_BODY_MM, 220}, {FRONT_OF_BODY_MM, 1000},
-                            {-700, 1400}};
+    const tr_vec2 box[4] = {
+        {-700, 220}, {FRONT_OF_BODY_MM, 220}, {FRONT_OF_BODY_MM, 1000}, {-700, 1400}};
     of->solids[0] = (tr_solid){.n_outline = 4, .y_mm = {-560, 560}, .reflectance = 0.3};
     for (int k = 0; k < 4; k++) {
         tr_vec3 p = tr_pose_apply(body, tr_v3(box[k].x, 0, box[k].y));

@@ -50,7 +50,7 @@ typedef struct {
 /* What is there, and what the job says of it. */
 typedef struct {
     int stations[TR_SIM_MAX_PHOTOS]; /* from where each photo is taken, 1 .. 10; 0: in order */
-    bool has_places; /* or from exactly these places, upright, looking there */
+    bool has_places;                 /* or from exactly these places, upright, looking there */
     tr_vec3 at_mm[TR_SIM_MAX_PHOTOS], look_at_mm[TR_SIM_MAX_PHOTOS];
     tr_vec2 image_px;           /* size of the photos; 0: 4032 x 3024. The angle of view stays. */
     bool has_second_mat;        /* two mats are required, left and right of the centreline */
