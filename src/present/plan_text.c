@@ -141,9 +141,10 @@ static void put_stations(const tr_plan_report *report, FILE *out) {
         fputs("\nNo further photo would help.\n", out);
         return;
     }
-    fputs(report->now           ? "\nOne more photo, from here"
-          : report->is_proposed ? "\nStations proposed"
-                                : "\nStations",
+    fputs(report->now && plan->n_photos == 1 ? "\nOne more photo, from here"
+          : report->now                      ? "\nFurther photos, from here"
+          : report->is_proposed              ? "\nStations proposed"
+                                             : "\nStations",
           out);
     fputs(" (left and right: looking to the vehicle's front)\n", out);
     for (int i = 0; i < plan->n_photos; i++) put_station(plan, i, out);
