@@ -377,8 +377,8 @@ static bool solve_steady(const tr_calib_view *views, int n_views, const tr_calib
     }
     if (result.degrees_of_freedom >= 1) return true;
     return tr_fail(err, TR_NO_MEASURE,
-                   "the corners are just enough for a lens and leave nothing to tell how good it "
-                   "is; take more photos of the board");
+                   "the corners are just enough for a lens and leave nothing to judge it by; take "
+                   "more photos of the board");
 }
 
 /* With a camera in every photo. C: of what is asked. */

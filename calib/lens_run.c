@@ -55,11 +55,6 @@ const char *tr_lens_photo_name(const tr_lens_photo *photo) {
 
 /* ---- Photos to boards ---- */
 
-static void say_why_not(tr_lens_photo *p, const char *why) {
-    p->is_used = false;
-    tr_text_show(why, strlen(why), p->why_not, sizeof p->why_not);
-}
-
 /* False only where memory ran out. */
 static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err) {
     bool ok = false;
@@ -71,31 +66,25 @@ static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err
     if (!is_read) goto out;
     p->width_px = read.image.width;
     p->height_px = read.image.height;
-    p->looks = tr_picture_advice(tr_picture_kind_of(&read.exif, p->width_px, p->height_px));
+    tr_picture_kind kind = tr_picture_kind_of(&read.exif, p->width_px, p->height_px);
+    if (!tr_picture_note(kind, &p->looks, &cause)) goto out;
     if (!tr_board_find(&read.image, board, &p->view, &cause)) goto out;
     if (p->view.n + p->view.n_missing == 0) {
-        snprintf(p->why_not, sizeof p->why_not,
-                 "no board with %d x %d squares was found; the whole board must be in the photo, "
-                 "uncovered, evenly lit and sharp (squares are counted, not corners)",
-                 board->squares_x, board->squares_y);
+        ok = tr_note(NO_BOARD, &p->why_not, &cause, board->squares_x, board->squares_y);
     } else if (p->view.n < MIN_CORNERS || p->view.n < MIN_CORNERS_PART * tr_board_corners(board)) {
         char why[400];
         tr_board_say_why(&p->view, why, sizeof why);
-        snprintf(p->why_not, sizeof p->why_not,
-                 "only %d of the board's %d corners could be measured; of the others %s", p->view.n,
-                 tr_board_corners(board), why);
+        ok = tr_note(FEW_CORNERS, &p->why_not, &cause, p->view.n, tr_board_corners(board), why);
     } else {
-        p->is_used = true;
+        ok = p->is_used = true;
     }
-    ok = true;
 out:
     tr_image_release(&read.image);
     if (ok || cause.code == TR_NO_MEMORY) {
         if (!ok) tr_fail_memory(err);
         return ok;
     }
-    say_why_not(p, cause.text);
-    return true;
+    return tr_note(SAID, &p->why_not, err, cause.text);
 }
 
 static bool work(void *task, void *own, int item, tr_error *err) {
@@ -105,7 +94,7 @@ static bool work(void *task, void *own, int item, tr_error *err) {
 }
 
 /* The same file twice would count its noise twice. */
-static void drop_repeated(tr_lens_run *run) {
+static bool drop_repeated(tr_lens_run *run, tr_error *err) {
     for (int i = 0; i < run->n_photos; i++) {
         tr_lens_photo *p = &run->photos[i];
         for (int k = 0; k < i && p->is_used; k++) {
@@ -113,9 +102,10 @@ static void drop_repeated(tr_lens_run *run) {
             p->is_used = false;
             char name[200];
             tr_text_fit(run->photos[k].file, sizeof name, name, sizeof name);
-            snprintf(p->why_not, sizeof p->why_not, "it is the same file as '%s'", name);
+            if (!tr_note(SAME_FILE, &p->why_not, err, name)) return false;
         }
     }
+    return true;
 }
 
 bool tr_lens_photos(const tr_board *board, char *const *files, int n, const tr_workers *workers,
@@ -133,18 +123,17 @@ bool tr_lens_photos(const tr_board *board, char *const *files, int n, const tr_w
             return tr_fail_memory(err);
         }
     }
-    if (!tr_parallel(&w, err)) {
-        tr_lens_run_release(out);
-        return false;
-    }
-    drop_repeated(out);
-    return true;
+    if (tr_parallel(&w, err) && drop_repeated(out, err)) return true;
+    tr_lens_run_release(out);
+    return false;
 }
 
 void tr_lens_run_release(tr_lens_run *run) {
     for (int i = 0; i < run->n_photos; i++) {
         free(run->photos[i].file);
         free(run->photos[i].residual_px);
+        tr_findings_release(&run->photos[i].looks);
+        tr_findings_release(&run->photos[i].why_not);
         tr_board_view_release(&run->photos[i].view);
     }
     free(run->photos);
@@ -183,10 +172,11 @@ static bool check_cameras(const tr_lens_run *run, tr_camera *camera, tr_error *e
             const tr_lens_photo *q = &run->photos[k];
             if (!q->is_used || !tr_camera_differ(&q->camera, &p->camera, &d)) continue;
             two_names names = names_of(q, p);
-            return tr_fail(err, TR_NO_MEASURE,
-                           "'%s' was taken %.70s, but '%s' %.70s; a lens profile is for one "
-                           "camera at one focal length and zoom: use photos taken alike only",
-                           names.a, d.a, names.b, d.b);
+            return tr_fail(
+                err, TR_NO_MEASURE,
+                "'%s' was taken %.70s, but '%s' %.70s; a lens profile is for one "
+                "camera at one focal length and zoom: use only photos taken the same way",
+                names.a, d.a, names.b, d.b);
         }
         if (p->is_used) tr_camera_complete(camera, &p->camera);
     }
@@ -194,13 +184,17 @@ static bool check_cameras(const tr_lens_run *run, tr_camera *camera, tr_error *e
 }
 
 /* Pictures without a board, of another size than the photos with one. */
-static void name_odd_pictures(tr_lens_run *run, const tr_lens_photo *of_size) {
+static bool name_odd_pictures(tr_lens_run *run, const tr_lens_photo *of_size, tr_error *err) {
     for (int i = 0; i < run->n_photos && of_size; i++) {
         tr_lens_photo *p = &run->photos[i];
         bool is_other = p->width_px != of_size->width_px || p->height_px != of_size->height_px;
-        if (p->is_used || p->view.n > 0 || p->width_px == 0 || !is_other || !p->looks) continue;
-        snprintf(p->why_not, sizeof p->why_not, "no board was found in it, and it %s", p->looks);
+        if (p->is_used || p->view.n > 0 || p->width_px == 0 || !is_other) continue;
+        const void *looks = p->looks.items;
+        if (!looks) continue;
+        tr_findings_release(&p->why_not);
+        if (!tr_note(NO_BOARD_LOOKS, &p->why_not, err, looks)) return false;
     }
+    return true;
 }
 
 /* A lens profile holds for one image size: that of the photos in which the board was measured. What
@@ -217,7 +211,7 @@ static bool check_sizes(tr_lens_run *run, tr_error *err) {
         if (!other) other = p;
         n_other++;
     }
-    name_odd_pictures(run, first);
+    if (!name_odd_pictures(run, first, err)) return false;
     if (!other) return true;
     char more[32] = "";
     two_names names = names_of(first, other);
@@ -346,12 +340,7 @@ static tr_lens_photo *find_contradicting(tr_lens_run *run, double middle) {
         tr_lens_photo *p = &run->photos[i];
         if (p->is_used && (!worst || p->median_residual > worst->median_residual)) worst = p;
     }
-    if (!worst || !(worst->median_residual > RESIDUAL_REJECTED * middle)) return NULL;
-    snprintf(worst->why_not, sizeof worst->why_not,
-             "it does not fit the other photos: its corners lie some %.1f times further off; was "
-             "the board bent or moving, or the zoom another?",
-             worst->median_residual / middle);
-    return worst;
+    return worst && worst->median_residual > RESIDUAL_REJECTED * middle ? worst : NULL;
 }
 
 /* The photo whose camera was another than the others', in one of its unknowns: further from the
@@ -381,7 +370,8 @@ static tr_lens_photo *find_other_camera(tr_lens_run *run, int unknown, double *s
     return worst;
 }
 
-static tr_lens_photo *find_outlying(tr_lens_run *run, double *scratch) {
+/* *unknown: which one. NULL: there is none. */
+static tr_lens_photo *find_outlying(tr_lens_run *run, double *scratch, int *unknown) {
     tr_lens_photo *worst = NULL;
     double worst_far = CAMERA_LEFT_OUT;
     for (int k = TR_PHOTO_SHIFT_X; k <= TR_PHOTO_FOCAL && !run->is_steady; k++) {
@@ -390,19 +380,23 @@ static tr_lens_photo *find_outlying(tr_lens_run *run, double *scratch) {
         if (!p || !(far > worst_far)) continue;
         worst = p;
         worst_far = far;
-        if (k == TR_PHOTO_FOCAL) {
-            snprintf(p->why_not, sizeof p->why_not,
-                     "its focal length is another than the other photos', by some %.1f %%; was the "
-                     "zoom or the focus another?",
-                     100 * fabs(p->pose.camera[k]));
-        } else {
-            snprintf(p->why_not, sizeof p->why_not,
-                     "its optical axis is elsewhere than in the other photos, by some %.0f px; was "
-                     "it cropped or turned by an app?",
-                     fabs(p->pose.camera[k]));
-        }
+        *unknown = k;
     }
     return worst;
+}
+
+/* The photo that is to be left out next, with its reason; *out NULL: none. False: memory ran out.
+ */
+static bool find_rejected(tr_lens_run *run, double middle, double *scratch, tr_lens_photo **out,
+                          tr_error *err) {
+    int unknown;
+    tr_lens_photo *p = *out = find_contradicting(run, middle);
+    if (p) return tr_note(FITS_WORSE, &p->why_not, err, p->median_residual / middle);
+    p = *out = find_outlying(run, scratch, &unknown);
+    if (!p) return true;
+    double off = fabs(p->pose.camera[unknown]);
+    return unknown == TR_PHOTO_FOCAL ? tr_note(FOCAL_IS_OTHER, &p->why_not, err, 100 * off)
+                                     : tr_note(AXIS_IS_ELSEWHERE, &p->why_not, err, off);
 }
 
 /* The largest angle between the directions that two boards face. */
@@ -427,28 +421,29 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
     if (spread < MIN_SPREAD_RAD) {
         return tr_fail(
             err, TR_NO_MEASURE,
-            "all photos show the board from the same direction, to within %.0f degrees, and "
-            "so cannot tell the focal length; take photos in which it is tilted by 30 "
+            "all photos show the board from the same direction, to within %.0f degrees, and so "
+            "cannot determine the focal length; take photos in which it is tilted by 30 "
             "degrees and more to the left, to the right, forward and back",
             ceil(spread * TR_DEG_PER_RAD));
     }
     double contradiction_px = tr_lens_quality_contradiction_px(run);
     if (contradiction_px > MAX_CONTRADICTION_PX) {
-        return tr_fail(err, TR_NO_MEASURE,
-                       "the photos contradict each other by %.1f px (neighbouring corners lie off "
-                       "together), %s; does the board bend, do the photos show different boards, "
-                       "or were some edited? Use photos of one stiff board, as the camera stored "
-                       "them",
-                       contradiction_px,
-                       run->is_steady
-                           ? "as they do where the camera is not as steady as --steady says"
+        return tr_fail(
+            err, TR_NO_MEASURE,
+            "the photos contradict each other by %.1f px (neighbouring corners are off in the same "
+            "direction), %s; does the board bend, do the photos show different boards, "
+            "or were some edited? Use photos of one stiff board, as the camera stored "
+            "them",
+            contradiction_px,
+            run->is_steady ? "as they do where the camera is not as steady as --steady says"
                            : "by more than a hand that moves and a lens that shifts explain");
     }
     double sd_part = fmax(sqrt(lens->covariance[TR_FX * TR_LENS_N + TR_FX]) / lens->param[TR_FX],
                           sqrt(lens->covariance[TR_FY * TR_LENS_N + TR_FY]) / lens->param[TR_FY]);
     if (!(sd_part <= MAX_FOCAL_SD_PART)) {
         return tr_fail(err, TR_NO_MEASURE,
-                       "the photos tell the focal length only to %.1f %% (one standard deviation); "
+                       "the photos determine the focal length only to within %.1f %% (one standard "
+                       "deviation); "
                        "take more photos in which the board is tilted by 30 degrees and more and "
                        "fills the image",
                        100 * sd_part);
@@ -465,10 +460,11 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
     if (!tr_lens_is_one_to_one(lens)) {
         char places[200];
         tr_lens_quality_uncovered(run, ", ", places, sizeof places);
-        return tr_fail(err, TR_NO_MEASURE,
-                       "the distortion found cannot hold up to the edges of the image; take more "
-                       "photos with the board in the image's corners%s%s",
-                       *places ? ": none reaches " : "", places);
+        return tr_fail(
+            err, TR_NO_MEASURE,
+            "the distortion found cannot be right up to the edges of the image; take more "
+            "photos with the board in the image's corners%s%s",
+            *places ? ": none reaches " : "", places);
     }
     return true;
 }
@@ -491,13 +487,12 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
         if (!solve_used(run, err)) goto out;
         judge_fit(run, scratch, &middle);
         if (!may_reject(run, n_rejected)) break;
-        tr_lens_photo *p = find_contradicting(run, middle);
-        if (!p) p = find_outlying(run, scratch);
+        tr_lens_photo *p;
+        if (!find_rejected(run, middle, scratch, &p, err)) goto out;
         if (!p) break;
         p->is_used = false;
-        if (!tr_note(PHOTO_LEFT_OUT, &run->advice, err, tr_lens_photo_name(p), p->why_not)) {
-            goto out;
-        }
+        const void *why = p->why_not.items;
+        if (!tr_note(PHOTO_LEFT_OUT, &run->advice, err, tr_lens_photo_name(p), why)) goto out;
     }
     /* A distortion that folds within the image comes of corners of the image that no board reaches,
        and its highest term makes most of it. */

@@ -20,12 +20,12 @@ typedef struct {
     char sha256[65];         /* of the file's bytes; "" where it could not be read */
     int width_px, height_px; /* 0 where it could not be read */
     tr_camera camera;        /* as EXIF tells */
-    const char *looks;       /* where it is no photo as cameras store them: image/kind.h; static */
+    tr_findings looks;       /* where it is no photo as cameras store them: image/kind.h; owned */
     tr_board_view view;
-    bool is_used;       /* its corners are in the calibration */
-    char why_not[512];  /* a sentence, where it is not used */
-    tr_calib_pose pose; /* where is_used */
-    double tilt_rad;    /* of the board's face from the image plane; where is_used */
+    bool is_used;        /* its corners are in the calibration */
+    tr_findings why_not; /* where it is not used: one, the reason; owned */
+    tr_calib_pose pose;  /* where is_used */
+    double tilt_rad;     /* of the board's face from the image plane; where is_used */
     /* Median distance of a corner from its prediction, in standard deviations of the corner as the
        image alone tells them; about alike in photos that fit alike. Where is_used. */
     double median_residual;

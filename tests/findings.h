@@ -14,6 +14,13 @@ static inline const char *finding_text(const tr_finding *finding) {
     return text;
 }
 
+/* The same of a reason. */
+static inline const char *reason_text(const tr_findings *reason) {
+    static char text[TR_FINDING_TEXT_SIZE];
+    tr_reason_text(reason->items, text);
+    return text;
+}
+
 /* The first with that code; NULL: there is none. */
 static inline const tr_finding *finding_of(const tr_findings *list, const char *code) {
     for (int i = 0; i < list->n; i++) {

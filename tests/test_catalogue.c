@@ -16,12 +16,12 @@ static tr_finding sample(tr_finding_kind kind) {
         a->number = a->type == TR_ARGUMENT_INTEGER ? 1 : 1.5;
         if (a->type == TR_ARGUMENT_TEXT) a->text = strdup(a->name);
         if (a->type == TR_ARGUMENT_LIST) a->text = strdup("one\ntwo");
+        if (a->type != TR_ARGUMENT_PART) continue;
+        a->part = malloc(sizeof *a->part);
+        assert_non_null(a->part);
+        *a->part = sample(TR_FOUND_SAME_PHOTO);
     }
     return f;
-}
-
-static void release(tr_finding *f) {
-    for (int i = 0; i < TR_MAX_ARGUMENTS; i++) free(f->arguments[i].text);
 }
 
 static bool names(const char *message, const char *name) {
@@ -45,14 +45,16 @@ static void every_finding_has_its_sentence(void **state) {
         if (!tr_finding_fill_in(message, &f, text)) {
             fail_msg("%s: a placeholder is no argument, or not of its type: %s", code, message);
         }
-        assert_null(strpbrk(text, "{}"));
-        assert_true(strlen(text) > 20 && strlen(text) < TR_FINDING_TEXT_SIZE - 300);
+        /* How a job names a photo's lens. */
+        if (kind != TR_FOUND_TWO_PROFILES) assert_null(strpbrk(text, "{}"));
+        assert_true(strlen(text) > 20 || kind == TR_FOUND_SAID);
+        assert_true(strlen(text) < TR_FINDING_TEXT_SIZE - 300);
         for (int i = 0; i < TR_MAX_ARGUMENTS && f.arguments[i].name[0]; i++) {
             if (!names(message, f.arguments[i].name)) {
                 fail_msg("%s: '%s' is not in: %s", code, f.arguments[i].name, message);
             }
         }
-        release(&f);
+        tr_finding_release(&f);
     }
 }
 
@@ -101,6 +103,7 @@ static void placeholders_show_arguments(void **state) {
     char one[] = "1.jpg", two[] = "1.jpg\n2.jpg", four[] = "a\nb\nc\nd", six[] = "a\nb\nc\nd\ne\nf";
     tr_finding f = moved(one, -12.345);
     check_filled(&f, "no placeholder: 100 %", "no placeholder: 100 %");
+    check_filled(&f, "{{ {sheet} }", "{ MAT-7 }");
     check_filled(&f, "{sheet}, {photos}{photos?|!}", "MAT-7, 1.jpg");
     check_filled(&f, "{away_mm:.0f} {away_mm:.2f} {|away_mm|:.1f} {|away_mm|:+.1f} {away_mm:.3g}",
                  "-12 -12.35 12.3 +12.3 -12.3");
@@ -154,6 +157,46 @@ static void a_finding_is_noted_once(void **state) {
     tr_findings_release(&list);
 }
 
+/* A part is copied, told apart, and filled in where it stands. */
+static void a_finding_has_a_reason(void **state) {
+    (void)state;
+    tr_findings list = {0}, copy = {0}, why = {0}, other = {0};
+    tr_error err = {0};
+    assert_true(tr_note(SAME_PHOTO, &why, &err, "{photo}.jpg"));
+    assert_true(tr_note(SAME_PHOTO, &other, &err, "3.jpg"));
+    const void *reason = why.items, *other_reason = other.items, *none = NULL;
+    for (int i = 0; i < 2; i++) {
+        assert_true(tr_note(PHOTO_NOT_USED, &list, &err, "2.jpg", reason));
+    }
+    assert_int_equal(list.n, 1);
+    assert_true(tr_note(PHOTO_NOT_USED, &list, &err, "2.jpg", other_reason));
+    assert_true(tr_note(PHOTO_NOT_USED, &list, &err, "2.jpg", none));
+    assert_int_equal(list.n, 3);
+    assert_true(tr_findings_copy_all(&list, &copy, &err));
+    tr_findings_release(&why);
+    tr_findings_release(&other);
+    tr_findings_release(&list);
+    assert_string_equal(finding_text(&copy.items[0]),
+                        "Photo 2.jpg is not used: it is the same photo as {photo}.jpg.");
+    assert_string_equal(finding_text(&copy.items[1]),
+                        "Photo 2.jpg is not used: it is the same photo as 3.jpg.");
+    assert_string_equal(reason_text(&why), "");
+    tr_findings_release(&copy);
+}
+
+/* A photo's flaw is known again by its words. */
+static void every_flaw_has_words_of_its_own(void **state) {
+    (void)state;
+    for (tr_photo_flaw flaw = TR_FLAW_NONE + 1; flaw < TR_N_FLAWS; flaw++) {
+        assert_true(strlen(tr_photo_flaw_text(flaw)) > 20);
+        assert_int_equal(tr_photo_flaw_of(tr_photo_flaw_text(flaw)), flaw);
+        /* Nobody is told to hold still for anything but blur. */
+        assert_int_equal(strstr(tr_photo_flaw_text(flaw), "hold still") != NULL,
+                         flaw == TR_FLAW_BLURRED || flaw == TR_FLAW_TAGS_BLURRED);
+    }
+    assert_int_equal(tr_photo_flaw_of("it is the same photo as 3.jpg"), TR_FLAW_NONE);
+}
+
 /* What controls a terminal, or is longer than any line. */
 static void any_text_becomes_one_line(void **state) {
     (void)state;
@@ -178,6 +221,8 @@ int main(void) {
         cmocka_unit_test(placeholders_show_arguments),
         cmocka_unit_test(what_is_no_placeholder_is_refused),
         cmocka_unit_test(a_finding_is_noted_once),
+        cmocka_unit_test(a_finding_has_a_reason),
+        cmocka_unit_test(every_flaw_has_words_of_its_own),
         cmocka_unit_test(any_text_becomes_one_line),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

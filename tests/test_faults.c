@@ -426,14 +426,14 @@ static const char LENS_TO_DISK[] = "lens b1.jpg b2.jpg b3.jpg b4.jpg b5.jpg b6.j
 
 static void a_full_disk_keeps_the_older_files(void **state) {
     (void)state;
-    expect_no_file(CHECK_TO_DISK, fill_disk, "disk/result.png: finds no room on the disk");
-    expect_no_file(LENS_TO_DISK, fill_disk, "disk/new.yaml: finds no room on the disk");
+    expect_no_file(CHECK_TO_DISK, fill_disk, "disk/result.png: does not fit on the disk");
+    expect_no_file(LENS_TO_DISK, fill_disk, "disk/new.yaml: does not fit on the disk");
 }
 
 static void a_folder_that_nobody_may_write_to_stays_as_it_is(void **state) {
     (void)state;
-    expect_no_file(CHECK_TO_DISK, protect_disk, "disk/result.png: may not be used");
-    expect_no_file(LENS_TO_DISK, protect_disk, "disk/new.yaml: may not be used");
+    expect_no_file(CHECK_TO_DISK, protect_disk, "disk/result.png: may not be read or written");
+    expect_no_file(LENS_TO_DISK, protect_disk, "disk/new.yaml: may not be read or written");
 }
 
 /* ---- being killed ---- */

@@ -88,7 +88,7 @@ static void a_link_stays_a_link(void **state) {
     assert_false(tr_file_write(other, "third", 5, &err));
     assert_string_equal(err.file, other);
     assert_string_equal(err.text,
-                        "cannot be written, its folder does not exist; make the folder first");
+                        "cannot be written: its folder does not exist; make the folder first");
     /* Where it leads to itself. */
     assert_int_equal(unlink(link), 0);
     assert_int_equal(symlink("other", link), 0);
@@ -135,7 +135,7 @@ static void what_cannot_be_read_is_named(void **state) {
     check_content(path, "12345678901");
     temp_path(path, *state, "a/b");
     check_unreadable(path, 10, TR_NO_FILE,
-                     "does not exist, a part of its path is not a folder; check the path");
+                     "does not exist: a part of its path is not a folder; check the path");
     /* A pipe that nobody writes to must not stop the program. */
     assert_int_equal(mkfifo(temp_path(path, *state, "pipe"), 0600), 0);
     check_unreadable(path, 10, TR_NO_FILE, "is not a regular file; save its content to one first");
@@ -148,13 +148,13 @@ static void nothing_is_left_where_nothing_can_be_written(void **state) {
     assert_int_equal(err.code, TR_NO_FILE);
     assert_string_equal(err.file, path);
     assert_string_equal(err.text,
-                        "cannot be written, its folder does not exist; make the folder first");
+                        "cannot be written: its folder does not exist; make the folder first");
     assert_int_equal(temp_count(*state), 0);
 
     err = (tr_error){0};
     assert_int_equal(mkdir(temp_path(path, *state, "folder"), 0700), 0);
     assert_false(tr_file_write(path, "x", 1, &err));
-    assert_string_equal(err.text, "is there already and is not a regular file; give another name");
+    assert_string_equal(err.text, "already exists and is not a regular file; give another name");
     assert_int_equal(temp_count(*state), 1);
     assert_int_equal(temp_count(path), 0);
 }
@@ -164,7 +164,9 @@ static int write_without_right(const char *path) {
     tr_error err = {0};
     if (geteuid() == 0 && setuid(NOBODY) != 0) return 77;
     if (tr_file_write(path, "x", 1, &err)) return 1;
-    return strcmp(err.text, "may not be used; check who may read and write there") == 0 ? 0 : 2;
+    return strcmp(err.text, "may not be read or written by this user; check its permissions") == 0
+               ? 0
+               : 2;
 }
 
 static void an_unwritable_folder_stays_empty(void **state) {

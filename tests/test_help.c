@@ -197,7 +197,7 @@ static void write_file(const char *folder, const char *name, const char *text) {
     temp_write(temp_path(path, folder, name), text, strlen(text));
 }
 
-/* The examples, and the plates that the job's names beside them. */
+/* The examples, and the sheets that the jobs name beside them. */
 static void write_examples(const char *folder) {
     static const char *const FOLDERS[] = {"lens", "layouts", "sheets", "bars"};
     char path[TEMP_SIZE];
@@ -216,6 +216,18 @@ static void write_examples(const char *folder) {
                  "sheet: PLATE-%c\ntitle: T\nkind: plate\nsize_mm: [210, 297]\n"
                  "tag_family: tag36h11\ntags:\n  - { id: %d, centre_mm: [0, 0], size_mm: 100 }\n",
                  'A' + i, i + 1);
+        write_file(folder, name, text);
+    }
+    static const char *const OTHERS[][3] = {
+        {"board-1", "BOARD-1", "board"}, {"board-2", "BOARD-2", "board"}, {"hub-fl", "HUB-FL", "hub"},
+        {"hub-fr", "HUB-FR", "hub"},     {"hub-rl", "HUB-RL", "hub"},     {"hub-rr", "HUB-RR", "hub"}};
+    for (int i = 0; i < 6; i++) {
+        char name[32], text[256];
+        snprintf(name, sizeof name, "sheets/%s.yaml", OTHERS[i][0]);
+        snprintf(text, sizeof text,
+                 "sheet: %s\ntitle: T\nkind: %s\nsize_mm: [300, 300]\n"
+                 "tag_family: tag36h11\ntags:\n  - { id: %d, centre_mm: [0, 0], size_mm: 100 }\n",
+                 OTHERS[i][1], OTHERS[i][2], 200 + i);
         write_file(folder, name, text);
     }
 }
@@ -499,7 +511,7 @@ static void every_key_of_a_survey_is_described(void **state) {
         (void)tr_fail(&err, TR_NO_MEASURE, "a reason");
         /* What simulated photos do not have. */
         sim.survey.set.photos[0].is_used = false;
-        snprintf(sim.survey.set.photos[0].why_not, 16, "a reason");
+        assert_true(tr_note(IS_MIRRORED, &sim.survey.set.photos[0].why_not, NULL));
     }
     tr_survey_sim_release(&sim);
     for (const tr_help_key *k = c.format->keys; k->path; k++) {

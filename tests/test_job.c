@@ -27,7 +27,7 @@ static void a_layout_is_read(void **state) {
     assert_int_equal(layout.n_placements, 1);
     const tr_placement *placement = &layout.placements[0];
     assert_string_equal(placement->sheet, "MAT-7");
-    assert_int_equal(placement->from, TR_FROM_REAR_AXLE);
+    assert_int_equal(placement->from[0].kind, TR_FROM_REAR_AXLE);
     assert_int_equal(placement->line, 9);
     CHECK_NEAR(placement->axis[TR_X].required, -1800, 0);
     CHECK_NEAR(placement->axis[TR_X].limit, 10, 0);
@@ -62,7 +62,7 @@ static void a_board_takes_all_six_axes(void **state) {
     CHECK_NEAR(layout.track_rear_mm, 0, 0);
     CHECK_NEAR(layout.reference_tolerance_mm, 15, 0);
     const tr_requirement *axis = layout.placements[0].axis;
-    assert_int_equal(layout.placements[0].from, TR_FROM_FRONT_AXLE);
+    assert_int_equal(layout.placements[0].from[0].kind, TR_FROM_FRONT_AXLE);
     assert_false(axis[TR_X].is_judged || axis[TR_Y].is_judged || axis[TR_YAW].is_judged);
     CHECK_NEAR(axis[TR_Y].required, -5.5, 0);
     CHECK_NEAR(axis[TR_Z].required, 1200, 0);

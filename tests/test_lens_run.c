@@ -235,10 +235,10 @@ static void pictures_without_a_board_settle_nothing(void **unused) {
         p->is_used = false;
         p->width_px = i == 0 ? 1080 : 3000;
         p->height_px = i == 0 ? 2340 : 4000;
-        p->looks = i == 0 ? "looks like a screenshot; use the photo itself" : NULL;
+        if (i == 0) assert_true(tr_note(LOOKS_SCREENSHOT, &p->looks, &err));
         p->view.n = 0;
         snprintf(p->camera.name, sizeof p->camera.name, "Example Phone 9");
-        snprintf(p->why_not, sizeof p->why_not, "no board was found");
+        assert_true(tr_note(NO_BOARD, &p->why_not, &err, 10, 7));
     }
     for (int i = 2; i < run.n_photos; i++) {
         snprintf(run.photos[i].camera.name, sizeof run.photos[i].camera.name, "Example Phone 3");
@@ -246,10 +246,10 @@ static void pictures_without_a_board_settle_nothing(void **unused) {
     if (!tr_lens_solve(&run, &err)) fail_msg("%s", err.text);
     assert_int_equal(run.calibration.lens.width_px, 4000);
     assert_string_equal(run.calibration.lens.camera.name, "Example Phone 3");
-    assert_string_equal(run.photos[0].why_not,
+    assert_string_equal(reason_text(&run.photos[0].why_not),
                         "no board was found in it, and it looks like a screenshot; use the photo "
-                        "itself");
-    assert_string_equal(run.photos[1].why_not, "no board was found");
+                        "itself, as the camera stored it");
+    assert_int_equal(run.photos[1].why_not.items[0].kind, TR_FOUND_NO_BOARD);
     tr_lens_run_release(&run);
 }
 
@@ -344,7 +344,7 @@ static void zoomed_photo(void **unused) {
     check_solves(&run);
     for (int i = 0; i < 12; i++) assert_int_equal(run.photos[i].is_used, i != 7);
     check_says(&run, "photo_left_out", "'8.jpg'");
-    assert_non_null(strstr(run.photos[7].why_not, "its focal length is another"));
+    assert_non_null(strstr(reason_text(&run.photos[7].why_not), "its focal length is another"));
     CHECK_NEAR(run.calibration.lens.param[TR_FX], 3000, 3);
     tr_lens_run_release(&run);
 }
@@ -389,7 +389,7 @@ static void cropped_photo(void **unused) {
     for (int k = 0; k < view->n; k++) view->uv_px[k].x -= 200;
     check_solves(&run);
     for (int i = 0; i < 12; i++) assert_int_equal(run.photos[i].is_used, i != 3);
-    assert_non_null(strstr(run.photos[3].why_not, "cropped"));
+    assert_non_null(strstr(reason_text(&run.photos[3].why_not), "cropped"));
     tr_lens_run_release(&run);
 }
 
@@ -723,9 +723,9 @@ static void unusable_files(void **unused) {
     for (int i = 0; i < 4; i++) {
         assert_false(run.photos[i].is_used);
         assert_string_equal(run.photos[i].file, files[i]);
-        assert_true(strlen(run.photos[i].why_not) > 10);
+        assert_true(strlen(reason_text(&run.photos[i].why_not)) > 10);
     }
-    assert_non_null(strstr(run.photos[3].why_not, "no board with 10 x 7 squares"));
+    assert_non_null(strstr(reason_text(&run.photos[3].why_not), "no board with 10 x 7 squares"));
     assert_int_equal(strlen(run.photos[3].sha256), 64);
     check_refused(&run, words, 1);
     tr_lens_run_release(&run);

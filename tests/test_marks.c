@@ -450,6 +450,60 @@ static void test_predicted_sheets(void **state) {
     }
 }
 
+/* Forgets that the plates were seen, as where the copy that was searched was too small for them. */
+static void overlook_plates(hall *h) {
+    tr_photo_marks *m = &h->marks;
+    tr_error err = {0};
+    int n = 0;
+    for (int i = 0; i < m->seen.n; i++) {
+        if (m->seen.items[i].id >= 30) m->seen.items[n++] = m->seen.items[i];
+    }
+    assert_int_equal(n, N_TAGS);
+    m->seen.n = n;
+    m->searched_factor = 8;
+    assert_true(tr_marks_measure(h->finder, &h->image, &h->b.scene.lens, m, &err));
+    assert_int_equal(m->n_views, 1);
+    assert_int_equal(m->n_marks, N_TAGS + N_CORNERS);
+}
+
+static bool search(hall *h, int factor, tr_window part) {
+    tr_error err = {0};
+    bool has_more = false;
+    if (!tr_marks_search(h->finder, &h->image, &h->b.scene.lens, factor, part, &h->marks, &has_more,
+                         &err)) {
+        fail_msg("%s", err.text);
+    }
+    assert_int_equal(h->marks.searched_factor, factor);
+    return has_more;
+}
+
+/* In the part that is searched at full size; on a smaller copy everywhere. What is found again is
+   no news, and changes nothing. */
+static void test_searched_more_closely(void **state) {
+    (void)state;
+    hall h;
+    set_up_hall(&h);
+    const int width = h.image.width, height = h.image.height;
+    const tr_window all = {0, 0, width, height};
+    const tr_window left = {0, 0, width / 2, height};
+    const tr_window empty = {0, 0, 60, 60};
+    overlook_plates(&h);
+    assert_false(search(&h, 1, empty));
+    assert_int_equal(h.marks.n_views, 1);
+    assert_true(search(&h, 1, left));
+    assert_int_equal(h.marks.n_views, 2);
+    assert_int_equal(h.marks.views[1].sheet, 1); /* the vehicle's left is the photo's */
+    assert_false(search(&h, 1, left));
+    assert_true(search(&h, 1, all));
+    check_hall(&h);
+    assert_false(search(&h, 1, all));
+    check_hall(&h);
+    overlook_plates(&h);
+    assert_true(search(&h, 2, empty));
+    check_hall(&h);
+    tear_down_hall(&h);
+}
+
 /* Nothing is made of a sheet that is not there, that looks away or lies behind the camera. */
 static void test_predicted_in_vain(void **state) {
     (void)state;
@@ -785,6 +839,7 @@ int main(void) {
         cmocka_unit_test(test_several_sheets),
         cmocka_unit_test(test_predicted_sheets),
         cmocka_unit_test(test_predicted_in_vain),
+        cmocka_unit_test(test_searched_more_closely),
         cmocka_unit_test(test_repeated_in_a_flat_view),
         cmocka_unit_test(test_not_this_tag),
         cmocka_unit_test(test_strays_and_mirrors),

@@ -76,15 +76,15 @@ enum { N_STATIONS = sizeof STATIONS / sizeof *STATIONS };
 static tr_sim_options phone_job(uint64_t seed, const tr_station *stations, int n) {
     tr_sim_options o = {.seed = seed,
                         .n_photos = n,
-                        .noise = 1,
-                        .reference_sd_mm = 1,
-                        .draws_lens = true,
-                        .draws_prints = true,
-                        .phone = tr_sim_phone_full(1),
-                        .has_places = true};
+                        .noise.marks = 1,
+                        .noise.reference_sd_mm = 1,
+                        .noise.draws_lens = true,
+                        .noise.draws_prints = true,
+                        .noise.phone = tr_sim_phone_full(1),
+                        .scene.has_places = true};
     for (int i = 0; i < n; i++) {
-        o.at_mm[i] = stations[i].at_mm;
-        o.look_at_mm[i] = stations[i].look_at_mm;
+        o.scene.at_mm[i] = stations[i].at_mm;
+        o.scene.look_at_mm[i] = stations[i].look_at_mm;
     }
     return o;
 }
@@ -141,7 +141,7 @@ static void check_proposal(bool has_second_mat) {
     tr_sim sim;
     tr_plan plan;
     tr_error err = {0};
-    o.has_second_mat = has_second_mat;
+    o.scene.has_second_mat = has_second_mat;
     simulate(&o, &sim);
     tr_plan_scene scene = simulated_scene(&sim);
     must(tr_plan_propose(&scene, &TWO, &plan, &err), &err);
@@ -151,7 +151,7 @@ static void check_proposal(bool has_second_mat) {
     for (uint64_t seed = 21; seed <= 25; seed++) {
         tr_sim s;
         o = phone_job(seed, stations, plan.n_photos);
-        o.has_second_mat = has_second_mat;
+        o.scene.has_second_mat = has_second_mat;
         simulate(&o, &s);
         evaluate(&s);
         int n = compare_within(&plan, &s.check.result, AGREE_ONE, &all);
@@ -530,7 +530,7 @@ static void what_photos_cannot_reach_is_said(void **state) {
     tr_sim sim;
     tr_plan plan;
     tr_error err = {0};
-    o.reference_sd_mm = 3;
+    o.noise.reference_sd_mm = 3;
     simulate(&o, &sim);
     tr_plan_scene scene = scene_of(&sim.job);
     must(tr_plan_predict(&scene, STATIONS, N_STATIONS, &plan, &err), &err);

@@ -12,6 +12,7 @@
 #include "base/file.h"
 #include "base/text.h"
 #include "check/check.h"
+#include "findings.h"
 #include "draw.h"
 #include "image/image.h"
 #include "present/canvas.h"
@@ -106,7 +107,7 @@ static void make_job(scene *s, int n_placements) {
     job->n_sheets = N_SHEETS;
     job->references = s->references;
     job->n_references = 4;
-    for (int i = 0; i < 4; i++) s->references[i] = (tr_reference){POINTS[i], PLATE_A + i, {0, 0}};
+    for (int i = 0; i < 4; i++) s->references[i] = (tr_reference){.point = POINTS[i], .sheet = PLATE_A + i};
     job->reference_sd_mm = 1;
     snprintf(job->layout.id, sizeof job->layout.id, "DEMO-REAR");
     snprintf(job->layout.vehicle, sizeof job->layout.vehicle, "Demo estate car");
@@ -115,12 +116,12 @@ static void make_job(scene *s, int n_placements) {
     job->layout.placements = s->placements;
     job->layout.n_placements = n_placements;
     snprintf(s->placements[0].sheet, sizeof s->placements[0].sheet, "MAT-7");
-    s->placements[0].from = TR_FROM_REAR_AXLE;
+    s->placements[0].from[0].kind = s->placements[0].from[1].kind = TR_FROM_REAR_AXLE;
     require(&s->placements[0], TR_X, -1800, 10);
     require(&s->placements[0], TR_Y, 0, 10);
     require(&s->placements[0], TR_YAW, 0, 0.5 * TR_RAD_PER_DEG);
     snprintf(s->placements[1].sheet, sizeof s->placements[1].sheet, "BOARD-2");
-    s->placements[1].from = TR_FROM_FRONT_AXLE;
+    s->placements[1].from[0].kind = s->placements[1].from[1].kind = TR_FROM_FRONT_AXLE;
     require(&s->placements[1], TR_X, 1500, 10);
     require(&s->placements[1], TR_Y, 0, 10);
     require(&s->placements[1], TR_Z, 1250, 5);
@@ -146,7 +147,7 @@ static void measure(tr_target_result *t, const tr_placement *p, tr_axis axis, do
 
 static void make_target(scene *s, int i) {
     tr_target_result *t = &s->targets[i];
-    t->from = s->placements[i].from;
+    memcpy(t->from, s->placements[i].from, sizeof t->from);
     t->sheet = i == 0 ? MAT : BOARD;
     t->verdict = TR_INCONCLUSIVE; /* until it is placed */
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
@@ -228,8 +229,7 @@ static void make_photos(scene *s) {
                                             .has_elevation = true,
                                             .elevation_rad = 30 * TR_RAD_PER_DEG};
     }
-    snprintf(s->photos[2].why_not, sizeof s->photos[2].why_not,
-             "It shows the plates only, and none of the sheets that it would join to them.");
+    assert_true(tr_note(MARKS_DO_NOT_TIE, &s->photos[2].why_not, NULL));
 }
 
 static scene *make_scene(int n_placements) {
@@ -259,7 +259,7 @@ static scene *make_scene(int n_placements) {
     result->track_rear = (tr_length_result){true, 1750.3, 2.0, 1750};
     for (int i = 0; i < 4; i++) {
         s->points[i].is_placed = true;
-        s->points[i].at_mm = tr_v2(POINTS[i][0], POINTS[i][1]);
+        s->points[i].at_mm = tr_v3(POINTS[i][0], POINTS[i][1], 0);
         s->results[PLATE_A + i] = (tr_sheet_result){.is_placed = true,
                                                     .n_photos = i == 2 ? 1 : 2,
                                                     .n_marks = 8,
@@ -272,6 +272,7 @@ static scene *make_scene(int n_placements) {
 }
 
 static void free_scene(scene *s) {
+    tr_findings_release(&s->photos[2].why_not);
     tr_findings_release(&s->check.result.findings);
     tr_photo_results_release(s->check.result.photos, s->check.result.n_photos);
     free(s->check.result.order);
@@ -283,11 +284,6 @@ static const tr_check_result *result_of(scene *s, const tr_error *why) {
     tr_error err = {0};
     if (!tr_check_finish(&s->check, why, &err)) fail_msg("%s", err.text);
     return &s->check.result;
-}
-
-static void set_reason(scene *s, int photo, const char *reason) {
-    tr_photo_quality *q = &s->photos[photo].quality;
-    snprintf(q->reason, sizeof q->reason, "%s", reason);
 }
 
 /* tr_note, of a scene. */
@@ -315,7 +311,7 @@ static double shade_at(const scene *s, tr_pose sheet_from_vehicle, tr_vec3 p_veh
     tr_vec3 p = tr_pose_apply(sheet_from_vehicle, p_vehicle);
     if (fabs(p.x) <= 800 && fabs(p.y) <= 500) return is_black(s, tr_v2(p.x, p.y)) ? 25 : 225;
     for (int i = 0; i < 4; i++) {
-        tr_vec2 d = tr_v2_sub(tr_v2(p_vehicle.x, p_vehicle.y), s->points[i].at_mm);
+        tr_vec3 d = tr_v3_sub(p_vehicle, s->points[i].at_mm);
         if (fabs(d.x) < 100 && fabs(d.y) < 100) return fabs(d.x) < 60 && fabs(d.y) < 60 ? 30 : 230;
     }
     return 118 + 12 * sin(p_vehicle.x / 90) * sin(p_vehicle.y / 70);
@@ -516,7 +512,7 @@ static void json_tells_how_good_each_photo_is(void **state) {
              "Example Phone 3");
     snprintf(s->photos[0].exif.taken, sizeof s->photos[0].exif.taken, "2026-03-02 10:15:07");
     s->photos[1].quality.grade = TR_PHOTO_WEAK;
-    set_reason(s, 1, "blurred; hold still");
+    s->photos[1].quality.flaw = TR_FLAW_BLURRED;
     s->photos[2].quality = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE};
     json_t *json = reread(tr_check_json(result_of(s, NULL)));
     json_t *photo = json_array_get(at(json, "photos"), 0);
@@ -539,10 +535,12 @@ static void json_tells_how_good_each_photo_is(void **state) {
     assert_true(json_is_null(at(photo, "camera")));
     assert_true(json_is_null(at(photo, "taken")));
     assert_string_equal(json_string_value(at(quality, "grade")), "weak");
-    assert_string_equal(json_string_value(at(quality, "reason")), "blurred; hold still");
+    assert_string_equal(json_string_value(at(quality, "reason")),
+                        tr_photo_flaw_text(TR_FLAW_BLURRED));
     quality = at(json_array_get(at(json, "photos"), 2), "quality");
     assert_string_equal(json_string_value(at(quality, "grade")), "unusable");
-    assert_string_equal(json_string_value(at(quality, "reason")), s->photos[2].why_not);
+    assert_string_equal(json_string_value(at(quality, "reason")),
+                        reason_text(&s->photos[2].why_not));
     assert_true(json_is_null(at(quality, "sharpness_px")));
     assert_true(json_is_null(at(quality, "contrast")));
     assert_true(json_is_null(at(quality, "tag_px")));
@@ -789,7 +787,7 @@ static void text_tells_the_verdict_and_what_to_do(void **state) {
     assert_non_null(strstr(text, "0.00      0.91     +0.91   ±0.11   ±0.50  ✗ fail"));
     assert_non_null(strstr(text, "Out of limits: MAT-7 (yaw)."));
     assert_non_null(strstr(text, "Slide the mat 12 mm backward"));
-    assert_non_null(strstr(text, "photos/3.jpg: It shows the plates only"));
+    assert_non_null(strstr(text, "photos/3.jpg: its marks do not tie it"));
     assert_non_null(strstr(text, "tag_misplaced; no pass"));
     assert_non_null(strstr(text, "2699.1      ±2.1    2700.0"));
     assert_null(strstr(text, "\033"));
@@ -810,22 +808,22 @@ static void text_lists_weak_photos_only(void **state) {
     assert_null(strstr(text, "weak"));
     free(text);
     s->photos[1].quality.grade = TR_PHOTO_WEAK;
-    set_reason(s, 1, "too flat a view; hold the camera higher");
+    s->photos[1].quality.flaw = TR_FLAW_FLAT_VIEW;
     s->photos[2].quality.grade = TR_PHOTO_WEAK;
-    set_reason(s, 2, "blurred; hold still");
-    snprintf(s->photos[2].why_not, sizeof s->photos[2].why_not, "its marks tie it to nothing");
+    s->photos[2].quality.flaw = TR_FLAW_FEW_MARKS;
     text = text_of(s, NULL, false);
     check_lines_fit(text);
     assert_non_null(strstr(text, "Photos: 2 of 3 used.\n"
                                  "  - photos/2.jpg: weak: too flat a view; hold the camera higher\n"
-                                 "  - photos/3.jpg: its marks tie it to nothing; weak: blurred; "
-                                 "hold still\n"));
+                                 "  - photos/3.jpg: its marks do not tie it to the other photos; "
+                                 "weak: few marks;\n    bring more of the sheets into view\n"));
     assert_null(strstr(text, "photos/1.jpg"));
     free(text);
     /* One without marks is said to be so once. */
-    s->photos[2].quality = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE, .reason = "no mark"};
+    s->photos[2].quality = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE, .flaw = TR_FLAW_NO_MARK};
     text = text_of(s, NULL, false);
-    assert_non_null(strstr(text, "  - photos/3.jpg: its marks tie it to nothing\n"));
+    assert_non_null(
+        strstr(text, "  - photos/3.jpg: its marks do not tie it to the other photos\n"));
     free(text);
     free_scene(s);
 }

@@ -994,7 +994,7 @@ static void tag_ids_are_never_given_twice(void **state) {
     check_has(o.err, "the name OLD is used already, in shop/old.yml");
     o = run("design plate --name P-3 --out shop/p-2.yaml");
     assert_int_equal(o.status, NO_MEASURE);
-    check_has(o.err, "is there already");
+    check_has(o.err, "already exists");
     /* Elsewhere than the shop's folder, but with its sheets in mind. */
     o = run("design plate --name P-3 --ids 100..199 --sheets shop --out p-3.yaml");
     assert_int_equal(o.status, PASS);
@@ -1173,9 +1173,9 @@ static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
         {"print", USAGE, "no sheet file is named"},
         {"print a.yaml", USAGE, "'--out' is missing"},
         {"print good.yaml b.yaml --out bad.pdf", USAGE, "one word too many"},
-        {"print good.yaml --out bad.png", USAGE, "give it a name in .pdf or .svg"},
-        {"print good.yaml --out .pdf", USAGE, "give it a name in .pdf or .svg"},
-        {"print good.yaml --out bad.pdf --page B5", USAGE, "no page size that is known"},
+        {"print good.yaml --out bad.png", USAGE, "give it a name that ends in .pdf or .svg"},
+        {"print good.yaml --out .pdf", USAGE, "give it a name that ends in .pdf or .svg"},
+        {"print good.yaml --out bad.pdf --page B5", USAGE, "is not a known page size"},
         {"print good.yaml --out bad.svg --page A4", USAGE, "an SVG is one page"},
         {"print good.yaml --out bad.pdf --overlap 51", USAGE, "from 0 to 50 mm"},
         {"print good.yaml --out bad.pdf --overlap nan", USAGE, "from 0 to 50 mm"},
@@ -1185,12 +1185,12 @@ static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
         {"print not-there.yaml --out bad.pdf", NO_MEASURE, "does not exist"},
         {"print good.yaml --out no/folder/bad.pdf", NO_MEASURE, "make the folder first"},
         {"print good.yaml --out folder.pdf", NO_MEASURE, "not a regular file"},
-        {"print huge.yaml --out bad.pdf", NO_MEASURE, "a page can have 5080 mm at most"},
-        {"print huge.yaml --out bad.svg", NO_MEASURE, "a page can have 5080 mm at most"},
+        {"print huge.yaml --out bad.pdf", NO_MEASURE, "a page can have at most 5080 mm"},
+        {"print huge.yaml --out bad.svg", NO_MEASURE, "a page can have at most 5080 mm"},
         {"print huge.yaml --out bad.pdf", NO_MEASURE, "print it in tiles (--page A3)"},
         {"print huge.yaml --page A4 --out bad.pdf", NO_MEASURE, "more than 500 pages of A4"},
         {"print huge.yaml --page A4 --out bad.pdf", NO_MEASURE, "print it in tiles (--page A3)"},
-        {"print field.yaml --out bad.pdf", NO_MEASURE, "at most; make it in several sheets"},
+        {"print field.yaml --out bad.pdf", NO_MEASURE, "at most 5080 mm; make it in several"},
         {"print field.yaml --page A4 --out bad.pdf", NO_MEASURE,
          "pages of A4; make it in several sheets"},
         {"print field.yaml --page A3 --out bad.pdf", NO_MEASURE,
@@ -1198,13 +1198,13 @@ static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
         {"print long.yaml --page A4 --overlap 50 --out bad.pdf", NO_MEASURE,
          "on one page of its own size (--page own)"},
         {"print crowded.yaml --out bad.pdf", NO_MEASURE, "corners_mm[1] leaves its squares 2.0 mm"},
-        {"print rim.yaml --out bad.pdf", NO_MEASURE, "comes into the white rim of tag 1"},
-        {"design", USAGE, "which design?"},
+        {"print rim.yaml --out bad.pdf", NO_MEASURE, "reaches into the white rim of tag 1"},
+        {"design", USAGE, "no design is named"},
         {"design poster --name X --out bad.yaml", USAGE, "there is no design 'poster'"},
         {"design plate --out bad.yaml", USAGE, "'--name' is missing"},
         {"design plate --name '' --out bad.yaml", USAGE, "not one line"},
         {"design plate --name X", USAGE, "'--out' is missing"},
-        {"design plate --name X --out bad.pdf", USAGE, "give it a name in .yaml"},
+        {"design plate --name X --out bad.pdf", USAGE, "give it a name that ends in .yaml"},
         {"design plate --name X --out bad.yaml --size 200", USAGE, "is not WIDTHxHEIGHT"},
         {"design plate --name X --out bad.yaml --size 200x0", USAGE, "is not WIDTHxHEIGHT"},
         {"design plate --name X --out bad.yaml --tag -5", USAGE, "is not a length in mm"},
@@ -1221,8 +1221,8 @@ static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
          "not a range A..B"},
         {"design plate --name X --out bad.yaml --family tag99", USAGE, "is not known here"},
         {"design plate --name X --out bad.yaml --ids 9..9", NO_MEASURE, "only 1 is free"},
-        {"design plate --name X --out no/folder/bad.yaml", NO_MEASURE, "is no folder"},
-        {"design plate --name X --out bad.yaml --sheets no/shop", NO_MEASURE, "is no folder"},
+        {"design plate --name X --out no/folder/bad.yaml", NO_MEASURE, "is not a folder"},
+        {"design plate --name X --out bad.yaml --sheets no/shop", NO_MEASURE, "is not a folder"},
         {"design plate --name X --out bad.yaml --size 60x60", NO_MEASURE, "give a larger --size"},
         {"design plate --name X --out bad.yaml --tag 150", NO_MEASURE, "give --tag from"},
         {"design mat --name X --out bad.yaml --size 90000x90000 --tag 100", NO_MEASURE,

@@ -73,17 +73,10 @@ static tr_photo_quality judge(const scene *s) {
     return q;
 }
 
-/* word NULL: good. */
-static void check_grade(const scene *s, tr_photo_grade grade, const char *word) {
+static void check_grade(const scene *s, tr_photo_grade grade, tr_photo_flaw flaw) {
     tr_photo_quality q = judge(s);
-    if (q.grade != grade) print_error("%s\n", *q.reason ? q.reason : "no reason");
     assert_int_equal(q.grade, grade);
-    if (!word) {
-        assert_string_equal(q.reason, "");
-        return;
-    }
-    if (!strstr(q.reason, word)) print_error("'%s' lacks '%s'\n", q.reason, word);
-    assert_non_null(strstr(q.reason, word));
+    assert_int_equal(q.flaw, flaw);
 }
 
 static void a_good_photo_has_known_numbers(void **state) {
@@ -107,7 +100,7 @@ static void a_good_photo_has_known_numbers(void **state) {
     tr_photo_quality q = judge(s);
     CHECK_NEAR(q.tag_px, FOCAL_PX * TAG_MM / 1500, 0.5);
     CHECK_NEAR(q.cell_px, FOCAL_PX * TAG_MM / 1500 / N_CELLS, 0.1);
-    check_grade(s, TR_PHOTO_GOOD, NULL);
+    check_grade(s, TR_PHOTO_GOOD, TR_FLAW_NONE);
     free_scene(s);
 }
 
@@ -115,32 +108,32 @@ static void each_weakness_has_its_reason(void **state) {
     (void)state;
     scene *s = make_scene(1500, 40);
     for (int i = 0; i < N_TAGS; i++) s->marks[i].sigma_px = 2.4;
-    check_grade(s, TR_PHOTO_GOOD, NULL);
+    check_grade(s, TR_PHOTO_GOOD, TR_FLAW_NONE);
     for (int i = 0; i < N_TAGS; i++) s->marks[i].sigma_px = 2.6;
-    check_grade(s, TR_PHOTO_WEAK, "blurred");
+    check_grade(s, TR_PHOTO_WEAK, TR_FLAW_BLURRED);
     for (int i = 0; i < N_TAGS; i++) s->marks[i].contrast = 39; /* the blur is said first */
-    check_grade(s, TR_PHOTO_WEAK, "blurred");
+    check_grade(s, TR_PHOTO_WEAK, TR_FLAW_BLURRED);
     for (int i = 0; i < N_TAGS; i++) s->marks[i].sigma_px = 0.8;
-    check_grade(s, TR_PHOTO_WEAK, "dark or washed out");
+    check_grade(s, TR_PHOTO_WEAK, TR_FLAW_DIM);
     for (int i = 0; i < N_TAGS; i++) s->marks[i].contrast = 41;
-    check_grade(s, TR_PHOTO_GOOD, NULL);
+    check_grade(s, TR_PHOTO_GOOD, TR_FLAW_NONE);
     s->photo.n_marks = 1;
-    check_grade(s, TR_PHOTO_WEAK, "few marks");
+    check_grade(s, TR_PHOTO_WEAK, TR_FLAW_FEW_MARKS);
     s->photo.n_marks = 2;
-    check_grade(s, TR_PHOTO_GOOD, NULL);
+    check_grade(s, TR_PHOTO_GOOD, TR_FLAW_NONE);
     free_scene(s);
     /* A cell is 20 mm x 800 px / d high, sin(40 degrees) of it from up there: 3 px at 3.43 m. */
     s = make_scene(3300, 40);
-    check_grade(s, TR_PHOTO_GOOD, NULL);
+    check_grade(s, TR_PHOTO_GOOD, TR_FLAW_NONE);
     free_scene(s);
     s = make_scene(3600, 40);
-    check_grade(s, TR_PHOTO_WEAK, "too far away");
+    check_grade(s, TR_PHOTO_WEAK, TR_FLAW_FAR);
     free_scene(s);
     s = make_scene(700, 12.5);
-    check_grade(s, TR_PHOTO_GOOD, NULL);
+    check_grade(s, TR_PHOTO_GOOD, TR_FLAW_NONE);
     free_scene(s);
     s = make_scene(700, 11.5);
-    check_grade(s, TR_PHOTO_WEAK, "too flat");
+    check_grade(s, TR_PHOTO_WEAK, TR_FLAW_FLAT_VIEW);
     free_scene(s);
 }
 
@@ -150,15 +143,15 @@ static void overexposed_whites_are_told(void **state) {
     scene *s = make_scene(1500, 89);
     memset(s->image.px, 255, (size_t)WIDTH * HEIGHT);
     CHECK_NEAR(judge(s).overexposed_part, 1, 0);
-    check_grade(s, TR_PHOTO_WEAK, "overexposed");
+    check_grade(s, TR_PHOTO_WEAK, TR_FLAW_OVEREXPOSED);
     memset(s->image.px, 253, (size_t)WIDTH * HEIGHT);
     CHECK_NEAR(judge(s).overexposed_part, 0, 0);
     /* Columns: every fifth, then every third. */
     for (int i = 0; i < WIDTH * HEIGHT; i++) s->image.px[i] = i % WIDTH % 5 ? 200 : 255;
     CHECK_NEAR(judge(s).overexposed_part, 0.2, 0.01);
-    check_grade(s, TR_PHOTO_GOOD, NULL);
+    check_grade(s, TR_PHOTO_GOOD, TR_FLAW_NONE);
     for (int i = 0; i < WIDTH * HEIGHT; i++) s->image.px[i] = i % WIDTH % 3 ? 200 : 255;
-    check_grade(s, TR_PHOTO_WEAK, "overexposed");
+    check_grade(s, TR_PHOTO_WEAK, TR_FLAW_OVEREXPOSED);
     /* Tags partly and wholly outside the image. */
     for (int i = 0; i < N_TAGS; i++) {
         for (int k = 0; k < 4; k++) s->marks[i].uv_px[k].x -= i % 2 ? 5000 : 400;
@@ -176,23 +169,21 @@ static void a_photo_without_marks_is_unusable(void **state) {
     scene *s = make_scene(1500, 40);
     s->photo.n_marks = 0;
     s->photo.n_views = 0;
-    check_grade(s, TR_PHOTO_UNUSABLE, "no mark");
+    check_grade(s, TR_PHOTO_UNUSABLE, TR_FLAW_NO_MARK);
     assert_false(judge(s).has_marks || judge(s).has_tags || judge(s).has_elevation);
     s->photo.n_strays = 1;
-    static const char *const advice[TR_TAG_N_OUTCOMES] = {
-        [TR_TAG_OFF_IMAGE] = "whole tags into view", [TR_TAG_TOO_SMALL] = "step closer",
-        [TR_TAG_FAINT] = "more even light",          [TR_TAG_BLURRED] = "hold still",
-        [TR_TAG_UNLIKE] = "covered or in glare",     [TR_TAG_UNSETTLED] = "could be settled"};
+    static const tr_photo_flaw FLAWS[TR_TAG_N_OUTCOMES] = {
+        [TR_TAG_OFF_IMAGE] = TR_FLAW_TAGS_CUT,  [TR_TAG_TOO_SMALL] = TR_FLAW_TAGS_SMALL,
+        [TR_TAG_FAINT] = TR_FLAW_TAGS_FAINT,    [TR_TAG_BLURRED] = TR_FLAW_TAGS_BLURRED,
+        [TR_TAG_UNLIKE] = TR_FLAW_TAGS_COVERED, [TR_TAG_UNSETTLED] = TR_FLAW_TAGS_UNSETTLED};
     for (int why = 1; why < TR_TAG_N_OUTCOMES; why++) {
         s->stray.why = (tr_tag_outcome)why;
-        check_grade(s, TR_PHOTO_UNUSABLE, advice[why]);
-        /* Nobody is told to hold still for anything but blur. */
-        assert_int_equal(strstr(judge(s).reason, "hold still") != NULL, why == TR_TAG_BLURRED);
+        check_grade(s, TR_PHOTO_UNUSABLE, FLAWS[why]);
     }
     s->stray.is_foreign = true; /* somebody else's tag */
-    check_grade(s, TR_PHOTO_UNUSABLE, "no mark");
+    check_grade(s, TR_PHOTO_UNUSABLE, TR_FLAW_NO_MARK);
     s->photo.is_mirrored = true;
-    check_grade(s, TR_PHOTO_UNUSABLE, "mirrored");
+    check_grade(s, TR_PHOTO_UNUSABLE, TR_FLAW_MIRRORED);
     free_scene(s);
 }
 
@@ -205,7 +196,7 @@ static void elevation_is_that_of_the_floor(void **state) {
     s->views[0].sheet = 1;
     s->photo.n_views = 1;
     assert_false(judge(s).has_elevation);
-    check_grade(s, TR_PHOTO_GOOD, NULL);
+    check_grade(s, TR_PHOTO_GOOD, TR_FLAW_NONE);
     s->views[1].pose[0].camera_from_plane = camera_from_mat(1500, 20 * TR_RAD_PER_DEG);
     s->photo.n_views = 2;
     CHECK_NEAR(judge(s).elevation_rad * TR_DEG_PER_RAD, 20, 1e-9);
@@ -231,7 +222,7 @@ static void corners_alone_are_judged_too(void **state) {
     tr_photo_quality q = judge(s);
     assert_true(q.has_marks);
     assert_false(q.has_tags);
-    check_grade(s, TR_PHOTO_WEAK, "few marks");
+    check_grade(s, TR_PHOTO_WEAK, TR_FLAW_FEW_MARKS);
     free_scene(s);
 }
 

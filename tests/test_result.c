@@ -11,12 +11,12 @@
 #include "base/file.h"
 #include "check/check.h"
 #include "findings.h"
+#include "honest.h"
 #include "present/check_json.h"
 #include "present/check_json_read.h"
 #include "present/check_text.h"
 #include "present/json.h"
 #include "present/picture.h"
-#include "tools/simulate/simulate.h"
 
 typedef struct {
     char *text, *json;
@@ -107,64 +107,77 @@ static void check_simulated(const tr_sim_options *options, const char *code) {
     check_reads_back(&result);
 }
 
-static tr_sim_options honest(uint64_t seed) {
-    return (tr_sim_options){.seed = seed,
-                            .noise = 1,
-                            .reference_sd_mm = 1,
-                            .draws_lens = true,
-                            .draws_prints = true,
-                            .is_steady = true};
+/* Of an ideal camera whose profile says so. */
+static tr_sim_options steady(uint64_t seed) {
+    tr_sim_options o = honest(seed);
+    o.scene.is_steady = true;
+    return o;
 }
 
 static void an_honest_job_reads_back(void **state) {
     (void)state;
     for (uint64_t seed = 1; seed <= 3; seed++) {
-        tr_sim_options o = honest(seed);
-        o.mat_error[0] = 4.0 * (double)seed;
-        o.mat_error[2] = 0.2 * TR_RAD_PER_DEG * (double)seed;
+        tr_sim_options o = steady(seed);
+        o.scene.mat_error[0] = 4.0 * (double)seed;
+        o.scene.mat_error[2] = 0.2 * TR_RAD_PER_DEG * (double)seed;
         check_simulated(&o, NULL);
     }
 }
 
 static void jobs_with_findings_read_back(void **state) {
     (void)state;
-    tr_sim_options o = honest(4);
-    o.mat_moved_mm = tr_v2(60, 20);
-    o.moved_from = 4;
+    tr_sim_options o = steady(4);
+    o.faults.mat_moved_mm = tr_v2(60, 20);
+    o.faults.moved_from = 4;
     check_simulated(&o, "sheet_moved");
-    o = honest(5);
-    o.mat_scale = 0.99;
+    o = steady(5);
+    o.faults.mat_scale = 0.99;
     check_simulated(&o, "sheet_scale");
-    o = honest(6);
-    o.lens_factor = 1.05;
+    o = steady(6);
+    o.faults.lens_factor = 1.05;
     check_simulated(&o, "lens_mismatch");
-    o = honest(7);
-    o.mat_curl_mm = 30;
+    o = steady(7);
+    o.faults.mat_curl_mm = 30;
     check_simulated(&o, "sheet_not_flat");
-    o = honest(8);
-    o.plate_off_mm[TR_REAR_LEFT] = tr_v2(-40, 35);
+    o = steady(8);
+    o.faults.plate_off_mm[TR_REAR_LEFT] = tr_v2(-40, 35);
     check_simulated(&o, "plate_off");
-    o = honest(9);
-    o.is_mat_missing = true;
+    o = steady(9);
+    o.faults.is_mat_missing = true;
     check_simulated(&o, "sheet_not_found");
-    o = honest(10);
-    o.reference_sd_mm = 0;
-    o.is_exact_lens = true;
+    o = steady(10);
+    o.noise.reference_sd_mm = 0;
+    o.scene.is_exact_lens = true;
     check_simulated(&o, "plates_taken_as_exact");
-    o = honest(11);
-    o.has_second_mat = true;
-    o.are_mats_exchanged = true;
+    o = steady(11);
+    o.scene.has_second_mat = true;
+    o.faults.are_mats_exchanged = true;
     check_simulated(&o, NULL);
 }
 
 static void an_unknown_lens_reads_back(void **state) {
     (void)state;
-    tr_sim_options o = honest(12);
-    o.is_steady = false;
-    o.is_lens_unknown = true;
+    tr_sim_options o = steady(12);
+    o.scene.is_steady = false;
+    o.scene.is_lens_unknown = true;
     check_simulated(&o, "lens_unknown");
     o.n_photos = 3; /* too few: there is no measurement */
     check_simulated(&o, NULL);
+}
+
+/* The job's photos, one that is not there, and the first again: two that are not used. */
+static void read_photos(const tr_job *job, tr_check *check) {
+    char *files[32];
+    int n = job->n_photos;
+    tr_error err = {0};
+    char missing[] = "none.jpg";
+    assert_true(n + 2 <= (int)(sizeof files / sizeof *files));
+    for (int i = 0; i < n; i++) files[i] = job->photos[i];
+    files[n++] = missing;
+    files[n++] = job->photos[0];
+    if (!tr_check_photos(job, files, n, &(tr_workers){.n_threads = 1}, check, &err)) {
+        fail_msg("%s", err.text);
+    }
 }
 
 /* With photos that are there to be drawn. */
@@ -180,13 +193,16 @@ static void the_demo_reads_back(void **state) {
         tr_error err = {0};
         snprintf(path, sizeof path, "%s/testimages/%s", source, JOBS[i]);
         if (!tr_job_read(path, &job, &err)) fail_msg("%s: %s", path, err.text);
-        assert_true(tr_check_photos(&job, job.photos, job.n_photos, &(tr_workers){.n_threads = 1},
-                                    &check, &err) &&
-                    tr_check_evaluate(&job, &check, &err) && tr_check_finish(&check, NULL, &err));
+        read_photos(&job, &check);
+        assert_true(tr_check_evaluate(&job, &check, &err) && tr_check_finish(&check, NULL, &err));
         tr_check_result result = tr_check_take_result(&check);
+        const int job_photos = job.n_photos;
         tr_check_release(&check);
         tr_job_release(&job);
         assert_true(result.targets[0].photo >= 0);
+        assert_int_equal(result.photos[job_photos].why_not.items[0].kind, TR_FOUND_SAID);
+        assert_int_equal(result.photos[job_photos + 1].why_not.items[0].kind, TR_FOUND_SAME_PHOTO);
+        assert_non_null(finding_of(&result.findings, "photo_not_used"));
         check_reads_back(&result);
     }
 }
@@ -208,7 +224,7 @@ static void what_is_missing_is_named(void **state) {
     enum { N_NEEDED = 8 };
     tr_sim sim;
     tr_error err = {0};
-    tr_sim_options o = honest(1);
+    tr_sim_options o = steady(1);
     assert_true(tr_simulate(&o, &sim, &err) && tr_check_evaluate(&sim.job, &sim.check, &err) &&
                 tr_check_finish(&sim.check, NULL, &err));
     for (size_t i = 0; i < sizeof KEYS / sizeof *KEYS; i++) {

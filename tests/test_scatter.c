@@ -24,18 +24,18 @@ static const tr_axis AXES[N_AXES] = {TR_X, TR_Y, TR_YAW};
    that is not flat. phone: of tr_sim_phone_full. */
 static tr_sim_options job_of(uint64_t seed, double phone) {
     return (tr_sim_options){.seed = seed,
-                            .noise = 1,
-                            .reference_sd_mm = 0.05,
-                            .draws_lens = true,
-                            .survey_sd_mm = 0.05,
-                            .survey_scale_sd = 3e-5,
-                            .phone = tr_sim_phone_full(phone)};
+                            .noise.marks = 1,
+                            .noise.reference_sd_mm = 0.05,
+                            .noise.draws_lens = true,
+                            .noise.survey_sd_mm = 0.05,
+                            .noise.survey_scale_sd = 3e-5,
+                            .noise.phone = tr_sim_phone_full(phone)};
 }
 
 /* An ideal camera, and one that its profile says to be so. */
 static tr_sim_options steady_job(uint64_t seed) {
     tr_sim_options o = job_of(seed, 0);
-    o.is_steady = true;
+    o.scene.is_steady = true;
     return o;
 }
 
@@ -128,7 +128,7 @@ static void photos_are_freed_and_held_by_what_their_camera_scatters_in(void **st
    which plates share all but 0.05 %. */
 static void priors_are_those_that_the_readme_states(void **state) {
     (void)state;
-    tr_sim_options o = {.seed = 1, .draws_prints = true};
+    tr_sim_options o = {.seed = 1, .noise.draws_prints = true};
     adjusted a;
     adjust(&o, &a);
     for (int k = TR_FX; k <= TR_FY; k++) {
@@ -232,8 +232,8 @@ static void lifted_edges_are_honest(void **state) {
         for (uint64_t seed = 1; seed <= JOBS; seed++) {
             tr_sim_options o = steady_job(seed);
             tr_sim sim;
-            o.phone.lift_mm = tr_sim_phone_full(factor).lift_mm;
-            o.phone.wave_mm = tr_sim_phone_full(factor).wave_mm;
+            o.noise.phone.lift_mm = tr_sim_phone_full(factor).lift_mm;
+            o.noise.phone.wave_mm = tr_sim_phone_full(factor).wave_mm;
             check_job(&o, &sim);
             assert_false(tr_findings_block_pass(&sim.check.result.findings));
             for (int k = 0; k < N_AXES; k++) {
@@ -264,8 +264,8 @@ static void find_scatter(double phone, double lens_factor, double median[TR_SCAT
     for (int j = 0; j < JOBS; j++) {
         tr_sim_options o = job_of(100 + (uint64_t)j, phone);
         adjusted a;
-        o.lens_factor = lens_factor;
-        o.phone.is_portrait = j % 2;
+        o.faults.lens_factor = lens_factor;
+        o.noise.phone.is_portrait = j % 2;
         adjust(&o, &a);
         for (int k = 0; k < TR_SCATTER_N; k++) {
             sd[k][j] = a.adj.net.photos[0].sd[FIRST[k]];
@@ -301,8 +301,8 @@ static void scatter_rests_on_what_photos_differ_in(void **state) {
     tr_sim_options o = job_of(1, 1);
     adjusted a;
     o.n_photos = 8;
-    o.phone.focal = 0.02;
-    o.phone.principal_point_px = 40;
+    o.noise.phone.focal = 0.02;
+    o.noise.phone.principal_point_px = 40;
     adjust(&o, &a);
     print_message("focal lengths: %.2f degrees of freedom, shifts: %.2f\n",
                   a.adj.scatter[0].dof[TR_SCATTER_FOCAL], a.adj.scatter[0].dof[TR_SCATTER_SHIFT]);
@@ -345,8 +345,8 @@ static cost measure(uint64_t first, int jobs, double phone, bool is_steady) {
     for (int j = 0; j < jobs; j++) {
         tr_sim_options o = job_of(first + (uint64_t)j, phone);
         tr_sim sim;
-        o.is_steady = is_steady;
-        o.phone.is_portrait = phone > 0 && j % 4 == 3;
+        o.scene.is_steady = is_steady;
+        o.noise.phone.is_portrait = phone > 0 && j % 4 == 3;
         check_job(&o, &sim);
         c.blocked += tr_findings_block_pass(&sim.check.result.findings);
         for (int k = 0; k < N_AXES; k++) {
@@ -416,8 +416,8 @@ static void a_camera_that_scatters_as_no_phone_does_is_taken(void **state) {
     for (uint64_t seed = 1; seed <= 8; seed++) {
         tr_sim_options o = job_of(seed, 1);
         tr_sim sim;
-        o.phone.principal_point_px = 40;
-        o.phone.focal = 0.01;
+        o.noise.phone.principal_point_px = 40;
+        o.noise.phone.focal = 0.01;
         check_job(&o, &sim);
         assert_false(tr_findings_block_pass(&sim.check.result.findings));
         for (int i = 0; i < sim.check.set.n_photos; i++)
@@ -432,9 +432,9 @@ static void a_photo_that_is_zoomed_is_told(void **state) {
         for (uint64_t seed = 1; seed <= 3; seed++) {
             tr_sim_options o = job_of(seed, phone);
             o.n_photos = 8;
-            o.zoom[6] = 1.06;
+            o.faults.zoom[6] = 1.06;
             assert_true(is_told(&o, "photo_contradicts"));
-            o.zoom[6] = 1.3;
+            o.faults.zoom[6] = 1.3;
             assert_true(is_told(&o, "photo_contradicts"));
         }
     }
@@ -451,15 +451,15 @@ static void moves_and_zooms_are_told_apart(void **state) {
         double way = 2 * TR_PI * (double)seed / 3;
         o.n_photos = 8;
         double moved_mm = is_small ? 8 : 90;
-        o.mat_moved_mm = tr_v2(moved_mm * cos(way), moved_mm * sin(way));
-        o.moved_from = seed % 2 ? 4 : 7;
+        o.faults.mat_moved_mm = tr_v2(moved_mm * cos(way), moved_mm * sin(way));
+        o.faults.moved_from = seed % 2 ? 4 : 7;
         check_job(&o, &sim);
         assert_true(tr_findings_have(&sim.check.result.findings, TR_FOUND_SHEET_MOVED));
         assert_false(tr_findings_have(&sim.check.result.findings, TR_FOUND_PHOTO_CONTRADICTS));
         tr_sim_release(&sim);
-        o.moved_from = 0;
-        o.zoom[seed % 2 ? 6 : 0] = 1.12;
-        o.zoom_shift_px[seed % 2 ? 6 : 0] = tr_v2(200, -150);
+        o.faults.moved_from = 0;
+        o.faults.zoom[seed % 2 ? 6 : 0] = 1.12;
+        o.faults.zoom_shift_px[seed % 2 ? 6 : 0] = tr_v2(200, -150);
         check_job(&o, &sim);
         assert_false(tr_findings_have(&sim.check.result.findings, TR_FOUND_SHEET_MOVED));
         assert_true(tr_findings_have(&sim.check.result.findings, TR_FOUND_PHOTO_CONTRADICTS));
@@ -471,7 +471,7 @@ static void the_lens_of_another_camera_is_told(void **state) {
     (void)state;
     for (uint64_t seed = 1; seed <= 4; seed++) {
         tr_sim_options o = job_of(seed, 1);
-        o.lens_factor = seed % 2 ? 1.04 : 0.96;
+        o.faults.lens_factor = seed % 2 ? 1.04 : 0.96;
         assert_true(is_told(&o, "lens_mismatch"));
     }
 }

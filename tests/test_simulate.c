@@ -50,8 +50,8 @@ static void marks_lie_where_the_model_says(void **state) {
                              {.travel_mm = 0.4},
                              tr_sim_phone_full(1)};
     for (int i = 0; i < 10; i++) {
-        tr_sim_options o = {.seed = 5, .phone = phones[i / 2]};
-        o.phone.is_portrait = i % 2 == 1;
+        tr_sim_options o = {.seed = 5, .noise.phone = phones[i / 2]};
+        o.noise.phone.is_portrait = i % 2 == 1;
         tr_sim sim;
         simulate(&o, &sim);
         double largest = 0;
@@ -86,7 +86,7 @@ static void portrait_files_are_turned_by_a_quarter(void **state) {
     tr_sim upright;
     tr_sim turned;
     simulate(&o, &upright);
-    o.phone.is_portrait = true;
+    o.noise.phone.is_portrait = true;
     simulate(&o, &turned);
     assert_int_equal(turned.job.lenses[0].width_px, 3024);
     assert_int_equal(turned.job.lenses[0].height_px, 4032);
@@ -180,7 +180,7 @@ static void mats_are_lifted_by_as_much_as_asked(void **state) {
     assert_true(largest > 1.5);
     CHECK_AT_MOST(largest_off, 0.3);
     /* And in a job the mat is, the plates are not. */
-    tr_sim_options o = {.seed = 2, .phone = {.lift_mm = 1.5}};
+    tr_sim_options o = {.seed = 2, .noise.phone = {.lift_mm = 1.5}};
     tr_sim sim;
     simulate(&o, &sim);
     const tr_sim_item *items = sim.photos[0].items;
@@ -200,7 +200,7 @@ static void floors_are_uneven(void **state) {
     double sum_tilt2 = 0;
     int n = 0;
     for (int i = 0; i < 60; i++) {
-        tr_sim_options o = {.seed = 100 + (uint64_t)i, .phone = tr_sim_phone_full(1)};
+        tr_sim_options o = {.seed = 100 + (uint64_t)i, .noise.phone = tr_sim_phone_full(1)};
         tr_sim sim;
         simulate(&o, &sim);
         for (int k = 0; k < sim.job.n_sheets; k++) {
@@ -221,11 +221,11 @@ static void floors_are_uneven(void **state) {
 /* The phone draws from numbers of its own. */
 static void a_phone_changes_nothing_else(void **state) {
     (void)state;
-    tr_sim_options o = {.seed = 4, .draws_lens = true, .reference_sd_mm = 1};
+    tr_sim_options o = {.seed = 4, .noise.draws_lens = true, .noise.reference_sd_mm = 1};
     tr_sim plain;
     tr_sim with;
     simulate(&o, &plain);
-    o.phone = tr_sim_phone_full(1);
+    o.noise.phone = tr_sim_phone_full(1);
     simulate(&o, &with);
     CHECK_NEAR(plain.true_lens.param[TR_FX], with.true_lens.param[TR_FX], 0);
     /* Later photos differ: which marks are seen decides how many numbers their noise takes. */
@@ -237,12 +237,12 @@ static void a_phone_changes_nothing_else(void **state) {
 
 static void marks_carry_a_floor_of_noise(void **state) {
     (void)state;
-    tr_sim_options o = {.seed = 4, .noise = 1};
+    tr_sim_options o = {.seed = 4, .noise.marks = 1};
     tr_sim sim;
     tr_sim exact;
-    o.phone.mark_floor_px = 0.5;
+    o.noise.phone.mark_floor_px = 0.5;
     simulate(&o, &sim);
-    o.noise = 0;
+    o.noise.marks = 0;
     simulate(&o, &exact);
     double sum_z2 = 0;
     int n = 0;
@@ -305,13 +305,13 @@ static void the_renderer_sees_the_same(void **state) {
     (void)state;
     for (int i = 0; i < 6; i++) {
         tr_sim_options o = {.seed = 20 + (uint64_t)i,
-                            .draws_prints = true,
-                            .mat_curl_mm = i == 4 ? 4 : 0,
-                            .phone = tr_sim_phone_full(i < 3 ? 1 : 4)};
+                            .noise.draws_prints = true,
+                            .faults.mat_curl_mm = i == 4 ? 4 : 0,
+                            .noise.phone = tr_sim_phone_full(i < 3 ? 1 : 4)};
         tr_sim sim;
         double largest = 0;
         int n = 0;
-        o.phone.is_portrait = i % 2 == 1;
+        o.noise.phone.is_portrait = i % 2 == 1;
         simulate(&o, &sim);
         for (int k = 0; k < sim.check.set.n_photos; k++) compare_photo(&sim, k, &largest, &n);
         print_message("%d marks, renderer and simulation differ by at most %.2e px\n", n, largest);

@@ -354,7 +354,7 @@ static void one_bar_is_not_enough_to_be_sure(void **unused) {
 static void what_cannot_be_measured_is_refused(void **unused) {
     (void)unused;
     tr_survey_sim_options o = {.seed = 2, .noise = 1, .is_bar_hidden = true};
-    fails_with(&o, "no known length is in view: of bar BAR-1 both tags");
+    fails_with(&o, "no known length is in view: both tags of bar BAR-1");
     o = (tr_survey_sim_options){.seed = 2, .noise = 1, .n_photos = 2};
     fails_with(&o, "only 2 of 2 photos can be used");
     o = (tr_survey_sim_options){.seed = 2, .noise = 1, .n_photos = 1};
@@ -584,15 +584,15 @@ static void the_command_refuses(void **state) {
     expect(folder, "survey.yaml", 64, "'--out' is missing");
     expect(folder, "--out x.yaml", 64, "no survey file is named");
     expect(folder, "survey.yaml --out x.yaml --colour", 64, "there is no option '--colour'");
-    expect(folder, "survey.yaml --out mat.yaml", 64, "is there already and is no surveyed sheet");
-    expect(folder, "survey.yaml --out 01.jpg", 64, "is there already and is no surveyed sheet");
+    expect(folder, "survey.yaml --out mat.yaml", 64, "already exists and is not a surveyed sheet");
+    expect(folder, "survey.yaml --out 01.jpg", 64, "already exists and is not a surveyed sheet");
     expect(folder, "survey.yaml --out survey.yaml", 64,
-           "is there already and is no surveyed sheet");
+           "already exists and is not a surveyed sheet");
     expect(folder, "survey.yaml --out x.yaml --align 77", 3, "there is no tag 77 on the sheets");
     expect(folder, "survey.yaml --out x.yaml --align c9", 3, "there is no corner 9");
-    expect(folder, "survey.yaml --out x.yaml --align zz", 3, "'zz' is no mark");
+    expect(folder, "survey.yaml --out x.yaml --align zz", 3, "'zz' is not a mark");
     expect(folder, "survey.yaml --out x.yaml --align PLATE:40", 3,
-           "names sheet PLATE, which is none");
+           "names sheet PLATE, which is not in");
     expect(folder, "survey.yaml 01.jpg --out x.yaml", 3, "only 1 of 1 photos can be used");
     expect(folder, "none.yaml --out x.yaml", 3, "none.yaml");
     static const char TEXT[] = "survey: A\nlens: lens.yaml\nsheets: [mat.yaml]\n"

@@ -33,11 +33,11 @@ static void check_pose(tr_pose a, tr_pose b, double tol_rad, double tol_mm) {
 
 static void check_lengths(const tr_vehicle *v, double wheelbase, double front, double rear,
                           double skew_rear, double skew_front) {
-    CHECK_NEAR(v->wheelbase_mm, wheelbase, 1e-9);
-    CHECK_NEAR(v->track_front_mm, front, 1e-9);
-    CHECK_NEAR(v->track_rear_mm, rear, 1e-9);
-    CHECK_NEAR(v->skew_rear_mm, skew_rear, 1e-9);
-    CHECK_NEAR(v->skew_front_mm, skew_front, 1e-9);
+    CHECK_NEAR(v->value[TR_WHEELBASE], wheelbase, 1e-9);
+    CHECK_NEAR(v->value[TR_TRACK_FRONT], front, 1e-9);
+    CHECK_NEAR(v->value[TR_TRACK_REAR], rear, 1e-9);
+    CHECK_NEAR(v->value[TR_SKEW_REAR], skew_rear, 1e-9);
+    CHECK_NEAR(v->value[TR_SKEW_FRONT], skew_front, 1e-9);
 }
 
 /* ---- by hand ---- */
@@ -47,7 +47,7 @@ static void a_straight_vehicle_in_its_own_frame(void **state) {
     static const tr_axes axes[] = {TR_AXES_CENTRELINE, TR_AXES_REAR_AXLE};
     for (int i = 0; i < 2; i++) {
         tr_vehicle v;
-        assert_true(tr_vehicle_frame(STRAIGHT, ALL, axes[i], &v));
+        assert_true(tr_vehicle_of_points(STRAIGHT, ALL, axes[i], &v));
         check_pose(v.vehicle_from_world, tr_pose_identity(), 1e-15, 1e-12);
         check_lengths(&v, 2700, 1760, 1750, 0, 0);
         assert_true(v.has_front);
@@ -68,7 +68,7 @@ static void a_vehicle_turned_by_a_quarter(void **state) {
         [TR_REAR_RIGHT] = {100 + 875, 200, 5},
     };
     tr_vehicle v;
-    assert_true(tr_vehicle_frame(p, ALL, TR_AXES_CENTRELINE, &v));
+    assert_true(tr_vehicle_of_points(p, ALL, TR_AXES_CENTRELINE, &v));
     check_lengths(&v, 2700, 1760, 1750, 0, 0);
     /* Behind the vehicle is -X, to its left +Y, up +Z. */
     check_vec3(tr_pose_apply(v.vehicle_from_world, tr_v3(100, 200, 5)), tr_v3(0, 0, 0), 1e-9);
@@ -88,11 +88,11 @@ static void a_front_axle_aside(void **state) {
     /* The axles are parallel: each middle lies 30 mm aside of the other's square line; the rear one
        to the right of it. */
     double wheelbase = sqrt(2700.0 * 2700 + 30 * 30);
-    assert_true(tr_vehicle_frame(p, ALL, TR_AXES_REAR_AXLE, &v));
+    assert_true(tr_vehicle_of_points(p, ALL, TR_AXES_REAR_AXLE, &v));
     check_lengths(&v, wheelbase, 1760, 1750, 30, -30);
     check_pose(v.vehicle_from_world, tr_pose_identity(), 1e-15, 1e-12);
     /* Along the centreline X points further left by atan(30 / 2700). */
-    assert_true(tr_vehicle_frame(p, ALL, TR_AXES_CENTRELINE, &v));
+    assert_true(tr_vehicle_of_points(p, ALL, TR_AXES_CENTRELINE, &v));
     check_lengths(&v, wheelbase, 1760, 1750, 30, -30);
     check_vec3(tr_pose_apply(v.vehicle_from_world, tr_v3(2700, 30, 0)), tr_v3(wheelbase, 0, 0),
                1e-9);
@@ -100,7 +100,7 @@ static void a_front_axle_aside(void **state) {
                1e-9);
     /* So a sheet that lies straight in the world lies turned to the right in the frame. */
     double value[TR_N_AXES] = {0};
-    tr_placement_of(tr_pose_mul(v.vehicle_from_world, tr_pose_of_placement(value)), value);
+    tr_placement_of(tr_pose_mul(v.vehicle_from_world, tr_pose_of_placement(value, false)), false, value);
     CHECK_NEAR(value[TR_YAW], -atan(30.0 / 2700), 1e-12);
 }
 
@@ -117,10 +117,10 @@ static void a_rear_axle_askew(void **state) {
     /* The line square to it leaves the rear middle leftward: of it the front middle lies
        2700 sin(atan(0.01)) to the right. The front axle stands square to the centreline. */
     double skew = -2700 * 0.01 / sqrt(1.0001);
-    assert_true(tr_vehicle_frame(p, ALL, TR_AXES_CENTRELINE, &v));
+    assert_true(tr_vehicle_of_points(p, ALL, TR_AXES_CENTRELINE, &v));
     check_pose(v.vehicle_from_world, tr_pose_identity(), 1e-15, 1e-12);
     check_lengths(&v, 2700, 1760, track, skew, 0);
-    assert_true(tr_vehicle_frame(p, ALL, TR_AXES_REAR_AXLE, &v));
+    assert_true(tr_vehicle_of_points(p, ALL, TR_AXES_REAR_AXLE, &v));
     check_lengths(&v, 2700, 1760, track, skew, 0);
     check_vec3(tr_pose_apply(v.vehicle_from_world, tr_v3(100, 1, 0)),
                tr_v3(100 * sqrt(1.0001), 0, 0), 1e-9);
@@ -134,10 +134,10 @@ static void one_rear_plate_ahead(void **state) {
     tr_vehicle v;
     memcpy(p, STRAIGHT, sizeof p);
     p[TR_REAR_LEFT].x += 40;
-    assert_true(tr_vehicle_frame(p, ALL, TR_AXES_CENTRELINE, &v));
-    CHECK_NEAR(v.wheelbase_mm, 2680, 1e-9);
-    CHECK_NEAR(v.skew_rear_mm, 2680 * 40 / sqrt(1750.0 * 1750 + 40 * 40), 1e-9);
-    CHECK_NEAR(v.skew_rear_mm, 61.24, 0.005);
+    assert_true(tr_vehicle_of_points(p, ALL, TR_AXES_CENTRELINE, &v));
+    CHECK_NEAR(v.value[TR_WHEELBASE], 2680, 1e-9);
+    CHECK_NEAR(v.value[TR_SKEW_REAR], 2680 * 40 / sqrt(1750.0 * 1750 + 40 * 40), 1e-9);
+    CHECK_NEAR(v.value[TR_SKEW_REAR], 61.24, 0.005);
 }
 
 /* A floor that rises by 1 in 100 towards the front: lengths along it are longer than seen from
@@ -148,7 +148,7 @@ static void a_floor_that_rises(void **state) {
     tr_vehicle v;
     memcpy(p, STRAIGHT, sizeof p);
     for (int k = 0; k < TR_N_POINTS; k++) p[k].z = 40 + 0.01 * p[k].x;
-    assert_true(tr_vehicle_frame(p, ALL, TR_AXES_CENTRELINE, &v));
+    assert_true(tr_vehicle_of_points(p, ALL, TR_AXES_CENTRELINE, &v));
     check_lengths(&v, 2700 * sqrt(1.0001), 1760, 1750, 0, 0);
     for (int k = 0; k < TR_N_POINTS; k++) {
         CHECK_NEAR(tr_pose_apply(v.vehicle_from_world, p[k]).z, 0, 1e-9);
@@ -170,7 +170,7 @@ static void a_warped_floor(void **state) {
     p[TR_FRONT_RIGHT] = tr_v3(2700, -875, -4);
     p[TR_REAR_LEFT].z = -4;
     p[TR_REAR_RIGHT].z = 4;
-    assert_true(tr_vehicle_frame(p, ALL, TR_AXES_CENTRELINE, &v));
+    assert_true(tr_vehicle_of_points(p, ALL, TR_AXES_CENTRELINE, &v));
     check_pose(v.vehicle_from_world, tr_pose_identity(), 1e-15, 1e-12);
 }
 
@@ -183,11 +183,11 @@ static void two_points_alone(void **state) {
     memcpy(p, STRAIGHT, sizeof p);
     p[TR_REAR_LEFT].z = 12;
     p[TR_FRONT_LEFT] = tr_v3(NAN, NAN, NAN); /* not there: not read */
-    assert_true(tr_vehicle_frame(p, rear, TR_AXES_REAR_AXLE, &v));
+    assert_true(tr_vehicle_of_points(p, rear, TR_AXES_REAR_AXLE, &v));
     check_pose(v.vehicle_from_world, tr_pose_identity(), 1e-15, 1e-12);
     assert_false(v.has_front);
     check_lengths(&v, 0, 0, 1750, 0, 0);
-    assert_false(tr_vehicle_frame(p, rear, TR_AXES_CENTRELINE, &v));
+    assert_false(tr_vehicle_of_points(p, rear, TR_AXES_CENTRELINE, &v));
 }
 
 /* Three points give a floor, but no front axle. */
@@ -199,11 +199,11 @@ static void three_points(void **state) {
     tr_vehicle v;
     memcpy(p, STRAIGHT, sizeof p);
     for (int k = 0; k < TR_N_POINTS; k++) p[k].z = 0.01 * p[k].x;
-    assert_true(tr_vehicle_frame(p, three, TR_AXES_REAR_AXLE, &v));
+    assert_true(tr_vehicle_of_points(p, three, TR_AXES_REAR_AXLE, &v));
     assert_false(v.has_front);
     CHECK_NEAR(tr_pose_apply(v.vehicle_from_world, p[TR_FRONT_RIGHT]).z, 0, 1e-9);
     CHECK_NEAR(v.point_mm[TR_FRONT_RIGHT].x, 2700 * sqrt(1.0001), 1e-9);
-    assert_false(tr_vehicle_frame(p, three, TR_AXES_CENTRELINE, &v));
+    assert_false(tr_vehicle_of_points(p, three, TR_AXES_CENTRELINE, &v));
 }
 
 static void what_gives_no_frame(void **state) {
@@ -211,34 +211,34 @@ static void what_gives_no_frame(void **state) {
     tr_vec3 p[TR_N_POINTS];
     tr_vehicle v;
     /* The thrust line needs the directions of the wheels. */
-    assert_false(tr_vehicle_frame(STRAIGHT, ALL, TR_AXES_THRUST, &v));
+    assert_false(tr_vehicle_of_points(STRAIGHT, ALL, TR_AXES_THRUST, &v));
     for (int missing = TR_REAR_LEFT; missing <= TR_REAR_RIGHT; missing++) {
         bool is_there[TR_N_POINTS] = {true, true, true, true};
         is_there[missing] = false;
-        assert_false(tr_vehicle_frame(STRAIGHT, is_there, TR_AXES_REAR_AXLE, &v));
-        assert_false(tr_vehicle_frame(STRAIGHT, is_there, TR_AXES_CENTRELINE, &v));
+        assert_false(tr_vehicle_of_points(STRAIGHT, is_there, TR_AXES_REAR_AXLE, &v));
+        assert_false(tr_vehicle_of_points(STRAIGHT, is_there, TR_AXES_CENTRELINE, &v));
     }
     static const tr_axes axes[] = {TR_AXES_CENTRELINE, TR_AXES_REAR_AXLE};
     for (int i = 0; i < 2; i++) {
         /* The rear points coincide; the front ones do. */
         memcpy(p, STRAIGHT, sizeof p);
         p[TR_REAR_LEFT] = p[TR_REAR_RIGHT];
-        assert_false(tr_vehicle_frame(p, ALL, axes[i], &v));
+        assert_false(tr_vehicle_of_points(p, ALL, axes[i], &v));
         memcpy(p, STRAIGHT, sizeof p);
         p[TR_FRONT_LEFT] = p[TR_FRONT_RIGHT];
-        assert_false(tr_vehicle_frame(p, ALL, axes[i], &v));
+        assert_false(tr_vehicle_of_points(p, ALL, axes[i], &v));
         /* All on one line: no floor. */
         for (int k = 0; k < TR_N_POINTS; k++) p[k] = tr_v3(0, 900 * k, 0);
-        assert_false(tr_vehicle_frame(p, ALL, axes[i], &v));
+        assert_false(tr_vehicle_of_points(p, ALL, axes[i], &v));
         for (int k = 0; k < TR_N_POINTS; k++) {
             static const double bad[] = {NAN, INFINITY};
             for (int b = 0; b < 2; b++) {
                 memcpy(p, STRAIGHT, sizeof p);
                 p[k].x = bad[b];
-                assert_false(tr_vehicle_frame(p, ALL, axes[i], &v));
+                assert_false(tr_vehicle_of_points(p, ALL, axes[i], &v));
                 memcpy(p, STRAIGHT, sizeof p);
                 p[k].z = bad[b];
-                assert_false(tr_vehicle_frame(p, ALL, axes[i], &v));
+                assert_false(tr_vehicle_of_points(p, ALL, axes[i], &v));
             }
         }
     }
@@ -246,7 +246,7 @@ static void what_gives_no_frame(void **state) {
     memcpy(p, STRAIGHT, sizeof p);
     p[TR_FRONT_LEFT] = tr_v3(880, 0, 0);
     p[TR_FRONT_RIGHT] = tr_v3(-880, 0, 0);
-    assert_false(tr_vehicle_frame(p, ALL, TR_AXES_CENTRELINE, &v));
+    assert_false(tr_vehicle_of_points(p, ALL, TR_AXES_CENTRELINE, &v));
 }
 
 /* ---- properties ---- */
@@ -272,11 +272,11 @@ static void check_same(const tr_vehicle *a, const tr_vehicle *b) {
         CHECK_NEAR(a->point_mm[k].x, b->point_mm[k].x, 1e-8);
         CHECK_NEAR(a->point_mm[k].y, b->point_mm[k].y, 1e-8);
     }
-    CHECK_NEAR(a->wheelbase_mm, b->wheelbase_mm, 1e-8);
-    CHECK_NEAR(a->track_front_mm, b->track_front_mm, 1e-8);
-    CHECK_NEAR(a->track_rear_mm, b->track_rear_mm, 1e-8);
-    CHECK_NEAR(a->skew_rear_mm, b->skew_rear_mm, 1e-8);
-    CHECK_NEAR(a->skew_front_mm, b->skew_front_mm, 1e-8);
+    CHECK_NEAR(a->value[TR_WHEELBASE], b->value[TR_WHEELBASE], 1e-8);
+    CHECK_NEAR(a->value[TR_TRACK_FRONT], b->value[TR_TRACK_FRONT], 1e-8);
+    CHECK_NEAR(a->value[TR_TRACK_REAR], b->value[TR_TRACK_REAR], 1e-8);
+    CHECK_NEAR(a->value[TR_SKEW_REAR], b->value[TR_SKEW_REAR], 1e-8);
+    CHECK_NEAR(a->value[TR_SKEW_FRONT], b->value[TR_SKEW_FRONT], 1e-8);
 }
 
 /* The whole scene turned, shifted and tilted: the same vehicle, and a sheet lies where it lay. */
@@ -292,17 +292,17 @@ static void the_scene_may_lie_anywhere(void **state) {
         draw_points(&d, p);
         tr_pose other_from_world = draw_motion(&d, 0.15);
         for (int k = 0; k < TR_N_POINTS; k++) moved[k] = tr_pose_apply(other_from_world, p[k]);
-        assert_true(tr_vehicle_frame(p, ALL, axes, &a));
-        assert_true(tr_vehicle_frame(moved, ALL, axes, &b));
+        assert_true(tr_vehicle_of_points(p, ALL, axes, &a));
+        assert_true(tr_vehicle_of_points(moved, ALL, axes, &b));
         check_same(&a, &b);
         check_pose(tr_pose_mul(b.vehicle_from_world, other_from_world), a.vehicle_from_world, 1e-11,
                    1e-7);
         double value[TR_N_AXES] = {-1800, 30, 2, 0.02, -0.003, 0.004};
         double again[TR_N_AXES];
         tr_pose world_from_sheet =
-            tr_pose_mul(tr_pose_inverse(a.vehicle_from_world), tr_pose_of_placement(value));
+            tr_pose_mul(tr_pose_inverse(a.vehicle_from_world), tr_pose_of_placement(value, false));
         tr_pose other_from_sheet = tr_pose_mul(other_from_world, world_from_sheet);
-        tr_placement_of(tr_pose_mul(b.vehicle_from_world, other_from_sheet), again);
+        tr_placement_of(tr_pose_mul(b.vehicle_from_world, other_from_sheet), false, again);
         for (int k = 0; k < TR_N_AXES; k++) {
             CHECK_NEAR(again[k], value[k], tr_axis_is_angle((tr_axis)k) ? 1e-11 : 1e-7);
         }
@@ -325,15 +325,15 @@ static void mirrored(void **state) {
         tr_vehicle b;
         draw_points(&d, p);
         for (int k = 0; k < TR_N_POINTS; k++) q[other[k]] = tr_v3(p[k].x, -p[k].y, p[k].z);
-        assert_true(tr_vehicle_frame(p, ALL, axes, &a));
-        assert_true(tr_vehicle_frame(q, ALL, axes, &b));
+        assert_true(tr_vehicle_of_points(p, ALL, axes, &a));
+        assert_true(tr_vehicle_of_points(q, ALL, axes, &b));
         for (int k = 0; k < TR_N_POINTS; k++) {
             CHECK_NEAR(b.point_mm[other[k]].x, a.point_mm[k].x, 1e-9);
             CHECK_NEAR(b.point_mm[other[k]].y, -a.point_mm[k].y, 1e-9);
         }
-        CHECK_NEAR(b.wheelbase_mm, a.wheelbase_mm, 1e-9);
-        CHECK_NEAR(b.skew_rear_mm, -a.skew_rear_mm, 1e-9);
-        CHECK_NEAR(b.skew_front_mm, -a.skew_front_mm, 1e-9);
+        CHECK_NEAR(b.value[TR_WHEELBASE], a.value[TR_WHEELBASE], 1e-9);
+        CHECK_NEAR(b.value[TR_SKEW_REAR], -a.value[TR_SKEW_REAR], 1e-9);
+        CHECK_NEAR(b.value[TR_SKEW_FRONT], -a.value[TR_SKEW_FRONT], 1e-9);
     }
 }
 
@@ -348,10 +348,10 @@ static void what_a_frame_must_be(void **state) {
         tr_vehicle v;
         draw_points(&d, p);
         for (int k = 0; k < TR_N_POINTS; k++) p[k].z = draw_between(&d, -3, 3);
-        assert_true(tr_vehicle_frame(p, ALL, axes, &v));
+        assert_true(tr_vehicle_of_points(p, ALL, axes, &v));
         CHECK_NEAR(tr_m3_det(v.vehicle_from_world.R), 1, 1e-12);
-        tr_vec2 rl = v.point_mm[TR_REAR_LEFT];
-        tr_vec2 rr = v.point_mm[TR_REAR_RIGHT];
+        tr_vec3 rl = v.point_mm[TR_REAR_LEFT];
+        tr_vec3 rr = v.point_mm[TR_REAR_RIGHT];
         CHECK_NEAR(rl.x + rr.x, 0, 1e-8);
         CHECK_NEAR(rl.y + rr.y, 0, 1e-8);
         assert_true(rl.y > 0);
@@ -385,7 +385,7 @@ static tr_pose placed(double x, double y, double z, double yaw_deg, double pitch
                                [TR_YAW] = yaw_deg * TR_RAD_PER_DEG,
                                [TR_PITCH] = pitch_deg * TR_RAD_PER_DEG,
                                [TR_ROLL] = roll_deg * TR_RAD_PER_DEG};
-    return tr_pose_of_placement(value);
+    return tr_pose_of_placement(value, false);
 }
 
 /* Contract: at yaw 0 the sheet's up direction (+y) points forward, its right (+x) to the vehicle's
@@ -434,7 +434,7 @@ static void rotation_element_by_element(void **state) {
         tr_vec3 forward = tr_v3(cp * cy, cp * sy, -sp);
         tr_vec3 left = tr_v3(sr * sp * cy - cr * sy, sr * sp * sy + cr * cy, sr * cp);
         tr_vec3 up = tr_v3(cr * sp * cy + sr * sy, cr * sp * sy - sr * cy, cr * cp);
-        tr_mat3 R = tr_pose_of_placement(v).R;
+        tr_mat3 R = tr_pose_of_placement(v, false).R;
         check_vec3(tr_m3_column(R, 1), forward, 1e-14); /* the sheet's y */
         check_vec3(tr_m3_column(R, 0), tr_v3_scale(-1, left), 1e-14);
         check_vec3(tr_m3_column(R, 2), up, 1e-14);
@@ -451,18 +451,18 @@ static void placements_go_there_and_back(void **state) {
         v[TR_YAW] = draw_between(&d, -TR_PI, TR_PI);
         v[TR_PITCH] = draw_between(&d, -1.5, 1.5);
         v[TR_ROLL] = draw_between(&d, -TR_PI, TR_PI);
-        tr_pose pose = tr_pose_of_placement(v);
+        tr_pose pose = tr_pose_of_placement(v, false);
         CHECK_NEAR(tr_m3_det(pose.R), 1, 1e-13);
-        tr_placement_of(pose, w);
+        tr_placement_of(pose, false, w);
         for (int k = 0; k < TR_N_AXES; k++) CHECK_NEAR(w[k], v[k], 1e-12);
-        check_pose(tr_pose_of_placement(w), pose, 1e-13, 0);
+        check_pose(tr_pose_of_placement(w, false), pose, 1e-13, 0);
     }
     /* On its edge yaw and roll turn about one line: the angles may differ, the pose may not. */
     tr_pose edge = placed(0, 0, 0, 40, 90, 10);
     double w[TR_N_AXES];
-    tr_placement_of(edge, w);
+    tr_placement_of(edge, false, w);
     CHECK_NEAR(w[TR_PITCH], TR_PI / 2, 1e-7);
-    check_pose(tr_pose_of_placement(w), edge, 1e-7, 0);
+    check_pose(tr_pose_of_placement(w, false), edge, 1e-7, 0);
 }
 
 int main(void) {

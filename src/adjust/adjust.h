@@ -50,6 +50,9 @@ typedef struct {
     const int *lens_of;  /* of each photo: its lens; NULL: all have the first */
     const tr_sheet *sheets;
     int n_sheets;
+    /* Of each sheet: the first that is the same print, mostly itself. One print that was at several
+       places is as many sheets. NULL: each is its own. */
+    const int *print_of;
     const tr_photo_marks *const *photos; /* NULL for one that cannot be used */
     const char *const *photo_names;      /* as findings name them */
     int n_photos;                        /* <= TR_MAX_PHOTOS */
@@ -62,6 +65,10 @@ typedef struct {
     double *C;   /* n_rows square */
     int *row_of; /* of each observation's mark, the first; -1: not of a surveyed sheet */
 } tr_mark_covariance;
+
+static inline int tr_adjust_print_of(const tr_adjust_input *in, int sheet) {
+    return in->print_of ? in->print_of[sheet] : sheet;
+}
 
 typedef struct {
     /* Photo i, rig i and sheet i of the network are those of the input. An observation's mark is of

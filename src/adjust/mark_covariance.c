@@ -6,8 +6,13 @@
 #include "base/array.h"
 #include "geom/dense.h"
 
-static int rows_of_sheet(const tr_sheet *sheet) {
-    return sheet->survey.n_rows;
+/* The rows of a print stand once, however many places it was at. */
+static bool is_own_print(const tr_adjust_input *in, int sheet) {
+    return tr_adjust_print_of(in, sheet) == sheet;
+}
+
+static int rows_of_sheet(const tr_adjust_input *in, int sheet) {
+    return is_own_print(in, sheet) ? in->sheets[sheet].survey.n_rows : 0;
 }
 
 static int rows_of_obs(const tr_net_obs *o) {
@@ -39,7 +44,7 @@ static bool fill_covariance(const tr_adjust_input *in, const int *first, tr_mark
     double *direction = tr_array(n, sizeof *direction);
     if (!direction) return tr_fail_memory(err);
     for (int a = 0; a < in->n_sheets; a++) {
-        if (rows_of_sheet(&in->sheets[a]) > 0) {
+        if (rows_of_sheet(in, a) > 0) {
             scale_direction(&in->sheets[a], direction + first[a]);
         }
     }
@@ -49,8 +54,8 @@ static bool fill_covariance(const tr_adjust_input *in, const int *first, tr_mark
             const tr_sheet_survey *sb = &in->sheets[b].survey;
             bool is_common = a != b && strcmp(sa->id, sb->id) == 0;
             double scale = is_common ? sa->scale_sd * sb->scale_sd : 0;
-            for (int i = 0; i < sa->n_rows; i++) {
-                for (int j = 0; j < sb->n_rows; j++) {
+            for (int i = 0; i < rows_of_sheet(in, a); i++) {
+                for (int j = 0; j < rows_of_sheet(in, b); j++) {
                     double *c = &out->C[(first[a] + i) * n + first[b] + j];
                     *c = a == b ? sa->covariance[i * sa->n_rows + j]
                                 : scale * direction[first[a] + i] * direction[first[b] + j];
@@ -105,8 +110,8 @@ bool tr_mark_covariance_set_up(const tr_adjust_input *in, tr_network *net, tr_ma
     int *first = tr_array(in->n_sheets, sizeof *first);
     if (!first) return tr_fail_memory(err);
     for (int s = 0; s < in->n_sheets; s++) {
-        first[s] = out->n_rows;
-        out->n_rows += rows_of_sheet(&in->sheets[s]);
+        first[s] = is_own_print(in, s) ? out->n_rows : first[tr_adjust_print_of(in, s)];
+        out->n_rows += rows_of_sheet(in, s);
     }
     if (out->n_rows == 0) {
         free(first);

@@ -16,6 +16,7 @@ typedef enum {
     TR_NO_FILE,    /* a file cannot be opened, read or written */
     TR_NO_MEMORY,  /* an allocation failed */
     TR_NO_MEASURE, /* the input is sound, but nothing can be measured from it */
+    TR_NO_PHOTO,   /* the same, since no photo can be used; the first one's reason is to be added */
 } tr_code;
 
 /* Where and what went wrong. All zero is "no error". */

@@ -18,16 +18,16 @@ static bool fail_system(tr_error *err, const char *path, int error) {
         return tr_fail_at(err, TR_NO_FILE, path, 0, NULL, "does not exist; check the path");
     case ENOTDIR:
         return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
-                          "does not exist, a part of its path is not a folder; check the path");
+                          "does not exist: a part of its path is not a folder; check the path");
     case EACCES:
     case EPERM:
     case EROFS:
         return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
-                          "may not be used; check who may read and write there");
+                          "may not be read or written by this user; check its permissions");
     case ENOSPC:
     case EDQUOT:
         return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
-                          "finds no room on the disk; free some space");
+                          "does not fit on the disk; free some space");
     default: {
         char text[128] = "unknown error";
         (void)strerror_r(error, text, sizeof text);
@@ -187,14 +187,14 @@ bool tr_file_write(const char *path, const void *data, size_t size, tr_error *er
     /* A rename would put a file in the place of a device or a pipe. */
     if (has_old && !S_ISREG(old.st_mode)) {
         return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
-                          "is there already and is not a regular file; give another name");
+                          "already exists and is not a regular file; give another name");
     }
     char *place = follow_links(path);
     int error = place ? replace(place, has_old ? &old : NULL, data, size) : errno;
     free(place);
     if (error == ENOENT) {
         return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
-                          "cannot be written, its folder does not exist; make the folder first");
+                          "cannot be written: its folder does not exist; make the folder first");
     }
     return error == 0 || fail_system(err, path, error);
 }

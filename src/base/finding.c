@@ -42,6 +42,7 @@ int tr_finding_arguments(tr_finding_kind kind, tr_argument out[TR_MAX_ARGUMENTS]
         memcpy(a->name, at, (size_t)(conversion - at) - (is_list ? 2 : 0));
         a->type = is_list                ? TR_ARGUMENT_LIST
                   : conversion[2] == 's' ? TR_ARGUMENT_TEXT
+                  : conversion[2] == 'p' ? TR_ARGUMENT_PART
                   : conversion[2] == 'd' ? TR_ARGUMENT_INTEGER
                                          : TR_ARGUMENT_NUMBER;
         at = conversion + 3 + strspn(conversion + 3, " ");
@@ -53,8 +54,13 @@ static bool has_text(const tr_argument *a) {
     return a->type == TR_ARGUMENT_TEXT || a->type == TR_ARGUMENT_LIST;
 }
 
-static void release(tr_finding *f) {
-    for (int i = 0; i < TR_MAX_ARGUMENTS; i++) free(f->arguments[i].text);
+void tr_finding_release(tr_finding *f) {
+    for (int i = 0; i < TR_MAX_ARGUMENTS; i++) {
+        tr_argument *a = &f->arguments[i];
+        free(a->text);
+        if (a->part) tr_finding_release(a->part);
+        free(a->part);
+    }
 }
 
 static bool is_same(const tr_finding *a, const tr_finding *b) {
@@ -63,22 +69,39 @@ static bool is_same(const tr_finding *a, const tr_finding *b) {
         const tr_argument *x = &a->arguments[i];
         const tr_argument *y = &b->arguments[i];
         if (has_text(x) ? strcmp(x->text, y->text) != 0 : x->number != y->number) return false;
+        if (x->part && y->part ? !is_same(x->part, y->part) : x->part != y->part) return false;
     }
     return true;
+}
+
+/* Puts copies in the place of what the arguments borrow. False: memory ran out; then, too, nothing
+   is borrowed any more. */
+static bool own_arguments(tr_finding *f) {
+    bool ok = true;
+    for (int i = 0; i < TR_MAX_ARGUMENTS; i++) {
+        tr_argument *a = &f->arguments[i];
+        const tr_finding *part = a->part;
+        if (has_text(a)) ok = (a->text = strdup(a->text)) && ok;
+        if (!part) continue;
+        a->part = malloc(sizeof *part);
+        if (a->part) *a->part = *part;
+        ok = a->part && own_arguments(a->part) && ok;
+    }
+    return ok;
 }
 
 /* Takes the finding over, or releases it. */
 static bool append(tr_findings *list, tr_finding *f, tr_error *err) {
     for (int i = 0; i < list->n; i++) {
         if (!is_same(&list->items[i], f)) continue;
-        release(f);
+        tr_finding_release(f);
         return true;
     }
     if (list->n == list->capacity) {
         int capacity = list->capacity ? 2 * list->capacity : 8;
         tr_finding *items = realloc(list->items, (size_t)capacity * sizeof *items);
         if (!items) {
-            release(f);
+            tr_finding_release(f);
             return tr_fail_memory(err);
         }
         list->items = items;
@@ -93,7 +116,6 @@ bool tr_findings_add(tr_finding_kind kind, const char *arguments, tr_findings *l
     (void)arguments; /* is the kind's; it is for the compiler */
     tr_finding f = {.kind = kind};
     int n = tr_finding_arguments(kind, f.arguments);
-    bool ok = true;
     va_list values;
     va_start(values, err);
     for (int i = 0; i < n; i++) {
@@ -102,29 +124,18 @@ bool tr_findings_add(tr_finding_kind kind, const char *arguments, tr_findings *l
         case TR_ARGUMENT_NUMBER: a->number = va_arg(values, double); break;
         case TR_ARGUMENT_INTEGER: a->number = va_arg(values, int); break;
         case TR_ARGUMENT_TEXT:
-        case TR_ARGUMENT_LIST:
-            a->text = strdup(va_arg(values, const char *));
-            ok = ok && a->text;
-            break;
+        case TR_ARGUMENT_LIST: a->text = va_arg(values, char *); break;
+        case TR_ARGUMENT_PART: a->part = va_arg(values, void *); break;
         }
     }
     va_end(values);
-    if (ok) return append(list, &f, err);
-    release(&f);
-    return tr_fail_memory(err);
+    return tr_findings_copy(&f, list, err);
 }
 
 bool tr_findings_copy(const tr_finding *finding, tr_findings *list, tr_error *err) {
     tr_finding f = *finding;
-    bool ok = true;
-    for (int i = 0; i < TR_MAX_ARGUMENTS; i++) {
-        tr_argument *a = &f.arguments[i];
-        if (!has_text(a)) continue;
-        a->text = strdup(a->text);
-        ok = ok && a->text;
-    }
-    if (ok) return append(list, &f, err);
-    release(&f);
+    if (own_arguments(&f)) return append(list, &f, err);
+    tr_finding_release(&f);
     return tr_fail_memory(err);
 }
 
@@ -142,8 +153,15 @@ bool tr_findings_have(const tr_findings *list, tr_finding_kind kind) {
     return false;
 }
 
+bool tr_findings_copy_all(const tr_findings *from, tr_findings *list, tr_error *err) {
+    for (int i = 0; i < from->n; i++) {
+        if (!tr_findings_copy(&from->items[i], list, err)) return false;
+    }
+    return true;
+}
+
 void tr_findings_release(tr_findings *list) {
-    for (int i = 0; i < list->n; i++) release(&list->items[i]);
+    for (int i = 0; i < list->n; i++) tr_finding_release(&list->items[i]);
     free(list->items);
     memset(list, 0, sizeof *list);
 }

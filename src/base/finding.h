@@ -14,7 +14,9 @@
    blocks_pass  the measurement cannot be trusted to give a pass
    arguments    a printf format, by which the compiler checks every tr_note: name=%s is text,
                 name=%d an integer, name=%f a number. Names of quantities end in their unit.
-                name[]=%s is a list, its items joined by newlines (tr_items_add). "-": none. */
+                name[]=%s is a list, its items joined by newlines (tr_items_add). name=%p is a
+                finding of its own that says a part of the sentence, such as a reason: the first of
+                a tr_findings, or NULL. "-": none. */
 #ifndef TR_BASE_FINDING_H
 #define TR_BASE_FINDING_H
 
@@ -23,10 +25,10 @@
 /* clang-format off */
 #define TR_FINDINGS(X) \
     /* photos */ \
-    X(PHOTO_NOT_USED,         "photo_not_used",        false, "photo=%s why=%s") \
-    X(PHOTO_OTHER_LENS,       "photo_other_lens",      true,  "photo=%s why=%s") \
-    X(PHOTO_SIZE,             "photo_size",            false, "photo=%s why=%s") \
-    X(PHOTO_LENS_UNCLEAR,     "photo_lens_unclear",    false, "photo=%s why=%s") \
+    X(PHOTO_NOT_USED,         "photo_not_used",        false, "photo=%s why=%p") \
+    X(PHOTO_OTHER_LENS,       "photo_other_lens",      true,  "photo=%s why=%p") \
+    X(PHOTO_SIZE,             "photo_size",            false, "photo=%s why=%p") \
+    X(PHOTO_LENS_UNCLEAR,     "photo_lens_unclear",    false, "photo=%s why=%p") \
     X(PHOTO_MIRRORED,         "photo_mirrored",        true,  "photo=%s") \
     X(CAMERAS_DIFFER,         "photos_of_two_cameras", true, \
       "photo=%s camera=%s others[]=%s other_camera=%s lens=%s") \
@@ -41,6 +43,7 @@
     X(ONLY_TIE,               "only_tie",              false, "sheet=%s photos[]=%s") \
     X(SHEET_NOT_FOUND,        "sheet_not_found",       true,  "sheet=%s") \
     X(PLATE_NOT_FOUND,        "plate_not_found",       true,  "sheet=%s wheel=%s") \
+    X(POINT_NOT_FOUND,        "plate_not_found",       true,  "sheet=%s point=%s") \
     X(SEEN_ONCE,              "seen_once",             true,  "sheet=%s photos=%d") \
     X(UNNEEDED_SEEN_ONCE,     "seen_once",             false, "sheet=%s photos=%d") \
     /* what does not fit, and why */ \
@@ -83,12 +86,23 @@
     X(WHEELBASE_OFF,          "wheelbase_off",         true,  "measured_mm=%f stated_mm=%f") \
     X(AXLES_NOT_SQUARE,       "axles_not_square",      true,  "skew_mm=%f") \
     X(AXLES_ASKEW,            "axles_askew",           false, "skew_mm=%f") \
+    X(THRUST_ANGLE,           "thrust_angle",          true, \
+      "angle_deg=%f u95_deg=%f limit_deg=%f") \
+    X(THRUST_NOT_MEASURED,    "thrust_angle",          true,  "-") \
+    X(HUB_SLIPPED,            "hub_slipped",           true,  "sheet=%s") \
+    X(HUBS_CONTRADICT,        "hubs_contradict",       true,  "turn_deg=%f way_mm=%f") \
+    X(HUB_TURNED_ALONE,       "hub_turned_alone",      true, \
+      "sheet=%s turned_deg=%f others_deg=%f") \
+    X(ROLLED_TOO_LITTLE,      "rolled_too_little",     true,  "sheet=%s turned_deg=%f") \
+    X(TWO_POSITIONS,          "two_positions",         false, "-") \
     X(REAR_PLATES_ONLY,       "rear_plates_only",      false, "-") \
     X(VEHICLE_ID_MALFORMED,   "vehicle_id",            false, "vehicle_id=%s") \
     X(VEHICLE_ID_DIGIT,       "vehicle_id",            false, "vehicle_id=%s") \
     /* targets; x right, y up on the sheet */ \
     X(SHEET_TURNED,           "sheet_turned",          true,  "sheet=%s turn_deg=%f") \
     X(SHEET_TURNED_ROUND,     "sheet_turned",          true,  "sheet=%s turn_deg=%f") \
+    X(BOARD_FACES_AWAY,       "board_faces_away",      true,  "sheet=%s turn_deg=%f") \
+    X(BOARD_UPSIDE_DOWN,      "board_upside_down",     true,  "sheet=%s turn_deg=%f") \
     X(SHEET_NOT_FLAT,         "sheet_not_flat",        true, \
       "sheet=%s flatness_mm=%f u95_mm=%f limit_mm=%f x_mm=%f y_mm=%f") \
     /* what was taken as exact, or is not known */ \
@@ -117,7 +131,7 @@
     X(MARKS_SCATTER,          "marks_scatter",         false, "variance_factor=%f") \
     X(SIGHTINGS_LEFT_OUT,     "marks_left_out",        false, "left_out=%d") \
     /* lens calibrations: photos */ \
-    X(PHOTO_LEFT_OUT,         "photo_left_out",        false, "photo=%s why=%s") \
+    X(PHOTO_LEFT_OUT,         "photo_left_out",        false, "photo=%s why=%p") \
     X(BOARD_PARTLY_HIDDEN,    "board_partly_hidden",   false, \
       "photo=%s missing=%d all=%d why=%s") \
     X(PHOTO_BLURRED,          "photo_blurred",         false, \
@@ -158,7 +172,48 @@
     X(NO_ROOM_UPRIGHT_RULE,   "no_room",               false, "-") \
     X(NO_ROOM_SHEET_ID,       "no_room",               false, "-") \
     X(NO_ROOM_UP_ARROW,       "no_room",               false, "-") \
-    X(NO_ROOM_NOTE,           "no_room",               false, "-")
+    X(NO_ROOM_NOTE,           "no_room",               false, "-") \
+    /* reasons, which the findings above and results have as parts: why a photo is not used */ \
+    X(SAID,                   "why",                   false, "text=%s") \
+    X(BESIDE_LIST,            "why",                   false, "list=%s") \
+    X(SAME_PHOTO,             "why",                   false, "other=%s") \
+    X(IS_MIRRORED,            "why",                   false, "-") \
+    X(SHOWS_NO_MARK,          "why",                   false, "whose=%s") \
+    X(MARKS_DO_NOT_TIE,       "why",                   false, "-") \
+    X(TAKEN_OTHERWISE,        "why",                   false, "camera=%s profile_camera=%s") \
+    X(SIZE_OTHER,             "why",                   false, \
+      "width_px=%d height_px=%d profile_width_px=%d profile_height_px=%d") \
+    X(SIZE_TURNED,            "why",                   false, \
+      "width_px=%d height_px=%d profile_width_px=%d profile_height_px=%d") \
+    X(SIZE_CHANGED,           "why",                   false, \
+      "width_px=%d height_px=%d profile_width_px=%d profile_height_px=%d") \
+    X(SIZE_LOOKS,             "why",                   false, \
+      "width_px=%d height_px=%d profile_width_px=%d profile_height_px=%d looks=%p") \
+    X(NO_PROFILE,             "why",                   false, "width_px=%d height_px=%d") \
+    X(NO_PROFILE_OF_CAMERA,   "why",                   false, \
+      "width_px=%d height_px=%d camera=%s") \
+    X(NO_PROFILE_LOOKS,       "why",                   false, \
+      "width_px=%d height_px=%d looks=%p") \
+    X(TWO_PROFILES,           "why",                   false, "lens=%s other_lens=%s photo=%s") \
+    X(SIZES_DIFFER,           "why",                   false, \
+      "width_px=%d height_px=%d usual=%s usual_width_px=%d usual_height_px=%d") \
+    X(SIZES_DIFFER_TURNED,    "why",                   false, \
+      "width_px=%d height_px=%d usual=%s usual_width_px=%d usual_height_px=%d") \
+    X(LOOKS,                  "why",                   false, "looks=%p") \
+    /* of photos of a board */ \
+    X(NO_BOARD,               "why",                   false, "squares_x=%d squares_y=%d") \
+    X(NO_BOARD_LOOKS,         "why",                   false, "looks=%p") \
+    X(FEW_CORNERS,            "why",                   false, "measured=%d all=%d others=%s") \
+    X(SAME_FILE,              "why",                   false, "other=%s") \
+    X(FITS_WORSE,             "why",                   false, "times=%f") \
+    X(FOCAL_IS_OTHER,         "why",                   false, "off_percent=%f") \
+    X(AXIS_IS_ELSEWHERE,      "why",                   false, "off_px=%f") \
+    /* what a picture looks like (image/kind.h) */ \
+    X(LOOKS_PANORAMA,         "looks",                 false, "-") \
+    X(LOOKS_SCREENSHOT,       "looks",                 false, "-") \
+    X(LOOKS_CUT,              "looks",                 false, "-") \
+    X(LOOKS_SHRUNK,           "looks",                 false, "-") \
+    X(LOOKS_COPY,             "looks",                 false, "-")
 /* clang-format on */
 
 #define TR_FINDING_ENUM(NAME, code, blocks_pass, arguments) TR_FOUND_##NAME,
@@ -172,12 +227,19 @@ enum { TR_MAX_ARGUMENTS = 9, TR_ARGUMENT_NAME_SIZE = 24 };
 
 typedef struct {
     char name[TR_ARGUMENT_NAME_SIZE]; /* "": there are no more */
-    enum { TR_ARGUMENT_NUMBER, TR_ARGUMENT_INTEGER, TR_ARGUMENT_TEXT, TR_ARGUMENT_LIST } type;
-    double number; /* or integer */
-    char *text;    /* or the list's items, joined by newlines; owned */
+    enum {
+        TR_ARGUMENT_NUMBER,
+        TR_ARGUMENT_INTEGER,
+        TR_ARGUMENT_TEXT,
+        TR_ARGUMENT_LIST,
+        TR_ARGUMENT_PART
+    } type;
+    double number;           /* or integer */
+    char *text;              /* or the list's items, joined by newlines; owned */
+    struct tr_finding *part; /* NULL: nothing is said; owned */
 } tr_argument;
 
-typedef struct {
+typedef struct tr_finding {
     tr_finding_kind kind;
     tr_argument arguments[TR_MAX_ARGUMENTS];
 } tr_finding;
@@ -208,10 +270,14 @@ int tr_finding_arguments(tr_finding_kind kind, tr_argument out[TR_MAX_ARGUMENTS]
 /* Adds a finding with copies of its arguments, once, as tr_note does. */
 TR_MUST_USE bool tr_findings_copy(const tr_finding *finding, tr_findings *list, tr_error *err);
 
+TR_MUST_USE bool tr_findings_copy_all(const tr_findings *from, tr_findings *list, tr_error *err);
+
 /* The list has one of this kind, or of another variant of it. */
 bool tr_findings_have(const tr_findings *list, tr_finding_kind kind);
 bool tr_findings_block_pass(const tr_findings *list);
 void tr_findings_release(tr_findings *list);
+/* One that belongs to no list: what its arguments own. */
+void tr_finding_release(tr_finding *finding);
 
 /* Appends an item to a list for an argument. *list is to be freed; NULL and "" are empty ones.
    False: memory ran out. */

@@ -16,7 +16,8 @@
 
 typedef struct {
     const tr_job *job;             /* borrowed */
-    bool *is_needed;               /* of each sheet: tr_job_needs_sheet */
+    bool *is_needed;               /* of each sheet: tr_job_needs_sheet ... */
+    bool *stays;                   /* ... and tr_job_sheet_stays */
     tr_photo_set set;              /* its photos */
     tr_lens lenses[TR_MAX_LENSES]; /* of the job, as the network has them */
     tr_check_result result;
@@ -37,7 +38,8 @@ TR_MUST_USE bool tr_check_photos(const tr_job *job, char *const *files, int n,
                                  const tr_workers *workers, tr_check *out, tr_error *err);
 
 /* Everything after the marks; out as tr_check_photos left it (or with simulated marks). False where
-   nothing can be measured: err is set (TR_NO_MEASURE), and out->set and the findings tell more. */
+   nothing can be measured: err is set (TR_NO_MEASURE or TR_NO_PHOTO), and out->set and the
+   findings tell more. */
 TR_MUST_USE bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err);
 
 /* Completes check->result with what is shown of the job and of the photos, and, where why is not

@@ -93,11 +93,12 @@ static bool note_not_found(const tr_adjustment *adj, tr_check *check, tr_error *
     }
     for (int i = 0; i < job->n_references; i++) {
         const tr_reference *r = &job->references[i];
-        if (!adj->sheet_placed[r->sheet] &&
-            !tr_note(PLATE_NOT_FOUND, findings, err, job->sheets[r->sheet].id,
-                     tr_wheel_point_name(r->point))) {
-            return false;
-        }
+        const char *id = job->sheets[r->sheet].id;
+        const char *name = tr_reference_name(r);
+        if (adj->sheet_placed[r->sheet]) continue;
+        bool ok = r->point < TR_N_POINTS ? tr_note(PLATE_NOT_FOUND, findings, err, id, name)
+                                         : tr_note(POINT_NOT_FOUND, findings, err, id, name);
+        if (!ok) return false;
     }
     return true;
 }

@@ -18,7 +18,7 @@ static const char *sheet_of(const tr_job *job, tr_wheel_point point) {
  */
 static bool check_sides(const tr_job *job, const tr_vehicle *v, tr_findings *findings,
                         bool *is_sound, tr_error *err) {
-    const tr_vec2 *p = v->point_mm;
+    const tr_vec3 *p = v->point_mm;
     bool rear = p[TR_REAR_LEFT].y < p[TR_REAR_RIGHT].y;
     bool front = v->has_front && p[TR_FRONT_LEFT].y < p[TR_FRONT_RIGHT].y;
     bool backward = v->has_front && p[TR_FRONT_LEFT].x + p[TR_FRONT_RIGHT].x <
@@ -59,12 +59,13 @@ static three_fit fit_three(const tr_layout *l, const tr_vehicle *v, int left_out
     for (int i = 0; i < TR_N_POINTS; i++) {
         if (i == left_out) continue;
         from[n] = model[i];
-        to[n++] = v->point_mm[i];
+        to[n++] = tr_v2(v->point_mm[i].x, v->point_mm[i].y);
     }
     tr_plane_motion motion = tr_plane_fit(from, to, n);
     double sum = 0;
     for (int i = 0; i < TR_N_POINTS; i++) {
-        tr_vec2 d = tr_v2_sub(v->point_mm[i], tr_plane_motion_apply(motion, model[i]));
+        tr_vec2 at = {v->point_mm[i].x, v->point_mm[i].y};
+        tr_vec2 d = tr_v2_sub(at, tr_plane_motion_apply(motion, model[i]));
         if (i == left_out)
             fit.off_mm = d;
         else
@@ -121,7 +122,7 @@ static bool check_wheelbase(double measured, double stated, double tolerance, tr
    plate's. */
 static bool check_skew(const tr_vehicle *v, double tolerance, double u_mm, tr_findings *findings,
                        bool *is_off, tr_error *err) {
-    double skew = fmax(fabs(v->skew_rear_mm), fabs(v->skew_front_mm));
+    double skew = fmax(fabs(v->value[TR_SKEW_REAR]), fabs(v->value[TR_SKEW_FRONT]));
     if (skew > hypot(tolerance, TR_COVERAGE_FACTOR * u_mm)) {
         *is_off = true;
         return tr_note(AXLES_NOT_SQUARE, findings, err, skew);
@@ -129,10 +130,45 @@ static bool check_skew(const tr_vehicle *v, double tolerance, double u_mm, tr_fi
     return skew <= SURPRISING_SKEW_U * u_mm || tr_note(AXLES_ASKEW, findings, err, skew);
 }
 
-bool tr_check_references(const tr_job *job, const tr_vehicle *v, double skew_u_mm,
-                         tr_findings *findings, tr_error *err) {
+/* What a layout states of tracks is between plumb points. */
+static bool has_plates(const tr_job *job, bool is_rear) {
+    tr_wheel_point left = is_rear ? TR_REAR_LEFT : TR_FRONT_LEFT;
+    for (int i = 0; i < job->n_references; i++) {
+        if (job->references[i].point == left)
+            return job->sheets[job->references[i].sheet].support == TR_ON_FLOOR;
+    }
+    return false;
+}
+
+static bool check_lengths(const tr_job *job, const tr_vehicle *v, tr_findings *findings,
+                          bool *is_off, tr_error *err) {
     const tr_layout *l = &job->layout;
     double tolerance = l->reference_tolerance_mm;
+    for (int is_rear = 1; is_rear >= 0; is_rear--) {
+        double measured = v->value[is_rear ? TR_TRACK_REAR : TR_TRACK_FRONT];
+        double stated = is_rear ? l->track_rear_mm : l->track_front_mm;
+        if ((!is_rear && !v->has_front) || !has_plates(job, is_rear)) continue;
+        if (!check_track(is_rear, measured, stated, tolerance, findings, is_off, err)) return false;
+    }
+    return !v->has_front ||
+           check_wheelbase(v->value[TR_WHEELBASE], l->wheelbase_mm, tolerance, findings, is_off, err);
+}
+
+/* A vehicle that runs askew should be aligned first: what is squared to its line aims wrong
+   afterwards. */
+static bool check_thrust(const tr_job *job, const tr_vehicle *v, double u95, tr_findings *findings,
+                         tr_error *err) {
+    double limit = job->layout.thrust_limit_rad;
+    if (!(limit > 0)) return true;
+    if (!v->has[TR_THRUST_ANGLE]) return tr_note(THRUST_NOT_MEASURED, findings, err);
+    double angle = v->value[TR_THRUST_ANGLE];
+    return tr_verdict_decide(angle, u95, limit) == TR_PASS ||
+           tr_note(THRUST_ANGLE, findings, err, angle * TR_DEG_PER_RAD, u95 * TR_DEG_PER_RAD,
+                   limit * TR_DEG_PER_RAD);
+}
+
+bool tr_check_references(const tr_job *job, const tr_vehicle *v, const tr_reference_u *u,
+                         tr_findings *findings, tr_error *err) {
     bool is_sound;
     bool is_off = false;
     if (!check_sides(job, v, findings, &is_sound, err)) return false;
@@ -141,15 +177,12 @@ bool tr_check_references(const tr_job *job, const tr_vehicle *v, double skew_u_m
         tr_findings_have(findings, TR_FOUND_SHEET_MOVED)) {
         return true;
     }
-    if (!check_track(true, v->track_rear_mm, l->track_rear_mm, tolerance, findings, &is_off, err)) {
-        return false;
-    }
+    if (!check_lengths(job, v, findings, &is_off, err)) return false;
     if (!v->has_front) return tr_note(REAR_PLATES_ONLY, findings, err);
-    if (!check_track(false, v->track_front_mm, l->track_front_mm, tolerance, findings, &is_off,
-                     err) ||
-        !check_wheelbase(v->wheelbase_mm, l->wheelbase_mm, tolerance, findings, &is_off, err)) {
+    if (!check_skew(v, job->layout.reference_tolerance_mm, u->skew_mm, findings, &is_off, err) ||
+        !check_thrust(job, v, u->thrust_u95_rad, findings, err)) {
         return false;
     }
-    if (!check_skew(v, tolerance, skew_u_mm, findings, &is_off, err)) return false;
-    return !is_off || name_culprit(job, v, findings, err);
+    bool has_all_plates = has_plates(job, true) && has_plates(job, false);
+    return !is_off || !has_all_plates || name_culprit(job, v, findings, err);
 }

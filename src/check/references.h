@@ -6,13 +6,19 @@
 #include "job/job.h"
 #include "vehicle/vehicle.h"
 
+/* How well they are known: the standard uncertainty of the skews, u95 of the thrust angle. */
+typedef struct {
+    double skew_mm, thrust_u95_rad;
+} tr_reference_u;
+
 /* Findings, which block a pass: plates exchanged left and right or front and rear, wheelbase
    or tracks off the layout's by more than its tolerance, axles not square to each other; and, where
-   one plate alone explains it, which one and by how much. skew_u_mm: standard uncertainty of the
-   skews; one that is more than it explains, but within the tolerance, is told and does not block.
+   one plate alone explains it, which one and by how much; a thrust angle beyond the layout's limit.
+   A skew that is more than its uncertainty explains, but within the tolerance, is told and does not
+   block.
    Where the findings already name a cause that spoils every length (another lens, a print's scale,
    a sheet that moved), lengths are not judged. */
-TR_MUST_USE bool tr_check_references(const tr_job *job, const tr_vehicle *vehicle, double skew_u_mm,
-                                     tr_findings *findings, tr_error *err);
+TR_MUST_USE bool tr_check_references(const tr_job *job, const tr_vehicle *vehicle,
+                                     const tr_reference_u *u, tr_findings *findings, tr_error *err);
 
 #endif

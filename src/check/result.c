@@ -10,6 +10,7 @@ void tr_check_result_release(tr_check_result *result) {
     free(result->targets);
     free(result->sheets);
     free(result->plates);
+    free(result->relations);
     free(result->order);
     tr_photo_results_release(result->photos, result->n_photos);
     tr_findings_release(&result->findings);
@@ -38,6 +39,7 @@ static void tell_job(const tr_check *check, tr_check_result *out) {
     memcpy(out->vehicle_id, job->vehicle_id, sizeof out->vehicle_id);
     memcpy(out->technician, job->technician, sizeof out->technician);
     out->flatness_mm = job->layout.flatness_mm;
+    out->thrust_limit_rad = job->layout.thrust_limit_rad;
     out->reference_sd_mm = job->reference_sd_mm;
     out->has_lenses = job->n_lenses > 1;
     out->is_camera_steady = true;
@@ -56,8 +58,11 @@ static void tell_job(const tr_check *check, tr_check_result *out) {
         r->is_surveyed = sheet->survey.n_rows > 0;
     }
     for (int i = 0; i < out->n_plates; i++) {
-        out->plates[i].point = job->references[i].point;
-        out->plates[i].sheet = job->references[i].sheet;
+        const tr_reference *r = &job->references[i];
+        out->plates[i].point = r->point;
+        out->plates[i].sheet = r->sheet;
+        out->plates[i].is_hub = job->sheets[r->sheet].support == TR_ON_WHEEL;
+        snprintf(out->plates[i].name, sizeof out->plates[i].name, "%s", tr_reference_name(r));
     }
 }
 

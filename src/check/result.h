@@ -12,6 +12,7 @@
 #include "geom/geom.h"
 #include "job/job.h"
 #include "photos/photo_result.h"
+#include "vehicle/vehicle.h"
 #include "verdict/verdict.h"
 
 /* A sheet of the job as the network found it. */
@@ -30,7 +31,7 @@ typedef struct {
 /* A placement of the layout. */
 typedef struct {
     int sheet; /* index into the result's */
-    tr_origin from;
+    tr_origin from[3]; /* of x, y and z */
     tr_verdict verdict;
     tr_axis_result axis[TR_N_AXES];
     char moves[TR_MAX_MOVES][TR_MOVE_SIZE];
@@ -39,13 +40,28 @@ typedef struct {
     int photo;                     /* that shows it best; -1: none does */
 } tr_target_result;
 
-/* A plate that marks a wheel point. */
+/* A relation of two targets: the second less the first. */
 typedef struct {
-    tr_wheel_point point;
-    int sheet; /* index into the result's */
+    int targets[2]; /* indices into the result's */
+    tr_verdict verdict;
+    tr_axis_result axis[TR_N_AXES];
+} tr_relation_result;
+
+/* A sheet that marks a point of the vehicle. */
+typedef struct {
+    tr_wheel_point point; /* TR_N_POINTS: a point with a name of its own */
+    char name[64];        /* "rear-left", or its own */
+    int sheet;            /* index into the result's */
     bool is_placed;
-    tr_vec2 at_mm; /* the wheel point, z = 0; where is_placed */
+    bool is_hub;   /* it hangs on the wheel */
+    tr_vec3 at_mm; /* the point; of a wheel with a plate z = 0; where is_placed */
 } tr_plate_result;
+
+/* mm or rad; nothing where it is not measured. */
+typedef struct {
+    bool is_measured;
+    double value, u95;
+} tr_quantity;
 
 /* A length between wheel points. */
 typedef struct {
@@ -62,11 +78,15 @@ typedef struct {
     tr_verdict verdict;
     tr_target_result *targets; /* one a placement of the layout */
     tr_sheet_result *sheets;   /* one a sheet of the job */
+    tr_relation_result *relations; /* one a relation of the layout */
     tr_plate_result *plates;   /* one a reference of the job */
     tr_photo_result *photos;   /* in the order given */
     int *order;                /* indices of the photos, sorted by name */
-    int n_targets, n_sheets, n_plates, n_photos;
+    int n_targets, n_relations, n_sheets, n_plates, n_photos;
     tr_length_result wheelbase, track_front, track_rear;
+    bool has_wheels; /* sheets hang on wheels: directions of wheels were measured */
+    tr_quantity geometry[TR_N_VEHICLE_VALUES]; /* where has_wheels; angles rad */
+    double thrust_limit_rad;                  /* by the layout; 0: not judged */
     double flatness_mm;         /* that the layout allows a required sheet */
     double reference_sd_mm;     /* how well plates sit on their plumb marks, as the job says */
     bool has_lenses;            /* the job has several */

@@ -10,8 +10,8 @@
 void tr_targets_set_up(const tr_job *job, tr_check_result *result);
 
 /* What was measured, and the verdict of each axis. */
-void tr_targets_fill(const tr_job *job, const tr_adjustment *adj, const tr_vehicle *vehicle,
-                     const tr_outputs *outputs, tr_check_result *result);
+void tr_targets_fill(const tr_solved *solved, const tr_vehicle *vehicle, const tr_outputs *outputs,
+                     tr_check_result *result);
 
 /* The verdicts and the moves; all other findings are there, and a sheet that lies the wrong way
    round becomes one. False: memory ran out. */

@@ -6,13 +6,19 @@
 #include "base/array.h"
 #include "geom/dense.h"
 
+/* ---- inputs and outputs ---- */
+
+/* How far the sheet of a reference is from what it marks. Of one on the floor: mm along the axes of
+   the world; on the vehicle: mm along those of the sheet; on a wheel: mm along the sheet's x and y
+   to the wheel's axis, then how far that leans from the sheet's normal towards x and y, rad. */
+enum { OFF_N = 4 };
+
 typedef struct {
-    const tr_job *job;
-    const tr_adjustment *adj;
+    const tr_solved *s;
     const tr_check_result *result;
-    int n_poses;   /* TR_POSE_N a sheet */
-    int n_inputs;  /* then 2 a reference */
-    int n_outputs; /* TR_N_AXES a target, then the lengths */
+    int n_poses;   /* TR_POSE_N a sheet of the network */
+    int n_inputs;  /* then OFF_N a reference, then the floor's height by position and reference */
+    int n_outputs; /* TR_N_AXES a target, then a relation, then the vehicle's values */
 } measurement;
 
 /* Where the inputs and the outputs stand in their rows. */
@@ -20,79 +26,268 @@ static long pose_input(int sheet) {
     return (long)TR_POSE_N * sheet;
 }
 
-static long plate_input(const tr_job *job, int reference) {
-    return pose_input(job->n_sheets) + 2L * reference;
+static long off_input(const tr_solved *s, int reference) {
+    return pose_input(s->adj->net.n_sheets) + (long)OFF_N * reference;
 }
 
-static long axis_output(int target, int axis) {
-    return (long)TR_N_AXES * target + axis;
+static long height_input(const tr_solved *s, int position, int reference) {
+    return off_input(s, s->job->n_references) + (long)position * s->job->n_references + reference;
 }
 
-static long length_output(const tr_job *job, int length) {
-    return axis_output(job->layout.n_placements, 0) + length;
+static long n_inputs(const tr_solved *s) {
+    return height_input(s, s->roll ? s->job->n_positions : 0, 0);
 }
 
-static tr_pose world_from_sheet(const tr_adjustment *adj, int sheet, const double *inputs) {
-    tr_pose pose = adj->net.sheets[sheet].world_from_sheet;
+static long target_output(int target) {
+    return (long)TR_N_AXES * target;
+}
+
+static long relation_output(const tr_job *job, int relation) {
+    return target_output(job->layout.n_placements + relation);
+}
+
+static long vehicle_output(const tr_job *job) {
+    return relation_output(job, job->layout.n_relations);
+}
+
+static tr_support support_of(const tr_job *job, const tr_reference *r) {
+    return job->sheets[r->sheet].support;
+}
+
+static double off_sd(const tr_job *job, const tr_reference *r, int component) {
+    int n_lengths = support_of(job, r) == TR_ON_VEHICLE ? 3 : 2;
+    if (component < n_lengths) return job->reference_sd_mm;
+    return support_of(job, r) == TR_ON_WHEEL ? job->hub_tilt_sd_rad : 0;
+}
+
+/* Of an input that is no pose. */
+static double input_sd(const tr_solved *s, long input) {
+    long off = input - off_input(s, 0);
+    if (input >= height_input(s, 0, 0)) return s->job->floor_sd_mm;
+    return off_sd(s->job, &s->job->references[off / OFF_N], (int)(off % OFF_N));
+}
+
+/* Of a rotation or of a turn. */
+static bool is_angle_input(const measurement *m, int input) {
+    long off = input - off_input(m->s, 0);
+    if (input < m->n_poses) return input % TR_POSE_N < 3;
+    if (input >= height_input(m->s, 0, 0)) return false;
+    const tr_reference *r = &m->s->job->references[off / OFF_N];
+    return support_of(m->s->job, r) == TR_ON_WHEEL && off % OFF_N >= 2;
+}
+
+/* ---- the vehicle, with the inputs moved by small amounts (NULL: as they are) ---- */
+
+static tr_pose world_from_sheet(const tr_solved *s, int sheet, const double *inputs) {
+    tr_pose pose = s->adj->net.sheets[sheet].world_from_sheet;
     return inputs ? tr_pose_moved(pose, inputs + pose_input(sheet)) : pose;
 }
 
-/* The frame, with the inputs moved by small amounts (NULL: as they are). */
-static bool frame_of(const tr_job *job, const tr_adjustment *adj, const double *inputs,
-                     tr_vehicle *vehicle) {
-    tr_vec3 point[TR_N_POINTS] = {{0, 0, 0}};
-    bool is_there[TR_N_POINTS] = {false};
-    for (int i = 0; i < job->n_references; i++) {
-        const tr_reference *r = &job->references[i];
-        if (!adj->sheet_placed[r->sheet]) continue;
-        tr_pose pose = world_from_sheet(adj, r->sheet, inputs);
-        point[r->point] = tr_pose_apply(pose, tr_v3(r->at_mm.x, r->at_mm.y, 0));
-        if (inputs) {
-            const double *d = inputs + plate_input(job, i);
-            point[r->point] = tr_v3_add(point[r->point], tr_v3(d[0], d[1], 0));
+static const double *off_of(const tr_solved *s, int reference, const double *inputs) {
+    static const double NONE[OFF_N] = {0};
+    return inputs ? inputs + off_input(s, reference) : NONE;
+}
+
+/* The point that a sheet on the floor or on the body marks. */
+static tr_vec3 marked_point(const tr_solved *s, int reference, const double *inputs) {
+    const tr_reference *r = &s->job->references[reference];
+    const double *d = off_of(s, reference, inputs);
+    tr_pose pose = world_from_sheet(s, r->sheet, inputs);
+    if (support_of(s->job, r) == TR_ON_VEHICLE)
+        return tr_pose_apply(pose, tr_v3(r->at_mm.x + d[0], r->at_mm.y + d[1], d[2]));
+    return tr_v3_add(tr_pose_apply(pose, tr_v3(r->at_mm.x, r->at_mm.y, 0)), tr_v3(d[0], d[1], 0));
+}
+
+/* The changes of the roll's observations, in their order (vehicle/roll.h). */
+static void changes_of_roll(const tr_solved *s, const double *inputs, double *out) {
+    int last = s->job->n_positions - 1;
+    for (int k = 0; k < s->n_rolled; k++) {
+        int sheet = s->job->references[s->reference[k]].sheet;
+        for (int p = 0; p <= last; p++) {
+            int number = tr_solved_sheet(s, p, sheet);
+            if (!s->adj->sheet_placed[number]) continue;
+            memcpy(out, inputs + pose_input(number), TR_POSE_N * sizeof *out);
+            out += TR_POSE_N;
         }
-        is_there[r->point] = true;
     }
-    return tr_vehicle_frame(point, is_there, job->layout.axes, vehicle);
+    for (int k = 0; k < s->n_rolled; k++) {
+        if (support_of(s->job, &s->job->references[s->reference[k]]) != TR_ON_WHEEL) continue;
+        memcpy(out, inputs + off_input(s, s->reference[k]), TR_HANG_N * sizeof *out);
+        out += TR_HANG_N;
+    }
+    for (int p = 0; p < last; p++) {
+        for (int k = 0; k < s->n_rolled; k++) {
+            int reference = s->reference[k];
+            if (support_of(s->job, &s->job->references[reference]) != TR_ON_WHEEL) continue;
+            *out++ = inputs[height_input(s, p, reference)] - inputs[height_input(s, last, reference)];
+        }
+    }
 }
 
-bool tr_check_frame(const tr_job *job, const tr_adjustment *adj, tr_vehicle *vehicle) {
-    return frame_of(job, adj, NULL, vehicle);
+/* A wheel whose sheet hangs as squarely as is known before. */
+static tr_wheel standing_wheel(const tr_solved *s, int reference, const double *inputs) {
+    const tr_reference *r = &s->job->references[reference];
+    const double *d = off_of(s, reference, inputs);
+    tr_pose pose = world_from_sheet(s, r->sheet, inputs);
+    tr_vec3 axis = tr_m3_apply(pose.R, tr_v3(d[2], d[3], 1));
+    axis = tr_v3_scale(1 / tr_v3_norm(axis), axis);
+    tr_vec3 foot = tr_pose_apply(pose, tr_v3(r->at_mm.x + d[0], r->at_mm.y + d[1], 0));
+    return (tr_wheel){.is_there = true,
+                      .has_axis = true,
+                      .at_mm = tr_v3_sub(foot, tr_v3_scale(r->standoff_mm, axis)),
+                      .axis = axis};
 }
 
-static double origin_x(const tr_placement *placement, const tr_vehicle *vehicle) {
-    return placement->from == TR_FROM_FRONT_AXLE ? vehicle->wheelbase_mm : 0;
+/* change: of the roll's observations; NULL: none. */
+static tr_wheel wheel_of(const tr_solved *s, int reference, const double *inputs,
+                         const double *change) {
+    const tr_reference *r = &s->job->references[reference];
+    if (support_of(s->job, r) != TR_ON_WHEEL)
+        return (tr_wheel){.is_there = true, .at_mm = marked_point(s, reference, inputs)};
+    return s->roll ? tr_roll_wheel(s->roll, s->rolled[reference], change)
+                   : standing_wheel(s, reference, inputs);
 }
 
-static bool values_of(const measurement *m, const double *inputs, double *out) {
-    const tr_layout *layout = &m->job->layout;
+/* Four corners of every sheet that lies on the floor. */
+static bool floor_of_sheets(const tr_solved *s, const double *inputs, tr_floor *floor) {
+    static const double SIGN[4][2] = {{-0.5, -0.5}, {0.5, -0.5}, {0.5, 0.5}, {-0.5, 0.5}};
+    tr_vec3 p[4 * TR_JOB_MAX_SHEETS];
+    int n = 0;
+    for (int i = 0; i < s->job->n_sheets; i++) {
+        const tr_sheet *sheet = &s->job->sheets[i];
+        if (sheet->support != TR_ON_FLOOR || !s->adj->sheet_placed[i]) continue;
+        tr_pose pose = world_from_sheet(s, i, inputs);
+        for (int k = 0; k < 4; k++) {
+            p[n++] = tr_pose_apply(
+                pose, tr_v3(SIGN[k][0] * sheet->width_mm, SIGN[k][1] * sheet->height_mm, 0));
+        }
+    }
+    return n >= 3 && tr_floor_through(p, n, floor);
+}
+
+/* That of three or more plates at the wheels; where wheels carry sheets instead, that of all sheets
+   on the floor. */
+static bool find_floor(const tr_solved *s, const tr_wheel *wheels, const double *inputs, tr_floor *floor) {
+    int n_plates = 0;
+    bool has_axis = false;
+    for (int i = 0; i < TR_N_POINTS; i++) {
+        n_plates += wheels[i].is_there && !wheels[i].has_axis;
+        has_axis = has_axis || wheels[i].has_axis;
+    }
+    return has_axis && n_plates < 3 ? floor_of_sheets(s, inputs, floor)
+                                    : tr_floor_of_plates(wheels, floor);
+}
+
+/* change: scratch for the roll's observations; NULL where inputs are. */
+static bool frame_of(const tr_solved *s, const double *inputs, double *change,
+                     tr_vehicle *vehicle) {
+    tr_wheel wheels[TR_N_POINTS] = {{0}};
+    tr_floor floor;
+    if (inputs && s->roll) changes_of_roll(s, inputs, change);
+    for (int i = 0; i < s->job->n_references; i++) {
+        const tr_reference *r = &s->job->references[i];
+        if (r->point == TR_N_POINTS || !s->adj->sheet_placed[r->sheet]) continue;
+        wheels[r->point] = wheel_of(s, i, inputs, inputs ? change : NULL);
+    }
+    return find_floor(s, wheels, inputs, &floor) &&
+           tr_vehicle_frame(wheels, &floor, s->job->layout.axes, vehicle);
+}
+
+bool tr_check_frame(const tr_solved *s, tr_vehicle *vehicle) {
+    return frame_of(s, NULL, NULL, vehicle);
+}
+
+/* ---- what placements count from ---- */
+
+/* Heights of what stands on the floor count from the floor. */
+static bool point_origin(const tr_solved *s, const tr_vehicle *vehicle, int reference,
+                         const double *inputs, tr_vec3 *at) {
+    const tr_reference *r = &s->job->references[reference];
+    if (!s->adj->sheet_placed[r->sheet]) return false;
+    *at = r->point < TR_N_POINTS ? vehicle->point_mm[r->point]
+                                 : tr_pose_apply(vehicle->vehicle_from_world,
+                                                 marked_point(s, reference, inputs));
+    if (support_of(s->job, r) == TR_ON_FLOOR) at->z = 0;
+    return true;
+}
+
+static bool origin_of(const tr_solved *s, const tr_vehicle *vehicle, const tr_origin *from,
+                      const double *inputs, tr_vec3 *at) {
+    switch (from->kind) {
+    case TR_FROM_REAR_AXLE: *at = tr_vehicle_axle(vehicle, false); return true;
+    case TR_FROM_FRONT_AXLE: *at = tr_vehicle_axle(vehicle, true); return vehicle->has_front;
+    case TR_FROM_POINT: return point_origin(s, vehicle, from->index, inputs, at);
+    case TR_FROM_SHEET:
+        *at = tr_pose_apply(vehicle->vehicle_from_world,
+                            world_from_sheet(s, from->index, inputs).t_mm);
+        return s->adj->sheet_placed[from->index];
+    }
+    return false;
+}
+
+bool tr_check_origin(const tr_solved *s, const tr_vehicle *vehicle, const tr_origin *from,
+                     tr_vec3 *at_mm) {
+    return origin_of(s, vehicle, from, NULL, at_mm);
+}
+
+/* ---- the outputs ---- */
+
+/* In the frame under the rear axle; all 0 of a sheet that is not placed. */
+static void place_target(const measurement *m, const tr_vehicle *vehicle, int target,
+                         const double *inputs, double value[TR_N_AXES]) {
+    int sheet = m->result->targets[target].sheet;
+    for (int k = 0; k < TR_N_AXES; k++) value[k] = 0;
+    if (!m->s->adj->sheet_placed[sheet]) return;
+    tr_pose pose = world_from_sheet(m->s, sheet, inputs);
+    tr_placement_of(tr_pose_mul(vehicle->vehicle_from_world, pose),
+                    tr_sheet_is_upright(&m->s->job->sheets[sheet]), value);
+}
+
+static void count_from_origin(const measurement *m, const tr_vehicle *vehicle, int target,
+                              const double *inputs, double value[TR_N_AXES]) {
+    const tr_placement *p = &m->s->job->layout.placements[target];
+    for (int k = 0; k < 3; k++) {
+        tr_vec3 at;
+        if (!origin_of(m->s, vehicle, &p->from[k], inputs, &at)) continue;
+        const double xyz[3] = {at.x, at.y, at.z};
+        value[k] -= xyz[k];
+    }
+}
+
+static bool values_of(const measurement *m, const double *inputs, double *change, double *out) {
+    const tr_job *job = m->s->job;
+    const tr_layout *layout = &job->layout;
     tr_vehicle vehicle;
-    if (!frame_of(m->job, m->adj, inputs, &vehicle)) return false;
+    if (!frame_of(m->s, inputs, change, &vehicle)) return false;
     for (int i = 0; i < layout->n_placements; i++) {
-        int sheet = m->result->targets[i].sheet;
-        double *value = out + axis_output(i, 0);
-        for (int k = 0; k < TR_N_AXES; k++) value[k] = 0;
-        if (!m->adj->sheet_placed[sheet]) continue;
-        tr_pose pose = world_from_sheet(m->adj, sheet, inputs);
-        tr_placement_of(tr_pose_mul(vehicle.vehicle_from_world, pose), value);
-        value[TR_X] -= origin_x(&layout->placements[i], &vehicle);
+        place_target(m, &vehicle, i, inputs, out + target_output(i));
     }
-    double *length = out + length_output(m->job, 0);
-    length[TR_OUT_WHEELBASE] = vehicle.wheelbase_mm;
-    length[TR_OUT_TRACK_FRONT] = vehicle.track_front_mm;
-    length[TR_OUT_TRACK_REAR] = vehicle.track_rear_mm;
-    length[TR_OUT_SKEW_REAR] = vehicle.skew_rear_mm;
-    length[TR_OUT_SKEW_FRONT] = vehicle.skew_front_mm;
+    for (int i = 0; i < layout->n_relations; i++) {
+        const tr_relation_result *r = &m->result->relations[i];
+        const double *first = out + target_output(r->targets[0]);
+        const double *second = out + target_output(r->targets[1]);
+        double *value = out + relation_output(job, i);
+        for (tr_axis k = 0; k < TR_N_AXES; k++) {
+            double d = second[k] - first[k];
+            value[k] = tr_axis_is_angle(k) ? tr_wrap_rad(d) : d;
+        }
+    }
+    for (int i = 0; i < layout->n_placements; i++) {
+        count_from_origin(m, &vehicle, i, inputs, out + target_output(i));
+    }
+    memcpy(out + vehicle_output(job), vehicle.value, sizeof vehicle.value);
     return true;
 }
 
 static bool is_angle(const measurement *m, int output) {
-    return output < length_output(m->job, 0) && tr_axis_is_angle((tr_axis)(output % TR_N_AXES));
+    int value = output - (int)vehicle_output(m->s->job);
+    return value >= 0 ? tr_vehicle_value_is_angle(value)
+                      : tr_axis_is_angle((tr_axis)(output % TR_N_AXES));
 }
 
 /* d(output)/d(input) by central differences: the function is smooth, and its curvature over these
    steps is 1e-9 of it. Angles among the outputs are differenced the short way round. */
-static bool jacobian(const measurement *m, double *J, tr_error *err) {
+static bool jacobian(const measurement *m, double *change, double *J, tr_error *err) {
     bool ok = false;
     double *inputs = calloc((size_t)m->n_inputs + 1, sizeof *inputs);
     double *plus = calloc((size_t)m->n_outputs + 1, sizeof *plus);
@@ -102,16 +297,15 @@ static bool jacobian(const measurement *m, double *J, tr_error *err) {
         goto out;
     }
     for (int j = 0; j < m->n_inputs; j++) {
-        bool is_rotation = j < m->n_poses && j % TR_POSE_N < 3;
-        double h = is_rotation ? 1e-5 : 1e-2; /* rad, mm */
+        double h = is_angle_input(m, j) ? 1e-5 : 1e-2; /* rad, mm */
         inputs[j] = h;
-        bool is_defined = values_of(m, inputs, plus);
+        bool is_defined = values_of(m, inputs, change, plus);
         inputs[j] = -h;
-        is_defined = is_defined && values_of(m, inputs, minus);
+        is_defined = is_defined && values_of(m, inputs, change, minus);
         inputs[j] = 0;
         if (!is_defined) {
             tr_fail(err, TR_NO_MEASURE,
-                    "the plates lie too close together to make a vehicle frame");
+                    "the wheels' points lie too close together to make a vehicle frame");
             goto out;
         }
         for (int i = 0; i < m->n_outputs; i++) {
@@ -134,15 +328,16 @@ static double variance_by(const measurement *m, const double *row, const double 
 /* row: d(output)/d(inputs). A source's share is what holding it takes off the variance, clamped to
    what remains. */
 static void propagate(const measurement *m, const double *row, tr_output *out) {
-    const tr_adjustment *adj = m->adj;
+    const tr_adjustment *adj = m->s->adj;
+    double factor = tr_solved_variance_factor(m->s);
     double network = variance_by(m, row, adj->covariance);
     double places = fmin(fmax(0, variance_by(m, row, adj->covariance_coordinates)), network);
     double rest = network - places;
     double lens_held = fmin(variance_by(m, row, adj->covariance_lens_held), rest);
     double marks = fmin(variance_by(m, row, adj->covariance_marks), lens_held);
-    double plates = 0;
+    double plates = (factor - 1) * network;
     for (int j = m->n_poses; j < m->n_inputs; j++) {
-        double u = row[j] * m->job->reference_sd_mm;
+        double u = row[j] * input_sd(m->s, j);
         plates += u * u;
     }
     out->variance = network + plates;
@@ -155,37 +350,50 @@ static void propagate(const measurement *m, const double *row, tr_output *out) {
     out->variance_calibrated = fmin(calibrated + plates, out->variance);
 }
 
-bool tr_outputs_find(const tr_job *job, const tr_adjustment *adj, const tr_check_result *result,
-                     tr_outputs *out, tr_error *err) {
-    measurement m = {.job = job, .adj = adj, .result = result};
-    int n_targets = job->layout.n_placements;
-    m.n_poses = (int)pose_input(job->n_sheets);
-    m.n_inputs = (int)plate_input(job, job->n_references);
-    m.n_outputs = (int)length_output(job, TR_N_OUT_LENGTHS);
+static tr_output *output_at(const measurement *m, tr_outputs *out, int i) {
+    int relation = i - (int)relation_output(m->s->job, 0);
+    int value = i - (int)vehicle_output(m->s->job);
+    if (value >= 0) return &out->vehicle[value];
+    if (relation >= 0) return &out->relations[relation / TR_N_AXES][relation % TR_N_AXES];
+    return &out->targets[i / TR_N_AXES][i % TR_N_AXES];
+}
+
+bool tr_outputs_find(const tr_solved *s, const tr_check_result *result, tr_outputs *out,
+                     tr_error *err) {
+    const tr_layout *layout = &s->job->layout;
+    measurement m = {.s = s,
+                     .result = result,
+                     .n_poses = (int)off_input(s, 0),
+                     .n_inputs = (int)n_inputs(s),
+                     .n_outputs = (int)vehicle_output(s->job) + TR_N_VEHICLE_VALUES};
+    int n_changes = s->roll ? tr_roll_n_observations(s->roll) : 0;
     bool ok = false;
-    *out = (tr_outputs){.targets = calloc((size_t)n_targets + 1, sizeof *out->targets)};
+    *out =
+        (tr_outputs){.targets = calloc((size_t)layout->n_placements + 1, sizeof *out->targets),
+                     .relations = calloc((size_t)layout->n_relations + 1, sizeof *out->relations)};
     double *value = calloc((size_t)m.n_outputs + 1, sizeof *value);
+    double *change = tr_array(n_changes, sizeof *change);
     double *J = tr_table(m.n_outputs, m.n_inputs, sizeof *J);
-    if (!out->targets || !value || !J) {
+    if (!out->targets || !out->relations || !value || !change || !J) {
         tr_fail_memory(err);
         goto out;
     }
-    if (!values_of(&m, NULL, value) || !jacobian(&m, J, err)) goto out;
+    if (!values_of(&m, NULL, NULL, value) || !jacobian(&m, change, J, err)) goto out;
     for (int i = 0; i < m.n_outputs; i++) {
-        int length = i - (int)length_output(job, 0);
-        tr_output *o =
-            length < 0 ? &out->targets[i / TR_N_AXES][i % TR_N_AXES] : &out->lengths[length];
+        tr_output *o = output_at(&m, out, i);
         o->value = value[i];
         propagate(&m, J + (long)i * m.n_inputs, o);
     }
     ok = true;
 out:
     free(value);
+    free(change);
     free(J);
     return ok;
 }
 
 void tr_outputs_release(tr_outputs *outputs) {
     free(outputs->targets);
+    free(outputs->relations);
     memset(outputs, 0, sizeof *outputs);
 }

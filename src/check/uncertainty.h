@@ -1,11 +1,13 @@
 /* What is measured, with its variance. All of it is one function of the inputs: where the sheets
-   lie, six numbers each, and how far the point of each plate is from its wheel's, two each. Its
-   covariance is propagated through its Jacobian (JCGM 102:2011, 6.2). Private to check. */
+   lie, six numbers each, how far each reference's sheet is from the point that it marks, at most four
+   each, and, where the vehicle was rolled, the height of the floor under each wheel. Its covariance is propagated through its Jacobian (JCGM 102:2011, 6.2). Private to
+   check. */
 #ifndef TR_CHECK_UNCERTAINTY_H
 #define TR_CHECK_UNCERTAINTY_H
 
 #include "adjust/adjust.h"
 #include "check/result.h"
+#include "check/rolled.h"
 #include "job/job.h"
 #include "vehicle/vehicle.h"
 #include "verdict/verdict.h"
@@ -17,28 +19,24 @@ typedef struct {
     double variance_calibrated;       /* with a lens profile; 0 where there is one */
 } tr_output;
 
-/* Lengths between wheel points (vehicle/vehicle.h). */
-enum {
-    TR_OUT_WHEELBASE,
-    TR_OUT_TRACK_FRONT,
-    TR_OUT_TRACK_REAR,
-    TR_OUT_SKEW_REAR,
-    TR_OUT_SKEW_FRONT,
-    TR_N_OUT_LENGTHS
-};
-
 typedef struct {
-    tr_output (*targets)[TR_N_AXES]; /* as the targets; of one that is not placed all 0 */
-    tr_output lengths[TR_N_OUT_LENGTHS];
+    tr_output (*targets)[TR_N_AXES];   /* as the targets; of one that is not placed all 0 */
+    tr_output (*relations)[TR_N_AXES]; /* as the relations; likewise */
+    tr_output vehicle[TR_N_VEHICLE_VALUES];
 } tr_outputs;
 
-/* The vehicle's frame in the network's world. False where the plates that were found make none. */
-bool tr_check_frame(const tr_job *job, const tr_adjustment *adj, tr_vehicle *vehicle);
+/* The vehicle's frame in the network's world. False where what was found of its references makes
+   none. */
+bool tr_check_frame(const tr_solved *solved, tr_vehicle *vehicle);
 
-/* All outputs; there is a frame. False: memory ran out, or the plates lie too close together. *out
-   is to be released in any case. */
-TR_MUST_USE bool tr_outputs_find(const tr_job *job, const tr_adjustment *adj,
-                                 const tr_check_result *result, tr_outputs *out, tr_error *err);
+/* The place in the vehicle frame that coordinates count from. False: it was not found. */
+bool tr_check_origin(const tr_solved *solved, const tr_vehicle *vehicle, const tr_origin *from,
+                     tr_vec3 *at_mm);
+
+/* All outputs; there is a frame. False: memory ran out, or the references lie too close together.
+   *out is to be released in any case. */
+TR_MUST_USE bool tr_outputs_find(const tr_solved *solved, const tr_check_result *result,
+                                 tr_outputs *out, tr_error *err);
 void tr_outputs_release(tr_outputs *outputs);
 
 /* An expanded uncertainty. */

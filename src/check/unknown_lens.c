@@ -15,19 +15,21 @@ bool tr_check_is_lens_told(const tr_check *check, const tr_adjustment *adj, tr_e
     if (!check->job->lenses[0].is_unknown) return true;
     for (int i = 0; i < adj->net.n_photos; i++) n += adj->photo_placed[i];
     if (n < LEAST_PHOTOS) {
-        return tr_fail(err, TR_NO_MEASURE,
-                       "the lens is unknown, and %d %s too few to tell it: take at least %d that "
-                       "show the mat and plates from different sides, or calibrate the lens with "
-                       "'trammel lens' and name its profile in the job",
-                       n, n == 1 ? "usable photo is" : "usable photos are", LEAST_PHOTOS);
+        return tr_fail(
+            err, TR_NO_MEASURE,
+            "the lens is unknown, and %d %s too few to determine it: take at least %d that "
+            "show the mat and plates from different sides, or calibrate the lens with "
+            "'trammel lens' and name its profile in the job",
+            n, n == 1 ? "usable photo is" : "usable photos are", LEAST_PHOTOS);
     }
     if (adj->focal_sd[0] < MOST_FOCAL_SD) return true;
-    return tr_fail(err, TR_NO_MEASURE,
-                   "the lens is unknown, and these photos do not tell it: its focal length stays "
-                   "open by %.0f %%. Take more of them, near the mat and slantwise over it, from "
-                   "several sides and some with the phone turned by a quarter; or calibrate the "
-                   "lens with 'trammel lens' and name its profile in the job",
-                   100 * TR_COVERAGE_FACTOR * adj->focal_sd[0]);
+    return tr_fail(
+        err, TR_NO_MEASURE,
+        "the lens is unknown, and these photos do not determine it: its focal length remains "
+        "uncertain by %.0f %%. Take more of them, near the mat and slantwise over it, from "
+        "several sides and some with the phone turned by a quarter; or calibrate the "
+        "lens with 'trammel lens' and name its profile in the job",
+        100 * TR_COVERAGE_FACTOR * adj->focal_sd[0]);
 }
 
 /* ---- what is said of it ---- */

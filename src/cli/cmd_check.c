@@ -13,6 +13,7 @@
 #include "present/check_json.h"
 #include "present/check_text.h"
 #include "present/picture.h"
+#include "present/words.h"
 
 /* ---- What was asked ---- */
 
@@ -39,7 +40,7 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     /* So that a wildcard behind --picture does not make it replace a photo. */
     if (r->picture && !tr_options_ends_in(r->picture, ".png")) {
         return tr_fail(err, TR_BAD_INPUT,
-                       "'--picture %.200s': the picture is a PNG; give it a name in .png",
+                       "'--picture %.200s': the picture is a PNG; give it a name that ends in .png",
                        r->picture);
     }
     if (n < 1) return tr_fail(err, TR_BAD_INPUT, "no job file is named");
@@ -119,6 +120,7 @@ static int run_request(const request *r) {
         tr_fail(&why, TR_NO_MEASURE, "the check could not be made"); /* unless a reason is there */
     }
     if (!tr_check_finish(&check, ok ? NULL : &why, &unfinished)) check.result.why = unfinished;
+    tr_check_name_reason(&check.result);
     int status = exit_status(&check.result);
     if (status == TR_EXIT_NO_MEASURE) tr_options_print_error("check", &check.result.why);
     /* The verdict first: it is printed even where no picture can be drawn. */

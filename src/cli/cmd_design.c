@@ -34,8 +34,8 @@ static bool set_kind(request *r, const char *kind, tr_error *err) {
     if (!kind) {
         return tr_fail(
             err, TR_BAD_INPUT,
-            "which design? Give plate, pointer, hub, mat, board or checkerboard, first of "
-            "all");
+            "no design is named; give plate, pointer, hub, mat, board or checkerboard as the first "
+            "word");
     }
     for (int k = 0; k < TR_N_DESIGNS; k++) {
         r->design.kind = (tr_design_kind)k;
@@ -65,7 +65,8 @@ static bool set_names(request *r, const words *w, tr_error *err) {
     }
     if (!w->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing: the sheet file to write");
     if (!tr_options_ends_in(w->out, ".yaml") && !tr_options_ends_in(w->out, ".yml")) {
-        return tr_fail(err, TR_BAD_INPUT, "'--out %.200s': give it a name in .yaml", w->out);
+        return tr_fail(err, TR_BAD_INPUT, "'--out %.200s': give it a name that ends in .yaml",
+                       w->out);
     }
     r->design.id = w->name;
     r->design.title = w->title;
@@ -222,7 +223,7 @@ static bool design_sheet(const request *r, tr_error *err) {
     struct stat about;
     if (lstat(r->out, &about) == 0) {
         return tr_fail_at(err, TR_NO_FILE, r->out, 0, NULL,
-                          "is there already; a sheet that may have been printed is not replaced: "
+                          "already exists; a sheet that may have been printed is not replaced: "
                           "give another name, or remove it first");
     }
     char *folder = tr_path_beside(r->out, "");

@@ -15,6 +15,7 @@
 #include "cli/output.h"
 #include "help/pages.h"
 #include "lens/profile.h"
+#include "present/catalogue.h"
 #include "present/lens_json.h"
 #include "present/lens_text.h"
 
@@ -133,7 +134,7 @@ static bool may_be_written(const char *path, bool *is_older, tr_error *err) {
     if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
     return *is_older ||
            tr_fail(err, TR_BAD_INPUT,
-                   "'--out %.200s' is there already and is no lens profile; give another name",
+                   "'--out %.200s' already exists and is not a lens profile; give another name",
                    path);
 }
 
@@ -141,14 +142,16 @@ static bool may_be_written(const char *path, bool *is_older, tr_error *err) {
 
 /* Why there is no lens, for standard error. */
 static void print_failure(const tr_lens_run *run, const tr_error *why) {
-    char line[sizeof run->photos->why_not + 300];
+    char why_not[TR_FINDING_TEXT_SIZE];
+    char line[sizeof why_not + 300];
     char shown[sizeof line];
     for (int i = 0; i < run->n_photos; i++) {
         const tr_lens_photo *p = &run->photos[i];
-        if (p->is_used || !*p->why_not) continue;
+        if (p->is_used || p->why_not.n == 0) continue;
+        tr_reason_text(p->why_not.items, why_not);
         char name[250];
         tr_text_fit(p->file, sizeof name, name, sizeof name);
-        snprintf(line, sizeof line, "%s: not used: %s", name, p->why_not);
+        snprintf(line, sizeof line, "%s: not used: %s", name, why_not);
         tr_text_show(line, strlen(line), shown, sizeof shown);
         fprintf(stderr, "trammel lens: %s\n", shown);
     }

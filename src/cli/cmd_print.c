@@ -25,12 +25,12 @@ static bool set_page(request *r, const char *page, tr_error *err) {
     r->paper = tr_paper_by_name(page);
     if (!r->paper) {
         return tr_fail(err, TR_BAD_INPUT,
-                       "'--page %.40s' is no page size that is known here; give own, or one of %s",
-                       page, tr_paper_names());
+                       "'--page %.40s' is not a known page size; give 'own' or one of %s", page,
+                       tr_paper_names());
     }
     return !r->is_svg || tr_fail(err, TR_BAD_INPUT,
                                  "an SVG is one page of the sheet's own size; leave out '--page', "
-                                 "or give '--out' a name in .pdf");
+                                 "or give '--out' a name that ends in .pdf");
 }
 
 static bool set_overlap(request *r, const char *overlap, tr_error *err) {
@@ -62,7 +62,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     if (!r->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing: the file to write");
     r->is_svg = tr_options_ends_in(r->out, ".svg");
     if (!r->is_svg && !tr_options_ends_in(r->out, ".pdf")) {
-        return tr_fail(err, TR_BAD_INPUT, "'--out %.200s': give it a name in .pdf or .svg", r->out);
+        return tr_fail(err, TR_BAD_INPUT,
+                       "'--out %.200s': give it a name that ends in .pdf or .svg", r->out);
     }
     return set_page(r, page, err) && set_overlap(r, overlap, err);
 }

@@ -69,7 +69,7 @@ static bool may_be_written(const char *path, tr_error *err) {
     tr_text_fit(path, sizeof name, name, sizeof name);
     return is_surveyed ||
            tr_fail(err, TR_BAD_INPUT,
-                   "'%s' is there already and is no surveyed sheet; give another name", name);
+                   "'%s' already exists and is not a surveyed sheet; give another name", name);
 }
 
 /* One path a sheet, owned by the caller with all in it. */
@@ -79,9 +79,10 @@ static bool choose_files(const request *r, const tr_survey_spec *spec, char **fi
     if (spec->n_sheets > 1 && !has_folder) {
         char out[150];
         tr_text_fit(r->out, sizeof out, out, sizeof out);
-        return tr_fail(err, TR_BAD_INPUT,
-                       "'--out %s': of %d sheets each gets a file; give a folder that is there",
-                       out, spec->n_sheets);
+        return tr_fail(
+            err, TR_BAD_INPUT,
+            "'--out %s': each of %d sheets gets a file of its own; give a folder that exists", out,
+            spec->n_sheets);
     }
     for (int s = 0; s < spec->n_sheets; s++) {
         const char *name = tr_path_name(spec->sheets[s].path);
@@ -153,7 +154,7 @@ static bool read_align(const request *r, const tr_survey_spec *spec, tr_mark_nam
         char name[160];
         size_t length = strcspn(at, ",");
         if (length >= sizeof name || *n == MAX_ALIGN) {
-            return tr_fail(err, TR_BAD_INPUT, "'--align' names too much; at most %d marks",
+            return tr_fail(err, TR_BAD_INPUT, "'--align' names too many marks; give at most %d",
                            MAX_ALIGN);
         }
         memcpy(name, at, length);

@@ -14,8 +14,9 @@
 
 /* Residuals of marks that fit, in their variance. */
 static const double FITS_VARIANCE = 1.3;
-/* What a move may leave of the contradictions that it explains: loss and noise. */
-static const double LEFT_PART = 0.1;
+/* What a move may leave of the contradictions that it explains: loss and noise. In simulated jobs
+   true moves left up to 0.2 of them, false ones, where a photo was zoomed, 0.47 and more. */
+static const double LEFT_PART = 0.25;
 
 enum { MAX_ROUNDS = 12 };
 

@@ -7,7 +7,7 @@
 /* A pivot below this part of its diagonal element is rounding. */
 static const double ROUNDING = 1e-14;
 
-bool tr_dense_solve(double *A, double *b, int n) {
+bool tr_dense_factor(double *A, int n) {
     for (int j = 0; j < n; j++) {
         double d = A[j * n + j];
         for (int k = 0; k < j; k++) d -= A[j * n + k] * A[j * n + k];
@@ -19,14 +19,23 @@ bool tr_dense_solve(double *A, double *b, int n) {
             A[i * n + j] = s / A[j * n + j];
         }
     }
+    return true;
+}
+
+void tr_dense_solve_factored(const double *L, double *b, int n) {
     for (int i = 0; i < n; i++) {
-        for (int k = 0; k < i; k++) b[i] -= A[i * n + k] * b[k];
-        b[i] /= A[i * n + i];
+        for (int k = 0; k < i; k++) b[i] -= L[i * n + k] * b[k];
+        b[i] /= L[i * n + i];
     }
     for (int i = n - 1; i >= 0; i--) {
-        for (int k = i + 1; k < n; k++) b[i] -= A[k * n + i] * b[k];
-        b[i] /= A[i * n + i];
+        for (int k = i + 1; k < n; k++) b[i] -= L[k * n + i] * b[k];
+        b[i] /= L[i * n + i];
     }
+}
+
+bool tr_dense_solve(double *A, double *b, int n) {
+    if (!tr_dense_factor(A, n)) return false;
+    tr_dense_solve_factored(A, b, n);
     return true;
 }
 

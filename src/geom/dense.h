@@ -10,6 +10,10 @@
    definite within rounding; A and b are then of no use. Source: Golub and Van Loan, Matrix
    computations, 4th ed., 2013, alg. 4.2.1. */
 bool tr_dense_solve(double *A, double *b, int n);
+/* The same in two steps, for many b: L over A's lower triangle, with A = L L'; then b becomes
+   A^-1 b. */
+bool tr_dense_factor(double *A, int n);
+void tr_dense_solve_factored(const double *L, double *b, int n);
 
 /* The most unknowns of tr_dense_inverse_root. */
 enum { TR_DENSE_ROOT_MAX = 9 };

@@ -8,7 +8,7 @@ const tr_help_format tr_help_bar = {
     .intro =
         (const char *const[]){
             "A survey file names it, or has the same keys in its place. Measure the distance from "
-            "centre to centre as well as you can, and measure it anew when a tag was replaced.",
+            "centre to centre as well as you can, and measure it again when a tag was replaced.",
             NULL},
     .keys =
         (const tr_help_key[]){

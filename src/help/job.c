@@ -27,18 +27,38 @@ const tr_help_format tr_help_job = {
             {"sheets", NULL, NULL,
              "the files of all sheets in use, 1 to 64: those placed and those that mark wheels"},
             {"references", NULL, NULL,
-             "which sheet marks which wheel. Both rear wheels are needed; all four if the layout's "
-             "axes are `centreline`, or a placement is given from the front axle"},
+             "which sheet marks which point of the vehicle, up to 32. Both rear wheels are needed; "
+             "all four if the layout's axes are `centreline`, or a placement is given from the front "
+             "axle. Both wheels of an axle are marked alike, by plates or by hub sheets"},
             {"references[].point", NULL, NULL,
-             "the wheel: `front-left`, `front-right`, `rear-left` or `rear-right`"},
-            {"references[].sheet", NULL, NULL,
-             "id of the sheet that lies there: a plate, or a mat; each marks one wheel"},
+             "the wheel: `front-left`, `front-right`, `rear-left` or `rear-right`; or a name of your "
+             "own for another point, such as an emblem, from which a placement may count"},
+            {"references[].sheet", NULL, "or `tag`",
+             "id of the sheet that marks it; each marks one point. At a wheel: a plate on the floor, "
+             "whose `at_mm` lies under the plumb line from the hub; or a sheet of kind hub that hangs "
+             "on the wheel"},
+            {"references[].tag", NULL, "or `sheet`",
+             "number of a lone tag that is stuck on the point, of the family of the first sheet"},
+            {"references[].size_mm", "mm", "only with `tag`", "edge of that tag's black border"},
             {"references[].at_mm", "mm", "[0, 0], the centre mark",
-             "[x, y]: the place on that sheet that lies on the wheel's point, such as the plumb "
-             "mark, beside which it is printed"},
+             "[x, y]: the place on that sheet that lies on the point, such as the plumb mark, beside "
+             "which it is printed; of a hub sheet the place that lies on the wheel's axis"},
+            {"references[].standoff_mm", "mm", "required for hub sheets",
+             "from the printed face of a hub sheet inward to the wheel's mid-plane"},
+            {"references[].on", NULL, "`floor` for plates and mats, else `vehicle`",
+             "of a point with a name of its own: whether its sheet lies on the `floor`, plumb under "
+             "the point, or is stuck on the `vehicle`"},
             {"reference_sd_mm", "mm", NULL,
-             "how well a plate lies on its point, from 0 to 1000: one standard deviation per axis. "
-             "u95 is only as good as this number: two of three plates should lie within it"},
+             "how well a sheet's `at_mm` lies on its point, from 0 to 1000: one standard deviation "
+             "per axis. u95 is only as good as this number: two of three plates should lie within "
+             "it. Of a hub sheet: how far its `at_mm` hangs from the wheel's axis"},
+            {"hub_tilt_sd_deg", "degrees", "0.3",
+             "how squarely a hub sheet hangs to its wheel's axis: one standard deviation per axis. "
+             "It is most of u95 of toe and camber unless the vehicle is rolled (`positions`)"},
+            {"floor_sd_mm", "mm", "1",
+             "how even the floor is under the wheels, where the vehicle is rolled: one standard "
+             "deviation. 2 mm under one side turn the thrust angle by 0.04°; a sheet that stays on "
+             "the vehicle's body shows it"},
             {"photos", NULL, "none; photos named on the command line replace the list",
              "up to 1000 photos: names of files, or `{ file, lens }` where a photo's EXIF data do "
              "not tell which profile is the right one"},
@@ -46,10 +66,40 @@ const tr_help_format tr_help_job = {
             {"photos[].lens", NULL, NULL,
              "the lens profile's file with which this photo is measured; it need not be among "
              "those of `lens`"},
+            {"positions", NULL, "the vehicle is not rolled",
+             "instead of `photos`: 2 to 8 lists of photos, one for each place to which the vehicle "
+             "was rolled, by about a quarter turn of its wheels, straight ahead. The hub sheets turn "
+             "with the wheels, which tells each wheel's spin axis: run-out compensation. Targets are "
+             "measured in the last position. Take each position's photos with a sheet on the floor "
+             "beside the vehicle on either side, which must not move"},
+            {"positions[][].file", NULL, NULL, "as in `photos`"},
+            {"positions[][].lens", NULL, NULL, "as in `photos`"},
+            {"moved", NULL, "none",
+             "ids of sheets on the floor or on stands that were moved between positions: each "
+             "counts in each position for itself"},
             {0}},
     .sections = (const tr_help_section[]){{0}},
     .examples =
         (const tr_help_example[]){
+            {"rolled.yaml", "job: J-0148\n"
+                            "lens: lens/bay-2-tablet.yaml\n"
+                            "layout: layouts/demo-boards.yaml\n"
+                            "sheets: [sheets/board-1.yaml, sheets/board-2.yaml, sheets/mat-7.yaml,\n"
+                            "         sheets/hub-fl.yaml, sheets/hub-fr.yaml, sheets/hub-rl.yaml,\n"
+                            "         sheets/hub-rr.yaml]\n"
+                            "references:\n"
+                            "  - { point: front-left, sheet: HUB-FL, standoff_mm: 62 }\n"
+                            "  - { point: front-right, sheet: HUB-FR, standoff_mm: 62 }\n"
+                            "  - { point: rear-left, sheet: HUB-RL, standoff_mm: 62 }\n"
+                            "  - { point: rear-right, sheet: HUB-RR, standoff_mm: 62 }\n"
+                            "  - { point: emblem, tag: 310, size_mm: 40 }\n"
+                            "reference_sd_mm: 1.0\n"
+                            "hub_tilt_sd_deg: 0.3\n"
+                            "floor_sd_mm: 1\n"
+                            "positions:\n"
+                            "  - [photos/1.jpg, photos/2.jpg, photos/3.jpg]\n"
+                            "  - [photos/4.jpg, { file: photos/5.jpg, lens: lens/bay-2-spare.yaml }]\n"
+                            "moved: [MAT-7]\n"},
             {"job.yaml", "job: J-0147\n"
                          "vehicle_id: 1M8GDM9AXKP042788\n"
                          "technician: T-04\n"

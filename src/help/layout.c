@@ -17,8 +17,8 @@ const tr_help_format tr_help_layout = {
             {"axes", NULL, NULL,
              "direction of the vehicle's X axis. `centreline`: from the middle of the rear wheels' "
              "points to the middle of the front wheels'. `rear-axle`: square to the line through "
-             "the rear wheels' points. `thrust`: the rear wheels' own direction; no command "
-             "measures it yet"},
+             "the rear wheels' points. `thrust`: the mean direction of the two rear wheels, on which hub "
+             "sheets must hang"},
             {"wheelbase_mm", "mm", "not compared",
              "the vehicle's wheelbase, from plumb point to plumb point. If what is measured is off "
              "by more than `reference_tolerance_mm`, the check cannot pass; likewise for the "
@@ -27,12 +27,24 @@ const tr_help_format tr_help_layout = {
              "distance of the two front wheels' points: at the floor, outside the tyres"},
             {"track_rear_mm", "mm", "not compared", "distance of the two rear wheels' points"},
             {"reference_tolerance_mm", "mm", "15", "how far wheelbase and tracks may be off"},
+            {"thrust_limit_deg", "degrees", "not judged",
+             "how far the thrust angle, the direction of the rear wheels against the centreline, may "
+             "be off, u95 included; beyond it the check cannot pass: align the vehicle first. Needs "
+             "hub sheets on the rear wheels"},
             {"flatness_mm", "mm", "5",
              "how far a placed sheet may be out of flat; beyond it the check cannot pass"},
             {"placements", NULL, NULL, "what is placed where: 1 to 64, each sheet once"},
             {"placements[].sheet", NULL, NULL, "id of the sheet"},
             {"placements[].from", NULL, NULL,
-             "`front-axle` or `rear-axle`: under the middle of which axle the origin lies"},
+             "what x and y count from: `front-axle` or `rear-axle`, under the middle of which the "
+             "origin lies on the floor; a point that a reference of the job marks, such as "
+             "`front-left` or a name of its own; or another placed sheet, from its centre. Directions "
+             "are those of `axes`, and heights count from the floor. Or one for each coordinate: "
+             "`{ x, y, z }`"},
+            {"placements[].from.x", NULL, NULL, "what x counts from"},
+            {"placements[].from.y", NULL, NULL, "what y counts from"},
+            {"placements[].from.z", NULL, "the floor",
+             "what z counts from: level with a marked point at 0"},
             {"placements[].x_mm", "mm", NULL,
              "required place of the sheet's centre mark; above 0 is forward of the axle"},
             {"placements[].y_mm", "mm", NULL, "above 0 is to the left of the vehicle's middle"},
@@ -54,9 +66,56 @@ const tr_help_format tr_help_layout = {
              "limit of the pitch, of an upright board"},
             {"placements[].limits.roll_deg", "degrees", "not judged",
              "limit of the roll, of an upright board"},
+            {"between", NULL, "none",
+             "relations of two placed sheets, each judged like a placement: the second sheet's x, y, "
+             "z, yaw, pitch and roll less those of the first, in the vehicle's axes. What both "
+             "sheets have in common in their uncertainty cancels"},
+            {"between[].sheets", NULL, NULL, "the ids of the two sheets"},
+            {"between[].x_mm", "mm", "not required", "required difference of x"},
+            {"between[].y_mm", "mm", "not required", "of y"},
+            {"between[].z_mm", "mm", "not required", "of z"},
+            {"between[].yaw_deg", "degrees", "not required", "of the yaw: 0 where they are parallel"},
+            {"between[].pitch_deg", "degrees", "not required", "of the pitch"},
+            {"between[].roll_deg", "degrees", "not required", "of the roll"},
+            {"between[].limits", NULL, NULL, "what is judged, as in a placement"},
+            {"between[].limits.x_mm", "mm", "not judged", "limit of x"},
+            {"between[].limits.y_mm", "mm", "not judged", "limit of y"},
+            {"between[].limits.z_mm", "mm", "not judged", "limit of z"},
+            {"between[].limits.yaw_deg", "degrees", "not judged", "limit of the yaw"},
+            {"between[].limits.pitch_deg", "degrees", "not judged", "limit of the pitch"},
+            {"between[].limits.roll_deg", "degrees", "not judged", "limit of the roll"},
             {0}},
     .sections = (const tr_help_section[]){{0}},
-    .examples = (const tr_help_example[]){{"layouts/demo-rear.yaml",
+    .examples = (const tr_help_example[]){{"layouts/demo-boards.yaml",
+                                           "layout: DEMO-BOARDS\n"
+                                           "vehicle: Demo estate car\n"
+                                           "axes: thrust\n"
+                                           "thrust_limit_deg: 0.1\n"
+                                           "placements:\n"
+                                           "  - sheet: BOARD-1\n"
+                                           "    from: front-axle\n"
+                                           "    x_mm: 1500\n"
+                                           "    y_mm: 1200\n"
+                                           "    z_mm: 900\n"
+                                           "    yaw_deg: 0\n"
+                                           "    pitch_deg: 0\n"
+                                           "    roll_deg: 0\n"
+                                           "    limits: { x_mm: 10, y_mm: 5, z_mm: 5, yaw_deg: 0.3, "
+                                           "pitch_deg: 0.5 }\n"
+                                           "  - sheet: BOARD-2\n"
+                                           "    from: { x: front-left, y: rear-axle, z: emblem }\n"
+                                           "    x_mm: 1500\n"
+                                           "    y_mm: -1200\n"
+                                           "    z_mm: 0\n"
+                                           "    yaw_deg: 0\n"
+                                           "    limits: { x_mm: 10, y_mm: 5, z_mm: 5 }\n"
+                                           "between:\n"
+                                           "  - sheets: [BOARD-1, BOARD-2]\n"
+                                           "    x_mm: 0\n"
+                                           "    y_mm: -2400\n"
+                                           "    yaw_deg: 0\n"
+                                           "    limits: { x_mm: 5, y_mm: 5, yaw_deg: 0.3 }\n"},
+                                          {"layouts/demo-rear.yaml",
                                            "layout: DEMO-REAR\n"
                                            "vehicle: Demo estate car\n"
                                            "axes: centreline\n"

@@ -1,6 +1,7 @@
 #include <stddef.h>
 
 #include "help/pages.h"
+#include "help/result_keys.h"
 
 const tr_help_format tr_help_lens_result = {
     .name = "lens-result",
@@ -15,10 +16,7 @@ const tr_help_format tr_help_lens_result = {
         (const tr_help_key[]){
             {"lens", NULL, NULL, "name of the lens"},
             {"error", NULL, NULL, "only where there is no lens: why"},
-            {"error.file", NULL, NULL, "the file at fault, or null"},
-            {"error.line", NULL, NULL, "its line, from 1, or null"},
-            {"error.key", NULL, NULL, "the path of keys to the value at fault, or null"},
-            {"error.text", NULL, NULL, "what is wrong, then what to do"},
+            TR_HELP_KEYS_OF_ERROR,
             {"image_px", "pixels", NULL, "[width, height] of the photos"},
             {"fx_px", "pixels", NULL, "focal length along the rows"},
             {"fy_px", "pixels", NULL, "focal length along the columns"},

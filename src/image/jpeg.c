@@ -257,7 +257,7 @@ bool tr_image_write_jpeg(const tr_image *image, int quality, const char *path, t
     if (!tr_image_check_size(image->width, image->height, path, err)) return false;
     if (image->width > JPEG_MAX_DIMENSION || image->height > JPEG_MAX_DIMENSION) {
         return tr_fail_at(err, TR_BAD_INPUT, path, 0, NULL,
-                          "a JPEG can be %ld px wide and high at most; write a PNG",
+                          "a JPEG can be at most %ld px wide and high; write a PNG",
                           JPEG_MAX_DIMENSION);
     }
     encode_job job = {.image = image, .quality = quality};

@@ -32,19 +32,14 @@ tr_picture_kind tr_picture_kind_of(const tr_exif *exif, int width_px, int height
     return fmax(width_px, height_px) <= MAX_COPY_PX ? TR_PICTURE_COPY : TR_PICTURE_PLAIN;
 }
 
-const char *tr_picture_advice(tr_picture_kind kind) {
+bool tr_picture_note(tr_picture_kind kind, tr_findings *looks, tr_error *err) {
     switch (kind) {
     case TR_PICTURE_PLAIN: break;
-    case TR_PICTURE_PANORAMA:
-        return "looks like a panorama or a stitched picture; take single photos";
-    case TR_PICTURE_SCREENSHOT:
-        return "looks like a screenshot; use the photo itself, as the camera stored it";
-    case TR_PICTURE_CUT: return "was cut after it was taken; use the photo as the camera stored it";
-    case TR_PICTURE_SHRUNK:
-        return "was made smaller after it was taken; use the photo as the camera stored it";
-    case TR_PICTURE_COPY:
-        return "looks like a messenger's small copy; use the camera's own file, sent as a file or "
-               "by cable";
+    case TR_PICTURE_PANORAMA: return tr_note(LOOKS_PANORAMA, looks, err);
+    case TR_PICTURE_SCREENSHOT: return tr_note(LOOKS_SCREENSHOT, looks, err);
+    case TR_PICTURE_CUT: return tr_note(LOOKS_CUT, looks, err);
+    case TR_PICTURE_SHRUNK: return tr_note(LOOKS_SHRUNK, looks, err);
+    case TR_PICTURE_COPY: return tr_note(LOOKS_COPY, looks, err);
     }
-    return NULL;
+    return true;
 }

@@ -3,6 +3,7 @@
 #ifndef TR_IMAGE_KIND_H
 #define TR_IMAGE_KIND_H
 
+#include "base/finding.h"
 #include "image/exif.h"
 
 typedef enum {
@@ -16,8 +17,7 @@ typedef enum {
 
 tr_picture_kind tr_picture_kind_of(const tr_exif *exif, int width_px, int height_px);
 
-/* What it looks like and what to do, behind "it": "looks like a screenshot; use ...". NULL of a
-   plain one. */
-const char *tr_picture_advice(tr_picture_kind kind);
+/* Notes what it looks like, a part of a sentence; of a plain one nothing. False: memory ran out. */
+TR_MUST_USE bool tr_picture_note(tr_picture_kind kind, tr_findings *looks, tr_error *err);
 
 #endif

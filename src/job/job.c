@@ -1,5 +1,6 @@
 #include "job/job.h"
 
+#include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -7,14 +8,20 @@
 #include "base/file.h"
 #include "base/yaml.h"
 #include "job/read.h"
-
-enum { MAX_SHEETS = 64 };
+#include "tags/names.h"
 
 /* A plate that sits worse than this on its mark does not mark it. mm */
 #define MAX_REFERENCE_SD_MM 1000.0
 
 /* No face is larger than this. mm */
 #define MAX_MM 100000.0
+
+/* No sheet hangs farther out of its wheel, nor deeper in it. */
+#define MAX_STANDOFF_MM 1000.0
+#define DEFAULT_HUB_TILT_SD_DEG 0.3
+#define MAX_HUB_TILT_SD_DEG 10.0
+#define DEFAULT_FLOOR_SD_MM 1.0
+#define MAX_FLOOR_SD_MM 100.0
 
 /* Rounding of a place at the very edge of a face. mm */
 #define EDGE_TOLERANCE_MM 1e-6
@@ -41,17 +48,15 @@ bool tr_job_needs_sheet(const tr_job *job, int sheet) {
     return false;
 }
 
+bool tr_job_sheet_stays(const tr_job *job, int sheet) {
+    tr_support support = job->sheets[sheet].support;
+    return (support == TR_ON_FLOOR || support == TR_ON_STAND) && !job->is_moved[sheet];
+}
+
 static void read_layout(tr_yaml y, tr_layout *layout) {
     tr_error cause = {0};
     char *path = tr_yaml_path(y);
     if (path && !tr_layout_read(path, layout, &cause)) tr_yaml_fail_inside(y, &cause);
-    free(path);
-}
-
-static void read_sheet(tr_yaml y, tr_sheet *sheet) {
-    tr_error cause = {0};
-    char *path = tr_yaml_path(y);
-    if (path && !tr_sheet_read(path, sheet, &cause)) tr_yaml_fail_inside(y, &cause);
     free(path);
 }
 
@@ -75,78 +80,233 @@ static void check_tags(tr_yaml y, const tr_sheet *a, const tr_sheet *b) {
 }
 
 static void read_sheets(tr_yaml y, tr_job *job) {
-    job->sheets = tr_yaml_array(y, 1, MAX_SHEETS, sizeof *job->sheets, &job->n_sheets);
+    job->sheets = tr_yaml_array(y, 1, TR_MAX_SHEETS, sizeof *job->sheets, &job->n_sheets);
     for (int i = 0; i < job->n_sheets && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
-        read_sheet(item, &job->sheets[i]);
+        tr_read_sheet(item, tr_sheet_read, job->sheets, i);
         for (int j = 0; j < i && tr_yaml_has(y); j++) {
-            if (strcmp(job->sheets[i].id, job->sheets[j].id) == 0) {
-                tr_yaml_fail(item, "defines sheet %s, which %s defines already; leave one out",
-                             job->sheets[i].id, job->sheets[j].path);
-            }
             check_tags(y, &job->sheets[j], &job->sheets[i]);
         }
     }
 }
 
-static tr_reference read_reference(tr_yaml y, const tr_job *job) {
-    tr_reference reference = {0};
-    double at_mm[2] = {0, 0};
-    tr_yaml_keys(y, "point sheet at_mm?");
-    reference.point = (tr_wheel_point)tr_yaml_choice(tr_yaml_at(y, "point"), POINTS, TR_N_POINTS);
-    reference.sheet = tr_read_sheet_name(tr_yaml_at(y, "sheet"), job->sheets, job->n_sheets);
-    tr_yaml_numbers(tr_yaml_at(y, "at_mm"), at_mm, 2, -MAX_MM, MAX_MM);
-    reference.at_mm = tr_v2(at_mm[0], at_mm[1]);
-    if (!tr_yaml_has(y)) return reference;
-    const tr_sheet *sheet = &job->sheets[reference.sheet];
-    if (sheet->kind == TR_SHEET_BOARD || sheet->kind == TR_SHEET_HUB) {
+/* ---- references ---- */
+
+const char *tr_reference_name(const tr_reference *r) {
+    return r->point < TR_N_POINTS ? POINTS[r->point] : r->name;
+}
+
+static bool is_front(tr_wheel_point point) {
+    return point == TR_FRONT_LEFT || point == TR_FRONT_RIGHT;
+}
+
+static tr_wheel_point wheel_of(const char *name) {
+    tr_wheel_point point = 0;
+    while (point < TR_N_POINTS && strcmp(name, POINTS[point]) != 0) point++;
+    return point;
+}
+
+/* "left-rear" was meant for a wheel. */
+static bool is_like_wheel(const char *name) {
+    bool is_axle = strstr(name, "front") || strstr(name, "rear");
+    bool is_side = strstr(name, "left") || strstr(name, "right");
+    return is_axle && is_side && strlen(name) <= strlen("front-right");
+}
+
+/* A lone tag, stuck on the point: a sheet of nothing else. */
+static int add_tag(tr_yaml y, tr_job *job) {
+    tr_sheet *sheets = realloc(job->sheets, ((size_t)job->n_sheets + 1) * sizeof *sheets);
+    if (!sheets) {
+        tr_yaml_fail_memory(y);
+        return 0;
+    }
+    job->sheets = sheets;
+    tr_sheet *sheet = &sheets[job->n_sheets];
+    int id = tr_yaml_integer(tr_yaml_at(y, "tag"), 0, INT_MAX);
+    double size_mm = tr_yaml_size(tr_yaml_at(y, "size_mm"), MAX_MM);
+    if (!tr_yaml_has(y)) return 0;
+    if (!tr_sheet_of_tag(sheets[0].tag_family, id, size_mm, tr_yaml_line(y), sheet)) {
+        tr_yaml_fail(tr_yaml_at(y, "tag"), "is %d, but family %s has tags 0 to %d", id,
+                     sheets[0].tag_family, tr_tag_family_size(sheets[0].tag_family) - 1);
+        return 0;
+    }
+    sheet->path = tr_path_beside("", job->path);
+    if (!sheet->path) tr_yaml_fail_memory(y);
+    for (int i = 0; i < job->n_sheets && tr_yaml_has(y); i++) {
+        for (int k = 0; k < sheets[i].n_tags; k++) {
+            if (sheets[i].tags[k].id != id ||
+                strcmp(sheets[i].tag_family, sheet->tag_family) != 0) {
+                continue;
+            }
+            tr_yaml_fail(tr_yaml_at(y, "tag"), "is %d, which sheet %s has already", id,
+                         sheets[i].id);
+        }
+    }
+    return job->n_sheets++;
+}
+
+/* What holds the sheet of a named point. */
+static tr_support read_support(tr_yaml y, const tr_sheet *sheet) {
+    static const char *const WORDS[] = {"floor", "vehicle"};
+    bool is_small = sheet->kind == TR_SHEET_BOARD || sheet->kind == TR_SHEET_TAG;
+    if (!tr_yaml_has(y)) return is_small ? TR_ON_VEHICLE : TR_ON_FLOOR;
+    return tr_yaml_choice(y, WORDS, 2) == 0 ? TR_ON_FLOOR : TR_ON_VEHICLE;
+}
+
+/* The keys of a point that has a name of its own. */
+static void read_named(tr_yaml y, tr_reference *r, tr_job *job) {
+    tr_yaml on = tr_yaml_at(y, "on");
+    tr_yaml standoff = tr_yaml_at(y, "standoff_mm");
+    if (!tr_yaml_has(y)) return;
+    tr_sheet *sheet = &job->sheets[r->sheet];
+    if (sheet->kind == TR_SHEET_HUB) {
         tr_yaml_fail(tr_yaml_at(y, "sheet"),
-                     "is of kind %s, which does not lie on the floor; mark the point with a plate",
+                     "is of kind hub, which hangs on a wheel, but '%s' is no wheel (front-left, "
+                     "front-right, rear-left, rear-right)",
+                     r->name);
+    }
+    if (tr_yaml_has(standoff)) {
+        tr_yaml_fail(standoff, "is of a sheet on a wheel, but '%s' is no wheel; leave it out",
+                     r->name);
+    }
+    if (tr_yaml_has(y)) sheet->support = read_support(on, sheet);
+}
+
+static void read_wheel(tr_yaml y, tr_reference *r, tr_job *job) {
+    tr_yaml standoff = tr_yaml_at(y, "standoff_mm");
+    if (tr_yaml_has(tr_yaml_at(y, "on"))) {
+        tr_yaml_fail(tr_yaml_at(y, "on"),
+                     "is for points with names of their own; a plate at a wheel lies on the floor, "
+                     "a hub sheet hangs on the wheel");
+    }
+    if (!tr_yaml_has(y)) return;
+    const tr_sheet *sheet = &job->sheets[r->sheet];
+    if (sheet->kind == TR_SHEET_HUB) {
+        r->standoff_mm = tr_yaml_number(standoff, -MAX_STANDOFF_MM, MAX_STANDOFF_MM);
+        if (!tr_yaml_has(standoff)) {
+            tr_yaml_fail(tr_yaml_at(y, "sheet"),
+                         "is of kind hub; add 'standoff_mm', the distance from its printed face "
+                         "inward to the wheel's mid-plane");
+        }
+    } else if (sheet->kind == TR_SHEET_BOARD || sheet->kind == TR_SHEET_TAG) {
+        tr_yaml_fail(tr_yaml_at(y, sheet->kind == TR_SHEET_TAG ? "tag" : "sheet"),
+                     "is of kind %s, which does not lie on the floor; mark the wheel with a plate "
+                     "or a hub sheet",
+                     tr_sheet_kind_name(sheet->kind));
+    } else if (tr_yaml_has(standoff)) {
+        tr_yaml_fail(standoff, "is of hub sheets, but %s is of kind %s; leave it out", sheet->id,
                      tr_sheet_kind_name(sheet->kind));
     }
+}
+
+static tr_reference read_reference(tr_yaml y, tr_job *job) {
+    tr_reference r = {0};
+    char name[sizeof r.name] = "";
+    double at_mm[2] = {0, 0};
+    bool is_tag = tr_yaml_has(tr_yaml_at(y, "tag"));
+    tr_yaml_keys(y, "point sheet? tag? size_mm? at_mm? on? standoff_mm?");
+    if (is_tag == tr_yaml_has(tr_yaml_at(y, "sheet"))) {
+        tr_yaml_fail(y, "needs either 'sheet', or 'tag' and 'size_mm' of a lone tag");
+    }
+    if (tr_yaml_has(tr_yaml_at(y, "size_mm")) != is_tag) {
+        tr_yaml_fail(y, "needs 'tag' and 'size_mm' together, or neither");
+    }
+    tr_yaml_text(tr_yaml_at(y, "point"), name, sizeof name);
+    r.point = wheel_of(name);
+    if (r.point == TR_N_POINTS && is_like_wheel(name)) {
+        tr_yaml_fail(tr_yaml_at(y, "point"),
+                     "is %s; give one of: front-left, front-right, rear-left, rear-right, or a name "
+                     "of your own for another point",
+                     name);
+    }
+    if (r.point == TR_N_POINTS) memcpy(r.name, name, sizeof r.name);
+    r.sheet = is_tag ? add_tag(y, job)
+                     : tr_read_sheet_name(tr_yaml_at(y, "sheet"), job->sheets, job->n_sheets);
+    tr_yaml_numbers(tr_yaml_at(y, "at_mm"), at_mm, 2, -MAX_MM, MAX_MM);
+    r.at_mm = tr_v2(at_mm[0], at_mm[1]);
+    if (!tr_yaml_has(y)) return r;
+    if (r.point == TR_N_POINTS)
+        read_named(y, &r, job);
+    else
+        read_wheel(y, &r, job);
+    const tr_sheet *sheet = &job->sheets[r.sheet];
     if (fabs(at_mm[0]) > sheet->width_mm / 2 + EDGE_TOLERANCE_MM ||
         fabs(at_mm[1]) > sheet->height_mm / 2 + EDGE_TOLERANCE_MM) {
         tr_yaml_fail(tr_yaml_at(y, "at_mm"), "lies outside the face of %s, which is %g x %g mm",
                      sheet->id, sheet->width_mm, sheet->height_mm);
     }
-    return reference;
+    return r;
 }
 
-static bool has_point(const tr_job *job, tr_wheel_point point) {
+static const tr_reference *find_point(const tr_job *job, tr_wheel_point point) {
     for (int i = 0; i < job->n_references; i++) {
-        if (job->references[i].point == point) return true;
+        if (job->references[i].point == point) return &job->references[i];
+    }
+    return NULL;
+}
+
+static bool is_hub(const tr_job *job, const tr_reference *r) {
+    return job->sheets[r->sheet].support == TR_ON_WHEEL;
+}
+
+static bool counts_from_front(const tr_layout *layout) {
+    for (int i = 0; i < layout->n_placements; i++) {
+        for (int k = 0; k < 3; k++) {
+            if (layout->placements[i].from[k].kind == TR_FROM_FRONT_AXLE) return true;
+        }
     }
     return false;
+}
+
+/* A plumb point and a wheel's centre stand out from the wheel by different amounts, so that their
+   middle is not that of the axle. */
+static void check_axle(tr_yaml y, const tr_job *job, tr_wheel_point left, tr_wheel_point right) {
+    const tr_reference *l = find_point(job, left);
+    const tr_reference *r = find_point(job, right);
+    if (l && r && is_hub(job, l) != is_hub(job, r)) {
+        tr_yaml_fail(y,
+                     "mark %s with a sheet of kind %s and %s with one of kind %s; use hub sheets "
+                     "or plates on both sides of an axle",
+                     POINTS[left], tr_sheet_kind_name(job->sheets[l->sheet].kind), POINTS[right],
+                     tr_sheet_kind_name(job->sheets[r->sheet].kind));
+    }
+    bool needs_hubs = job->layout.axes == TR_AXES_THRUST || job->layout.thrust_limit_rad > 0;
+    if (left != TR_REAR_LEFT || !needs_hubs || !l || is_hub(job, l)) return;
+    tr_yaml_fail(y,
+                 "mark the rear wheels with plates, but layout %s needs their directions (axes "
+                 "thrust, or a thrust_limit_deg); hang hub sheets on them",
+                 job->layout.id);
 }
 
 /* What the vehicle frame needs: the rear points always; the front ones where they carry the
    centreline or the origin of a placement. */
 static void check_points(tr_yaml y, const tr_job *job) {
     const tr_layout *layout = &job->layout;
-    bool needs_front = layout->axes == TR_AXES_CENTRELINE;
-    for (int i = 0; i < layout->n_placements; i++) {
-        needs_front = needs_front || layout->placements[i].from == TR_FROM_FRONT_AXLE;
-    }
+    bool needs_front = layout->axes == TR_AXES_CENTRELINE || layout->thrust_limit_rad > 0 ||
+                       counts_from_front(layout);
     for (tr_wheel_point point = 0; point < TR_N_POINTS; point++) {
-        bool is_front = point == TR_FRONT_LEFT || point == TR_FRONT_RIGHT;
-        if (has_point(job, point) || (is_front && !needs_front)) continue;
+        if (find_point(job, point) || (is_front(point) && !needs_front)) continue;
         tr_yaml_fail(y, "mark no %s point, which layout %s needs; add a reference for it",
                      POINTS[point], layout->id);
     }
+    check_axle(y, job, TR_FRONT_LEFT, TR_FRONT_RIGHT);
+    check_axle(y, job, TR_REAR_LEFT, TR_REAR_RIGHT);
 }
 
 static void read_references(tr_yaml y, tr_job *job) {
-    job->references = tr_yaml_array(y, 0, TR_N_POINTS, sizeof *job->references, &job->n_references);
+    job->references =
+        tr_yaml_array(y, 0, TR_MAX_REFERENCES, sizeof *job->references, &job->n_references);
     for (int i = 0; i < job->n_references && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
         tr_reference reference = read_reference(item, job);
         for (int j = 0; j < i; j++) {
-            if (reference.point == job->references[j].point) {
+            const tr_reference *other = &job->references[j];
+            if (strcmp(tr_reference_name(&reference), tr_reference_name(other)) == 0) {
                 tr_yaml_fail(tr_yaml_at(item, "point"),
                              "is %s, which references[%d] marks already; leave one out",
-                             POINTS[reference.point], j);
+                             tr_reference_name(other), j);
             }
-            if (reference.sheet == job->references[j].sheet) {
+            if (reference.sheet == other->sheet) {
                 tr_yaml_fail(
                     tr_yaml_at(item, "sheet"),
                     "is a sheet that references[%d] uses already; each point needs its own", j);
@@ -181,8 +341,38 @@ static void check_limits(const tr_job *job, int i, const tr_sheet *sheet, tr_err
     }
 }
 
+static int find_reference(const tr_job *job, const char *name) {
+    for (int i = 0; i < job->n_references; i++) {
+        if (strcmp(tr_reference_name(&job->references[i]), name) == 0) return i;
+    }
+    return -1;
+}
+
+/* What coordinate k of placement i counts from: a marked point, else another placed sheet. */
+static void find_origin(tr_job *job, int i, int k, tr_error *cause) {
+    tr_placement *placement = &job->layout.placements[i];
+    tr_origin *from = &placement->from[k];
+    char key[48];
+    if (from->kind != TR_FROM_POINT) return;
+    snprintf(key, sizeof key, "placements[%d].from", i);
+    from->index = find_reference(job, from->name);
+    if (from->index >= 0) return;
+    from->kind = TR_FROM_SHEET;
+    from->index = tr_job_find_sheet(job, from->name);
+    bool is_placed = from->index >= 0 && tr_job_needs_sheet(job, from->index);
+    if (!is_placed) {
+        tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, placement->from_line, key,
+                   "is %s, which is neither an axle (front-axle, rear-axle), nor a point that a "
+                   "reference of the job marks, nor another placed sheet",
+                   from->name);
+    } else if (strcmp(from->name, placement->sheet) == 0) {
+        tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, placement->from_line, key,
+                   "is %s itself; name an axle, a marked point or another sheet", from->name);
+    }
+}
+
 /* The layout's placements against the job's sheets. The fault is the layout file's line. */
-static void check_placements(tr_yaml y, const tr_job *job) {
+static void check_placements(tr_yaml y, tr_job *job) {
     for (int i = 0; i < job->layout.n_placements && tr_yaml_has(y); i++) {
         const tr_placement *placement = &job->layout.placements[i];
         const char *path = job->layout.path;
@@ -205,8 +395,21 @@ static void check_placements(tr_yaml y, const tr_job *job) {
                        placement->sheet);
         } else {
             check_limits(job, i, &job->sheets[sheet], &cause);
+            for (int k = 0; k < 3 && cause.code == TR_OK; k++) find_origin(job, i, k, &cause);
         }
         if (cause.code != TR_OK) tr_yaml_fail_inside(y, &cause);
+    }
+}
+
+/* Sheets that were moved between positions, by hand or with the vehicle. */
+static void read_moved(tr_yaml y, tr_job *job) {
+    int n = tr_yaml_count(y);
+    if (!tr_yaml_has(y)) return;
+    if (job->n_positions < 2) {
+        tr_yaml_fail(y, "is for jobs with 'positions'; leave it out");
+    }
+    for (int i = 0; i < n && tr_yaml_has(y); i++) {
+        job->is_moved[tr_read_sheet_name(tr_yaml_item(y, i), job->sheets, job->n_sheets)] = true;
     }
 }
 
@@ -216,24 +419,34 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     *out = job;
     tr_yaml y = tr_yaml_open(path);
     tr_yaml_keys(y, "job vehicle_id? technician? lens layout sheets references reference_sd_mm "
-                    "photos?");
+                    "hub_tilt_sd_deg? floor_sd_mm? photos? positions? moved?");
     tr_yaml_text(tr_yaml_at(y, "job"), job.id, sizeof job.id);
     tr_yaml_text(tr_yaml_at(y, "vehicle_id"), job.vehicle_id, sizeof job.vehicle_id);
     tr_yaml_text(tr_yaml_at(y, "technician"), job.technician, sizeof job.technician);
     job.reference_sd_mm = tr_yaml_number(tr_yaml_at(y, "reference_sd_mm"), 0, MAX_REFERENCE_SD_MM);
+    tr_yaml tilt = tr_yaml_at(y, "hub_tilt_sd_deg");
+    job.hub_tilt_sd_rad =
+        TR_RAD_PER_DEG * (tr_yaml_has(tilt) ? tr_yaml_number(tilt, 0, MAX_HUB_TILT_SD_DEG)
+                                            : DEFAULT_HUB_TILT_SD_DEG);
+    tr_yaml uneven = tr_yaml_at(y, "floor_sd_mm");
+    job.floor_sd_mm = tr_yaml_has(uneven) ? tr_yaml_number(uneven, 0, MAX_FLOOR_SD_MM)
+                                          : DEFAULT_FLOOR_SD_MM;
     tr_read_shots(y, &shots);
     memcpy(job.lenses, shots.lenses, sizeof job.lenses);
     job.n_lenses = shots.n_lenses;
     job.n_only_named = shots.n_only_named;
     job.photos = shots.photos;
     job.photo_lens = shots.photo_lens;
+    job.photo_position = shots.photo_position;
     job.n_photos = shots.n_photos;
+    job.n_positions = shots.n_positions;
+    job.path = tr_path_beside("", path);
+    if (!job.path) tr_yaml_fail_memory(y);
     read_layout(tr_yaml_at(y, "layout"), &job.layout);
     read_sheets(tr_yaml_at(y, "sheets"), &job);
     read_references(tr_yaml_at(y, "references"), &job);
     check_placements(y, &job);
-    job.path = tr_path_beside("", path);
-    if (!job.path) tr_yaml_fail_memory(y);
+    read_moved(tr_yaml_at(y, "moved"), &job);
     if (!tr_yaml_close(y, err)) {
         tr_job_release(&job);
         return false;
@@ -251,5 +464,6 @@ void tr_job_release(tr_job *job) {
     for (int i = 0; i < job->n_photos; i++) free(job->photos[i]);
     free(job->photos);
     free(job->photo_lens);
+    free(job->photo_position);
     *job = (tr_job){0};
 }

@@ -12,6 +12,11 @@
 enum { TR_MAX_PHOTOS = 1000 };
 /* Cameras of one measurement. */
 enum { TR_MAX_LENSES = 8 };
+/* Roll positions of a vehicle: a quarter turn of its wheels apart, there are four. */
+enum { TR_MAX_POSITIONS = 8 };
+/* Sheet files of a job; marked points of a vehicle; with the lone tags among these, all sheets. */
+enum { TR_MAX_SHEETS = 64, TR_MAX_REFERENCES = 32 };
+enum { TR_JOB_MAX_SHEETS = TR_MAX_SHEETS + TR_MAX_REFERENCES };
 
 typedef enum {
     TR_FRONT_LEFT,
@@ -24,12 +29,19 @@ typedef enum {
 /* "front-left", ... : the contract's words. */
 const char *tr_wheel_point_name(tr_wheel_point point);
 
-/* A sheet that marks a wheel point. */
+/* A sheet that marks a point of the vehicle: of a wheel, or one that has a name of its own. What
+   holds the sheet (tr_support) tells where the point is: on the floor under it, on the vehicle
+   itself, or, of a sheet that hangs on a wheel, on the wheel's axis. */
 typedef struct {
-    tr_wheel_point point;
-    int sheet;     /* index into the job's sheets */
-    tr_vec2 at_mm; /* the place on that sheet that lies on the point */
+    tr_wheel_point point; /* TR_N_POINTS: it has a name of its own, ... */
+    char name[64];        /* ... which is this; of a wheel "" */
+    int sheet;            /* index into the job's sheets */
+    tr_vec2 at_mm;        /* the place on that sheet that lies on the point, or on the axis */
+    double standoff_mm;   /* of a sheet on a wheel: from its face inward to the wheel's mid-plane */
 } tr_reference;
+
+/* "rear-left", or the point's own name. */
+const char *tr_reference_name(const tr_reference *reference);
 
 typedef struct {
     char *path;
@@ -47,9 +59,14 @@ typedef struct {
     tr_reference *references; /* in the file's order */
     int n_references;
     double reference_sd_mm; /* >= 0; one standard deviation per axis */
+    double hub_tilt_sd_rad; /* how square a sheet hangs to its wheel's axis; per axis */
+    double floor_sd_mm;     /* how even the floor is under the wheels where the vehicle was rolled */
     char **photos;          /* paths as they can be opened: the job's folder is put in front */
     int *photo_lens;        /* of each: the lens that it names; -1: none */
+    int *photo_position;    /* of each: the roll position in which it was taken, from 0 */
     int n_photos;
+    int n_positions; /* at least 1: the vehicle was rolled between them, and stands in the last */
+    bool is_moved[TR_JOB_MAX_SHEETS]; /* of each sheet: it was moved between positions */
 } tr_job;
 
 /* Reads the job file and all files that it names (lens, layout, sheets; not the photos). On failure
@@ -57,13 +74,16 @@ typedef struct {
    checked that: no tag (family and id) stands on two sheets; no sheet id is given twice; every
    sheet of a placement and of a reference is there; no point and no reference sheet is named twice;
    no sheet is both placed and a reference; both rear points are marked (and all four where the
-   layout's axes are `centreline`); no two lens profiles have one name. Limits: 64 sheets,
-   TR_MAX_PHOTOS, TR_MAX_LENSES. */
+   layout's axes are `centreline`), those of an axle both by plates or both by hub sheets; all that
+   a placement counts from is marked or placed; no two lens profiles have one name. Limits: 64
+   sheets, TR_MAX_REFERENCES, TR_MAX_PHOTOS, TR_MAX_LENSES, TR_MAX_POSITIONS. */
 TR_MUST_USE bool tr_job_read(const char *path, tr_job *out, tr_error *err);
 void tr_job_release(tr_job *job);
 
 /* The index of a sheet by its id, -1 where there is none. */
 int tr_job_find_sheet(const tr_job *job, const char *id);
+/* Whether the sheet stays where it is when the vehicle is rolled. */
+bool tr_job_sheet_stays(const tr_job *job, int sheet);
 /* Whether the sheet has to be measured: the layout places it, or it marks a wheel point. */
 bool tr_job_needs_sheet(const tr_job *job, int sheet);
 

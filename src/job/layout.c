@@ -9,6 +9,9 @@
 /* Nothing is placed farther away than this: it is the size of a workshop. mm */
 #define MAX_MM 100000.0
 
+/* A vehicle that runs farther askew is no vehicle. */
+#define MAX_THRUST_LIMIT_DEG 10.0
+
 #define DEFAULT_TOLERANCE_MM 15.0
 #define DEFAULT_FLATNESS_MM 5.0
 
@@ -19,10 +22,16 @@ static const char *const AXIS_KEYS[TR_N_AXES] = {"x_mm",    "y_mm",      "z_mm",
                                                  "yaw_deg", "pitch_deg", "roll_deg"};
 /* In the order of tr_axes and tr_origin. */
 static const char *const AXES[] = {"centreline", "rear-axle", "thrust"};
-static const char *const ORIGINS[] = {"front-axle", "rear-axle"};
+static const char *const ORIGINS[] = {"rear-axle", "front-axle"};
+enum { N_AXLES = 2 };
 
-const char *tr_origin_name(tr_origin origin) {
-    return ORIGINS[origin];
+const char *tr_origin_name(const tr_origin *origin) {
+    bool is_axle = origin->kind == TR_FROM_REAR_AXLE || origin->kind == TR_FROM_FRONT_AXLE;
+    return is_axle ? ORIGINS[origin->kind] : origin->name;
+}
+
+bool tr_origin_is(const tr_origin *a, const tr_origin *b) {
+    return a->kind == b->kind && strcmp(tr_origin_name(a), tr_origin_name(b)) == 0;
 }
 
 const char *tr_axis_key(tr_axis axis) {
@@ -47,19 +56,47 @@ static tr_requirement read_requirement(tr_yaml required, tr_yaml limit, tr_axis 
     return r;
 }
 
+/* Any other name than an axle's is for the job to find. */
+static tr_origin read_origin(tr_yaml y) {
+    tr_origin origin = {TR_FROM_REAR_AXLE, "", 0};
+    tr_yaml_text(y, origin.name, sizeof origin.name);
+    for (int i = 0; i < N_AXLES; i++) {
+        if (strcmp(origin.name, ORIGINS[i]) == 0) return (tr_origin){(tr_origin_kind)i, "", 0};
+    }
+    if (tr_yaml_has(y)) origin.kind = TR_FROM_POINT;
+    return origin;
+}
+
+/* One name for x and y, with heights from the floor; or one for each coordinate. */
+static void read_origins(tr_yaml y, tr_origin from[3]) {
+    if (!tr_yaml_is_mapping(y)) {
+        from[0] = from[1] = read_origin(y);
+        return;
+    }
+    static const char *const KEYS[3] = {"x", "y", "z"};
+    tr_yaml_keys(y, "x y z?");
+    for (int k = 0; k < 3; k++) from[k] = read_origin(tr_yaml_at(y, KEYS[k]));
+}
+
+/* The six keys of axes, and those of the limits. */
+static void read_axes(tr_yaml y, tr_requirement axis[TR_N_AXES], int limit_line[TR_N_AXES]) {
+    tr_yaml limits = tr_yaml_at(y, "limits");
+    tr_yaml_keys(limits, "x_mm? y_mm? z_mm? yaw_deg? pitch_deg? roll_deg?");
+    for (tr_axis k = 0; k < TR_N_AXES; k++) {
+        const char *key = AXIS_KEYS[k];
+        axis[k] = read_requirement(tr_yaml_at(y, key), tr_yaml_at(limits, key), k);
+        if (limit_line) limit_line[k] = tr_yaml_line(tr_yaml_at(limits, key));
+    }
+}
+
 static tr_placement read_placement(tr_yaml y) {
     tr_placement placement = {0};
     tr_yaml_keys(y, "sheet from x_mm y_mm z_mm? yaw_deg pitch_deg? roll_deg? limits");
     placement.line = tr_yaml_line(tr_yaml_at(y, "sheet"));
     tr_yaml_text(tr_yaml_at(y, "sheet"), placement.sheet, sizeof placement.sheet);
-    placement.from = (tr_origin)tr_yaml_choice(tr_yaml_at(y, "from"), ORIGINS, 2);
-    tr_yaml limits = tr_yaml_at(y, "limits");
-    tr_yaml_keys(limits, "x_mm? y_mm? z_mm? yaw_deg? pitch_deg? roll_deg?");
-    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
-        const char *key = AXIS_KEYS[axis];
-        placement.axis[axis] = read_requirement(tr_yaml_at(y, key), tr_yaml_at(limits, key), axis);
-        placement.limit_line[axis] = tr_yaml_line(tr_yaml_at(limits, key));
-    }
+    placement.from_line = tr_yaml_line(tr_yaml_at(y, "from"));
+    read_origins(tr_yaml_at(y, "from"), placement.from);
+    read_axes(y, placement.axis, placement.limit_line);
     return placement;
 }
 
@@ -79,12 +116,49 @@ static void read_placements(tr_yaml y, tr_layout *layout) {
     }
 }
 
+static bool is_placed(const tr_layout *layout, const char *sheet) {
+    for (int i = 0; i < layout->n_placements; i++) {
+        if (strcmp(layout->placements[i].sheet, sheet) == 0) return true;
+    }
+    return false;
+}
+
+static tr_relation read_relation(tr_yaml y, const tr_layout *layout) {
+    tr_relation relation = {.line = tr_yaml_line(y)};
+    tr_yaml_keys(y, "sheets x_mm? y_mm? z_mm? yaw_deg? pitch_deg? roll_deg? limits");
+    tr_yaml sheets = tr_yaml_at(y, "sheets");
+    if (tr_yaml_has(sheets) && tr_yaml_count(sheets) != 2) {
+        tr_yaml_fail(sheets, "is a list of %d; give the ids of two sheets", tr_yaml_count(sheets));
+    }
+    for (int k = 0; k < 2; k++) {
+        tr_yaml item = tr_yaml_item(sheets, k);
+        tr_yaml_text(item, relation.sheets[k], sizeof relation.sheets[k]);
+        if (tr_yaml_has(item) && !is_placed(layout, relation.sheets[k])) {
+            tr_yaml_fail(item, "is %s, which 'placements' does not place; add it there",
+                         relation.sheets[k]);
+        }
+    }
+    if (tr_yaml_has(y) && strcmp(relation.sheets[0], relation.sheets[1]) == 0) {
+        tr_yaml_fail(sheets, "are the same sheet twice; give two");
+    }
+    read_axes(y, relation.axis, NULL);
+    return relation;
+}
+
+static void read_relations(tr_yaml y, tr_layout *layout) {
+    layout->relations =
+        tr_yaml_array(y, 0, MAX_PLACEMENTS, sizeof *layout->relations, &layout->n_relations);
+    for (int i = 0; i < layout->n_relations && tr_yaml_has(y); i++) {
+        layout->relations[i] = read_relation(tr_yaml_item(y, i), layout);
+    }
+}
+
 bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
     tr_layout layout = {0};
     *out = layout;
     tr_yaml y = tr_yaml_open(path);
     tr_yaml_keys(y, "layout vehicle axes wheelbase_mm? track_front_mm? track_rear_mm? "
-                    "reference_tolerance_mm? flatness_mm? placements");
+                    "reference_tolerance_mm? thrust_limit_deg? flatness_mm? placements between?");
     tr_yaml_text(tr_yaml_at(y, "layout"), layout.id, sizeof layout.id);
     tr_yaml_text(tr_yaml_at(y, "vehicle"), layout.vehicle, sizeof layout.vehicle);
     layout.axes = (tr_axes)tr_yaml_choice(tr_yaml_at(y, "axes"), AXES, 3);
@@ -94,10 +168,13 @@ bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
     tr_yaml tolerance = tr_yaml_at(y, "reference_tolerance_mm");
     layout.reference_tolerance_mm =
         tr_yaml_has(tolerance) ? tr_yaml_size(tolerance, MAX_MM) : DEFAULT_TOLERANCE_MM;
+    layout.thrust_limit_rad =
+        TR_RAD_PER_DEG * tr_yaml_size(tr_yaml_at(y, "thrust_limit_deg"), MAX_THRUST_LIMIT_DEG);
     tr_yaml flatness = tr_yaml_at(y, "flatness_mm");
     layout.flatness_mm =
         tr_yaml_has(flatness) ? tr_yaml_size(flatness, MAX_MM) : DEFAULT_FLATNESS_MM;
     read_placements(tr_yaml_at(y, "placements"), &layout);
+    read_relations(tr_yaml_at(y, "between"), &layout);
     layout.path = tr_path_beside("", path);
     if (!layout.path) tr_yaml_fail_memory(y);
     if (!tr_yaml_close(y, err)) {
@@ -111,5 +188,6 @@ bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
 void tr_layout_release(tr_layout *layout) {
     free(layout->path);
     free(layout->placements);
+    free(layout->relations);
     *layout = (tr_layout){0};
 }

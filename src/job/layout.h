@@ -14,10 +14,26 @@ const char *tr_axis_key(tr_axis axis);
 bool tr_axis_is_angle(tr_axis axis);
 
 typedef enum { TR_AXES_CENTRELINE, TR_AXES_REAR_AXLE, TR_AXES_THRUST } tr_axes;
-typedef enum { TR_FROM_FRONT_AXLE, TR_FROM_REAR_AXLE } tr_origin;
 
-/* "front-axle", "rear-axle". */
-const char *tr_origin_name(tr_origin origin);
+/* What a coordinate of a placement counts from. The origin of an axle lies on the floor under its
+   middle, so that a height from an axle is that over the floor. */
+typedef enum {
+    TR_FROM_REAR_AXLE,
+    TR_FROM_FRONT_AXLE,
+    TR_FROM_POINT, /* of the vehicle, that a reference of the job marks */
+    TR_FROM_SHEET  /* the centre of another sheet of the job */
+} tr_origin_kind;
+
+typedef struct {
+    tr_origin_kind kind;
+    char name[64]; /* of the point or the sheet */
+    int index;     /* its index among the job's references or sheets: tr_job_read sets it */
+} tr_origin;
+
+/* "front-axle", "rear-axle", or its name. Valid as long as the origin. */
+const char *tr_origin_name(const tr_origin *origin);
+/* The same place. */
+bool tr_origin_is(const tr_origin *a, const tr_origin *b);
 
 typedef struct {
     bool is_required; /* the layout gives a required value */
@@ -28,11 +44,19 @@ typedef struct {
 
 typedef struct {
     char sheet[64]; /* id of the sheet */
-    tr_origin from;
+    tr_origin from[3]; /* of x, y and z */
     tr_requirement axis[TR_N_AXES]; /* x, y and yaw are always required */
-    int line;                       /* in the layout file, for messages */
+    int line, from_line;            /* in the layout file, for messages */
     int limit_line[TR_N_AXES];      /* of each limit, 0 where there is none */
 } tr_placement;
+
+/* A relation of two placed sheets: where the second is less where the first is, along the axes of
+   the vehicle frame. */
+typedef struct {
+    char sheets[2][64];
+    tr_requirement axis[TR_N_AXES];
+    int line;
+} tr_relation;
 
 typedef struct {
     char *path;
@@ -41,9 +65,12 @@ typedef struct {
     tr_axes axes;
     double wheelbase_mm, track_front_mm, track_rear_mm; /* 0 where the layout does not say */
     double reference_tolerance_mm;                      /* default 15 */
-    double flatness_mm; /* a required sheet may be out of flat by this; default 5 */
+    double thrust_limit_rad; /* how far the thrust angle may be off; 0: not judged */
+    double flatness_mm;      /* a required sheet may be out of flat by this; default 5 */
     tr_placement *placements;
     int n_placements;
+    tr_relation *relations;
+    int n_relations;
 } tr_layout;
 
 /* On failure err names file, line and key, and *out is empty. A sheet may be placed only once. */

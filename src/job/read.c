@@ -27,8 +27,10 @@ static int read_lens(tr_yaml y, reader *r) {
     tr_error cause = {0};
     tr_shots *shots = r->out;
     if (tr_yaml_is_word(y, TR_LENS_UNKNOWN_ID)) {
-        tr_yaml_fail(y, "is unknown beside other lenses; a job has one unknown lens for all its "
-                        "photos ('lens: unknown'), or a profile for each");
+        tr_yaml_fail(
+            y,
+            "is unknown, although other lenses are named; a job has one unknown lens for all its "
+            "photos ('lens: unknown'), or a profile for each");
     }
     char *path = tr_yaml_path(y);
     for (int k = 0; k < shots->n_lenses && path; k++) {
@@ -37,7 +39,8 @@ static int read_lens(tr_yaml y, reader *r) {
         return k;
     }
     if (shots->n_lenses == TR_MAX_LENSES) {
-        tr_yaml_fail(y, "is one lens profile more than a measurement takes (%d)", TR_MAX_LENSES);
+        tr_yaml_fail(y, "is one lens profile too many; a measurement takes at most %d",
+                     TR_MAX_LENSES);
     }
     int lens = shots->n_lenses;
     if (!path || !tr_yaml_has(y)) {
@@ -90,35 +93,102 @@ static void read_photo(tr_yaml y, reader *r, int i) {
     r->out->photos[i] = tr_yaml_path(file);
 }
 
-static void read_photos(tr_yaml y, reader *r) {
+/* Photo i of all; the same photo twice would count its marks as independent measurements. */
+static void read_new_photo(tr_yaml y, reader *r, int i, int position) {
     tr_shots *shots = r->out;
-    shots->photos = tr_yaml_array(y, 0, TR_MAX_PHOTOS, sizeof *shots->photos, &shots->n_photos);
-    if (shots->n_photos == 0) return;
-    shots->photo_lens = calloc((size_t)shots->n_photos, sizeof *shots->photo_lens);
-    if (!shots->photo_lens) {
-        tr_yaml_fail_memory(y);
-        return;
+    read_photo(y, r, i);
+    shots->photo_position[i] = position;
+    for (int j = 0; j < i && tr_yaml_has(y); j++) {
+        if (strcmp(shots->photos[i], shots->photos[j]) != 0) continue;
+        if (shots->n_positions > 1)
+            tr_yaml_fail(y, "is a photo that is listed above already; leave one out");
+        else
+            tr_yaml_fail(y, "is the same photo as photos[%d]; leave one out", j);
     }
-    for (int i = 0; i < shots->n_photos && tr_yaml_has(y); i++) {
-        tr_yaml item = tr_yaml_item(y, i);
-        read_photo(item, r, i);
-        for (int j = 0; j < i && tr_yaml_has(y); j++) {
-            /* The same photo twice would count its marks as independent measurements. */
-            if (strcmp(shots->photos[i], shots->photos[j]) == 0) {
-                tr_yaml_fail(item, "is the same photo as photos[%d]; leave one out", j);
-            }
+}
+
+static bool make_room(tr_yaml y, tr_shots *shots, int n) {
+    size_t size = (size_t)n + 1;
+    shots->photos = calloc(size, sizeof *shots->photos);
+    shots->photo_lens = calloc(size, sizeof *shots->photo_lens);
+    shots->photo_position = calloc(size, sizeof *shots->photo_position);
+    if (shots->photos && shots->photo_lens && shots->photo_position) {
+        shots->n_photos = n;
+        return true;
+    }
+    tr_yaml_fail_memory(y);
+    return false;
+}
+
+static void read_photos(tr_yaml y, reader *r) {
+    int n = tr_yaml_count(y);
+    if (tr_yaml_has(y) && n > TR_MAX_PHOTOS) {
+        tr_yaml_fail(y, "is a list of %d; give 0 to %d", n, TR_MAX_PHOTOS);
+    }
+    if (!tr_yaml_has(y) || n == 0 || !make_room(y, r->out, n)) return;
+    for (int i = 0; i < n && tr_yaml_has(y); i++) read_new_photo(tr_yaml_item(y, i), r, i, 0);
+}
+
+/* Groups of photos, one a position, one after the other. */
+static void read_positions(tr_yaml y, reader *r) {
+    int n = 0;
+    int n_positions = tr_yaml_count(y);
+    if (tr_yaml_has(y) && (n_positions < 2 || n_positions > TR_MAX_POSITIONS)) {
+        tr_yaml_fail(y,
+                     "is a list of %d; give 2 to %d lists of photos, one for each place to which "
+                     "the vehicle was rolled",
+                     n_positions, TR_MAX_POSITIONS);
+    }
+    for (int p = 0; p < n_positions && tr_yaml_has(y); p++) {
+        tr_yaml group = tr_yaml_item(y, p);
+        int n_group = tr_yaml_count(group);
+        if (tr_yaml_has(group) && n_group == 0) tr_yaml_fail(group, "lists no photos");
+        n += n_group;
+    }
+    if (tr_yaml_has(y) && n > TR_MAX_PHOTOS) {
+        tr_yaml_fail(y, "are %d photos; give at most %d", n, TR_MAX_PHOTOS);
+    }
+    if (!tr_yaml_has(y) || !make_room(y, r->out, n)) return;
+    r->out->n_positions = n_positions;
+    int i = 0;
+    for (int p = 0; p < n_positions; p++) {
+        tr_yaml group = tr_yaml_item(y, p);
+        int n_group = tr_yaml_count(group);
+        for (int k = 0; k < n_group && tr_yaml_has(y); k++) {
+            read_new_photo(tr_yaml_item(group, k), r, i++, p);
         }
     }
 }
 
 void tr_read_shots(tr_yaml root, tr_shots *out) {
     reader r = {.out = out};
-    *out = (tr_shots){0};
+    *out = (tr_shots){.n_positions = 1};
     read_lenses(tr_yaml_at(root, "lens"), &r);
     int n_listed = out->n_lenses;
-    read_photos(tr_yaml_at(root, "photos"), &r);
+    tr_yaml photos = tr_yaml_at(root, "photos");
+    tr_yaml positions = tr_yaml_at(root, "positions");
+    if (tr_yaml_has(photos) && tr_yaml_has(positions)) {
+        tr_yaml_fail(positions, "replaces 'photos'; leave one of them out");
+    }
+    if (tr_yaml_has(positions))
+        read_positions(positions, &r);
+    else
+        read_photos(photos, &r);
     out->n_only_named = out->n_lenses - n_listed;
     for (int k = 0; k < out->n_lenses; k++) free(r.paths[k]);
+}
+
+void tr_read_sheet(tr_yaml y, bool (*read)(const char *path, tr_sheet *out, tr_error *err),
+                   tr_sheet *sheets, int i) {
+    tr_error cause = {0};
+    char *path = tr_yaml_path(y);
+    if (path && !read(path, &sheets[i], &cause)) tr_yaml_fail_inside(y, &cause);
+    free(path);
+    for (int j = 0; j < i && tr_yaml_has(y); j++) {
+        if (strcmp(sheets[i].id, sheets[j].id) != 0) continue;
+        tr_yaml_fail(y, "defines sheet %s, which %s already defines; leave one out", sheets[i].id,
+                     sheets[j].path);
+    }
 }
 
 int tr_read_sheet_name(tr_yaml y, const tr_sheet *sheets, int n) {

@@ -12,15 +12,23 @@ typedef struct {
     int n_lenses, n_only_named;
     char **photos;
     int *photo_lens;
+    int *photo_position; /* of each, from 0; NULL where there are no photos */
     int n_photos;
+    int n_positions; /* at least 1 */
 } tr_shots;
 
 /* From the keys `lens` and `photos` of the file's root:
      lens: lens/a.yaml                     # or a list; or unknown
      photos: [photos/1.jpg, { file: photos/2.jpg, lens: lens/b.yaml }]
+   or, where the file may have it, `positions`: a list of such lists, one a roll position.
    Profiles are read; an unknown lens is one of no size (lens/unknown.h). No photo may stand there
    twice, no two profiles may have one name. */
 void tr_read_shots(tr_yaml root, tr_shots *out);
+
+/* y is the path of a sheet's file: reads it into sheets[i]. None of those before may have its id.
+ */
+void tr_read_sheet(tr_yaml y, bool (*read)(const char *path, tr_sheet *out, tr_error *err),
+                   tr_sheet *sheets, int i);
 
 /* y is the id of one of n sheets: its index; 0, and the error set, where there is none. */
 int tr_read_sheet_name(tr_yaml y, const tr_sheet *sheets, int n);

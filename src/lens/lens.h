@@ -37,9 +37,9 @@ typedef struct {
 /* The standard deviation of one kind of scatter that any job may have with this lens, before its
    own photos say more (adjust/scatter.h): 0 for a steady camera; else that of an unknown camera: 1
    % of the longer side (40 px at 4032), 1 %, 2e-3 rad, 1.5 mm, wider than in any phone that was
-   measured (DEVELOPERS.md); or that of the profile with 80 % confidence (tr_lens_scatter_limit),
-   where that is more. Another day, or another hand, may bring more than what the profile's photos
-   had. */
+   measured (doc/measurements.md); or that of the profile with 80 % confidence
+   (tr_lens_scatter_limit), where that is more. Another day, or another hand, may bring more than
+   what the profile's photos had. */
 double tr_lens_scatter_sd(const tr_lens *lens, int kind);
 
 /* What is known of one kind of scatter before a job: a standard deviation with the degrees of

@@ -30,12 +30,11 @@ static const char *const PIXEL_KEYS[] = {"fx_px", "fy_px", "cx_px", "cy_px"}; /*
 static const char *covariance_fault(const double *C) {
     switch (tr_covariance_check(C, TR_LENS_N, MAX_VALUE)) {
     case TR_COVARIANCE_OK: return NULL;
-    case TR_COVARIANCE_VARIANCE:
-        return "has a variance below 0 or beyond all bounds; calibrate anew";
-    case TR_COVARIANCE_ASYMMETRIC: return "is not symmetric; calibrate anew";
-    case TR_COVARIANCE_ALONE: return "has a covariance where a variance is 0; calibrate anew";
+    case TR_COVARIANCE_VARIANCE: return "has a variance below 0 or far too large; calibrate again";
+    case TR_COVARIANCE_ASYMMETRIC: return "is not symmetric; calibrate again";
+    case TR_COVARIANCE_ALONE: return "has a covariance where a variance is 0; calibrate again";
     case TR_COVARIANCE_INDEFINITE:
-        return "is not positive semi-definite; calibrate anew, or write it with more digits";
+        return "is not positive semi-definite; calibrate again, or write it with more digits";
     case TR_COVARIANCE_NO_MEMORY: break;
     }
     return "could not be checked, as memory ran out";
@@ -82,21 +81,21 @@ static const char *find_fault(const tr_lens *lens, const char **key) {
         }
     }
     if (!(p[TR_FX] <= MAX_ASPECT * p[TR_FY] && p[TR_FY] <= MAX_ASPECT * p[TR_FX])) {
-        return "differs from fx_px by more than a factor of 2; calibrate anew";
+        return "differs from fx_px by more than a factor of 2; calibrate again";
     }
     for (int k = TR_CX; k <= TR_CY; k++) {
         double side = k == TR_CX ? lens->width_px : lens->height_px;
         *key = PIXEL_KEYS[k];
         if (!(p[k] >= -side && p[k] <= 2 * side)) {
-            return "lies more than one image size outside the image; calibrate anew";
+            return "lies more than one image size outside the image; calibrate again";
         }
     }
     *key = "distortion";
     for (int k = TR_K1; k <= TR_K3; k++) {
-        if (!(fabs(p[k]) <= MAX_VALUE)) return "is not finite; calibrate anew";
+        if (!(fabs(p[k]) <= MAX_VALUE)) return "is not finite; calibrate again";
     }
     if (!tr_lens_is_one_to_one(lens)) {
-        return "maps two directions to one pixel of the image; calibrate anew with marks near all "
+        return "maps two directions to one pixel of the image; calibrate again with marks near all "
                "corners of the image";
     }
     *key = "covariance";
@@ -157,7 +156,8 @@ static void read_scatter(tr_yaml y, tr_lens_scatter *scatter) {
     if (tr_yaml_has(steady)) scatter->is_steady = tr_yaml_choice(steady, YES, 2) == 1;
     if (!tr_yaml_has(at)) return;
     if (scatter->is_steady) {
-        tr_yaml_fail(at, "stands beside steady: true; a steady camera has none, leave one out");
+        tr_yaml_fail(
+            at, "stands beside steady: true; a steady camera has no scatter, so leave one out");
         return;
     }
     tr_yaml_keys(at, "shift_px? focal_percent? turn_deg? travel_mm?");

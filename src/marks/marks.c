@@ -20,7 +20,7 @@ static const double CORNER_REACH_PX = 6;
 static const double MAX_TURN_RAD = 0.2;
 /* Sizes to try for the squares about a lone checker corner, whose size no file tells. */
 static const double SQUARE_TRIES_MM[] = {100, 60, 40, 25, 15};
-/* Error of a checker corner beyond its fit's own, see DEVELOPERS.md. */
+/* Error of a checker corner beyond its fit's own, see doc/measurements.md. */
 static const double CORNER_FLOOR_PX = 0.015;
 static const double LOW_SQUARE_PX = 5;
 

@@ -27,7 +27,7 @@ enum { MIN_PIXELS = 8 };
 enum { MAX_PIXELS = 64, MAX_STEP = 10000, FIRST_PIXELS = 24, FIRST_PASSES = 2 };
 /* What the model of an edge leaves out (lens within a cell, tone curve, JPEG blocks), as an error
    of each edge, and of the tag's corners as a whole. Measured on rendered photos: see
-   DEVELOPERS.md. */
+   doc/measurements.md. */
 static const double EDGE_FLOOR_PX = 0.012;
 /* In lower cells the edges on both sides run into each other, and the floor grows with the square.
  */

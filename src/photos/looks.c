@@ -79,15 +79,8 @@ static bool refuse(const tr_photo_request *request, tr_photo *photo, const tr_er
     }
     if (why->code == TR_NO_FILE && !is_beside_list(request, photo->file, &is_beside, err))
         return false;
-    if (is_beside) {
-        snprintf(photo->why_not, sizeof photo->why_not,
-                 "does not exist in the current folder, from which photos on the command line are "
-                 "sought; it lies beside the %s file",
-                 request->path_is);
-    } else {
-        tr_text_fit(why->text, sizeof photo->why_not, photo->why_not, sizeof photo->why_not);
-    }
-    return true;
+    return is_beside ? tr_note(BESIDE_LIST, &photo->why_not, err, request->path_is)
+                     : tr_note(SAID, &photo->why_not, err, why->text);
 }
 
 static size_t bytes_of(const tr_image *image) {
@@ -166,11 +159,11 @@ static bool look_first(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     if (!is_there) return true;
     photo->width_px = photo->image.width;
     photo->height_px = photo->image.height;
-    if (!tr_photo_find_lens(request, photo)) {
+    if (!tr_photo_find_lens(request, photo, err)) return false;
+    if (!photo->is_readable) {
         let_go(p, &photo->image);
         return true;
     }
-    photo->is_readable = true;
     tr_lens lens = request->lenses[photo->lens];
     if (lens.is_unknown) {
         tr_lens_unknown(&photo->exif.camera, photo->width_px, photo->height_px, &lens);
@@ -265,7 +258,7 @@ static bool look_at_predicted(pool *p, tr_photo_set *set, const tr_parallel_work
 }
 
 /* The same bytes twice say nothing new, but would count twice. */
-static void refuse_repeats(tr_photo_set *set) {
+static bool refuse_repeats(tr_photo_set *set, tr_error *err) {
     for (int i = 0; i < set->n_photos; i++) {
         tr_photo *a = &set->photos[set->order[i]];
         for (int k = 0; k < i && a->is_readable; k++) {
@@ -274,9 +267,10 @@ static void refuse_repeats(tr_photo_set *set) {
             a->is_readable = false;
             tr_photo_marks_release(&a->marks);
             a->quality = (tr_photo_quality){0};
-            snprintf(a->why_not, sizeof a->why_not, "it is the same photo as %s", b->name);
+            if (!tr_note(SAME_PHOTO, &a->why_not, err, b->name)) return false;
         }
     }
+    return true;
 }
 
 /* Edges and predictions need more of a lens than the first guess at it: once it is found all is
@@ -365,8 +359,8 @@ bool tr_photo_set_look(tr_photo_set *set, const tr_workers *workers, tr_error *e
     bool *is_missing = calloc((size_t)set->request.n_sheets + 1, sizeof *is_missing);
     bool has_mutex = pthread_mutex_init(&p.mutex, NULL) == 0;
     bool ok = (p.closer && p.closer_order && is_missing && has_mutex) || tr_fail_memory(err);
-    ok = ok && look_at_all(&p, LOOK_FIRST, &work, err) && tr_photo_set_sort(set, err);
-    if (ok) refuse_repeats(set);
+    ok = ok && look_at_all(&p, LOOK_FIRST, &work, err) && tr_photo_set_sort(set, err) &&
+         refuse_repeats(set, err);
     ok = ok && look_for_lens(&p, set, &work, err) &&
          look_at_predicted(&p, set, &work, &predictions, err) &&
          search(&p, set, &work, &predictions, is_missing, err);

@@ -6,18 +6,18 @@
 enum { MAX_MINUTES_APART = 60 };
 
 static bool note_photo(const tr_photo *p, tr_findings *findings, tr_error *err) {
+    const void *why = p->why_not.items;
     if (p->is_readable && p->marks.is_mirrored) {
         return tr_note(PHOTO_MIRRORED, findings, err, p->name);
     }
     if (p->is_readable) return true;
     switch (p->fit) {
     case TR_PHOTO_FITS: break;
-    case TR_PHOTO_OTHER_LENS: return tr_note(PHOTO_OTHER_LENS, findings, err, p->name, p->why_not);
-    case TR_PHOTO_OTHER_SIZE: return tr_note(PHOTO_SIZE, findings, err, p->name, p->why_not);
-    case TR_PHOTO_LENS_UNCLEAR:
-        return tr_note(PHOTO_LENS_UNCLEAR, findings, err, p->name, p->why_not);
+    case TR_PHOTO_OTHER_LENS: return tr_note(PHOTO_OTHER_LENS, findings, err, p->name, why);
+    case TR_PHOTO_OTHER_SIZE: return tr_note(PHOTO_SIZE, findings, err, p->name, why);
+    case TR_PHOTO_LENS_UNCLEAR: return tr_note(PHOTO_LENS_UNCLEAR, findings, err, p->name, why);
     }
-    return tr_note(PHOTO_NOT_USED, findings, err, p->name, p->why_not);
+    return tr_note(PHOTO_NOT_USED, findings, err, p->name, why);
 }
 
 /* Photos with one lens profile that tell different cameras, although the profile tells of none: a
@@ -78,7 +78,8 @@ bool tr_photo_set_note_not_used(const tr_photo_set *set, tr_findings *findings, 
     for (int i = 0; i < set->n_photos; i++) {
         const tr_photo *p = &set->photos[set->order[i]];
         if (p->is_used || !p->is_readable || p->marks.is_mirrored) continue;
-        if (!tr_note(PHOTO_NOT_USED, findings, err, p->name, p->why_not)) return false;
+        const void *why = p->why_not.items;
+        if (!tr_note(PHOTO_NOT_USED, findings, err, p->name, why)) return false;
     }
     return true;
 }

@@ -1,6 +1,5 @@
 #include "photos/photo_lens.h"
 
-#include <stdio.h>
 #include <string.h>
 
 #include "image/kind.h"
@@ -9,34 +8,34 @@ static bool has_size_of(const tr_lens *lens, const tr_photo *photo) {
     return photo->width_px == lens->width_px && photo->height_px == lens->height_px;
 }
 
-/* What EXIF tells contradicts the profile's camera. */
-static bool is_of_other_lens(const tr_lens *lens, tr_photo *photo) {
-    tr_camera_difference d;
-    if (!tr_camera_differ(&photo->exif.camera, &lens->camera, &d)) return false;
-    photo->fit = TR_PHOTO_OTHER_LENS;
-    snprintf(photo->why_not, sizeof photo->why_not,
-             "it was taken %.70s, but the lens profile's photos %.70s; use the camera, focal "
-             "length and zoom of the calibration",
-             d.a, d.b);
-    return true;
+static tr_picture_kind kind_of(const tr_photo *photo) {
+    return tr_picture_kind_of(&photo->exif, photo->width_px, photo->height_px);
 }
 
-static bool is_of_other_size(const tr_lens *lens, tr_photo *photo) {
-    if (has_size_of(lens, photo)) return false;
+/* What EXIF tells contradicts the profile's camera. */
+static bool refuse_other_lens(const tr_camera_difference *d, tr_photo *photo, tr_error *err) {
+    photo->fit = TR_PHOTO_OTHER_LENS;
+    return tr_note(TAKEN_OTHERWISE, &photo->why_not, err, d->a, d->b);
+}
+
+static bool refuse_other_size(const tr_lens *lens, tr_photo *photo, tr_error *err) {
     const tr_exif *e = &photo->exif;
-    bool is_turned = photo->width_px == lens->height_px && photo->height_px == lens->width_px;
-    bool was_right = e->width_px == lens->width_px && e->height_px == lens->height_px;
+    const int w = photo->width_px, h = photo->height_px;
+    tr_findings *why = &photo->why_not;
+    tr_findings looks = {0};
     photo->fit = TR_PHOTO_OTHER_SIZE;
-    const char *looks = tr_picture_advice(tr_picture_kind_of(e, photo->width_px, photo->height_px));
-    bool is_odd = looks && !is_turned && !was_right;
-    snprintf(photo->why_not, sizeof photo->why_not,
-             "it has %d x %d pixels, but the lens profile is for %d x %d%s %s", photo->width_px,
-             photo->height_px, lens->width_px, lens->height_px, is_odd ? ": it" : ";",
-             is_turned   ? "use the photo as the camera stored it, not turned"
-             : was_right ? "use the photo as the camera stored it, not made smaller or cut"
-             : looks     ? looks
-                         : "use the same camera, zoom and image size as in the calibration");
-    return true;
+    if (w == lens->height_px && h == lens->width_px) {
+        return tr_note(SIZE_TURNED, why, err, w, h, lens->width_px, lens->height_px);
+    }
+    if (e->width_px == lens->width_px && e->height_px == lens->height_px) {
+        return tr_note(SIZE_CHANGED, why, err, w, h, lens->width_px, lens->height_px);
+    }
+    bool ok = tr_picture_note(kind_of(photo), &looks, err);
+    const void *what = looks.items;
+    ok = ok && (what ? tr_note(SIZE_LOOKS, why, err, w, h, lens->width_px, lens->height_px, what)
+                     : tr_note(SIZE_OTHER, why, err, w, h, lens->width_px, lens->height_px));
+    tr_findings_release(&looks);
+    return ok;
 }
 
 static bool fits(const tr_lens *lens, const tr_photo *photo) {
@@ -71,68 +70,77 @@ static int find_match(const tr_photo_request *request, const tr_photo *photo, in
 }
 
 /* No profile of several fits. */
-static bool refuse_unmatched(const tr_photo_request *request, tr_photo *photo) {
+static bool refuse_unmatched(const tr_photo_request *request, tr_photo *photo, tr_error *err) {
     bool has_right_size = false;
-    char camera[80] = "";
     for (int k = 0; k < request->n_lenses - request->n_only_named; k++) {
         has_right_size = has_right_size || has_size_of(&request->lenses[k], photo);
     }
+    const int w = photo->width_px, h = photo->height_px;
+    const char *camera = photo->exif.camera.name;
+    tr_findings *why = &photo->why_not;
+    tr_findings looks = {0};
     photo->fit = has_right_size ? TR_PHOTO_OTHER_LENS : TR_PHOTO_OTHER_SIZE;
-    const char *looks =
-        tr_picture_advice(tr_picture_kind_of(&photo->exif, photo->width_px, photo->height_px));
-    if (!has_right_size && looks) {
-        snprintf(photo->why_not, sizeof photo->why_not,
-                 "it has %d x %d pixels, as none of the job's lens profiles: it %s",
-                 photo->width_px, photo->height_px, looks);
-        return false;
-    }
-    if (*photo->exif.camera.name) {
-        snprintf(camera, sizeof camera, ", taken with %s", photo->exif.camera.name);
-    }
-    snprintf(photo->why_not, sizeof photo->why_not,
-             "none of the job's lens profiles fits it (%d x %d pixels%s); add the profile of its "
-             "camera at this zoom and image size to 'lens', or take it with one of the others",
-             photo->width_px, photo->height_px, camera);
-    return false;
+    bool ok = has_right_size || tr_picture_note(kind_of(photo), &looks, err);
+    const void *what = looks.items;
+    ok = ok && (what      ? tr_note(NO_PROFILE_LOOKS, why, err, w, h, what)
+                : *camera ? tr_note(NO_PROFILE_OF_CAMERA, why, err, w, h, camera)
+                          : tr_note(NO_PROFILE, why, err, w, h));
+    tr_findings_release(&looks);
+    return ok;
 }
 
-static bool refuse_unclear(const tr_photo_request *request, int a, int b, tr_photo *photo) {
+static bool refuse_unclear(const tr_photo_request *request, int a, int b, tr_photo *photo,
+                           tr_error *err) {
     photo->fit = TR_PHOTO_LENS_UNCLEAR;
-    snprintf(photo->why_not, sizeof photo->why_not,
-             "it fits lens profile '%.40s' as well as '%.40s'; say in the job which it is, under "
-             "'photos': { file: %.40s, lens: ... }",
-             request->lenses[a].id, request->lenses[b].id, photo->name);
-    return false;
+    return tr_note(TWO_PROFILES, &photo->why_not, err, request->lenses[a].id, request->lenses[b].id,
+                   photo->name);
 }
 
 /* What the request says of a file; -1: nothing. */
-static int stated_lens(const tr_photo_request *request, const char *file) {
-    for (int i = 0; i < request->n_named && request->lens_of_named; i++) {
-        if (strcmp(request->named[i], file) == 0) return request->lens_of_named[i];
+static int stated(const tr_photo_request *request, const int *of_named, const char *file) {
+    for (int i = 0; i < request->n_named && of_named; i++) {
+        if (strcmp(request->named[i], file) == 0) return of_named[i];
     }
     return -1;
 }
 
-/* Of an unknown lens any photo may be, if it is one. */
-static bool is_no_photo(tr_photo *photo) {
-    tr_picture_kind kind = tr_picture_kind_of(&photo->exif, photo->width_px, photo->height_px);
-    if (kind != TR_PICTURE_PANORAMA && kind != TR_PICTURE_CUT) return false;
-    photo->fit = TR_PHOTO_OTHER_SIZE;
-    snprintf(photo->why_not, sizeof photo->why_not, "it %s", tr_picture_advice(kind));
-    return true;
+int tr_photo_find_position(const tr_photo_request *request, const char *file) {
+    int position = stated(request, request->position_of_named, file);
+    return position < 0 ? 0 : position;
 }
 
-bool tr_photo_find_lens(const tr_photo_request *request, tr_photo *photo) {
-    int lens = stated_lens(request, photo->file);
+/* Of an unknown lens any photo may be, if it is one. */
+static bool refuse_no_photo(tr_photo *photo, tr_error *err) {
+    tr_picture_kind kind = kind_of(photo);
+    tr_findings looks = {0};
+    photo->is_readable = kind != TR_PICTURE_PANORAMA && kind != TR_PICTURE_CUT;
+    if (photo->is_readable) return true;
+    photo->fit = TR_PHOTO_OTHER_SIZE;
+    bool ok = tr_picture_note(kind, &looks, err);
+    const void *what = looks.items;
+    ok = ok && tr_note(LOOKS, &photo->why_not, err, what);
+    tr_findings_release(&looks);
+    return ok;
+}
+
+bool tr_photo_find_lens(const tr_photo_request *request, tr_photo *photo, tr_error *err) {
+    int lens = stated(request, request->lens_of_named, photo->file);
     photo->fit = TR_PHOTO_FITS;
-    if (request->lenses[0].is_unknown) return !is_no_photo(photo);
+    photo->is_readable = false;
+    if (request->lenses[0].is_unknown) return refuse_no_photo(photo, err);
     if (lens < 0 && request->n_lenses - request->n_only_named > 1) {
         int other;
         lens = find_match(request, photo, &other);
-        if (lens < 0) return refuse_unmatched(request, photo);
-        if (other >= 0) return refuse_unclear(request, lens, other, photo);
+        if (lens < 0) return refuse_unmatched(request, photo, err);
+        if (other >= 0) return refuse_unclear(request, lens, other, photo, err);
     }
     photo->lens = lens < 0 ? 0 : lens;
     const tr_lens *its = &request->lenses[photo->lens];
-    return !is_of_other_lens(its, photo) && !is_of_other_size(its, photo);
+    tr_camera_difference d;
+    if (tr_camera_differ(&photo->exif.camera, &its->camera, &d)) {
+        return refuse_other_lens(&d, photo, err);
+    }
+    if (!has_size_of(its, photo)) return refuse_other_size(its, photo, err);
+    photo->is_readable = true;
+    return true;
 }

@@ -21,11 +21,11 @@ static bool copy(const tr_photo_set *set, const tr_photo *photo, tr_photo_result
                              .camera_from_vehicle = photo->camera_from_vehicle};
     memcpy(out->name, photo->name, sizeof out->name);
     memcpy(out->sha256, photo->sha256, sizeof out->sha256);
-    memcpy(out->why_not, photo->why_not, sizeof out->why_not);
     memcpy(out->taken, photo->exif.taken, sizeof out->taken);
     snprintf(out->camera, sizeof out->camera, "%s", photo->exif.camera.name);
     snprintf(out->lens, sizeof out->lens, "%s", lens);
-    return out->file || tr_fail_memory(err);
+    return out->file ? tr_findings_copy_all(&photo->why_not, &out->why_not, err)
+                     : tr_fail_memory(err);
 }
 
 bool tr_photo_results_make(const tr_photo_set *set, tr_photo_result **out, tr_error *err) {
@@ -69,6 +69,7 @@ int *tr_photo_results_order(const tr_photo_result *photos, int n, tr_error *err)
 void tr_photo_results_release(tr_photo_result *photos, int n) {
     for (int i = 0; photos && i < n; i++) {
         free(photos[i].file);
+        tr_findings_release(&photos[i].why_not);
         free(photos[i].marks);
     }
     free(photos);

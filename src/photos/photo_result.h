@@ -18,7 +18,7 @@ typedef struct {
     char camera[64], taken[20]; /* as EXIF tells; "" where it does not */
     char lens[64];              /* the profile that it was measured with; "": none */
     bool is_used;
-    char why_not[256]; /* where it is not used */
+    tr_findings why_not; /* where it is not used: one, the reason; owned */
     tr_photo_quality quality;
     int n_found;                 /* marks */
     int n_marks;                 /* points in the solved network ... */

@@ -1,13 +1,13 @@
 #include "photos/photo_set.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "photos/looks.h"
 #include "photos/order.h"
 #include "photos/photo_findings.h"
+#include "photos/photo_lens.h"
 
 void tr_photo_set_init(tr_photo_set *set, const tr_photo_request *request) {
     *set = (tr_photo_set){.request = *request};
@@ -16,6 +16,7 @@ void tr_photo_set_init(tr_photo_set *set, const tr_photo_request *request) {
 void tr_photo_set_release(tr_photo_set *set) {
     for (int i = 0; i < set->n_photos; i++) {
         free(set->photos[i].file);
+        tr_findings_release(&set->photos[i].why_not);
         tr_photo_marks_release(&set->photos[i].marks);
         tr_image_release(&set->photos[i].image);
     }
@@ -33,7 +34,8 @@ tr_photo *tr_photo_set_add(tr_photo_set *set, const char *file, tr_error *err) {
         tr_fail_memory(err);
         return NULL;
     }
-    photos[n] = (tr_photo){.file = copy};
+    photos[n] =
+        (tr_photo){.file = copy, .position = tr_photo_find_position(&set->request, file)};
     set->photos = photos;
     set->n_photos++;
     free(set->order); /* it lacks this one */
@@ -49,7 +51,7 @@ bool tr_photo_set_read(tr_photo_set *set, char *const *files, int n, const tr_wo
     }
     if (n > TR_MAX_PHOTOS - set->n_photos) {
         return tr_fail(err, TR_BAD_INPUT,
-                       "%d photos are more than a check takes (%d); choose the best",
+                       "%d photos are more than a check can take (%d); choose the best",
                        set->n_photos + n, TR_MAX_PHOTOS);
     }
     for (int i = 0; i < n; i++) {
@@ -61,48 +63,115 @@ bool tr_photo_set_read(tr_photo_set *set, char *const *files, int n, const tr_wo
 
 /* ---- for the network ---- */
 
+static int count_positions(const tr_photo_request *r) {
+    return r->n_positions > 1 ? r->n_positions : 1;
+}
+
+/* Numbers the sheets of all positions; returns how many the network has. */
+static int number_sheets(const tr_photo_request *r, int *network_sheet) {
+    int last = count_positions(r) - 1;
+    int n = r->n_sheets;
+    for (int i = 0; i < r->n_sheets; i++) network_sheet[last * r->n_sheets + i] = i;
+    for (int p = 0; p < last; p++) {
+        for (int i = 0; i < r->n_sheets; i++) {
+            bool stays = !r->stays || r->stays[i];
+            network_sheet[p * r->n_sheets + i] = stays ? i : n++;
+        }
+    }
+    return n;
+}
+
+/* What each of the network's sheets is. */
+static bool list_sheets(const tr_photo_request *r, tr_photo_input *out, tr_error *err) {
+    size_t n_all = (size_t)count_positions(r) * (size_t)r->n_sheets;
+    out->network_sheet = calloc(n_all + 1, sizeof *out->network_sheet);
+    out->sheets = calloc(n_all + 1, sizeof *out->sheets);
+    out->print_of = calloc(n_all + 1, sizeof *out->print_of);
+    if (!out->network_sheet || !out->sheets || !out->print_of) return tr_fail_memory(err);
+    out->in.n_sheets = number_sheets(r, out->network_sheet);
+    for (size_t k = 0; k < n_all; k++) {
+        int sheet = (int)(k % (size_t)r->n_sheets);
+        out->sheets[out->network_sheet[k]] = r->sheets[sheet];
+        out->print_of[out->network_sheet[k]] = sheet;
+    }
+    out->in.sheets = out->sheets;
+    out->in.print_of = out->print_of;
+    return true;
+}
+
+/* A copy of a photo's marks, of the sheets that the network has in its position. */
+static bool renumber(const tr_photo_marks *marks, const int *network_sheet, tr_photo_marks *out,
+                     tr_error *err) {
+    *out = *marks;
+    out->marks = calloc((size_t)marks->n_marks + 1, sizeof *out->marks);
+    out->views = calloc((size_t)marks->n_views + 1, sizeof *out->views);
+    if (!out->marks || !out->views) return tr_fail_memory(err);
+    for (int i = 0; i < marks->n_marks; i++) {
+        out->marks[i] = marks->marks[i];
+        out->marks[i].sheet = network_sheet[marks->marks[i].sheet];
+    }
+    for (int i = 0; i < marks->n_views; i++) {
+        out->views[i] = marks->views[i];
+        out->views[i].sheet = network_sheet[marks->views[i].sheet];
+    }
+    return true;
+}
+
+static bool list_photo(const tr_photo_set *set, int i, tr_photo_input *out, tr_error *err) {
+    const tr_photo *p = &set->photos[set->order[i]];
+    const tr_photo_request *r = &set->request;
+    out->marks[i] = p->is_readable ? &p->marks : NULL;
+    out->names[i] = p->name;
+    out->lens_of[i] = p->lens;
+    if (!p->is_readable || p->position == count_positions(r) - 1) return true;
+    out->marks[i] = &out->moved_marks[i];
+    return renumber(&p->marks, out->network_sheet + (long)p->position * r->n_sheets,
+                    &out->moved_marks[i], err);
+}
+
 bool tr_photo_set_input(const tr_photo_set *set, tr_photo_input *out, tr_error *err) {
     size_t n = (size_t)set->n_photos + 1;
     const tr_photo_request *r = &set->request;
     *out = (tr_photo_input){.marks = calloc(n, sizeof *out->marks),
                             .names = calloc(n, sizeof *out->names),
-                            .lens_of = calloc(n, sizeof *out->lens_of)};
-    if (!out->marks || !out->names || !out->lens_of) return tr_fail_memory(err);
+                            .lens_of = calloc(n, sizeof *out->lens_of),
+                            .moved_marks = calloc(n, sizeof *out->moved_marks)};
+    out->in.n_photos = set->n_photos;
+    if (!out->marks || !out->names || !out->lens_of || !out->moved_marks)
+        return tr_fail_memory(err);
+    if (!list_sheets(r, out, err)) return false;
     for (int i = 0; i < set->n_photos; i++) {
-        const tr_photo *p = &set->photos[set->order[i]];
-        out->marks[i] = p->is_readable ? &p->marks : NULL;
-        out->names[i] = p->name;
-        out->lens_of[i] = p->lens;
+        if (!list_photo(set, i, out, err)) return false;
     }
-    out->in =
-        (tr_adjust_input){.lenses = tr_photo_set_lenses(set),
-                          .initial_lenses = r->lenses[0].is_unknown ? &set->solved_lens : NULL,
-                          .n_lenses = r->n_lenses,
-                          .lens_of = out->lens_of,
-                          .sheets = r->sheets,
-                          .n_sheets = r->n_sheets,
-                          .photos = out->marks,
-                          .photo_names = out->names,
-                          .n_photos = set->n_photos};
+    out->in.lenses = tr_photo_set_lenses(set);
+    out->in.initial_lenses = r->lenses[0].is_unknown ? &set->solved_lens : NULL;
+    out->in.n_lenses = r->n_lenses;
+    out->in.lens_of = out->lens_of;
+    out->in.photos = out->marks;
+    out->in.photo_names = out->names;
     return true;
 }
 
 void tr_photo_input_release(tr_photo_input *input) {
+    for (int i = 0; i < input->in.n_photos && input->moved_marks; i++) {
+        free(input->moved_marks[i].marks);
+        free(input->moved_marks[i].views);
+    }
+    free(input->moved_marks);
     free(input->marks);
     free(input->names);
     free(input->lens_of);
+    free(input->sheets);
+    free(input->print_of);
+    free(input->network_sheet);
     memset(input, 0, sizeof *input);
 }
 
 /* Why a photo that could be read is not used. */
-static void say_why_not(tr_photo *p, const char *whose) {
-    if (p->marks.is_mirrored) {
-        snprintf(p->why_not, sizeof p->why_not, "it is mirrored left to right");
-    } else if (p->marks.n_marks == 0) {
-        snprintf(p->why_not, sizeof p->why_not, "no mark of this %s was found in it", whose);
-    } else {
-        snprintf(p->why_not, sizeof p->why_not, "its marks do not tie it to the other photos");
-    }
+static bool note_why_not(tr_photo *p, const char *whose, tr_error *err) {
+    if (p->marks.is_mirrored) return tr_note(IS_MIRRORED, &p->why_not, err);
+    if (p->marks.n_marks == 0) return tr_note(SHOWS_NO_MARK, &p->why_not, err, whose);
+    return tr_note(MARKS_DO_NOT_TIE, &p->why_not, err);
 }
 
 bool tr_photo_set_count(tr_photo_set *set, const tr_network *net, const bool *is_placed,
@@ -125,7 +194,7 @@ bool tr_photo_set_count(tr_photo_set *set, const tr_network *net, const bool *is
         p->is_used = p->n_marks > 0;
         p->rms_px = p->is_used ? sqrt(sum[i] / n_found[i]) : 0;
         p->own_lens = tr_network_photo_lens(net, i);
-        if (!p->is_used && p->is_readable && !p->why_not[0]) say_why_not(p, whose);
+        if (!p->is_used && p->is_readable && p->why_not.n == 0) ok = note_why_not(p, whose, err);
     }
     free(sum);
     free(n_found);

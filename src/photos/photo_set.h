@@ -38,12 +38,13 @@ typedef struct {
     char sha256[65]; /* of the file's bytes; "" where it could not be read. Of an image in memory:
                         of its pixels */
     int width_px, height_px;
-    bool is_readable;  /* it is a photo that fits a lens: its marks were sought */
-    bool is_used;      /* its marks are in the network */
-    char why_not[256]; /* a sentence, where it is not used */
+    bool is_readable;    /* it is a photo that fits a lens: its marks were sought */
+    bool is_used;        /* its marks are in the network */
+    tr_findings why_not; /* where it is not used: one, the reason; owned */
     tr_exif exif;
     tr_photo_fit fit;
     int lens;       /* of the request, where is_readable */
+    int position;   /* of the vehicle, as it was taken: tr_photo_request */
     tr_image image; /* as it was measured; empty where there was no room to keep it */
     tr_photo_marks marks;
     tr_photo_quality quality;
@@ -72,6 +73,12 @@ typedef struct {
     char *const *named;
     const int *lens_of_named;
     int n_named;
+    /* The named photos were taken in n_positions groups (at least 1; 0 is 1), between which those
+       sheets were moved that do not stay. In which, and of each sheet whether it stays; NULL: all
+       in one, and all do. */
+    const int *position_of_named;
+    const bool *stays;
+    int n_positions;
 } tr_photo_request;
 
 /* All zero is a valid empty one. */
@@ -117,13 +124,25 @@ static inline const tr_lens *tr_photo_set_lenses(const tr_photo_set *set) {
 
 /* ---- for the network ---- */
 
-/* The network's input: photo i of it is set->photos[set->order[i]]. It borrows from the set. */
+/* The network's input: photo i of it is set->photos[set->order[i]]. It borrows from the set. Its
+   sheets are those of the request, as they lie in the last position, and behind them those that do
+   not stay, once for each earlier position. */
 typedef struct {
     tr_adjust_input in;
     const tr_photo_marks **marks; /* these are owned */
     const char **names;
     int *lens_of;
+    tr_sheet *sheets;
+    int *print_of;
+    int *network_sheet; /* n_positions x n_sheets of the request, by rows */
+    tr_photo_marks *moved_marks; /* of each photo; empty where its marks are the set's */
 } tr_photo_input;
+
+/* The network's sheet that a sheet of the request is in a position. */
+static inline int tr_photo_input_sheet(const tr_photo_input *input, const tr_photo_request *request,
+                                       int position, int sheet) {
+    return input->network_sheet[position * request->n_sheets + sheet];
+}
 
 /* The photos are sorted. *out is to be released in any case. False: memory ran out. */
 TR_MUST_USE bool tr_photo_set_input(const tr_photo_set *set, tr_photo_input *out, tr_error *err);

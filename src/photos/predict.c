@@ -4,7 +4,8 @@
 #include <string.h>
 
 /* All sheets that have a place, in all photos that have one. */
-static void fill(const tr_photo_set *set, const tr_adjustment *adj, tr_predictions *out) {
+static void fill(const tr_photo_set *set, const tr_photo_input *input, const tr_adjustment *adj,
+                 tr_predictions *out) {
     int n_sheets = set->request.n_sheets;
     int n = 0;
     for (int i = 0; i < set->n_photos; i++) {
@@ -14,12 +15,14 @@ static void fill(const tr_photo_set *set, const tr_adjustment *adj, tr_predictio
         out->lenses[i] = tr_network_photo_lens(&adj->net, at);
         out->camera_from_floor[i] = tr_network_camera_from_world(&adj->net, at);
         for (int k = 0; k < n_sheets && adj->photo_placed[at]; k++) {
-            if (!adj->sheet_placed[k]) continue;
+            int sheet =
+                tr_photo_input_sheet(input, &set->request, set->photos[i].position, k);
+            if (!adj->sheet_placed[sheet]) continue;
             tr_pose camera_from_world = tr_network_camera_from_world(&adj->net, at);
-            out->items[n++] =
-                (tr_sheet_prediction){.sheet = k,
-                                      .camera_from_sheet = tr_pose_mul(
-                                          camera_from_world, adj->net.sheets[k].world_from_sheet)};
+            out->items[n++] = (tr_sheet_prediction){
+                .sheet = k,
+                .camera_from_sheet =
+                    tr_pose_mul(camera_from_world, adj->net.sheets[sheet].world_from_sheet)};
         }
     }
     out->first[set->n_photos] = n;
@@ -40,7 +43,7 @@ bool tr_photo_set_predict(const tr_photo_set *set, tr_predictions *out, tr_error
               ((out->items && out->first && out->lenses && out->camera_from_floor) ||
                tr_fail_memory(err));
     if (ok && tr_adjust_roughly(&input.in, &adj, &why)) {
-        fill(set, &adj, out);
+        fill(set, &input, &adj, out);
         tr_adjustment_release(&adj);
     } else if (ok && why.code == TR_NO_MEMORY) {
         ok = tr_fail_memory(err);

@@ -1,13 +1,9 @@
 #include "photos/quality.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 
 #include "adjust/adjust.h"
 #include "base/median.h"
-
-/* Where blur is the cause. */
-#define HOLD_STILL "hold still, rest your elbows, add light, switch burst and night modes off"
 
 /* Sharp photos have 0.6 to 1; at 3, many tags are no longer found. */
 static const double MAX_SHARPNESS_PX = 2.5;
@@ -109,17 +105,14 @@ static bool find_elevation(const tr_photo_marks *marks, const tr_sheet *sheets, 
     return true;
 }
 
-/* Why the tags of the sheets that were read could not be measured: the most frequent reason. NULL:
-   none was read. */
-static const char *why_unmeasured(const tr_photo_marks *marks) {
-    static const char *const REASONS[TR_TAG_N_OUTCOMES] = {
-        [TR_TAG_OFF_IMAGE] = "its tags reach over the photo's edge; bring whole tags into view",
-        [TR_TAG_TOO_SMALL] = "its tags are too small; step closer",
-        [TR_TAG_FAINT] = "its tags are dark or washed out; give them more even light",
-        [TR_TAG_BLURRED] = ("its tags are blurred; " HOLD_STILL),
-        [TR_TAG_UNLIKE] =
-            "its tags are partly covered or in glare; uncover them, change your place",
-        [TR_TAG_UNSETTLED] = "no place of its tags could be settled; take it again, evenly lit",
+/* Why the tags of the sheets that were read could not be measured: the most frequent reason.
+   TR_FLAW_NO_MARK: none was read. */
+static tr_photo_flaw why_unmeasured(const tr_photo_marks *marks) {
+    static const tr_photo_flaw FLAWS[TR_TAG_N_OUTCOMES] = {
+        [TR_TAG_MEASURED] = TR_FLAW_NO_MARK,         [TR_TAG_OFF_IMAGE] = TR_FLAW_TAGS_CUT,
+        [TR_TAG_TOO_SMALL] = TR_FLAW_TAGS_SMALL,     [TR_TAG_FAINT] = TR_FLAW_TAGS_FAINT,
+        [TR_TAG_BLURRED] = TR_FLAW_TAGS_BLURRED,     [TR_TAG_UNLIKE] = TR_FLAW_TAGS_COVERED,
+        [TR_TAG_UNSETTLED] = TR_FLAW_TAGS_UNSETTLED,
     };
     int count[TR_TAG_N_OUTCOMES] = {0};
     int most = 0;
@@ -130,39 +123,28 @@ static const char *why_unmeasured(const tr_photo_marks *marks) {
     for (int k = 1; k < TR_TAG_N_OUTCOMES; k++) {
         if (count[k] > count[most]) most = k;
     }
-    return REASONS[most];
+    return FLAWS[most];
 }
 
-static const char *why_unusable(const tr_photo_marks *marks) {
-    if (marks->is_mirrored) return "mirrored left to right; turn mirroring off";
-    if (marks->n_marks > 0) return NULL;
-    const char *why = why_unmeasured(marks);
-    return why ? why : "no mark of this job's sheets can be made out";
+static tr_photo_flaw why_unusable(const tr_photo_marks *marks) {
+    if (marks->is_mirrored) return TR_FLAW_MIRRORED;
+    return marks->n_marks > 0 ? TR_FLAW_NONE : why_unmeasured(marks);
 }
 
 /* The worst first: what blurs or darkens the whole photo explains small and few marks, too. */
-static const char *why_weak(const tr_photo_quality *q, int n_points) {
-    if (q->sharpness_px > MAX_SHARPNESS_PX) return "blurred; " HOLD_STILL;
-    if (q->contrast < MIN_CONTRAST) return "dark or washed out; give it more even light";
-    if (q->has_tags && q->overexposed_part > MAX_OVEREXPOSED_PART) {
-        return "overexposed; turn the light or the exposure down";
-    }
-    if (q->has_tags && q->cell_px < MIN_CELL_PX) return "too far away; step closer";
-    if (q->has_elevation && q->elevation_rad < MIN_ELEVATION_RAD) {
-        return "too flat a view; hold the camera higher";
-    }
-    return n_points < MIN_POINTS ? "few marks; bring more of the sheets into view" : NULL;
-}
-
-static void set_reason(const char *reason, tr_photo_quality *out) {
-    snprintf(out->reason, sizeof out->reason, "%s", reason ? reason : "");
+static tr_photo_flaw why_weak(const tr_photo_quality *q, int n_points) {
+    if (q->sharpness_px > MAX_SHARPNESS_PX) return TR_FLAW_BLURRED;
+    if (q->contrast < MIN_CONTRAST) return TR_FLAW_DIM;
+    if (q->has_tags && q->overexposed_part > MAX_OVEREXPOSED_PART) return TR_FLAW_OVEREXPOSED;
+    if (q->has_tags && q->cell_px < MIN_CELL_PX) return TR_FLAW_FAR;
+    if (q->has_elevation && q->elevation_rad < MIN_ELEVATION_RAD) return TR_FLAW_FLAT_VIEW;
+    return n_points < MIN_POINTS ? TR_FLAW_FEW_MARKS : TR_FLAW_NONE;
 }
 
 bool tr_photo_judge(const tr_photo_marks *marks, const tr_sheet *sheets, const tr_image *image,
                     tr_photo_quality *out, tr_error *err) {
-    *out = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE};
-    set_reason(why_unusable(marks), out);
-    if (*out->reason) return true;
+    *out = (tr_photo_quality){.grade = TR_PHOTO_UNUSABLE, .flaw = why_unusable(marks)};
+    if (out->flaw != TR_FLAW_NONE) return true;
     double *scratch = malloc((size_t)marks->n_marks * sizeof *scratch);
     if (!scratch) return tr_fail_memory(err);
     int n_points = 0;
@@ -177,8 +159,8 @@ bool tr_photo_judge(const tr_photo_marks *marks, const tr_sheet *sheets, const t
     out->cell_px = median_of(marks, true, cell_px, scratch);
     out->overexposed_part = overexposed_part(marks, image);
     out->has_elevation = find_elevation(marks, sheets, &out->elevation_rad);
-    set_reason(why_weak(out, n_points), out);
-    out->grade = *out->reason ? TR_PHOTO_WEAK : TR_PHOTO_GOOD;
+    out->flaw = why_weak(out, n_points);
+    out->grade = out->flaw != TR_FLAW_NONE ? TR_PHOTO_WEAK : TR_PHOTO_GOOD;
     free(scratch);
     return true;
 }

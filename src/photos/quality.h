@@ -14,10 +14,32 @@ typedef enum {
     TR_PHOTO_GOOD,
 } tr_photo_grade;
 
+/* What is weak in a photo, or why nothing can be measured in it. */
+typedef enum {
+    TR_FLAW_NONE,
+    /* unusable */
+    TR_FLAW_MIRRORED,
+    TR_FLAW_NO_MARK,
+    TR_FLAW_TAGS_CUT, /* its tags were read, but none of them could be measured: they ... */
+    TR_FLAW_TAGS_SMALL,
+    TR_FLAW_TAGS_FAINT,
+    TR_FLAW_TAGS_BLURRED,
+    TR_FLAW_TAGS_COVERED,
+    TR_FLAW_TAGS_UNSETTLED,
+    /* weak */
+    TR_FLAW_BLURRED,
+    TR_FLAW_DIM,
+    TR_FLAW_OVEREXPOSED,
+    TR_FLAW_FAR,
+    TR_FLAW_FLAT_VIEW,
+    TR_FLAW_FEW_MARKS,
+    TR_N_FLAWS
+} tr_photo_flaw;
+
 /* All zero: of a photo that was not looked at. */
 typedef struct {
     tr_photo_grade grade;
-    char reason[160]; /* a few words: what is weak, then what to do; "": none */
+    tr_photo_flaw flaw; /* the worst */
     bool has_marks;
     double sharpness_px; /* where has_marks: median blur (sigma) of the marks */
     double contrast;     /* where has_marks: median step from black to white, grey values */

@@ -1,6 +1,5 @@
 #include "photos/unknown_lens.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 
 #include "lens/planar.h"
@@ -41,22 +40,26 @@ static const tr_photo *find_usual(const tr_photo_set *set) {
     return usual;
 }
 
-static void refuse_other_sizes(tr_photo_set *set, const tr_photo *usual) {
+static bool refuse_other_size(tr_photo *p, const tr_photo *usual, tr_error *err) {
+    const int w = p->width_px, h = p->height_px;
+    const int usual_w = usual->width_px, usual_h = usual->height_px;
+    p->is_readable = false;
+    p->fit = TR_PHOTO_OTHER_SIZE;
+    tr_photo_marks_release(&p->marks);
+    p->quality = (tr_photo_quality){0};
+    if (w == usual_h && h == usual_w) {
+        return tr_note(SIZES_DIFFER_TURNED, &p->why_not, err, w, h, usual->name, usual_w, usual_h);
+    }
+    return tr_note(SIZES_DIFFER, &p->why_not, err, w, h, usual->name, usual_w, usual_h);
+}
+
+static bool refuse_other_sizes(tr_photo_set *set, const tr_photo *usual, tr_error *err) {
     for (int i = 0; i < set->n_photos; i++) {
         tr_photo *p = &set->photos[i];
         if (!p->is_readable || has_size_of(p, usual)) continue;
-        bool is_turned = p->width_px == usual->height_px && p->height_px == usual->width_px;
-        p->is_readable = false;
-        p->fit = TR_PHOTO_OTHER_SIZE;
-        tr_photo_marks_release(&p->marks);
-        p->quality = (tr_photo_quality){0};
-        snprintf(p->why_not, sizeof p->why_not,
-                 "it has %d x %d pixels, but %.60s has %d x %d, and photos of an unknown lens must "
-                 "be of one size; %s",
-                 p->width_px, p->height_px, usual->name, usual->width_px, usual->height_px,
-                 is_turned ? "use the photo as the camera stored it, not turned"
-                           : "use the same camera, zoom and image size for all");
+        if (!refuse_other_size(p, usual, err)) return false;
     }
+    return true;
 }
 
 /* ---- focal length ---- */
@@ -165,7 +168,7 @@ static bool is_contradicted(const tr_photo_set *set) {
 bool tr_photo_set_find_lens(tr_photo_set *set, tr_error *err) {
     const tr_photo *usual = find_usual(set);
     if (!usual) return true;
-    refuse_other_sizes(set, usual);
+    if (!refuse_other_sizes(set, usual, err)) return false;
     tr_camera camera = usual->exif.camera;
     tr_lens_unknown(&camera, usual->width_px, usual->height_px, &set->unknown_lens);
     if (!find_lens(set, err)) return false;

@@ -56,10 +56,10 @@ static tr_pose place_on_floor(tr_vec2 point, tr_vec2 at_mm) {
         /* At yaw 0 the sheet's x points to -Y. */
         value[TR_YAW] = (is_left ? 0 : TR_PI) - atan2(at_mm.y, at_mm.x);
     }
-    tr_vec3 arm = tr_pose_apply(tr_pose_of_placement(value), tr_v3(at_mm.x, at_mm.y, 0));
+    tr_vec3 arm = tr_pose_apply(tr_pose_of_placement(value, false), tr_v3(at_mm.x, at_mm.y, 0));
     value[TR_X] = point.x - arm.x;
     value[TR_Y] = point.y - arm.y;
-    return tr_pose_of_placement(value);
+    return tr_pose_of_placement(value, false);
 }
 
 /* Upright over the point, at the height of the wheel's centre; its face looks away from the
@@ -79,11 +79,22 @@ static bool place_reference(const tr_job *job, const tr_reference *r, tr_pose *o
     return true;
 }
 
+static bool counts_from_front(const tr_job *job, const tr_placement *p) {
+    for (int k = 0; k < 2; k++) {
+        const tr_origin *from = &p->from[k];
+        if (from->kind == TR_FROM_FRONT_AXLE) return true;
+        if (from->kind != TR_FROM_POINT) continue;
+        tr_wheel_point point = job->references[from->index].point;
+        if (point == TR_FRONT_LEFT || point == TR_FRONT_RIGHT) return true;
+    }
+    return false;
+}
+
 static bool place_targets(tr_plan_scene *s, tr_error *err) {
     const tr_job *job = s->job;
     tr_check required;
     for (int i = 0; i < job->layout.n_placements; i++) {
-        if (job->layout.placements[i].from == TR_FROM_REAR_AXLE) continue;
+        if (!counts_from_front(job, &job->layout.placements[i])) continue;
         if (!need(job, job->layout.wheelbase_mm, "wheelbase_mm", "the front axle", err)) {
             return false;
         }
@@ -103,6 +114,7 @@ static bool place_references(tr_plan_scene *s, tr_error *err) {
     bool ok = true;
     for (int i = 0; i < job->n_references && ok; i++) {
         const tr_reference *r = &job->references[i];
+        if (r->point == TR_N_POINTS) continue; /* nothing says where that is */
         ok = place_reference(job, r, &s->vehicle_from_sheet[r->sheet], err);
         s->is_there[r->sheet] = ok;
     }

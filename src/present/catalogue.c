@@ -48,6 +48,9 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_PLATE_NOT_FOUND] =
         "{sheet}, which marks the {wheel} wheel, could not be measured: take two photos that show "
         "it together with another sheet.",
+    [TR_FOUND_POINT_NOT_FOUND] =
+        "{sheet}, which marks the point '{point}', could not be measured: take two photos that show "
+        "it together with another sheet.",
     [TR_FOUND_SEEN_ONCE] = "{sheet} was measured {photos?in only one photo|from only one place}, "
                            "so nothing shows that it lay still or that it is printed at the right "
                            "size. Take another photo of it from a different side.",
@@ -160,6 +163,32 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "Seen square to one axle, the middle of the other lies {skew_mm:.0f} mm to the side, which "
         "the stated uncertainties do not explain: a plate is off its plumb mark, or the vehicle's "
         "axles are not parallel. Check the plates.",
+    [TR_FOUND_THRUST_ANGLE] =
+        "The rear wheels run {|angle_deg|:.2f}° to the {angle_deg?left|right} of the centreline "
+        "(±{u95_deg:.2f}), but the layout allows {limit_deg:.2f}°, u95 included: align the vehicle "
+        "first, or what is set up by this line aims wrong afterwards.",
+    [TR_FOUND_THRUST_NOT_MEASURED] =
+        "The layout limits the thrust angle, which was not measured: it needs hub sheets on both "
+        "rear wheels, and all four wheels marked.",
+    [TR_FOUND_HUB_SLIPPED] =
+        "{sheet} does not fit the other hub sheets in all roll positions: it slipped on its wheel "
+        "while the vehicle was rolled, or that wheel was steered. Fix it, set the steering straight "
+        "and take all positions again.",
+    [TR_FOUND_HUBS_CONTRADICT] =
+        "The hub sheets do not fit one vehicle that was rolled: they are off by up to {turn_deg:.2f}° "
+        "and {way_mm:.1f} mm. A wheel was steered or braked, sheets slipped, or the vehicle was "
+        "rolled between photos of one position. Take all positions again.",
+    [TR_FOUND_HUB_TURNED_ALONE] =
+        "{sheet} turned by {turned_deg:.0f}° between two positions, but the other wheels by "
+        "{others_deg:.0f}°: it slipped on its wheel, or hangs on another one than the job says. Fix "
+        "it and take all positions again.",
+    [TR_FOUND_ROLLED_TOO_LITTLE] =
+        "The wheel of {sheet} turned by only {turned_deg:.0f}° between the positions, which does not "
+        "tell its axis: roll the vehicle by about a quarter turn of the wheels.",
+    [TR_FOUND_TWO_POSITIONS] =
+        "With two positions alone the vehicle's way along X is not told apart from how the hub "
+        "sheets hang: u95 of what counts from an axle contains that. A third position, or a sheet "
+        "that stays on the body, would tell it.",
     [TR_FOUND_REAR_PLATES_ONLY] =
         "Only the rear wheels are marked: a rear plate too far forward or backward would turn the "
         "whole vehicle frame and cannot be noticed. Four plates are safer.",
@@ -177,6 +206,12 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_SHEET_TURNED_ROUND] =
         "{sheet} lies turned by {turn_deg:.0f}°: it is laid down the wrong way round. Its up "
         "direction must point the way that the layout says.",
+    [TR_FOUND_BOARD_FACES_AWAY] =
+        "{sheet} stands turned by {turn_deg:.0f}° from where it should look: it was set up facing "
+        "the wrong way. Turn it round and take the photos again.",
+    [TR_FOUND_BOARD_UPSIDE_DOWN] =
+        "{sheet} hangs turned by {turn_deg:.0f}° about its face: its top must be at the top. Hang "
+        "it as its arrow UP says and take the photos again.",
     [TR_FOUND_SHEET_NOT_FLAT] =
         "{sheet} does not lie flat: its marks differ in height by {flatness_mm:.1f} mm "
         "(±{u95_mm:.1f}), but {limit_mm:.1f} mm is allowed; it is highest about {|x_mm|:.0f} mm to "
@@ -344,7 +379,112 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_NO_ROOM_SHEET_ID] = "there is no room for the sheet's id",
     [TR_FOUND_NO_ROOM_UP_ARROW] = "there is no room for the up arrow",
     [TR_FOUND_NO_ROOM_NOTE] = "there is no room for the note on how to print and check it",
+
+    /* ---- reasons: why a photo is not used ---- */
+    [TR_FOUND_SAID] = "{text}",
+    [TR_FOUND_BESIDE_LIST] =
+        "does not exist in the current folder, from which photos on the command line are sought; "
+        "it lies beside the {list} file",
+    [TR_FOUND_SAME_PHOTO] = "it is the same photo as {other}",
+    [TR_FOUND_IS_MIRRORED] = "it is mirrored left to right",
+    [TR_FOUND_SHOWS_NO_MARK] = "no mark of this {whose} was found in it",
+    [TR_FOUND_MARKS_DO_NOT_TIE] = "its marks do not tie it to the other photos",
+    [TR_FOUND_TAKEN_OTHERWISE] =
+        "it was taken {camera}, but the lens profile's photos {profile_camera}; use the camera, "
+        "focal length and zoom of the calibration",
+    [TR_FOUND_SIZE_OTHER] =
+        "it has {width_px} x {height_px} pixels, but the lens profile is for {profile_width_px} x "
+        "{profile_height_px}; use the same camera, zoom and image size as in the calibration",
+    [TR_FOUND_SIZE_TURNED] =
+        "it has {width_px} x {height_px} pixels, but the lens profile is for {profile_width_px} x "
+        "{profile_height_px}; use the photo as the camera stored it, not turned",
+    [TR_FOUND_SIZE_CHANGED] =
+        "it has {width_px} x {height_px} pixels, but the lens profile is for {profile_width_px} x "
+        "{profile_height_px}; use the photo as the camera stored it, not made smaller or cut",
+    [TR_FOUND_SIZE_LOOKS] = "it has {width_px} x {height_px} pixels, but the lens profile is for "
+                            "{profile_width_px} x {profile_height_px}: it {looks}",
+    [TR_FOUND_NO_PROFILE] =
+        "none of the job's lens profiles fits it ({width_px} x {height_px} pixels); add the "
+        "profile of its camera at this zoom and image size to 'lens', or take it with one of the "
+        "others",
+    [TR_FOUND_NO_PROFILE_OF_CAMERA] =
+        "none of the job's lens profiles fits it ({width_px} x {height_px} pixels, taken with "
+        "{camera}); add the profile of its camera at this zoom and image size to 'lens', or take "
+        "it with one of the others",
+    [TR_FOUND_NO_PROFILE_LOOKS] = "it has {width_px} x {height_px} pixels, as none of the job's "
+                                  "lens profiles: it {looks}",
+    [TR_FOUND_TWO_PROFILES] =
+        "it fits lens profile '{lens}' as well as '{other_lens}'; say in the job which it is, "
+        "under 'photos': {{ file: {photo}, lens: ... }",
+    [TR_FOUND_SIZES_DIFFER] =
+        "it has {width_px} x {height_px} pixels, but {usual} has {usual_width_px} x "
+        "{usual_height_px}, and photos of an unknown lens must be of one size; use the same "
+        "camera, zoom and image size for all",
+    [TR_FOUND_SIZES_DIFFER_TURNED] =
+        "it has {width_px} x {height_px} pixels, but {usual} has {usual_width_px} x "
+        "{usual_height_px}, and photos of an unknown lens must be of one size; use the photo as "
+        "the camera stored it, not turned",
+    [TR_FOUND_LOOKS] = "it {looks}",
+
+    /* of photos of a board */
+    [TR_FOUND_NO_BOARD] =
+        "no board with {squares_x} x {squares_y} squares was found; the whole board must be in the "
+        "photo, uncovered, evenly lit and sharp (squares are counted, not corners)",
+    [TR_FOUND_NO_BOARD_LOOKS] = "no board was found in it, and it {looks}",
+    [TR_FOUND_FEW_CORNERS] =
+        "only {measured} of the board's {all} corners could be measured; of the others {others}",
+    [TR_FOUND_SAME_FILE] = "it is the same file as '{other}'",
+    [TR_FOUND_FITS_WORSE] =
+        "it does not fit the other photos: its corners lie some {times:.1f} times further off; was "
+        "the board bent or moving, or the zoom another?",
+    [TR_FOUND_FOCAL_IS_OTHER] = "its focal length is another than the other photos', by some "
+                                "{off_percent:.1f} %; was the zoom or the focus another?",
+    [TR_FOUND_AXIS_IS_ELSEWHERE] = "its optical axis is elsewhere than in the other photos, by "
+                                   "some {off_px:.0f} px; was it cropped or turned by an app?",
+
+    /* ---- what a picture looks like, behind "it" ---- */
+    [TR_FOUND_LOOKS_PANORAMA] = "looks like a panorama or a stitched picture; take single photos",
+    [TR_FOUND_LOOKS_SCREENSHOT] =
+        "looks like a screenshot; use the photo itself, as the camera stored it",
+    [TR_FOUND_LOOKS_CUT] = "was cut after it was taken; use the photo as the camera stored it",
+    [TR_FOUND_LOOKS_SHRUNK] =
+        "was made smaller after it was taken; use the photo as the camera stored it",
+    [TR_FOUND_LOOKS_COPY] = "looks like a messenger's small copy; use the camera's own file, sent "
+                            "as a file or by cable",
 };
+
+/* Where blur is the cause. */
+#define HOLD_STILL "hold still, rest your elbows, add light, switch burst and night modes off"
+
+static const char *const FLAWS[TR_N_FLAWS] = {
+    [TR_FLAW_NONE] = "",
+    [TR_FLAW_MIRRORED] = "mirrored left to right; turn mirroring off",
+    [TR_FLAW_NO_MARK] = "no mark of this job's sheets can be made out",
+    [TR_FLAW_TAGS_CUT] = "its tags reach over the photo's edge; bring whole tags into view",
+    [TR_FLAW_TAGS_SMALL] = "its tags are too small; step closer",
+    [TR_FLAW_TAGS_FAINT] = "its tags are dark or washed out; give them more even light",
+    [TR_FLAW_TAGS_BLURRED] = "its tags are blurred; " HOLD_STILL,
+    [TR_FLAW_TAGS_COVERED] =
+        "its tags are partly covered or in glare; uncover them, change your place",
+    [TR_FLAW_TAGS_UNSETTLED] = "no place of its tags could be settled; take it again, evenly lit",
+    [TR_FLAW_BLURRED] = "blurred; " HOLD_STILL,
+    [TR_FLAW_DIM] = "dark or washed out; give it more even light",
+    [TR_FLAW_OVEREXPOSED] = "overexposed; turn the light or the exposure down",
+    [TR_FLAW_FAR] = "too far away; step closer",
+    [TR_FLAW_FLAT_VIEW] = "too flat a view; hold the camera higher",
+    [TR_FLAW_FEW_MARKS] = "few marks; bring more of the sheets into view",
+};
+
+const char *tr_photo_flaw_text(tr_photo_flaw flaw) {
+    return FLAWS[flaw];
+}
+
+tr_photo_flaw tr_photo_flaw_of(const char *text) {
+    for (tr_photo_flaw flaw = TR_FLAW_NONE; flaw < TR_N_FLAWS; flaw++) {
+        if (strcmp(FLAWS[flaw], text) == 0) return flaw;
+    }
+    return TR_FLAW_NONE;
+}
 
 const char *tr_finding_message(tr_finding_kind kind) {
     return MESSAGES[kind];
@@ -437,7 +577,8 @@ static bool fill_choice(line *l, const tr_argument *a, const char *which, size_t
     case TR_ARGUMENT_NUMBER: is_first = a->number > 0; break;
     case TR_ARGUMENT_INTEGER: is_first = a->number == 1; break;
     case TR_ARGUMENT_LIST: is_first = count_items(a->text) == 1; break;
-    case TR_ARGUMENT_TEXT: return false;
+    case TR_ARGUMENT_TEXT:
+    case TR_ARGUMENT_PART: return false;
     }
     if (is_first)
         append(l, which, (size_t)(bar - which));
@@ -454,6 +595,13 @@ static const tr_argument *find(const tr_finding *f, const char *name, size_t n) 
     return NULL;
 }
 
+static bool fill_part(line *l, const tr_finding *part) {
+    char text[TR_FINDING_TEXT_SIZE] = "";
+    bool ok = !part || tr_finding_fill_in(MESSAGES[part->kind], part, text);
+    append(l, text, strlen(text));
+    return ok;
+}
+
 static bool fill_value(line *l, const tr_argument *a, bool is_magnitude, const char *how,
                        size_t n) {
     char integer[32];
@@ -466,6 +614,7 @@ static bool fill_value(line *l, const tr_argument *a, bool is_magnitude, const c
         append(l, integer, strlen(integer));
         return !is_magnitude && n == 0;
     case TR_ARGUMENT_TEXT: append(l, a->text, strlen(a->text)); return !is_magnitude && n == 0;
+    case TR_ARGUMENT_PART: return !is_magnitude && n == 0 && fill_part(l, a->part);
     }
     return false;
 }
@@ -496,11 +645,22 @@ bool tr_finding_fill_in(const char *message, const tr_finding *finding,
         append(&l, message, n);
         message += n;
         if (!*message) break;
-        const char *end = strchr(++message, '}');
+        if (*++message == '{') {
+            append(&l, message++, 1);
+            continue;
+        }
+        const char *end = strchr(message, '}');
         if (!end || !fill_placeholder(&l, finding, message, (size_t)(end - message))) return false;
         message = end + 1;
     }
     return true;
+}
+
+void tr_reason_text(const tr_finding *reason, char out[TR_FINDING_TEXT_SIZE]) {
+    line l = {.text = out};
+    out[0] = 0;
+    /* The tests see that every message can be filled in. */
+    (void)fill_part(&l, reason);
 }
 
 void tr_finding_text(const tr_finding *finding, char out[TR_FINDING_TEXT_SIZE]) {

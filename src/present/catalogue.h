@@ -9,6 +9,8 @@
        {name:8}          a list that names at most 8; else at most 4. Where it is longer: "a, b, c
                          and 7 more"
        {name:or}         a list joined by "or"
+       {name}            a part: the finding that it is, in words
+       {{                a brace
        {name?one|other}  one of two wordings: the first of an integer that is 1, a number above 0,
                          a list of one item */
 #ifndef TR_PRESENT_CATALOGUE_H
@@ -17,12 +19,21 @@
 #include <stddef.h>
 
 #include "base/finding.h"
+#include "photos/quality.h"
 
 /* What a sentence takes at most; a longer one is cut. */
 enum { TR_FINDING_TEXT_SIZE = 1024 };
 
 /* The finding in words, in one printable line. */
 void tr_finding_text(const tr_finding *finding, char out[TR_FINDING_TEXT_SIZE]);
+
+/* A reason in words, as a part of a sentence; "" of none, NULL. */
+void tr_reason_text(const tr_finding *reason, char out[TR_FINDING_TEXT_SIZE]);
+
+/* What is weak in a photo and what to do, in a few words; "" of none. */
+const char *tr_photo_flaw_text(tr_photo_flaw flaw);
+/* Whose words these are; TR_FLAW_NONE: no flaw's. */
+tr_photo_flaw tr_photo_flaw_of(const char *text);
 
 /* The message of a kind of finding. */
 const char *tr_finding_message(tr_finding_kind kind);

@@ -6,6 +6,13 @@
 #include "present/catalogue.h"
 #include "present/json.h"
 
+const tr_wheels_key TR_WHEELS_KEYS[TR_N_WHEELS_KEYS] = {
+    {"thrust_angle_deg", TR_THRUST_ANGLE},
+    {"set_back_mm", TR_SET_BACK},
+    {"wheelbase_left_mm", TR_WHEELBASE_LEFT},
+    {"wheelbase_right_mm", TR_WHEELBASE_RIGHT},
+};
+
 static json_t *value_of(tr_axis axis, double value) {
     return tr_json_number(tr_axis_is_angle(axis) ? value * TR_DEG_PER_RAD : value);
 }
@@ -77,6 +84,22 @@ static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
     return NULL;
 }
 
+/* One name where x and y count from the same and z from the floor; else one a coordinate. */
+static json_t *origins_json(const tr_origin from[3]) {
+    json_t *json;
+    if (tr_origin_is(&from[0], &from[1]) && from[2].kind == TR_FROM_REAR_AXLE)
+        return tr_json_text(tr_origin_name(&from[0]));
+    json = json_object();
+    bool ok = json;
+    static const char *const KEYS[3] = {"x", "y", "z"};
+    for (int k = 0; k < 3; k++) {
+        ok = ok && tr_json_put(json, KEYS[k], tr_json_text(tr_origin_name(&from[k])));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
 static json_t *target_json(const tr_check_result *result, const tr_target_result *t) {
     json_t *target = json_object();
     json_t *moves = json_array();
@@ -90,7 +113,7 @@ static json_t *target_json(const tr_check_result *result, const tr_target_result
         ok = ok && tr_json_put(target, tr_axis_key(axis), axis_json(axis, &t->axis[axis]));
     }
     ok = ok && tr_json_put(target, "moves", json_incref(moves)) &&
-         tr_json_put(target, "from", json_string(tr_origin_name(t->from))) &&
+         tr_json_put(target, "from", origins_json(t->from)) &&
          tr_json_put(target, "required_pose", pose_json(true, t->vehicle_from_required)) &&
          tr_json_put(target, "photo",
                      t->photo >= 0 ? tr_json_text(result->photos[t->photo].name) : json_null());
@@ -131,10 +154,13 @@ static json_t *plates_json(const tr_check_result *result) {
     for (int i = 0; ok && i < result->n_plates; i++) {
         const tr_plate_result *p = &result->plates[i];
         json_t *plate = json_object();
-        ok = plate && tr_json_put(plate, "point", json_string(tr_wheel_point_name(p->point))) &&
+        ok = plate && tr_json_put(plate, "point", tr_json_text(p->name)) &&
              tr_json_put(plate, "sheet", tr_json_text(result->sheets[p->sheet].id)) &&
+             tr_json_put(plate, "hub", json_boolean(p->is_hub)) &&
              tr_json_put(plate, "at_mm",
                          p->is_placed ? pair_json(p->at_mm.x, p->at_mm.y) : json_null()) &&
+             tr_json_put(plate, "height_mm",
+                         p->is_placed ? tr_json_number(p->at_mm.z) : json_null()) &&
              tr_json_push(plates, json_incref(plate));
         json_decref(plate);
     }
@@ -179,6 +205,90 @@ static json_t *quantity_json(bool is_measured, double value, double u95) {
         return json;
     }
     json_decref(json);
+    return NULL;
+}
+
+/* mm, or degrees for an angle; nothing in it where it is not measured. */
+static json_t *geometry_json(const tr_check_result *result, int value) {
+    const tr_quantity *q = &result->geometry[value];
+    double unit = tr_vehicle_value_is_angle(value) ? TR_DEG_PER_RAD : 1;
+    return q->is_measured ? quantity_json(true, unit * q->value, unit * q->u95) : json_object();
+}
+
+/* Null where the vehicle was not rolled. */
+static json_t *runout_json(const tr_check_result *result, int value) {
+    return result->geometry[value].is_measured ? geometry_json(result, value) : json_null();
+}
+
+static json_t *centre_json(const tr_check_result *result, int wheel, bool is_u95) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int k = 0; k < 3 && ok; k++) {
+        const tr_quantity *q = &result->geometry[TR_CENTRE + 3 * wheel + k];
+        ok = tr_json_push(json, q->is_measured ? tr_json_number(is_u95 ? q->u95 : q->value)
+                                               : json_null());
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *wheel_json(const tr_check_result *result, int wheel) {
+    json_t *json = json_object();
+    bool ok = json;
+    if (ok && result->geometry[TR_CENTRE + 3 * wheel].is_measured) {
+        ok = tr_json_put(json, "toe_deg", geometry_json(result, TR_TOE + wheel)) &&
+             tr_json_put(json, "camber_deg", geometry_json(result, TR_CAMBER + wheel)) &&
+             tr_json_put(json, "centre_mm", centre_json(result, wheel, false)) &&
+             tr_json_put(json, "centre_u95_mm", centre_json(result, wheel, true)) &&
+             tr_json_put(json, "runout_mm", runout_json(result, TR_RUNOUT + wheel)) &&
+             tr_json_put(json, "runout_deg", runout_json(result, TR_RUNOUT_TILT + wheel));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* What hub sheets tell of the wheels. */
+static json_t *wheels_json(const tr_check_result *result) {
+    json_t *json = json_object();
+    bool ok = json;
+    for (int i = 0; i < TR_N_WHEELS_KEYS; i++) {
+        const tr_wheels_key *k = &TR_WHEELS_KEYS[i];
+        ok = ok && tr_json_put(json, k->key, geometry_json(result, (int)k->value));
+    }
+    for (int i = 0; i < TR_N_POINTS; i++) {
+        ok = ok &&
+             tr_json_put(json, tr_wheel_point_name((tr_wheel_point)i), wheel_json(result, i));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *relations_json(const tr_check_result *result) {
+    json_t *relations = json_array();
+    bool ok = relations;
+    for (int i = 0; ok && i < result->n_relations; i++) {
+        const tr_relation_result *r = &result->relations[i];
+        json_t *relation = json_object();
+        json_t *sheets = json_array();
+        ok = relation && sheets;
+        for (int k = 0; k < 2 && ok; k++) {
+            int sheet = result->targets[r->targets[k]].sheet;
+            ok = tr_json_push(sheets, tr_json_text(result->sheets[sheet].id));
+        }
+        ok = ok && tr_json_put(relation, "sheets", json_incref(sheets)) &&
+             tr_json_put(relation, "verdict", json_string(tr_verdict_name(r->verdict)));
+        for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+            ok = ok && tr_json_put(relation, tr_axis_key(axis), axis_json(axis, &r->axis[axis]));
+        }
+        ok = ok && tr_json_push(relations, json_incref(relation));
+        json_decref(sheets);
+        json_decref(relation);
+    }
+    if (ok) return relations;
+    json_decref(relations);
     return NULL;
 }
 
@@ -231,11 +341,12 @@ static json_t *known(bool is_known, double value) {
 
 static json_t *quality_json(const tr_photo_result *photo) {
     const tr_photo_quality *q = &photo->quality;
-    const char *why_not = q->grade == TR_PHOTO_UNUSABLE ? photo->why_not : "";
-    const char *reason = *q->reason ? q->reason : why_not;
+    const char *flaw = tr_photo_flaw_text(q->flaw);
+    char why_not[TR_FINDING_TEXT_SIZE] = "";
+    if (q->grade == TR_PHOTO_UNUSABLE) tr_reason_text(photo->why_not.items, why_not);
     json_t *json = json_object();
     if (json && tr_json_put(json, "grade", json_string(tr_photo_grade_name(q->grade))) &&
-        tr_json_put(json, "reason", known_text(reason)) &&
+        tr_json_put(json, "reason", known_text(*flaw ? flaw : why_not)) &&
         tr_json_put(json, "sharpness_px", known(q->has_marks, q->sharpness_px)) &&
         tr_json_put(json, "contrast", known(q->has_marks, q->contrast)) &&
         tr_json_put(json, "overexposed", known(q->has_tags, q->overexposed_part)) &&
@@ -250,6 +361,8 @@ static json_t *quality_json(const tr_photo_result *photo) {
 }
 
 static json_t *photo_json(const tr_photo_result *photo, bool has_lenses) {
+    char why_not[TR_FINDING_TEXT_SIZE];
+    tr_reason_text(photo->why_not.items, why_not);
     json_t *json = json_object();
     bool ok =
         json && tr_json_put(json, "file", tr_json_text(photo->file)) &&
@@ -261,8 +374,7 @@ static json_t *photo_json(const tr_photo_result *photo, bool has_lenses) {
         tr_json_put(json, "taken", known_text(photo->taken)) &&
         tr_json_put(json, "quality", quality_json(photo));
     if (has_lenses) ok = ok && tr_json_put(json, "lens", known_text(photo->lens));
-    if (*photo->why_not && !photo->is_used)
-        ok = ok && tr_json_put(json, "reason", tr_json_text(photo->why_not));
+    if (*why_not && !photo->is_used) ok = ok && tr_json_put(json, "reason", tr_json_text(why_not));
     if (ok) return json;
     json_decref(json);
     return NULL;
@@ -292,6 +404,12 @@ static json_t *items_json(const char *list) {
     return NULL;
 }
 
+static json_t *part_json(const tr_finding *part) {
+    char text[TR_FINDING_TEXT_SIZE];
+    tr_reason_text(part, text);
+    return tr_json_text(text);
+}
+
 static json_t *arguments_json(const tr_finding *finding) {
     json_t *json = json_object();
     bool ok = json;
@@ -304,6 +422,7 @@ static json_t *arguments_json(const tr_finding *finding) {
             break;
         case TR_ARGUMENT_TEXT: ok = tr_json_put(json, a->name, tr_json_text(a->text)); break;
         case TR_ARGUMENT_LIST: ok = tr_json_put(json, a->name, items_json(a->text)); break;
+        case TR_ARGUMENT_PART: ok = tr_json_put(json, a->name, part_json(a->part)); break;
         }
     }
     if (ok) return json;
@@ -428,6 +547,8 @@ static bool put_job(json_t *json, const tr_check_result *result) {
             tr_json_put(json, "technician", known_text(result->technician)) &&
             tr_json_put(json, "reference_sd_mm", tr_json_number(result->reference_sd_mm)) &&
             tr_json_put(json, "flatness_limit_mm", tr_json_number(result->flatness_mm)) &&
+            (!(result->thrust_limit_rad > 0) ||
+             tr_json_put(json, "thrust_limit_deg", stated(TR_YAW, result->thrust_limit_rad))) &&
             tr_json_put(json, "steady_camera", json_boolean(result->is_camera_steady)));
 }
 
@@ -446,6 +567,8 @@ static bool put_measured(json_t *json, const tr_check_result *result) {
     return tr_json_put(json, "verdict", json_string(tr_verdict_name(result->verdict))) &&
            tr_json_put(json, "targets", targets_json(result)) &&
            tr_json_put(json, "references", references_json(result)) &&
+           (!result->has_wheels || tr_json_put(json, "wheels", wheels_json(result))) &&
+           (result->n_relations == 0 || tr_json_put(json, "relations", relations_json(result))) &&
            put_unknown_lens(json, result) && tr_json_put(json, "sheets", sheets_json(result)) &&
            tr_json_put(json, "photos", photos_json(result)) &&
            tr_json_put(json, "warnings", tr_findings_json(&result->findings)) &&

@@ -42,4 +42,12 @@ json_t *tr_photos_json(const tr_photo_result *photos, int n, bool has_lenses);
 json_t *tr_findings_json(const tr_findings *list);
 json_t *tr_program_json(void);
 
+/* Keys of `wheels` that are of the whole vehicle. */
+typedef struct {
+    const char *key;
+    tr_vehicle_value value;
+} tr_wheels_key;
+enum { TR_N_WHEELS_KEYS = 4 };
+extern const tr_wheels_key TR_WHEELS_KEYS[TR_N_WHEELS_KEYS];
+
 #endif

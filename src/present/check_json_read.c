@@ -4,6 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "present/catalogue.h"
+#include "present/check_json.h"
+
 /* ---- values; the first that is not as it should be is the error ---- */
 
 static bool refuse(tr_error *err, const char *key, const char *wanted) {
@@ -61,10 +64,14 @@ static bool bool_of(const json_t *json, const char *key, tr_error *err) {
 }
 
 /* null and what is not told: "". */
-static void text_of(const json_t *json, const char *key, char *out, size_t size, tr_error *err) {
+static const char *string_of(const json_t *json, const char *key, tr_error *err) {
     const json_t *value = json_object_get(json, key);
     if (value && !json_is_null(value) && !json_is_string(value)) refuse(err, key, "a text");
-    snprintf(out, size, "%s", json_is_string(value) ? json_string_value(value) : "");
+    return json_is_string(value) ? json_string_value(value) : "";
+}
+
+static void text_of(const json_t *json, const char *key, char *out, size_t size, tr_error *err) {
+    snprintf(out, size, "%s", string_of(json, key, err));
 }
 
 static tr_vec2 pair_of(const json_t *json, const char *key, tr_error *err) {
@@ -160,18 +167,39 @@ static int photo_of(const tr_check_result *result, const json_t *json, tr_error 
     return -1;
 }
 
+/* What it is but an axle is not told, and does not matter here. */
+static tr_origin origin_of(const json_t *json, const char *key, tr_error *err) {
+    tr_origin origin = {TR_FROM_REAR_AXLE, "", 0};
+    const tr_origin front = {TR_FROM_FRONT_AXLE, "", 0};
+    char name[sizeof origin.name];
+    text_of(json, key, name, sizeof name, err);
+    if (strcmp(name, tr_origin_name(&origin)) == 0) return origin;
+    if (strcmp(name, tr_origin_name(&front)) == 0) return front;
+    origin.kind = TR_FROM_POINT;
+    memcpy(origin.name, name, sizeof name);
+    return origin;
+}
+
+static void read_origins(const json_t *json, tr_origin from[3], tr_error *err) {
+    const json_t *each = json_object_get(json, "from");
+    if (!json_is_object(each)) {
+        from[0] = from[1] = origin_of(json, "from", err);
+        from[2] = (tr_origin){TR_FROM_REAR_AXLE, "", 0};
+        return;
+    }
+    static const char *const KEYS[3] = {"x", "y", "z"};
+    for (int k = 0; k < 3; k++) from[k] = origin_of(each, KEYS[k], err);
+}
+
 static void read_target(const json_t *json, const tr_check_result *result, tr_target_result *t,
                         tr_error *err) {
-    char from[16];
     int n;
     const json_t *moves = array_of(json, "moves", 0, &n, err);
-    text_of(json, "from", from, sizeof from, err);
     *t = (tr_target_result){.sheet = sheet_of(result, json, err),
                             .verdict = verdict_of(json, err),
                             .vehicle_from_required = pose_of(json, "required_pose", err),
                             .photo = -1};
-    bool is_front = strcmp(from, tr_origin_name(TR_FROM_FRONT_AXLE)) == 0;
-    t->from = is_front ? TR_FROM_FRONT_AXLE : TR_FROM_REAR_AXLE;
+    read_origins(json, t->from, err);
     for (; t->n_moves < n && t->n_moves < TR_MAX_MOVES; t->n_moves++) {
         const char *text = json_string_value(json_array_get(moves, (size_t)t->n_moves));
         snprintf(t->moves[t->n_moves], TR_MOVE_SIZE, "%s", text ? text : "");
@@ -217,14 +245,78 @@ static void read_sheet(const json_t *json, tr_sheet_result *s, tr_error *err) {
 
 static void read_plate(const json_t *json, const tr_check_result *result, tr_plate_result *p,
                        tr_error *err) {
-    char point[16];
-    text_of(json, "point", point, sizeof point, err);
+    text_of(json, "point", p->name, sizeof p->name, err);
     p->point = 0;
-    while (p->point < TR_N_POINTS && strcmp(tr_wheel_point_name(p->point), point) != 0) p->point++;
-    if (p->point == TR_N_POINTS) refuse(err, "point", "a wheel");
+    while (p->point < TR_N_POINTS && strcmp(tr_wheel_point_name(p->point), p->name) != 0) p->point++;
+    p->is_hub = bool_of(json, "hub", err);
     p->sheet = sheet_of(result, json, err);
     p->is_placed = !json_is_null(json_object_get(json, "at_mm"));
-    if (p->is_placed) p->at_mm = pair_of(json, "at_mm", err);
+    if (!p->is_placed) return;
+    tr_vec2 at = pair_of(json, "at_mm", err);
+    p->at_mm = tr_v3(at.x, at.y, number_of(json, "height_mm", err));
+}
+
+/* {measured, u95}, or nothing. */
+static tr_quantity geometry_of(const json_t *json, int value, tr_error *err) {
+    double unit = tr_vehicle_value_is_angle(value) ? TR_DEG_PER_RAD : 1;
+    if (!json_object_get(json, "measured")) return (tr_quantity){.is_measured = false};
+    return (tr_quantity){true, number_of(json, "measured", err) / unit,
+                         number_of(json, "u95", err) / unit};
+}
+
+static void read_wheel(const json_t *json, int wheel, tr_quantity *geometry, tr_error *err) {
+    static const struct {
+        const char *key;
+        int value;
+    } KEYS[] = {{"toe_deg", TR_TOE},
+                {"camber_deg", TR_CAMBER},
+                {"runout_mm", TR_RUNOUT},
+                {"runout_deg", TR_RUNOUT_TILT}};
+    const json_t *centre = json_object_get(json, "centre_mm");
+    const json_t *u95 = json_object_get(json, "centre_u95_mm");
+    for (size_t i = 0; i < sizeof KEYS / sizeof *KEYS; i++) {
+        int value = KEYS[i].value + wheel;
+        geometry[value] = geometry_of(json_object_get(json, KEYS[i].key), value, err);
+    }
+    for (size_t k = 0; k < 3 && centre; k++) {
+        geometry[TR_CENTRE + 3 * wheel + (int)k] =
+            (tr_quantity){true, json_number_value(json_array_get(centre, k)),
+                          json_number_value(json_array_get(u95, k))};
+    }
+}
+
+static void read_wheels(const json_t *json, tr_check_result *out, tr_error *err) {
+    const json_t *wheels = json_object_get(json, "wheels");
+    out->has_wheels = wheels;
+    for (int i = 0; i < TR_N_WHEELS_KEYS; i++) {
+        const tr_wheels_key *k = &TR_WHEELS_KEYS[i];
+        out->geometry[k->value] =
+            geometry_of(json_object_get(wheels, k->key), (int)k->value, err);
+    }
+    for (int i = 0; i < TR_N_POINTS; i++) {
+        read_wheel(json_object_get(wheels, tr_wheel_point_name((tr_wheel_point)i)), i,
+                   out->geometry, err);
+    }
+}
+
+static void read_relation(const json_t *json, const tr_check_result *result, tr_relation_result *r,
+                          tr_error *err) {
+    int n;
+    const json_t *sheets = array_of(json, "sheets", 2, &n, err);
+    r->verdict = verdict_of(json, err);
+    for (int k = 0; k < 2; k++) {
+        const char *id = json_string_value(json_array_get(sheets, (size_t)k));
+        int i = 0;
+        while (i < result->n_targets &&
+               strcmp(result->sheets[result->targets[i].sheet].id, id ? id : "") != 0) {
+            i++;
+        }
+        if (i == result->n_targets) refuse(err, "sheets", "the ids of two targets");
+        r->targets[k] = i;
+    }
+    for (tr_axis axis = 0; axis < TR_N_AXES && is_fine(err); axis++) {
+        r->axis[axis] = axis_of(axis, json, err);
+    }
 }
 
 static tr_length_result length_of(const json_t *references, const char *key, tr_error *err) {
@@ -243,7 +335,7 @@ static void read_quality(const json_t *json, tr_photo_quality *q, tr_error *err)
     while (q->grade > TR_PHOTO_UNUSABLE && strcmp(tr_photo_grade_name(q->grade), grade) != 0) {
         q->grade--;
     }
-    text_of(json, "reason", q->reason, sizeof q->reason, err);
+    q->flaw = tr_photo_flaw_of(string_of(json, "reason", err));
     q->has_marks = !json_is_null(json_object_get(json, "sharpness_px"));
     q->has_tags = !json_is_null(json_object_get(json, "tag_px"));
     q->has_elevation = !json_is_null(json_object_get(json, "elevation_deg"));
@@ -309,7 +401,8 @@ static void read_photo(const json_t *json, tr_photo_result *p, tr_error *err) {
     text_of(json, "camera", p->camera, sizeof p->camera, err);
     text_of(json, "taken", p->taken, sizeof p->taken, err);
     text_of(json, "lens", p->lens, sizeof p->lens, err);
-    text_of(json, "reason", p->why_not, sizeof p->why_not, err);
+    const char *why_not = string_of(json, "reason", err);
+    if (*why_not && !tr_note(SAID, &p->why_not, err, why_not)) return;
     p->width_px = (int)size.x;
     p->height_px = (int)size.y;
     p->is_used = bool_of(json, "used", err);
@@ -330,6 +423,15 @@ static bool read_items(const json_t *json, char **items, tr_error *err) {
     return *items || tr_items_add(items, "", err);
 }
 
+/* Which finding it was is not told, but what it said. */
+static bool read_part(const json_t *json, tr_argument *a, tr_error *err) {
+    tr_findings said = {0};
+    if (!json_is_string(json)) return refuse(err, a->name, "a text");
+    if (!tr_note(SAID, &said, err, json_string_value(json))) return false;
+    a->part = said.items;
+    return true;
+}
+
 static bool read_argument(const json_t *arguments, tr_argument *a, tr_error *err) {
     const json_t *value = json_object_get(arguments, a->name);
     switch (a->type) {
@@ -340,6 +442,7 @@ static bool read_argument(const json_t *arguments, tr_argument *a, tr_error *err
         if (!json_is_string(value)) return refuse(err, a->name, "a text");
         a->text = strdup(json_string_value(value));
         return a->text || tr_fail_memory(err);
+    case TR_ARGUMENT_PART: return read_part(value, a, err);
     }
     return false;
 }
@@ -354,7 +457,7 @@ static bool read_finding(const json_t *json, tr_findings *list, tr_error *err) {
     bool ok = is_fine(err);
     for (int i = 0; i < n && ok; i++) ok = read_argument(arguments, &f.arguments[i], err);
     ok = ok && tr_findings_copy(&f, list, err);
-    for (int i = 0; i < n; i++) free(f.arguments[i].text);
+    tr_finding_release(&f);
     return ok;
 }
 
@@ -413,14 +516,18 @@ static void read_measured(const json_t *json, tr_check_result *out, tr_error *er
     int n_targets;
     int n_sheets;
     int n_plates;
+    int n_relations = 0;
     const json_t *references = object_of(json, "references", err);
     const json_t *targets = array_of(json, "targets", 0, &n_targets, err);
     const json_t *sheets = array_of(json, "sheets", 0, &n_sheets, err);
     const json_t *plates = array_of(references, "plates", 0, &n_plates, err);
     out->targets = calloc((size_t)n_targets + 1, sizeof *out->targets);
     out->sheets = calloc((size_t)n_sheets + 1, sizeof *out->sheets);
+    const json_t *relations = json_object_get(json, "relations");
+    if (relations) relations = array_of(json, "relations", 0, &n_relations, err);
     out->plates = calloc((size_t)n_plates + 1, sizeof *out->plates);
-    if (!out->targets || !out->sheets || !out->plates) {
+    out->relations = calloc((size_t)n_relations + 1, sizeof *out->relations);
+    if (!out->targets || !out->sheets || !out->plates || !out->relations) {
         tr_fail_memory(err);
         return;
     }
@@ -443,6 +550,11 @@ static void read_measured(const json_t *json, tr_check_result *out, tr_error *er
         read_plate(json_array_get(plates, (size_t)out->n_plates), out, &out->plates[out->n_plates],
                    err);
     }
+    for (; out->n_relations < n_relations && is_fine(err); out->n_relations++) {
+        read_relation(json_array_get(relations, (size_t)out->n_relations), out,
+                      &out->relations[out->n_relations], err);
+    }
+    read_wheels(json, out, err);
 }
 
 bool tr_check_json_read(const json_t *json, tr_check_result *out, tr_error *err) {

@@ -181,9 +181,10 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     const tr_target_result *t = &result->targets[target];
     const tr_sheet_result *found = &result->sheets[t->sheet];
     char head[512];
-    snprintf(head, sizeof head, "%s: %s, from the %s axle; %d marks in %d photos", found->id,
-             found->title, t->from == TR_FROM_FRONT_AXLE ? "front" : "rear", found->n_marks,
-             found->n_photos);
+    char from[256];
+    tr_origins_text(t->from, from, sizeof from);
+    snprintf(head, sizeof head, "%s: %s, from %s; %d marks in %d photos", found->id, found->title,
+             from, found->n_marks, found->n_photos);
     fputc('\n', p->out);
     put_style(p, verdict_colour(t->verdict));
     fprintf(p->out, "%s ", tr_verdict_shape(t->verdict));
@@ -221,8 +222,87 @@ static void put_length(const page *p, const char *title, const tr_length_result 
     fputc('\n', p->out);
 }
 
+static void put_relations(const page *p, const tr_check_result *result) {
+    for (int i = 0; i < result->n_relations; i++) {
+        const tr_relation_result *r = &result->relations[i];
+        char head[256];
+        snprintf(head, sizeof head, "From %s to %s", result->sheets[result->targets[r->targets[0]].sheet].id,
+                 result->sheets[result->targets[r->targets[1]].sheet].id);
+        fputc('\n', p->out);
+        put_style(p, verdict_colour(r->verdict));
+        fprintf(p->out, "%s ", tr_verdict_shape(r->verdict));
+        tr_text_wrap(p->out, 2, 2, show(head).text);
+        put_style(p, "\033[0m");
+        fputs("                  required  measured     error     u95   limit\n", p->out);
+        for (tr_axis axis = 0; axis < TR_N_AXES; axis++) put_axis(p, axis, &r->axis[axis]);
+    }
+}
+
+/* ---- the wheels, where sheets hang on them ---- */
+
+static void put_quantity(const page *p, const tr_quantity *q, bool is_angle, int width) {
+    char number[TR_CELL_SIZE], u95[TR_CELL_SIZE], cell[2 * TR_CELL_SIZE + 2];
+    tr_axis as = is_angle ? TR_YAW : TR_X;
+    snprintf(cell, sizeof cell, "–");
+    if (q->is_measured) {
+        tr_number_cell(as, q->value, number);
+        tr_u95_cell(as, q->u95, u95);
+        snprintf(cell, sizeof cell, "%s %s", number, u95);
+    }
+    put_cell(p->out, cell, width);
+}
+
+static void put_wheel_row(const page *p, const tr_check_result *result, const char *title, int value,
+                          int step, bool is_angle) {
+    fprintf(p->out, "  %-16s", title);
+    for (int i = 0; i < TR_N_POINTS; i++) {
+        put_quantity(p, &result->geometry[value + step * i], is_angle, 15);
+    }
+    fputc('\n', p->out);
+}
+
+static void put_whole(const page *p, const tr_check_result *result, const char *title, int value) {
+    if (!result->geometry[value].is_measured) return;
+    fprintf(p->out, "  %-20s", title);
+    put_quantity(p, &result->geometry[value], tr_vehicle_value_is_angle(value), 16);
+    fputc('\n', p->out);
+}
+
+static void put_wheels(const page *p, const tr_check_result *result) {
+    bool has_runout = false;
+    if (!result->has_wheels) return;
+    for (int i = 0; i < TR_N_POINTS; i++) {
+        has_runout = has_runout || result->geometry[TR_RUNOUT + i].is_measured;
+    }
+    fputs("\nWheels                front-left    front-right      rear-left     rear-right\n",
+          p->out);
+    put_wheel_row(p, result, "toe, °", TR_TOE, 1, true);
+    put_wheel_row(p, result, "camber, °", TR_CAMBER, 1, true);
+    put_wheel_row(p, result, "centre x, mm", TR_CENTRE, 3, false);
+    put_wheel_row(p, result, "centre y, mm", TR_CENTRE + 1, 3, false);
+    put_wheel_row(p, result, "centre z, mm", TR_CENTRE + 2, 3, false);
+    if (has_runout) {
+        put_wheel_row(p, result, "run-out, mm", TR_RUNOUT, 1, false);
+        put_wheel_row(p, result, "run-out, °", TR_RUNOUT_TILT, 1, true);
+    }
+    put_whole(p, result, "thrust angle, °", TR_THRUST_ANGLE);
+    put_whole(p, result, "set-back, mm", TR_SET_BACK);
+    put_whole(p, result, "wheelbase left, mm", TR_WHEELBASE_LEFT);
+    put_whole(p, result, "wheelbase right, mm", TR_WHEELBASE_RIGHT);
+    fputs("  ", p->out);
+    tr_text_wrap(p->out, 2, 2,
+                 has_runout ? "Toe of the rear wheels against the centreline, of the front ones "
+                              "against the thrust line. The run-out of the hub sheets was measured "
+                              "by rolling the vehicle, and is taken off."
+                            : "Toe of the rear wheels against the centreline, of the front ones "
+                              "against the thrust line. The vehicle was not rolled: how squarely "
+                              "the hub sheets hang is in u95.");
+}
+
 static void put_references(const page *p, const tr_check_result *result) {
-    fputs("\nPlates at the wheels  measured       u95    stated\n", p->out);
+    fputs(result->has_wheels ? "\nWheels' points        measured       u95    stated\n"
+                             : "\nPlates at the wheels  measured       u95    stated\n",
+          p->out);
     put_length(p, "wheelbase, mm", &result->wheelbase);
     put_length(p, "front track, mm", &result->track_front);
     put_length(p, "rear track, mm", &result->track_rear);
@@ -263,14 +343,16 @@ static void put_conditions(const page *p, const tr_check_result *result) {
 /* One that is not used, or weak: why. */
 static void put_photo(const page *p, const tr_photo_result *photo) {
     const tr_photo_quality *q = &photo->quality;
-    const char *weak = q->grade == TR_PHOTO_WEAK ? q->reason : "";
+    const char *weak = q->grade == TR_PHOTO_WEAK ? tr_photo_flaw_text(q->flaw) : "";
     if (photo->is_used && !*weak) return;
-    char found[64] = "";
-    if (!photo->is_used && !*photo->why_not) {
-        snprintf(found, sizeof found, "%d marks found, but not used", photo->n_found);
+    char why_not[TR_FINDING_TEXT_SIZE] = "";
+    if (!photo->is_used && photo->why_not.n > 0) {
+        tr_reason_text(photo->why_not.items, why_not);
+    } else if (!photo->is_used) {
+        snprintf(why_not, sizeof why_not, "%d marks found, but not used", photo->n_found);
     }
     shown name = show(photo->file);
-    shown reason = show(photo->is_used ? "" : *found ? found : photo->why_not);
+    shown reason = show(why_not);
     char line[2 * sizeof name + 256];
     snprintf(line, sizeof line, "%s: %s%s%s%s", name.text, reason.text,
              *reason.text && *weak ? "; " : "", *weak ? "weak: " : "", weak);
@@ -347,7 +429,9 @@ void tr_check_text(const tr_check_result *result, bool is_coloured, FILE *out) {
     }
     put_head(&p, result);
     for (int i = 0; i < result->n_targets; i++) put_target(&p, result, i);
+    put_relations(&p, result);
     put_references(&p, result);
+    put_wheels(&p, result);
     put_conditions(&p, result);
     put_photos(&p, result);
     put_findings(&p, result);

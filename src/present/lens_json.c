@@ -10,6 +10,8 @@
 static json_t *photo_json(const tr_lens_photo *p, bool has_lens) {
     json_t *json = json_object();
     bool used = p->is_used && has_lens;
+    char why_not[TR_FINDING_TEXT_SIZE];
+    tr_reason_text(p->why_not.items, why_not);
     if (json && tr_json_put(json, "file", tr_json_text(p->file)) &&
         tr_json_put(json, "used", json_boolean(used)) &&
         tr_json_put(json, "corners", json_integer(p->view.n)) &&
@@ -21,7 +23,7 @@ static json_t *photo_json(const tr_lens_photo *p, bool has_lens) {
         tr_json_put(json, "tilt_deg",
                     used ? tr_json_number(p->tilt_rad * TR_DEG_PER_RAD) : json_null()) &&
         tr_json_put(json, "sha256", *p->sha256 ? tr_json_text(p->sha256) : json_null()) &&
-        tr_json_put(json, "reason", *p->why_not ? tr_json_text(p->why_not) : json_null())) {
+        tr_json_put(json, "reason", *why_not ? tr_json_text(why_not) : json_null())) {
         return json;
     }
     json_decref(json);

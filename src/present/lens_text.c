@@ -107,8 +107,11 @@ static void print_photos(FILE *out, const tr_lens_run *run) {
         print_file_name(out, tr_lens_photo_name(p), width);
         if (!p->is_used) {
             fputs("  not used:\n", out);
+            char why_not[TR_FINDING_TEXT_SIZE], shown[TR_FINDING_TEXT_SIZE];
+            tr_reason_text(p->why_not.items, why_not);
+            tr_text_show(why_not, strlen(why_not), shown, sizeof shown);
             fputs("      ", out);
-            tr_text_wrap(out, 6, 6, p->why_not);
+            tr_text_wrap(out, 6, 6, shown);
             continue;
         }
         fprintf(out, "  %7d  %6.3f  %10.3f  %6.0f  %7.2f\n", p->view.n, p->pose.rms_px,

@@ -222,7 +222,7 @@ static void draw_reasons(tr_canvas *canvas, const tr_check_result *result) {
     const tr_type type = {.size_px = 30, .smallest_px = 24, .colour = TR_INK, .lines = 2};
     double y = 420;
     static const double LAST_Y = 1040;
-    char text[TR_FINDING_TEXT_SIZE + 8], sentence[TR_FINDING_TEXT_SIZE];
+    char text[TR_FINDING_TEXT_SIZE + TR_PHOTO_NAME_SIZE + 2], sentence[TR_FINDING_TEXT_SIZE];
     for (int i = 0; i < result->findings.n && y < LAST_Y; i++) {
         tr_finding_text(&result->findings.items[i], sentence);
         snprintf(text, sizeof text, "! %s", sentence);
@@ -230,8 +230,9 @@ static void draw_reasons(tr_canvas *canvas, const tr_check_result *result) {
     }
     for (int i = 0; i < result->n_photos && y < LAST_Y; i++) {
         const tr_photo_result *photo = &result->photos[result->order[i]];
-        if (photo->is_used || !*photo->why_not) continue;
-        snprintf(text, sizeof text, "%s: %s", photo->name, photo->why_not);
+        if (photo->is_used || photo->why_not.n == 0) continue;
+        tr_reason_text(photo->why_not.items, sentence);
+        snprintf(text, sizeof text, "%s: %s", photo->name, sentence);
         y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
     }
 }

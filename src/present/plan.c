@@ -86,7 +86,7 @@ static extent extent_of(const tr_check_result *result) {
     grow(&e, front_axle_mm(result), 0);
     for (int i = 0; i < result->n_plates; i++) {
         if (!result->plates[i].is_placed) continue;
-        tr_vec2 at = result->plates[i].at_mm;
+        tr_vec3 at = result->plates[i].at_mm;
         grow(&e, at.x - WHEEL_LENGTH_MM / 2, at.y);
         grow(&e, at.x + WHEEL_LENGTH_MM / 2, at.y);
     }
@@ -156,7 +156,7 @@ static void draw_wheel(const plan *p, tr_vec2 point) {
 static bool find_point(const tr_check_result *result, tr_wheel_point point, tr_vec2 *at_mm) {
     for (int i = 0; i < result->n_plates; i++) {
         if (result->plates[i].point != point || !result->plates[i].is_placed) continue;
-        *at_mm = result->plates[i].at_mm;
+        *at_mm = tr_v2(result->plates[i].at_mm.x, result->plates[i].at_mm.y);
         return true;
     }
     return false;
@@ -308,18 +308,20 @@ static void value_text(tr_axis axis, const tr_axis_result *r, char *text, size_t
     snprintf(text, size, "%s%s %s", r->is_measured ? "" : "required ", value, cells.u95);
 }
 
-/* From the axle that the placement names, and from the vehicle's X axis, to the sheet's centre. */
+/* From what the placement counts from to the sheet's centre. */
 static void draw_dimensions(const plan *p, tr_box box, int target) {
     const tr_target_result *t = &p->result->targets[target];
-    bool is_front = t->from == TR_FROM_FRONT_AXLE;
-    double axle = is_front ? front_axle_mm(p->result) : 0;
     bool is_placed = is_target_placed(p->result, target);
     tr_vec3 c = is_placed ? measured_pose(p->result, target).t_mm : t->vehicle_from_required.t_mm;
     extent e = outline_extent(p, target);
     char text[64];
 
+    /* What the coordinates count from. */
+    tr_vec2 origin = {t->vehicle_from_required.t_mm.x - t->axis[TR_X].required,
+                      t->vehicle_from_required.t_mm.y - t->axis[TR_Y].required};
+
     value_text(TR_X, &t->axis[TR_X], text, sizeof text);
-    tr_vec2 a = on_page(p, axle, e.y_max);
+    tr_vec2 a = on_page(p, origin.x, e.y_max);
     tr_vec2 b = on_page(p, c.x, e.y_max);
     double left = a.x - (box.x + 40);
     tr_canvas_dimension(p->canvas, a, b, b.y > a.y ? left : -left, 24, text);
@@ -327,7 +329,7 @@ static void draw_dimensions(const plan *p, tr_box box, int target) {
     value_text(TR_Y, &t->axis[TR_Y], text, sizeof text);
     bool is_ahead = e.x_min > 0;
     double edge = is_ahead ? e.x_max : e.x_min;
-    a = on_page(p, edge, 0);
+    a = on_page(p, edge, origin.y);
     b = on_page(p, edge, c.y);
     /* The side away from the vehicle: see tr_canvas_dimension for the sign. */
     double shift = (is_ahead ? -1 : 1) * (b.x < a.x ? -1 : 1) * 26.0;

@@ -187,9 +187,10 @@ static void put_target(const tr_plan_report *report, int target, FILE *out) {
     const tr_check_result *result = &report->plan->result;
     const tr_target_result *t = &result->targets[target];
     const tr_sheet_result *s = &result->sheets[t->sheet];
-    char head[512];
-    snprintf(head, sizeof head, "%s: %s, from the %s axle; in %d photos", s->id, s->title,
-             t->from == TR_FROM_FRONT_AXLE ? "front" : "rear", s->n_photos);
+    char head[512], from[256];
+    tr_origins_text(t->from, from, sizeof from);
+    snprintf(head, sizeof head, "%s: %s, from %s; in %d photos", s->id, s->title, from,
+             s->n_photos);
     fputc('\n', out);
     put(out, 0, 2, head);
     fprintf(out, "                  %s%10s%10s%10s\n", report->now ? "  u95 now" : "",

@@ -182,11 +182,13 @@ static void put_lengths(const tr_survey *v, FILE *out) {
 static void put_photos(const tr_survey *v, FILE *out) {
     for (int i = 0; i < v->set.n_photos; i++) {
         const tr_photo *p = &v->set.photos[i];
-        char text[512];
+        char why_not[TR_FINDING_TEXT_SIZE];
+        char text[sizeof why_not + 256];
         char name[200];
-        if (p->is_used || !*p->why_not) continue;
+        if (p->is_used || p->why_not.n == 0) continue;
+        tr_reason_text(p->why_not.items, why_not);
         tr_text_fit(p->file, sizeof name, name, sizeof name);
-        snprintf(text, sizeof text, "Photo %s is not used: %s.", name, p->why_not);
+        snprintf(text, sizeof text, "Photo %s is not used: %s.", name, why_not);
         put_paragraph(out, 0, 4, text);
     }
 }

@@ -5,11 +5,22 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "present/catalogue.h"
 
 enum { MAX_DECIMALS = 4 };
 
 /* From here on a length in mm or an angle in degrees is nonsense, and printed as such. */
 static const double LARGEST_PLAIN = 1e7;
+
+void tr_check_name_reason(tr_check_result *result) {
+    tr_error *why = &result->why;
+    if (why->code != TR_NO_PHOTO || result->n_photos == 0) return;
+    const tr_photo_result *first = &result->photos[result->order[0]];
+    char reason[TR_FINDING_TEXT_SIZE];
+    tr_reason_text(first->why_not.items, reason);
+    size_t used = strlen(why->text);
+    snprintf(why->text + used, sizeof why->text - used, "; %s: %s", first->name, reason);
+}
 
 const char *tr_verdict_shape(tr_verdict verdict) {
     return verdict == TR_PASS ? "✓" : verdict == TR_FAIL ? "✗" : "?";
@@ -152,8 +163,8 @@ static void append_missing_plates(line *l, const tr_check_result *result) {
     for (int i = 0; i < result->n_plates; i++) {
         const tr_plate_result *p = &result->plates[i];
         if (result->sheets[p->sheet].n_marks > 0) continue;
-        append(l, "%s%s (%s wheel)", l->n ? ", " : "", result->sheets[p->sheet].id,
-               tr_wheel_point_name(p->point));
+        append(l, "%s%s (%s%s)", l->n ? ", " : "", result->sheets[p->sheet].id, p->name,
+               p->point < TR_N_POINTS ? " wheel" : "");
     }
 }
 
@@ -271,8 +282,8 @@ static void append_photos_wanted(line *l, const tr_check_result *result,
 }
 
 /* Whether photos were used with the camera upright as well as level: then a shift of the lens and a
-   turn of the camera are told apart (DEVELOPERS.md, "What photos help, and what a phone costs").
-   The pixels are those of the sensor, so that the pose tells. */
+   turn of the camera are told apart (doc/measurements.md, "What photos help, and what a phone
+   costs"). The pixels are those of the sensor, so that the pose tells. */
 static bool is_camera_turned_enough(const tr_check_result *result) {
     enum { ENOUGH = 2 };
     int n[2] = {0, 0};
@@ -326,4 +337,23 @@ void tr_source_advice(const tr_check_result *result, int target, tr_source sourc
         append_photos_wanted(&l, result, &result->targets[target]);
     }
     tr_text_show(l.text, l.n, out, size);
+}
+
+static const char *origin_text(const tr_origin *origin) {
+    switch (origin->kind) {
+    case TR_FROM_REAR_AXLE: return "the rear axle";
+    case TR_FROM_FRONT_AXLE: return "the front axle";
+    case TR_FROM_POINT:
+    case TR_FROM_SHEET: break;
+    }
+    return origin->name;
+}
+
+void tr_origins_text(const tr_origin from[3], char *out, size_t size) {
+    const char *z = from[2].kind == TR_FROM_REAR_AXLE ? "the floor" : origin_text(&from[2]);
+    if (tr_origin_is(&from[0], &from[1]) && from[2].kind == TR_FROM_REAR_AXLE)
+        snprintf(out, size, "%s", origin_text(&from[0]));
+    else
+        snprintf(out, size, "%s (x), %s (y), %s (z)", origin_text(&from[0]), origin_text(&from[1]),
+                 z);
 }

@@ -8,6 +8,9 @@
 
 #include "check/result.h"
 
+/* Where no photo can be used (TR_NO_PHOTO), adds to result->why the reason of the first. */
+void tr_check_name_reason(tr_check_result *result);
+
 /* The shape that goes with the word: a tick, a cross, a question mark. */
 const char *tr_verdict_shape(tr_verdict verdict);
 /* "PASS", "FAIL", "INCONCLUSIVE". */
@@ -58,5 +61,8 @@ tr_source tr_largest_source(const tr_axis_result *result);
    two. For the marks it says from where to take more photos. */
 void tr_source_advice(const tr_check_result *result, int target, tr_source source, char *out,
                       size_t size);
+
+/* What a target's coordinates count from: "the rear axle", "emblem (x), front-left (y)". */
+void tr_origins_text(const tr_origin from[3], char *out, size_t size);
 
 #endif

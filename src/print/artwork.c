@@ -130,8 +130,8 @@ static bool size_corners(tr_artwork *a, tr_error *err) {
         double size = square_size(a, i);
         if (!(size >= MIN_SQUARE_MM)) {
             return tr_fail_at(err, TR_BAD_INPUT, s->path, 0, NULL,
-                              "corners_mm[%d] leaves its squares %.1f mm, at least %.0f mm are "
-                              "needed; move it away from tags, other corners and the edge",
+                              "corners_mm[%d] leaves its squares %.1f mm, but they need at least "
+                              "%.0f mm; move it away from tags, other corners and the edge",
                               i, fmax(0, size), MIN_SQUARE_MM);
         }
         a->square_mm[i] = size;
@@ -164,7 +164,7 @@ static bool place_marks(tr_artwork *a, tr_error *err) {
         for (int j = 0; j < i; j++) {
             if (!is_in_rim(&s->tags[i], &s->tags[j], part)) continue;
             return tr_fail_at(err, TR_BAD_INPUT, s->path, s->tags[i].line, NULL,
-                              "tag %d comes into the white rim of tag %d; move them apart",
+                              "tag %d reaches into the white rim of tag %d; move them apart",
                               s->tags[i].id, s->tags[j].id);
         }
     }

@@ -71,8 +71,8 @@ static bool choose_tag(const work *w, double largest_mm, double usual_mm, double
     *size_mm = d->tag_mm > 0 ? d->tag_mm : fmin(largest, round_tag(w, usual_mm));
     if (largest < smallest_mm) {
         return tr_fail(w->err, TR_BAD_INPUT,
-                       "on a face of %g x %g mm the tags of a %s would have %g mm, at least %g mm "
-                       "are needed; give a larger --size",
+                       "on a face of %g x %g mm the tags of a %s would have %g mm, but they need "
+                       "at least %g mm; give a larger --size",
                        w->sheet->width_mm, w->sheet->height_mm, NAMES[d->kind], fmax(0, largest),
                        smallest_mm);
     }

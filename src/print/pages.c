@@ -268,11 +268,11 @@ static bool refuse_size(const tr_artwork *a, const tr_paper *paper, double overl
     }
     if (!paper) {
         return tr_fail_at(err, TR_BAD_INPUT, s->path, 0, NULL,
-                          "is %.0f x %.0f mm, a page can have %.0f mm at most; %s", s->width_mm,
+                          "is %.0f x %.0f mm, but a page can have at most %.0f mm; %s", s->width_mm,
                           s->height_mm, MAX_PAGE_MM, what_to_do);
     }
     return tr_fail_at(err, TR_BAD_INPUT, s->path, 0, NULL,
-                      "is %.0f x %.0f mm, that is more than %d pages of %s; %s", s->width_mm,
+                      "is %.0f x %.0f mm, which is more than %d pages of %s; %s", s->width_mm,
                       s->height_mm, MAX_PAGES, paper->name, what_to_do);
 }
 

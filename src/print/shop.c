@@ -53,7 +53,7 @@ bool tr_shop_read(const char *folder, tr_shop *out, tr_error *err) {
     if (n < 0) {
         if (errno == ENOMEM) return tr_fail_memory(err);
         return tr_fail_at(err, TR_NO_FILE, folder, 0, NULL,
-                          "is no folder that can be read; name the shop's folder of sheet files "
+                          "is not a folder that can be read; name the shop's folder of sheet files "
                           "with --sheets, or make it first");
     }
     out->sheets = calloc((size_t)n + 1, sizeof *out->sheets);

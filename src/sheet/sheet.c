@@ -1,5 +1,6 @@
 #include "sheet/sheet.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -164,13 +165,13 @@ static void check_covariance(tr_yaml y, const tr_sheet_survey *survey) {
     case TR_COVARIANCE_OK:
     case TR_COVARIANCE_ASYMMETRIC: return; /* it cannot be */
     case TR_COVARIANCE_VARIANCE:
-        tr_yaml_fail(y, "has a variance below 0 or beyond all bounds; survey the sheet anew");
+        tr_yaml_fail(y, "has a variance below 0 or far too large; survey the sheet again");
         return;
     case TR_COVARIANCE_ALONE:
-        tr_yaml_fail(y, "has a covariance where a variance is 0; survey the sheet anew");
+        tr_yaml_fail(y, "has a covariance where a variance is 0; survey the sheet again");
         return;
     case TR_COVARIANCE_INDEFINITE:
-        tr_yaml_fail(y, "is not positive semi-definite; survey the sheet anew");
+        tr_yaml_fail(y, "is not positive semi-definite; survey the sheet again");
         return;
     case TR_COVARIANCE_NO_MEMORY: tr_yaml_fail_memory(y); return;
     }
@@ -265,6 +266,24 @@ bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err) {
 
 bool tr_sheet_read_bare(const char *path, tr_sheet *out, tr_error *err) {
     return read_sheet(path, 0, out, err);
+}
+
+bool tr_sheet_of_tag(const char *family, int id, double size_mm, int line, tr_sheet *out) {
+    *out = (tr_sheet){.kind = TR_SHEET_TAG,
+                      .support = TR_ON_VEHICLE,
+                      .width_mm = size_mm,
+                      .height_mm = size_mm,
+                      .n_tags = 1};
+    snprintf(out->id, sizeof out->id, "TAG-%d", id);
+    snprintf(out->title, sizeof out->title, "Tag %d, %g mm", id, size_mm);
+    snprintf(out->tag_family, sizeof out->tag_family, "%s", family);
+    out->tags = id < tr_tag_family_size(family) ? calloc(1, sizeof *out->tags) : NULL;
+    if (!out->tags) {
+        *out = (tr_sheet){0};
+        return false;
+    }
+    out->tags[0] = (tr_tag){.id = id, .size_mm = size_mm, .line = line};
+    return true;
 }
 
 int tr_sheet_find(const tr_sheet *sheets, int n, const char *id) {

@@ -38,7 +38,8 @@ typedef enum {
 typedef enum {
     TR_ON_FLOOR, /* flat on it, as all others there: they share a plane */
     TR_ON_STAND,
-    TR_ON_WHEEL
+    TR_ON_WHEEL,
+    TR_ON_VEHICLE /* on its body */
 } tr_support;
 
 typedef struct {
@@ -89,6 +90,9 @@ typedef struct {
 TR_MUST_USE bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err);
 /* The same, but there need be no tag: as of a mat with nothing but its own artwork. */
 TR_MUST_USE bool tr_sheet_read_bare(const char *path, tr_sheet *out, tr_error *err);
+/* A lone tag as a sheet of its own, "TAG-231", of that size and on the body of a vehicle; without a
+   path. False: the family has no such tag, or memory ran out; *out is empty then. */
+bool tr_sheet_of_tag(const char *family, int id, double size_mm, int line, tr_sheet *out);
 void tr_sheet_release(tr_sheet *sheet);
 
 /* The index of the one of n sheets with this id, -1 where there is none. */
@@ -111,6 +115,10 @@ static inline int tr_sheet_corner_row(const tr_sheet *sheet, int corner) {
 
 const char *tr_sheet_kind_name(tr_sheet_kind kind); /* "mat", "board", "plate", "hub" */
 tr_support tr_sheet_usual_support(tr_sheet_kind kind);
+/* It stands or hangs: its placement is that of an upright board. */
+static inline bool tr_sheet_is_upright(const tr_sheet *sheet) {
+    return sheet->support != TR_ON_FLOOR;
+}
 
 /* Corner k of a tag, on the sheet, mm: 0 bottom left, 1 bottom right, 2 top right, 3 top left of
    the tag as its family's official image shows it (libapriltag's order). */

@@ -570,9 +570,8 @@ static bool prepare(tr_survey_network *w, tr_error *err) {
     if (has_length) return true;
     return tr_fail(
         err, TR_NO_MEASURE,
-        "no known length is in view: of %s both tags must be in at least two photos that "
-        "show tags of the sheet, too; lay the bar beside the marks and take the photos "
-        "anew",
+        "no known length is in view: both tags of %s must be in at least two photos that also show "
+        "tags of the sheet; lay the bar beside the marks and take the photos again",
         w->survey->n_lengths > 0 ? w->survey->lengths[0].title : "a bar");
 }
 

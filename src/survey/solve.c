@@ -280,8 +280,8 @@ static bool align_datum(const tr_survey_network *w, tr_survey_align align, int s
         tr_survey_mark_title(v->spec, align.marks[i], title, sizeof title);
         if (a < 0) {
             ok = tr_fail(err, TR_NO_MEASURE,
-                         "%s of %s, on which the frame is to rest, was not measured; see that it "
-                         "is in two photos, or name another",
+                         "%s of %s, on which the frame is to rest, was not measured; make sure "
+                         "that it is in two photos, or name another",
                          title, sheet_id(v, sheet));
         } else if (!(f->data[a].weight > 0)) {
             f->data[a].weight = 1;
@@ -624,13 +624,12 @@ static bool judge_lengths(const tr_survey *v, tr_error *err) {
     if (worst < 0 || !(fabs(v->lengths[worst].w) > CRITICAL_W)) return true;
     const tr_survey_length *l = &v->lengths[worst];
     if (n_used > 2) {
-        return tr_fail(
-            err, TR_NO_MEASURE,
-            "the known lengths contradict each other: %s is stated as %.2f mm, but is "
-            "%.2f mm by the others (%+.2f %%, %.0f times what chance allows); measure it "
-            "anew or leave it out",
-            l->title, l->stated_mm, l->by_others_mm, 100 * (l->by_others_mm / l->stated_mm - 1),
-            fabs(l->w) / TR_COVERAGE_FACTOR);
+        return tr_fail(err, TR_NO_MEASURE,
+                       "the known lengths contradict each other: %s is stated as %.2f mm, but is "
+                       "%.2f mm by the others (%+.2f %%, %.0f times what chance allows); measure "
+                       "it again or leave it out",
+                       l->title, l->stated_mm, l->by_others_mm,
+                       100 * (l->by_others_mm / l->stated_mm - 1), fabs(l->w) / TR_COVERAGE_FACTOR);
     }
     double excess = l->stated_mm / l->measured_mm - 1;
     const tr_survey_length *o = NULL;
@@ -641,7 +640,7 @@ static bool judge_lengths(const tr_survey *v, tr_error *err) {
     return tr_fail(err, TR_NO_MEASURE,
                    "the known lengths contradict each other: against %s, %s is stated too %s by "
                    "%.2f %% (%.2f mm on %.0f mm, %.0f times what chance allows); one of them is "
-                   "wrong: measure both anew, or leave the wrong one out",
+                   "wrong: measure both again, or leave the wrong one out",
                    o ? o->title : "", l->title, excess > other ? "long" : "short",
                    100 * fabs(excess - other), fabs(excess - other) * l->measured_mm,
                    l->measured_mm, fabs(l->w) / TR_COVERAGE_FACTOR);
@@ -794,7 +793,7 @@ static bool refuse_weak(const tr_survey_network *w, tr_error *err) {
     if (v->n_used >= MIN_PHOTOS) return true;
     return tr_fail(err, TR_NO_MEASURE,
                    "only %d of %d photos could be used; a survey needs at least %d, and five or "
-                   "more from all sides to be good",
+                   "more from all sides are better",
                    v->n_used, v->set.n_photos, MIN_PHOTOS);
 }
 
@@ -829,7 +828,7 @@ bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err) {
     if (readable_photos(v) < MIN_PHOTOS) {
         return tr_fail(err, TR_NO_MEASURE,
                        "only %d of %d photos can be used; a survey needs at least %d, and five or "
-                       "more from all sides to be good",
+                       "more from all sides are better",
                        readable_photos(v), v->set.n_photos, MIN_PHOTOS);
     }
     if (!tr_survey_network_make(v, &w, err) || !solve_network(&w, err)) goto out;
@@ -842,7 +841,7 @@ bool tr_survey_solve(tr_survey *v, tr_survey_align align, tr_error *err) {
         tr_fail(err, TR_NO_MEASURE,
                 "the photos contradict each other (the marks scatter %.1f times more, in variance, "
                 "than they can): something moved between the photos, the sheet was bent, or the "
-                "lens profile is another camera's; see to that and take the photos anew",
+                "lens profile is another camera's; put that right and take the photos again",
                 w.photos_variance);
         goto out;
     }

@@ -66,14 +66,14 @@ bool tr_survey_find_mark(const tr_survey_spec *spec, const char *name, tr_mark_n
         snprintf(id, sizeof id, "%.*s", (int)(colon - name), name);
         sheet = tr_sheet_find(spec->sheets, spec->n_sheets, id);
         if (sheet < 0) {
-            return tr_fail(err, TR_BAD_INPUT, "'%.80s' names sheet %s, which is none of the survey",
+            return tr_fail(err, TR_BAD_INPUT, "'%.80s' names sheet %s, which is not in the survey",
                            name, id);
         }
     }
     bool is_tag = *mark != 'c';
     if (!tr_integer_parse(is_tag ? mark : mark + 1, &number)) {
         return tr_fail(err, TR_BAD_INPUT,
-                       "'%.80s' is no mark; name a tag by its id (60), a corner by its place in "
+                       "'%.80s' is not a mark; name a tag by its id (60), a corner by its place in "
                        "the file, counted from 1 (c3)",
                        name);
     }
@@ -138,16 +138,8 @@ static void read_sheets(tr_yaml y, tr_survey_spec *spec) {
     spec->sheets = tr_yaml_array(y, 1, MAX_SHEETS, sizeof *spec->sheets, &spec->n_sheets);
     for (int i = 0; i < spec->n_sheets && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
-        tr_error cause = {0};
-        char *path = tr_yaml_path(item);
-        tr_sheet *sheet = &spec->sheets[i];
-        if (path && !tr_sheet_read_bare(path, sheet, &cause)) tr_yaml_fail_inside(item, &cause);
-        free(path);
-        for (int j = 0; j < i && tr_yaml_has(item); j++) {
-            if (strcmp(spec->sheets[j].id, sheet->id) != 0) continue;
-            tr_yaml_fail(item, "defines sheet %s, which %s defines already; leave one out",
-                         sheet->id, spec->sheets[j].path);
-        }
+        const tr_sheet *sheet = &spec->sheets[i];
+        tr_read_sheet(item, tr_sheet_read_bare, spec->sheets, i);
         for (int k = 0; k < sheet->n_tags; k++) {
             check_tag(item, spec, i, 0, 0, sheet->tag_family, sheet->tags[k].id);
         }
@@ -269,7 +261,7 @@ static void check_tags_of_sheets(tr_yaml y, const tr_survey_spec *spec) {
                      "has no tags; list those stuck on it under 'stuck'");
     }
     if (tr_yaml_has(y) && spec->n_bars + spec->n_rules == 0) {
-        tr_yaml_fail(y, "names no known length: photos alone tell every shape, but no size; add a "
+        tr_yaml_fail(y, "names no known length: photos alone give shapes, but no sizes; add a "
                         "scale bar under 'bars', or the printed rule, measured by hand, under "
                         "'rules'");
     }
@@ -285,7 +277,8 @@ bool tr_survey_spec_read(const char *path, tr_survey_spec *out, tr_error *err) {
     tr_read_shots(y, &shots);
     if (shots.n_lenses > 0 && shots.lenses[0].is_unknown) {
         tr_yaml_fail(tr_yaml_at(y, "lens"),
-                     "is unknown, which a survey cannot be: what is wrong with the lens would go "
+                     "is unknown, but a survey needs a lens that is known: what is wrong with the "
+                     "lens would go "
                      "into the sheet's file; calibrate it with 'trammel lens'");
     }
     memcpy(spec.lenses, shots.lenses, sizeof spec.lenses);
@@ -293,6 +286,7 @@ bool tr_survey_spec_read(const char *path, tr_survey_spec *out, tr_error *err) {
     spec.n_only_named = shots.n_only_named;
     spec.photos = shots.photos;
     spec.photo_lens = shots.photo_lens;
+    free(shots.photo_position); /* a survey has none */
     spec.n_photos = shots.n_photos;
     read_sheets(tr_yaml_at(y, "sheets"), &spec);
     read_stuck(tr_yaml_at(y, "stuck"), &spec);

@@ -1,6 +1,6 @@
 /* What a survey is to measure, and what it may rely on: the survey file. Its format:
    help/survey_file.c, which is trammel-survey-file(5); that of a scale bar: help/bar.c. At least
-   one bar or rule is needed: photos alone tell every shape, but no size. */
+   one bar or rule is needed: photos alone give shapes, but no sizes. */
 #ifndef TR_SURVEY_SPEC_H
 #define TR_SURVEY_SPEC_H
 

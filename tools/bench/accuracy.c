@@ -71,20 +71,21 @@ static bool run_job(const bench_options *o, long number, const photo_kind *kind,
                     tally *t) {
     uint64_t seed = (uint64_t)(o->seed * 1000 + number);
     tr_random random = tr_random_seed(seed);
-    tr_sim_options so = {.seed = seed, .n_photos = 5 + (int)(number % 4), .is_exact_lens = true};
+    tr_sim_options so = {
+        .seed = seed, .n_photos = 5 + (int)(number % 4), .scene.is_exact_lens = true};
     /* With few photos all of them show the mat, and every plate is seen from two sides; the seven
        of a phone's job go round the vehicle, so that no plate hangs on one photo. */
-    if (!kind->is_phone) memcpy(so.stations, STATIONS, sizeof STATIONS);
-    so.mat_x_mm = -(1200 + 500 + 800 * tr_random_uniform(&random));
-    so.mat_error[0] = 12 * tr_random_normal(&random);
-    so.mat_error[1] = 12 * tr_random_normal(&random);
-    so.mat_error[2] = 0.6 * TR_RAD_PER_DEG * tr_random_normal(&random);
+    if (!kind->is_phone) memcpy(so.scene.stations, STATIONS, sizeof STATIONS);
+    so.scene.mat_x_mm = -(1200 + 500 + 800 * tr_random_uniform(&random));
+    so.scene.mat_error[0] = 12 * tr_random_normal(&random);
+    so.scene.mat_error[1] = 12 * tr_random_normal(&random);
+    so.scene.mat_error[2] = 0.6 * TR_RAD_PER_DEG * tr_random_normal(&random);
     tr_imaging imaging = bench_imaging(kind->is_steep, seed);
     if (kind->is_phone) {
         so.n_photos = 7;
-        so.survey_sd_mm = SURVEY_SD_MM;
-        so.survey_scale_sd = SURVEY_SCALE_SD;
-        so.phone = tr_sim_phone_full(o->phone);
+        so.noise.survey_sd_mm = SURVEY_SD_MM;
+        so.noise.survey_scale_sd = SURVEY_SCALE_SD;
+        so.noise.phone = tr_sim_phone_full(o->phone);
         imaging = bench_phone_imaging(o->phone, seed);
     }
     tr_sim sim;

@@ -229,10 +229,10 @@ static bool place_by_chain(const bench_task *t, tr_error *err) {
         point[r->point] =
             tr_pose_apply(c.world_from_sheet[r->sheet], tr_v3(r->at_mm.x, r->at_mm.y, 0));
     }
-    t->result->is_placed = ok && tr_vehicle_frame(point, is_there, job->layout.axes, &vehicle);
+    t->result->is_placed = ok && tr_vehicle_of_points(point, is_there, job->layout.axes, &vehicle);
     if (t->result->is_placed) {
         double value[TR_N_AXES];
-        tr_placement_of(vehicle.vehicle_from_world, value);
+        tr_placement_of(vehicle.vehicle_from_world, false, value);
         t->result->placement[0] = value[TR_X];
         t->result->placement[1] = value[TR_Y];
         t->result->placement[2] = value[TR_YAW];

@@ -82,7 +82,7 @@ static bool make_shoot(shoot *s, const bench_options *o, tr_error *err) {
     char made[] = "/tmp/trammel-bench-XXXXXX";
     const char *folder = o->keep ? o->keep : mkdtemp(made);
     const char *slash = strrchr(o->program_path, '/');
-    tr_sim_options so = {.seed = (uint64_t)o->seed, .is_exact_lens = true};
+    tr_sim_options so = {.seed = (uint64_t)o->seed, .scene.is_exact_lens = true};
     s->options = o;
     if (o->keep) mkdir(o->keep, 0777);
     if (!folder || strlen(folder) >= sizeof s->folder) {

@@ -267,8 +267,8 @@ int bench_missing(const bench_options *o) {
     tr_error err = {0};
     const tr_sim_options so = {.seed = (uint64_t)o->seed,
                                .n_photos = PHOTOS,
-                               .is_exact_lens = true,
-                               .mat_error = {3.1, -2.2, 0.002}};
+                               .scene.is_exact_lens = true,
+                               .scene.mat_error = {3.1, -2.2, 0.002}};
     enum { MOST_TAGS = 1000 };
     size_t size = sizeof(bench_result) + MOST_TAGS * sizeof(bench_tag);
     bench_result *result = bench_share(size);

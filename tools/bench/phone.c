@@ -81,7 +81,9 @@ static void tell(const tr_lens_run *run, const tr_lens *truth, bool *is_good) {
     for (int i = 0; i < run->n_photos; i++) {
         n_used += run->photos[i].is_used;
         if (run->photos[i].is_used) continue;
-        printf("  photo %d is not used: %s\n", i + 1, run->photos[i].why_not);
+        char why_not[TR_FINDING_TEXT_SIZE];
+        tr_reason_text(run->photos[i].why_not.items, why_not);
+        printf("  photo %d is not used: %s\n", i + 1, why_not);
     }
     printf("  lens from %d of %d photos, rms %.3f px, bow %.2f mm (true %.2f)\n", n_used,
            run->n_photos, run->calibration.rms_px, run->calibration.bow_mm[0], BOW_MM);
@@ -103,7 +105,7 @@ static void tell(const tr_lens_run *run, const tr_lens *truth, bool *is_good) {
 bool bench_phone_lens(const bench_options *o, const char *folder, tr_lens *out, bool *is_good,
                       tr_error *err) {
     const tr_board board = {SQUARES_X, SQUARES_Y, PITCH_MM};
-    tr_sim_options so = {.seed = (uint64_t)o->seed, .is_exact_lens = true};
+    tr_sim_options so = {.seed = (uint64_t)o->seed, .scene.is_exact_lens = true};
     tr_sim sim = {0};
     tr_lens_run run = {0};
     board_photos *b = calloc(1, sizeof *b);

@@ -64,7 +64,7 @@ static tr_pose place_of_plate(int k) {
     static const double y_mm[6] = {1500, -1500, 2200, -2200, 2900, -2900};
     double value[TR_N_AXES] = {
         [TR_X] = -2600 + 750 * (k / 6) + 130 * (k % 3), [TR_Y] = y_mm[k % 6], [TR_YAW] = 0.7 * k};
-    return tr_pose_of_placement(value);
+    return tr_pose_of_placement(value, false);
 }
 
 /* A walk around the vehicle; each photo shows plates together with the mat or with other plates. */
@@ -120,12 +120,12 @@ static bool make_folder(hall *h, const char *kept, tr_error *err) {
 static bool make_hall(hall *h, const bench_options *o, tr_error *err) {
     tr_sim_options so = {.seed = (uint64_t)o->seed,
                          .n_photos = BENCH_STATIONS,
-                         .is_exact_lens = true,
-                         .mat_error = {3.1, -2.2, 0.002}};
+                         .scene.is_exact_lens = true,
+                         .scene.mat_error = {3.1, -2.2, 0.002}};
     double across =
         round(sqrt((double)o->megapixels * 1e6 / 12) / 8) * 8; /* a third of the height */
     int n_sheets = o->n_sheets > 0 ? (int)o->n_sheets : DEFAULT_SHEETS;
-    so.image_px = o->megapixels == 12 ? tr_v2(4032, 3024) : tr_v2(4 * across, 3 * across);
+    so.scene.image_px = o->megapixels == 12 ? tr_v2(4032, 3024) : tr_v2(4 * across, 3 * across);
     h->options = o;
     h->n_photos = o->n_photos > 0 ? (int)o->n_photos : DEFAULT_PHOTOS;
     if (!bench_find_program(o, h->program, sizeof h->program, err) ||

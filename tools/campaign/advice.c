@@ -53,17 +53,17 @@ static bool run_one(void *task, void *own, int item, tr_error *err) {
     tr_error why = {0};
     o.seed = s->seed + (uint64_t)item;
     tr_random random = tr_random_seed(o.seed ^ 0xAD51CE);
-    o.mat_error[0] = 15 * tr_random_normal(&random);
-    o.mat_error[1] = 15 * tr_random_normal(&random);
-    o.mat_error[2] = 0.7 * TR_RAD_PER_DEG * tr_random_normal(&random);
+    o.scene.mat_error[0] = 15 * tr_random_normal(&random);
+    o.scene.mat_error[1] = 15 * tr_random_normal(&random);
+    o.scene.mat_error[2] = 0.7 * TR_RAD_PER_DEG * tr_random_normal(&random);
     /* Faults of places: any way. */
     double way = 2 * TR_PI * tr_random_uniform(&random);
-    double size = o.mat_moved_mm.x;
-    o.mat_moved_mm = tr_v2(size * cos(way), size * sin(way));
-    size = o.plate_nudge_mm[TR_REAR_LEFT].x;
-    o.plate_nudge_mm[TR_REAR_LEFT] = tr_v2(size * cos(way), size * sin(way));
+    double size = o.faults.mat_moved_mm.x;
+    o.faults.mat_moved_mm = tr_v2(size * cos(way), size * sin(way));
+    size = o.faults.plate_nudge_mm[TR_REAR_LEFT].x;
+    o.faults.plate_nudge_mm[TR_REAR_LEFT] = tr_v2(size * cos(way), size * sin(way));
     if (!tr_simulate(&o, &sim, &why)) return true;
-    tell_profile(&o.phone, s->known, sim.job.lenses);
+    tell_profile(&o.noise.phone, s->known, sim.job.lenses);
     bool ok = tr_check_evaluate(&sim.job, &sim.check, &why);
     const tr_axis_result *axis = sim.check.result.targets ? sim.check.result.targets[0].axis : NULL;
     r->is_named =
@@ -95,12 +95,12 @@ static bool run(series *s, long jobs, const campaign_options *options) {
 }
 
 static tr_sim_options usual_job(const campaign_options *options, knowledge known) {
-    tr_sim_options o = {.noise = 1,
-                        .reference_sd_mm = 0.05,
-                        .draws_lens = true,
-                        .survey_sd_mm = 0.05,
-                        .survey_scale_sd = 3e-5};
-    if (known != STEADY) o.phone = options->has_phone ? options->phone : tr_sim_phone_full(1);
+    tr_sim_options o = {.noise.marks = 1,
+                        .noise.reference_sd_mm = 0.05,
+                        .noise.draws_lens = true,
+                        .noise.survey_sd_mm = 0.05,
+                        .noise.survey_scale_sd = 3e-5};
+    if (known != STEADY) o.noise.phone = options->has_phone ? options->phone : tr_sim_phone_full(1);
     return o;
 }
 
@@ -169,9 +169,9 @@ int campaign_photos(const campaign_options *options) {
         s.options = usual_job(options, row->known);
         s.known = row->known;
         s.options.n_photos = row->n_photos;
-        memcpy(s.options.stations, row->stations, sizeof row->stations);
+        memcpy(s.options.scene.stations, row->stations, sizeof row->stations);
         for (int k = row->n_photos - row->n_turned; k < row->n_photos; k++) {
-            s.options.camera_roll_rad[k] = TR_PI / 2;
+            s.options.faults.camera_roll_rad[k] = TR_PI / 2;
         }
         ok = run(&s, jobs, options);
         if (ok) tell_row(row, &s, jobs, scratch);
@@ -185,21 +185,21 @@ int campaign_photos(const campaign_options *options) {
 /* ---- the smallest fault that is named ---- */
 
 static void put_moved(tr_sim_options *o, double size) {
-    o->mat_moved_mm.x = size;
-    o->moved_from = 4;
+    o->faults.mat_moved_mm.x = size;
+    o->faults.moved_from = 4;
 }
 static void put_nudged(tr_sim_options *o, double size) {
-    o->plate_nudge_mm[TR_REAR_LEFT].x = size;
-    o->nudged_from = 3;
+    o->faults.plate_nudge_mm[TR_REAR_LEFT].x = size;
+    o->faults.nudged_from = 3;
 }
 static void put_scale(tr_sim_options *o, double size) {
-    o->mat_scale = 1 - size / 100;
+    o->faults.mat_scale = 1 - size / 100;
 }
 static void put_stretch(tr_sim_options *o, double size) {
-    o->mat_print_scale[0] = size / 100;
+    o->faults.mat_print_scale[0] = size / 100;
 }
 static void put_lens(tr_sim_options *o, double size) {
-    o->lens_factor = 1 + size / 100;
+    o->faults.lens_factor = 1 + size / 100;
 }
 
 /* Sizes are tried in steps of a quarter from `least` on. */

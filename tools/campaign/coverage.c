@@ -60,23 +60,23 @@ static void run_job(uint64_t seed, bool are_surveyed, const campaign_options *op
     tr_random r = tr_random_seed(seed ^ 0xC0FFEE);
     tr_sim_options o = {.seed = seed,
                         .n_photos = 5 + (int)(4 * tr_random_uniform(&r)),
-                        .noise = 1,
-                        .reference_sd_mm = 1,
-                        .draws_lens = true,
-                        .draws_prints = !are_surveyed,
-                        .draws_floor = true,
-                        .is_lens_unknown = options->is_lens_unknown,
-                        .told_focal_factor = options->is_focal_told,
-                        .is_steady = !options->has_phone && !options->is_lens_unknown,
-                        .phone = phone};
+                        .noise.marks = 1,
+                        .noise.reference_sd_mm = 1,
+                        .noise.draws_lens = true,
+                        .noise.draws_prints = !are_surveyed,
+                        .noise.draws_floor = true,
+                        .scene.is_lens_unknown = options->is_lens_unknown,
+                        .scene.told_focal_factor = options->is_focal_told,
+                        .scene.is_steady = !options->has_phone && !options->is_lens_unknown,
+                        .noise.phone = phone};
     if (are_surveyed) {
-        o.survey_sd_mm = SURVEY_SD_MM;
-        o.survey_scale_sd = SURVEY_SCALE_SD;
-        o.reference_sd_mm = 0.1; /* or it would hide them */
+        o.noise.survey_sd_mm = SURVEY_SD_MM;
+        o.noise.survey_scale_sd = SURVEY_SCALE_SD;
+        o.noise.reference_sd_mm = 0.1; /* or it would hide them */
     }
-    o.mat_error[0] = 15 * tr_random_normal(&r);
-    o.mat_error[1] = 15 * tr_random_normal(&r);
-    o.mat_error[2] = 0.7 * TR_RAD_PER_DEG * tr_random_normal(&r);
+    o.scene.mat_error[0] = 15 * tr_random_normal(&r);
+    o.scene.mat_error[1] = 15 * tr_random_normal(&r);
+    o.scene.mat_error[2] = 0.7 * TR_RAD_PER_DEG * tr_random_normal(&r);
     tr_sim sim;
     tr_error err = {0};
     t->jobs++;

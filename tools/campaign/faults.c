@@ -40,7 +40,7 @@ static void put_nothing(trap *t, tr_random *r) {
 }
 
 static void put_turned(trap *t, tr_random *r) {
-    t->sim.mat_error[2] += either_sign(r, TR_PI);
+    t->sim.scene.mat_error[2] += either_sign(r, TR_PI);
 }
 
 /* All left ones with all right ones, front with rear, or any two. */
@@ -49,8 +49,8 @@ static void put_exchanged_plates(trap *t, tr_random *r) {
                                            TR_REAR_LEFT};
     static const tr_wheel_point axles[] = {TR_REAR_LEFT, TR_REAR_RIGHT, TR_FRONT_LEFT,
                                            TR_FRONT_RIGHT};
-    tr_wheel_point *at = t->sim.plate_at;
-    t->sim.has_plate_at = true;
+    tr_wheel_point *at = t->sim.faults.plate_at;
+    t->sim.faults.has_plate_at = true;
     if (chance(r, 0.2)) {
         memcpy(at, sides, sizeof sides);
     } else if (chance(r, 0.25)) {
@@ -66,53 +66,53 @@ static void put_exchanged_plates(trap *t, tr_random *r) {
 
 static void put_mat_scale(trap *t, tr_random *r) {
     (void)r;
-    t->sim.mat_scale = 0.97;
+    t->sim.faults.mat_scale = 0.97;
 }
 
 static void put_plate_scale(trap *t, tr_random *r) {
-    t->sim.plate_scale[any_of(r, TR_N_POINTS)] = 0.97;
+    t->sim.faults.plate_scale[any_of(r, TR_N_POINTS)] = 0.97;
 }
 
 static void put_other_lens(trap *t, tr_random *r) {
-    t->sim.lens_factor = 1 + either_sign(r, 0.04);
+    t->sim.faults.lens_factor = 1 + either_sign(r, 0.04);
 }
 
 static void put_moved(trap *t, tr_random *r) {
-    t->sim.mat_moved_mm = any_way(r, 30);
-    t->sim.moved_from = any_moment(t, r);
+    t->sim.faults.mat_moved_mm = any_way(r, 30);
+    t->sim.faults.moved_from = any_moment(t, r);
 }
 
 static void put_moved_little(trap *t, tr_random *r) {
-    t->sim.mat_moved_mm = any_way(r, 6);
-    t->sim.moved_from = any_moment(t, r);
+    t->sim.faults.mat_moved_mm = any_way(r, 6);
+    t->sim.faults.moved_from = any_moment(t, r);
 }
 
 static void put_missing(trap *t, tr_random *r) {
     (void)r;
-    t->sim.is_mat_missing = true;
+    t->sim.faults.is_mat_missing = true;
 }
 
 static void put_plate_off(trap *t, tr_random *r) {
-    t->sim.plate_off_mm[any_of(r, TR_N_POINTS)] = any_way(r, 40);
+    t->sim.faults.plate_off_mm[any_of(r, TR_N_POINTS)] = any_way(r, 40);
 }
 
 static void put_exchanged_mats(trap *t, tr_random *r) {
     (void)r;
-    t->sim.has_second_mat = t->other.has_second_mat = true;
-    t->sim.are_mats_exchanged = true;
+    t->sim.scene.has_second_mat = t->other.scene.has_second_mat = true;
+    t->sim.faults.are_mats_exchanged = true;
 }
 
 static void put_printed_twice(trap *t, tr_random *r) {
     bool is_mat = chance(r, 0.6);
-    t->sim.printed_twice = 1 + (is_mat ? TR_SIM_MAT : TR_SIM_PLATE + any_of(r, TR_N_POINTS));
-    t->sim.copy_at_mm = is_mat ? tr_v2(between(r, -1300, -1050), between(r, -700, 700))
-                               : any_way(r, between(r, 300, 1500));
-    t->sim.copy_turn_rad = chance(r, 0.5) ? 0 : between(r, -TR_PI, TR_PI);
+    t->sim.faults.printed_twice = 1 + (is_mat ? TR_SIM_MAT : TR_SIM_PLATE + any_of(r, TR_N_POINTS));
+    t->sim.faults.copy_at_mm = is_mat ? tr_v2(between(r, -1300, -1050), between(r, -700, 700))
+                                      : any_way(r, between(r, 300, 1500));
+    t->sim.faults.copy_turn_rad = chance(r, 0.5) ? 0 : between(r, -TR_PI, TR_PI);
 }
 
 /* For the next number: on the mat, from one plate to the next, or from a plate to the mat. */
 static void put_misread(trap *t, tr_random *r) {
-    tr_sim_misread *m = &t->sim.misread;
+    tr_sim_misread *m = &t->sim.faults.misread;
     *m = (tr_sim_misread){.is_on = true, .photo = any_of(r, t->sim.n_photos)};
     if (chance(r, 0.6)) {
         m->tag = any_of(r, 8);
@@ -128,11 +128,11 @@ static void put_misread(trap *t, tr_random *r) {
 }
 
 static void put_plate_turned(trap *t, tr_random *r) {
-    t->sim.plate_turn_rad[any_of(r, TR_N_POINTS)] = between(r, 0.3, 2 * TR_PI - 0.3);
+    t->sim.faults.plate_turn_rad[any_of(r, TR_N_POINTS)] = between(r, 0.3, 2 * TR_PI - 0.3);
 }
 
 static void put_plate_lifted(trap *t, tr_random *r) {
-    t->sim.plate_lift_mm[any_of(r, TR_N_POINTS)] = 10;
+    t->sim.faults.plate_lift_mm[any_of(r, TR_N_POINTS)] = 10;
 }
 
 /* Somebody put it down there. */
@@ -140,35 +140,35 @@ static void put_plate_on_mat(trap *t, tr_random *r) {
     int p = any_of(r, TR_N_POINTS);
     tr_vec2 wheel = {p == TR_FRONT_LEFT || p == TR_FRONT_RIGHT ? 2700 : 0,
                      p == TR_FRONT_LEFT || p == TR_REAR_LEFT ? 877 : -877};
-    tr_vec2 on_mat = {t->sim.mat_x_mm + between(r, -350, 350),
-                      (t->sim.has_second_mat ? 900 : 0) + between(r, -650, 650)};
-    t->sim.plate_off_mm[p] = tr_v2_sub(on_mat, wheel);
+    tr_vec2 on_mat = {t->sim.scene.mat_x_mm + between(r, -350, 350),
+                      (t->sim.scene.has_second_mat ? 900 : 0) + between(r, -650, 650)};
+    t->sim.faults.plate_off_mm[p] = tr_v2_sub(on_mat, wheel);
 }
 
 static void put_curled(trap *t, tr_random *r) {
-    t->sim.mat_curl_mm = between(r, 5, 25);
+    t->sim.faults.mat_curl_mm = between(r, 5, 25);
 }
 
 static void put_wrinkled(trap *t, tr_random *r) {
-    t->sim.mat_ridge = (tr_sim_ridge){.height_mm = between(r, 5, 20),
-                                      .sd_mm = between(r, 30, 90),
-                                      .across_rad = between(r, 0, TR_PI),
-                                      .at_mm = between(r, -600, 600)};
+    t->sim.faults.mat_ridge = (tr_sim_ridge){.height_mm = between(r, 5, 20),
+                                             .sd_mm = between(r, 30, 90),
+                                             .across_rad = between(r, 0, TR_PI),
+                                             .at_mm = between(r, -600, 600)};
 }
 
 static void put_stretched(trap *t, tr_random *r) {
-    t->sim.mat_print_scale[any_of(r, 2)] = either_sign(r, 0.005);
+    t->sim.faults.mat_print_scale[any_of(r, 2)] = either_sign(r, 0.005);
 }
 
 static void put_exchanged_tags(trap *t, tr_random *r) {
-    t->sim.exchanged_tags[0] = any_of(r, 8);
-    t->sim.exchanged_tags[1] = (t->sim.exchanged_tags[0] + 1 + any_of(r, 7)) % 8;
+    t->sim.faults.exchanged_tags[0] = any_of(r, 8);
+    t->sim.faults.exchanged_tags[1] = (t->sim.faults.exchanged_tags[0] + 1 + any_of(r, 7)) % 8;
 }
 
 static void put_other_job(trap *t, tr_random *r) {
     int n = t->sim.n_photos;
     if (chance(r, 0.5)) { /* another vehicle */
-        for (int p = 0; p < TR_N_POINTS; p++) t->other.plate_off_mm[p] = any_way(r, 60);
+        for (int p = 0; p < TR_N_POINTS; p++) t->other.faults.plate_off_mm[p] = any_way(r, 60);
     }
     if (chance(r, 0.5)) {
         for (int i = any_moment(t, r); i < n; i++) t->is_of_other[i] = true;
@@ -179,8 +179,8 @@ static void put_other_job(trap *t, tr_random *r) {
 }
 
 static void put_two_moments(trap *t, tr_random *r) {
-    t->sim.plate_nudge_mm[any_of(r, TR_N_POINTS)] = any_way(r, 8);
-    t->sim.nudged_from = any_moment(t, r);
+    t->sim.faults.plate_nudge_mm[any_of(r, TR_N_POINTS)] = any_way(r, 8);
+    t->sim.faults.nudged_from = any_moment(t, r);
 }
 
 /* ---- photos ---- */
@@ -206,7 +206,7 @@ static void put_upright(trap *t, tr_random *r) {
         return;
     }
     for (int i = 0; i < t->sim.n_photos; i++) {
-        if (chosen[i]) t->sim.camera_roll_rad[i] = either_sign(r, TR_PI / 2);
+        if (chosen[i]) t->sim.faults.camera_roll_rad[i] = either_sign(r, TR_PI / 2);
     }
 }
 
@@ -220,11 +220,11 @@ static void put_zoomed(trap *t, tr_random *r) {
     }
     any_photos(t, r, chosen);
     for (int i = 0; i < t->sim.n_photos; i++) {
-        double width = t->sim.image_px.x > 0 ? t->sim.image_px.x : 4032;
+        double width = t->sim.scene.image_px.x > 0 ? t->sim.scene.image_px.x : 4032;
         if (!chosen[i]) continue;
-        t->sim.zoom[i] = chance(r, 0.3) ? between(r, 1.01, 1.1) : between(r, 1.1, 1.6);
-        double reach = is_off_centre ? (t->sim.zoom[i] - 1) / 2 : 0;
-        t->sim.zoom_shift_px[i] =
+        t->sim.faults.zoom[i] = chance(r, 0.3) ? between(r, 1.01, 1.1) : between(r, 1.1, 1.6);
+        double reach = is_off_centre ? (t->sim.faults.zoom[i] - 1) / 2 : 0;
+        t->sim.faults.zoom_shift_px[i] =
             tr_v2(width * between(r, -reach, reach), 0.75 * width * between(r, -reach, reach));
     }
 }
@@ -284,7 +284,7 @@ static void put_glare(trap *t, tr_random *r) {
 
 /* The edge of one shadow over the mat, or over a plate, in all photos. */
 static void put_shadow(trap *t, tr_random *r) {
-    tr_vec2 at = {t->sim.mat_x_mm + between(r, -400, 400), between(r, -700, 700)};
+    tr_vec2 at = {t->sim.scene.mat_x_mm + between(r, -400, 400), between(r, -700, 700)};
     if (chance(r, 0.3)) at = tr_v2(chance(r, 0.5) ? 0 : 2700, either_sign(r, 880));
     tr_vec2 along = any_way(r, 3000);
     tr_shadow shadow = {.corner_mm = {tr_v2_sub(at, along), tr_v2_add(at, along)},
@@ -308,8 +308,8 @@ static void put_jpeg(trap *t, tr_random *r) {
 static void put_solid(trap *t, tr_random *r) {
     bool chosen[TR_SIM_MAX_PHOTOS] = {false};
     bool is_tyre = chance(r, 0.4);
-    double x = t->sim.mat_x_mm + between(r, -400, 400);
-    double y = (t->sim.has_second_mat ? 900 : 0) + between(r, -650, 650);
+    double x = t->sim.scene.mat_x_mm + between(r, -400, 400);
+    double y = (t->sim.scene.has_second_mat ? 900 : 0) + between(r, -650, 650);
     tr_solid solid = {.n_outline = 4, .y_mm = {y - 60, y + 60}, .reflectance = 0.35};
     solid.outline_xz_mm[0] = tr_v2(x - 100, 0);
     solid.outline_xz_mm[1] = tr_v2(x + 100, 0);
@@ -379,21 +379,21 @@ const int TRAP_N_FAULTS = sizeof TRAP_FAULTS / sizeof *TRAP_FAULTS;
 
 static void put_all_scaled(tr_sim_options *o, tr_random *r) {
     (void)r;
-    o->mat_scale = 0.995;
-    for (int p = 0; p < TR_N_POINTS; p++) o->plate_scale[p] = 0.995;
+    o->faults.mat_scale = 0.995;
+    for (int p = 0; p < TR_N_POINTS; p++) o->faults.plate_scale[p] = 0.995;
 }
 
 static void put_all_plates_off(tr_sim_options *o, tr_random *r) {
     tr_vec2 off = any_way(r, 12);
-    for (int p = 0; p < TR_N_POINTS; p++) o->plate_off_mm[p] = off;
+    for (int p = 0; p < TR_N_POINTS; p++) o->faults.plate_off_mm[p] = off;
 }
 
 static void put_rear_plates_off(tr_sim_options *o, tr_random *r) {
-    o->plate_off_mm[TR_REAR_LEFT] = o->plate_off_mm[TR_REAR_RIGHT] = any_way(r, 12);
+    o->faults.plate_off_mm[TR_REAR_LEFT] = o->faults.plate_off_mm[TR_REAR_RIGHT] = any_way(r, 12);
 }
 
 static void put_plate_off_aside(tr_sim_options *o, tr_random *r) {
-    o->plate_off_mm[any_of(r, TR_N_POINTS)] = tr_v2(0, either_sign(r, 12));
+    o->faults.plate_off_mm[any_of(r, TR_N_POINTS)] = tr_v2(0, either_sign(r, 12));
 }
 
 const trap_unseen TRAP_UNSEEN[] = {
@@ -429,9 +429,9 @@ static void draw_looks(trap *t, tr_random *r) {
     enum { MOST_PHOTOS = 8 };
     bool is_steep = chance(r, 0.5);
     double blur = between(r, 0.5, 0.8);
-    t->sim.image_px = tr_v2(1008, 756);
-    t->sim.plate_part = 3;
-    t->sim.has_no_body = true;
+    t->sim.scene.image_px = tr_v2(1008, 756);
+    t->sim.scene.plate_part = 3;
+    t->sim.scene.has_no_body = true;
     t->sim.n_photos = 6 + any_of(r, 3);
     for (int i = 0; i < MOST_PHOTOS; i++) {
         tr_imaging *m = &t->look[i].imaging;
@@ -454,22 +454,22 @@ static trap draw_job(long number, bool is_rendered, tr_random *r) {
     trap t = {.number = number, .is_rendered = is_rendered};
     tr_sim_options *o = &t.sim;
     o->seed = (uint64_t)number;
-    o->lens_seed = o->seed + 1;
+    o->noise.lens_seed = o->seed + 1;
     o->n_photos = 4 + any_of(r, 5);
-    o->noise = 1;
-    o->mark_sd = chance(r, 0.7) ? 1 : between(r, 1, 4);
-    o->reference_sd_mm = between(r, 0.5, 1.5);
-    o->draws_lens = o->draws_prints = o->draws_floor = true;
-    o->has_second_mat = chance(r, 0.15);
-    o->mat_x_mm = -between(r, 1400, 2300);
-    o->is_exact_lens = chance(r, 0.1);
+    o->noise.marks = 1;
+    o->noise.mark_sd = chance(r, 0.7) ? 1 : between(r, 1, 4);
+    o->noise.reference_sd_mm = between(r, 0.5, 1.5);
+    o->noise.draws_lens = o->noise.draws_prints = o->noise.draws_floor = true;
+    o->scene.has_second_mat = chance(r, 0.15);
+    o->scene.mat_x_mm = -between(r, 1400, 2300);
+    o->scene.is_exact_lens = chance(r, 0.1);
     if (is_rendered) draw_looks(&t, r);
     t.other = *o;
     t.other.seed = ~o->seed;
-    draw_error(r, o->mat_error);
-    draw_error(r, o->second_mat_error);
-    draw_error(r, t.other.mat_error);
-    draw_error(r, t.other.second_mat_error);
+    draw_error(r, o->scene.mat_error);
+    draw_error(r, o->scene.second_mat_error);
+    draw_error(r, t.other.scene.mat_error);
+    draw_error(r, t.other.scene.second_mat_error);
     return t;
 }
 

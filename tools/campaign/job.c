@@ -118,15 +118,15 @@ static telling how_told(const trap *t, const tr_sim *sim, const tr_check *check,
 
 static bool is_seen_moved(const trap *t, const tr_sim *sim, const tr_check *check) {
     bool is_before;
-    return t->sim.moved_from > 0 && !t->sim.is_mat_missing &&
-           how_told(t, sim, check, TR_SIM_MAT, t->sim.moved_from, &is_before) != ONE_PLACE;
+    return t->sim.faults.moved_from > 0 && !t->sim.faults.is_mat_missing &&
+           how_told(t, sim, check, TR_SIM_MAT, t->sim.faults.moved_from, &is_before) != ONE_PLACE;
 }
 
 /* One tag of a mat is no more than a tag misread. */
 static bool is_seen_twice(const trap *t, const tr_sim *sim, const tr_check *check) {
     int copy = sim->photos[0].n_items - 1;
-    if (t->sim.printed_twice == 0) return false;
-    int enough = t->sim.printed_twice - 1 == TR_SIM_MAT ? 2 : 1;
+    if (t->sim.faults.printed_twice == 0) return false;
+    int enough = t->sim.faults.printed_twice - 1 == TR_SIM_MAT ? 2 : 1;
     for (int i = 0; i < t->sim.n_photos; i++) {
         if (is_taken(t, i) && count_read(sim, check, i, copy) >= enough) return true;
     }
@@ -241,10 +241,10 @@ static bool judge_axes(const tr_sim *sim, const tr_check *check, places mat, pla
    places, it is a plate that lies off by less than the layout tolerates, which no photo can show.
  */
 static places places_of_plates(const trap *t, const tr_sim *sim, const tr_check *check) {
-    for (int p = 0; p < TR_N_POINTS && t->sim.nudged_from > 0; p++) {
+    for (int p = 0; p < TR_N_POINTS && t->sim.faults.nudged_from > 0; p++) {
         bool is_before;
-        if (tr_v2_norm(t->sim.plate_nudge_mm[p]) <= 0) continue;
-        switch (how_told(t, sim, check, TR_SIM_PLATE + p, t->sim.nudged_from, &is_before)) {
+        if (tr_v2_norm(t->sim.faults.plate_nudge_mm[p]) <= 0) continue;
+        switch (how_told(t, sim, check, TR_SIM_PLATE + p, t->sim.faults.nudged_from, &is_before)) {
         case ONE_PLACE: return is_before ? (places){0, 0} : (places){1, 1};
         case NOT_TIED: return (places){0, 1};
         case TWO_PLACES: return (places){0, 0};
@@ -258,8 +258,9 @@ static bool judge_places(const trap *t, const tr_sim *sim, const tr_check *check
                          size_t size) {
     places plates = places_of_plates(t, sim, check);
     bool is_before;
-    if (t->sim.moved_from == 0) return judge_axes(sim, check, (places){0, 0}, plates, why, size);
-    switch (how_told(t, sim, check, TR_SIM_MAT, t->sim.moved_from, &is_before)) {
+    if (t->sim.faults.moved_from == 0)
+        return judge_axes(sim, check, (places){0, 0}, plates, why, size);
+    switch (how_told(t, sim, check, TR_SIM_MAT, t->sim.faults.moved_from, &is_before)) {
     case ONE_PLACE:
         return judge_axes(sim, check, is_before ? (places){0, 0} : (places){1, 1}, plates, why,
                           size);
@@ -413,10 +414,12 @@ static void tell(FILE *to, const trap *t, const tr_sim *sim, const tr_check *che
                 check->result.sheets[TR_SIM_MAT].condition.flatness_mm);
     }
     for (int i = 0; i < check->set.n_photos; i++) {
+        char why_not[TR_FINDING_TEXT_SIZE];
+        tr_reason_text(check->set.photos[i].why_not.items, why_not);
         fprintf(to, "  photo %d: %d marks, rms %.3f px%s%s%s\n", i + 1,
                 check->set.photos[i].n_marks, check->set.photos[i].rms_px,
                 i < t->sim.n_photos && t->is_of_other[i] ? ", of another job" : "",
-                check->set.photos[i].why_not[0] ? ": " : "", check->set.photos[i].why_not);
+                *why_not ? ": " : "", why_not);
     }
     for (int i = 0; i < check->result.findings.n; i++) {
         const tr_finding *w = &check->result.findings.items[i];

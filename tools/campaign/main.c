@@ -2,7 +2,8 @@
    campaign survey [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]
-   campaign traps [--jobs N] [--rendered N] [--seed S] [--threads N] [--only JOB] [--keep FOLDER]
+   campaign wheels [--jobs N] [--seed S] [--threads N] [PHONE]
+   campaign traps [--jobs N] [--rendered N] [--wheels N] [--seed S] [--threads N] [--only JOB] [--keep FOLDER]
                   [PHONE]
    PHONE: --phone FACTOR: what a phone does, times the factor (tr_sim_phone_full); and with it
           --shift-px SD, --focal-percent SD: another scatter of principal point and focal length.
@@ -68,6 +69,9 @@ static bool read_option(const char *name, const char *value, bool is_traps, camp
     if (is_traps && strcmp(name, "--rendered") == 0) {
         return read_number(value, 0, 1000000, &o->rendered);
     }
+    if (is_traps && strcmp(name, "--wheels") == 0) {
+        return read_number(value, 0, 1000000, &o->wheels);
+    }
     if (is_traps && strcmp(name, "--only") == 0) return read_number(value, 0, 1L << 50, &o->only);
     if (is_traps && strcmp(name, "--keep") == 0) {
         o->keep = value;
@@ -77,7 +81,7 @@ static bool read_option(const char *name, const char *value, bool is_traps, camp
 }
 
 int main(int argc, char **argv) {
-    campaign_options o = {.jobs = -1, .rendered = -1, .seed = 1, .n_threads = 2, .only = -1};
+    campaign_options o = {.jobs = -1, .rendered = -1, .wheels = -1, .seed = 1, .n_threads = 2, .only = -1};
     bool is_named = argc > 1 && argv[1][0] != '-';
     bool is_traps = is_named && strcmp(argv[1], "traps") == 0;
     static const struct {
@@ -87,6 +91,7 @@ int main(int argc, char **argv) {
                      {"survey", campaign_survey},
                      {"photos", campaign_photos},
                      {"smallest", campaign_smallest},
+                     {"wheels", campaign_wheels},
                      {"traps", campaign_traps}};
     enum { N_CAMPAIGNS = sizeof CAMPAIGNS / sizeof *CAMPAIGNS };
     int which = 0;
@@ -102,8 +107,9 @@ int main(int argc, char **argv) {
                         "       campaign survey [--jobs N] [--seed S] [--threads N] [PHONE]\n"
                         "       campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]\n"
                         "       campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]\n"
-                        "       campaign traps [--jobs N] [--rendered N] [--seed S] [--threads N]\n"
-                        "                      [--only JOB] [--keep FOLDER] [PHONE]\n"
+                        "       campaign wheels [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+                        "       campaign traps [--jobs N] [--rendered N] [--wheels N] [--seed S]\n"
+                        "                      [--threads N] [--only JOB] [--keep FOLDER] [PHONE]\n"
                         "PHONE: --phone FACTOR [--shift-px SD] [--focal-percent SD]\n");
         return 64;
     }

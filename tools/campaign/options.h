@@ -14,6 +14,7 @@ typedef struct {
     bool is_lens_unknown; /* coverage: jobs without a lens profile ... */
     bool is_focal_told;   /* ... whose photos tell their focal length */
     long jobs, rendered;  /* how many of each; -1: the campaign's own number */
+    long wheels;          /* traps: how many jobs of wheels and boards; likewise */
     long seed, n_threads;
     long only;        /* traps: this job alone, told in full; -1: all */
     const char *keep; /* traps: folder for the photos of a rendered job told in full; may be NULL */
@@ -29,5 +30,10 @@ int campaign_survey(const campaign_options *options);
 int campaign_traps(const campaign_options *options);
 int campaign_photos(const campaign_options *options);
 int campaign_smallest(const campaign_options *options);
+int campaign_wheels(const campaign_options *options);
+
+/* Traps of wheels and boards: prints their table, and adds the false passes. False: memory ran out.
+ */
+bool campaign_wheel_traps(const campaign_options *options, long jobs, long *false_passes);
 
 #endif

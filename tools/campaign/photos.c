@@ -60,7 +60,7 @@ static bool take(const trap *t, const tr_sim *sim, int i, tr_image *out, tr_erro
                       .cameras = &camera,
                       .n_cameras = 1};
     for (int k = 0; k < photo->n_items; k++) {
-        sheets[scene.n_sheets++] = lie(sim, &photo->items[k], t->sim.plate_part);
+        sheets[scene.n_sheets++] = lie(sim, &photo->items[k], t->sim.scene.plate_part);
     }
     if (t->has_poster) sheets[scene.n_sheets++] = make_poster(t, poster_tags);
     return tr_scene_photo(&scene, 0, out, NULL, err);

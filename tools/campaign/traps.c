@@ -13,7 +13,7 @@
 #include "tools/campaign/trap.h"
 
 enum { MAX_FAULTS = 64, MAX_UNSEEN = 16, MAX_TOLD = 200 };
-enum { MARK_JOBS = 10000, RENDERED_JOBS = 300, JOBS_AN_UNSEEN = 100 };
+enum { MARK_JOBS = 10000, RENDERED_JOBS = 300, WHEEL_JOBS = 1000, JOBS_AN_UNSEEN = 100 };
 /* Of so many jobs at least this part passes, and at most that is not measured: 9 and 3 of 100 are
    usual, since every job has a fault. */
 static const double ENOUGH_JOBS = 200;
@@ -64,7 +64,7 @@ static trap draw(const campaign *c, long i, int *unseen) {
     *unseen = i < c->n_jobs ? -1 : (int)((i - c->n_jobs) / c->n_unseen);
     long number = trap_number(c->options->seed, i, c->is_rendered);
     trap t = *unseen < 0 ? trap_draw(number) : trap_draw_unseen(number, *unseen);
-    t.sim.phone = t.other.phone = c->options->phone;
+    t.sim.noise.phone = t.other.noise.phone = c->options->phone;
     return t;
 }
 
@@ -143,7 +143,7 @@ static void print_table(const campaign *c) {
 
 static int tell_one(const campaign_options *o, const char *folder) {
     trap t = trap_draw(o->only);
-    t.sim.phone = t.other.phone = o->phone;
+    t.sim.noise.phone = t.other.noise.phone = o->phone;
     trap_result r;
     tr_error err = {0};
     if (!trap_run(&t, folder, o->keep != NULL, stdout, &r, &err)) {
@@ -175,6 +175,9 @@ int campaign_traps(const campaign_options *o) {
             jobs += c.tally.all.jobs;
             if (!is_of_use(&c)) status = 1;
         }
+        long wheels = o->wheels >= 0 ? o->wheels : WHEEL_JOBS;
+        if (wheels > 0 && !campaign_wheel_traps(o, wheels, &false_passes)) status = 1;
+        jobs += wheels;
         printf("%ld false passes\n", false_passes);
         if (false_passes > 0 || jobs == 0) status = 1;
     }

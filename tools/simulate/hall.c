@@ -148,7 +148,7 @@ static bool make_job(const tr_hall_options *o, tr_hall *out, tr_random *random) 
             (tr_pose){tr_rotation_z(-TR_PI / 2 + 0.02 * tr_random_normal(random)),
                       {cells[i].x, cells[i].y, 0}};
         if (!make_mat(mat, i)) return false;
-        *p = (tr_placement){.from = TR_FROM_REAR_AXLE};
+        *p = (tr_placement){.from = {{TR_FROM_REAR_AXLE, "", 0}}};
         snprintf(p->sheet, sizeof p->sheet, "%s", mat->id);
         p->axis[TR_X] = (tr_requirement){true, true, cells[i].x, 10};
         p->axis[TR_Y] = (tr_requirement){true, true, cells[i].y, 10};

@@ -73,7 +73,7 @@ static bool make_plate(tr_sheet *sheet, int point, double part) {
 }
 
 static int n_sheets_of(const tr_sim_options *o) {
-    return o->has_second_mat ? MAT_2 + 1 : MAT_2;
+    return o->scene.has_second_mat ? MAT_2 + 1 : MAT_2;
 }
 
 static bool make_sheets(const tr_sim_options *o, tr_sheet **out, int *n) {
@@ -82,14 +82,14 @@ static bool make_sheets(const tr_sim_options *o, tr_sheet **out, int *n) {
     *n = n_sheets_of(o);
     if (!make_mat(&sheets[MAT], "MAT-SIM", 40)) return false;
     for (int p = 0; p < TR_N_POINTS; p++) {
-        if (!make_plate(&sheets[PLATE_0 + p], p, or_one(o->plate_part))) return false;
+        if (!make_plate(&sheets[PLATE_0 + p], p, or_one(o->scene.plate_part))) return false;
     }
-    return !o->has_second_mat || make_mat(&sheets[MAT_2], "MAT-SIM-2", 60);
+    return !o->scene.has_second_mat || make_mat(&sheets[MAT_2], "MAT-SIM-2", 60);
 }
 
 static void exchange_tags(const tr_sim_options *o, tr_sheet *mat) {
-    tr_tag *a = &mat->tags[o->exchanged_tags[0]];
-    tr_tag *b = &mat->tags[o->exchanged_tags[1]];
+    tr_tag *a = &mat->tags[o->faults.exchanged_tags[0]];
+    tr_tag *b = &mat->tags[o->faults.exchanged_tags[1]];
     tr_vec2 at = a->centre_mm;
     a->centre_mm = b->centre_mm;
     b->centre_mm = at;
@@ -98,14 +98,14 @@ static void exchange_tags(const tr_sim_options *o, tr_sheet *mat) {
 /* The file of a surveyed sheet: places with errors, and the covariance that these were drawn from.
  */
 static bool survey_sheet(const tr_sim_options *o, tr_random *random, double scale, tr_sheet *s) {
-    double sd = o->survey_sd_mm;
+    double sd = o->noise.survey_sd_mm;
     int n = TR_TAG_N * s->n_tags + TR_CORNER_N * s->n_corners;
     double *C = calloc((size_t)n * (size_t)n, sizeof *C);
     double *d = calloc((size_t)n, sizeof *d); /* d(place) / d(scale) */
     int row = 0;
     s->survey.covariance = C;
     s->survey.n_rows = n;
-    s->survey.scale_sd = o->survey_scale_sd;
+    s->survey.scale_sd = o->noise.survey_scale_sd;
     s->survey.n_lengths = 1;
     snprintf(s->survey.id, sizeof s->survey.id, "simulated");
     snprintf(s->survey.lengths[0], sizeof s->survey.lengths[0], "BAR-1");
@@ -141,7 +141,7 @@ static bool survey_sheet(const tr_sim_options *o, tr_random *random, double scal
     }
     for (int i = 0; i < n; i++) {
         for (int k = 0; k < n; k++) {
-            C[i * n + k] += o->survey_scale_sd * o->survey_scale_sd * d[i] * d[k];
+            C[i * n + k] += o->noise.survey_scale_sd * o->noise.survey_scale_sd * d[i] * d[k];
         }
     }
     free(d);
@@ -150,7 +150,7 @@ static bool survey_sheet(const tr_sim_options *o, tr_random *random, double scal
 
 static bool survey_sheets(const tr_sim_options *o, tr_job *job) {
     tr_random random = tr_random_seed(o->seed ^ SURVEY_SALT);
-    double scale = o->survey_scale_sd * tr_random_normal(&random);
+    double scale = o->noise.survey_scale_sd * tr_random_normal(&random);
     for (int i = 0; i < job->n_sheets; i++) {
         if (!survey_sheet(o, &random, scale, &job->sheets[i])) return false;
     }
@@ -167,15 +167,15 @@ static void make_lens(tr_lens *lens, const tr_sim_options *o) {
         double r;
     } pairs[] = {{TR_FX, TR_FY, 0.95}, {TR_K1, TR_K2, -0.92}, {TR_K2, TR_K3, -0.96},
                  {TR_K1, TR_K3, 0.82}, {TR_CX, TR_P2, -0.7},  {TR_CY, TR_P1, -0.7}};
-    double part = o->image_px.x > 0 ? o->image_px.x / 4032 : 1;
+    double part = o->scene.image_px.x > 0 ? o->scene.image_px.x / 4032 : 1;
     memset(lens, 0, sizeof *lens);
     snprintf(lens->id, sizeof lens->id, "simulated");
     lens->width_px = (int)lrint(4032 * part);
     lens->height_px = (int)lrint(3024 * part);
     memcpy(lens->param, value, sizeof value);
     for (int i = TR_FX; i <= TR_CY; i++) lens->param[i] *= part;
-    lens->scatter.is_steady = o->is_steady;
-    if (o->is_exact_lens) return;
+    lens->scatter.is_steady = o->scene.is_steady;
+    if (o->scene.is_exact_lens) return;
     lens->has_covariance = true;
     for (int i = 0; i < TR_LENS_N; i++) lens->covariance[i * (TR_LENS_N + 1)] = sd[i] * sd[i];
     for (size_t k = 0; k < sizeof pairs / sizeof *pairs; k++) {
@@ -192,11 +192,11 @@ static void make_lens(tr_lens *lens, const tr_sim_options *o) {
 }
 
 static double mat_x(const tr_sim_options *o) {
-    return o->mat_x_mm != 0.0 ? o->mat_x_mm : DEFAULT_MAT_X_MM;
+    return o->scene.mat_x_mm != 0.0 ? o->scene.mat_x_mm : DEFAULT_MAT_X_MM;
 }
 
 static tr_placement place_mat(const tr_sim_options *o, const char *id, double y) {
-    tr_placement p = {.from = TR_FROM_REAR_AXLE};
+    tr_placement p = {.from = {{TR_FROM_REAR_AXLE, "", 0}}};
     snprintf(p.sheet, sizeof p.sheet, "%s", id);
     p.axis[TR_X] = (tr_requirement){true, true, mat_x(o), 10};
     p.axis[TR_Y] = (tr_requirement){true, true, y, 10};
@@ -216,9 +216,9 @@ static bool make_layout(const tr_sim_options *o, tr_layout *l) {
     l->flatness_mm = 5;
     l->placements = calloc(2, sizeof *l->placements);
     if (!l->path || !l->placements) return false;
-    l->n_placements = o->has_second_mat ? 2 : 1;
-    l->placements[0] = place_mat(o, "MAT-SIM", o->has_second_mat ? MATS_APART_MM : 0);
-    if (o->has_second_mat) l->placements[1] = place_mat(o, "MAT-SIM-2", -MATS_APART_MM);
+    l->n_placements = o->scene.has_second_mat ? 2 : 1;
+    l->placements[0] = place_mat(o, "MAT-SIM", o->scene.has_second_mat ? MATS_APART_MM : 0);
+    if (o->scene.has_second_mat) l->placements[1] = place_mat(o, "MAT-SIM-2", -MATS_APART_MM);
     return true;
 }
 
@@ -229,15 +229,15 @@ static bool make_job(const tr_sim_options *o, tr_sim *out) {
     job->path = strdup("simulated.yaml");
     make_lens(job->lenses, o);
     job->n_lenses = 1;
-    if (o->phone.is_portrait) tr_sim_make_portrait(job->lenses);
-    job->reference_sd_mm = o->reference_sd_mm;
+    if (o->noise.phone.is_portrait) tr_sim_make_portrait(job->lenses);
+    job->reference_sd_mm = o->noise.reference_sd_mm;
     job->references = calloc(TR_N_POINTS, sizeof *job->references);
     if (!job->path || !job->references || !make_layout(o, &job->layout) ||
         !make_sheets(o, &job->sheets, &job->n_sheets) || !make_sheets(o, &out->printed, &n)) {
         return false;
     }
     exchange_tags(o, &job->sheets[MAT]);
-    if (o->survey_sd_mm > 0 && !survey_sheets(o, job)) return false;
+    if (o->noise.survey_sd_mm > 0 && !survey_sheets(o, job)) return false;
     job->n_references = TR_N_POINTS;
     for (int i = 0; i < TR_N_POINTS; i++) {
         job->references[i] = (tr_reference){.point = (tr_wheel_point)i, .sheet = PLATE_0 + i};
@@ -260,7 +260,8 @@ typedef struct {
 static void draw_lens(scene *s, const tr_lens *profile) {
     double L[TR_LENS_N][TR_LENS_N] = {{0}};
     double n[TR_LENS_N];
-    tr_random random = tr_random_seed(s->o->lens_seed ? s->o->lens_seed : s->o->seed ^ LENS_SALT);
+    tr_random random =
+        tr_random_seed(s->o->noise.lens_seed ? s->o->noise.lens_seed : s->o->seed ^ LENS_SALT);
     for (int i = 0; i < TR_LENS_N; i++) n[i] = tr_random_normal(&random);
     for (int j = 0; j < TR_LENS_N; j++) {
         for (int i = j; i < TR_LENS_N; i++) {
@@ -286,7 +287,8 @@ static double between(tr_random *r, double low, double high) {
    shared/data/phone-photos. Drawn evenly, so that no lens is the usual one, and not from the priors
    of lens/unknown.h. */
 static void draw_unknown_lens(scene *s) {
-    tr_random random = tr_random_seed(s->o->lens_seed ? s->o->lens_seed : s->o->seed ^ LENS_SALT);
+    tr_random random =
+        tr_random_seed(s->o->noise.lens_seed ? s->o->noise.lens_seed : s->o->seed ^ LENS_SALT);
     tr_lens *lens = &s->sim->true_lens;
     double side = fmax(lens->width_px, lens->height_px);
     double *p = lens->param;
@@ -312,7 +314,8 @@ static tr_camera tell_camera(const tr_sim_options *o, const tr_lens *lens) {
     double w = lens->width_px;
     double h = lens->height_px;
     double film = o->seed % 2 == 0 ? width_mm / fmax(w, h) : diagonal_mm / hypot(w, h);
-    camera.equivalent_focal_length_mm = round(lens->param[TR_FX] * film * o->told_focal_factor);
+    camera.equivalent_focal_length_mm =
+        round(lens->param[TR_FX] * film * o->scene.told_focal_factor);
     return camera;
 }
 
@@ -332,16 +335,16 @@ static void draw_prints(scene *s) {
 
 static tr_pose on_floor(scene *s, double x, double y, double yaw) {
     double value[TR_N_AXES] = {[TR_X] = x, [TR_Y] = y, [TR_YAW] = yaw};
-    if (s->o->draws_floor) {
+    if (s->o->noise.draws_floor) {
         value[TR_Z] = TR_ADJUST_FLOOR_Z_SD_MM * tr_random_normal(&s->random);
         value[TR_PITCH] = TR_ADJUST_FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
         value[TR_ROLL] = TR_ADJUST_FLOOR_TILT_SD_RAD * tr_random_normal(&s->random);
     } else {
-        value[TR_Z] = s->o->phone.floor_mm * tr_random_normal(&s->phone);
-        value[TR_PITCH] = s->o->phone.floor_tilt_rad * tr_random_normal(&s->phone);
-        value[TR_ROLL] = s->o->phone.floor_tilt_rad * tr_random_normal(&s->phone);
+        value[TR_Z] = s->o->noise.phone.floor_mm * tr_random_normal(&s->phone);
+        value[TR_PITCH] = s->o->noise.phone.floor_tilt_rad * tr_random_normal(&s->phone);
+        value[TR_ROLL] = s->o->noise.phone.floor_tilt_rad * tr_random_normal(&s->phone);
     }
-    return tr_pose_of_placement(value);
+    return tr_pose_of_placement(value, false);
 }
 
 static void place_as_laid(scene *s, const tr_vec3 plate[TR_N_POINTS], int placement, int sheet) {
@@ -354,15 +357,16 @@ static void place_as_laid(scene *s, const tr_vec3 plate[TR_N_POINTS], int placem
             double value[TR_N_AXES];
             double *out = &s->sim->as_laid[moved][nudged][3 * placement];
             for (int p = 0; p < TR_N_POINTS; p++) {
-                tr_vec2 d = nudged ? o->plate_nudge_mm[p] : tr_v2(0, 0);
+                tr_vec2 d = nudged ? o->faults.plate_nudge_mm[p] : tr_v2(0, 0);
                 point[p] = tr_v3_add(plate[p], tr_v3(d.x, d.y, 0));
             }
             tr_pose pose = s->sheets[sheet];
             if (moved && sheet == MAT) {
-                pose.t_mm = tr_v3_add(pose.t_mm, tr_v3(o->mat_moved_mm.x, o->mat_moved_mm.y, 0));
+                pose.t_mm = tr_v3_add(pose.t_mm,
+                                      tr_v3(o->faults.mat_moved_mm.x, o->faults.mat_moved_mm.y, 0));
             }
-            if (!tr_vehicle_frame(point, all, TR_AXES_CENTRELINE, &vehicle)) continue;
-            tr_placement_of(tr_pose_mul(vehicle.vehicle_from_world, pose), value);
+            if (!tr_vehicle_of_points(point, all, TR_AXES_CENTRELINE, &vehicle)) continue;
+            tr_placement_of(tr_pose_mul(vehicle.vehicle_from_world, pose), false, value);
             out[0] = value[TR_X];
             out[1] = value[TR_Y];
             out[2] = value[TR_YAW];
@@ -372,13 +376,13 @@ static void place_as_laid(scene *s, const tr_vec3 plate[TR_N_POINTS], int placem
 
 static void place_mats(scene *s) {
     const tr_sim_options *o = s->o;
-    const double *e[2] = {o->mat_error, o->second_mat_error};
+    const double *e[2] = {o->scene.mat_error, o->scene.second_mat_error};
     int sheet[2] = {MAT, MAT_2};
     for (int i = 0; i < s->sim->job.layout.n_placements && i < 2; i++) {
         double y = s->sim->job.layout.placements[i].axis[TR_Y].required;
         s->sheets[sheet[i]] = on_floor(s, mat_x(o) + e[i][0], y + e[i][1], e[i][2]);
     }
-    if (o->has_second_mat && o->are_mats_exchanged) {
+    if (o->scene.has_second_mat && o->faults.are_mats_exchanged) {
         tr_pose first = s->sheets[MAT];
         s->sheets[MAT] = s->sheets[MAT_2];
         s->sheets[MAT_2] = first;
@@ -397,19 +401,19 @@ static void place_sheets(scene *s) {
     tr_vec3 as_laid[TR_N_POINTS];
     place_mats(s);
     for (int p = 0; p < TR_N_POINTS; p++) {
-        tr_vec2 at = wheel[o->has_plate_at ? o->plate_at[p] : (tr_wheel_point)p];
-        double dx = o->reference_sd_mm * tr_random_normal(&s->random);
-        double dy = o->reference_sd_mm * tr_random_normal(&s->random);
-        double yaw = 0.1 * (tr_random_uniform(&s->random) - 0.5) + o->plate_turn_rad[p];
+        tr_vec2 at = wheel[o->faults.has_plate_at ? o->faults.plate_at[p] : (tr_wheel_point)p];
+        double dx = o->noise.reference_sd_mm * tr_random_normal(&s->random);
+        double dy = o->noise.reference_sd_mm * tr_random_normal(&s->random);
+        double yaw = 0.1 * (tr_random_uniform(&s->random) - 0.5) + o->faults.plate_turn_rad[p];
         tr_pose *pose = &s->sheets[PLATE_0 + p];
-        *pose =
-            on_floor(s, at.x + dx + o->plate_off_mm[p].x, at.y + dy + o->plate_off_mm[p].y, yaw);
+        *pose = on_floor(s, at.x + dx + o->faults.plate_off_mm[p].x,
+                         at.y + dy + o->faults.plate_off_mm[p].y, yaw);
         as_laid[p] = tr_v3(wheel[p].x + dx, wheel[p].y + dy, pose->t_mm.z);
-        pose->t_mm.z += o->plate_lift_mm[p];
+        pose->t_mm.z += o->faults.plate_lift_mm[p];
     }
     for (int i = 0; i < s->sim->job.layout.n_placements; i++) {
         double value[TR_N_AXES];
-        tr_placement_of(s->sheets[mats[i]], value);
+        tr_placement_of(s->sheets[mats[i]], false, value);
         s->sim->truth[3 * i] = value[TR_X];
         s->sim->truth[3 * i + 1] = value[TR_Y];
         s->sim->truth[3 * i + 2] = value[TR_YAW];
@@ -422,7 +426,7 @@ static void lift_mats(scene *s) {
     for (int i = 0; i < s->sim->job.layout.n_placements && i < 2; i++) {
         const tr_sheet *print = &s->sim->printed[mats[i]];
         s->sim->relief[mats[i]] =
-            tr_sim_relief(&s->o->phone, print->width_mm, print->height_mm, &s->phone);
+            tr_sim_relief(&s->o->noise.phone, print->width_mm, print->height_mm, &s->phone);
     }
 }
 
@@ -437,14 +441,16 @@ static void add_item(const scene *s, tr_sim_photo *photo, int sheet, tr_vec2 shi
     item->vehicle_from_sheet.t_mm.y += shift.y;
     if (sheet == MAT) {
         for (int k = 0; k < 2; k++) {
-            item->print_scale[k] = or_one(o->mat_scale) * (1 + o->mat_print_scale[k]) - 1;
+            item->print_scale[k] =
+                or_one(o->faults.mat_scale) * (1 + o->faults.mat_print_scale[k]) - 1;
         }
-        item->bow_mm[0] = -o->mat_curl_mm;
+        item->bow_mm[0] = -o->faults.mat_curl_mm;
         item->vehicle_from_sheet.t_mm =
-            tr_pose_apply(item->vehicle_from_sheet, tr_v3(0, 0, o->mat_curl_mm));
-        item->ridge = o->mat_ridge;
+            tr_pose_apply(item->vehicle_from_sheet, tr_v3(0, 0, o->faults.mat_curl_mm));
+        item->ridge = o->faults.mat_ridge;
     } else if (sheet != MAT_2) {
-        item->print_scale[0] = item->print_scale[1] = or_one(o->plate_scale[sheet - PLATE_0]) - 1;
+        item->print_scale[0] = item->print_scale[1] =
+            or_one(o->faults.plate_scale[sheet - PLATE_0]) - 1;
     }
     for (int k = 0; k < 2; k++) item->print_scale[k] += s->print_error[sheet][k];
 }
@@ -454,24 +460,25 @@ static void lay_out(const scene *s, int i, tr_sim_photo *photo) {
     for (int sheet = 0; sheet < s->sim->job.n_sheets; sheet++) {
         tr_vec2 shift = {0, 0};
         bool is_plate = sheet >= PLATE_0 && sheet < MAT_2;
-        if (sheet == MAT && o->is_mat_missing) continue;
-        if (sheet == MAT && o->moved_from > 0 && i >= o->moved_from) shift = o->mat_moved_mm;
-        if (is_plate && o->nudged_from > 0 && i >= o->nudged_from) {
-            shift = o->plate_nudge_mm[sheet - PLATE_0];
+        if (sheet == MAT && o->faults.is_mat_missing) continue;
+        if (sheet == MAT && o->faults.moved_from > 0 && i >= o->faults.moved_from)
+            shift = o->faults.mat_moved_mm;
+        if (is_plate && o->faults.nudged_from > 0 && i >= o->faults.nudged_from) {
+            shift = o->faults.plate_nudge_mm[sheet - PLATE_0];
         }
         add_item(s, photo, sheet, shift);
     }
-    if (o->printed_twice == 0) return;
-    add_item(s, photo, o->printed_twice - 1, o->copy_at_mm);
+    if (o->faults.printed_twice == 0) return;
+    add_item(s, photo, o->faults.printed_twice - 1, o->faults.copy_at_mm);
     tr_pose *pose = &photo->items[photo->n_items - 1].vehicle_from_sheet;
-    pose->R = tr_m3_mul(tr_rotation_z(o->copy_turn_rad), pose->R);
+    pose->R = tr_m3_mul(tr_rotation_z(o->faults.copy_turn_rad), pose->R);
 }
 
 /* Cut about a centre and enlarged to the old size. */
 static void zoom_in(const scene *s, int i, tr_lens *lens) {
-    double factor = or_one(s->o->zoom[i]);
+    double factor = or_one(s->o->faults.zoom[i]);
     double middle[2] = {(lens->width_px - 1) / 2.0, (lens->height_px - 1) / 2.0};
-    double shift[2] = {s->o->zoom_shift_px[i].x, s->o->zoom_shift_px[i].y};
+    double shift[2] = {s->o->faults.zoom_shift_px[i].x, s->o->faults.zoom_shift_px[i].y};
     for (int k = 0; k < 2; k++) {
         double *c = &lens->param[TR_CX + k];
         *c = factor * (*c - middle[k]) + middle[k] + shift[k];
@@ -488,7 +495,7 @@ static tr_pose station(scene *s, int i) {
     static const tr_vec3 aim[TR_SIM_MAX_PHOTOS] = {
         {-1100, 100, 0}, {-1100, -100, 0}, {500, 850, 0},  {500, -850, 0},  {1100, 850, 0},
         {1100, -850, 0}, {-1300, 0, 0},    {-900, 300, 0}, {-900, -300, 0}, {1300, 850, 0}};
-    int at = s->o->stations[i] > 0 ? s->o->stations[i] - 1 : i;
+    int at = s->o->scene.stations[i] > 0 ? s->o->scene.stations[i] - 1 : i;
     tr_vec3 c = from[at];
     tr_vec3 a = aim[at];
     c.x += 200 * tr_random_normal(&s->random);
@@ -496,9 +503,9 @@ static tr_pose station(scene *s, int i) {
     c.z += 80 * tr_random_normal(&s->random);
     a.x += 80 * tr_random_normal(&s->random);
     a.y += 80 * tr_random_normal(&s->random);
-    if (s->o->has_places) {
-        c = s->o->at_mm[i];
-        a = s->o->look_at_mm[i];
+    if (s->o->scene.has_places) {
+        c = s->o->scene.at_mm[i];
+        a = s->o->scene.look_at_mm[i];
     }
     tr_vec3 z = tr_v3_sub(a, c);
     z = tr_v3_scale(1 / tr_v3_norm(z), z);
@@ -506,8 +513,8 @@ static tr_pose station(scene *s, int i) {
     x = tr_v3_scale(1 / tr_v3_norm(x), x);
     tr_mat3 R = tr_m3_transpose(tr_m3_from_columns(x, tr_v3_cross(z, x), z));
     double chance = 0.05 * tr_random_normal(&s->random);
-    double roll = s->o->camera_roll_rad[i] + (s->o->phone.is_portrait ? TR_PI / 2 : 0);
-    R = tr_m3_mul(tr_rotation_z((s->o->has_places ? 0 : chance) + roll), R);
+    double roll = s->o->faults.camera_roll_rad[i] + (s->o->noise.phone.is_portrait ? TR_PI / 2 : 0);
+    R = tr_m3_mul(tr_rotation_z((s->o->scene.has_places ? 0 : chance) + roll), R);
     return (tr_pose){R, tr_v3_scale(-1, tr_m3_apply(R, c))};
 }
 
@@ -598,7 +605,8 @@ static bool is_covered(const shot *h, const tr_sim_item *item, tr_vec3 q) {
 static bool see(const shot *h, const tr_sim_item *item, tr_vec2 p, tr_vec2 *uv) {
     const tr_lens *lens = &h->photo->lens;
     tr_vec3 q = tr_sim_item_point(h->s->sim, item, p);
-    if ((!h->s->o->has_no_body && is_hidden(h->camera, q)) || is_covered(h, item, q)) return false;
+    if ((!h->s->o->scene.has_no_body && is_hidden(h->camera, q)) || is_covered(h, item, q))
+        return false;
     if (!tr_sim_expose_point(lens, &h->photo->exposure, h->camera_from_vehicle, q, uv)) {
         return false;
     }
@@ -607,15 +615,15 @@ static bool see(const shot *h, const tr_sim_item *item, tr_vec2 p, tr_vec2 *uv) 
 
 static double sd_of(const shot *h, const tr_sim_item *item) {
     double distance = tr_v3_norm(tr_v3_sub(item->vehicle_from_sheet.t_mm, h->camera));
-    double sd = 0.008 * distance / 1000 * or_one(h->s->o->mark_sd);
-    double floor_px = h->s->o->phone.mark_floor_px;
+    double sd = 0.008 * distance / 1000 * or_one(h->s->o->noise.mark_sd);
+    double floor_px = h->s->o->noise.phone.mark_floor_px;
     return floor_px > 0 ? hypot(sd, floor_px) : sd;
 }
 
 static void add_noise(const shot *h, double sd, int n, tr_vec2 *uv) {
     for (int k = 0; k < n; k++) {
-        uv[k].x += h->s->o->noise * sd * tr_random_normal(&h->s->random);
-        uv[k].y += h->s->o->noise * sd * tr_random_normal(&h->s->random);
+        uv[k].x += h->s->o->noise.marks * sd * tr_random_normal(&h->s->random);
+        uv[k].y += h->s->o->noise.marks * sd * tr_random_normal(&h->s->random);
     }
 }
 
@@ -636,7 +644,7 @@ static bool sees_tag(const shot *h, const tr_sim_item *item, const tr_tag *tag, 
 }
 
 static int sight_tags(const shot *h, int photo, detection *out) {
-    const tr_sim_misread *m = &h->s->o->misread;
+    const tr_sim_misread *m = &h->s->o->faults.misread;
     int n = 0;
     for (int i = 0; i < h->photo->n_items; i++) {
         const tr_sim_item *item = &h->photo->items[i];
@@ -766,8 +774,8 @@ static bool add_photo(scene *s, int i) {
     photo->is_readable = true;
     photo->width_px = out->true_lens.width_px;
     photo->height_px = out->true_lens.height_px;
-    if (s->o->is_lens_unknown) photo->exif.camera = tell_camera(s->o, &out->true_lens);
-    out->photos[i].exposure = tr_sim_expose(&s->o->phone, &out->true_lens, &s->phone);
+    if (s->o->scene.is_lens_unknown) photo->exif.camera = tell_camera(s->o, &out->true_lens);
+    out->photos[i].exposure = tr_sim_expose(&s->o->noise.phone, &out->true_lens, &s->phone);
     out->photos[i].lens = tr_sim_lens_of(&out->true_lens, &out->photos[i].exposure);
     zoom_in(s, i, &out->photos[i].lens);
     lay_out(s, i, &out->photos[i]);
@@ -789,15 +797,15 @@ bool tr_simulate(const tr_sim_options *o, tr_sim *out, tr_error *err) {
     }
     if (!make_job(o, out)) goto no_memory;
     out->true_lens = out->job.lenses[0];
-    if (o->is_lens_unknown) {
+    if (o->scene.is_lens_unknown) {
         draw_unknown_lens(&s);
         tr_lens_unknown(&(tr_camera){.name = ""}, 0, 0, &out->job.lenses[0]);
-    } else if (o->draws_lens && out->job.lenses[0].has_covariance) {
+    } else if (o->noise.draws_lens && out->job.lenses[0].has_covariance) {
         draw_lens(&s, out->job.lenses);
     }
-    out->true_lens.param[TR_FX] *= or_one(o->lens_factor);
-    out->true_lens.param[TR_FY] *= or_one(o->lens_factor);
-    if (o->draws_prints) draw_prints(&s);
+    out->true_lens.param[TR_FX] *= or_one(o->faults.lens_factor);
+    out->true_lens.param[TR_FY] *= or_one(o->faults.lens_factor);
+    if (o->noise.draws_prints) draw_prints(&s);
     place_sheets(&s);
     lift_mats(&s);
     out->vehicle_from_sheet = calloc(TR_SIM_MAX_SHEETS, sizeof *out->vehicle_from_sheet);

@@ -47,48 +47,60 @@ typedef struct {
     int as_sheet, as_tag;
 } tr_sim_misread;
 
-/* What is drawn at random and what is wrong. All zero with a seed is an exact job of 7 photos. */
+/* What is there, and what the job says of it. */
 typedef struct {
-    uint64_t seed;
-    int n_photos;                    /* 3 .. 10; 0: 7 */
     int stations[TR_SIM_MAX_PHOTOS]; /* from where each photo is taken, 1 .. 10; 0: in order */
-    bool has_places;                 /* or from exactly these places, upright, looking there */
+    bool has_places; /* or from exactly these places, upright, looking there */
     tr_vec3 at_mm[TR_SIM_MAX_PHOTOS], look_at_mm[TR_SIM_MAX_PHOTOS];
-    double noise;               /* marks' noise as a multiple of their stated sd; 1 is honest */
-    double mark_sd;             /* marks' stated sd as a multiple of a good camera's; 0: 1 */
-    double reference_sd_mm;     /* what the job says, and what plates are moved by */
-    uint64_t lens_seed;         /* of the true lens alone; 0: as seed */
-    bool draws_lens;            /* the true lens is drawn from the profile's covariance and the
-                                   adjustment's prior of focal lengths */
-    bool draws_prints;          /* sizes of prints are drawn from the adjustment's prior */
-    bool draws_floor;           /* z and tilt of sheets are drawn from the floor's prior, which is
-                                   wider than the phone's floor and stands for it */
-    tr_sim_phone phone;         /* has random numbers of its own */
+    tr_vec2 image_px;           /* size of the photos; 0: 4032 x 3024. The angle of view stays. */
     bool has_second_mat;        /* two mats are required, left and right of the centreline */
     double mat_x_mm;            /* where the layout wants the mats, from the rear axle; 0: -1800 */
     double mat_error[3];        /* true placement error: x mm, y mm, yaw rad ... */
     double second_mat_error[3]; /* ... and of the second mat */
+    double plate_part;          /* plates and their marks larger by this factor; 0: 1 */
+    bool has_no_body;           /* nothing hides the sheets */
+    bool is_exact_lens;         /* the profile has no covariance */
+    bool is_steady;             /* the profile says that the camera does not scatter */
     bool is_lens_unknown;       /* the job has no profile; the true lens is drawn from those that
                                    phones have ... */
     double told_focal_factor;   /* ... and EXIF tells its focal length times this; 0: nothing */
-    bool is_exact_lens;         /* the profile has no covariance */
-    bool is_steady;             /* the profile says that the camera does not scatter */
-    tr_vec2 image_px;           /* size of the photos; 0: 4032 x 3024. The angle of view stays. */
-    double plate_part;          /* plates and their marks larger by this factor; 0: 1 */
-    bool has_no_body;           /* nothing hides the sheets */
-    double survey_sd_mm;        /* sheets were surveyed: each place is wrong by this, 0: not, ... */
-    double survey_scale_sd;     /* ... and all together by a scale */
-    /* Faults. */
+} tr_sim_scene;
+
+/* What is drawn at random, within what the job allows for. */
+typedef struct {
+    double marks;           /* marks' noise as a multiple of their stated sd; 1 is honest */
+    double mark_sd;         /* marks' stated sd as a multiple of a good camera's; 0: 1 */
+    double reference_sd_mm; /* what the job says, and what plates are moved by */
+    bool draws_lens;        /* the true lens is drawn from the profile's covariance and the
+                               adjustment's prior of focal lengths ... */
+    uint64_t lens_seed;     /* ... by this seed; 0: the job's */
+    bool draws_prints;      /* sizes of prints are drawn from the adjustment's prior */
+    bool draws_floor;       /* z and tilt of sheets are drawn from the floor's prior, which is
+                               wider than the phone's floor and stands for it */
+    double survey_sd_mm;    /* sheets were surveyed: each place is wrong by this, 0: not, ... */
+    double survey_scale_sd; /* ... and all together by a scale */
+    tr_sim_phone phone;     /* has random numbers of its own */
+} tr_sim_noise;
+
+/* What is wrong, and the job does not know of. A factor of 0 is none, that is, 1. */
+typedef struct {
+    /* prints and files */
+    double mat_scale;                /* factor of the mat's print ... */
+    double mat_print_scale[2];       /* ... and, relative, on top of it along the mat's x and y */
+    double plate_scale[TR_N_POINTS]; /* factor of each plate's print */
+    int exchanged_tags[2]; /* the mat's file has these two tags' places exchanged; equal: no */
+    int printed_twice;     /* 1 + index of a sheet of which a second print is about (0: none) ... */
+    tr_vec2 copy_at_mm;    /* ... this far from the first, in the vehicle frame, ... */
+    double copy_turn_rad;  /* ... and turned by this */
+    tr_sim_misread misread;
+    /* mats */
     bool is_mat_missing;
     bool are_mats_exchanged;
     double mat_curl_mm; /* the mat's left and right edges stand this high over its middle */
     tr_sim_ridge mat_ridge;
-    double mat_scale;                     /* print scale of the mat; 0: 1 */
-    double mat_print_scale[2];            /* relative, on top of that, along the mat's x and y */
-    double plate_scale[TR_N_POINTS];      /* print scale of each plate; 0: 1 */
-    double lens_factor;                   /* true focal lengths over the profile's; 0: 1 */
-    tr_vec2 mat_moved_mm;                 /* the mat lies this much further on ... */
-    int moved_from;                       /* ... from this photo on (0: never) */
+    tr_vec2 mat_moved_mm; /* the mat lies this much further on ... */
+    int moved_from;       /* ... from this photo on (0: never) */
+    /* plates */
     tr_vec2 plate_off_mm[TR_N_POINTS];    /* a plate lies that far off its plumb mark */
     tr_wheel_point plate_at[TR_N_POINTS]; /* where each plate really lies ... */
     bool has_plate_at;                    /* ... where this is set */
@@ -96,14 +108,20 @@ typedef struct {
     double plate_lift_mm[TR_N_POINTS];    /* something lies under it */
     tr_vec2 plate_nudge_mm[TR_N_POINTS];  /* a plate was pushed by this ... */
     int nudged_from;                      /* ... before this photo (0: never) */
-    int printed_twice;     /* 1 + index of a sheet of which a second print is about (0: none) ... */
-    tr_vec2 copy_at_mm;    /* ... this far from the first, in the vehicle frame, ... */
-    double copy_turn_rad;  /* ... and turned by this */
-    int exchanged_tags[2]; /* the mat's file has these two tags' places exchanged; equal: no */
-    tr_sim_misread misread;
-    double zoom[TR_SIM_MAX_PHOTOS];           /* a photo cut and enlarged by this; 0: 1 ... */
+    /* the camera */
+    double lens_factor;                       /* true focal lengths over the profile's */
+    double zoom[TR_SIM_MAX_PHOTOS];           /* a photo cut and enlarged by this factor ... */
     tr_vec2 zoom_shift_px[TR_SIM_MAX_PHOTOS]; /* ... about a centre that then lies here */
     double camera_roll_rad[TR_SIM_MAX_PHOTOS];
+} tr_sim_faults;
+
+/* All zero with a seed is an exact job of 7 photos, with nothing wrong. */
+typedef struct {
+    uint64_t seed;
+    int n_photos; /* 3 .. 10; 0: 7 */
+    tr_sim_scene scene;
+    tr_sim_noise noise;
+    tr_sim_faults faults;
 } tr_sim_options;
 
 /* The scene of one photo. */
