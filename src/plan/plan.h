@@ -75,8 +75,14 @@ TR_MUST_USE bool tr_plan_propose(const tr_plan_scene *scene, const tr_workers *w
 TR_MUST_USE bool tr_plan_further(const tr_plan_scene *scene, const tr_check *check,
                                  const tr_workers *workers, tr_plan *out, tr_error *err);
 
-/* Its result; NULL where no axis is judged. */
-const tr_axis_result *tr_plan_worst_axis(const tr_plan *plan);
+/* The result of the worst axis; NULL where none is judged. Here, so that who draws a plan does not
+   load what makes it. */
+static inline const tr_axis_result *tr_plan_worst_axis(const tr_plan *plan) {
+    const tr_plan_worst *w = &plan->worst;
+    if (w->target < 0) return NULL;
+    return w->relation >= 0 ? &plan->result.relations[w->relation].axis[w->axis]
+                            : &plan->result.targets[w->target].axis[w->axis];
+}
 
 void tr_plan_release(tr_plan *plan);
 

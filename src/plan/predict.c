@@ -110,13 +110,6 @@ static void find_worst(tr_plan *plan) {
         result->why.code == TR_OK && plan->worst.is_measured && plan->worst.share <= TR_PLAN_AIM;
 }
 
-const tr_axis_result *tr_plan_worst_axis(const tr_plan *plan) {
-    const tr_plan_worst *w = &plan->worst;
-    if (w->target < 0) return NULL;
-    return w->relation >= 0 ? &plan->result.relations[w->relation].axis[w->axis]
-                            : &plan->result.targets[w->target].axis[w->axis];
-}
-
 static bool predict(const tr_plan_scene *scene, const tr_check *measured,
                     const tr_station *stations, int n, tr_plan *out, tr_error *err) {
     tr_check check;
