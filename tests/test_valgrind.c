@@ -25,6 +25,7 @@ static int set_up(void **state) {
     if (!IS_SANITIZED && has_valgrind()) {
         small_job_make(folder);
         small_boards_make(folder);
+        small_plan_make(folder);
     }
     if (chdir(folder) != 0) return -1;
     *state = folder;
@@ -70,11 +71,24 @@ static void a_calibration_is_clean(void **state) {
                 "--out new.yaml >/dev/null");
 }
 
+static void a_plan_is_clean(void **state) {
+    (void)state;
+    check_clean("plan wide.yaml --stations stations.yaml --threads 1 --picture plan.png "
+                ">/dev/null");
+}
+
+static void a_plan_after_a_check_is_clean(void **state) {
+    (void)state;
+    check_clean("plan job.yaml --after --stations stations.yaml --threads 2 --json >/dev/null");
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_check_is_clean),
         cmocka_unit_test(a_check_for_programs_is_clean),
         cmocka_unit_test(a_calibration_is_clean),
+        cmocka_unit_test(a_plan_is_clean),
+        cmocka_unit_test(a_plan_after_a_check_is_clean),
     };
     return cmocka_run_group_tests_name("valgrind", tests, set_up, tear_down);
 }

@@ -52,6 +52,7 @@ const tr_help_command tr_help_check = {
                      "Use the camera, focus, zoom and image size of the lens profile. A photo "
                      "whose EXIF data name another camera, focal length or digital zoom is not "
                      "used, and rules out a pass.",
+                     "`trammel plan` says from where to take them, and what u95 to expect.",
                      "Take six to eight. Each shows plates at the wheels together with the sheet "
                      "or with other plates; each plate is in at least two of them, preferably "
                      "together with the sheet. One of them shows plates of the left and of the "
@@ -104,5 +105,5 @@ const tr_help_command tr_help_check = {
                      {0}}},
             {0}},
     .see = (const char *const[]){"job", "layout", "sheet", "lens-profile", "check-result", "lens",
-                                 "plan", NULL},
+                                 NULL},
 };

@@ -27,7 +27,8 @@ typedef struct {
 
 /* Where it is least good: the judged axis whose u95 is the largest part of its limit. */
 typedef struct {
-    int target; /* -1: no axis is judged */
+    int target;   /* -1: no axis is judged; of a relation its second target */
+    int relation; /* -1: it is an axis of the target itself */
     tr_axis axis;
     bool is_measured;
     double share; /* u95 / limit, where is_measured */
@@ -73,6 +74,15 @@ TR_MUST_USE bool tr_plan_propose(const tr_plan_scene *scene, const tr_workers *w
    it gives is said with all that can be measured in it. out has no photo where none would help. */
 TR_MUST_USE bool tr_plan_further(const tr_plan_scene *scene, const tr_check *check,
                                  const tr_workers *workers, tr_plan *out, tr_error *err);
+
+/* The result of the worst axis; NULL where none is judged. Here, so that who draws a plan does not
+   load what makes it. */
+static inline const tr_axis_result *tr_plan_worst_axis(const tr_plan *plan) {
+    const tr_plan_worst *w = &plan->worst;
+    if (w->target < 0) return NULL;
+    return w->relation >= 0 ? &plan->result.relations[w->relation].axis[w->axis]
+                            : &plan->result.targets[w->target].axis[w->axis];
+}
 
 void tr_plan_release(tr_plan *plan);
 

@@ -19,6 +19,7 @@ static bool add_measured(const tr_photo *from, tr_photo_set *set, tr_error *err)
     memcpy(photo->sha256, from->sha256, sizeof photo->sha256);
     photo->is_readable = from->is_readable;
     photo->lens = from->lens;
+    photo->position = from->position;
     photo->width_px = from->width_px;
     photo->height_px = from->height_px;
     photo->exif = from->exif;
@@ -55,6 +56,8 @@ static bool add_planned(const tr_plan_scene *scene, const tr_station *station, i
     tr_photo *photo = tr_photo_set_add(set, name, err);
     if (!photo) return false;
     photo->is_readable = true;
+    /* Where the vehicle stands now: in the last position. */
+    photo->position = scene->job->n_positions > 1 ? scene->job->n_positions - 1 : 0;
     photo->width_px = scene->job->lenses[0].width_px;
     photo->height_px = scene->job->lenses[0].height_px;
     planned->station = *station;
@@ -78,21 +81,33 @@ static bool add_photos(const tr_plan_scene *scene, const tr_check *measured,
     return true;
 }
 
-static void find_worst(tr_plan *plan) {
+/* One axis of a target (relation -1) or of a relation. */
+static void compare_axis(tr_plan *plan, int target, int relation, tr_axis axis,
+                         const tr_axis_result *r) {
     tr_plan_worst *worst = &plan->worst;
-    *worst = (tr_plan_worst){.target = -1, .is_measured = true};
-    for (int i = 0; i < plan->result.n_targets; i++) {
+    bool is_measured = r->is_measured && plan->result.why.code == TR_OK;
+    double share = is_measured ? r->u95 / r->limit : 0;
+    if (!r->is_judged || !worst->is_measured) return;
+    if (is_measured && share <= worst->share) return;
+    *worst = (tr_plan_worst){target, relation, axis, is_measured, share};
+}
+
+static void find_worst(tr_plan *plan) {
+    const tr_check_result *result = &plan->result;
+    plan->worst = (tr_plan_worst){.target = -1, .relation = -1, .is_measured = true};
+    for (int i = 0; i < result->n_targets; i++) {
         for (tr_axis k = 0; k < TR_N_AXES; k++) {
-            const tr_axis_result *r = &plan->result.targets[i].axis[k];
-            bool is_measured = r->is_measured && plan->result.why.code == TR_OK;
-            double share = is_measured ? r->u95 / r->limit : 0;
-            if (!r->is_judged || !worst->is_measured) continue;
-            if (is_measured && share <= worst->share) continue;
-            *worst = (tr_plan_worst){i, k, is_measured, share};
+            compare_axis(plan, i, -1, k, &result->targets[i].axis[k]);
+        }
+    }
+    for (int i = 0; i < result->n_relations; i++) {
+        const tr_relation_result *r = &result->relations[i];
+        for (tr_axis k = 0; k < TR_N_AXES; k++) {
+            compare_axis(plan, r->targets[1], i, k, &r->axis[k]);
         }
     }
     plan->reaches_aim =
-        plan->result.why.code == TR_OK && worst->is_measured && worst->share <= TR_PLAN_AIM;
+        result->why.code == TR_OK && plan->worst.is_measured && plan->worst.share <= TR_PLAN_AIM;
 }
 
 static bool predict(const tr_plan_scene *scene, const tr_check *measured,

@@ -68,6 +68,12 @@ static double cost_of(const tr_plan *plan, bool only_aim) {
             if (r->is_judged) cost += cost_of_axis(plan, r, only_aim);
         }
     }
+    for (int i = 0; i < plan->result.n_relations; i++) {
+        for (tr_axis k = 0; k < TR_N_AXES; k++) {
+            const tr_axis_result *r = &plan->result.relations[i].axis[k];
+            if (r->is_judged) cost += cost_of_axis(plan, r, only_aim);
+        }
+    }
     bool has_tie = tr_findings_have(&plan->result.findings, TR_FOUND_ONLY_TIE);
     return cost + (only_aim && has_tie ? ONLY_TIE : 0);
 }
@@ -299,6 +305,9 @@ static double least_cost(const tr_job *job) {
     int n = 0;
     for (int i = 0; i < job->layout.n_placements; i++) {
         for (tr_axis k = 0; k < TR_N_AXES; k++) n += job->layout.placements[i].axis[k].is_judged;
+    }
+    for (int i = 0; i < job->layout.n_relations; i++) {
+        for (tr_axis k = 0; k < TR_N_AXES; k++) n += job->layout.relations[i].axis[k].is_judged;
     }
     return n;
 }

@@ -393,10 +393,16 @@ static void draw_expected(const plan *p, int sheet) {
     draw_outline(p, corners);
 }
 
+/* On the sheet where it is large enough, else beside it, away from the vehicle. */
 static void draw_target_name(const plan *p, int target) {
+    static const double LEAST_PX = 80;
     const tr_type type = {.size_px = 24, .is_bold = true, .colour = TR_INK};
-    tr_vec3 t = p->result->targets[target].vehicle_from_required.t_mm;
-    tr_vec2 at = on_page(p, t.x, t.y);
+    extent e = {INFINITY, -INFINITY, INFINITY, -INFINITY};
+    grow_by_sheet(&e, sheet_of(p->result, target),
+                  p->result->targets[target].vehicle_from_required);
+    tr_vec2 at = on_page(p, (e.x_min + e.x_max) / 2, (e.y_min + e.y_max) / 2);
+    double height = p->px_per_mm * (e.x_max - e.x_min);
+    if (!(height >= LEAST_PX)) at.y += (e.x_max > 0 ? -1 : 1) * (height / 2 + 18);
     tr_canvas_label(p->canvas, at.x, at.y, 0, type, true, sheet_of(p->result, target)->id);
 }
 

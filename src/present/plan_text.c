@@ -66,16 +66,20 @@ void tr_plan_sheet_words(const tr_plan *plan, tr_sheet_set sees, char *out, size
 
 static void append_axis(const tr_plan *plan, char *out, size_t size) {
     const tr_plan_worst *w = &plan->worst;
-    const tr_target_result *t = &plan->result.targets[w->target];
-    const tr_axis_result *r = &t->axis[w->axis];
-    char u95[TR_CELL_SIZE], limit[TR_CELL_SIZE];
+    const tr_check_result *result = &plan->result;
+    const tr_axis_result *r = tr_plan_worst_axis(plan);
+    char u95[TR_CELL_SIZE], limit[TR_CELL_SIZE], from[80] = "";
     size_t n = strlen(out);
     tr_u95_cell(w->axis, r->u95, u95);
     tr_u95_cell(w->axis, r->limit, limit);
+    if (w->relation >= 0) {
+        int first = result->relations[w->relation].targets[0];
+        snprintf(from, sizeof from, " from %s", result->sheets[result->targets[first].sheet].id);
+    }
     if (n < size) {
-        snprintf(out + n, size - n, "%s of %s: u95 %s %s, %.0f %% of its limit %s.",
-                 tr_axis_title(w->axis), plan->result.sheets[t->sheet].id, u95,
-                 tr_axis_unit(w->axis), 100 * w->share, limit);
+        snprintf(out + n, size - n, "%s of %s%s: u95 %s %s, %.0f %% of its limit %s.",
+                 tr_axis_title(w->axis), result->sheets[result->targets[w->target].sheet].id, from,
+                 u95, tr_axis_unit(w->axis), 100 * w->share, limit);
     }
 }
 
@@ -100,7 +104,7 @@ void tr_plan_why(const tr_plan_report *report, char *out, size_t size) {
     } else {
         snprintf(out, size, "u95 is more than a third of a limit. Largest part: ");
         append_axis(plan, out, size);
-        const tr_axis_result *r = &plan->result.targets[w->target].axis[w->axis];
+        const tr_axis_result *r = tr_plan_worst_axis(plan);
         tr_source_advice(&plan->result, w->target, tr_largest_source(r), advice, sizeof advice);
         size_t n = strlen(out);
         if (n < size) snprintf(out + n, size - n, " To make it less: %s", advice);
@@ -141,9 +145,10 @@ static void put_stations(const tr_plan_report *report, FILE *out) {
         fputs("\nNo further photo would help.\n", out);
         return;
     }
-    fputs(report->now           ? "\nOne more photo, from here"
-          : report->is_proposed ? "\nStations proposed"
-                                : "\nStations",
+    fputs(report->now && plan->n_photos == 1 ? "\nOne more photo, from here"
+          : report->now                      ? "\nFurther photos, from here"
+          : report->is_proposed              ? "\nStations proposed"
+                                             : "\nStations",
           out);
     fputs(" (left and right: looking to the vehicle's front)\n", out);
     for (int i = 0; i < plan->n_photos; i++) put_station(plan, i, out);
