@@ -205,7 +205,7 @@ static void whatever_the_camera_does(void **state) {
         {"frontal, large, sharpened", 0, 90, 0.7, 0.7, 1.2, TR_TONE_S_CURVE, 85, 0, false, 0, 0.02,
          0.03},
         {"45 degrees, white", 45, 24, 0.8, 0.8, 0.6, TR_TONE_SRGB, 85, 0, true, 0, 0.008, 0.02},
-        {"70 degrees, white", 70, 60, 0.8, 0.8, 0.6, TR_TONE_S_CURVE, 85, 0, true, 0, 0.008, 0.02},
+        {"70 degrees, white", 70, 60, 0.8, 0.8, 0.6, TR_TONE_S_CURVE, 85, 0, true, 0, 0.012, 0.02},
         {"70 degrees, ink", 70, 40, 0.8, 0.8, 0.6, TR_TONE_S_CURVE, 85, 0.6, false, 0, 0.008, 0.02},
         {"70 degrees, white, ink", 70, 60, 0.8, 0.8, 0, TR_TONE_SRGB, 0, 0.6, true, 0, 0.008, 0.02},
         {"45 degrees, motion along u", 45, 40, 3, 0.7, 0.6, TR_TONE_SRGB, 85, 0, false, 0, 0.02,

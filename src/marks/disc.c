@@ -81,7 +81,7 @@ enum { SHAPE = 5 }; /* the first unknowns move the edge */
 
 enum { MIN_NODES = 48, MAX_NODES = 4096 };
 /* The trapezoidal rule on a closed curve errs by exp(-2 pi^2 (sigma / step)^2). */
-static const double STEP_OF_SIGMA = 0.9;
+static const double STEP_OF_SIGMA = 1.2;
 
 typedef struct {
     int n;
@@ -197,9 +197,13 @@ static bool make_contour(const fit *f, const double p[N_PARAM], contour *c) {
 
 /* ---- the light of a pixel ---- */
 
+/* r'r beyond which nothing is left of the wider Gaussian, 4e-6. */
+static const double FAR2 = 100;
+
 typedef struct {
     double wxx, wxy, wyy; /* inverse of the blur's covariance */
     double density;       /* of its Gaussian at the middle */
+    double far_px2;       /* square of the distance beyond which FAR2 is passed whichever way */
     bool is_low;          /* the ellipse is so low that its far side counts, too */
 } blur;
 
@@ -210,7 +214,8 @@ static blur blur_of(const fit *f, const double p[N_PARAM]) {
                   .wxy = -p[SKEW] / det,
                   .wyy = (1 + p[STRETCH]) / det,
                   .density = 1 / (2 * TR_PI * s2 * sqrt(det / s2)),
-                  .is_low = f->height_px < 14 * wide_sigma(p) + 4};
+                  .far_px2 = FAR2 * wide_sigma(p) * wide_sigma(p),
+                  .is_low = f->height_px < 14 * wide_sigma(p)};
 }
 
 /* Of the disc's light, 0 outside to 1 within, and its derivatives: by SHAPE, and by the blur's
@@ -225,9 +230,6 @@ typedef struct {
 typedef struct {
     light sharp, wide;
 } pixel_light;
-
-/* r'r beyond which nothing is left of the wider Gaussian, 2e-8. */
-static const double FAR2 = 144;
 
 /* g: the Gaussian at a node. What an edge does that runs by (dx, dy); (wx, wy): W'r. */
 static void add_derivatives(const contour *c, int i, double part, double g, tr_vec2 w, tr_vec2 d,
@@ -257,15 +259,18 @@ static void add_part(const contour *c, const blur *b, int i, double u, double v,
     double e4 = e * e * e * e;
     out->sharp.value += swept * (1 - e4) / rr;
     out->wide.value += swept * (1 - e) / rr;
-    add_derivatives(c, i, part, b->density * e4, w, d, &out->sharp);
+    if (rr < FAR2 / 4) add_derivatives(c, i, part, b->density * e4, w, d, &out->sharp);
     add_derivatives(c, i, part, b->density * e / 4, w, d, &out->wide);
 }
 
-/* Of an arc that is far from the pixel only the angle counts under which it is seen. */
-static double far_angle(const contour *c, int from, int to, double u, double v) {
-    tr_vec2 a = tr_v2((double)c->x[from] - u, (double)c->y[from] - v);
-    tr_vec2 b = tr_v2((double)c->x[to] - u, (double)c->y[to] - v);
-    double angle = -atan2(tr_v2_cross(a, b), tr_v2_dot(a, b));
+/* Of an arc that is far from the pixel only the angle counts under which it is seen, where the blur
+   is round: as W has it. */
+static double far_angle(const contour *c, const blur *b, int from, int to, double u, double v) {
+    tr_vec2 p = tr_v2((double)c->x[from] - u, (double)c->y[from] - v);
+    tr_vec2 q = tr_v2((double)c->x[to] - u, (double)c->y[to] - v);
+    double cross = 2 * TR_PI * b->density * tr_v2_cross(p, q);
+    double dot = b->wxx * p.x * q.x + b->wxy * (p.x * q.y + p.y * q.x) + b->wyy * p.y * q.y;
+    double angle = -atan2(cross, dot);
     return angle < 0 ? angle + 2 * TR_PI : angle;
 }
 
@@ -287,21 +292,21 @@ static void see(const contour *c, const blur *b, int near, double u, double v, p
             int next = (i + step) % c->n;
             double x = (double)c->x[next] - u;
             double y = (double)c->y[next] - v;
-            is_far = b->wxx * x * x + 2 * b->wxy * x * y + b->wyy * y * y > FAR2;
+            is_far = x * x + y * y > b->far_px2;
             add_part(c, b, i, u, v, 1, out);
         }
         i = (i + step) % c->n;
         add_part(c, b, i, u, v, 0.5, out); /* the end of the near arc */
         end[side] = i;
     }
-    double far = far_angle(c, end[1], end[0], u, v) / (2 * TR_PI);
+    double far = far_angle(c, b, end[1], end[0], u, v) / (2 * TR_PI);
     out->sharp.value += far;
     out->wide.value += far;
 }
 
 /* ---- pixels ---- */
 
-enum { MAX_PIXELS = 1600, N_SECTORS = 12 };
+enum { MAX_PIXELS = 1200, N_SECTORS = 12 };
 _Static_assert(MAX_PIXELS % TR_LANES == 0, "in whole lanes");
 
 typedef struct {
@@ -511,11 +516,9 @@ static bool assemble(const fit *f, const double p[N_PARAM], contour *c, pixels *
 
 enum { MAX_STEPS = 40, MAX_REFUSED = 8, MAX_WINDOWS = 8 };
 static const double FIRST_DAMPING = 1e-3;
-/* The centre rests long before growth, blur and tone curve do, which are much alike: so many small
-   steps of it are enough. */
-enum { MAX_STILL = 4 };
 static const double STILL_PX = 1e-3;
-static const double STILL_COST = 0.99;
+/* Of the cost, that a step may still promise. */
+static const double STILL_PART = 2e-3;
 static const double CENTRED_PX = 0.02;
 static const double SAME_EDGE_PX = 0.2;
 static const double SAME_BLUR = 0.15;
@@ -528,6 +531,7 @@ static void take_step(const double p[N_PARAM], const double step[N_PARAM], doubl
     double part = fmin(1, 1.5 / fmax(1e-12, hypot(step[U], step[V])));
     part = fmin(part, 0.5 * p[SIGMA] / fmax(1e-12, fabs(step[SIGMA])));
     part = fmin(part, 1.5 / fmax(1e-12, fabs(step[GROWTH])));
+    part = fmin(part, 0.25 / fmax(1e-12, hypot(step[STRETCH], step[SKEW])));
     for (int k = 0; k < N_PARAM; k++) next[k] = p[k] + part * step[k];
     next[SIGMA] = clamp(next[SIGMA], MIN_SIGMA_PX, MAX_SIGMA_PX);
     next[SLOPE_X] = clamp(next[SLOPE_X], -MAX_SLOPE, MAX_SLOPE);
@@ -542,12 +546,16 @@ static void take_step(const double p[N_PARAM], const double step[N_PARAM], doubl
     }
 }
 
-static bool solve_step(const equations *e, double damping, double step[N_PARAM]) {
+/* promise: by about how much the step lowers the cost. */
+static bool solve_step(const equations *e, double damping, double step[N_PARAM], double *promise) {
     double A[N_PARAM * N_PARAM];
     memcpy(A, e->A, sizeof A);
     memcpy(step, e->b, N_PARAM * sizeof *step);
     for (int i = 0; i < N_PARAM; i++) A[i * N_PARAM + i] *= 1 + damping;
-    return tr_dense_solve(A, step, N_PARAM);
+    if (!tr_dense_solve(A, step, N_PARAM)) return false;
+    *promise = 0;
+    for (int i = 0; i < N_PARAM; i++) *promise += step[i] * e->b[i];
+    return true;
 }
 
 /* Levenberg and Marquardt on fixed pixels: no step is taken that does not lower the cost. */
@@ -555,33 +563,33 @@ static tr_disc_outcome descend(const fit *f, contour *c, pixels *px, double p[N_
                                equations *e) {
     double damping = FIRST_DAMPING;
     int n_refused = 0;
-    int n_still = 0;
+    double moved = INFINITY;
     if (!assemble(f, p, c, px, e)) return TR_DISC_OFF_IMAGE;
     for (int k = 0; k < MAX_STEPS; k++) {
         double step[N_PARAM];
         double next[N_PARAM];
         equations there;
-        if (!solve_step(e, damping, step)) return TR_DISC_UNLIKE;
+        double promise;
+        if (!solve_step(e, damping, step, &promise)) return TR_DISC_UNLIKE;
         take_step(p, step, next);
-        double moved = hypot(next[U] - p[U], next[V] - p[V]);
+        moved = hypot(next[U] - p[U], next[V] - p[V]);
+        bool is_still = moved < STILL_PX && promise < STILL_PART * e->cost;
         if (hypot(next[U], next[V]) > f->view->reach_px + 2) return TR_DISC_UNLIKE;
         if (!assemble(f, next, c, px, &there)) return TR_DISC_OFF_IMAGE;
         if (there.cost < e->cost) {
-            bool is_still = moved < STILL_PX && there.cost > STILL_COST * e->cost;
-            n_still = moved < STILL_PX ? n_still + 1 : 0;
             memcpy(p, next, N_PARAM * sizeof *p);
             *e = there;
             damping = fmax(1e-6, damping / 6);
             n_refused = 0;
-            if (is_still || n_still == MAX_STILL) return TR_DISC_MEASURED;
+            if (is_still) return TR_DISC_MEASURED;
         } else {
-            /* Single precision tells no smaller reduction. */
             n_refused++;
-            if (moved < STILL_PX || n_refused == MAX_REFUSED) break;
+            if (is_still || n_refused == MAX_REFUSED) break;
             damping *= 8;
         }
     }
-    bool is_lowest = n_refused > 0 && assemble(f, p, c, px, e);
+    /* A coefficient at its limit may go on promising what it does not keep. */
+    bool is_lowest = (n_refused > 0 || moved < STILL_PX) && assemble(f, p, c, px, e);
     return is_lowest ? TR_DISC_MEASURED : TR_DISC_UNSETTLED;
 }
 
