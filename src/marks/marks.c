@@ -276,9 +276,8 @@ static double corner_floor(tr_vec2 along_x_px, tr_vec2 along_y_px) {
     return CORNER_FLOOR_PX * lowness * lowness;
 }
 
-static bool measure_corner(const work *w, const tr_sheet_view *view, int corner) {
-    const tr_sheet *s = &w->sheets[view->sheet];
-    tr_pose pose = view->pose[0].camera_from_plane;
+static bool measure_corner(const work *w, int sheet, tr_pose pose, int corner) {
+    const tr_sheet *s = &w->sheets[sheet];
     tr_vec2 c = s->corners_mm[corner];
     tr_vec2 at;
     double bound = square_bound_mm(s, corner);
@@ -301,8 +300,7 @@ static bool measure_corner(const work *w, const tr_sheet_view *view, int corner)
         if (!tr_checker_measure(w->image, at, x, y, reach, &found)) continue;
         if (found.turn_rad > MAX_TURN_RAD) continue;
         tr_mark *m = &w->out->marks[w->out->n_marks++];
-        *m =
-            (tr_mark){.kind = TR_MARK_CORNER, .sheet = view->sheet, .index = corner, .n_points = 1};
+        *m = (tr_mark){.kind = TR_MARK_CORNER, .sheet = sheet, .index = corner, .n_points = 1};
         m->p_sheet_mm[0] = c;
         m->uv_px[0] = found.uv_px;
         memcpy(m->covariance, found.covariance, sizeof found.covariance);
@@ -340,11 +338,11 @@ static double room_about_disc(const tr_sheet *s, int disc) {
     return fmax(0, room);
 }
 
-static void measure_disc(const work *w, const tr_sheet_view *view, int disc) {
-    const tr_sheet *s = &w->sheets[view->sheet];
+static void measure_disc(const work *w, int sheet, tr_pose pose, int disc) {
+    const tr_sheet *s = &w->sheets[sheet];
     const tr_disc *d = &s->discs[disc];
     tr_disc_fit found;
-    tr_disc_view sought = {.camera_from_sheet = view->pose[0].camera_from_plane,
+    tr_disc_view sought = {.camera_from_sheet = pose,
                            .centre_mm = d->centre_mm,
                            .diameter_mm = d->diameter_mm,
                            .is_white = d->is_white,
@@ -352,7 +350,7 @@ static void measure_disc(const work *w, const tr_sheet_view *view, int disc) {
                            .reach_px = DISC_REACH_PX};
     if (!tr_disc_measure(w->image, w->lens, &sought, &found)) return;
     tr_mark *m = &w->out->marks[w->out->n_marks++];
-    *m = (tr_mark){.kind = TR_MARK_DISC, .sheet = view->sheet, .index = disc, .n_points = 1};
+    *m = (tr_mark){.kind = TR_MARK_DISC, .sheet = sheet, .index = disc, .n_points = 1};
     m->p_sheet_mm[0] = d->centre_mm;
     m->uv_px[0] = found.uv_px;
     memcpy(m->covariance, found.covariance, sizeof found.covariance);
@@ -362,18 +360,23 @@ static void measure_disc(const work *w, const tr_sheet_view *view, int disc) {
     m->contrast = found.contrast;
 }
 
+static void measure_artwork(const work *w, int sheet, tr_pose camera_from_sheet) {
+    for (int k = 0; k < w->sheets[sheet].n_corners; k++) {
+        if (!has_mark(w->out, TR_MARK_CORNER, sheet, k))
+            measure_corner(w, sheet, camera_from_sheet, k);
+    }
+    for (int k = 0; k < w->sheets[sheet].n_discs; k++) {
+        if (!has_mark(w->out, TR_MARK_DISC, sheet, k)) measure_disc(w, sheet, camera_from_sheet, k);
+    }
+}
+
 /* All that a sheet's first pose predicts and that is not measured yet, and its pose once more with
    all of it: a wider base, and less doubt which way the sheet tilts. */
 static void complete_sheet(const work *w, int sheet) {
     tr_sheet_view *view = &w->out->views[w->out->n_views];
     if (!place_sheet(w, sheet, view)) return;
     measure_missed_tags(w, view);
-    for (int k = 0; k < w->sheets[sheet].n_corners; k++) {
-        if (!has_mark(w->out, TR_MARK_CORNER, sheet, k)) measure_corner(w, view, k);
-    }
-    for (int k = 0; k < w->sheets[sheet].n_discs; k++) {
-        if (!has_mark(w->out, TR_MARK_DISC, sheet, k)) measure_disc(w, view, k);
-    }
+    measure_artwork(w, sheet, view->pose[0].camera_from_plane);
     if (place_sheet(w, sheet, view)) w->out->n_views++;
 }
 
@@ -582,6 +585,16 @@ bool tr_marks_seek(tr_marks_finder *f, const tr_image *image, const tr_lens *len
     sort_marks(marks);
     release_work(&w);
     return ok;
+}
+
+bool tr_marks_add_artwork(const tr_sheet *sheets, int n_sheets, const tr_image *image,
+                          const tr_lens *lens, const tr_sheet_prediction *prediction,
+                          tr_photo_marks *marks, tr_error *err) {
+    work w = {.sheets = sheets, .n_sheets = n_sheets, .image = image, .lens = lens, .out = marks};
+    if (!marks->marks && !allocate(&w, 0, err)) return false;
+    measure_artwork(&w, prediction->sheet, prediction->camera_from_sheet);
+    sort_marks(marks);
+    return true;
 }
 
 bool tr_marks_place(const tr_sheet *sheets, int n_sheets, const tr_lens *lens,

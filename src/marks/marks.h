@@ -125,6 +125,12 @@ typedef struct {
 TR_MUST_USE bool tr_marks_seek(tr_marks_finder *finder, const tr_image *image, const tr_lens *lens,
                                const tr_sheet_prediction *predictions, int n, tr_photo_marks *marks,
                                tr_error *err);
+/* Measures the corners and discs of a predicted sheet just where they must be, and adds those that
+   are there and that marks (of this photo, or all zero) has not: for sheets without tags, which no
+   search finds. No view comes of it: the prediction is better. False: memory ran out. */
+TR_MUST_USE bool tr_marks_add_artwork(const tr_sheet *sheets, int n_sheets, const tr_image *image,
+                                      const tr_lens *lens, const tr_sheet_prediction *prediction,
+                                      tr_photo_marks *marks, tr_error *err);
 /* Finds anew where the sheets that were seen lie in the photo, by another lens, from their marks as
    they are. False: memory ran out. */
 TR_MUST_USE bool tr_marks_place(const tr_sheet *sheets, int n_sheets, const tr_lens *lens,

@@ -88,7 +88,9 @@ bool tr_face_make(const tr_scene_sheet *sheet, tr_face *out, tr_error *err) {
     out->grids = calloc((size_t)tr_sheet_n_marks(s) + 1, sizeof *out->grids);
     out->discs = calloc((size_t)s->n_discs + 1, sizeof *out->discs);
     if (!out->grids || !out->discs) {
-        tr_face_release(out);
+        free(out->grids);
+        free(out->discs);
+        *out = (tr_face){0};
         return tr_fail_memory(err);
     }
     bool ok = make_tags(s, out, err);
