@@ -456,12 +456,12 @@ static void count(const search *s, const tr_photo_marks *marks, hypothesis *h) {
     h->chi2 = sum / fmax(1, 2 * h->n_matched - N_POSE);
 }
 
+/* What was measured already stays: where a mark is seen does not depend on where it was sought. */
 static bool measure(const search *s, const hypothesis *h, tr_photo_marks *marks, tr_error *err) {
     bool ok = true;
     for (int i = 0; i < s->request->n_photos && ok; i++) {
         const tr_placed_photo *photo = &s->request->photos[i];
         tr_sheet_prediction at = {0, tr_pose_mul(photo->camera_from_world, h->world_from_sheet)};
-        tr_photo_marks_release(&marks[i]);
         ok = tr_marks_add_artwork(s->request->sheet, 1, photo->image, photo->lens, &at, &marks[i],
                                   err);
     }

@@ -8,9 +8,9 @@
       Where artwork is regular, each may be the true place shifted by a period, so the shifts by
       which the artwork lies over at least half of itself are hypotheses, too, even those beyond
       the stated reach.
-   3. For each, all marks are measured, the pose is solved from all photos together, and the marks
-      are measured and counted once more: a mark matches where it lies within 4 of its standard
-      deviations (with MATCH_SD_PX for photos and paper) of where the pose has it.
+   3. For each, all marks are measured, the pose is solved from all photos together, what was missed
+      is measured from there, and the matches are counted: a mark matches where it lies within 4 of
+   its standard deviations (with MATCH_SD_PX for photos and paper) of where the pose has it.
    4. The one with the most matches is taken, if no other comes near. Of a regular artwork that is
       seen whole, the true place explains all marks that there are; shifted by a period, it leaves
       a row at the border unexplained, where it has plain paper. Marks that are seen and explained
