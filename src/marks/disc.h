@@ -40,10 +40,10 @@ typedef enum {
     TR_DISC_MEASURED,
     TR_DISC_OFF_IMAGE, /* not all of it lies in the photo and before the camera, face on */
     TR_DISC_TOO_SMALL,
-    TR_DISC_FAINT,     /* too little contrast, or black and white exchanged */
-    TR_DISC_BLURRED,   /* the blur is as wide as the disc */
-    TR_DISC_SIZE,      /* a disc of another size: by more than some 2 px or an eighth of the radius */
-    TR_DISC_UNLIKE,    /* partly hidden, or something else */
+    TR_DISC_FAINT,   /* too little contrast, or black and white exchanged */
+    TR_DISC_BLURRED, /* the blur is as wide as the disc */
+    TR_DISC_SIZE,    /* a disc of another size: by more than some 2 px or an eighth of the radius */
+    TR_DISC_UNLIKE,  /* partly hidden, or something else */
     TR_DISC_UNSETTLED, /* the fit did not come to rest */
     TR_DISC_N_OUTCOMES
 } tr_disc_outcome;
