@@ -11,18 +11,19 @@
 #include "draw.h"
 #include "tools/render/render.h"
 
-enum { SHOT_WIDTH = 560, SHOT_HEIGHT = 440, SHOT_TAGS = 12, SHOT_CORNERS = 60 };
+enum { SHOT_WIDTH = 560, SHOT_HEIGHT = 440, SHOT_TAGS = 12, SHOT_CORNERS = 60, SHOT_DISCS = 60 };
 
 typedef struct {
     tr_tag tags[SHOT_TAGS];
     tr_vec2 corners_mm[SHOT_CORNERS];
+    tr_disc discs[SHOT_DISCS];
     tr_scene_sheet sheet;
     tr_solid solid;
     tr_shadow shadow;
     tr_scene_camera camera;
     tr_scene scene;
     tr_image image;
-    tr_seen *seen; /* all tags' corners, then all checker corners */
+    tr_seen *seen; /* all tags' corners, then all checker corners, then all discs */
     int n_seen;
 } shot;
 
@@ -40,7 +41,8 @@ static inline void shot_begin(shot *s, double px_per_mm, double tilt_deg, double
                                           .height_mm = 1.2 * SHOT_HEIGHT / px_per_mm / cos(tilt),
                                           .tag_family = "tag36h11",
                                           .tags = s->tags,
-                                          .corners_mm = s->corners_mm},
+                                          .corners_mm = s->corners_mm,
+                                          .discs = s->discs},
                                 .vehicle_from_sheet =
                                     tr_sheet_pose(TR_SHEET_MAT, tr_v3(0, 0, 0), 0, 0, 0)};
     s->camera =
@@ -75,7 +77,7 @@ static inline void shot_take(shot *s) {
     tr_error err = {0};
     if (!tr_scene_photo(&s->scene, 0, &s->image, NULL, &err)) fail_msg("%s", err.text);
     s->seen = tr_scene_truth(&s->scene, 0, &s->n_seen, &err);
-    assert_int_equal(s->n_seen, 4 * s->sheet.sheet.n_tags + s->sheet.sheet.n_corners);
+    assert_int_equal(s->n_seen, 3 * s->sheet.sheet.n_tags + tr_sheet_n_marks(&s->sheet.sheet));
 }
 
 static inline void shot_end(shot *s) {

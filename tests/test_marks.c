@@ -336,6 +336,7 @@ typedef struct {
     tr_sheet sheets[3];
     tr_tag tags[2];
     tr_vec2 corners[2];
+    tr_disc discs[2];
     tr_image image;
     tr_seen *truth;
     int n_truth;
@@ -351,6 +352,8 @@ static void set_up_hall(hall *h) {
     h->scene[0].vehicle_from_sheet.t_mm.x = 150;
     h->corners[0] = tr_v2(-70, 30);
     h->corners[1] = tr_v2(70, -30);
+    h->discs[0] = (tr_disc){.centre_mm = {-70, -30}, .diameter_mm = 30};
+    h->discs[1] = (tr_disc){.centre_mm = {70, 30}, .diameter_mm = 28, .is_white = true};
     for (int i = 1; i < 3; i++) {
         h->tags[i - 1] = (tr_tag){.id = 4 + i, .size_mm = 90};
         h->scene[i] = (tr_scene_sheet){
@@ -361,7 +364,9 @@ static void set_up_hall(hall *h) {
                       .tags = &h->tags[i - 1],
                       .n_tags = 1,
                       .corners_mm = h->corners,
-                      .n_corners = 2},
+                      .n_corners = 2,
+                      .discs = h->discs,
+                      .n_discs = 2},
             .checker_mm = 18,
             .vehicle_from_sheet =
                 tr_sheet_pose(TR_SHEET_PLATE, tr_v3(-220, i == 1 ? 150 : -150, 0), 0.4 * i, 0, 0)};
@@ -389,16 +394,20 @@ static void check_hall(const hall *h) {
         assert_true(h->truth[t].is_visible);
         for (int i = 0; i < h->marks.n_marks; i++) {
             const tr_mark *m = &h->marks.marks[i];
+            const tr_seen *seen = &h->truth[t];
             bool is_tag = m->kind == TR_MARK_TAG;
-            if (m->sheet != h->truth[t].sheet || is_tag != (h->truth[t].tag >= 0)) continue;
-            if (m->index != (is_tag ? h->truth[t].tag : h->truth[t].corner)) continue;
+            tr_mark_kind kind = seen->tag >= 0    ? TR_MARK_TAG
+                                : seen->disc >= 0 ? TR_MARK_DISC
+                                                  : TR_MARK_CORNER;
+            int index = is_tag ? seen->tag : seen->disc >= 0 ? seen->disc : seen->corner;
+            if (m->sheet != seen->sheet || m->kind != kind || m->index != index) continue;
             tr_vec2 uv = m->uv_px[is_tag ? h->truth[t].corner : 0];
             CHECK_NEAR(tr_v2_norm(tr_v2_sub(uv, h->truth[t].uv_px)), 0, 0.08);
             n_points++;
         }
     }
     assert_int_equal(n_points, h->n_truth);
-    assert_int_equal(h->marks.n_marks, N_TAGS + N_CORNERS + 2 + 2 * 2);
+    assert_int_equal(h->marks.n_marks, N_TAGS + N_CORNERS + 2 + 2 * (2 + 2));
     assert_int_equal(h->marks.n_views, 3);
     assert_int_equal(h->marks.n_strays, 0);
 }

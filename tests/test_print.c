@@ -363,6 +363,80 @@ static void every_family_is_printed_as_libapriltag_reads_it(void **state) {
     }
 }
 
+/* Ink in a square about a place of the sheet: its area, mm^2, and where its middle lies from there.
+ */
+static double ink_about(const tr_image *image, tr_vec2 at_px, double half_mm, int dpi,
+                        tr_vec2 *off_mm) {
+    double mm = 25.4 / dpi;
+    int reach = (int)lround(half_mm / mm);
+    double sum = 0;
+    *off_mm = tr_v2(0, 0);
+    for (int dv = -reach; dv <= reach; dv++) {
+        for (int du = -reach; du <= reach; du++) {
+            int u = (int)lround(at_px.x) + du;
+            int v = (int)lround(at_px.y) + dv;
+            double ink = (255 - tr_image_row(image, v)[u]) / 255.0;
+            sum += ink;
+            *off_mm = tr_v2_add(*off_mm, tr_v2((u - at_px.x) * ink * mm, (v - at_px.y) * ink * mm));
+        }
+    }
+    *off_mm = tr_v2_scale(1 / sum, *off_mm);
+    return sum * mm * mm;
+}
+
+static void discs_are_printed_in_their_place_and_size(void **state) {
+    (void)state;
+    static const int DPI = 600;
+    tr_sheet sheet;
+    tr_error err = {0};
+    write_text("discs.yaml",
+               "sheet: D\ntitle: Discs\nkind: mat\nsize_mm: [200, 280]\ntag_family: tag36h11\n"
+               "tags: [{ id: 40, centre_mm: [0, 90], size_mm: 60 }]\n"
+               "discs:\n"
+               "  - { centre_mm: [-60.5, -20], diameter_mm: 40 }\n"
+               "  - { centre_mm: [40, -30.25], diameter_mm: 30, colour: white }\n");
+    must(tr_sheet_read("discs.yaml", &sheet, &err), &err);
+    tr_artwork artwork = lay_out(&sheet);
+    tr_pages pages = plan(&artwork, NULL);
+    print_pdf(&artwork, &pages, "discs.pdf");
+    tr_image image = rasterise("discs.pdf", 1, DPI);
+    for (int k = 0; k < 2; k++) {
+        const tr_disc *d = &sheet.discs[k];
+        double circle = TR_PI * d->diameter_mm * d->diameter_mm / 4;
+        double ground = 1.5 * d->diameter_mm * 1.5 * d->diameter_mm;
+        double half = d->is_white ? 0.8 * d->diameter_mm : 0.55 * d->diameter_mm;
+        tr_vec2 at = pixel(on_page(pages.pages[0].origin_mm, d->centre_mm), DPI);
+        tr_vec2 off;
+        double ink = ink_about(&image, at, half, DPI, &off);
+        double edge_mm = TR_PI * d->diameter_mm + (d->is_white ? 6 * d->diameter_mm : 0);
+        CHECK_NEAR(ink, d->is_white ? ground - circle : circle, 0.01 * edge_mm);
+        CHECK_NEAR(tr_v2_norm(off), 0, 0.01);
+    }
+    tr_image_release(&image);
+    tr_pages_release(&pages);
+    tr_artwork_release(&artwork);
+    tr_sheet_release(&sheet);
+}
+
+/* The black ground of a white disc is ink, and has to lie clear of other marks. */
+static void ground_of_a_white_disc_needs_room(void **state) {
+    (void)state;
+    tr_sheet sheet;
+    tr_artwork artwork;
+    tr_error err = {0};
+    write_text("ground.yaml",
+               "sheet: D\ntitle: Discs\nkind: mat\nsize_mm: [200, 280]\ntag_family: tag36h11\n"
+               "tags: [{ id: 40, centre_mm: [0, 90], size_mm: 60 }]\n"
+               "discs:\n"
+               "  - { centre_mm: [-40, -20], diameter_mm: 40 }\n"
+               "  - { centre_mm: [5, -20], diameter_mm: 40, colour: white }\n");
+    must(tr_sheet_read("ground.yaml", &sheet, &err), &err);
+    assert_false(tr_artwork_make(&sheet, &artwork, &err));
+    assert_int_equal(err.line, 9);
+    assert_non_null(strstr(err.text, "would lie over another mark"));
+    tr_sheet_release(&sheet);
+}
+
 /* A checker corner is printed as the renderer of photos draws it, too: black above to the left. */
 static void the_upper_left_square_is_black(void **state) {
     (void)state;
@@ -1562,6 +1636,8 @@ int main(void) {
         TEST(a_mat_with_turned_tags_is_printed_as_its_file_says),
         TEST(every_family_is_printed_as_libapriltag_reads_it),
         TEST(the_upper_left_square_is_black),
+        TEST(discs_are_printed_in_their_place_and_size),
+        TEST(ground_of_a_white_disc_needs_room),
         TEST(the_printed_rule_is_100_mm_long),
         TEST(tiles_put_together_give_the_same_places),
         TEST(neighbouring_tiles_share_their_crosses),

@@ -495,6 +495,59 @@ static void inked_areas_are_exact(void **state) {
 
 /* The spread is the box of a pixel and the Gaussian: variances add, 1/12 and sigma^2. Edges that
    run across both axes' kernels, and along one of them. */
+/* Areas of discs: against whole ones, halves by symmetry, a segment's formula, and points asked one
+   by one. */
+static void areas_of_discs_are_exact(void **state) {
+    (void)state;
+    tr_error err = {0};
+    tr_face face;
+    tr_disc discs[2] = {{.centre_mm = {-100, 20}, .diameter_mm = 60},
+                        {.centre_mm = {100, -10}, .diameter_mm = 60, .is_white = true}};
+    tr_scene_sheet sheet = {
+        .sheet = {.width_mm = 600, .height_mm = 400, .discs = discs, .n_discs = 2}, .ink_mm = 0.5};
+    assert_true(tr_face_make(&sheet, &face, &err));
+    const tr_vec2 black_all[4] = {{-140, 60}, {-60, 60}, {-60, -20}, {-140, -20}};
+    CHECK_NEAR(tr_face_black_part(&face, black_all) * 80 * 80, TR_PI * 30.5 * 30.5, 1e-9);
+    const tr_vec2 white_all[4] = {{40, 50}, {160, 50}, {160, -70}, {40, -70}};
+    CHECK_NEAR(tr_face_black_part(&face, white_all) * 120 * 120, 91.0 * 91.0 - TR_PI * 29.5 * 29.5,
+               1e-9);
+    /* What lies right of x = centre + 10: r^2 acos(h / r) - h sqrt(r^2 - h^2). */
+    const tr_vec2 segment[4] = {{-90, 60}, {-60, 60}, {-60, -20}, {-90, -20}};
+    double r = 30.5;
+    CHECK_NEAR(tr_face_black_part(&face, segment) * 30 * 80,
+               r * r * acos(10 / r) - 10 * sqrt(r * r - 100), 1e-9);
+    const tr_vec2 within[4] = {{-95, 22}, {-90, 23}, {-91, 15}, {-97, 14}};
+    CHECK_NEAR(tr_face_black_part(&face, within), 1, 1e-12);
+    const tr_vec2 askew[4] = {{-85, 55}, {-60, 40}, {-72, 5}, {-110, 12}};
+    long n_black = 0;
+    long n = 0;
+    for (int i = 0; i < 1000; i++) {
+        for (int j = 0; j < 1000; j++) {
+            tr_vec2 p = tr_v2(-110 + 0.05 * (i + 0.5), 5 + 0.05 * (j + 0.5));
+            bool is_in = true;
+            for (int k = 0; k < 4; k++) {
+                tr_vec2 side = tr_v2_sub(askew[(k + 1) % 4], askew[k]);
+                is_in = is_in && tr_v2_cross(side, tr_v2_sub(p, askew[k])) <= 0;
+            }
+            n += is_in;
+            n_black += is_in && tr_face_is_black(&face, p);
+        }
+    }
+    CHECK_NEAR(tr_face_black_part(&face, askew), (double)n_black / (double)n, 2e-4);
+    /* No pixel that is said to be clear of edges has both colours. */
+    const double J[4] = {0.4, 0.1, -0.2, 1.3};
+    for (int i = 0; i < 4000; i++) {
+        tr_vec2 p = tr_v2(-140 + 0.02 * i, 60 - 0.017 * i);
+        double clear = tr_face_clear_px(&face, p, J);
+        for (int k = 0; k < 8; k++) {
+            tr_vec2 q = tr_v2(0.99 * clear * cos(k * TR_PI / 4), 0.99 * clear * sin(k * TR_PI / 4));
+            q = tr_v2(p.x + J[0] * q.x + J[1] * q.y, p.y + J[2] * q.x + J[3] * q.y);
+            assert_int_equal(tr_face_is_black(&face, p), tr_face_is_black(&face, q));
+        }
+    }
+    tr_face_release(&face);
+}
+
 static void blur_is_as_wide_as_it_says(void **state) {
     (void)state;
     static const double BLURS[] = {0.5, 0.8, 1.5};
@@ -1155,6 +1208,7 @@ int main(void) {
         cmocka_unit_test(a_relief_changes_the_truth),
         cmocka_unit_test(ink_moves_edges_and_not_marks),
         cmocka_unit_test(inked_areas_are_exact),
+        cmocka_unit_test(areas_of_discs_are_exact),
         cmocka_unit_test(blur_is_as_wide_as_it_says),
         cmocka_unit_test(tags_are_the_familys_official_images),
         cmocka_unit_test(libapriltag_finds_the_tags_at_their_places),

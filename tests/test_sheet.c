@@ -217,6 +217,46 @@ static void a_sheet_without_tags_is_bare(void **state) {
     temp_remove(folder);
 }
 
+/* Discs are written as they were read, and a sheet without tags, too. */
+static void discs_are_written_and_read_back(void **state) {
+    (void)state;
+    char folder[TEMP_SIZE];
+    char path[TEMP_SIZE];
+    tr_disc discs[2] = {{.centre_mm = {-100.5, 20}, .diameter_mm = 80},
+                        {.centre_mm = {100, -20.25}, .diameter_mm = 40.5, .is_white = true}};
+    tr_sheet sheet = {.id = "S",
+                      .title = "Discs",
+                      .kind = TR_SHEET_MAT,
+                      .width_mm = 400,
+                      .height_mm = 300,
+                      .tag_family = "tag36h11",
+                      .discs = discs,
+                      .n_discs = 2};
+    tr_sheet back;
+    tr_error err = {0};
+    temp_make(folder);
+    assert_true(tr_sheet_write(temp_path(path, folder, "s.yaml"), &sheet, &err));
+    if (!tr_sheet_read_bare(path, &back, &err)) fail_msg("%d %s %s", err.line, err.key, err.text);
+    assert_int_equal(back.n_tags, 0);
+    assert_int_equal(back.n_discs, 2);
+    for (int k = 0; k < 2; k++) {
+        CHECK_NEAR(back.discs[k].centre_mm.x, discs[k].centre_mm.x, 0);
+        CHECK_NEAR(back.discs[k].centre_mm.y, discs[k].centre_mm.y, 0);
+        CHECK_NEAR(back.discs[k].diameter_mm, discs[k].diameter_mm, 0);
+        assert_int_equal(back.discs[k].is_white, discs[k].is_white);
+    }
+    tr_sheet_release(&back);
+    temp_remove(folder);
+}
+
+static void a_tag_is_as_far_as_its_square(void **state) {
+    (void)state;
+    tr_tag tag = {.centre_mm = {10, 20}, .size_mm = 8, .turn_rad = TR_PI / 4};
+    CHECK_NEAR(tr_tag_distance(&tag, tr_v2(11, 21)), 0, 0);
+    CHECK_NEAR(tr_tag_distance(&tag, tr_v2(10 + 4 * sqrt(2) + 3, 20)), 3, 1e-12);
+    CHECK_NEAR(tr_tag_distance(&tag, tr_v2(10 + 5, 20 + 5)), 5 * sqrt(2) - 4, 1e-12);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_sheet_is_read),
@@ -225,6 +265,8 @@ int main(void) {
         cmocka_unit_test(edges_make_a_rectangle),
         cmocka_unit_test(a_surveyed_sheet_is_written_and_read_back),
         cmocka_unit_test(a_sheet_without_tags_is_bare),
+        cmocka_unit_test(discs_are_written_and_read_back),
+        cmocka_unit_test(a_tag_is_as_far_as_its_square),
         cmocka_unit_test(kinds_have_the_words_of_the_file),
         cmocka_unit_test(families_have_the_sizes_of_the_library),
     };

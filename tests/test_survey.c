@@ -705,6 +705,21 @@ static void a_survey_without_a_length_is_refused(void **state) {
     assert_non_null(strstr(err.text, "names no known length"));
 }
 
+/* Discs are of no survey. */
+static void a_sheet_with_discs_is_refused(void **state) {
+    const char *folder = ((rendered *)*state)->folder;
+    char path[TEMP_SIZE];
+    tr_survey_spec spec;
+    tr_error err = {0};
+    static const char SHEET[] =
+        "sheet: D\ntitle: Discs\nkind: mat\nsize_mm: [400, 300]\ntag_family: tag36h11\ntags: []\n"
+        "discs: [{ centre_mm: [0, 0], diameter_mm: 80 }]\n";
+    temp_write(temp_path(path, folder, "discs.yaml"), SHEET, strlen(SHEET));
+    copy(folder, "survey.yaml", "bad.yaml", "[mat.yaml]", "[mat.yaml, discs.yaml]");
+    assert_false(tr_survey_spec_read(temp_path(path, folder, "bad.yaml"), &spec, &err));
+    assert_non_null(strstr(err.text, "has discs, which no survey measures"));
+}
+
 /* A bar in a file of its own, and a tag stuck where its x is known. */
 static void a_bar_may_have_a_file(void **state) {
     const char *folder = ((rendered *)*state)->folder;
@@ -762,6 +777,7 @@ int main(void) {
         cmocka_unit_test(the_command_refuses),
         cmocka_unit_test(a_file_that_was_written_is_named),
         cmocka_unit_test(a_bad_survey_file_is_refused),
+        cmocka_unit_test(a_sheet_with_discs_is_refused),
         cmocka_unit_test(a_survey_without_a_length_is_refused),
         cmocka_unit_test(a_bar_may_have_a_file),
     };

@@ -103,10 +103,9 @@ static void set_up_observations(const tr_adjust_input *in, tr_adjustment *out) {
         for (int k = 0; in->photos[i] && k < in->photos[i]->n_marks; k++) {
             const tr_mark *m = &in->photos[i]->marks[k];
             tr_net_obs *o = &net->observations[net->n_observations++];
-            int first = m->kind == TR_MARK_TAG ? 0 : in->sheets[m->sheet].n_tags;
             *o = tr_net_obs_of(i, m->sheet, m->kind == TR_MARK_TAG ? TR_NET_TAG : TR_NET_POINT,
                                m->n_points);
-            o->mark = first + m->index;
+            o->mark = tr_mark_number(&in->sheets[m->sheet], m);
             memcpy(o->p_sheet_mm, m->p_sheet_mm, sizeof o->p_sheet_mm);
             memcpy(o->uv_px, m->uv_px, sizeof o->uv_px);
             o->is_used = out->photo_placed[i] && out->sheet_placed[m->sheet] &&

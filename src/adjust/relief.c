@@ -13,7 +13,7 @@ static const double USUAL[N_RELIEF] = {TR_RELIEF_HEIGHT_SD_MM, TR_RELIEF_SLOPE_S
 static const double WIDE[N_RELIEF] = {TR_RELIEF_WIDE_HEIGHT_SD_MM, TR_RELIEF_WIDE_SLOPE_SD,
                                       TR_RELIEF_WIDE_SLOPE_SD, TR_RELIEF_WIDE_TWIST_SD};
 
-/* A corner is a point, and has a height alone. */
+/* A corner or a disc's centre is a point, and has a height alone. */
 static void set_priors(bool is_tag, const double *sd, tr_net_offset *offset) {
     for (int k = 0; k < N_RELIEF; k++) offset->sd[RELIEF[k]] = is_tag || k == 0 ? sd[k] : 0;
 }
@@ -24,15 +24,17 @@ static int *count_marks(const tr_adjust_input *in, int *n) {
     *n = 0;
     for (int i = 0; i < in->n_sheets && first; i++) {
         first[i] = *n;
-        *n += in->sheets[i].n_tags + in->sheets[i].n_corners;
+        *n += tr_sheet_n_marks(&in->sheets[i]);
     }
     return first;
 }
 
 static tr_net_offset offset_of(const tr_sheet *sheet, int mark) {
-    if (mark >= sheet->n_tags) {
-        return (tr_net_offset){.centre_mm = sheet->corners_mm[mark - sheet->n_tags]};
+    int corner = mark - sheet->n_tags;
+    if (corner >= sheet->n_corners) {
+        return (tr_net_offset){.centre_mm = sheet->discs[corner - sheet->n_corners].centre_mm};
     }
+    if (corner >= 0) return (tr_net_offset){.centre_mm = sheet->corners_mm[corner]};
     const tr_tag *tag = &sheet->tags[mark];
     return (tr_net_offset){.centre_mm = tag->centre_mm, .axis_rad = tag->turn_rad};
 }

@@ -68,7 +68,7 @@ static void count_tags(const tr_adjust_input *in, const tr_adjustment *adj, cons
         tr_vec2 r[4];
         int t = o->mark;
         if (!adj->photo_placed[o->photo] || !adj->sheet_placed[o->sheet]) continue;
-        if (t >= s->n_tags) continue; /* a corner */
+        if (t >= s->n_tags) continue; /* no tag */
         tag_count *c = &counts[first[o->sheet] + t];
         c->all++;
         c->rejected += !o->is_used;

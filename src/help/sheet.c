@@ -44,6 +44,15 @@ const tr_help_format tr_help_sheet = {
             {"tip_mm", "mm", "none",
              "[x, y] of a pointer's tip: a plate that is laid with its tip at a point has an arrow "
              "head printed there, which points to the nearest edge"},
+            {"discs", NULL, "none",
+             "up to 1000 printed discs, which may not lie over tags, corners or one another. With "
+             "plain ground about them, as wide as a tenth of them and more. No survey measures "
+             "them: a sheet with discs has no `survey`"},
+            {"discs[].centre_mm", "mm", NULL, "[x, y] of its centre on the sheet"},
+            {"discs[].diameter_mm", "mm", NULL, "its diameter"},
+            {"discs[].colour", NULL, "`black`",
+             "`black` (on white ground) or `white` (on black ground: it is printed on a black "
+             "square of 1.5 diameters)"},
             {"survey", NULL, "the sheet is taken as printed, its size known to 0.1 %",
              "where the places come from a survey: how well they are known. `trammel survey` "
              "writes "
@@ -107,6 +116,18 @@ const tr_help_format tr_help_sheet = {
              "    - [0, 0, 0.00001]\n"
              "    - [0, 0, 0, 0.0004]\n"
              "    - [0, 0, 0, 0, 0.0004]\n"},
+            {"sheets/mat-discs.yaml",
+             "sheet: MAT-8\n"
+             "title: Floor mat with discs\n"
+             "kind: mat\n"
+             "size_mm: [1200, 800]\n"
+             "tag_family: tag36h11\n"
+             "tags:\n"
+             "  - { id: 42, centre_mm: [0, 250], size_mm: 160 }\n"
+             "discs:\n"
+             "  - { centre_mm: [-450, 0], diameter_mm: 80 }\n"
+             "  - { centre_mm: [0, 0], diameter_mm: 80, colour: black }\n"
+             "  - { centre_mm: [450, 0], diameter_mm: 80, colour: white }\n"},
             {0}},
     .see = (const char *const[]){"design", "print", "survey", "job", NULL},
 };

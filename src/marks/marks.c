@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "marks/checker.h"
+#include "marks/disc.h"
 #include "marks/finder.h"
 #include "marks/tag.h"
 #include "tags/family.h"
@@ -23,6 +24,11 @@ static const double SQUARE_TRIES_MM[] = {100, 60, 40, 25, 15};
 /* Error of a checker corner beyond its fit's own, see doc/measurements.md. */
 static const double CORNER_FLOOR_PX = 0.015;
 static const double LOW_SQUARE_PX = 5;
+
+/* How far a disc's centre may lie from its prediction, and its error beyond its fit's own: what is
+   left where a white disc's black ground ends near it (tests/test_disc.c). */
+static const double DISC_REACH_PX = 6;
+static const double DISC_FLOOR_PX = 0.008;
 
 /* ---- seeing tags ---- */
 
@@ -270,9 +276,8 @@ static double corner_floor(tr_vec2 along_x_px, tr_vec2 along_y_px) {
     return CORNER_FLOOR_PX * lowness * lowness;
 }
 
-static bool measure_corner(const work *w, const tr_sheet_view *view, int corner) {
-    const tr_sheet *s = &w->sheets[view->sheet];
-    tr_pose pose = view->pose[0].camera_from_plane;
+static bool measure_corner(const work *w, int sheet, tr_pose pose, int corner) {
+    const tr_sheet *s = &w->sheets[sheet];
     tr_vec2 c = s->corners_mm[corner];
     tr_vec2 at;
     double bound = square_bound_mm(s, corner);
@@ -295,8 +300,7 @@ static bool measure_corner(const work *w, const tr_sheet_view *view, int corner)
         if (!tr_checker_measure(w->image, at, x, y, reach, &found)) continue;
         if (found.turn_rad > MAX_TURN_RAD) continue;
         tr_mark *m = &w->out->marks[w->out->n_marks++];
-        *m =
-            (tr_mark){.kind = TR_MARK_CORNER, .sheet = view->sheet, .index = corner, .n_points = 1};
+        *m = (tr_mark){.kind = TR_MARK_CORNER, .sheet = sheet, .index = corner, .n_points = 1};
         m->p_sheet_mm[0] = c;
         m->uv_px[0] = found.uv_px;
         memcpy(m->covariance, found.covariance, sizeof found.covariance);
@@ -310,15 +314,69 @@ static bool measure_corner(const work *w, const tr_sheet_view *view, int corner)
     return false;
 }
 
+/* Plain ground about a disc: up to the next mark, or the edge of the face. Squares about a checker
+   corner are of unknown size. */
+static double room_about_disc(const tr_sheet *s, int disc) {
+    const tr_disc *d = &s->discs[disc];
+    tr_vec2 c = d->centre_mm;
+    double room =
+        fmin(s->width_mm / 2 - fabs(c.x), s->height_mm / 2 - fabs(c.y)) - d->diameter_mm / 2;
+    if (d->is_white) room = fmin(room, (TR_DISC_GROUND - 1) / 2 * d->diameter_mm);
+    for (int i = 0; i < s->n_discs; i++) {
+        const tr_disc *other = &s->discs[i];
+        double apart = tr_v2_norm(tr_v2_sub(other->centre_mm, c));
+        if (i == disc) continue;
+        room = fmin(room, apart - (d->diameter_mm + other->diameter_mm) / 2);
+    }
+    for (int i = 0; i < s->n_tags; i++) {
+        room = fmin(room, tr_tag_distance(&s->tags[i], c) - d->diameter_mm / 2);
+    }
+    for (int i = 0; i < s->n_corners; i++) {
+        double apart = tr_v2_norm(tr_v2_sub(s->corners_mm[i], c));
+        room = fmin(room, (apart - d->diameter_mm / 2) / 2);
+    }
+    return fmax(0, room);
+}
+
+static void measure_disc(const work *w, int sheet, tr_pose pose, int disc) {
+    const tr_sheet *s = &w->sheets[sheet];
+    const tr_disc *d = &s->discs[disc];
+    tr_disc_fit found;
+    tr_disc_view sought = {.camera_from_sheet = pose,
+                           .centre_mm = d->centre_mm,
+                           .diameter_mm = d->diameter_mm,
+                           .is_white = d->is_white,
+                           .room_mm = room_about_disc(s, disc),
+                           .reach_px = DISC_REACH_PX};
+    if (!tr_disc_measure(w->image, w->lens, &sought, &found)) return;
+    tr_mark *m = &w->out->marks[w->out->n_marks++];
+    *m = (tr_mark){.kind = TR_MARK_DISC, .sheet = sheet, .index = disc, .n_points = 1};
+    m->p_sheet_mm[0] = d->centre_mm;
+    m->uv_px[0] = found.uv_px;
+    memcpy(m->covariance, found.covariance, sizeof found.covariance);
+    m->covariance[0] += DISC_FLOOR_PX * DISC_FLOOR_PX;
+    m->covariance[3] += DISC_FLOOR_PX * DISC_FLOOR_PX;
+    m->sigma_px = found.sigma_px;
+    m->contrast = found.contrast;
+}
+
+static void measure_artwork(const work *w, int sheet, tr_pose camera_from_sheet) {
+    for (int k = 0; k < w->sheets[sheet].n_corners; k++) {
+        if (!has_mark(w->out, TR_MARK_CORNER, sheet, k))
+            measure_corner(w, sheet, camera_from_sheet, k);
+    }
+    for (int k = 0; k < w->sheets[sheet].n_discs; k++) {
+        if (!has_mark(w->out, TR_MARK_DISC, sheet, k)) measure_disc(w, sheet, camera_from_sheet, k);
+    }
+}
+
 /* All that a sheet's first pose predicts and that is not measured yet, and its pose once more with
    all of it: a wider base, and less doubt which way the sheet tilts. */
 static void complete_sheet(const work *w, int sheet) {
     tr_sheet_view *view = &w->out->views[w->out->n_views];
     if (!place_sheet(w, sheet, view)) return;
     measure_missed_tags(w, view);
-    for (int k = 0; k < w->sheets[sheet].n_corners; k++) {
-        if (!has_mark(w->out, TR_MARK_CORNER, sheet, k)) measure_corner(w, view, k);
-    }
+    measure_artwork(w, sheet, view->pose[0].camera_from_plane);
     if (place_sheet(w, sheet, view)) w->out->n_views++;
 }
 
@@ -406,9 +464,9 @@ static bool make_room(work *w, tr_error *err) {
     int most_points = 0;
     int n_marks = 0;
     for (int i = 0; i < w->n_sheets; i++) {
-        int n = 4 * w->sheets[i].n_tags + w->sheets[i].n_corners;
+        int n = 3 * w->sheets[i].n_tags + tr_sheet_n_marks(&w->sheets[i]);
         most_points = n > most_points ? n : most_points;
-        n_marks += w->sheets[i].n_tags + w->sheets[i].n_corners;
+        n_marks += tr_sheet_n_marks(&w->sheets[i]);
     }
     w->p = calloc((size_t)most_points + 1, sizeof *w->p);
     w->uv = calloc((size_t)most_points + 1, sizeof *w->uv);
@@ -432,7 +490,7 @@ static bool allocate(const work *w, int n_detections, tr_error *err) {
     int n_marks = 0;
     int n_tags = 0;
     for (int i = 0; i < w->n_sheets; i++) {
-        n_marks += w->sheets[i].n_tags + w->sheets[i].n_corners;
+        n_marks += tr_sheet_n_marks(&w->sheets[i]);
         n_tags += w->sheets[i].n_tags;
     }
     out->marks = calloc((size_t)n_marks + 1, sizeof *out->marks);
@@ -527,6 +585,16 @@ bool tr_marks_seek(tr_marks_finder *f, const tr_image *image, const tr_lens *len
     sort_marks(marks);
     release_work(&w);
     return ok;
+}
+
+bool tr_marks_add_artwork(const tr_sheet *sheets, int n_sheets, const tr_image *image,
+                          const tr_lens *lens, const tr_sheet_prediction *prediction,
+                          tr_photo_marks *marks, tr_error *err) {
+    work w = {.sheets = sheets, .n_sheets = n_sheets, .image = image, .lens = lens, .out = marks};
+    if (!marks->marks && !allocate(&w, 0, err)) return false;
+    measure_artwork(&w, prediction->sheet, prediction->camera_from_sheet);
+    sort_marks(marks);
+    return true;
 }
 
 bool tr_marks_place(const tr_sheet *sheets, int n_sheets, const tr_lens *lens,

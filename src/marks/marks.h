@@ -1,7 +1,7 @@
-/* The marks of one photo: which tags and checker corners of the given sheets are seen, and where,
-   each with its covariance. Tags are found by libapriltag, which only says which tag lies roughly
-   where; every place is then measured anew at full resolution (tag.h, checker.h). Where a sheet was
-   found, its other tags and its checker corners are predicted from a first pose and measured too.
+/* The marks of one photo: which tags, checker corners and discs of the given sheets are seen, and
+   where, each with its covariance. Tags are found by libapriltag, which only says which tag lies
+   roughly where; every place is then measured anew at full resolution (tag.h, checker.h, disc.h).
+   Where a sheet was found, its other marks are predicted from a first pose and measured too.
  */
 #ifndef TR_MARKS_MARKS_H
 #define TR_MARKS_MARKS_H
@@ -14,13 +14,13 @@
 #include "marks/tag.h"
 #include "sheet/sheet.h"
 
-typedef enum { TR_MARK_TAG, TR_MARK_CORNER } tr_mark_kind;
+typedef enum { TR_MARK_TAG, TR_MARK_CORNER, TR_MARK_DISC } tr_mark_kind;
 
 typedef struct {
     tr_mark_kind kind;
     int sheet;    /* index into the sheets given */
-    int index;    /* of the tag or corner on its sheet */
-    int n_points; /* 4 or 1 */
+    int index;    /* of the tag, corner or disc on its sheet */
+    int n_points; /* 4, or 1: of a disc, where its centre is seen */
     int n_cells;  /* of a tag, along an edge of the square of its corners */
     tr_vec2 p_sheet_mm[4];
     tr_vec2 uv_px[4];
@@ -28,6 +28,13 @@ typedef struct {
     double sigma_px;       /* blur */
     double contrast;       /* black to white, grey values */
 } tr_mark;
+
+/* The number of a mark on its sheet, tags, corners and discs counted through. */
+static inline int tr_mark_number(const tr_sheet *sheet, const tr_mark *mark) {
+    int before = mark->kind == TR_MARK_TAG ? 0 : sheet->n_tags;
+    if (mark->kind == TR_MARK_DISC) before += sheet->n_corners;
+    return before + mark->index;
+}
 
 /* A tag that belongs to none of the sheets, or that was read but could not be measured. */
 typedef struct {
@@ -118,6 +125,12 @@ typedef struct {
 TR_MUST_USE bool tr_marks_seek(tr_marks_finder *finder, const tr_image *image, const tr_lens *lens,
                                const tr_sheet_prediction *predictions, int n, tr_photo_marks *marks,
                                tr_error *err);
+/* Measures the corners and discs of a predicted sheet just where they must be, and adds those that
+   are there and that marks (of this photo, or all zero) has not: for sheets without tags, which no
+   search finds. No view comes of it: the prediction is better. False: memory ran out. */
+TR_MUST_USE bool tr_marks_add_artwork(const tr_sheet *sheets, int n_sheets, const tr_image *image,
+                                      const tr_lens *lens, const tr_sheet_prediction *prediction,
+                                      tr_photo_marks *marks, tr_error *err);
 /* Finds anew where the sheets that were seen lie in the photo, by another lens, from their marks as
    they are. False: memory ran out. */
 TR_MUST_USE bool tr_marks_place(const tr_sheet *sheets, int n_sheets, const tr_lens *lens,

@@ -25,6 +25,9 @@ enum { MIN_GRID = 3 }; /* inner corners along either side: fewer are lone corner
 /* White ground round a checkerboard, of a square: the finder of boards needs a light rim. */
 static const double BOARD_RIM = 0.2;
 
+/* White ground round a black disc, and round the square of a white one, of the diameter. */
+static const double DISC_RIM = 0.1;
+
 static const double HAIR_MM = 0.2; /* lines to measure by */
 static const double TICK_MM = 5;   /* marks at the edges of the face */
 
@@ -71,6 +74,12 @@ static bool is_grid(const tr_sheet *s, tr_vec2 low, tr_vec2 high, int columns, i
     return true;
 }
 
+/* All that is black of a disc. */
+static tr_area ink_of_disc(const tr_disc *disc) {
+    double side = disc->diameter_mm * (disc->is_white ? TR_DISC_GROUND : 1);
+    return tr_area_about(disc->centre_mm, side, side);
+}
+
 static tr_area board_area(const tr_grid_board *b, double rim_mm) {
     return tr_area_about(b->centre_mm, b->squares_x * b->pitch_mm + 2 * rim_mm,
                          b->squares_y * b->pitch_mm + 2 * rim_mm);
@@ -81,6 +90,9 @@ static bool has_room_for_board(const tr_artwork *a, const tr_grid_board *b) {
     tr_area squares = board_area(b, 0);
     for (int i = 0; i < a->sheet->n_tags; i++) {
         if (!(tr_area_gap(squares, a->marks[i]) > 0)) return false;
+    }
+    for (int i = 0; i < a->sheet->n_discs; i++) {
+        if (!(tr_area_gap(squares, ink_of_disc(&a->sheet->discs[i])) > 0)) return false;
     }
     return squares.left >= -a->sheet->width_mm / 2 && squares.right <= a->sheet->width_mm / 2 &&
            squares.bottom >= -a->sheet->height_mm / 2 && squares.top <= a->sheet->height_mm / 2;
@@ -117,6 +129,10 @@ static double square_size(const tr_artwork *a, int corner) {
     double size = fmin(MAX_SQUARE_MM, SQUARE_OF_EDGE * to_edge);
     for (int i = 0; i < s->n_tags; i++)
         size = fmin(size, SQUARE_OF_GAP * tr_area_gap(tr_area_about(c, 0, 0), a->marks[i]));
+    for (int i = 0; i < s->n_discs; i++) {
+        tr_area ink = ink_of_disc(&s->discs[i]);
+        size = fmin(size, SQUARE_OF_GAP * tr_area_gap(tr_area_about(c, 0, 0), ink));
+    }
     for (int i = 0; i < s->n_corners; i++) {
         tr_vec2 d = tr_v2_sub(s->corners_mm[i], c);
         if (i != corner) size = fmin(size, SQUARE_OF_STEP * fmax(fabs(d.x), fabs(d.y)));
@@ -154,6 +170,38 @@ static bool is_in_rim(const tr_tag *a, const tr_tag *b, double part) {
     return fmax(fabs(d.x), fabs(d.y)) < apart - TOUCH_MM;
 }
 
+static bool is_on_face(const tr_sheet *s, tr_area area) {
+    return area.left >= -s->width_mm / 2 && area.right <= s->width_mm / 2 &&
+           area.bottom >= -s->height_mm / 2 && area.top <= s->height_mm / 2;
+}
+
+/* The ground of white discs is ink, which the sheet's reader does not know of. */
+static bool place_discs(tr_artwork *a, tr_error *err) {
+    const tr_sheet *s = a->sheet;
+    for (int i = 0; i < s->n_discs; i++) {
+        const tr_disc *disc = &s->discs[i];
+        tr_area ink = ink_of_disc(disc);
+        bool has_room = !disc->is_white || is_on_face(s, ink);
+        for (int k = 0; k < s->n_tags && disc->is_white; k++) {
+            has_room = has_room && tr_area_gap(ink, a->marks[k]) > 0;
+        }
+        for (int k = 0; k < s->n_discs && disc->is_white; k++) {
+            has_room = has_room && (k == i || tr_area_gap(ink, ink_of_disc(&s->discs[k])) > 0);
+        }
+        if (!has_room) {
+            return tr_fail_at(err, TR_BAD_INPUT, s->path, disc->line, NULL,
+                              "the black square of %g mm about this white disc would lie over "
+                              "another mark or the edge of the face; move the disc, or print the "
+                              "sheet by other means",
+                              ink.right - ink.left);
+        }
+        double rim = 2 * DISC_RIM * disc->diameter_mm;
+        a->marks[a->n_marks++] =
+            tr_area_about(disc->centre_mm, ink.right - ink.left + rim, ink.top - ink.bottom + rim);
+    }
+    return true;
+}
+
 static bool place_marks(tr_artwork *a, tr_error *err) {
     const tr_sheet *s = a->sheet;
     double cells;
@@ -170,9 +218,13 @@ static bool place_marks(tr_artwork *a, tr_error *err) {
     }
     a->n_marks = s->n_tags;
     if (!find_board(a, err)) return false;
-    if (a->board.squares_x == 0) return size_corners(a, err);
-    a->marks[a->n_marks++] = board_area(&a->board, BOARD_RIM * a->board.pitch_mm);
-    return true;
+    if (a->board.squares_x == 0) {
+        if (!size_corners(a, err)) return false;
+    } else {
+        a->marks[a->n_marks++] = board_area(&a->board, BOARD_RIM * a->board.pitch_mm);
+    }
+    a->first_disc = a->n_marks;
+    return place_discs(a, err);
 }
 
 /* ---- what is put where there is room ---- */
@@ -509,7 +561,7 @@ static bool put_note(tr_artwork *a, tr_error *err) {
 static void take_mark(tr_artwork *a, int mark) {
     static const double PART = 0.025; /* of the four squares together */
     tr_area m = a->marks[mark];
-    bool is_corner = mark >= a->sheet->n_tags && a->board.squares_x == 0;
+    bool is_corner = mark >= a->sheet->n_tags && mark < a->first_disc && a->board.squares_x == 0;
     double rim = is_corner ? PART * (m.right - m.left) : 0;
     tr_room_take(&a->room, tr_area_about(tr_area_centre(m), m.right - m.left + 2 * rim,
                                          m.top - m.bottom + 2 * rim));
@@ -526,7 +578,7 @@ bool tr_artwork_make(const tr_sheet *sheet, tr_artwork *out, tr_error *err) {
     *out = (tr_artwork){.sheet = sheet};
     tr_lettering_init(&out->lettering);
     out->square_mm = calloc((size_t)sheet->n_corners + 1, sizeof *out->square_mm);
-    out->marks = calloc((size_t)(sheet->n_tags + sheet->n_corners) + 1, sizeof *out->marks);
+    out->marks = calloc((size_t)tr_sheet_n_marks(sheet) + 1, sizeof *out->marks);
     double edge = edge_mm(sheet);
     tr_area whole =
         tr_area_about(tr_v2(0, 0), sheet->width_mm - 2 * edge, sheet->height_mm - 2 * edge);
@@ -640,6 +692,25 @@ static void draw_corners(const tr_artwork *a, cairo_t *cr) {
                                     .rows = 2,
                                     .is_black = is_checker_black});
     }
+}
+
+/* The square about a white disc and its circle run opposite ways: between them is ink. */
+static void draw_discs(const tr_artwork *a, cairo_t *cr) {
+    for (int i = 0; i < a->sheet->n_discs; i++) {
+        const tr_disc *d = &a->sheet->discs[i];
+        double radius = d->diameter_mm / 2;
+        tr_area ink = ink_of_disc(d);
+        cairo_new_sub_path(cr);
+        cairo_arc(cr, d->centre_mm.x, -d->centre_mm.y, radius, 0, 2 * TR_PI);
+        cairo_close_path(cr);
+        if (!d->is_white) continue;
+        cairo_move_to(cr, ink.left, -ink.top);
+        cairo_line_to(cr, ink.left, -ink.bottom);
+        cairo_line_to(cr, ink.right, -ink.bottom);
+        cairo_line_to(cr, ink.right, -ink.top);
+        cairo_close_path(cr);
+    }
+    cairo_fill(cr);
 }
 
 static void line(cairo_t *cr, double x1, double y1, double x2, double y2) {
@@ -832,6 +903,7 @@ bool tr_artwork_draw(tr_artwork *a, tr_area shown, cairo_t *cr, tr_error *err) {
     black(cr);
     bool ok = draw_tags(a, cr, err);
     draw_corners(a, cr);
+    draw_discs(a, cr);
     if (a->centre.is_there) draw_centre(a, cr);
     draw_plumb(a, cr);
     draw_tip(a, cr);

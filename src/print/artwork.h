@@ -8,7 +8,8 @@
 
    Tags are their family's official bit images. A checker corner is where four squares meet, the
    upper left one black, as large as the other marks and the edge of the face leave room for. Where
-   the corners make up one full grid they are a checkerboard, its upper left square black. No ink
+   the corners make up one full grid they are a checkerboard, its upper left square black. A white
+   disc is left out of a black square of TR_DISC_GROUND diameters. No ink
    but that of the marks comes into the white ground that they need.
 
    Sheet frame: origin at the face's centre, x right, y up, mm. */
@@ -41,8 +42,10 @@ typedef struct {
     const tr_sheet *sheet; /* borrowed */
     tr_grid_board board;
     double *square_mm; /* edge of the squares about each corner; where there is no board; owned */
-    tr_area *marks;    /* a tag's with its white rim, a corner's squares, a board; owned */
-    int n_marks;
+    /* A tag's with its white rim, a corner's squares, a board, discs with the ground they need;
+       owned. */
+    tr_area *marks;
+    int n_marks, first_disc; /* discs come last */
     tr_lettering lettering;
     tr_room room;
     tr_placed centre, plumb, tip, foot, rule_across, rule_up, id, arrow, note;

@@ -26,11 +26,15 @@
 #define MAX_VARIANCE 1e6
 
 /* More marks than any face needs; each is compared with every other. */
-enum { MAX_TAGS = 1000, MAX_CORNERS = 10000 };
+enum { MAX_TAGS = 1000, MAX_CORNERS = 10000, MAX_DISCS = 1000 };
 
 /* In the order of tr_sheet_kind. */
 static const char *const KINDS[] = {"mat", "board", "plate", "hub"};
 enum { N_KINDS = sizeof KINDS / sizeof *KINDS }; /* of files */
+
+/* In the order of is_white. */
+static const char *const COLOURS[] = {"black", "white"};
+enum { N_COLOURS = sizeof COLOURS / sizeof *COLOURS };
 
 tr_support tr_sheet_usual_support(tr_sheet_kind kind) {
     if (kind == TR_SHEET_BOARD) return TR_ON_STAND;
@@ -56,6 +60,15 @@ tr_vec2 tr_tag_corner(const tr_tag *tag, int k) {
     double c = cos(tag->turn_rad);
     double s = sin(tag->turn_rad);
     return tr_v2_add(tag->centre_mm, tr_v2(c * x - s * y, s * x + c * y));
+}
+
+double tr_tag_distance(const tr_tag *tag, tr_vec2 p_mm) {
+    tr_vec2 d = tr_v2_sub(p_mm, tag->centre_mm);
+    double c = cos(tag->turn_rad);
+    double s = sin(tag->turn_rad);
+    double beside_x = fabs(c * d.x + s * d.y) - tr_tag_width(tag) / 2;
+    double beside_y = fabs(c * d.y - s * d.x) - tr_tag_height(tag) / 2;
+    return hypot(fmax(beside_x, 0), fmax(beside_y, 0));
 }
 
 static bool is_on_face(const tr_sheet *sheet, tr_vec2 p_mm) {
@@ -154,6 +167,56 @@ static void read_tip(tr_yaml y, tr_sheet *sheet) {
     }
 }
 
+/* Disc i against the face, the tags, the corners and the discs before it. */
+static void check_disc(tr_yaml y, const tr_sheet *sheet, int i) {
+    const tr_disc *disc = &sheet->discs[i];
+    tr_vec2 c = disc->centre_mm;
+    double radius_mm = disc->diameter_mm / 2;
+    for (int k = 0; k < 4; k++) {
+        double sign = k < 2 ? -1 : 1;
+        tr_vec2 p = k % 2 ? tr_v2(c.x + sign * radius_mm, c.y) : tr_v2(c.x, c.y + sign * radius_mm);
+        if (is_on_face(sheet, p)) continue;
+        tr_yaml_fail(tr_yaml_at(y, "centre_mm"),
+                     "and diameter_mm put the disc over the edge of the face; correct them or the "
+                     "sheet's size_mm");
+    }
+    for (int j = 0; j < sheet->n_tags; j++) {
+        if (tr_tag_distance(&sheet->tags[j], c) >= radius_mm - EDGE_TOLERANCE_MM) continue;
+        tr_yaml_fail(tr_yaml_at(y, "centre_mm"),
+                     "puts the disc over the tag of line %d; correct the places or sizes",
+                     sheet->tags[j].line);
+    }
+    for (int j = 0; j < sheet->n_corners; j++) {
+        double apart_mm = tr_v2_norm(tr_v2_sub(c, sheet->corners_mm[j]));
+        if (apart_mm >= radius_mm - EDGE_TOLERANCE_MM) continue;
+        tr_yaml_fail(tr_yaml_at(y, "centre_mm"),
+                     "puts the disc over corners_mm[%d]; correct the places or the size", j);
+    }
+    for (int j = 0; j < i; j++) {
+        const tr_disc *other = &sheet->discs[j];
+        double apart_mm = tr_v2_norm(tr_v2_sub(c, other->centre_mm));
+        if (apart_mm >= radius_mm + other->diameter_mm / 2 - EDGE_TOLERANCE_MM) continue;
+        tr_yaml_fail(tr_yaml_at(y, "centre_mm"),
+                     "puts the disc over the one of line %d; correct the places or sizes",
+                     other->line);
+    }
+}
+
+static void read_discs(tr_yaml y, tr_sheet *sheet) {
+    sheet->discs = tr_yaml_array(y, 0, MAX_DISCS, sizeof *sheet->discs, &sheet->n_discs);
+    for (int i = 0; i < sheet->n_discs && tr_yaml_has(y); i++) {
+        tr_yaml item = tr_yaml_item(y, i);
+        tr_yaml_keys(item, "centre_mm diameter_mm colour?");
+        tr_disc *disc = &sheet->discs[i];
+        disc->line = tr_yaml_line(item);
+        disc->centre_mm = read_point(tr_yaml_at(item, "centre_mm"));
+        disc->diameter_mm = tr_yaml_size(tr_yaml_at(item, "diameter_mm"), MAX_SIZE_MM);
+        tr_yaml colour = tr_yaml_at(item, "colour");
+        disc->is_white = tr_yaml_has(colour) && tr_yaml_choice(colour, COLOURS, N_COLOURS) == 1;
+        check_disc(item, sheet, i);
+    }
+}
+
 /* Unit of a row of the file's covariance in the one used here. */
 static double row_unit(const tr_sheet *sheet, int row) {
     bool is_turn = row < TR_TAG_N * sheet->n_tags && row % TR_TAG_N == TR_TAG_TURN;
@@ -212,6 +275,11 @@ static void read_covariance(tr_yaml y, tr_sheet *sheet) {
 static void read_survey(tr_yaml y, tr_sheet *sheet) {
     tr_sheet_survey *survey = &sheet->survey;
     if (!tr_yaml_has(y)) return;
+    if (sheet->n_discs > 0) {
+        tr_yaml_fail(y, "stands beside discs, which no survey measures; leave the survey or the "
+                        "discs out");
+        return;
+    }
     tr_yaml_keys(y, "name lengths scale_sd covariance");
     tr_yaml_text(tr_yaml_at(y, "name"), survey->id, sizeof survey->id);
     tr_yaml lengths = tr_yaml_at(y, "lengths");
@@ -233,7 +301,8 @@ static bool read_sheet(const char *path, int fewest_tags, tr_sheet *out, tr_erro
     double size_mm[2] = {0, 0};
     *out = sheet;
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(y, "sheet title kind size_mm tag_family tags corners_mm? tip_mm? survey?");
+    tr_yaml_keys(y, "sheet title kind size_mm tag_family tags corners_mm? discs? tip_mm? "
+                    "survey?");
     tr_yaml_text(tr_yaml_at(y, "sheet"), sheet.id, sizeof sheet.id);
     tr_yaml_text(tr_yaml_at(y, "title"), sheet.title, sizeof sheet.title);
     sheet.kind = (tr_sheet_kind)tr_yaml_choice(tr_yaml_at(y, "kind"), KINDS, N_KINDS);
@@ -248,6 +317,7 @@ static bool read_sheet(const char *path, int fewest_tags, tr_sheet *out, tr_erro
     }
     read_tags(tr_yaml_at(y, "tags"), fewest_tags, &sheet);
     read_corners(tr_yaml_at(y, "corners_mm"), &sheet);
+    read_discs(tr_yaml_at(y, "discs"), &sheet);
     read_tip(tr_yaml_at(y, "tip_mm"), &sheet);
     read_survey(tr_yaml_at(y, "survey"), &sheet);
     sheet.path = tr_path_beside("", path);
@@ -298,5 +368,6 @@ void tr_sheet_release(tr_sheet *sheet) {
     free(sheet->survey.covariance);
     free(sheet->tags);
     free(sheet->corners_mm);
+    free(sheet->discs);
     *sheet = (tr_sheet){0};
 }

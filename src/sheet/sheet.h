@@ -15,7 +15,9 @@
        covariance:                # rows of the lower triangle, the diagonal last in each; in order
          - [0.0021]               # for each tag x, y (mm), turn (deg), width, height (mm), then
          - [0.0001, 0.0019]       # for each corner x, y (mm)
-         - ... */
+         - ...
+
+   No survey measures discs: a sheet has discs or a survey, not both. */
 #ifndef TR_SHEET_SHEET_H
 #define TR_SHEET_SHEET_H
 
@@ -51,6 +53,17 @@ typedef struct {
     int line;           /* in the sheet file, for messages */
 } tr_tag;
 
+/* A printed disc. */
+typedef struct {
+    tr_vec2 centre_mm; /* on the sheet */
+    double diameter_mm;
+    bool is_white; /* on black ground; else black on white ground */
+    int line;      /* in the sheet file, for messages */
+} tr_disc;
+
+/* A white disc is printed on a black square, whose edge is so many diameters. */
+#define TR_DISC_GROUND 1.5
+
 /* What is measured of a tag and of a corner, in the order of the covariance: mm, and rad here. */
 enum { TR_TAG_X, TR_TAG_Y, TR_TAG_TURN, TR_TAG_WIDTH, TR_TAG_HEIGHT, TR_TAG_N };
 enum { TR_CORNER_N = 2 };
@@ -81,12 +94,14 @@ typedef struct {
     int n_tags;
     tr_vec2 *corners_mm; /* checker corners */
     int n_corners;
+    tr_disc *discs;
+    int n_discs;
     tr_sheet_survey survey;
 } tr_sheet;
 
 /* Reads a sheet file. On failure err names file, line and key, and *out is empty.
-   The tag family must be one that tags/names.h lists, every id within it; a tag and every
-   corner must lie on the face. */
+   The tag family must be one that tags/names.h lists, every id within it; tags, corners and discs
+   must lie on the face, and none of them over another. */
 TR_MUST_USE bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err);
 /* The same, but there need be no tag: as of a mat with nothing but its own artwork. */
 TR_MUST_USE bool tr_sheet_read_bare(const char *path, tr_sheet *out, tr_error *err);
@@ -104,6 +119,11 @@ int tr_sheet_find(const tr_sheet *sheets, int n, const char *id);
 TR_MUST_USE bool tr_sheet_write(const char *path, const tr_sheet *sheet, tr_error *err);
 /* What tr_sheet_write would write. *text is owned by the caller (free); NULL on failure. */
 TR_MUST_USE bool tr_sheet_print(const tr_sheet *sheet, char **text, size_t *size, tr_error *err);
+
+/* The marks of a sheet are counted through: tags first, then corners, then discs. */
+static inline int tr_sheet_n_marks(const tr_sheet *sheet) {
+    return sheet->n_tags + sheet->n_corners + sheet->n_discs;
+}
 
 /* First row of a tag or a corner in the survey's covariance. */
 static inline int tr_sheet_tag_row(int tag) {
@@ -123,6 +143,9 @@ static inline bool tr_sheet_is_upright(const tr_sheet *sheet) {
 /* Corner k of a tag, on the sheet, mm: 0 bottom left, 1 bottom right, 2 top right, 3 top left of
    the tag as its family's official image shows it (libapriltag's order). */
 tr_vec2 tr_tag_corner(const tr_tag *tag, int k);
+
+/* Distance of a point of the sheet from a tag's square, mm; 0 within it. */
+double tr_tag_distance(const tr_tag *tag, tr_vec2 p_mm);
 
 double tr_tag_width(const tr_tag *tag); /* mm */
 double tr_tag_height(const tr_tag *tag);

@@ -44,6 +44,14 @@ static void put_tag(FILE *to, const tr_tag *tag) {
     fputs(" }\n", to);
 }
 
+static void put_disc(FILE *to, const tr_disc *disc) {
+    fputs("  - { centre_mm: ", to);
+    put_pair(to, disc->centre_mm.x, disc->centre_mm.y);
+    fputs(", diameter_mm: ", to);
+    put_number(to, disc->diameter_mm);
+    fputs(disc->is_white ? ", colour: white }\n" : " }\n", to);
+}
+
 static void put_survey(FILE *to, const tr_sheet *sheet) {
     const tr_sheet_survey *s = &sheet->survey;
     fputs("survey:\n  name: ", to);
@@ -79,7 +87,7 @@ static void put_sheet(FILE *to, const tr_sheet *sheet) {
     tr_yaml_put_text(to, sheet->title);
     fprintf(to, "\nkind: %s\nsize_mm: ", tr_sheet_kind_name(sheet->kind));
     put_pair(to, sheet->width_mm, sheet->height_mm);
-    fprintf(to, "\ntag_family: %s\ntags:\n", sheet->tag_family);
+    fprintf(to, "\ntag_family: %s\ntags:%s\n", sheet->tag_family, sheet->n_tags > 0 ? "" : " []");
     for (int i = 0; i < sheet->n_tags; i++) put_tag(to, &sheet->tags[i]);
     if (sheet->n_corners > 0) fputs("corners_mm:\n", to);
     for (int i = 0; i < sheet->n_corners; i++) {
@@ -87,6 +95,8 @@ static void put_sheet(FILE *to, const tr_sheet *sheet) {
         put_pair(to, sheet->corners_mm[i].x, sheet->corners_mm[i].y);
         fputc('\n', to);
     }
+    if (sheet->n_discs > 0) fputs("discs:\n", to);
+    for (int i = 0; i < sheet->n_discs; i++) put_disc(to, &sheet->discs[i]);
     if (sheet->has_tip) {
         fputs("tip_mm: ", to);
         put_pair(to, sheet->tip_mm.x, sheet->tip_mm.y);

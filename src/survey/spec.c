@@ -140,6 +140,10 @@ static void read_sheets(tr_yaml y, tr_survey_spec *spec) {
         tr_yaml item = tr_yaml_item(y, i);
         const tr_sheet *sheet = &spec->sheets[i];
         tr_read_sheet(item, tr_sheet_read_bare, spec->sheets, i);
+        if (sheet->n_discs > 0) {
+            tr_yaml_fail(item, "has discs, which no survey measures; leave them out of %s",
+                         sheet->path);
+        }
         for (int k = 0; k < sheet->n_tags; k++) {
             check_tag(item, spec, i, 0, 0, sheet->tag_family, sheet->tags[k].id);
         }

@@ -21,6 +21,10 @@ static void check_sheet(const tr_sheet *sheet) {
             FUZZ_CHECK(is_on_face(sheet, tr_tag_corner(&sheet->tags[i], k)));
     }
     for (int i = 0; i < sheet->n_corners; i++) FUZZ_CHECK(is_on_face(sheet, sheet->corners_mm[i]));
+    for (int i = 0; i < sheet->n_discs; i++) {
+        FUZZ_CHECK(is_on_face(sheet, sheet->discs[i].centre_mm));
+        FUZZ_CHECK(sheet->discs[i].diameter_mm > 0);
+    }
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
@@ -33,7 +37,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     if (ok)
         check_sheet(&sheet);
     else
-        FUZZ_CHECK(!sheet.path && !sheet.tags && !sheet.corners_mm);
+        FUZZ_CHECK(!sheet.path && !sheet.tags && !sheet.corners_mm && !sheet.discs);
     tr_sheet_release(&sheet);
     fuzz_file_close(0);
     return 0;

@@ -45,6 +45,15 @@ static bool make_checker(tr_vec2 centre_mm, double edge_mm, int columns, int row
     return true;
 }
 
+/* A white disc stands on one black cell. */
+static bool make_disc(const tr_disc *disc, double ink_mm, tr_face *face, tr_error *err) {
+    double ink = disc->is_white ? -ink_mm : ink_mm;
+    face->discs[face->n_discs++] =
+        (tr_face_disc){disc->centre_mm, disc->diameter_mm / 2 + ink, disc->is_white};
+    return !disc->is_white || make_checker(disc->centre_mm, TR_DISC_GROUND * disc->diameter_mm, 1,
+                                           1, &face->grids[face->n_grids++], err);
+}
+
 static bool make_tags(const tr_sheet *sheet, tr_face *face, tr_error *err) {
     if (sheet->n_tags == 0) return true;
     struct apriltag_family *family = tr_tag_family_new(sheet->tag_family, err);
@@ -76,8 +85,14 @@ bool tr_face_make(const tr_scene_sheet *sheet, tr_face *out, tr_error *err) {
     const tr_sheet *s = &sheet->sheet;
     bool is_board = sheet->squares[0] > 0;
     *out = (tr_face){0};
-    out->grids = calloc((size_t)s->n_tags + (size_t)s->n_corners + 1, sizeof *out->grids);
-    if (!out->grids) return tr_fail_memory(err);
+    out->grids = calloc((size_t)tr_sheet_n_marks(s) + 1, sizeof *out->grids);
+    out->discs = calloc((size_t)s->n_discs + 1, sizeof *out->discs);
+    if (!out->grids || !out->discs) {
+        free(out->grids);
+        free(out->discs);
+        *out = (tr_face){0};
+        return tr_fail_memory(err);
+    }
     bool ok = make_tags(s, out, err);
     if (is_board) {
         ok = ok && make_checker(tr_v2(0, 0), sheet->pitch_mm, sheet->squares[0], sheet->squares[1],
@@ -87,6 +102,9 @@ bool tr_face_make(const tr_scene_sheet *sheet, tr_face *out, tr_error *err) {
         ok = make_checker(s->corners_mm[i], sheet->checker_mm, 2, 2, &out->grids[out->n_grids++],
                           err);
     }
+    for (int i = 0; i < s->n_discs && ok; i++) {
+        ok = make_disc(&s->discs[i], sheet->ink_mm, out, err);
+    }
     ok = ok && run_ink(out, sheet->ink_mm, err);
     if (!ok) tr_face_release(out);
     return ok;
@@ -95,6 +113,7 @@ bool tr_face_make(const tr_scene_sheet *sheet, tr_face *out, tr_error *err) {
 void tr_face_release(tr_face *face) {
     for (int i = 0; i < face->n_grids; i++) free(face->grids[i].is_black);
     free(face->grids);
+    free(face->discs);
     *face = (tr_face){0};
 }
 
@@ -156,6 +175,10 @@ static bool is_inked(const tr_grid *grid, tr_vec2 q) {
 }
 
 bool tr_face_is_black(const tr_face *face, tr_vec2 p_mm) {
+    for (int i = 0; i < face->n_discs; i++) {
+        const tr_face_disc *d = &face->discs[i];
+        if (tr_v2_norm(tr_v2_sub(p_mm, d->centre_mm)) < d->radius_mm) return !d->is_white;
+    }
     for (int i = 0; i < face->n_grids; i++) {
         if (is_inked(&face->grids[i], place_in(&face->grids[i], p_mm))) return true;
     }
@@ -183,8 +206,19 @@ static double clear_of_grid(const tr_grid *grid, tr_vec2 q, tr_vec2 px_per_cell)
     return clear_px;
 }
 
+/* J: as for tr_face_clear_px. A pixel's step is nowhere longer than the root of the sum of squares.
+ */
+static double clear_of_disc(const tr_face_disc *disc, tr_vec2 p_mm, const double J[4]) {
+    double most_mm_per_px = sqrt(J[0] * J[0] + J[1] * J[1] + J[2] * J[2] + J[3] * J[3]);
+    double apart_mm = fabs(tr_v2_norm(tr_v2_sub(p_mm, disc->centre_mm)) - disc->radius_mm);
+    return apart_mm / most_mm_per_px;
+}
+
 double tr_face_clear_px(const tr_face *face, tr_vec2 p_mm, const double J[4]) {
     double clear_px = INFINITY;
+    for (int i = 0; i < face->n_discs; i++) {
+        clear_px = fmin(clear_px, clear_of_disc(&face->discs[i], p_mm, J));
+    }
     for (int i = 0; i < face->n_grids; i++) {
         const tr_grid *grid = &face->grids[i];
         tr_vec2 along_u = turn_into(grid, tr_v2(J[0], J[2]));
@@ -299,13 +333,54 @@ static double black_area(const tr_grid *grid, const polygon *a) {
     return area;
 }
 
+/* Signed area that a circle about the origin has in common with the triangle of the origin, a and
+   b: the part of ab within the circle makes a triangle, the parts outside make sectors. */
+static double circle_and_triangle(tr_vec2 a, tr_vec2 b, double radius) {
+    tr_vec2 d = tr_v2_sub(b, a);
+    double dd = tr_v2_dot(d, d);
+    if (!(dd > 0)) return 0;
+    double middle = -tr_v2_dot(a, d) / dd; /* the foot of the perpendicular, in parts of ab */
+    double reach2 = middle * middle - (tr_v2_dot(a, a) - radius * radius) / dd;
+    double reach = reach2 > 0 ? sqrt(reach2) : 0;
+    double from = fmin(fmax(middle - reach, 0), 1);
+    double to = fmin(fmax(middle + reach, from), 1);
+    tr_vec2 p = tr_v2_add(a, tr_v2_scale(from, d));
+    tr_vec2 q = tr_v2_add(a, tr_v2_scale(to, d));
+    double sectors =
+        atan2(tr_v2_cross(a, p), tr_v2_dot(a, p)) + atan2(tr_v2_cross(q, b), tr_v2_dot(q, b));
+    return (tr_v2_cross(p, q) + radius * radius * sectors) / 2;
+}
+
+/* Of a quadrilateral, the part that lies in a disc. */
+static double part_in_disc(const tr_face_disc *disc, const tr_vec2 quad_mm[4]) {
+    polygon a = {.n = 4};
+    double nearest = INFINITY;
+    double widest = 0;
+    for (int k = 0; k < 4; k++) {
+        a.p[k] = tr_v2_sub(quad_mm[k], disc->centre_mm);
+        nearest = fmin(nearest, tr_v2_norm(a.p[k]));
+        widest = fmax(widest, tr_v2_norm(tr_v2_sub(quad_mm[k], quad_mm[0])));
+    }
+    double whole = area_of(&a);
+    if (!(whole > 0) || nearest > disc->radius_mm + widest) return 0;
+    double common = 0;
+    for (int k = 0; k < 4; k++) {
+        common += circle_and_triangle(a.p[k], a.p[(k + 1) % 4], disc->radius_mm);
+    }
+    return fabs(common) / whole;
+}
+
 double tr_face_black_part(const tr_face *face, const tr_vec2 quad_mm[4]) {
     double part = 0;
+    for (int i = 0; i < face->n_discs; i++) {
+        double in_disc = part_in_disc(&face->discs[i], quad_mm);
+        part += face->discs[i].is_white ? -in_disc : in_disc;
+    }
     for (int i = 0; i < face->n_grids; i++) {
         polygon a = {.n = 4};
         for (int k = 0; k < 4; k++) a.p[k] = place_in(&face->grids[i], quad_mm[k]);
         double whole = area_of(&a);
         if (whole > 0) part += black_area(&face->grids[i], &a) / whole;
     }
-    return fmin(part, 1);
+    return fmin(fmax(part, 0), 1);
 }

@@ -1,5 +1,5 @@
-/* What is printed on a sheet: grids of black and white cells on white ground, and how much of an
-   outline they blacken. Sheet frame: x right, y up, mm. Private to the renderer. */
+/* What is printed on a sheet: grids of black and white cells and discs on white ground, and how
+   much of an outline they blacken. Sheet frame: x right, y up, mm. Private to the renderer. */
 #ifndef TR_TOOLS_FACE_H
 #define TR_TOOLS_FACE_H
 
@@ -17,9 +17,18 @@ typedef struct {
     bool *is_black; /* row by row from the top left; owned */
 } tr_grid;
 
+/* A black disc, or a white hole in a black cell. */
+typedef struct {
+    tr_vec2 centre_mm;
+    double radius_mm; /* with what ink adds to black, or takes from white */
+    bool is_white;
+} tr_face_disc;
+
 typedef struct {
     tr_grid *grids;
     int n_grids;
+    tr_face_disc *discs;
+    int n_discs;
 } tr_face;
 
 TR_MUST_USE bool tr_face_make(const tr_scene_sheet *sheet, tr_face *out, tr_error *err);
@@ -32,7 +41,7 @@ bool tr_face_is_black(const tr_face *face, tr_vec2 p_mm);
 double tr_face_clear_px(const tr_face *face, tr_vec2 p_mm, const double J[4]);
 
 /* The part of a convex quadrilateral that is black: 0..1. Exact, as long as black cells of
-   different grids do not overlap. */
+   different grids and black discs do not overlap, and each white disc lies in one cell. */
 double tr_face_black_part(const tr_face *face, const tr_vec2 quad_mm[4]);
 
 #endif

@@ -6,7 +6,7 @@
      1. One ray per pixel finds which surface is seen. Rays go through the lens model inverted by
         Newton's iteration, not through a table.
      2. Every pixel that an edge may touch is cut into TR_CELLS x TR_CELLS cells. Where it lies on
-   one sheet, the black part of each cell is the exact area of the printed squares within the cell's
+   one sheet, the black part of each cell is the exact area of what is printed within the cell's
         outline on the sheet; where surfaces meet, 9 rays a cell are averaged.
      3. The pixel's own box and the optics' Gaussian are one kernel, integrated over those cells in
         linear light, separately along u and v.
@@ -38,7 +38,8 @@ enum { TR_CELLS = 4, TR_MAX_OUTLINE = 12 };
 #define TR_WHITE 0.85
 
 /* A sheet and how it lies. Its face is white; each tag of it is printed with its family's cells,
-   each checker corner as 2 x 2 squares, black at the top left and the bottom right.
+   each checker corner as 2 x 2 squares, black at the top left and the bottom right; a white disc
+   lies on a black square of TR_DISC_GROUND diameters.
    Of a point (x, y) of the sheet file, the print lies at (compare network.h)
      x' = x (1 + print_scale_x)   y' = y (1 + print_scale_y)
      z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2) + relief
@@ -196,16 +197,18 @@ TR_MUST_USE bool tr_scene_photo_write(const tr_scene *scene, int camera, const c
 /* Where one point of a sheet is in one photo. */
 typedef struct {
     int sheet;
-    int tag;    /* index on its sheet, -1: a checker corner */
+    int tag;    /* index on its sheet, -1: a checker corner or a disc */
     int corner; /* 0..3 of the tag (order of tr_tag_corner), or the index of the checker corner */
+    int disc;   /* index on its sheet, -1: no disc */
     tr_vec2 p_sheet_mm;
     bool is_projected; /* it lies before the camera, within the lens model */
     tr_vec2 uv_px;
     bool is_visible; /* within the image, and nothing stands before it */
 } tr_seen;
 
-/* All tag and checker corners of all sheets, sheet by sheet, tags first; *n of them; owned by the
-   caller (free). NULL and *n = 0 where there are none, or on failure (err is set). */
+/* All tag and checker corners and centres of discs of all sheets, sheet by sheet, in this order;
+ *n of them; owned by the caller (free). NULL and *n = 0 where there are none, or on failure (err is
+ *set). */
 tr_seen *tr_scene_truth(const tr_scene *scene, int camera, int *n, tr_error *err);
 
 /* All that is known of a scene as JSON: the lens, where each sheet lies, and per photo the camera's

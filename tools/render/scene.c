@@ -176,7 +176,7 @@ tr_seen *tr_scene_truth(const tr_scene *scene, int camera, int *n, tr_error *err
     *n = 0;
     int total = 0;
     for (int i = 0; i < scene->n_sheets; i++) {
-        total += 4 * scene->sheets[i].sheet.n_tags + scene->sheets[i].sheet.n_corners;
+        total += 3 * scene->sheets[i].sheet.n_tags + tr_sheet_n_marks(&scene->sheets[i].sheet);
     }
     tr_stage stage;
     if (!tr_stage_make(scene, camera, &stage, err)) return NULL;
@@ -188,11 +188,19 @@ tr_seen *tr_scene_truth(const tr_scene *scene, int camera, int *n, tr_error *err
             all[(*n)++] = (tr_seen){.sheet = i,
                                     .tag = k / 4,
                                     .corner = k % 4,
+                                    .disc = -1,
                                     .p_sheet_mm = tr_tag_corner(&sheet->tags[k / 4], k % 4)};
         }
         for (int k = 0; k < sheet->n_corners; k++) {
-            all[(*n)++] =
-                (tr_seen){.sheet = i, .tag = -1, .corner = k, .p_sheet_mm = sheet->corners_mm[k]};
+            all[(*n)++] = (tr_seen){
+                .sheet = i, .tag = -1, .corner = k, .disc = -1, .p_sheet_mm = sheet->corners_mm[k]};
+        }
+        for (int k = 0; k < sheet->n_discs; k++) {
+            all[(*n)++] = (tr_seen){.sheet = i,
+                                    .tag = -1,
+                                    .corner = -1,
+                                    .disc = k,
+                                    .p_sheet_mm = sheet->discs[k].centre_mm};
         }
     }
     for (int k = 0; k < *n; k++) see(scene, &stage, &all[k]);

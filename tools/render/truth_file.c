@@ -57,9 +57,10 @@ static json_t *sheet_json(const tr_scene_sheet *sheet) {
 static json_t *seen_json(const tr_scene *scene, const tr_seen *seen) {
     const tr_sheet *sheet = &scene->sheets[seen->sheet].sheet;
     json_t *px = seen->is_projected ? pair(seen->uv_px.x, seen->uv_px.y) : json_null();
-    json_t *mark = json_pack("{s:s, s:i, s:o, s:o, s:b}", "sheet", sheet->id, "corner",
-                             seen->corner, "at_mm", pair(seen->p_sheet_mm.x, seen->p_sheet_mm.y),
-                             "px", px, "visible", (int)seen->is_visible);
+    json_t *mark = json_pack(
+        "{s:s, s:i, s:o, s:o, s:b}", "sheet", sheet->id, seen->disc >= 0 ? "disc" : "corner",
+        seen->disc >= 0 ? seen->disc : seen->corner, "at_mm",
+        pair(seen->p_sheet_mm.x, seen->p_sheet_mm.y), "px", px, "visible", (int)seen->is_visible);
     if (seen->tag >= 0) {
         json_object_set_new(mark, "tag", json_integer(sheet->tags[seen->tag].id));
     }
