@@ -19,9 +19,11 @@
 #include "job/job.h"
 #include "lens/profile.h"
 #include "plan/stations.h"
+#include "present/check_json.h"
 #include "present/survey_json.h"
 #include "sheet/sheet.h"
 #include "survey/spec.h"
+#include "tools/simulate/rolled.h"
 #include "tools/simulate/survey_sim.h"
 
 enum { PATH_SIZE = 96, MAX_VALUES = 4096, MAX_KEYS = 512, MAX_WORDS = 256 };
@@ -377,6 +379,7 @@ static const char *name_of_group(const char *above, const char *key) {
     static const char *const AXES[] = {"x_mm", "y_mm", "z_mm", "yaw_deg", "pitch_deg", "roll_deg"};
     static const char *const LENGTHS[] = {"wheelbase_mm", "track_front_mm", "track_rear_mm"};
     if (ends_in(above, ".arguments")) return "NAME";
+    if (strcmp(above, "wheels") == 0) return strchr(key, '-') ? "WHEEL" : "WHOLE";
     for (int i = 0; i < 6; i++) {
         if (strcmp(key, AXES[i]) == 0) return "AXIS";
     }
@@ -396,7 +399,8 @@ static void cover(coverage *c, const char *above, json_t *json) {
         const tr_help_key *k = find_key(c->format, path);
         if (!k) fail_msg("%s: '%s' is not described", c->format->name, path);
         c->is_seen[k - c->format->keys] = true;
-        cover(c, path, item);
+        /* Axes are described where they first stand. */
+        if (strcmp(path, "relations[].AXIS") != 0) cover(c, path, item);
     }
     json_array_foreach(json, i, item) {
         char path[2 * PATH_SIZE];
@@ -449,6 +453,29 @@ static void write_job(const char *path, const char *lens) {
     assert_int_equal(fclose(to), 0);
 }
 
+/* Wheels, relations, coordinates that count from different places: those of a simulated job. */
+static void cover_wheels(coverage *c) {
+    tr_rolled_options o = {.seed = 1,
+                           .n_positions = 2,
+                           .reference_sd_mm = 1,
+                           .hub_tilt_sd_rad = 0.005,
+                           .floor_sd_mm = 1,
+                           .has_emblem = true,
+                           .is_steady = true};
+    tr_rolled r;
+    tr_error err = {0};
+    assert_true(tr_rolled_make(&o, &r, &err));
+    r.job.layout.thrust_limit_rad = 0.01;
+    r.job.layout.placements[1].from[2] = (tr_origin){TR_FROM_POINT, "emblem", TR_N_POINTS};
+    assert_true(tr_check_evaluate(&r.job, &r.check, &err));
+    assert_true(tr_check_finish(&r.check, NULL, &err));
+    json_t *json = tr_check_json(&r.check.result);
+    assert_non_null(json);
+    cover(c, "", json);
+    json_decref(json);
+    tr_rolled_release(&r);
+}
+
 static void every_key_of_a_check_is_described(void **state) {
     (void)state;
     coverage c = {.format = &tr_help_check_result};
@@ -459,6 +486,7 @@ static void every_key_of_a_check_is_described(void **state) {
     temp_path(path, folder, "job.yaml");
     cover_output(&c, "check demo-fail.yaml");
     cover_output(&c, "check no-such-job.yaml");
+    cover_wheels(&c);
     write_job(path, "unknown");
     snprintf(line, sizeof line, "check '%s' demo-pass/*.jpg", path);
     cover_output(&c, line);

@@ -14,7 +14,9 @@ const tr_help_format tr_help_check_result = {
             "`error`, and `sheets`, `left_out`, `variance_factor` and `degrees_of_freedom` are "
             "missing.",
             "AXIS stands for `x_mm`, `y_mm`, `z_mm`, `yaw_deg`, `pitch_deg` and `roll_deg`, in the "
-            "vehicle's frame; LENGTH for `wheelbase_mm`, `track_front_mm` and `track_rear_mm`. All "
+            "vehicle's frame; LENGTH for `wheelbase_mm`, `track_front_mm` and `track_rear_mm`; WHEEL for "
+            "`front-left` and the others; WHOLE for `thrust_angle_deg`, `set_back_mm`, "
+            "`wheelbase_left_mm` and `wheelbase_right_mm`. All "
             "that is below them has the unit at the end of that name.",
             NULL},
     .keys =
@@ -149,6 +151,7 @@ const tr_help_format tr_help_check_result = {
             {"vehicle_id", NULL, NULL, "as the job states it, or null"},
             {"technician", NULL, NULL, "as the job states it, or null"},
             {"reference_sd_mm", "mm", NULL, "how well the plates sit, as the job states it"},
+            {"thrust_limit_deg", "degrees", NULL, "only where the layout limits the thrust angle"},
             {"flatness_limit_mm", "mm", NULL, "by how much a required sheet may be out of flat"},
             {"steady_camera", NULL, NULL, "whether every lens profile says that its camera is"},
             TR_HELP_KEYS_OF_PROGRAM,

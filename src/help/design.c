@@ -29,7 +29,7 @@ const tr_help_command tr_help_design = {
              "near the middle of the upper edge, whose `at_mm` is printed beside it",
              "w pointer"},
             {"hub", NULL,
-             "hangs on a wheel: four tags round an open middle; no command measures it yet",
+             "hangs on a wheel: four tags round an open middle",
              "w hub"},
             {"mat", NULL,
              "lies on the floor: tags and checker corners along its edges, its middle open",
