@@ -221,8 +221,9 @@ static void write_examples(const char *folder) {
         write_file(folder, name, text);
     }
     static const char *const OTHERS[][3] = {
-        {"board-1", "BOARD-1", "board"}, {"board-2", "BOARD-2", "board"}, {"hub-fl", "HUB-FL", "hub"},
-        {"hub-fr", "HUB-FR", "hub"},     {"hub-rl", "HUB-RL", "hub"},     {"hub-rr", "HUB-RR", "hub"}};
+        {"board-1", "BOARD-1", "board"}, {"board-2", "BOARD-2", "board"},
+        {"hub-fl", "HUB-FL", "hub"},     {"hub-fr", "HUB-FR", "hub"},
+        {"hub-rl", "HUB-RL", "hub"},     {"hub-rr", "HUB-RR", "hub"}};
     for (int i = 0; i < 6; i++) {
         char name[32], text[256];
         snprintf(name, sizeof name, "sheets/%s.yaml", OTHERS[i][0]);

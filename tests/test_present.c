@@ -107,7 +107,8 @@ static void make_job(scene *s, int n_placements) {
     job->n_sheets = N_SHEETS;
     job->references = s->references;
     job->n_references = 4;
-    for (int i = 0; i < 4; i++) s->references[i] = (tr_reference){.point = POINTS[i], .sheet = PLATE_A + i};
+    for (int i = 0; i < 4; i++)
+        s->references[i] = (tr_reference){.point = POINTS[i], .sheet = PLATE_A + i};
     job->reference_sd_mm = 1;
     snprintf(job->layout.id, sizeof job->layout.id, "DEMO-REAR");
     snprintf(job->layout.vehicle, sizeof job->layout.vehicle, "Demo estate car");

@@ -1117,7 +1117,7 @@ static void what_was_designed_is_told_in_few_words(void **state) {
     o = run("design plate --name Q --ids 490..586 --out plain_7.yaml");
     check_has(o.out, "trammel print plain_7.yaml --out FILE.pdf");
     o = run("design hub --name H --ids 490..586 --out h.yaml");
-    check_has(o.out, "no command measures a hub plate yet");
+    check_has(o.out, "a job needs its standoff_mm");
     o = run("design plate --name "
             "0123456789012345678901234567890123456789012345678901234567890123 --out x.yaml");
     assert_int_equal(o.status, USAGE);

@@ -103,6 +103,11 @@ static int run_request(const request *r) {
     tr_error why = {0}; /* there is no measurement */
     tr_error unwritten[2] = {{0}, {0}};
     bool has_job = tr_job_read(r->job, &job, &why);
+    if (has_job && r->n_photos > 0 && job.n_positions > 1) {
+        has_job = tr_fail_at(&why, TR_BAD_INPUT, r->job, 0, "positions",
+                             "say in which position each photo was taken, which photos on the "
+                             "command line do not; leave those out");
+    }
     char **photos = r->n_photos > 0 ? r->photos : job.photos;
     int n_photos = r->n_photos > 0 ? r->n_photos : job.n_photos;
     if (is_picture_an_input(r, photos, n_photos)) {

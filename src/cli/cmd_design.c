@@ -209,7 +209,14 @@ static void print_sheet(const request *r, const tr_artwork *a, const tr_shop *sh
                      "Note: this board looks the same after half a turn; with an even number of "
                      "squares one way and an odd one the other its ends can be told apart.");
     }
-    if (d->kind == TR_DESIGN_HUB) puts("Note: no command measures a hub plate yet.");
+    if (d->kind == TR_DESIGN_HUB) {
+        tr_text_wrap(
+            stdout, 0, 0,
+            "Note: a job needs its standoff_mm, from the printed face inward to the wheel's "
+            "mid-plane, as it hangs; roll the vehicle by a quarter turn of its wheels "
+            "between two groups of photos ('trammel help job', positions), and how it hangs "
+            "is measured, too.");
+    }
     print_place(a);
     fputs("Print it: trammel print ", stdout);
     tr_options_print_word(r->out);

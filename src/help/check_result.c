@@ -14,7 +14,8 @@ const tr_help_format tr_help_check_result = {
             "`error`, and `sheets`, `left_out`, `variance_factor` and `degrees_of_freedom` are "
             "missing.",
             "AXIS stands for `x_mm`, `y_mm`, `z_mm`, `yaw_deg`, `pitch_deg` and `roll_deg`, in the "
-            "vehicle's frame; LENGTH for `wheelbase_mm`, `track_front_mm` and `track_rear_mm`; WHEEL for "
+            "vehicle's frame; LENGTH for `wheelbase_mm`, `track_front_mm` and `track_rear_mm`; "
+            "WHEEL for "
             "`front-left` and the others; WHOLE for `thrust_angle_deg`, `set_back_mm`, "
             "`wheelbase_left_mm` and `wheelbase_right_mm`. All "
             "that is below them has the unit at the end of that name.",

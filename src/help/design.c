@@ -28,9 +28,7 @@ const tr_help_command tr_help_design = {
              "a plate that is laid with its tip at a point: two tags, and a printed arrow head "
              "near the middle of the upper edge, whose `at_mm` is printed beside it",
              "w pointer"},
-            {"hub", NULL,
-             "hangs on a wheel: four tags round an open middle",
-             "w hub"},
+            {"hub", NULL, "hangs on a wheel: four tags round an open middle", "w hub"},
             {"mat", NULL,
              "lies on the floor: tags and checker corners along its edges, its middle open",
              "w mat"},

@@ -18,9 +18,7 @@ const tr_help_format tr_help_sheet = {
             {"title", NULL, NULL, "what it is, in words; at most 127 bytes"},
             {"kind", NULL, NULL,
              "`mat` (lies on the floor), `board` (stands upright), `plate` (small; marks a wheel's "
-             "point on the floor) or `hub` (hangs on a wheel). Boards and hubs can be described "
-             "and "
-             "printed, but no command measures them yet"},
+             "point on the floor) or `hub` (hangs on a wheel)"},
             {"size_mm", "mm", NULL, "[width, height] of the face"},
             {"tag_family", NULL, NULL,
              "the family of all its tags, as libapriltag has them; `tag36h11` is the usual one"},

@@ -348,15 +348,34 @@ static bool solve(tr_roll *s, tr_error *err) {
     size_t n = (size_t)s->n_unknowns;
     state moved = {0};
     double *scratch = calloc(n + 2 * m + n * n + n * m + n + 1, sizeof *scratch);
-    bool ok = state_new(s, &moved, err) && (scratch || tr_fail_memory(err));
-    if (ok) set_initial(s);
-    if (ok && (!fill_covariance(s) || !iterate(s, scratch, &moved))) {
-        ok = tr_fail(err, TR_NO_MEASURE,
+    bool ok = state_new(s, &moved, err);
+    if (!scratch) {
+        ok = tr_fail_memory(err);
+    } else if (ok) {
+        set_initial(s);
+        ok = (fill_covariance(s) && iterate(s, scratch, &moved)) ||
+             tr_fail(err, TR_NO_MEASURE,
                      "the photos of the roll positions do not tell the wheels' axes");
     }
     free(scratch);
     free(moved.sheets);
     return ok;
+}
+
+static bool allocate(const tr_roll_input *in, tr_roll *s, tr_error *err) {
+    s->in = *in;
+    s->sheets = tr_array(in->n_sheets, sizeof *s->sheets);
+    s->centre = tr_array(in->n_sheets, sizeof *s->centre);
+    if (!s->sheets || !s->centre) return tr_fail_memory(err);
+    memcpy(s->sheets, in->sheets, (size_t)in->n_sheets * sizeof *s->sheets);
+    s->n_unknowns = unknown_of(s, in->n_sheets) + POSE_N * last_of(s);
+    s->n_observations = first_lean(s) + LEAN_N * last_of(s);
+    s->J = tr_table(s->n_observations, s->n_unknowns, sizeof *s->J);
+    s->L = tr_table(s->n_observations, s->n_observations, sizeof *s->L);
+    s->gain = tr_table(s->n_unknowns, s->n_observations, sizeof *s->gain);
+    s->r = tr_array(s->n_observations, sizeof *s->r);
+    if (!s->J || !s->L || !s->gain || !s->r) return tr_fail_memory(err);
+    return state_new(s, &s->x, err);
 }
 
 tr_roll *tr_roll_new(const tr_roll_input *in, tr_error *err) {
@@ -365,27 +384,13 @@ tr_roll *tr_roll_new(const tr_roll_input *in, tr_error *err) {
         tr_fail_memory(err);
         return NULL;
     }
-    s->in = *in;
-    s->sheets = tr_array(in->n_sheets, sizeof *s->sheets);
-    s->centre = tr_array(in->n_sheets, sizeof *s->centre);
-    if (s->sheets && s->centre && state_new(s, &s->x, err)) {
-        memcpy(s->sheets, in->sheets, (size_t)in->n_sheets * sizeof *s->sheets);
-        s->in.sheets = s->sheets;
-        s->n_unknowns = unknown_of(s, in->n_sheets) + POSE_N * last_of(s);
-        s->n_observations = first_lean(s) + LEAN_N * last_of(s);
-        s->J = tr_table(s->n_observations, s->n_unknowns, sizeof *s->J);
-        s->L = tr_table(s->n_observations, s->n_observations, sizeof *s->L);
-        s->gain = tr_table(s->n_unknowns, s->n_observations, sizeof *s->gain);
-        s->r = tr_array(s->n_observations, sizeof *s->r);
+    if (!allocate(in, s, err) || !solve(s, err)) {
+        tr_roll_free(s);
+        return NULL;
     }
-    if (!s->J || !s->L || !s->gain || !s->r) {
-        tr_fail_memory(err);
-    } else if (solve(s, err)) {
-        s->in.covariance = NULL;
-        return s;
-    }
-    tr_roll_free(s);
-    return NULL;
+    s->in.sheets = s->sheets; /* what was borrowed is not needed any more */
+    s->in.covariance = NULL;
+    return s;
 }
 
 void tr_roll_free(tr_roll *s) {

@@ -51,22 +51,22 @@ typedef struct tr_roll tr_roll;
 /* NULL: memory ran out, or the poses do not determine the axes (TR_NO_MEASURE). Owned by the
    caller. */
 tr_roll *tr_roll_new(const tr_roll_input *in, tr_error *err);
-void tr_roll_free(tr_roll *roll);
+void tr_roll_free(tr_roll *s);
 
-int tr_roll_n_observations(const tr_roll *roll);
+int tr_roll_n_observations(const tr_roll *s);
 
 /* The wheel of a sheet, with all observations changed by small amounts (NULL: as they are), to
    first order. */
-tr_wheel tr_roll_wheel(const tr_roll *roll, int sheet, const double *change);
+tr_wheel tr_roll_wheel(const tr_roll *s, int sheet, const double *change);
 
 /* By how much a wheel turned forward from a position to the last, rad, in (-pi, pi]; the sheet was
    there. */
-double tr_roll_angle(const tr_roll *roll, int sheet, int position);
+double tr_roll_angle(const tr_roll *s, int sheet, int position);
 
 /* Squared weighted residuals, and their degrees of freedom. */
-double tr_roll_cost(const tr_roll *roll);
-int tr_roll_degrees_of_freedom(const tr_roll *roll);
+double tr_roll_cost(const tr_roll *s);
+int tr_roll_degrees_of_freedom(const tr_roll *s);
 /* The largest misfit of any pose: a turn (rad) and a way (mm). */
-void tr_roll_misfit(const tr_roll *roll, double *turn_rad, double *way_mm);
+void tr_roll_misfit(const tr_roll *s, double *turn_rad, double *way_mm);
 
 #endif
