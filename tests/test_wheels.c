@@ -246,6 +246,47 @@ static void hub_sheets_on_the_wrong_wheels(void **state) {
     tr_rolled_release(&r);
 }
 
+/* ---- what coordinates count from ---- */
+
+static tr_vec3 true_centre(const tr_rolled *r, const char *id) {
+    const tr_scene *scene = &r->scenes[r->job.n_positions - 1];
+    for (int i = 0; i < scene->n_sheets; i++) {
+        if (strcmp(scene->sheets[i].sheet.id, id) != 0) continue;
+        return tr_pose_apply(r->truth.vehicle_from_world, scene->sheets[i].vehicle_from_sheet.t_mm);
+    }
+    fail();
+    return tr_v3(0, 0, 0);
+}
+
+/* A tag on the body, a wheel's centre, another board; u95 has what each of them leaves open. */
+static void coordinates_count_from_what_is_named(void **state) {
+    (void)state;
+    tr_rolled_options o = rolled_job(14, 3);
+    o.has_emblem = true;
+    o.reference_sd_mm = 0.2; /* how well the tag is stuck on its point */
+    o.runout_mm = 0.2;
+    tr_rolled r;
+    tr_error err = {0};
+    assert_true(tr_rolled_make(&o, &r, &err));
+    tr_origin *from = r.job.layout.placements[1].from;
+    from[0] = (tr_origin){TR_FROM_POINT, "front-left", TR_FRONT_LEFT};
+    from[1] = (tr_origin){TR_FROM_SHEET, "BOARD-1", TR_ROLLED_BOARD};
+    from[2] = (tr_origin){TR_FROM_POINT, "emblem", TR_N_POINTS};
+    assert_true(tr_check_evaluate(&r.job, &r.check, &err));
+    const tr_axis_result *a = r.check.result.targets[1].axis;
+    tr_vec3 board = true_centre(&r, "BOARD-2");
+    double x = board.x - r.truth.value[TR_CENTRE + 3 * TR_FRONT_LEFT];
+    double y = board.y - true_centre(&r, "BOARD-1").y;
+    double z = board.z - true_centre(&r, "TAG-90").z;
+    CHECK_AT_MOST(fabs(a[TR_X].measured - x), 2 * a[TR_X].u95);
+    CHECK_AT_MOST(fabs(a[TR_Y].measured - y), 2 * a[TR_Y].u95);
+    CHECK_AT_MOST(fabs(a[TR_Z].measured - z), 2 * a[TR_Z].u95);
+    CHECK_NEAR(a[TR_X].measured, x, 1);
+    CHECK_NEAR(a[TR_Y].measured, y, 0.3);
+    CHECK_NEAR(a[TR_Z].measured, z, 1);
+    tr_rolled_release(&r);
+}
+
 /* ---- the result ---- */
 
 __attribute__((noinline)) static char *text_of(const tr_check_result *result) {
@@ -293,6 +334,7 @@ int main(void) {
         cmocka_unit_test(too_little_a_roll_is_told),
         cmocka_unit_test(boards_the_wrong_way_round),
         cmocka_unit_test(hub_sheets_on_the_wrong_wheels),
+        cmocka_unit_test(coordinates_count_from_what_is_named),
         cmocka_unit_test(the_result_is_read_back),
     };
     return cmocka_run_group_tests_name("wheels", tests, NULL, NULL);

@@ -342,6 +342,14 @@ static void check_limits(const tr_job *job, int i, const tr_sheet *sheet, tr_err
     }
 }
 
+static const tr_placement *find_placement(const tr_job *job, int sheet) {
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        if (tr_job_find_sheet(job, job->layout.placements[i].sheet) == sheet)
+            return &job->layout.placements[i];
+    }
+    return NULL;
+}
+
 static int find_reference(const tr_job *job, const char *name) {
     for (int i = 0; i < job->n_references; i++) {
         if (strcmp(tr_reference_name(&job->references[i]), name) == 0) return i;
@@ -369,6 +377,25 @@ static void find_origin(tr_job *job, int i, int k, tr_error *cause) {
     } else if (strcmp(from->name, placement->sheet) == 0) {
         tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, placement->from_line, key,
                    "is %s itself; name an axle, a marked point or another sheet", from->name);
+    }
+}
+
+/* A chain of sheets that count from one another must end at the vehicle. */
+static void check_chain(const tr_job *job, int i, int k, tr_error *cause) {
+    const tr_placement *placement = &job->layout.placements[i];
+    const tr_origin *from = &placement->from[k];
+    char key[48];
+    for (int step = 0; from && from->kind == TR_FROM_SHEET; step++) {
+        if (step == job->layout.n_placements) {
+            snprintf(key, sizeof key, "placements[%d].from", i);
+            tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, placement->from_line, key,
+                       "is %s, but what that counts from leads back to it; let one of the chain "
+                       "count from an axle or a marked point",
+                       placement->from[k].name);
+            return;
+        }
+        const tr_placement *next = find_placement(job, from->index);
+        from = next ? &next->from[k] : NULL;
     }
 }
 
@@ -414,6 +441,14 @@ static void read_moved(tr_yaml y, tr_job *job) {
     }
 }
 
+static void check_chains(tr_yaml y, const tr_job *job) {
+    tr_error cause = {0};
+    for (int i = 0; i < job->layout.n_placements && tr_yaml_has(y); i++) {
+        for (int k = 0; k < 3 && cause.code == TR_OK; k++) check_chain(job, i, k, &cause);
+        if (cause.code != TR_OK) tr_yaml_fail_inside(y, &cause);
+    }
+}
+
 bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_job job = {0};
     tr_shots shots;
@@ -447,6 +482,7 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     read_sheets(tr_yaml_at(y, "sheets"), &job);
     read_references(tr_yaml_at(y, "references"), &job);
     check_placements(y, &job);
+    check_chains(y, &job);
     read_moved(tr_yaml_at(y, "moved"), &job);
     if (!tr_yaml_close(y, err)) {
         tr_job_release(&job);

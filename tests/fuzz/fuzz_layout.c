@@ -1,6 +1,8 @@
 /* Any file as a layout. */
 #include "fuzz.h"
 
+#include <string.h>
+
 #include "job/layout.h"
 
 static void check_layout(const tr_layout *layout) {
@@ -17,6 +19,12 @@ static void check_layout(const tr_layout *layout) {
         FUZZ_CHECK(placement->axis[TR_X].is_required && placement->axis[TR_Y].is_required);
         FUZZ_CHECK(placement->axis[TR_YAW].is_required);
     }
+    for (int i = 0; i < layout->n_relations; i++) {
+        const tr_relation *r = &layout->relations[i];
+        FUZZ_CHECK(strcmp(r->sheets[0], r->sheets[1]) != 0);
+        for (int k = 0; k < TR_N_AXES; k++)
+            FUZZ_CHECK(!r->axis[k].is_judged || (r->axis[k].is_required && r->axis[k].limit > 0));
+    }
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
@@ -29,7 +37,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     if (ok)
         check_layout(&layout);
     else
-        FUZZ_CHECK(!layout.path && !layout.placements);
+        FUZZ_CHECK(!layout.path && !layout.placements && !layout.relations);
     tr_layout_release(&layout);
     fuzz_file_close(0);
     return 0;
