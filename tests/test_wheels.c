@@ -215,6 +215,24 @@ static void a_sheet_that_slipped_is_named(void **state) {
     check_found(&o, TR_FOUND_HUB_TURNED_ALONE);
 }
 
+/* No photo of the first position can be used: the rest is measured, and told not to be enough. */
+static void a_position_without_photos(void **state) {
+    (void)state;
+    tr_rolled_options o = rolled_job(15, 2);
+    tr_rolled r;
+    tr_error err = {0};
+    assert_true(tr_rolled_make(&o, &r, &err));
+    for (int i = 0; i < r.check.set.n_photos; i++) {
+        if (r.check.set.photos[i].position == 0) r.check.set.photos[i].is_readable = false;
+    }
+    if (!tr_check_evaluate(&r.job, &r.check, &err)) fail_msg("%s", err.text);
+    assert_true(tr_findings_have(&r.check.result.findings, TR_FOUND_ROLLED_TOO_LITTLE));
+    assert_int_not_equal(r.check.result.verdict, TR_PASS);
+    CHECK_NEAR(r.check.result.geometry[TR_CAMBER].u95, 0.6 * DEG, 0.05 * DEG);
+    assert_false(r.check.result.geometry[TR_RUNOUT].is_measured);
+    tr_rolled_release(&r);
+}
+
 static void too_little_a_roll_is_told(void **state) {
     (void)state;
     tr_rolled_options o = rolled_job(10, 2);
@@ -331,6 +349,7 @@ int main(void) {
         cmocka_unit_test(relations_are_better_than_places),
         cmocka_unit_test(a_vehicle_that_runs_askew_does_not_pass),
         cmocka_unit_test(a_sheet_that_slipped_is_named),
+        cmocka_unit_test(a_position_without_photos),
         cmocka_unit_test(too_little_a_roll_is_told),
         cmocka_unit_test(boards_the_wrong_way_round),
         cmocka_unit_test(hub_sheets_on_the_wrong_wheels),

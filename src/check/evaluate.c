@@ -197,8 +197,11 @@ static bool set_up_result(const tr_job *job, tr_check_result *result, tr_error *
     result->n_sheets = job->n_sheets;
     result->n_plates = job->n_references;
     result->wheelbase.stated_mm = job->layout.wheelbase_mm;
-    result->track_front.stated_mm = job->layout.track_front_mm;
-    result->track_rear.stated_mm = job->layout.track_rear_mm;
+    /* Stated tracks are between plumb points. */
+    if (tr_references_have_plates(job, false))
+        result->track_front.stated_mm = job->layout.track_front_mm;
+    if (tr_references_have_plates(job, true))
+        result->track_rear.stated_mm = job->layout.track_rear_mm;
     result->verdict = TR_INCONCLUSIVE;
     tr_targets_set_up(job, result);
     return true;

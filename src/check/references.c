@@ -130,8 +130,7 @@ static bool check_skew(const tr_vehicle *v, double tolerance, double u_mm, tr_fi
     return skew <= SURPRISING_SKEW_U * u_mm || tr_note(AXLES_ASKEW, findings, err, skew);
 }
 
-/* What a layout states of tracks is between plumb points. */
-static bool has_plates(const tr_job *job, bool is_rear) {
+bool tr_references_have_plates(const tr_job *job, bool is_rear) {
     tr_wheel_point left = is_rear ? TR_REAR_LEFT : TR_FRONT_LEFT;
     for (int i = 0; i < job->n_references; i++) {
         if (job->references[i].point == left)
@@ -147,7 +146,7 @@ static bool check_lengths(const tr_job *job, const tr_vehicle *v, tr_findings *f
     for (int is_rear = 1; is_rear >= 0; is_rear--) {
         double measured = v->value[is_rear ? TR_TRACK_REAR : TR_TRACK_FRONT];
         double stated = is_rear ? l->track_rear_mm : l->track_front_mm;
-        if ((!is_rear && !v->has_front) || !has_plates(job, is_rear)) continue;
+        if ((!is_rear && !v->has_front) || !tr_references_have_plates(job, is_rear)) continue;
         if (!check_track(is_rear, measured, stated, tolerance, findings, is_off, err)) return false;
     }
     return !v->has_front || check_wheelbase(v->value[TR_WHEELBASE], l->wheelbase_mm, tolerance,
@@ -183,6 +182,7 @@ bool tr_check_references(const tr_job *job, const tr_vehicle *v, const tr_refere
         !check_thrust(job, v, u->thrust_u95_rad, findings, err)) {
         return false;
     }
-    bool has_all_plates = has_plates(job, true) && has_plates(job, false);
+    bool has_all_plates =
+        tr_references_have_plates(job, true) && tr_references_have_plates(job, false);
     return !is_off || !has_all_plates || name_culprit(job, v, findings, err);
 }

@@ -6,6 +6,10 @@
 #include "job/job.h"
 #include "vehicle/vehicle.h"
 
+/* An axle's wheels are marked by plates, so that its track is between plumb points, as a layout's.
+ */
+bool tr_references_have_plates(const tr_job *job, bool is_rear);
+
 /* How well they are known: the standard uncertainty of the skews, u95 of the thrust angle. */
 typedef struct {
     double skew_mm, thrust_u95_rad;

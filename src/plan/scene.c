@@ -121,6 +121,37 @@ static bool place_references(tr_plan_scene *s, tr_error *err) {
     return ok;
 }
 
+static bool hangs_on_wheels(const tr_job *job) {
+    for (int i = 0; i < job->n_references; i++) {
+        if (job->sheets[job->references[i].sheet].support == TR_ON_WHEEL) return true;
+    }
+    return false;
+}
+
+/* Sheets that lie beside a vehicle whose wheels carry sheets, for a floor and to tie both sides:
+   the job does not say where. The first ones are expected left and right of the vehicle's middle,
+   then ahead of it on either side; more are left out. */
+static void place_spare(tr_plan_scene *s) {
+    const tr_layout *l = &s->job->layout;
+    double aside = fmax(l->track_front_mm, l->track_rear_mm) / 2 + BESIDE_BODY_MM;
+    double ahead = l->wheelbase_mm + OVERHANG_MM + BESIDE_BODY_MM;
+    const tr_vec2 at[] = {{l->wheelbase_mm / 2, aside},
+                          {l->wheelbase_mm / 2, -aside},
+                          {ahead, aside},
+                          {ahead, -aside}};
+    size_t n = 0;
+    for (int i = 0; i < s->job->n_sheets && n < sizeof at / sizeof *at; i++) {
+        const tr_sheet *sheet = &s->job->sheets[i];
+        if (s->is_there[i] || sheet->support != TR_ON_FLOOR || !hangs_on_wheels(s->job)) continue;
+        double half = fmax(sheet->width_mm, sheet->height_mm) / 2;
+        double value[TR_N_AXES] = {
+            [TR_X] = at[n].x, [TR_Y] = at[n].y + (at[n].y > 0 ? half : -half)};
+        s->vehicle_from_sheet[i] = tr_pose_of_placement(value, false);
+        s->is_there[i] = true;
+        n++;
+    }
+}
+
 /* ---- the scene ---- */
 
 static bool count_cells(tr_plan_scene *s, tr_error *err) {
@@ -164,6 +195,7 @@ bool tr_plan_scene_init(const tr_job *job, tr_plan_scene *out, tr_error *err) {
     }
     if (!place_targets(out, err) || !place_references(out, err) || !count_cells(out, err))
         return false;
+    place_spare(out);
     set_up_body(out);
     return true;
 }

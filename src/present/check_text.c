@@ -139,8 +139,9 @@ static void put_what_axis_needs(const page *p, tr_axis axis, const tr_axis_resul
 
 /* What to do about the largest part of u95, once for each source. */
 static void put_advice(const page *p, const tr_check_result *result, int target) {
-    static const char *const FROM[TR_N_SOURCES] = {"the marks", "the lens", "the plates",
-                                                   "the sheets"};
+    const char *const FROM[TR_N_SOURCES] = {"the marks", "the lens",
+                                            result->has_wheels ? "the hub sheets" : "the plates",
+                                            "the sheets"};
     const tr_target_result *t = &result->targets[target];
     bool is_wanted[TR_N_SOURCES] = {false};
     bool has_any = false;

@@ -318,10 +318,26 @@ static void append_survey_wanted(line *l, const tr_check_result *result) {
     }
 }
 
+/* What hub sheets leave open. */
+static void append_roll_wanted(line *l, const tr_check_result *result) {
+    bool is_rolled = false;
+    for (int i = 0; i < TR_N_POINTS; i++) {
+        is_rolled = is_rolled || result->geometry[TR_RUNOUT + i].is_measured;
+    }
+    append(l, is_rolled ? "stick a small tag on the vehicle's body and name it in the job as a "
+                          "reference, or roll the vehicle once more for a third position; a floor "
+                          "that is known to be even may be stated (floor_sd_mm)."
+                        : "roll the vehicle by a quarter turn of its wheels between two groups of "
+                          "photos, and list both under 'positions' in the job: how the hub sheets "
+                          "hang is then measured.");
+}
+
 void tr_source_advice(const tr_check_result *result, int target, tr_source source, char *out,
                       size_t size) {
     line l = {.n = 0};
-    if (source == TR_FROM_PLATES) {
+    if (source == TR_FROM_PLATES && result->has_wheels) {
+        append_roll_wanted(&l, result);
+    } else if (source == TR_FROM_PLATES) {
         append(&l,
                "set the plates more exactly on their plumb marks, and state in the job how well "
                "they sit (reference_sd_mm, now %.3g).",

@@ -79,8 +79,11 @@ static int count_hubs(const tr_roll *s) {
     return n;
 }
 
-/* Rows that say how little a body leans: two a position, beyond the caller's. */
-enum { LEAN_N = 2 };
+/* Rows about where a body stood in a position, six each, beyond the caller's: it leans but little;
+   and it was in the workshop, so that a position that shows no sheet leaves nothing undetermined.
+ */
+enum { LEAN_N = POSE_N };
+static const double WORKSHOP_MM = 1e4;
 
 static int first_hang(const tr_roll *s) {
     return POSE_N * count_poses(s);
@@ -149,8 +152,10 @@ static void residuals(const tr_roll *s, const state *x, double *r) {
     }
     for (int p = 0; p < last_of(s); p++) {
         tr_vec3 turn = tr_vector_from_rotation(x->last_from_body[p].R);
-        *r++ = -turn.x;
-        *r++ = -turn.y;
+        tr_vec3 way = x->last_from_body[p].t_mm;
+        const double six[LEAN_N] = {-turn.x, -turn.y, -turn.z, -way.x, -way.y, -way.z};
+        memcpy(r, six, sizeof six);
+        r += LEAN_N;
     }
 }
 
@@ -255,7 +260,11 @@ static bool fill_covariance(tr_roll *s) {
             }
         }
     }
-    for (int i = first_lean(s); i < m; i++) s->L[(long)i * m + i] = lean * lean;
+    for (int i = first_lean(s); i < m; i++) {
+        int k = (i - first_lean(s)) % LEAN_N;
+        double sd = k < 2 ? lean : k == 2 ? 1 : WORKSHOP_MM;
+        s->L[(long)i * m + i] = sd * sd;
+    }
     return tr_dense_factor(s->L, m);
 }
 
@@ -448,8 +457,9 @@ double tr_roll_cost(const tr_roll *s) {
     return s->cost;
 }
 
+/* The four rows a position that only keep it in the workshop tell nothing. */
 int tr_roll_degrees_of_freedom(const tr_roll *s) {
-    return s->n_observations - s->n_unknowns;
+    return s->n_observations - 4 * last_of(s) - s->n_unknowns;
 }
 
 void tr_roll_misfit(const tr_roll *s, double *turn_rad, double *way_mm) {
