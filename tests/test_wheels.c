@@ -16,15 +16,15 @@
 
 static const double DEG = TR_RAD_PER_DEG;
 
-/* Toe, camber, run-outs of 1 mm and half a degree, a floor that is not quite even; a steady camera
-   and prints that are what they should be. */
+/* Toe, camber, run-outs of 1 mm and half a degree (with two positions as askew as the job states),
+   a floor that is not quite even; a steady camera and prints that are what they should be. */
 static tr_rolled_options rolled_job(uint64_t seed, int n_positions) {
     return (tr_rolled_options){.seed = seed,
                                .n_positions = n_positions,
                                .toe_rad = {0.05 * DEG, 0.1 * DEG, 0.1 * DEG, -0.05 * DEG},
                                .camber_rad = {-0.5 * DEG, -0.6 * DEG, -1.2 * DEG, -1.1 * DEG},
                                .runout_mm = 1,
-                               .runout_rad = 0.5 * DEG,
+                               .runout_rad = (n_positions > 2 ? 0.5 : 0.25) * DEG,
                                .floor_mm = 1,
                                .reference_sd_mm = 1,
                                .hub_tilt_sd_rad = 0.3 * DEG,
@@ -233,6 +233,25 @@ static void a_position_without_photos(void **state) {
     tr_rolled_release(&r);
 }
 
+/* With two positions only how askew the sheet then seems to hang can show it. */
+static void a_sheet_that_tilted_much_in_two_positions(void **state) {
+    (void)state;
+    tr_rolled_options o = rolled_job(16, 2);
+    o.runout_rad = 0.2 * DEG;
+    o.faults.slipped = 1 + TR_REAR_RIGHT;
+    o.faults.slip_tilt_rad = 2.5 * DEG;
+    check_found(&o, TR_FOUND_HUB_HANGS_ASKEW);
+    o.faults.slip_tilt_rad = 0;
+    tr_rolled r;
+    make(&o, &r);
+    assert_true(tr_findings_have(&r.check.result.findings, TR_FOUND_SLIP_NOT_SEEN));
+    assert_int_equal(r.check.result.verdict, TR_PASS);
+    tr_rolled_release(&r);
+    o = rolled_job(17, 3);
+    o.toe_rad[TR_FRONT_LEFT] = 3 * DEG;
+    check_found(&o, TR_FOUND_WHEEL_IMPLAUSIBLE);
+}
+
 static void too_little_a_roll_is_told(void **state) {
     (void)state;
     tr_rolled_options o = rolled_job(10, 2);
@@ -350,6 +369,7 @@ int main(void) {
         cmocka_unit_test(a_vehicle_that_runs_askew_does_not_pass),
         cmocka_unit_test(a_sheet_that_slipped_is_named),
         cmocka_unit_test(a_position_without_photos),
+        cmocka_unit_test(a_sheet_that_tilted_much_in_two_positions),
         cmocka_unit_test(too_little_a_roll_is_told),
         cmocka_unit_test(boards_the_wrong_way_round),
         cmocka_unit_test(hub_sheets_on_the_wrong_wheels),

@@ -94,7 +94,11 @@
     X(HUB_TURNED_ALONE,       "hub_turned_alone",      true, \
       "sheet=%s turned_deg=%f others_deg=%f") \
     X(ROLLED_TOO_LITTLE,      "rolled_too_little",     true,  "sheet=%s turned_deg=%f") \
+    X(HUB_HANGS_ASKEW,        "hub_hangs_askew",       true,  "sheet=%s tilt_deg=%f stated_deg=%f") \
+    X(WHEEL_IMPLAUSIBLE,      "wheel_implausible",     true, \
+      "wheel=%s toe_deg=%f camber_deg=%f") \
     X(TWO_POSITIONS,          "two_positions",         false, "-") \
+    X(SLIP_NOT_SEEN,          "slip_not_seen",         false, "tilt_deg=%f") \
     X(REAR_PLATES_ONLY,       "rear_plates_only",      false, "-") \
     X(VEHICLE_ID_MALFORMED,   "vehicle_id",            false, "vehicle_id=%s") \
     X(VEHICLE_ID_DIGIT,       "vehicle_id",            false, "vehicle_id=%s") \

@@ -116,6 +116,10 @@ static bool measure(const tr_solved *s, const tr_vehicle *vehicle, tr_check *che
         tr_reference_u u = {.skew_mm =
                                 sqrt(fmax(o[TR_SKEW_REAR].variance, o[TR_SKEW_FRONT].variance)),
                             .thrust_u95_rad = tr_expanded(o[TR_THRUST_ANGLE].variance)};
+        for (int i = 0; i < TR_N_POINTS; i++) {
+            u.toe_u95_rad[i] = tr_expanded(o[TR_TOE + i].variance);
+            u.camber_u95_rad[i] = tr_expanded(o[TR_CAMBER + i].variance);
+        }
         tr_targets_fill(s, vehicle, &outputs, &check->result);
         fill_vehicle(vehicle, &outputs, &check->result);
         fill_places(s, vehicle, check);

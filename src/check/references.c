@@ -166,6 +166,29 @@ static bool check_thrust(const tr_job *job, const tr_vehicle *v, double u95, tr_
                    limit * TR_DEG_PER_RAD);
 }
 
+/* Toe and camber of vehicles that stand on four sound wheels, steering straight, stay far below
+   (common practice, no source). */
+static const double MOST_TOE = 1.5 * TR_RAD_PER_DEG;
+static const double MOST_CAMBER = 6 * TR_RAD_PER_DEG;
+
+/* u95: of the toes and cambers; what may be within the limits is no more than uncertain. */
+static bool check_wheels(const tr_vehicle *v, const tr_reference_u *u, tr_findings *findings,
+                         tr_error *err) {
+    for (int i = 0; i < TR_N_POINTS; i++) {
+        double toe = v->has[TR_TOE + i] ? v->value[TR_TOE + i] : 0;
+        double camber = v->has[TR_CAMBER + i] ? v->value[TR_CAMBER + i] : 0;
+        if (fabs(toe) - u->toe_u95_rad[i] <= MOST_TOE &&
+            fabs(camber) - u->camber_u95_rad[i] <= MOST_CAMBER) {
+            continue;
+        }
+        if (!tr_note(WHEEL_IMPLAUSIBLE, findings, err, tr_wheel_point_name((tr_wheel_point)i),
+                     toe * TR_DEG_PER_RAD, camber * TR_DEG_PER_RAD)) {
+            return false;
+        }
+    }
+    return true;
+}
+
 bool tr_check_references(const tr_job *job, const tr_vehicle *v, const tr_reference_u *u,
                          tr_findings *findings, tr_error *err) {
     bool is_sound;
@@ -176,7 +199,8 @@ bool tr_check_references(const tr_job *job, const tr_vehicle *v, const tr_refere
         tr_findings_have(findings, TR_FOUND_SHEET_MOVED)) {
         return true;
     }
-    if (!check_lengths(job, v, findings, &is_off, err)) return false;
+    if (!check_lengths(job, v, findings, &is_off, err) || !check_wheels(v, u, findings, err))
+        return false;
     if (!v->has_front) return tr_note(REAR_PLATES_ONLY, findings, err);
     if (!check_skew(v, job->layout.reference_tolerance_mm, u->skew_mm, findings, &is_off, err) ||
         !check_thrust(job, v, u->thrust_u95_rad, findings, err)) {

@@ -10,14 +10,16 @@
  */
 bool tr_references_have_plates(const tr_job *job, bool is_rear);
 
-/* How well they are known: the standard uncertainty of the skews, u95 of the thrust angle. */
+/* How well they are known: the standard uncertainty of the skews, u95 of the angles. */
 typedef struct {
     double skew_mm, thrust_u95_rad;
+    double toe_u95_rad[TR_N_POINTS], camber_u95_rad[TR_N_POINTS];
 } tr_reference_u;
 
 /* Findings, which block a pass: plates exchanged left and right or front and rear, wheelbase
    or tracks off the layout's by more than its tolerance, axles not square to each other; and, where
-   one plate alone explains it, which one and by how much; a thrust angle beyond the layout's limit.
+   one plate alone explains it, which one and by how much; a thrust angle beyond the layout's limit;
+   wheels that no sound vehicle has.
    A skew that is more than its uncertainty explains, but within the tolerance, is told and does not
    block.
    Where the findings already name a cause that spoils every length (another lens, a print's scale,

@@ -13,6 +13,9 @@ static const double CHANCE_SIGMAS = 5;
 /* Wheels turn alike but for their sizes and a bend in the way. */
 static const double APART_RAD = 3 * TR_RAD_PER_DEG;
 static const double APART_PART = 0.03;
+/* A sheet that hangs farther out of square than this many stated standard deviations does not hang
+   as stated: by chance one in 450 of two axes. */
+static const double ASKEW_SIGMAS = 3.5;
 /* Less than this part of the axis's direction is told by a roll: 2 sin(15 degrees), of 2. */
 static const double LEAST_CHORD = 0.5;
 
@@ -203,6 +206,19 @@ static bool note_little(const tr_solved *s, int rolled, tr_findings *findings, t
                                           s->job->sheets[r->sheet].id, fabs(best) * TR_DEG_PER_RAD);
 }
 
+/* With two positions how a sheet hangs and its wheel's axis take up whatever tilt it has in either,
+   so that a tilt in between shows in how askew it seems to hang alone. */
+static bool note_askew(const tr_solved *s, int rolled, tr_findings *findings, tr_error *err) {
+    tr_wheel wheel = {.has_runout = false};
+    if (s->job->n_positions > 2) return true;
+    if (s->job->sheets[s->job->references[s->reference[rolled]].sheet].support == TR_ON_WHEEL)
+        wheel = tr_roll_wheel(s->roll, rolled, NULL);
+    double stated = s->job->hub_tilt_sd_rad;
+    return !wheel.has_runout || wheel.runout_rad <= ASKEW_SIGMAS * stated ||
+           tr_note(HUB_HANGS_ASKEW, findings, err, id_of(s, rolled),
+                   wheel.runout_rad * TR_DEG_PER_RAD, stated * TR_DEG_PER_RAD);
+}
+
 static bool has_body_sheet(const tr_solved *s) {
     for (int k = 0; k < s->n_rolled; k++) {
         int sheet = s->job->references[s->reference[k]].sheet;
@@ -219,7 +235,13 @@ static bool note_all(const tr_solved *s, tr_findings *findings, tr_error *err) {
     for (int p = 0; p < s->job->n_positions - 1 && ok; p++) {
         ok = note_apart(s, p, findings, err);
     }
-    for (int k = 0; k < s->n_rolled && ok; k++) ok = note_little(s, k, findings, err);
+    for (int k = 0; k < s->n_rolled && ok; k++) {
+        ok = note_little(s, k, findings, err) && note_askew(s, k, findings, err);
+    }
+    /* A tilt in between shows by 0.7 of it, as much as it turns the axis. */
+    double unseen = sqrt(2) * ASKEW_SIGMAS * s->job->hub_tilt_sd_rad;
+    if (ok && s->job->n_positions == 2)
+        ok = tr_note(SLIP_NOT_SEEN, findings, err, unseen * TR_DEG_PER_RAD);
     if (ok && s->job->n_positions == 2 && !has_body_sheet(s))
         ok = tr_note(TWO_POSITIONS, findings, err);
     return ok;

@@ -189,6 +189,22 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "The wheel of {sheet} turned by only {turned_deg:.0f}° between the positions, which does "
         "not "
         "tell its axis: roll the vehicle by about a quarter turn of the wheels.",
+    [TR_FOUND_HUB_HANGS_ASKEW] =
+        "{sheet} seems to hang {tilt_deg:.1f}° out of square to its wheel's axis, far more than "
+        "the "
+        "job states ({stated_deg:.1f}°): it slipped between the positions, its wheel was steered, "
+        "or "
+        "it is not fixed well. Fix it, set the steering straight and take all positions again.",
+    [TR_FOUND_WHEEL_IMPLAUSIBLE] =
+        "The {wheel} wheel seems to have a toe of {toe_deg:.1f}° and a camber of "
+        "{camber_deg:.1f}°, "
+        "which no sound vehicle has: a wheel was steered, a sheet slipped, or it hangs on another "
+        "wheel than the job says. Set the steering straight, check the sheets and take the photos "
+        "again.",
+    [TR_FOUND_SLIP_NOT_SEEN] =
+        "With two positions a sheet that tilted on its wheel in between by less than about "
+        "{tilt_deg:.1f}°, or a wheel that was steered by as little, would not be noticed. A third "
+        "position would show it.",
     [TR_FOUND_TWO_POSITIONS] =
         "With two positions alone the vehicle's way along X is not told apart from how the hub "
         "sheets hang: u95 of what counts from an axle contains that. A third position, or a sheet "

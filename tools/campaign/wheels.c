@@ -222,6 +222,7 @@ int campaign_wheels(const campaign_options *options) {
 typedef struct {
     const char *name;
     void (*set)(tr_rolled_options *o, tr_random *r);
+    int kind; /* of KINDS; -1: two positions with a sheet on the body, or three */
 } trap;
 
 static void set_nothing(tr_rolled_options *o, tr_random *r) {
@@ -278,17 +279,25 @@ static void set_ten_degrees(tr_rolled_options *o, tr_random *r) {
     o->roll_rad = 10 * TR_RAD_PER_DEG;
 }
 
-static const trap TRAPS[] = {{"honest (may pass)", set_nothing},
-                             {"board turned to the wrong side", set_wrong_side},
-                             {"board hung upside down", set_upside_down},
-                             {"two boards exchanged", set_boards_exchanged},
-                             {"hub sheets on each other's wheels", set_hubs_exchanged},
-                             {"rolled between photos of a group", set_rolled_within},
-                             {"front wheel steered in between", set_steered},
-                             {"hub sheet slipped, tilted", set_slipped},
-                             {"hub sheet slipped, turned", set_turned},
-                             {"rolled by ten degrees only", set_ten_degrees}};
-enum { N_TRAPS = sizeof TRAPS / sizeof *TRAPS };
+/* Of two positions a tilt in between cannot be told from another axis: the last two rows are told,
+   and do not count. */
+static const trap TRAPS[] = {{"honest (may pass)", set_nothing, -1},
+                             {"board turned to the wrong side", set_wrong_side, -1},
+                             {"board hung upside down", set_upside_down, -1},
+                             {"two boards exchanged", set_boards_exchanged, -1},
+                             {"hub sheets on each other's wheels", set_hubs_exchanged, -1},
+                             {"rolled between photos of a group", set_rolled_within, -1},
+                             {"front wheel steered in between", set_steered, 3},
+                             {"hub sheet slipped, tilted", set_slipped, 3},
+                             {"hub sheet slipped, turned", set_turned, -1},
+                             {"rolled by ten degrees only", set_ten_degrees, -1},
+                             {"unseen: steered, two positions", set_steered, 2},
+                             {"unseen: tilted, two positions", set_slipped, 2}};
+enum { N_TRAPS = sizeof TRAPS / sizeof *TRAPS, N_UNSEEN = 2 };
+
+static bool may_pass(int t) {
+    return t == 0 || t >= N_TRAPS - N_UNSEEN;
+}
 
 typedef struct {
     const campaign_options *options;
@@ -304,13 +313,15 @@ static bool run_trap(void *task, void *own, int item, tr_error *err) {
     trap_campaign *c = task;
     uint64_t seed = (uint64_t)(c->options->seed * 1000003 + 500000 + item);
     tr_random r = tr_random_seed(seed ^ 0x7AA9);
-    tr_rolled_options o = draw_job(c->options, seed, 2 + item / N_TRAPS % 2);
+    const trap *of = &TRAPS[item % N_TRAPS];
+    tr_rolled_options o =
+        draw_job(c->options, seed, of->kind >= 0 ? of->kind : 2 + item / N_TRAPS % 2);
     tr_rolled rolled;
     tr_error why = {0};
     for (int b = 0; b < TR_ROLLED_BOARDS; b++) {
         for (int k = 0; k < TR_N_AXES; k++) o.board_error[b][k] *= 0.1;
     }
-    TRAPS[item % N_TRAPS].set(&o, &r);
+    of->set(&o, &r);
     bool ok = tr_rolled_make(&o, &rolled, err);
     bool is = ok && tr_check_evaluate(&rolled.job, &rolled.check, &why);
     c->of_job[item].is_measured = is;
@@ -333,11 +344,11 @@ static long print_trap(const trap_campaign *c, int t, long jobs) {
     for (long i = t; i < jobs; i += N_TRAPS) {
         n++;
         n_of[c->of_job[i].is_measured ? (int)c->of_job[i].verdict : 3]++;
-        if (t > 0 && c->of_job[i].is_measured && c->of_job[i].verdict == TR_PASS)
+        if (!may_pass(t) && c->of_job[i].is_measured && c->of_job[i].verdict == TR_PASS)
             printf("FALSE PASS: wheels, job %ld: %s\n", i, TRAPS[t].name);
         if (c->options->only == i) printf("job %ld:%s\n", i, c->of_job[i].codes);
     }
-    long false_passes = t > 0 ? n_of[TR_PASS] : 0;
+    long false_passes = may_pass(t) ? 0 : n_of[TR_PASS];
     printf("%-34s %6ld %6ld %6ld %6ld %6ld %17ld\n", TRAPS[t].name, n, n_of[TR_PASS], n_of[TR_FAIL],
            n_of[TR_INCONCLUSIVE], n_of[3], false_passes);
     return false_passes;
