@@ -279,6 +279,23 @@ static void check_axle(tr_yaml y, const tr_job *job, tr_wheel_point left, tr_whe
                  job->layout.id);
 }
 
+/* Plates are on the floor themselves. */
+static void check_floor(tr_yaml y, const tr_job *job) {
+    bool has_hub = false;
+    bool has_floor = false;
+    for (int i = 0; i < job->n_references; i++) {
+        has_hub = has_hub || is_hub(job, &job->references[i]);
+    }
+    for (int i = 0; i < job->n_sheets; i++) {
+        has_floor = has_floor || job->sheets[i].support == TR_ON_FLOOR;
+    }
+    if (!has_hub || has_floor) return;
+    tr_yaml_fail(y,
+                 "mark the wheels with hub sheets, but no sheet of the job lies on the floor, from "
+                 "which heights count; lay a mat or plate on either side of the vehicle, and add "
+                 "them to 'sheets'");
+}
+
 /* What the vehicle frame needs: the rear points always; the front ones where they carry the
    centreline or the origin of a placement. */
 static void check_points(tr_yaml y, const tr_job *job) {
@@ -316,6 +333,7 @@ static void read_references(tr_yaml y, tr_job *job) {
         job->references[i] = reference;
     }
     if (tr_yaml_has(y)) check_points(y, job);
+    if (tr_yaml_has(y)) check_floor(y, job);
 }
 
 static bool is_reference(const tr_job *job, int sheet) {
