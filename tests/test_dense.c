@@ -159,6 +159,21 @@ static void a_matrix_times_its_inverse(void **unused) {
     for (int i = 0; i < 4; i++) CHECK_NEAR(out[i], expected[i], 0);
 }
 
+/* By hand: (4 + 2) x = 3 and (2 + 1) y = -1, for a damping of a half. */
+static void a_damped_step(void **state) {
+    (void)state;
+    double A[4] = {4, 0, 0, 2};
+    const double b[2] = {3, -1};
+    double x[2];
+    double slope;
+    assert_true(tr_dense_damped_step(A, b, 2, 0.5, x, &slope));
+    CHECK_NEAR(x[0], 0.5, 1e-15);
+    CHECK_NEAR(x[1], -1.0 / 3, 1e-15);
+    CHECK_NEAR(slope, 1.5 + 1.0 / 3, 1e-15);
+    double none[1] = {0};
+    assert_false(tr_dense_damped_step(none, b, 1, 0.5, x, &slope));
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(solutions_of_known_matrices),
@@ -168,6 +183,7 @@ int main(void) {
         cmocka_unit_test(propagation_written_out),
         cmocka_unit_test(propagation_undoes_whitening),
         cmocka_unit_test(a_matrix_times_its_inverse),
+        cmocka_unit_test(a_damped_step),
     };
     return cmocka_run_group_tests_name("dense", tests, NULL, NULL);
 }

@@ -12,9 +12,9 @@
 #include "check/check.h"
 #include "findings.h"
 #include "honest.h"
+#include "text.h"
 #include "present/check_json.h"
 #include "present/check_json_read.h"
-#include "present/check_text.h"
 #include "present/json.h"
 #include "present/picture.h"
 
@@ -24,18 +24,7 @@ typedef struct {
     size_t picture_size;
 } shown;
 
-/* Not inlined: GCC 12 would take what open_memstream left for a pointer to a variable that is gone.
- */
-__attribute__((noinline)) static char *text_of(const tr_check_result *result) {
-    char *text = NULL;
-    size_t size = 0;
-    FILE *out = open_memstream(&text, &size);
-    assert_non_null(out);
-    tr_check_text(result, true, out);
-    assert_int_equal(fclose(out), 0);
-    return text;
-}
-
+/* Not inlined: as check_text_of. */
 __attribute__((noinline)) static char *json_of(const tr_check_result *result) {
     char *text = NULL;
     size_t size = 0;
@@ -51,7 +40,7 @@ __attribute__((noinline)) static char *json_of(const tr_check_result *result) {
 static shown show(const tr_check_result *result) {
     static const char PATH[] = "result.png";
     tr_error err = {0};
-    shown s = {.text = text_of(result), .json = json_of(result)};
+    shown s = {.text = check_text_of(result, true), .json = json_of(result)};
     if (!tr_picture_write(result, NULL, PATH, &err)) fail_msg("%s", err.text);
     assert_true(tr_file_read(PATH, (size_t)1 << 28, &s.picture, &s.picture_size, &err));
     unlink(PATH);

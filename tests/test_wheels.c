@@ -10,7 +10,7 @@
 #include "findings.h"
 #include "present/check_json.h"
 #include "present/check_json_read.h"
-#include "present/check_text.h"
+#include "text.h"
 #include "tools/simulate/rolled.h"
 #include "vehicle/roll.h"
 
@@ -252,6 +252,24 @@ static void a_sheet_that_tilted_much_in_two_positions(void **state) {
     check_found(&o, TR_FOUND_WHEEL_IMPLAUSIBLE);
 }
 
+/* A sheet that was moved between positions is found out, or, where the job says so, counts in each
+   for itself. */
+static void a_floor_sheet_that_was_moved(void **state) {
+    (void)state;
+    tr_rolled_options o = rolled_job(18, 3);
+    o.faults.mat_moved_mm = 25;
+    check_found(&o, TR_FOUND_SHEET_MOVED);
+    tr_rolled r;
+    tr_error err = {0};
+    assert_true(tr_rolled_make(&o, &r, &err));
+    r.job.is_moved[TR_ROLLED_MAT] = true;
+    assert_true(tr_check_evaluate(&r.job, &r.check, &err));
+    assert_false(tr_findings_have(&r.check.result.findings, TR_FOUND_SHEET_MOVED));
+    assert_int_equal(r.check.result.verdict, TR_PASS);
+    check_honest(&r);
+    tr_rolled_release(&r);
+}
+
 static void too_little_a_roll_is_told(void **state) {
     (void)state;
     tr_rolled_options o = rolled_job(10, 2);
@@ -326,16 +344,6 @@ static void coordinates_count_from_what_is_named(void **state) {
 
 /* ---- the result ---- */
 
-__attribute__((noinline)) static char *text_of(const tr_check_result *result) {
-    char *text = NULL;
-    size_t size = 0;
-    FILE *out = open_memstream(&text, &size);
-    assert_non_null(out);
-    tr_check_text(result, false, out);
-    assert_int_equal(fclose(out), 0);
-    return text;
-}
-
 static void the_result_is_read_back(void **state) {
     (void)state;
     tr_rolled_options o = rolled_job(13, 2);
@@ -347,8 +355,8 @@ static void the_result_is_read_back(void **state) {
     tr_check_result read;
     assert_non_null(json);
     if (!tr_check_json_read(json, &read, &err)) fail_msg("%s: %s", err.key, err.text);
-    char *a = text_of(&r.check.result);
-    char *b = text_of(&read);
+    char *a = check_text_of(&r.check.result, false);
+    char *b = check_text_of(&read, false);
     assert_string_equal(a, b);
     assert_non_null(strstr(a, "thrust angle"));
     assert_non_null(strstr(a, "From BOARD-1 to BOARD-2"));
@@ -370,6 +378,7 @@ int main(void) {
         cmocka_unit_test(a_sheet_that_slipped_is_named),
         cmocka_unit_test(a_position_without_photos),
         cmocka_unit_test(a_sheet_that_tilted_much_in_two_positions),
+        cmocka_unit_test(a_floor_sheet_that_was_moved),
         cmocka_unit_test(too_little_a_roll_is_told),
         cmocka_unit_test(boards_the_wrong_way_round),
         cmocka_unit_test(hub_sheets_on_the_wrong_wheels),

@@ -72,7 +72,7 @@ static inline int tr_adjust_print_of(const tr_adjust_input *in, int sheet) {
 
 typedef struct {
     /* Photo i, rig i and sheet i of the network are those of the input. An observation's mark is of
-       its sheet: the tags are numbered first, then the corners. */
+       its sheet: the tags are numbered first, then the corners, then the discs. */
     tr_network net;
     const char **sheet_names; /* the network's: borrowed from the input, as its photo_names are */
     bool *photo_placed;       /* connected to the datum sheet, and in the solution */

@@ -32,8 +32,7 @@ TR_MUST_USE bool tr_check_init(const tr_job *job, tr_check *out, tr_error *err);
 TR_MUST_USE bool tr_check_require(const tr_job *job, tr_check *out, tr_error *err);
 
 /* Makes a check, reads the photos and measures their marks (tr_photo_set_read). out: n photos in
-   the order given, to be released in any case. False: as there, or the job asks for what cannot be
-   measured (TR_NO_MEASURE; then no photo is read). */
+   the order given, to be released in any case. False: as there. */
 TR_MUST_USE bool tr_check_photos(const tr_job *job, char *const *files, int n,
                                  const tr_workers *workers, tr_check *out, tr_error *err);
 

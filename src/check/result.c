@@ -87,11 +87,14 @@ static bool shows_place(const tr_photo *photo, tr_vec3 p_vehicle_mm) {
    required place falls. Of equals the first by name, in whichever order they were given. -1: none.
  */
 static int best_photo(const tr_photo_set *set, const tr_target_result *t) {
+    const tr_photo_request *r = &set->request;
+    bool stays = !r->stays || r->stays[t->sheet];
     int best = -1;
     int best_points = 0;
     for (int i = 0; i < set->n_photos; i++) {
         int at = tr_photo_set_at(set, i);
         if (!set->photos[at].is_used) continue;
+        if (!stays && set->photos[at].position != r->n_positions - 1) continue; /* elsewhere */
         int points = points_on_sheet(&set->photos[at], t->sheet);
         if (points > best_points) {
             best = at;

@@ -11,7 +11,7 @@
 /* How far the sheet of a reference is from what it marks. Of one on the floor: mm along the axes of
    the world; on the vehicle: mm along those of the sheet; on a wheel: mm along the sheet's x and y
    to the wheel's axis, then how far that leans from the sheet's normal towards x and y, rad. */
-enum { OFF_N = 4 };
+enum { OFF_N = TR_HANG_N };
 
 typedef struct {
     const tr_solved *s;
@@ -125,28 +125,15 @@ static void changes_of_roll(const tr_solved *s, const double *inputs, double *ou
     }
 }
 
-/* A wheel whose sheet hangs as squarely as is known before. */
-static tr_wheel standing_wheel(const tr_solved *s, int reference, const double *inputs) {
-    const tr_reference *r = &s->job->references[reference];
-    const double *d = off_of(s, reference, inputs);
-    tr_pose pose = world_from_sheet(s, r->sheet, inputs);
-    tr_vec3 axis = tr_m3_apply(pose.R, tr_v3(d[2], d[3], 1));
-    axis = tr_v3_scale(1 / tr_v3_norm(axis), axis);
-    tr_vec3 foot = tr_pose_apply(pose, tr_v3(r->at_mm.x + d[0], r->at_mm.y + d[1], 0));
-    return (tr_wheel){.is_there = true,
-                      .has_axis = true,
-                      .at_mm = tr_v3_sub(foot, tr_v3_scale(r->standoff_mm, axis)),
-                      .axis = axis};
-}
-
 /* change: of the roll's observations; NULL: none. */
 static tr_wheel wheel_of(const tr_solved *s, int reference, const double *inputs,
                          const double *change) {
     const tr_reference *r = &s->job->references[reference];
     if (support_of(s->job, r) != TR_ON_WHEEL)
         return (tr_wheel){.is_there = true, .at_mm = marked_point(s, reference, inputs)};
-    return s->roll ? tr_roll_wheel(s->roll, s->rolled[reference], change)
-                   : standing_wheel(s, reference, inputs);
+    if (s->roll) return tr_roll_wheel(s->roll, s->rolled[reference], change);
+    return tr_wheel_of_sheet(world_from_sheet(s, r->sheet, inputs), r->at_mm, r->standoff_mm,
+                             off_of(s, reference, inputs));
 }
 
 /* Four corners of every sheet that lies on the floor. */

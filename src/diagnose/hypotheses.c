@@ -18,8 +18,8 @@ static const double PRINT_SCALE_PART = 0.004;
 static const double PRINT_SCALE_DIFFERENCE = 0.005;
 static const double SIGNIFICANT_SIGMAS = 4.5;
 /* Of a focal length, of which there is but one a job to be tested. The photos of a hand-held camera
-   tell it so badly that a lens 4 % off departed by 3.6 to 4.3 in three of ten thousand trap jobs;
-   an honest one departs by 3.5 once in two thousand. */
+   tell it so badly that a lens 4 % off departed by 3.6 to 4.3 in the trap jobs that passed with it
+   (doc/measurements.md); an honest one departs by 3.5 once in two thousand. */
 static const double FOCAL_SIGMAS = 3.5;
 /* An expanded uncertainty of a print scale above this says nothing worth telling. */
 static const double MAX_PRINT_SCALE_U95 = 0.01;

@@ -39,6 +39,16 @@ bool tr_dense_solve(double *A, double *b, int n) {
     return true;
 }
 
+bool tr_dense_damped_step(double *A, const double *b, int n, double damping, double *x,
+                          double *slope) {
+    memcpy(x, b, (size_t)n * sizeof *x);
+    for (int i = 0; i < n; i++) A[i * n + i] *= 1 + damping;
+    if (!tr_dense_solve(A, x, n)) return false;
+    *slope = 0;
+    for (int i = 0; i < n; i++) *slope += x[i] * b[i];
+    return true;
+}
+
 /* The Cholesky factor is taken from the last row upwards, so that W comes out upper. */
 bool tr_dense_inverse_root(const double *A, int n, double *W) {
     double U[TR_DENSE_ROOT_MAX * TR_DENSE_ROOT_MAX] = {0};

@@ -15,6 +15,13 @@ bool tr_dense_solve(double *A, double *b, int n);
 bool tr_dense_factor(double *A, int n);
 void tr_dense_solve_factored(const double *L, double *b, int n);
 
+/* A step of Levenberg and Marquardt's method: (A + damping diag(A)) x = b for a positive definite
+   n x n A, which is overwritten; *slope = b'x, by about how much the step lowers the cost. Errors
+   as tr_dense_solve. Source: Marquardt, An algorithm for least-squares estimation of nonlinear
+   parameters, J. SIAM 11, 1963. */
+bool tr_dense_damped_step(double *A, const double *b, int n, double damping, double *x,
+                          double *slope);
+
 /* The most unknowns of tr_dense_inverse_root. */
 enum { TR_DENSE_ROOT_MAX = 9 };
 

@@ -1,6 +1,7 @@
 #include <stddef.h>
 
 #include "help/pages.h"
+#include "help/result_keys.h"
 
 const tr_help_format tr_help_plan_result = {
     .name = "plan-result",
@@ -25,10 +26,7 @@ const tr_help_format tr_help_plan_result = {
             {"error", NULL, NULL,
              "why there is no plan, or why photos from the stations would give no measurement; "
              "else null"},
-            {"error.file", NULL, NULL, "the file at fault, or null"},
-            {"error.line", NULL, NULL, "its line, from 1, or null"},
-            {"error.key", NULL, NULL, "the path of keys to the value at fault, or null"},
-            {"error.text", NULL, NULL, "what is wrong, then what to do"},
+            TR_HELP_KEYS_OF_ERROR,
             {"stations", NULL, NULL,
              "from where to take photos, in order around the vehicle; with `--after` the one that "
              "helps most, or none"},
@@ -49,14 +47,7 @@ const tr_help_format tr_help_plan_result = {
             {"targets[].AXIS.aim", "of AXIS", NULL,
              "a third of the limit; only where the axis is judged"},
             {"targets[].AXIS.limit", "of AXIS", NULL, "only where the axis is judged"},
-            {"targets[].AXIS.budget", NULL, NULL,
-             "what u95 consists of; the squares of the parts add up to its square"},
-            {"targets[].AXIS.budget.marks", "of AXIS", NULL, "noise of the marks"},
-            {"targets[].AXIS.budget.lens", "of AXIS", NULL,
-             "the lens, and what the camera changes"},
-            {"targets[].AXIS.budget.plates", "of AXIS", NULL, "how the plates lie on their points"},
-            {"targets[].AXIS.budget.sheets", "of AXIS", NULL,
-             "sizes of the sheets, and places of their marks"},
+            TR_HELP_KEYS_OF_BUDGET,
             {"program", NULL, NULL, "what made the plan"},
             {"program.name", NULL, NULL, "`trammel`"},
             {"program.version", NULL, NULL, "its version"},

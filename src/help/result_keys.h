@@ -56,6 +56,16 @@
      "were found; about 1 where stated uncertainties are right"}, \
     {"degrees_of_freedom", NULL, NULL, "observations less unknowns"}
 
+#define TR_HELP_KEYS_OF_BUDGET \
+    {"targets[].AXIS.budget", NULL, NULL, \
+     "what u95 consists of; the squares of the parts add up to its square"}, \
+    {"targets[].AXIS.budget.marks", "of AXIS", NULL, "noise of the marks"}, \
+    {"targets[].AXIS.budget.lens", "of AXIS", NULL, \
+     "the lens, and what the camera changes"}, \
+    {"targets[].AXIS.budget.plates", "of AXIS", NULL, "how the plates lie on their points"}, \
+    {"targets[].AXIS.budget.sheets", "of AXIS", NULL, \
+     "sizes of the sheets, and places of their marks"}
+
 #define TR_HELP_KEYS_OF_PROGRAM \
     {"program", NULL, NULL, "what made the result"}, \
     {"program.name", NULL, NULL, "`trammel`"}, \

@@ -405,12 +405,7 @@ typedef struct {
 static bool solve_step(const equations *e, double step[N_PARAM], double *slope) {
     double A[N_PARAM * N_PARAM];
     memcpy(A, e->A, sizeof A);
-    memcpy(step, e->b, N_PARAM * sizeof *step);
-    for (int i = 0; i < N_PARAM; i++) A[i * N_PARAM + i] *= 1 + DAMPING;
-    if (!tr_dense_solve(A, step, N_PARAM)) return false;
-    *slope = 0;
-    for (int i = 0; i < N_PARAM; i++) *slope += step[i] * e->b[i];
-    return true;
+    return tr_dense_damped_step(A, e->b, N_PARAM, DAMPING, step, slope);
 }
 
 /* How much of a step may be taken at all: a pixel, and half of either blur. */

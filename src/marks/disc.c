@@ -550,12 +550,7 @@ static void take_step(const double p[N_PARAM], const double step[N_PARAM], doubl
 static bool solve_step(const equations *e, double damping, double step[N_PARAM], double *promise) {
     double A[N_PARAM * N_PARAM];
     memcpy(A, e->A, sizeof A);
-    memcpy(step, e->b, N_PARAM * sizeof *step);
-    for (int i = 0; i < N_PARAM; i++) A[i * N_PARAM + i] *= 1 + damping;
-    if (!tr_dense_solve(A, step, N_PARAM)) return false;
-    *promise = 0;
-    for (int i = 0; i < N_PARAM; i++) *promise += step[i] * e->b[i];
-    return true;
+    return tr_dense_damped_step(A, e->b, N_PARAM, damping, step, promise);
 }
 
 /* Levenberg and Marquardt on fixed pixels: no step is taken that does not lower the cost. */

@@ -108,13 +108,23 @@ static tr_vec3 axis_on_sheet(const double *hang) {
     return tr_v3_scale(1 / tr_v3_norm(a), a);
 }
 
-static tr_vec3 foot_on_sheet(const tr_rolled_sheet *sheet, const double *hang) {
-    return tr_v3(sheet->at_mm.x + hang[0], sheet->at_mm.y + hang[1], 0);
+static tr_vec3 foot_on_sheet(tr_vec2 at_mm, const double *hang) {
+    return tr_v3(at_mm.x + hang[0], at_mm.y + hang[1], 0);
+}
+
+tr_wheel tr_wheel_of_sheet(tr_pose world_from_sheet, tr_vec2 at_mm, double standoff_mm,
+                           const double hang[TR_HANG_N]) {
+    tr_vec3 axis = tr_m3_apply(world_from_sheet.R, axis_on_sheet(hang));
+    tr_vec3 foot = tr_pose_apply(world_from_sheet, foot_on_sheet(at_mm, hang));
+    return (tr_wheel){.is_there = true,
+                      .has_axis = true,
+                      .at_mm = tr_v3_sub(foot, tr_v3_scale(standoff_mm, axis)),
+                      .axis = axis};
 }
 
 /* Q: about the axis. */
 static tr_pose spin(const tr_rolled_sheet *sheet, const sheet_state *x, double angle) {
-    tr_vec3 foot = foot_on_sheet(sheet, x->hang);
+    tr_vec3 foot = foot_on_sheet(sheet->at_mm, x->hang);
     tr_mat3 R = tr_rotation_from_vector(tr_v3_scale(angle, axis_on_sheet(x->hang)));
     return (tr_pose){R, tr_v3_sub(foot, tr_m3_apply(R, foot))};
 }
@@ -433,16 +443,12 @@ static sheet_state changed(const tr_roll *s, int sheet, const double *change) {
 tr_wheel tr_roll_wheel(const tr_roll *s, int sheet, const double *change) {
     const tr_rolled_sheet *of = &s->sheets[sheet];
     sheet_state x = changed(s, sheet, change);
-    tr_vec3 axis = tr_m3_apply(x.last.R, axis_on_sheet(x.hang));
-    tr_vec3 foot = tr_pose_apply(x.last, foot_on_sheet(of, x.hang));
+    tr_wheel wheel = tr_wheel_of_sheet(x.last, of->at_mm, of->standoff_mm, x.hang);
     /* The axis's distance from at_mm is less than its foot's by the lean's square: nothing. */
-    return (tr_wheel){.is_there = true,
-                      .has_axis = true,
-                      .at_mm = tr_v3_sub(foot, tr_v3_scale(of->standoff_mm, axis)),
-                      .axis = axis,
-                      .has_runout = n_angles(s, sheet) > 0,
-                      .runout_mm = hypot(x.hang[0], x.hang[1]),
-                      .runout_rad = atan(hypot(x.hang[2], x.hang[3]))};
+    wheel.has_runout = n_angles(s, sheet) > 0;
+    wheel.runout_mm = hypot(x.hang[0], x.hang[1]);
+    wheel.runout_rad = atan(hypot(x.hang[2], x.hang[3]));
+    return wheel;
 }
 
 /* The axis points to the left of left wheels, about which a wheel that rolls forward turns from Z

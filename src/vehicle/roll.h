@@ -23,8 +23,13 @@
 #include "job/job.h"
 #include "vehicle/vehicle.h"
 
-/* What a sheet hangs off by: e along x and y (mm), then a along x and y (rad). */
+/* How a sheet hangs: e along x and y (mm), then a along x and y (rad). */
 enum { TR_HANG_N = 4 };
+
+/* The wheel that a sheet hangs on, at that pose in the world; standoff_mm: from the sheet's face
+   inward to the wheel's mid-plane. */
+tr_wheel tr_wheel_of_sheet(tr_pose world_from_sheet, tr_vec2 at_mm, double standoff_mm,
+                           const double hang[TR_HANG_N]);
 
 /* A sheet that moves with the vehicle. */
 typedef struct {

@@ -385,7 +385,11 @@ static bool make_scene(scene *s, int position, tr_error *err) {
         put_sheet(s, of, TR_ROLLED_HUB + i, hub_pose(s, i, position));
     }
     for (int i = 0; i < n_boards; i++) put_sheet(s, of, TR_ROLLED_BOARD + i, s->board[i]);
-    for (int i = 0; i < TR_ROLLED_FLOOR; i++) put_sheet(s, of, TR_ROLLED_MAT + i, s->mat[i]);
+    for (int i = 0; i < TR_ROLLED_FLOOR; i++) {
+        tr_pose mat = s->mat[i];
+        if (i == 0 && position < last) mat.t_mm.x -= s->o->faults.mat_moved_mm;
+        put_sheet(s, of, TR_ROLLED_MAT + i, mat);
+    }
     if (s->o->has_emblem) {
         /* It looks to the left, top up. */
         tr_mat3 R = {{{-1, 0, 0}, {0, 0, 1}, {0, 1, 0}}};

@@ -40,6 +40,8 @@ typedef struct {
     int steered;           /* 1 + the wheel that is turned about z before the last position, ... */
     double steer_rad;      /* ... by this */
     double within_mm;      /* the vehicle rolls on by this within the first position */
+    double mat_moved_mm; /* the sheet on the floor at the left is pushed forward by this before the
+                            last position */
 } tr_rolled_faults;
 
 typedef struct {
