@@ -247,7 +247,7 @@ static bool read_example(const tr_help_format *format, const char *path, tr_erro
         tr_layout_release(&layout);
     } else if (format == &tr_help_sheet) {
         tr_sheet sheet;
-        ok = tr_sheet_read(path, &sheet, err);
+        ok = tr_sheet_read_any(path, &sheet, err);
         tr_sheet_release(&sheet);
     } else if (format == &tr_help_lens_profile) {
         tr_lens lens;

@@ -429,7 +429,7 @@ static void json_has_the_contracts_keys_and_values(void **state) {
     json_t *target = json_array_get(at(json, "targets"), 0);
     assert_string_equal(keys_of(target, keys, sizeof keys),
                         "sheet verdict photos marks x_mm y_mm z_mm yaw_deg pitch_deg roll_deg "
-                        "moves from required_pose photo");
+                        "moves from measured_by required_pose photo");
     assert_int_equal(json_integer_value(at(target, "photos")), 2);
     assert_int_equal(json_integer_value(at(target, "marks")), 39);
     json_t *x = at(target, "x_mm");

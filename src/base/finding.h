@@ -109,6 +109,20 @@
     X(BOARD_UPSIDE_DOWN,      "board_upside_down",     true,  "sheet=%s turn_deg=%f") \
     X(SHEET_NOT_FLAT,         "sheet_not_flat",        true, \
       "sheet=%s flatness_mm=%f u95_mm=%f limit_mm=%f x_mm=%f y_mm=%f") \
+    /* targets without tags */ \
+    X(TOO_FEW_POINTERS,       "sheet_not_found",       true,  "sheet=%s pointers=%d") \
+    X(POINTER_MISLAID,        "pointer_mislaid",       true, \
+      "pointer=%s point=%s sheet=%s away_mm=%f") \
+    X(POINTERS_CONTRADICT,    "pointer_mislaid",       true, \
+      "pointer=%s point=%s other=%s other_point=%s sheet=%s apart_mm=%f") \
+    X(POINTER_NOT_AT_SHEET,   "pointer_mislaid",       true, \
+      "pointer=%s point=%s sheet=%s away_mm=%f") \
+    X(ARTWORK_OUT_OF_VIEW,    "artwork_out_of_view",   true,  "sheet=%s") \
+    X(ARTWORK_NOT_FOUND,      "artwork_not_found",     true,  "sheet=%s within_mm=%f") \
+    X(ARTWORK_AMBIGUOUS,      "artwork_ambiguous",     true,  "sheet=%s") \
+    X(ARTWORK_BEYOND,         "artwork_not_found",     true,  "sheet=%s within_mm=%f") \
+    X(ARTWORK_NOT_USED,       "artwork_not_used",      false, "sheet=%s") \
+    X(ARTWORK_NOT_AT_POINTERS, "artwork_not_found",    true,  "sheet=%s") \
     /* what was taken as exact, or is not known */ \
     X(LENS_WITHOUT_COVARIANCE, "lens_without_covariance", false, "lens=%s") \
     X(PLATES_TAKEN_AS_EXACT,  "plates_taken_as_exact", false, "-") \

@@ -13,11 +13,19 @@
 #include "check/result.h"
 #include "job/job.h"
 #include "photos/photo_set.h"
+#include "photos/untagged.h"
+
+/* What came of a sheet that is to be found by its artwork. */
+typedef struct {
+    bool is_sought;
+    tr_untagged_place place; /* in the world of the network without it */
+} tr_artwork;
 
 typedef struct {
     const tr_job *job;             /* borrowed */
     bool *is_needed;               /* of each sheet: tr_job_needs_sheet ... */
     bool *stays;                   /* ... and tr_job_sheet_stays */
+    tr_artwork *artwork;           /* of each sheet */
     tr_photo_set set;              /* its photos */
     tr_lens lenses[TR_MAX_LENSES]; /* of the job, as the network has them */
     tr_check_result result;
@@ -31,8 +39,9 @@ TR_MUST_USE bool tr_check_init(const tr_job *job, tr_check *out, tr_error *err);
    is measured. out: to be released in any case. False: memory ran out. */
 TR_MUST_USE bool tr_check_require(const tr_job *job, tr_check *out, tr_error *err);
 
-/* Makes a check, reads the photos and measures their marks (tr_photo_set_read). out: n photos in
-   the order given, to be released in any case. False: as there. */
+/* Makes a check, reads the photos and measures their marks (tr_photo_set_read); those of sheets
+   without tags from where all others have them. out: n photos in the order given, to be released in
+   any case. False: as there. */
 TR_MUST_USE bool tr_check_photos(const tr_job *job, char *const *files, int n,
                                  const tr_workers *workers, tr_check *out, tr_error *err);
 

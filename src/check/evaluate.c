@@ -2,8 +2,10 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "check/artwork.h"
 #include "check/check.h"
 #include "check/findings.h"
+#include "check/pointed.h"
 #include "check/references.h"
 #include "check/rolled.h"
 #include "check/targets.h"
@@ -90,10 +92,10 @@ static void fill_places(const tr_solved *s, const tr_vehicle *vehicle, tr_check 
     tr_check_result *result = &check->result;
     tr_pose world_from_vehicle = tr_pose_inverse(vehicle->vehicle_from_world);
     for (int i = 0; i < job->n_sheets; i++) {
-        if (!adj->sheet_placed[i]) continue;
+        if (!tr_solved_has_place(s, i)) continue;
         result->sheets[i].is_placed = true;
         result->sheets[i].vehicle_from_sheet =
-            tr_pose_mul(vehicle->vehicle_from_world, adj->net.sheets[i].world_from_sheet);
+            tr_pose_mul(vehicle->vehicle_from_world, tr_check_pose(s, i));
     }
     for (int i = 0; i < check->set.n_photos; i++) {
         tr_pose camera_from_world = tr_network_camera_from_world(&adj->net, i);
@@ -123,7 +125,8 @@ static bool measure(const tr_solved *s, const tr_vehicle *vehicle, tr_check *che
         tr_targets_fill(s, vehicle, &outputs, &check->result);
         fill_vehicle(vehicle, &outputs, &check->result);
         fill_places(s, vehicle, check);
-        ok = tr_check_references(job, vehicle, &u, &check->result.findings, err);
+        ok = tr_check_references(job, vehicle, &u, &check->result.findings, err) &&
+             tr_check_note_pointers(s, &outputs, &check->result.findings, err);
     }
     tr_outputs_release(&outputs);
     return ok;
@@ -179,13 +182,8 @@ static bool set_request(const tr_job *job, tr_check *out, tr_error *err) {
 
 bool tr_check_init(const tr_job *job, tr_check *out, tr_error *err) {
     memset(out, 0, sizeof *out);
-    return set_request(job, out, err);
-}
-
-bool tr_check_photos(const tr_job *job, char *const *files, int n, const tr_workers *workers,
-                     tr_check *out, tr_error *err) {
-    return tr_check_init(job, out, err) &&
-           tr_photo_set_read(&out->set, files, n, workers, &out->result.findings, err);
+    out->artwork = tr_array(job->n_sheets, sizeof *out->artwork);
+    return (out->artwork || tr_fail_memory(err)) && set_request(job, out, err);
 }
 
 /* Room for what is measured, and what is required. */
@@ -235,8 +233,9 @@ static bool judge(const tr_solved *s, tr_check *check, tr_error *err) {
     check->result.focal_u95 = TR_COVERAGE_FACTOR * adj->focal_sd[0];
     return fill_counts(s, check, err) &&
            tr_photo_set_note_not_used(&check->set, &check->result.findings, err) &&
+           tr_check_note_artwork(s, check, err) &&
            (!tr_check_frame(s, &vehicle) || measure(s, &vehicle, check, err)) &&
-           tr_check_judge_flatness(adj, check, err) && tr_check_note(adj, check, err) &&
+           tr_check_judge_flatness(adj, check, err) && tr_check_note(s, check, err) &&
            tr_check_note_unknown_lens(check, err) &&
            tr_targets_judge(check->job, &check->result, err);
 }
@@ -269,6 +268,52 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     return ok;
 }
 
+/* ---- photos ---- */
+
+static bool seeks_artwork(const tr_job *job) {
+    for (int i = 0; i < job->n_sheets; i++) {
+        if (tr_job_seeks_artwork(job, i)) return true;
+    }
+    return false;
+}
+
+/* From a network of all that has tags: where the vehicle is, and so where to seek the rest. Where
+   there is none there is nothing to seek, and tr_check_evaluate tells why. */
+static bool seek_artwork(tr_check *check, tr_error *err) {
+    tr_adjustment adj = {0};
+    tr_photo_input input = {0};
+    tr_solved solved = {0};
+    tr_vehicle vehicle;
+    tr_findings ignored = {0};
+    tr_error why = {0};
+    bool ok = true;
+    tr_sheet_condition *conditions = NULL;
+    if (prepare(check, &why) && tr_photo_set_input(&check->set, &input, &why)) {
+        conditions = tr_array(input.in.n_sheets, sizeof *conditions);
+        if (!conditions) {
+            tr_fail_memory(&why);
+        } else if (tr_diagnose(&input.in, &adj, conditions, &ignored, &why) &&
+                   tr_solved_make(check->job, &adj, &input, &solved, &ignored, &why) &&
+                   tr_check_frame(&solved, &vehicle)) {
+            ok = tr_check_seek_artwork(&solved, &vehicle, check, err);
+        }
+    }
+    if (ok && why.code == TR_NO_MEMORY) ok = tr_fail_memory(err);
+    free(conditions);
+    tr_findings_release(&ignored);
+    tr_solved_release(&solved);
+    tr_adjustment_release(&adj);
+    tr_photo_input_release(&input);
+    return ok;
+}
+
+bool tr_check_photos(const tr_job *job, char *const *files, int n, const tr_workers *workers,
+                     tr_check *out, tr_error *err) {
+    return tr_check_init(job, out, err) &&
+           tr_photo_set_read(&out->set, files, n, workers, &out->result.findings, err) &&
+           (!seeks_artwork(job) || seek_artwork(out, err));
+}
+
 tr_check_result tr_check_take_result(tr_check *check) {
     tr_check_result result = check->result;
     check->result = (tr_check_result){0};
@@ -279,6 +324,7 @@ void tr_check_release(tr_check *check) {
     tr_photo_set_release(&check->set);
     free(check->is_needed);
     free(check->stays);
+    free(check->artwork);
     tr_check_result_release(&check->result);
     memset(check, 0, sizeof *check);
 }

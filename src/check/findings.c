@@ -2,6 +2,7 @@
 
 #include <stdlib.h>
 
+#include "check/pointed.h"
 #include "job/vin.h"
 #include "photos/photo_findings.h"
 
@@ -72,7 +73,7 @@ static bool note_seen_once(const tr_adjustment *adj, tr_check *check, tr_error *
     bool ok = seen != NULL;
     if (!ok) tr_fail_memory(err);
     for (int i = 0; i < job->n_sheets && ok; i++) {
-        if (!out->sheets[i].is_placed || is_seen_from_two_places(&adj->net, i, seen)) continue;
+        if (!adj->sheet_placed[i] || is_seen_from_two_places(&adj->net, i, seen)) continue;
         const char *id = job->sheets[i].id;
         int n = out->sheets[i].n_photos;
         ok = check->is_needed[i] ? tr_note(SEEN_ONCE, &out->findings, err, id, n)
@@ -82,14 +83,26 @@ static bool note_seen_once(const tr_adjustment *adj, tr_check *check, tr_error *
     return ok;
 }
 
-static bool note_not_found(const tr_adjustment *adj, tr_check *check, tr_error *err) {
+/* Of one whose artwork was sought it is told why it was not found. */
+static bool note_target_not_found(const tr_solved *s, const tr_check *check, int sheet,
+                                  tr_findings *findings, tr_error *err) {
+    const char *id = s->job->sheets[sheet].id;
+    int of[TR_POINTED_MAX];
+    if (tr_solved_has_place(s, sheet)) return true;
+    if (tr_job_has_pointers(s->job, sheet)) {
+        int n = tr_solved_list_pointers(s, sheet, of);
+        return tr_note(TOO_FEW_POINTERS, findings, err, id, n);
+    }
+    return check->artwork[sheet].is_sought || tr_note(SHEET_NOT_FOUND, findings, err, id);
+}
+
+static bool note_not_found(const tr_solved *solved, tr_check *check, tr_error *err) {
     const tr_job *job = check->job;
+    const tr_adjustment *adj = solved->adj;
     tr_findings *findings = &check->result.findings;
     for (int i = 0; i < job->layout.n_placements; i++) {
         int s = check->result.targets[i].sheet;
-        if (!adj->sheet_placed[s] && !tr_note(SHEET_NOT_FOUND, findings, err, job->sheets[s].id)) {
-            return false;
-        }
+        if (!note_target_not_found(solved, check, s, findings, err)) return false;
     }
     for (int i = 0; i < job->n_references; i++) {
         const tr_reference *r = &job->references[i];
@@ -122,10 +135,10 @@ static bool note_exact_plates(const tr_job *job, tr_findings *findings, tr_error
     return job->reference_sd_mm > 0 || tr_note(PLATES_TAKEN_AS_EXACT, findings, err);
 }
 
-bool tr_check_note(const tr_adjustment *adj, tr_check *check, tr_error *err) {
+bool tr_check_note(const tr_solved *solved, tr_check *check, tr_error *err) {
     tr_findings *findings = &check->result.findings;
-    return note_vehicle_id(check->job, findings, err) && note_not_found(adj, check, err) &&
-           note_seen_twice(check, err) && note_seen_once(adj, check, err) &&
+    return note_vehicle_id(check->job, findings, err) && note_not_found(solved, check, err) &&
+           note_seen_twice(check, err) && note_seen_once(solved->adj, check, err) &&
            tr_photo_set_note_exact_lenses(&check->set, findings, err) &&
            note_exact_plates(check->job, findings, err);
 }

@@ -4,12 +4,13 @@
 #define TR_CHECK_FINDINGS_H
 
 #include "check/check.h"
+#include "check/rolled.h"
 
 /* Required sheets that are out of flat, and the verdict on each that was measured. */
 TR_MUST_USE bool tr_check_judge_flatness(const tr_adjustment *adj, tr_check *check, tr_error *err);
 
 /* The vehicle id; sheets and plates that were not measured, or from one place only; second prints
    of a sheet; what was taken as exact. False: memory ran out. */
-TR_MUST_USE bool tr_check_note(const tr_adjustment *adj, tr_check *check, tr_error *err);
+TR_MUST_USE bool tr_check_note(const tr_solved *solved, tr_check *check, tr_error *err);
 
 #endif

@@ -28,10 +28,14 @@ typedef struct {
     tr_verdict flatness_verdict;
 } tr_sheet_result;
 
+/* By what a target was measured. */
+typedef enum { TR_BY_TAGS, TR_BY_ARTWORK, TR_BY_POINTERS } tr_measured_by;
+
 /* A placement of the layout. */
 typedef struct {
     int sheet;         /* index into the result's */
     tr_origin from[3]; /* of x, y and z */
+    tr_measured_by by; /* where it was measured */
     tr_verdict verdict;
     tr_axis_result axis[TR_N_AXES];
     char moves[TR_MAX_MOVES][TR_MOVE_SIZE];

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "check/pointed.h"
 
 /* Poses that contradict a roll by less are no slip: suspensions and tyres give by as much. */
 static const double SLIP_RAD = 0.1 * TR_RAD_PER_DEG;
@@ -250,7 +251,7 @@ static bool note_all(const tr_solved *s, tr_findings *findings, tr_error *err) {
 bool tr_solved_make(const tr_job *job, const tr_adjustment *adj, const tr_photo_input *input,
                     tr_solved *out, tr_findings *findings, tr_error *err) {
     *out = (tr_solved){.job = job, .adj = adj, .input = input};
-    if (!list_rolled(out, err)) return false;
+    if (!list_rolled(out, err) || !tr_solved_find_pointed(out, err)) return false;
     if (out->n_rolled == 0) return true;
     out->roll = roll_without(out, -1, err);
     return out->roll && note_all(out, findings, err);
@@ -260,6 +261,7 @@ void tr_solved_release(tr_solved *s) {
     tr_roll_free(s->roll);
     free(s->reference);
     free(s->rolled);
+    free(s->is_pointed);
     *s = (tr_solved){0};
 }
 

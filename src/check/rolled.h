@@ -1,5 +1,5 @@
-/* A job and its solved network, with the wheels' axes where the vehicle was rolled between photos.
-   Private to check. */
+/* A job and its solved network, with the wheels' axes where the vehicle was rolled between photos,
+   and which targets are known by their pointers. Private to check. */
 #ifndef TR_CHECK_ROLLED_H
 #define TR_CHECK_ROLLED_H
 
@@ -17,6 +17,7 @@ typedef struct {
     int *reference;              /* of each sheet of the roll: its reference */
     int *rolled;                 /* of each reference: its sheet of the roll, or -1 */
     int n_rolled;
+    bool *is_pointed; /* of each sheet of the job: no mark of its own, but pointers tell its pose */
 } tr_solved;
 
 /* Finds the wheels' axes, and what contradicts them: sheets that slipped, wheels that turned apart,
@@ -29,6 +30,11 @@ void tr_solved_release(tr_solved *solved);
 
 /* The network's number of a sheet of the job in a position. */
 int tr_solved_sheet(const tr_solved *solved, int position, int sheet);
+
+/* Whether it is known where a sheet of the job is, in the last position. */
+static inline bool tr_solved_has_place(const tr_solved *solved, int sheet) {
+    return solved->adj->sheet_placed[sheet] || solved->is_pointed[sheet];
+}
 
 /* By what the variance of poses is to be multiplied, since the poses of rolled sheets fit each
    other worse than they should; 1 where they do not. */

@@ -110,21 +110,36 @@ static tr_axis_result measured_axis(const tr_requirement *requirement, tr_axis a
     return r;
 }
 
-static void fill_target(const tr_solved *s, const tr_vehicle *vehicle, int target,
-                        const tr_outputs *outputs, tr_target_result *t) {
-    const tr_job *job = s->job;
-    const tr_placement *p = &job->layout.placements[target];
+/* What its coordinates count from, as measured, or else as the layout has it. */
+static tr_vec3 find_origins(const tr_solved *s, const tr_vehicle *vehicle, const tr_placement *p,
+                            bool has_origin[3]) {
     double origin[3] = {0};
-    bool has_origin[3];
     for (int k = 0; k < 3; k++) {
         tr_vec3 at = {0, 0, 0};
         has_origin[k] = tr_check_origin(s, vehicle, &p->from[k], &at);
         origin[k] = k == 0 ? at.x : k == 1 ? at.y : at.z;
-        if (!has_origin[k]) origin[k] = stated_origin(job, &p->from[k], k, 0);
+        if (!has_origin[k]) origin[k] = stated_origin(s->job, &p->from[k], k, 0);
     }
-    t->vehicle_from_required = required_pose(p, tr_sheet_is_upright(&job->sheets[t->sheet]),
-                                             tr_v3(origin[0], origin[1], origin[2]));
-    for (tr_axis k = 0; k < TR_N_AXES && s->adj->sheet_placed[t->sheet]; k++) {
+    return tr_v3(origin[0], origin[1], origin[2]);
+}
+
+tr_pose tr_target_required_pose(const tr_solved *s, const tr_vehicle *vehicle, int target) {
+    const tr_placement *p = &s->job->layout.placements[target];
+    const tr_sheet *sheet = &s->job->sheets[tr_job_find_sheet(s->job, p->sheet)];
+    bool has_origin[3];
+    return required_pose(p, tr_sheet_is_upright(sheet), find_origins(s, vehicle, p, has_origin));
+}
+
+static void fill_target(const tr_solved *s, const tr_vehicle *vehicle, int target,
+                        const tr_outputs *outputs, tr_target_result *t) {
+    const tr_placement *p = &s->job->layout.placements[target];
+    bool has_origin[3];
+    (void)find_origins(s, vehicle, p, has_origin);
+    t->vehicle_from_required = tr_target_required_pose(s, vehicle, target);
+    t->by = s->is_pointed[t->sheet]               ? TR_BY_POINTERS
+            : s->job->sheets[t->sheet].n_tags > 0 ? TR_BY_TAGS
+                                                  : TR_BY_ARTWORK;
+    for (tr_axis k = 0; k < TR_N_AXES && tr_solved_has_place(s, t->sheet); k++) {
         if (k < 3 && !has_origin[k]) continue;
         t->axis[k] = measured_axis(&p->axis[k], k, &outputs->targets[target][k]);
     }
@@ -138,8 +153,8 @@ void tr_targets_fill(const tr_solved *s, const tr_vehicle *vehicle, const tr_out
     }
     for (int i = 0; i < job->layout.n_relations; i++) {
         tr_relation_result *r = &result->relations[i];
-        if (!s->adj->sheet_placed[result->targets[r->targets[0]].sheet] ||
-            !s->adj->sheet_placed[result->targets[r->targets[1]].sheet]) {
+        if (!tr_solved_has_place(s, result->targets[r->targets[0]].sheet) ||
+            !tr_solved_has_place(s, result->targets[r->targets[1]].sheet)) {
             continue;
         }
         for (tr_axis k = 0; k < TR_N_AXES; k++) {

@@ -9,6 +9,9 @@
 /* What the layout requires; nothing is measured yet. The result has room for the targets. */
 void tr_targets_set_up(const tr_job *job, tr_check_result *result);
 
+/* Where a target should be in the vehicle's frame, with what it counts from as measured. */
+tr_pose tr_target_required_pose(const tr_solved *solved, const tr_vehicle *vehicle, int target);
+
 /* What was measured, and the verdict of each axis. */
 void tr_targets_fill(const tr_solved *solved, const tr_vehicle *vehicle, const tr_outputs *outputs,
                      tr_check_result *result);

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "check/pointed.h"
 #include "geom/dense.h"
 
 /* ---- inputs and outputs ---- */
@@ -12,13 +13,18 @@
    the world; on the vehicle: mm along those of the sheet; on a wheel: mm along the sheet's x and y
    to the wheel's axis, then how far that leans from the sheet's normal towards x and y, rad. */
 enum { OFF_N = TR_HANG_N };
+/* How far a pointer's tip is from its point, along the axes of the world; by how much a target that
+   lies leans from the level, towards x and y of the world. */
+enum { TIP_N = 3, LEAN_N = 2 };
 
 typedef struct {
     const tr_solved *s;
     const tr_check_result *result;
-    int n_poses;   /* TR_POSE_N a sheet of the network */
-    int n_inputs;  /* then OFF_N a reference, then the floor's height by position and reference */
-    int n_outputs; /* TR_N_AXES a target, then a relation, then the vehicle's values */
+    int n_poses; /* TR_POSE_N a sheet of the network */
+    /* Then OFF_N a reference, the floor's height by position and reference, TIP_N a pointer, LEAN_N
+       a target. */
+    int n_inputs;
+    int n_outputs; /* TR_N_AXES a target, then a relation, the vehicle's values, TIP_N a pointer */
 } measurement;
 
 /* Where the inputs and the outputs stand in their rows. */
@@ -34,8 +40,16 @@ static long height_input(const tr_solved *s, int position, int reference) {
     return off_input(s, s->job->n_references) + (long)position * s->job->n_references + reference;
 }
 
+static long tip_input(const tr_solved *s, int pointer) {
+    return height_input(s, s->roll ? s->job->n_positions : 0, 0) + (long)TIP_N * pointer;
+}
+
+static long lean_input(const tr_solved *s, int target) {
+    return tip_input(s, s->job->n_pointers) + (long)LEAN_N * target;
+}
+
 static long n_inputs(const tr_solved *s) {
-    return height_input(s, s->roll ? s->job->n_positions : 0, 0);
+    return lean_input(s, s->job->layout.n_placements);
 }
 
 static long target_output(int target) {
@@ -50,6 +64,10 @@ static long vehicle_output(const tr_job *job) {
     return relation_output(job, job->layout.n_relations);
 }
 
+static long pointer_output(const tr_job *job, int pointer) {
+    return vehicle_output(job) + TR_N_VEHICLE_VALUES + (long)TIP_N * pointer;
+}
+
 static tr_support support_of(const tr_job *job, const tr_reference *r) {
     return job->sheets[r->sheet].support;
 }
@@ -60,9 +78,17 @@ static double off_sd(const tr_job *job, const tr_reference *r, int component) {
     return support_of(job, r) == TR_ON_WHEEL ? job->hub_tilt_sd_rad : 0;
 }
 
+/* Of coordinate by coordinate of all tips. */
+static double tip_sd(const tr_solved *s, long coordinate) {
+    int target = s->job->pointers[coordinate / TIP_N].target;
+    return coordinate % TIP_N == 2 ? tr_solved_tip_height_sd(s, target) : s->job->pointer_sd_mm;
+}
+
 /* Of an input that is no pose. */
 static double input_sd(const tr_solved *s, long input) {
     long off = input - off_input(s, 0);
+    if (input >= lean_input(s, 0)) return TR_ADJUST_FLOOR_TILT_SD_RAD;
+    if (input >= tip_input(s, 0)) return tip_sd(s, input - tip_input(s, 0));
     if (input >= height_input(s, 0, 0)) return s->job->floor_sd_mm;
     return off_sd(s->job, &s->job->references[off / OFF_N], (int)(off % OFF_N));
 }
@@ -71,6 +97,7 @@ static double input_sd(const tr_solved *s, long input) {
 static bool is_angle_input(const measurement *m, int input) {
     long off = input - off_input(m->s, 0);
     if (input < m->n_poses) return input % TR_POSE_N < 3;
+    if (input >= lean_input(m->s, 0)) return true;
     if (input >= height_input(m->s, 0, 0)) return false;
     const tr_reference *r = &m->s->job->references[off / OFF_N];
     return support_of(m->s->job, r) == TR_ON_WHEEL && off % OFF_N >= 2;
@@ -78,9 +105,46 @@ static bool is_angle_input(const measurement *m, int input) {
 
 /* ---- the vehicle, with the inputs moved by small amounts (NULL: as they are) ---- */
 
-static tr_pose world_from_sheet(const tr_solved *s, int sheet, const double *inputs) {
+static tr_pose pose_by_marks(const tr_solved *s, int sheet, const double *inputs) {
     tr_pose pose = s->adj->net.sheets[sheet].world_from_sheet;
     return inputs ? tr_pose_moved(pose, inputs + pose_input(sheet)) : pose;
+}
+
+static tr_vec3 tip_of(const tr_solved *s, int pointer, const double *inputs) {
+    static const double NONE[TIP_N] = {0};
+    const tr_pointer *p = &s->job->pointers[pointer];
+    const double *d = inputs ? inputs + tip_input(s, pointer) : NONE;
+    tr_vec2 tip = s->job->sheets[p->sheet].tip_mm;
+    return tr_v3_add(tr_pose_apply(pose_by_marks(s, p->sheet, inputs), tr_v3(tip.x, tip.y, 0)),
+                     tr_v3(d[0], d[1], d[2]));
+}
+
+/* The target has pointers that tell its pose. */
+static tr_pose pose_by_pointers(const tr_solved *s, int sheet, const double *inputs) {
+    tr_pointed_tip tips[TR_POINTED_MAX];
+    tr_pose pose = tr_pose_identity();
+    int of[TR_POINTED_MAX];
+    int target = 0;
+    while (tr_job_find_sheet(s->job, s->job->layout.placements[target].sheet) != sheet) target++;
+    tr_pointed p = {.tips = tips, .n = tr_solved_list_pointers(s, sheet, of)};
+    for (int i = 0; i < p.n; i++) {
+        const tr_sheet_point *points = s->job->sheets[sheet].points;
+        tips[i] =
+            (tr_pointed_tip){points[s->job->pointers[of[i]].point].at_mm, tip_of(s, of[i], inputs)};
+    }
+    tr_solved_set_up_pointed(s, sheet, &p);
+    for (int k = 0; k < LEAN_N && inputs; k++) p.lean_rad[k] = inputs[lean_input(s, target) + k];
+    (void)tr_pointed_pose(&p, &pose); /* it did without the changes */
+    return pose;
+}
+
+static tr_pose world_from_sheet(const tr_solved *s, int sheet, const double *inputs) {
+    return s->is_pointed[sheet] ? pose_by_pointers(s, sheet, inputs)
+                                : pose_by_marks(s, sheet, inputs);
+}
+
+tr_pose tr_check_pose(const tr_solved *s, int sheet) {
+    return world_from_sheet(s, sheet, NULL);
 }
 
 static const double *off_of(const tr_solved *s, int reference, const double *inputs) {
@@ -209,7 +273,7 @@ static bool origin_of(const tr_solved *s, const tr_vehicle *vehicle, const tr_or
     case TR_FROM_SHEET:
         *at = tr_pose_apply(vehicle->vehicle_from_world,
                             world_from_sheet(s, from->index, inputs).t_mm);
-        return s->adj->sheet_placed[from->index];
+        return tr_solved_has_place(s, from->index);
     }
     return false;
 }
@@ -226,7 +290,7 @@ static void place_target(const measurement *m, const tr_vehicle *vehicle, int ta
                          const double *inputs, double value[TR_N_AXES]) {
     int sheet = m->result->targets[target].sheet;
     for (int k = 0; k < TR_N_AXES; k++) value[k] = 0;
-    if (!m->s->adj->sheet_placed[sheet]) return;
+    if (!tr_solved_has_place(m->s, sheet)) return;
     tr_pose pose = world_from_sheet(m->s, sheet, inputs);
     tr_placement_of(tr_pose_mul(vehicle->vehicle_from_world, pose),
                     tr_sheet_is_upright(&m->s->job->sheets[sheet]), value);
@@ -241,6 +305,20 @@ static void count_from_origin(const measurement *m, const tr_vehicle *vehicle, i
         const double xyz[3] = {at.x, at.y, at.z};
         value[k] -= xyz[k];
     }
+}
+
+/* From a pointer's point to its tip, which would be 0. */
+static void miss_of_pointer(const tr_solved *s, int pointer, const double *inputs,
+                            double value[TIP_N]) {
+    const tr_pointer *p = &s->job->pointers[pointer];
+    for (int k = 0; k < TIP_N; k++) value[k] = 0;
+    if (!s->adj->sheet_placed[p->sheet] || !tr_solved_has_place(s, p->target)) return;
+    tr_vec3 at = tr_pose_apply(world_from_sheet(s, p->target, inputs),
+                               s->job->sheets[p->target].points[p->point].at_mm);
+    tr_vec3 miss = tr_v3_sub(tip_of(s, pointer, inputs), at);
+    value[0] = miss.x;
+    value[1] = miss.y;
+    value[2] = miss.z;
 }
 
 static bool values_of(const measurement *m, const double *inputs, double *change, double *out) {
@@ -265,11 +343,15 @@ static bool values_of(const measurement *m, const double *inputs, double *change
         count_from_origin(m, &vehicle, i, inputs, out + target_output(i));
     }
     memcpy(out + vehicle_output(job), vehicle.value, sizeof vehicle.value);
+    for (int i = 0; i < job->n_pointers; i++) {
+        miss_of_pointer(m->s, i, inputs, out + pointer_output(job, i));
+    }
     return true;
 }
 
 static bool is_angle(const measurement *m, int output) {
     int value = output - (int)vehicle_output(m->s->job);
+    if (output >= pointer_output(m->s->job, 0)) return false;
     return value >= 0 ? tr_vehicle_value_is_angle(value)
                       : tr_axis_is_angle((tr_axis)(output % TR_N_AXES));
 }
@@ -325,23 +407,27 @@ static void propagate(const measurement *m, const double *row, tr_output *out) {
     double lens_held = fmin(variance_by(m, row, adj->covariance_lens_held), rest);
     double marks = fmin(variance_by(m, row, adj->covariance_marks), lens_held);
     double plates = (factor - 1) * network;
+    double pointers = 0;
     for (int j = m->n_poses; j < m->n_inputs; j++) {
         double u = row[j] * input_sd(m->s, j);
-        plates += u * u;
+        *(j < tip_input(m->s, 0) ? &plates : &pointers) += u * u;
     }
-    out->variance = network + plates;
+    out->variance = network + plates + pointers;
     out->variance_of[TR_FROM_MARKS] = marks;
     out->variance_of[TR_FROM_LENS] = rest - lens_held;
     out->variance_of[TR_FROM_PLATES] = plates;
+    out->variance_of[TR_FROM_POINTERS] = pointers;
     out->variance_of[TR_FROM_SHEETS] = places + lens_held - marks;
     if (!adj->covariance_calibrated) return;
     double calibrated = variance_by(m, row, adj->covariance_calibrated);
-    out->variance_calibrated = fmin(calibrated + plates, out->variance);
+    out->variance_calibrated = fmin(calibrated + plates + pointers, out->variance);
 }
 
 static tr_output *output_at(const measurement *m, tr_outputs *out, int i) {
     int relation = i - (int)relation_output(m->s->job, 0);
     int value = i - (int)vehicle_output(m->s->job);
+    int pointer = i - (int)pointer_output(m->s->job, 0);
+    if (pointer >= 0) return &out->pointers[pointer / TIP_N][pointer % TIP_N];
     if (value >= 0) return &out->vehicle[value];
     if (relation >= 0) return &out->relations[relation / TR_N_AXES][relation % TR_N_AXES];
     return &out->targets[i / TR_N_AXES][i % TR_N_AXES];
@@ -354,16 +440,17 @@ bool tr_outputs_find(const tr_solved *s, const tr_check_result *result, tr_outpu
                      .result = result,
                      .n_poses = (int)off_input(s, 0),
                      .n_inputs = (int)n_inputs(s),
-                     .n_outputs = (int)vehicle_output(s->job) + TR_N_VEHICLE_VALUES};
+                     .n_outputs = (int)pointer_output(s->job, s->job->n_pointers)};
     int n_changes = s->roll ? tr_roll_n_observations(s->roll) : 0;
     bool ok = false;
     *out =
         (tr_outputs){.targets = calloc((size_t)layout->n_placements + 1, sizeof *out->targets),
-                     .relations = calloc((size_t)layout->n_relations + 1, sizeof *out->relations)};
+                     .relations = calloc((size_t)layout->n_relations + 1, sizeof *out->relations),
+                     .pointers = calloc((size_t)s->job->n_pointers + 1, sizeof *out->pointers)};
     double *value = calloc((size_t)m.n_outputs + 1, sizeof *value);
     double *change = tr_array(n_changes, sizeof *change);
     double *J = tr_table(m.n_outputs, m.n_inputs, sizeof *J);
-    if (!out->targets || !out->relations || !value || !change || !J) {
+    if (!out->targets || !out->relations || !out->pointers || !value || !change || !J) {
         tr_fail_memory(err);
         goto out;
     }
@@ -384,5 +471,6 @@ out:
 void tr_outputs_release(tr_outputs *outputs) {
     free(outputs->targets);
     free(outputs->relations);
+    free(outputs->pointers);
     memset(outputs, 0, sizeof *outputs);
 }

@@ -1,7 +1,9 @@
 /* What is measured, with its variance. All of it is one function of the inputs: where the sheets
    lie, six numbers each, how far each reference's sheet is from the point that it marks, at most
-   four each, and, where the vehicle was rolled, the height of the floor under each wheel. Its
-   covariance is propagated through its Jacobian (JCGM 102:2011, 6.2). Private to check. */
+   four each, where the vehicle was rolled, the height of the floor under each wheel, how far each
+   pointer's tip is from its point, three each, and by how much each target that pointers tell leans
+   from the level, two each. Its covariance is propagated through its Jacobian (JCGM 102:2011, 6.2).
+   Private to check. */
 #ifndef TR_CHECK_UNCERTAINTY_H
 #define TR_CHECK_UNCERTAINTY_H
 
@@ -23,11 +25,16 @@ typedef struct {
     tr_output (*targets)[TR_N_AXES];   /* as the targets; of one that is not placed all 0 */
     tr_output (*relations)[TR_N_AXES]; /* as the relations; likewise */
     tr_output vehicle[TR_N_VEHICLE_VALUES];
+    tr_output (*pointers)[3]; /* of each pointer: from where its target has the point to its tip, mm
+                                 along the axes of the world; all 0 where either has no place */
 } tr_outputs;
 
 /* The vehicle's frame in the network's world. False where what was found of its references makes
    none. */
 bool tr_check_frame(const tr_solved *solved, tr_vehicle *vehicle);
+
+/* Where a sheet that has a place is: by its own marks, or by pointers. */
+tr_pose tr_check_pose(const tr_solved *solved, int sheet);
 
 /* The place in the vehicle frame that coordinates count from. False: it was not found. */
 bool tr_check_origin(const tr_solved *solved, const tr_vehicle *vehicle, const tr_origin *from,

@@ -48,6 +48,9 @@ const tr_help_format tr_help_check_result = {
             {"targets[].from", NULL, NULL,
              "what its x and y count from, such as `rear-axle`; an object where they count from "
              "different places, or z not from the floor"},
+            {"targets[].measured_by", NULL, NULL,
+             "its `tags` (and what else is printed beside them); its `artwork`, where it has no "
+             "tags; or `pointers`; null: it was not measured"},
             {"targets[].from.x", NULL, NULL, "what x counts from"},
             {"targets[].from.y", NULL, NULL, "what y counts from"},
             {"targets[].from.z", NULL, NULL, "what z counts from; an axle: the floor"},

@@ -65,6 +65,17 @@ const tr_help_format tr_help_job = {
              "how even the floor is under the wheels, where the vehicle is rolled: one standard "
              "deviation. 2 mm under one side turn the thrust angle by 0.04°; a sheet that stays on "
              "the vehicle's body shows it"},
+            {"pointers", NULL, "none",
+             "plates whose printed tips are laid at points of targets without tags, up to 64: two "
+             "or more of what lies on the floor, three or more of what stands, not in line. They "
+             "tell where it is, or where its artwork is to be sought"},
+            {"pointers[].sheet", NULL, NULL, "id of the plate, whose file has `tip_mm`"},
+            {"pointers[].at", NULL, NULL, "id of the sheet at which it is laid"},
+            {"pointers[].point", NULL, NULL,
+             "name of the point, one of `points` in the sheet file of that"},
+            {"pointer_sd_mm", "mm", "1",
+             "how well a tip lies at its point, above 0 and at most 1000: one standard deviation "
+             "per axis"},
             {"photos", NULL, "none; photos named on the command line replace the list",
              "up to 1000 photos: names of files, or `{ file, lens }` where a photo's EXIF data do "
              "not tell which profile is the right one"},
@@ -125,6 +136,21 @@ const tr_help_format tr_help_job = {
                          "photos:\n"
                          "  - photos/1.jpg\n"
                          "  - { file: photos/2.jpg, lens: lens/bay-2-spare.yaml }\n"},
+            {"pointed.yaml", "job: J-0149\n"
+                             "lens: lens/bay-2-tablet.yaml\n"
+                             "layout: layouts/demo-bare.yaml\n"
+                             "sheets: [sheets/mat-bare.yaml, sheets/pointer-1.yaml,\n"
+                             "         sheets/pointer-2.yaml, sheets/plate-a.yaml,\n"
+                             "         sheets/plate-b.yaml]\n"
+                             "references:\n"
+                             "  - { point: rear-left, sheet: PLATE-A, at_mm: [95, 0] }\n"
+                             "  - { point: rear-right, sheet: PLATE-B, at_mm: [95, 0] }\n"
+                             "reference_sd_mm: 1.0\n"
+                             "pointers:\n"
+                             "  - { sheet: POINTER-1, at: MAT-9, point: rear-left corner }\n"
+                             "  - { sheet: POINTER-2, at: MAT-9, point: rear-right corner }\n"
+                             "pointer_sd_mm: 1.0\n"
+                             "photos: [photos/1.jpg, photos/2.jpg]\n"},
             {0}},
     .see = (const char *const[]){"check", "layout", "sheet", "lens-profile", NULL},
 };

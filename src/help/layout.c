@@ -70,6 +70,12 @@ const tr_help_format tr_help_layout = {
              "limit of the pitch, of an upright board"},
             {"placements[].limits.roll_deg", "degrees", "not judged",
              "limit of the roll, of an upright board"},
+            {"placements[].within_mm", "mm", "it is not sought by its artwork",
+             "of a sheet without tags: how far from its place, along x and y, its corners and "
+             "discs are sought, at most 500. Where pointers are laid at it, it is sought near "
+             "the place that they tell"},
+            {"placements[].within_deg", "degrees", "3",
+             "with `within_mm`: how far turned from its yaw it is sought, at most 15"},
             {"between", NULL, "none",
              "relations of two placed sheets, each judged like a placement: the second sheet's x, "
              "y, "
@@ -136,6 +142,18 @@ const tr_help_format tr_help_layout = {
                                        "    x_mm: -1800\n"
                                        "    y_mm: 0\n"
                                        "    yaw_deg: 0\n"
+                                       "    limits: { x_mm: 10, y_mm: 10, yaw_deg: 0.5 }\n"},
+            {"layouts/demo-bare.yaml", "layout: DEMO-BARE\n"
+                                       "vehicle: Demo estate car\n"
+                                       "axes: rear-axle\n"
+                                       "placements:\n"
+                                       "  - sheet: MAT-9\n"
+                                       "    from: rear-axle\n"
+                                       "    x_mm: -1800\n"
+                                       "    y_mm: 0\n"
+                                       "    yaw_deg: 0\n"
+                                       "    within_mm: 100\n"
+                                       "    within_deg: 5\n"
                                        "    limits: { x_mm: 10, y_mm: 10, yaw_deg: 0.5 }\n"},
             {0}},
     .see = (const char *const[]){"job", "check", NULL},

@@ -64,7 +64,9 @@
      "the lens, and what the camera changes"}, \
     {"targets[].AXIS.budget.plates", "of AXIS", NULL, "how the plates lie on their points"}, \
     {"targets[].AXIS.budget.sheets", "of AXIS", NULL, \
-     "sizes of the sheets, and places of their marks"}
+     "sizes of the sheets, and places of their marks"}, \
+    {"targets[].AXIS.budget.pointers", "of AXIS", NULL, \
+     "how the tips of pointers lie at their points"}
 
 #define TR_HELP_KEYS_OF_PROGRAM \
     {"program", NULL, NULL, "what made the result"}, \

@@ -20,11 +20,13 @@ const tr_help_format tr_help_sheet = {
              "`mat` (lies on the floor), `board` (stands upright), `plate` (small; marks a wheel's "
              "point on the floor) or `hub` (hangs on a wheel)"},
             {"size_mm", "mm", NULL, "[width, height] of the face"},
-            {"tag_family", NULL, NULL,
+            {"tag_family", NULL, "where there are tags it must be given",
              "the family of all its tags, as libapriltag has them; `tag36h11` is the usual one"},
-            {"tags", NULL, NULL,
-             "up to 1000 tags, which may not overlap. At least one; a sheet that is surveyed may "
-             "have `[]` here, if all its tags were stuck on by hand"},
+            {"tags", NULL, "none; most sheets need one",
+             "up to 1000 tags, which may not overlap. A sheet that is surveyed may have `[]` here, "
+             "if all its tags were stuck on by hand; a target of a job may have none at all, if "
+             "pointers are laid at its `points`, or if it is found by its corners and discs "
+             "(`within_mm` of the layout)"},
             {"tags[].id", NULL, NULL, "number of the tag within its family"},
             {"tags[].centre_mm", "mm", NULL, "[x, y] of its centre on the sheet"},
             {"tags[].size_mm", "mm", NULL,
@@ -51,6 +53,13 @@ const tr_help_format tr_help_sheet = {
             {"discs[].colour", NULL, "`black`",
              "`black` (on white ground) or `white` (on black ground: it is printed on a black "
              "square of 1.5 diameters)"},
+            {"points", NULL, "none",
+             "up to 100 places on the sheet, or on what carries it, at which the tips of pointers "
+             "can be laid, such as the corners of a mat or the feet of a stand"},
+            {"points[].name", NULL, NULL, "what the place is called; at most 31 bytes"},
+            {"points[].at_mm", "mm", NULL,
+             "[x, y] on the face, or [x, y, z] of a place in front of it or, with a negative z, "
+             "behind it"},
             {"survey", NULL, "the sheet is taken as printed, its size known to 0.1 %",
              "where the places come from a survey: how well they are known. `trammel survey` "
              "writes "
@@ -95,6 +104,15 @@ const tr_help_format tr_help_sheet = {
                                       "  - { id: 110, centre_mm: [-30, 40], size_mm: 88 }\n"
                                       "  - { id: 111, centre_mm: [-30, -72], size_mm: 88 }\n"
                                       "tip_mm: [0, 127]\n"},
+            {"sheets/pointer-2.yaml", "sheet: POINTER-2\n"
+                                      "title: Pointer, 180 x 260\n"
+                                      "kind: plate\n"
+                                      "size_mm: [180, 260]\n"
+                                      "tag_family: tag36h11\n"
+                                      "tags:\n"
+                                      "  - { id: 112, centre_mm: [-30, 40], size_mm: 88 }\n"
+                                      "  - { id: 113, centre_mm: [-30, -72], size_mm: 88 }\n"
+                                      "tip_mm: [0, 127]\n"},
             {"sheets/plate-e-measured.yaml",
              "sheet: PLATE-E\n"
              "title: Plate E, surveyed\n"
@@ -126,6 +144,28 @@ const tr_help_format tr_help_sheet = {
              "  - { centre_mm: [-450, 0], diameter_mm: 80 }\n"
              "  - { centre_mm: [0, 0], diameter_mm: 80, colour: black }\n"
              "  - { centre_mm: [450, 0], diameter_mm: 80, colour: white }\n"},
+            {"sheets/mat-bare.yaml", "sheet: MAT-9\n"
+                                     "title: Checked mat that nothing may be stuck on\n"
+                                     "kind: mat\n"
+                                     "size_mm: [1200, 800]\n"
+                                     "corners_mm:\n"
+                                     "  - [-300, 200]\n"
+                                     "  - [0, 200]\n"
+                                     "  - [300, 200]\n"
+                                     "  - [-300, -200]\n"
+                                     "  - [0, -200]\n"
+                                     "  - [300, -200]\n"
+                                     "points:\n"
+                                     "  - { name: rear-left corner, at_mm: [-600, -400] }\n"
+                                     "  - { name: rear-right corner, at_mm: [600, -400] }\n"},
+            {"sheets/board-feet.yaml", "sheet: BOARD-9\n"
+                                       "title: Board on a stand with three feet\n"
+                                       "kind: board\n"
+                                       "size_mm: [800, 600]\n"
+                                       "points:\n"
+                                       "  - { name: left foot, at_mm: [-350, -1100, 150] }\n"
+                                       "  - { name: right foot, at_mm: [350, -1100, 150] }\n"
+                                       "  - { name: rear foot, at_mm: [0, -1100, -400] }\n"},
             {0}},
     .see = (const char *const[]){"design", "print", "survey", "job", NULL},
 };

@@ -7,6 +7,7 @@
 
 #include "base/file.h"
 #include "base/yaml.h"
+#include "job/pointers.h"
 #include "job/read.h"
 #include "tags/names.h"
 
@@ -22,6 +23,8 @@
 #define MAX_HUB_TILT_SD_DEG 10.0
 #define DEFAULT_FLOOR_SD_MM 1.0
 #define MAX_FLOOR_SD_MM 100.0
+/* A tip is laid by eye (common practice, no source). */
+#define DEFAULT_POINTER_SD_MM 1.0
 
 /* Rounding of a place at the very edge of a face. mm */
 #define EDGE_TOLERANCE_MM 1e-6
@@ -41,6 +44,9 @@ int tr_job_find_sheet(const tr_job *job, const char *id) {
 bool tr_job_needs_sheet(const tr_job *job, int sheet) {
     for (int i = 0; i < job->n_references; i++) {
         if (job->references[i].sheet == sheet) return true;
+    }
+    for (int i = 0; i < job->n_pointers; i++) {
+        if (job->pointers[i].sheet == sheet) return true;
     }
     for (int i = 0; i < job->layout.n_placements; i++) {
         if (tr_job_find_sheet(job, job->layout.placements[i].sheet) == sheet) return true;
@@ -83,7 +89,7 @@ static void read_sheets(tr_yaml y, tr_job *job) {
     job->sheets = tr_yaml_array(y, 1, TR_MAX_SHEETS, sizeof *job->sheets, &job->n_sheets);
     for (int i = 0; i < job->n_sheets && tr_yaml_has(y); i++) {
         tr_yaml item = tr_yaml_item(y, i);
-        tr_read_sheet(item, tr_sheet_read, job->sheets, i);
+        tr_read_sheet(item, tr_sheet_read_any, job->sheets, i);
         for (int j = 0; j < i && tr_yaml_has(y); j++) {
             check_tags(y, &job->sheets[j], &job->sheets[i]);
         }
@@ -113,6 +119,13 @@ static bool is_like_wheel(const char *name) {
     return is_axle && is_side && strlen(name) <= strlen("front-right");
 }
 
+/* That of the first sheet that has tags. */
+static const char *usual_family(const tr_job *job) {
+    int first = 0;
+    while (first < job->n_sheets - 1 && job->sheets[first].n_tags == 0) first++;
+    return job->sheets[first].tag_family;
+}
+
 /* A lone tag, stuck on the point: a sheet of nothing else. */
 static int add_tag(tr_yaml y, tr_job *job) {
     tr_sheet *sheets = realloc(job->sheets, ((size_t)job->n_sheets + 1) * sizeof *sheets);
@@ -125,9 +138,10 @@ static int add_tag(tr_yaml y, tr_job *job) {
     int id = tr_yaml_integer(tr_yaml_at(y, "tag"), 0, INT_MAX);
     double size_mm = tr_yaml_size(tr_yaml_at(y, "size_mm"), MAX_MM);
     if (!tr_yaml_has(y)) return 0;
-    if (!tr_sheet_of_tag(sheets[0].tag_family, id, size_mm, tr_yaml_line(y), sheet)) {
-        tr_yaml_fail(tr_yaml_at(y, "tag"), "is %d, but family %s has tags 0 to %d", id,
-                     sheets[0].tag_family, tr_tag_family_size(sheets[0].tag_family) - 1);
+    const char *family = usual_family(job);
+    if (!tr_sheet_of_tag(family, id, size_mm, tr_yaml_line(y), sheet)) {
+        tr_yaml_fail(tr_yaml_at(y, "tag"), "is %d, but family %s has tags 0 to %d", id, family,
+                     tr_tag_family_size(family) - 1);
         return 0;
     }
     sheet->path = tr_path_beside("", job->path);
@@ -199,6 +213,15 @@ static void read_wheel(tr_yaml y, tr_reference *r, tr_job *job) {
     }
 }
 
+/* What has no tags is seen by nobody. */
+static void check_tagged(tr_yaml y, const tr_job *job, int sheet) {
+    if (tr_yaml_has(y) && job->sheets[sheet].n_tags == 0) {
+        tr_yaml_fail(tr_yaml_at(y, "sheet"),
+                     "is %s, which has no tags; mark the point with a sheet that has",
+                     job->sheets[sheet].id);
+    }
+}
+
 static tr_reference read_reference(tr_yaml y, tr_job *job) {
     tr_reference r = {0};
     char name[sizeof r.name] = "";
@@ -225,6 +248,7 @@ static tr_reference read_reference(tr_yaml y, tr_job *job) {
                      : tr_read_sheet_name(tr_yaml_at(y, "sheet"), job->sheets, job->n_sheets);
     tr_yaml_numbers(tr_yaml_at(y, "at_mm"), at_mm, 2, -MAX_MM, MAX_MM);
     r.at_mm = tr_v2(at_mm[0], at_mm[1]);
+    check_tagged(y, job, r.sheet);
     if (!tr_yaml_has(y)) return r;
     if (r.point == TR_N_POINTS)
         read_named(y, &r, job);
@@ -473,7 +497,8 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     *out = job;
     tr_yaml y = tr_yaml_open(path);
     tr_yaml_keys(y, "job vehicle_id? technician? lens layout sheets references reference_sd_mm "
-                    "hub_tilt_sd_deg? floor_sd_mm? photos? positions? moved?");
+                    "hub_tilt_sd_deg? floor_sd_mm? pointers? pointer_sd_mm? photos? positions? "
+                    "moved?");
     tr_yaml_text(tr_yaml_at(y, "job"), job.id, sizeof job.id);
     tr_yaml_text(tr_yaml_at(y, "vehicle_id"), job.vehicle_id, sizeof job.vehicle_id);
     tr_yaml_text(tr_yaml_at(y, "technician"), job.technician, sizeof job.technician);
@@ -485,6 +510,9 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_yaml uneven = tr_yaml_at(y, "floor_sd_mm");
     job.floor_sd_mm =
         tr_yaml_has(uneven) ? tr_yaml_number(uneven, 0, MAX_FLOOR_SD_MM) : DEFAULT_FLOOR_SD_MM;
+    tr_yaml laid = tr_yaml_at(y, "pointer_sd_mm");
+    job.pointer_sd_mm =
+        tr_yaml_has(laid) ? tr_yaml_size(laid, MAX_REFERENCE_SD_MM) : DEFAULT_POINTER_SD_MM;
     tr_read_shots(y, &shots);
     memcpy(job.lenses, shots.lenses, sizeof job.lenses);
     job.n_lenses = shots.n_lenses;
@@ -501,6 +529,8 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     read_references(tr_yaml_at(y, "references"), &job);
     check_placements(y, &job);
     check_chains(y, &job);
+    tr_read_pointers(tr_yaml_at(y, "pointers"), &job);
+    tr_check_untagged(y, &job);
     read_moved(tr_yaml_at(y, "moved"), &job);
     if (!tr_yaml_close(y, err)) {
         tr_job_release(&job);
@@ -516,6 +546,7 @@ void tr_job_release(tr_job *job) {
     for (int i = 0; i < job->n_sheets; i++) tr_sheet_release(&job->sheets[i]);
     free(job->sheets);
     free(job->references);
+    free(job->pointers);
     for (int i = 0; i < job->n_photos; i++) free(job->photos[i]);
     free(job->photos);
     free(job->photo_lens);

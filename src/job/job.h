@@ -17,6 +17,8 @@ enum { TR_MAX_POSITIONS = 8 };
 /* Sheet files of a job; marked points of a vehicle; with the lone tags among these, all sheets. */
 enum { TR_MAX_SHEETS = 64, TR_MAX_REFERENCES = 32 };
 enum { TR_JOB_MAX_SHEETS = TR_MAX_SHEETS + TR_MAX_REFERENCES };
+/* Pointers of a job. */
+enum { TR_MAX_POINTERS = 64 };
 
 typedef enum {
     TR_FRONT_LEFT,
@@ -40,6 +42,12 @@ typedef struct {
     double standoff_mm;   /* of a sheet on a wheel: from its face inward to the wheel's mid-plane */
 } tr_reference;
 
+/* A plate whose printed tip was laid at a point of a target that carries no tags. */
+typedef struct {
+    int sheet, target; /* indices into the job's sheets */
+    int point;         /* of the target's points */
+} tr_pointer;
+
 /* "rear-left", or the point's own name. */
 const char *tr_reference_name(const tr_reference *reference);
 
@@ -58,6 +66,10 @@ typedef struct {
     int n_sheets;
     tr_reference *references; /* in the file's order */
     int n_references;
+    tr_pointer *pointers; /* in the file's order */
+    int n_pointers;
+    double
+        pointer_sd_mm; /* > 0; how well a tip lies at its point: one standard deviation per axis */
     double reference_sd_mm; /* >= 0; one standard deviation per axis */
     double hub_tilt_sd_rad; /* how square a sheet hangs to its wheel's axis; per axis */
     double floor_sd_mm;  /* how even the floor is under the wheels where the vehicle was rolled */
@@ -75,8 +87,9 @@ typedef struct {
    sheet of a placement and of a reference is there; no point and no reference sheet is named twice;
    no sheet is both placed and a reference; both rear points are marked (and all four where the
    layout's axes are `centreline`), those of an axle both by plates or both by hub sheets; all that
-   a placement counts from is marked or placed; no two lens profiles have one name. Limits: 64
-   sheets, TR_MAX_REFERENCES, TR_MAX_PHOTOS, TR_MAX_LENSES, TR_MAX_POSITIONS. */
+   a placement counts from is marked or placed; pointers tell where their targets are
+   (job/pointers.h); a sheet without tags can be found; no two lens profiles have one name. Limits:
+   64 sheets, TR_MAX_REFERENCES, TR_MAX_PHOTOS, TR_MAX_LENSES, TR_MAX_POSITIONS. */
 TR_MUST_USE bool tr_job_read(const char *path, tr_job *out, tr_error *err);
 void tr_job_release(tr_job *job);
 
@@ -84,7 +97,12 @@ void tr_job_release(tr_job *job);
 int tr_job_find_sheet(const tr_job *job, const char *id);
 /* Whether the sheet stays where it is when the vehicle is rolled. */
 bool tr_job_sheet_stays(const tr_job *job, int sheet);
-/* Whether the sheet has to be measured: the layout places it, or it marks a wheel point. */
+/* Whether pointers are laid at the sheet. */
+bool tr_job_has_pointers(const tr_job *job, int sheet);
+/* Whether the sheet is to be found by its corners and discs: it has enough of them, and no tags. */
+bool tr_job_seeks_artwork(const tr_job *job, int sheet);
+/* Whether the sheet has to be measured: the layout places it, it marks a wheel's point, or it is a
+   pointer. */
 bool tr_job_needs_sheet(const tr_job *job, int sheet);
 
 #endif

@@ -15,6 +15,11 @@
 #define DEFAULT_TOLERANCE_MM 15.0
 #define DEFAULT_FLATNESS_MM 5.0
 
+/* Where a sheet is sought that has no tags: the time that it takes grows with each of them. */
+#define MAX_WITHIN_MM 500.0
+#define MAX_WITHIN_DEG 15.0
+#define DEFAULT_WITHIN_DEG 3.0
+
 enum { MAX_PLACEMENTS = 64 };
 
 /* In the order of tr_axis. */
@@ -89,13 +94,28 @@ static void read_axes(tr_yaml y, tr_requirement axis[TR_N_AXES], int limit_line[
     }
 }
 
+static void read_reach(tr_yaml y, tr_placement *placement) {
+    tr_yaml within = tr_yaml_at(y, "within_mm");
+    tr_yaml turned = tr_yaml_at(y, "within_deg");
+    placement->within_line = tr_yaml_line(within);
+    placement->within_mm = tr_yaml_size(within, MAX_WITHIN_MM);
+    placement->within_rad =
+        TR_RAD_PER_DEG *
+        (tr_yaml_has(turned) ? tr_yaml_size(turned, MAX_WITHIN_DEG) : DEFAULT_WITHIN_DEG);
+    if (tr_yaml_has(turned) && !tr_yaml_has(within)) {
+        tr_yaml_fail(turned, "goes with 'within_mm', which is not there; add it");
+    }
+}
+
 static tr_placement read_placement(tr_yaml y) {
     tr_placement placement = {0};
-    tr_yaml_keys(y, "sheet from x_mm y_mm z_mm? yaw_deg pitch_deg? roll_deg? limits");
+    tr_yaml_keys(y, "sheet from x_mm y_mm z_mm? yaw_deg pitch_deg? roll_deg? limits within_mm? "
+                    "within_deg?");
     placement.line = tr_yaml_line(tr_yaml_at(y, "sheet"));
     tr_yaml_text(tr_yaml_at(y, "sheet"), placement.sheet, sizeof placement.sheet);
     placement.from_line = tr_yaml_line(tr_yaml_at(y, "from"));
     read_origins(tr_yaml_at(y, "from"), placement.from);
+    read_reach(y, &placement);
     read_axes(y, placement.axis, placement.limit_line);
     return placement;
 }

@@ -46,8 +46,12 @@ typedef struct {
     char sheet[64];                 /* id of the sheet */
     tr_origin from[3];              /* of x, y and z */
     tr_requirement axis[TR_N_AXES]; /* x, y and yaw are always required */
-    int line, from_line;            /* in the layout file, for messages */
-    int limit_line[TR_N_AXES];      /* of each limit, 0 where there is none */
+    /* How far from its place a sheet without tags is sought by its artwork: along x and y, and
+       turned. 0: it is not. */
+    double within_mm, within_rad;
+    int within_line;
+    int line, from_line;       /* in the layout file, for messages */
+    int limit_line[TR_N_AXES]; /* of each limit, 0 where there is none */
 } tr_placement;
 
 /* A relation of two placed sheets: where the second is less where the first is, along the axes of

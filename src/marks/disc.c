@@ -325,16 +325,18 @@ static double weight_at(const fit *f, double d_px) {
     return linear <= 0 ? 0 : linear >= 1 ? 1 : linear;
 }
 
-/* From the image to the sheet about the disc's centre, a homography: the lens bends nothing within
-   a disc that would matter for which pixels are looked at. */
-static bool image_to_sheet(const fit *f, const contour *c, double radius, tr_mat3 *H) {
+/* From the image, px from the origin, to the sheet, about the disc's centre: a homography, as the
+   lens bends nothing within a disc that would matter for which pixels are looked at. It tells
+   before and behind the horizon by its origin, which must therefore be at the disc: the photo's
+   corner may show the sky. */
+static bool image_to_sheet(const contour *c, double radius, tr_mat3 *H) {
     enum { N = 8 };
     tr_vec2 from[N];
     tr_vec2 to[N];
     for (int k = 0; k < N; k++) {
         int i = k * c->n / N;
         double t = 2 * TR_PI * i / c->n;
-        from[k] = tr_v2((double)c->x[i] + f->origin_px.x, (double)c->y[i] + f->origin_px.y);
+        from[k] = tr_v2((double)c->x[i], (double)c->y[i]);
         to[k] = tr_v2(radius * cos(t), radius * sin(t));
     }
     return tr_homography_fit(from, to, N, H);
@@ -375,7 +377,7 @@ static bool fill_pixels(const fit *f, const contour *c, const box *b, tr_mat3 H,
         for (int u = b->u0; u <= b->u1; u++) {
             tr_vec2 q;
             if (((u >> 1) + 3 * (v >> 1)) % every != 0) continue;
-            if (!tr_homography_apply(H, tr_v2(u, v), &q, NULL)) continue;
+            if (!tr_homography_apply(H, tr_v2_sub(tr_v2(u, v), f->origin_px), &q, NULL)) continue;
             double apart = tr_v2_norm(q) - radius;
             if (fabs(apart) * least_px_per_mm > most_reach) continue; /* spares the angle */
             double t = atan2(q.y, q.x) / (2 * TR_PI);
@@ -402,7 +404,7 @@ static bool gather_pixels(fit *f, const double p[N_PARAM], contour *c, pixels *p
     f->reach_px[1] = fmin(reach, fmax(room, 1));
     if (!make_contour(f, p, c) || !find_box(f, c, 1, &b)) return false;
     double radius = radius_mm(f, p);
-    if (!image_to_sheet(f, c, radius, &H)) return false;
+    if (!image_to_sheet(c, radius, &H)) return false;
     int margin = (int)ceil(reach);
     b = (box){b.u0 > margin ? b.u0 - margin : 0, b.v0 > margin ? b.v0 - margin : 0,
               b.u1 + margin < f->image->width ? b.u1 + margin : f->image->width - 1,

@@ -238,6 +238,47 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "the {x_mm?right|left} of its centre and {|y_mm|:.0f} mm {y_mm?above|below} it. Flatten it "
         "and take the photos again.",
 
+    /* ---- targets without tags ---- */
+    [TR_FOUND_TOO_FEW_POINTERS] =
+        "{sheet}, which the layout requires, could not be measured: {pointers} of its pointers "
+        "{pointers?was|were} measured, which does not tell where it is. Take two photos that show "
+        "each pointer together with other sheets.",
+    [TR_FOUND_POINTER_MISLAID] =
+        "Pointer {pointer} lies {away_mm:.0f} mm from where the other pointers of {sheet} have the "
+        "point '{point}'. Lay its tip at that point again, or correct the point's name in the job, "
+        "and take the photos again.",
+    [TR_FOUND_POINTERS_CONTRADICT] =
+        "Pointers {pointer} and {other} are {apart_mm:.0f} mm nearer to each other or farther "
+        "apart than the points '{point}' and '{other_point}' of {sheet}: one of them was not laid "
+        "at its point. Lay both tips again, or correct the points' names in the job, and take the "
+        "photos again.",
+    [TR_FOUND_POINTER_NOT_AT_SHEET] =
+        "Pointer {pointer} lies {away_mm:.0f} mm from the point '{point}' of {sheet}, as its "
+        "printed pattern has it. Lay its tip at that point again, or correct the point's name in "
+        "the job, and take the photos again.",
+    [TR_FOUND_ARTWORK_OUT_OF_VIEW] =
+        "{sheet} has no tags, and no photo shows enough of the place where it should be to find it "
+        "by its printed pattern. Take two more photos that show all of it together with other "
+        "sheets.",
+    [TR_FOUND_ARTWORK_NOT_FOUND] =
+        "{sheet} has no tags, and its printed pattern was not found within {within_mm:.0f} mm of "
+        "its required place. Is it the right sheet, roughly in its place, and not covered? Move it "
+        "there, or lay pointers at it, and take the photos again.",
+    [TR_FOUND_ARTWORK_AMBIGUOUS] =
+        "The printed pattern of {sheet} repeats itself, and the photos do not show which of its "
+        "marks is which: it could be off by a whole step of the pattern. Take photos that show all "
+        "edges of the pattern, or lay pointers at it.",
+    [TR_FOUND_ARTWORK_BEYOND] =
+        "The printed pattern of {sheet} was found farther than {within_mm:.0f} mm from its "
+        "required place. Move it nearer and take the photos again.",
+    [TR_FOUND_ARTWORK_NOT_USED] =
+        "The printed pattern of {sheet} was not seen well enough to measure it: its place is as "
+        "its pointers have it. Photos that show all of the pattern would make it more certain.",
+    [TR_FOUND_ARTWORK_NOT_AT_POINTERS] =
+        "The printed pattern of {sheet} is not where its pointers have it: the pointers lie at "
+        "other points than the job says, or it is another sheet. Lay them again and take the "
+        "photos again.",
+
     /* ---- what was taken as exact, or is not known ---- */
     [TR_FOUND_LENS_WITHOUT_COVARIANCE] =
         "The lens profile '{lens}' has no covariance: it was taken as exact, and the uncertainties "

@@ -56,7 +56,7 @@ static json_t *measured(tr_axis axis, bool is_measured, double value) {
 }
 
 /* Keys of the budget. */
-static const char *const SOURCES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets"};
+static const char *const SOURCES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets", "pointers"};
 
 static json_t *axis_json(tr_axis axis, const tr_axis_result *r) {
     json_t *a = json_object();
@@ -100,6 +100,9 @@ static json_t *origins_json(const tr_origin from[3]) {
     return NULL;
 }
 
+/* In the order of tr_measured_by. */
+static const char *const MEASURED_BY[] = {"tags", "artwork", "pointers"};
+
 static json_t *target_json(const tr_check_result *result, const tr_target_result *t) {
     json_t *target = json_object();
     json_t *moves = json_array();
@@ -114,6 +117,9 @@ static json_t *target_json(const tr_check_result *result, const tr_target_result
     }
     ok = ok && tr_json_put(target, "moves", json_incref(moves)) &&
          tr_json_put(target, "from", origins_json(t->from)) &&
+         tr_json_put(target, "measured_by",
+                     result->sheets[t->sheet].is_placed ? json_string(MEASURED_BY[t->by])
+                                                        : json_null()) &&
          tr_json_put(target, "required_pose", pose_json(true, t->vehicle_from_required)) &&
          tr_json_put(target, "photo",
                      t->photo >= 0 ? tr_json_text(result->photos[t->photo].name) : json_null());

@@ -1,8 +1,8 @@
 /* A check as JSON: the object of the contract's "Result of check --json", its keys in the
    contract's order, full precision, millimetres and degrees. What was not measured is null. Added
    keys, all at the end of their object but sheets:
-     target axis   budget {marks, lens, plates, sheets}: what u95 is made of, expanded alike;
-                   u95_with_profile: about what it would be with a lens profile, where there is none
+     target axis   budget {marks, lens, plates, sheets, pointers}: what u95 is made of, expanded
+   alike; u95_with_profile: about what it would be with a lens profile, where there is none
      targets[]     from: front-axle | rear-axle; required_pose: vehicle_from_sheet, [R | t] by rows,
                    where the sheet should lie; photo: name of the one that shows it best, or null
      references    stated {wheelbase_mm, ...}: what the layout states of them,

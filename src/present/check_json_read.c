@@ -123,7 +123,8 @@ static double axis_value_of(tr_axis axis, const json_t *json, const char *key, t
 /* ---- parts ---- */
 
 static tr_axis_result axis_of(tr_axis axis, const json_t *target, tr_error *err) {
-    static const char *const SOURCES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets"};
+    static const char *const SOURCES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets",
+                                                      "pointers"};
     const json_t *json = object_of(target, tr_axis_key(axis), err);
     tr_axis_result r = {.verdict = TR_INCONCLUSIVE};
     if (!is_fine(err)) return r;
@@ -191,6 +192,15 @@ static void read_origins(const json_t *json, tr_origin from[3], tr_error *err) {
     for (int k = 0; k < 3; k++) from[k] = origin_of(each, KEYS[k], err);
 }
 
+static tr_measured_by measured_by(const json_t *json, tr_error *err) {
+    static const char *const WORDS[] = {"tags", "artwork", "pointers"}; /* as tr_measured_by */
+    char word[16];
+    text_of(json, "measured_by", word, sizeof word, err);
+    int by = 0;
+    while (by < 2 && strcmp(word, WORDS[by]) != 0) by++;
+    return (tr_measured_by)by;
+}
+
 static void read_target(const json_t *json, const tr_check_result *result, tr_target_result *t,
                         tr_error *err) {
     int n;
@@ -200,6 +210,7 @@ static void read_target(const json_t *json, const tr_check_result *result, tr_ta
                             .vehicle_from_required = pose_of(json, "required_pose", err),
                             .photo = -1};
     read_origins(json, t->from, err);
+    if (!json_is_null(json_object_get(json, "measured_by"))) t->by = measured_by(json, err);
     for (; t->n_moves < n && t->n_moves < TR_MAX_MOVES; t->n_moves++) {
         const char *text = json_string_value(json_array_get(moves, (size_t)t->n_moves));
         snprintf(t->moves[t->n_moves], TR_MOVE_SIZE, "%s", text ? text : "");

@@ -74,12 +74,14 @@ static void put_axis(const page *p, tr_axis axis, const tr_axis_result *r) {
     fputc('\n', p->out);
 }
 
-static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r, int n_sources) {
+static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r,
+                           const bool *is_shown) {
     char title[32], cell[TR_CELL_SIZE + 4];
     snprintf(title, sizeof title, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
     fprintf(p->out, "  %s%*s", title, 14 - tr_text_columns(title), "");
-    for (int source = 0; source < n_sources; source++) {
+    for (int source = 0; source < TR_N_SOURCES; source++) {
         char number[TR_CELL_SIZE];
+        if (!is_shown[source]) continue;
         tr_number_cell(axis, r->u95_of[source], number);
         snprintf(cell, sizeof cell, "±%s", number);
         put_cell(p->out, strtod(number, NULL) == 0.0 ? "–" : cell, 10);
@@ -87,22 +89,30 @@ static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r,
     fputc('\n', p->out);
 }
 
-/* The last column is there only where places on sheets, or the sizes of prints, are uncertain. */
+/* The last columns are there only where places on sheets or the sizes of prints are uncertain, and
+   where pointers tell the place. */
 static void put_budget(const page *p, const tr_target_result *t) {
+    static const char *const TITLES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets",
+                                                     "pointers"};
     bool has_any = false;
-    int n_sources = TR_FROM_SHEETS;
+    bool is_shown[TR_N_SOURCES] = {true, true, true};
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
-        if (t->axis[axis].u95_of[TR_FROM_SHEETS] > 0) n_sources = TR_N_SOURCES;
+        for (int k = TR_FROM_SHEETS; k < TR_N_SOURCES; k++) {
+            is_shown[k] = is_shown[k] || t->axis[axis].u95_of[k] > 0;
+        }
     }
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         const tr_axis_result *r = &t->axis[axis];
         if (!r->is_judged || !r->is_measured) continue;
         if (!has_any) {
-            fputs("\n  u95 (k = 2) from   marks      lens    plates", p->out);
-            fputs(n_sources > TR_FROM_SHEETS ? "    sheets\n" : "\n", p->out);
+            fputs("\n  u95 (k = 2) from", p->out);
+            for (int k = 0; k < TR_N_SOURCES; k++) {
+                if (is_shown[k]) put_cell(p->out, TITLES[k], k == 0 ? 8 : 10);
+            }
+            fputc('\n', p->out);
         }
         has_any = true;
-        put_budget_row(p, axis, r, n_sources);
+        put_budget_row(p, axis, r, is_shown);
     }
 }
 
@@ -141,7 +151,7 @@ static void put_what_axis_needs(const page *p, tr_axis axis, const tr_axis_resul
 static void put_advice(const page *p, const tr_check_result *result, int target) {
     const char *const FROM[TR_N_SOURCES] = {"the marks", "the lens",
                                             result->has_wheels ? "the hub sheets" : "the plates",
-                                            "the sheets"};
+                                            "the sheets", "the pointers"};
     const tr_target_result *t = &result->targets[target];
     bool is_wanted[TR_N_SOURCES] = {false};
     bool has_any = false;
@@ -184,8 +194,12 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     char head[512];
     char from[256];
     tr_origins_text(t->from, from, sizeof from);
-    snprintf(head, sizeof head, "%s: %s, from %s; %d marks in %d photos", found->id, found->title,
-             from, found->n_marks, found->n_photos);
+    if (found->is_placed && t->by == TR_BY_POINTERS)
+        snprintf(head, sizeof head, "%s: %s, from %s; as its pointers have it", found->id,
+                 found->title, from);
+    else
+        snprintf(head, sizeof head, "%s: %s, from %s; %d marks in %d photos", found->id,
+                 found->title, from, found->n_marks, found->n_photos);
     fputc('\n', p->out);
     put_style(p, verdict_colour(t->verdict));
     fprintf(p->out, "%s ", tr_verdict_shape(t->verdict));

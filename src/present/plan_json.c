@@ -48,7 +48,8 @@ static json_t *value_json(tr_axis axis, bool is_known, double value) {
 }
 
 static json_t *budget_json(tr_axis axis, bool is_measured, const tr_axis_result *r) {
-    static const char *const SOURCES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets"};
+    static const char *const SOURCES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets",
+                                                      "pointers"};
     json_t *json = json_object();
     bool ok = json;
     for (int k = 0; k < TR_N_SOURCES; k++) {

@@ -220,7 +220,8 @@ bool tr_target_needs_move(const tr_target_result *t) {
 
 /* Of equal parts the one that is easiest to better. */
 tr_source tr_largest_source(const tr_axis_result *r) {
-    static const tr_source ORDER[] = {TR_FROM_PLATES, TR_FROM_LENS, TR_FROM_MARKS, TR_FROM_SHEETS};
+    static const tr_source ORDER[] = {TR_FROM_PLATES, TR_FROM_POINTERS, TR_FROM_LENS, TR_FROM_MARKS,
+                                      TR_FROM_SHEETS};
     tr_source largest = ORDER[0];
     for (size_t i = 1; i < sizeof ORDER / sizeof *ORDER; i++) {
         if (r->u95_of[ORDER[i]] > r->u95_of[largest]) largest = ORDER[i];
@@ -342,6 +343,9 @@ void tr_source_advice(const tr_check_result *result, int target, tr_source sourc
                "set the plates more exactly on their plumb marks, and state in the job how well "
                "they sit (reference_sd_mm, now %.3g).",
                result->reference_sd_mm);
+    } else if (source == TR_FROM_POINTERS) {
+        append(&l, "lay the tips of the pointers more exactly at their points, or lay more of "
+                   "them, and state in the job how well they lie (pointer_sd_mm).");
     } else if (source == TR_FROM_SHEETS) {
         append_survey_wanted(&l, result);
     } else if (source == TR_FROM_LENS && result->is_lens_unknown) {

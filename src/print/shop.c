@@ -38,7 +38,7 @@ static bool read_file(const char *folder, const char *name, tr_shop *shop, tr_er
     snprintf(path, size, "%s%s%s", folder, n == 0 || folder[n - 1] == '/' ? "" : "/", name);
     bool ok = has_tags(path, &is_sheet, err);
     if (ok && is_sheet) {
-        ok = tr_sheet_read(path, &shop->sheets[shop->n], err);
+        ok = tr_sheet_read_any(path, &shop->sheets[shop->n], err);
         shop->n += ok;
     }
     free(path);

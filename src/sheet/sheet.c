@@ -26,7 +26,7 @@
 #define MAX_VARIANCE 1e6
 
 /* More marks than any face needs; each is compared with every other. */
-enum { MAX_TAGS = 1000, MAX_CORNERS = 10000, MAX_DISCS = 1000 };
+enum { MAX_TAGS = 1000, MAX_CORNERS = 10000, MAX_DISCS = 1000, MAX_POINTS = 100 };
 
 /* In the order of tr_sheet_kind. */
 static const char *const KINDS[] = {"mat", "board", "plate", "hub"};
@@ -217,6 +217,33 @@ static void read_discs(tr_yaml y, tr_sheet *sheet) {
     }
 }
 
+static tr_vec3 read_place(tr_yaml y) {
+    double p[3] = {0, 0, 0};
+    int n = tr_yaml_count(y);
+    if (tr_yaml_has(y) && n != 2 && n != 3) {
+        tr_yaml_fail(y, "is a list of %d; give [x, y] of a place on the face, or [x, y, z]", n);
+    }
+    tr_yaml_numbers(y, p, n == 2 ? 2 : 3, -MAX_SIZE_MM, MAX_SIZE_MM);
+    return tr_v3(p[0], p[1], p[2]);
+}
+
+static void read_points(tr_yaml y, tr_sheet *sheet) {
+    sheet->points = tr_yaml_array(y, 0, MAX_POINTS, sizeof *sheet->points, &sheet->n_points);
+    for (int i = 0; i < sheet->n_points && tr_yaml_has(y); i++) {
+        tr_yaml item = tr_yaml_item(y, i);
+        tr_sheet_point *point = &sheet->points[i];
+        tr_yaml_keys(item, "name at_mm");
+        point->line = tr_yaml_line(item);
+        tr_yaml_text(tr_yaml_at(item, "name"), point->name, sizeof point->name);
+        point->at_mm = read_place(tr_yaml_at(item, "at_mm"));
+        int same = tr_sheet_find_point(sheet, point->name);
+        if (tr_yaml_has(y) && same < i) {
+            tr_yaml_fail(tr_yaml_at(item, "name"), "is %s, which line %d has already", point->name,
+                         sheet->points[same].line);
+        }
+    }
+}
+
 /* Unit of a row of the file's covariance in the one used here. */
 static double row_unit(const tr_sheet *sheet, int row) {
     bool is_turn = row < TR_TAG_N * sheet->n_tags && row % TR_TAG_N == TR_TAG_TURN;
@@ -296,13 +323,16 @@ static void read_survey(tr_yaml y, tr_sheet *sheet) {
     read_covariance(tr_yaml_at(y, "covariance"), sheet);
 }
 
-static bool read_sheet(const char *path, int fewest_tags, tr_sheet *out, tr_error *err) {
+static bool read_sheet(const char *path, int fewest_tags, bool needs_family, tr_sheet *out,
+                       tr_error *err) {
     tr_sheet sheet = {0};
     double size_mm[2] = {0, 0};
     *out = sheet;
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(y, "sheet title kind size_mm tag_family tags corners_mm? discs? tip_mm? "
-                    "survey?");
+    tr_yaml_keys(y, needs_family ? "sheet title kind size_mm tag_family tags corners_mm? discs? "
+                                   "tip_mm? points? survey?"
+                                 : "sheet title kind size_mm tag_family? tags? corners_mm? discs? "
+                                   "tip_mm? points? survey?");
     tr_yaml_text(tr_yaml_at(y, "sheet"), sheet.id, sizeof sheet.id);
     tr_yaml_text(tr_yaml_at(y, "title"), sheet.title, sizeof sheet.title);
     sheet.kind = (tr_sheet_kind)tr_yaml_choice(tr_yaml_at(y, "kind"), KINDS, N_KINDS);
@@ -310,15 +340,20 @@ static bool read_sheet(const char *path, int fewest_tags, tr_sheet *out, tr_erro
     tr_yaml_sizes(tr_yaml_at(y, "size_mm"), size_mm, 2, MAX_SIZE_MM);
     sheet.width_mm = size_mm[0];
     sheet.height_mm = size_mm[1];
-    tr_yaml_text(tr_yaml_at(y, "tag_family"), sheet.tag_family, sizeof sheet.tag_family);
-    if (tr_yaml_has(y) && tr_tag_family_size(sheet.tag_family) == 0) {
-        tr_yaml_fail(tr_yaml_at(y, "tag_family"),
-                     "is %s, which is not known here; tag36h11 is the usual one", sheet.tag_family);
+    tr_yaml family = tr_yaml_at(y, "tag_family");
+    tr_yaml tags = tr_yaml_at(y, "tags");
+    tr_yaml_text(family, sheet.tag_family, sizeof sheet.tag_family);
+    if (tr_yaml_has(family) && tr_tag_family_size(sheet.tag_family) == 0) {
+        tr_yaml_fail(family, "is %s, which is not known here; tag36h11 is the usual one",
+                     sheet.tag_family);
     }
-    read_tags(tr_yaml_at(y, "tags"), fewest_tags, &sheet);
+    if (tr_yaml_has(tags) && tr_yaml_count(tags) > 0 && !tr_yaml_has(family))
+        tr_yaml_fail(tags, "are listed without their family; add 'tag_family'");
+    if (tr_yaml_has(tags)) read_tags(tags, fewest_tags, &sheet);
     read_corners(tr_yaml_at(y, "corners_mm"), &sheet);
     read_discs(tr_yaml_at(y, "discs"), &sheet);
     read_tip(tr_yaml_at(y, "tip_mm"), &sheet);
+    read_points(tr_yaml_at(y, "points"), &sheet);
     read_survey(tr_yaml_at(y, "survey"), &sheet);
     sheet.path = tr_path_beside("", path);
     if (!sheet.path) tr_yaml_fail_memory(y);
@@ -331,11 +366,15 @@ static bool read_sheet(const char *path, int fewest_tags, tr_sheet *out, tr_erro
 }
 
 bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err) {
-    return read_sheet(path, 1, out, err);
+    return read_sheet(path, 1, true, out, err);
 }
 
 bool tr_sheet_read_bare(const char *path, tr_sheet *out, tr_error *err) {
-    return read_sheet(path, 0, out, err);
+    return read_sheet(path, 0, true, out, err);
+}
+
+bool tr_sheet_read_any(const char *path, tr_sheet *out, tr_error *err) {
+    return read_sheet(path, 0, false, out, err);
 }
 
 bool tr_sheet_of_tag(const char *family, int id, double size_mm, int line, tr_sheet *out) {
@@ -356,6 +395,13 @@ bool tr_sheet_of_tag(const char *family, int id, double size_mm, int line, tr_sh
     return true;
 }
 
+int tr_sheet_find_point(const tr_sheet *sheet, const char *name) {
+    for (int i = 0; i < sheet->n_points; i++) {
+        if (strcmp(sheet->points[i].name, name) == 0) return i;
+    }
+    return -1;
+}
+
 int tr_sheet_find(const tr_sheet *sheets, int n, const char *id) {
     for (int i = 0; i < n; i++) {
         if (strcmp(sheets[i].id, id) == 0) return i;
@@ -369,5 +415,6 @@ void tr_sheet_release(tr_sheet *sheet) {
     free(sheet->tags);
     free(sheet->corners_mm);
     free(sheet->discs);
+    free(sheet->points);
     *sheet = (tr_sheet){0};
 }

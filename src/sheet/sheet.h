@@ -61,6 +61,14 @@ typedef struct {
     int line;      /* in the sheet file, for messages */
 } tr_disc;
 
+/* A place on a target, or on what carries it, to which a pointer can be laid: the corner of a mat,
+   a foot of a stand. */
+typedef struct {
+    char name[32];
+    tr_vec3 at_mm; /* in the sheet frame: z is 0 on the face */
+    int line;      /* in the sheet file, for messages */
+} tr_sheet_point;
+
 /* A white disc is printed on a black square, whose edge is so many diameters. */
 #define TR_DISC_GROUND 1.5
 
@@ -96,6 +104,8 @@ typedef struct {
     int n_corners;
     tr_disc *discs;
     int n_discs;
+    tr_sheet_point *points; /* for pointers */
+    int n_points;
     tr_sheet_survey survey;
 } tr_sheet;
 
@@ -103,12 +113,17 @@ typedef struct {
    The tag family must be one that tags/names.h lists, every id within it; tags, corners and discs
    must lie on the face, and none of them over another. */
 TR_MUST_USE bool tr_sheet_read(const char *path, tr_sheet *out, tr_error *err);
-/* The same, but there need be no tag: as of a mat with nothing but its own artwork. */
+/* The same, but there need be no tag: as of a sheet whose tags are stuck on by hand. */
 TR_MUST_USE bool tr_sheet_read_bare(const char *path, tr_sheet *out, tr_error *err);
+/* The same, but there need be neither a tag nor a family: as of a mat that nobody may print on. */
+TR_MUST_USE bool tr_sheet_read_any(const char *path, tr_sheet *out, tr_error *err);
 /* A lone tag as a sheet of its own, "TAG-231", of that size and on the body of a vehicle; without a
    path. False: the family has no such tag, or memory ran out; *out is empty then. */
 bool tr_sheet_of_tag(const char *family, int id, double size_mm, int line, tr_sheet *out);
 void tr_sheet_release(tr_sheet *sheet);
+
+/* The index of a sheet's point by its name, -1 where there is none. */
+int tr_sheet_find_point(const tr_sheet *sheet, const char *name);
 
 /* The index of the one of n sheets with this id, -1 where there is none. */
 int tr_sheet_find(const tr_sheet *sheets, int n, const char *id);

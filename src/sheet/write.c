@@ -52,6 +52,18 @@ static void put_disc(FILE *to, const tr_disc *disc) {
     fputs(disc->is_white ? ", colour: white }\n" : " }\n", to);
 }
 
+static void put_point(FILE *to, const tr_sheet_point *point) {
+    const double at[3] = {point->at_mm.x, point->at_mm.y, point->at_mm.z};
+    fputs("  - { name: ", to);
+    tr_yaml_put_text(to, point->name);
+    fputs(", at_mm: [", to);
+    for (int k = 0; k < 3; k++) {
+        if (k > 0) fputs(", ", to);
+        put_number(to, at[k]);
+    }
+    fputs("] }\n", to);
+}
+
 static void put_survey(FILE *to, const tr_sheet *sheet) {
     const tr_sheet_survey *s = &sheet->survey;
     fputs("survey:\n  name: ", to);
@@ -87,7 +99,10 @@ static void put_sheet(FILE *to, const tr_sheet *sheet) {
     tr_yaml_put_text(to, sheet->title);
     fprintf(to, "\nkind: %s\nsize_mm: ", tr_sheet_kind_name(sheet->kind));
     put_pair(to, sheet->width_mm, sheet->height_mm);
-    fprintf(to, "\ntag_family: %s\ntags:%s\n", sheet->tag_family, sheet->n_tags > 0 ? "" : " []");
+    fputc('\n', to);
+    if (sheet->tag_family[0]) fprintf(to, "tag_family: %s\n", sheet->tag_family);
+    if (sheet->tag_family[0] || sheet->n_tags > 0)
+        fprintf(to, "tags:%s\n", sheet->n_tags > 0 ? "" : " []");
     for (int i = 0; i < sheet->n_tags; i++) put_tag(to, &sheet->tags[i]);
     if (sheet->n_corners > 0) fputs("corners_mm:\n", to);
     for (int i = 0; i < sheet->n_corners; i++) {
@@ -102,6 +117,8 @@ static void put_sheet(FILE *to, const tr_sheet *sheet) {
         put_pair(to, sheet->tip_mm.x, sheet->tip_mm.y);
         fputc('\n', to);
     }
+    if (sheet->n_points > 0) fputs("points:\n", to);
+    for (int i = 0; i < sheet->n_points; i++) put_point(to, &sheet->points[i]);
     if (sheet->survey.n_rows > 0) put_survey(to, sheet);
 }
 

@@ -26,11 +26,12 @@ tr_verdict tr_verdict_join(tr_verdict a, tr_verdict b);
 
 /* What an uncertainty comes from. */
 typedef enum {
-    TR_FROM_MARKS,  /* noise of the marks */
-    TR_FROM_LENS,   /* the lens profile, and how its focal length returns */
-    TR_FROM_PLATES, /* how well the plates sit on their plumb marks */
-    TR_FROM_SHEETS, /* how well the places of marks on surveyed sheets are known, and the sizes of
-                       prints that were not surveyed */
+    TR_FROM_MARKS,    /* noise of the marks */
+    TR_FROM_LENS,     /* the lens profile, and how its focal length returns */
+    TR_FROM_PLATES,   /* how well the plates sit on their plumb marks */
+    TR_FROM_SHEETS,   /* how well the places of marks on surveyed sheets are known, and the sizes of
+                         prints that were not surveyed */
+    TR_FROM_POINTERS, /* how well the tips of pointers lie at their points */
     TR_N_SOURCES
 } tr_source;
 

@@ -3,7 +3,8 @@
    campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign wheels [--jobs N] [--seed S] [--threads N] [PHONE]
-   campaign traps [--jobs N] [--rendered N] [--wheels N] [--seed S] [--threads N] [--only JOB]
+   campaign traps [--jobs N] [--rendered N] [--wheels N] [--bare N] [--seed S] [--threads N] [--only
+   JOB]
    [--keep FOLDER] [PHONE] PHONE: --phone FACTOR: what a phone does, times the factor
    (tr_sim_phone_full); and with it
           --shift-px SD, --focal-percent SD: another scatter of principal point and focal length.
@@ -72,6 +73,9 @@ static bool read_option(const char *name, const char *value, bool is_traps, camp
     if (is_traps && strcmp(name, "--wheels") == 0) {
         return read_number(value, 0, 1000000, &o->wheels);
     }
+    if (is_traps && strcmp(name, "--bare") == 0) {
+        return read_number(value, 0, 1000000, &o->bare);
+    }
     if (is_traps && strcmp(name, "--only") == 0) return read_number(value, 0, 1L << 50, &o->only);
     if (is_traps && strcmp(name, "--keep") == 0) {
         o->keep = value;
@@ -81,8 +85,13 @@ static bool read_option(const char *name, const char *value, bool is_traps, camp
 }
 
 int main(int argc, char **argv) {
-    campaign_options o = {
-        .jobs = -1, .rendered = -1, .wheels = -1, .seed = 1, .n_threads = 2, .only = -1};
+    campaign_options o = {.jobs = -1,
+                          .rendered = -1,
+                          .wheels = -1,
+                          .bare = -1,
+                          .seed = 1,
+                          .n_threads = 2,
+                          .only = -1};
     bool is_named = argc > 1 && argv[1][0] != '-';
     bool is_traps = is_named && strcmp(argv[1], "traps") == 0;
     static const struct {
@@ -100,15 +109,17 @@ int main(int argc, char **argv) {
         is_sound = i + 1 < argc && read_option(argv[i], argv[i + 1], is_traps, &o);
     }
     if (!is_sound) {
-        fprintf(stderr, "usage: campaign [coverage] [--jobs N] [--seed S] [--threads N] [PHONE]\n"
-                        "                [--lens known|unknown|untold]\n"
-                        "       campaign survey [--jobs N] [--seed S] [--threads N] [PHONE]\n"
-                        "       campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]\n"
-                        "       campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]\n"
-                        "       campaign wheels [--jobs N] [--seed S] [--threads N] [PHONE]\n"
-                        "       campaign traps [--jobs N] [--rendered N] [--wheels N] [--seed S]\n"
-                        "                      [--threads N] [--only JOB] [--keep FOLDER] [PHONE]\n"
-                        "PHONE: --phone FACTOR [--shift-px SD] [--focal-percent SD]\n");
+        fprintf(
+            stderr,
+            "usage: campaign [coverage] [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+            "                [--lens known|unknown|untold]\n"
+            "       campaign survey [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+            "       campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+            "       campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+            "       campaign wheels [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+            "       campaign traps [--jobs N] [--rendered N] [--wheels N] [--bare N]\n"
+            "                      [--seed S] [--threads N] [--only JOB] [--keep FOLDER] [PHONE]\n"
+            "PHONE: --phone FACTOR [--shift-px SD] [--focal-percent SD]\n");
         return 64;
     }
     return CAMPAIGNS[which].run(&o);

@@ -15,6 +15,7 @@ typedef struct {
     bool is_focal_told;   /* ... whose photos tell their focal length */
     long jobs, rendered;  /* how many of each; -1: the campaign's own number */
     long wheels;          /* traps: how many jobs of wheels and boards; likewise */
+    long bare;            /* traps: how many of mats without tags; likewise; a tenth is rendered */
     long seed, n_threads;
     long only;        /* traps: this job alone, told in full; -1: all */
     const char *keep; /* traps: folder for the photos of a rendered job told in full; may be NULL */
@@ -35,5 +36,9 @@ int campaign_wheels(const campaign_options *options);
 /* Traps of wheels and boards: prints their table, and adds the false passes. False: memory ran out.
  */
 bool campaign_wheel_traps(const campaign_options *options, long jobs, long *false_passes);
+
+/* The same of targets without tags: so many with simulated marks, and so many rendered. */
+bool campaign_bare_traps(const campaign_options *options, const char *folder, long jobs,
+                         long rendered, long *false_passes);
 
 #endif

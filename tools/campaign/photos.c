@@ -41,7 +41,10 @@ static bool take(const trap *t, const tr_sim *sim, int i, tr_image *out, tr_erro
     const trap_look *look = &t->look[i];
     const tr_sim_photo *photo = &sim->photos[i];
     tr_scene_sheet sheets[MAX_SHEETS];
-    tr_solid solid = look->solid;
+    tr_solid solids[2];
+    int n_solids = 0;
+    if (look->has_solid) solids[n_solids++] = look->solid;
+    if (t->has_cover) solids[n_solids++] = t->cover;
     tr_tag poster_tags[POSTER_TAGS];
     tr_shadow shadow = look->shadow;
     /* The photo's lens has the exposure's shift and focal factor already. */
@@ -51,8 +54,8 @@ static bool take(const trap *t, const tr_sim *sim, int i, tr_image *out, tr_erro
                               .imaging = look->imaging};
     tr_scene scene = {.lens = photo->lens,
                       .sheets = sheets,
-                      .solids = &solid,
-                      .n_solids = look->has_solid,
+                      .solids = solids,
+                      .n_solids = n_solids,
                       .shadows = &shadow,
                       .n_shadows = look->has_shadow,
                       .floor_reflectance = 0.3,

@@ -45,6 +45,8 @@ typedef struct {
     int repeated; /* 1 + photo that is given twice (0: none) */
     /* Of rendered jobs. */
     trap_look look[TR_SIM_MAX_PHOTOS];
+    bool has_cover; /* something flat lies on the floor */
+    tr_solid cover;
     bool has_poster; /* tags of none of the job's sheets, on a board or on the floor */
     bool is_poster_upright;
     tr_pose vehicle_from_poster;

@@ -13,7 +13,13 @@
 #include "tools/campaign/trap.h"
 
 enum { MAX_FAULTS = 64, MAX_UNSEEN = 16, MAX_TOLD = 200 };
-enum { MARK_JOBS = 10000, RENDERED_JOBS = 300, WHEEL_JOBS = 1000, JOBS_AN_UNSEEN = 100 };
+enum {
+    MARK_JOBS = 10000,
+    RENDERED_JOBS = 300,
+    WHEEL_JOBS = 1000,
+    BARE_JOBS = 1000,
+    JOBS_AN_UNSEEN = 100
+};
 /* Of so many jobs at least this part passes, and at most that is not measured: 9 and 3 of 100 are
    usual, since every job has a fault. */
 static const double ENOUGH_JOBS = 200;
@@ -177,7 +183,9 @@ int campaign_traps(const campaign_options *o) {
         }
         long wheels = o->wheels >= 0 ? o->wheels : WHEEL_JOBS;
         if (wheels > 0 && !campaign_wheel_traps(o, wheels, &false_passes)) status = 1;
-        jobs += wheels;
+        long bare = o->bare >= 0 ? o->bare : BARE_JOBS;
+        if (bare > 0 && !campaign_bare_traps(o, folder, bare, bare / 10, &false_passes)) status = 1;
+        jobs += wheels + bare;
         printf("%ld false passes\n", false_passes);
         if (false_passes > 0 || jobs == 0) status = 1;
     }

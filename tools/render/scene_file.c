@@ -235,7 +235,7 @@ static void read_print(tr_yaml y, tr_scene_sheet *out) {
     tr_error err = {0};
     tr_yaml at = tr_yaml_at(y, "sheet");
     char *path = tr_yaml_path(at);
-    if (path && !tr_sheet_read(path, &out->sheet, &err)) tr_yaml_fail_inside(at, &err);
+    if (path && !tr_sheet_read_any(path, &out->sheet, &err)) tr_yaml_fail_inside(at, &err);
     free(path);
 }
 

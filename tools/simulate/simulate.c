@@ -14,6 +14,7 @@ static const double WHEELBASE_MM = 2700;
 static const double TRACK_FRONT_MM = 1760;
 static const double TRACK_REAR_MM = 1750;
 static const double DEFAULT_MAT_X_MM = -1800;
+static const double MAT_WIDTH_MM = 1600, MAT_HEIGHT_MM = 1000;
 /* Two mats lie this far left and right of the centreline. */
 static const double MATS_APART_MM = 900;
 const double TR_SIM_BODY_LOW_MM[3] = {-900, -830, 160};
@@ -24,6 +25,7 @@ static const uint64_t LENS_SALT = 0x5EEDC0DEu;
 static const uint64_t SURVEY_SALT = 0x5CA1Eu;
 static const uint64_t PRINT_SALT = 0xF0117u;
 static const uint64_t PHONE_SALT = 0xF0CA1u;
+static const uint64_t POINTER_SALT = 0x901Eu;
 
 static double or_one(double factor) {
     return factor != 0.0 ? factor : 1;
@@ -42,10 +44,10 @@ static bool make_sheet(tr_sheet *s, const char *id, tr_sheet_kind kind, double w
     s->height_mm = height;
     s->path = strdup("simulated.yaml");
     s->tags = malloc((size_t)n_tags * sizeof *tags);
-    s->corners_mm = malloc((size_t)n_corners * sizeof *corners);
+    s->corners_mm = calloc((size_t)n_corners + 1, sizeof *corners);
     if (!s->path || !s->tags || !s->corners_mm) return false;
     memcpy(s->tags, tags, (size_t)n_tags * sizeof *tags);
-    memcpy(s->corners_mm, corners, (size_t)n_corners * sizeof *corners);
+    if (n_corners > 0) memcpy(s->corners_mm, corners, (size_t)n_corners * sizeof *corners);
     s->n_tags = n_tags;
     s->n_corners = n_corners;
     return true;
@@ -60,7 +62,8 @@ static bool make_mat(tr_sheet *sheet, const char *id, int first_tag) {
     for (int i = 0; i < MAT_TAGS; i++) {
         tags[i] = (tr_tag){.id = first_tag + i, .centre_mm = at[i], .size_mm = 160};
     }
-    return make_sheet(sheet, id, TR_SHEET_MAT, 1600, 1000, tags, MAT_TAGS, corners, 8);
+    return make_sheet(sheet, id, TR_SHEET_MAT, MAT_WIDTH_MM, MAT_HEIGHT_MM, tags, MAT_TAGS, corners,
+                      8);
 }
 
 static bool make_plate(tr_sheet *sheet, int point, double part) {
@@ -72,8 +75,70 @@ static bool make_plate(tr_sheet *sheet, int point, double part) {
                       4);
 }
 
+tr_vec2 tr_sim_mat_corner(int i) {
+    static const double SIGN[TR_SIM_MAX_POINTERS][2] = {{-1, 1}, {1, -1}, {1, 1}, {-1, -1}};
+    return tr_v2(SIGN[i][0] * MAT_WIDTH_MM / 2, SIGN[i][1] * MAT_HEIGHT_MM / 2);
+}
+
+static const tr_vec2 TIP_MM = {0, 127};
+
+static bool make_pointer(tr_sheet *sheet, int i) {
+    const tr_tag tags[2] = {{.id = 80 + 2 * i, .centre_mm = {-30, 40}, .size_mm = 88},
+                            {.id = 81 + 2 * i, .centre_mm = {-30, -72}, .size_mm = 88}};
+    char id[24];
+    snprintf(id, sizeof id, "POINTER-%d", i + 1);
+    if (!make_sheet(sheet, id, TR_SHEET_PLATE, 180, 260, tags, 2, NULL, 0)) return false;
+    sheet->has_tip = true;
+    sheet->tip_mm = TIP_MM;
+    return true;
+}
+
+/* A mat that nothing may be stuck on. */
+static bool make_bare(tr_sheet *mat, bool has_pattern) {
+    mat->n_tags = 0;
+    if (!has_pattern) mat->n_corners = 0;
+    mat->n_points = TR_SIM_MAX_POINTERS;
+    mat->points = calloc(TR_SIM_MAX_POINTERS, sizeof *mat->points);
+    if (!mat->points) return false;
+    for (int i = 0; i < TR_SIM_MAX_POINTERS; i++) {
+        tr_vec2 at = tr_sim_mat_corner(i);
+        mat->points[i] = (tr_sheet_point){.at_mm = {at.x, at.y, 0}};
+        snprintf(mat->points[i].name, sizeof mat->points[i].name, "corner %d", i + 1);
+    }
+    return true;
+}
+
+double tr_sim_pattern_step(tr_sim_artwork artwork) {
+    return artwork == TR_SIM_DISCS ? 220 : 200;
+}
+
+/* A regular pattern, with plain paper about it. */
+static bool make_pattern(tr_sheet *mat, tr_sim_artwork artwork) {
+    enum { COLUMNS = 6, ROWS = 4, N = COLUMNS * ROWS };
+    double step = tr_sim_pattern_step(artwork);
+    free(mat->corners_mm);
+    mat->n_tags = mat->n_corners = 0;
+    mat->corners_mm = calloc(N, sizeof *mat->corners_mm);
+    mat->discs = calloc(N, sizeof *mat->discs);
+    if (!mat->corners_mm || !mat->discs) return false;
+    for (int i = 0; i < N; i++) {
+        tr_vec2 at = {((i % COLUMNS) - (COLUMNS - 1) / 2.0) * step,
+                      ((int)(i / COLUMNS) - (ROWS - 1) / 2.0) * step};
+        if (artwork == TR_SIM_DISCS)
+            mat->discs[mat->n_discs++] = (tr_disc){.centre_mm = at, .diameter_mm = 80};
+        else
+            mat->corners_mm[mat->n_corners++] = at;
+    }
+    return true;
+}
+
 static int n_sheets_of(const tr_sim_options *o) {
+    if (o->scene.n_pointers > 0) return TR_SIM_POINTER + o->scene.n_pointers;
     return o->scene.has_second_mat ? MAT_2 + 1 : MAT_2;
+}
+
+static bool is_plate(int sheet) {
+    return sheet >= PLATE_0 && sheet < MAT_2;
 }
 
 static bool make_sheets(const tr_sim_options *o, tr_sheet **out, int *n) {
@@ -84,6 +149,12 @@ static bool make_sheets(const tr_sim_options *o, tr_sheet **out, int *n) {
     for (int p = 0; p < TR_N_POINTS; p++) {
         if (!make_plate(&sheets[PLATE_0 + p], p, or_one(o->scene.plate_part))) return false;
     }
+    for (int i = 0; i < o->scene.n_pointers; i++) {
+        if (!make_pointer(&sheets[TR_SIM_POINTER + i], i)) return false;
+    }
+    bool has_pattern = o->scene.artwork != TR_SIM_TAGGED;
+    if (has_pattern && !make_pattern(&sheets[MAT], o->scene.artwork)) return false;
+    if (o->scene.n_pointers > 0) return make_bare(&sheets[MAT], has_pattern);
     return !o->scene.has_second_mat || make_mat(&sheets[MAT_2], "MAT-SIM-2", 60);
 }
 
@@ -201,6 +272,8 @@ static tr_placement place_mat(const tr_sim_options *o, const char *id, double y)
     p.axis[TR_X] = (tr_requirement){true, true, mat_x(o), 10};
     p.axis[TR_Y] = (tr_requirement){true, true, y, 10};
     p.axis[TR_YAW] = (tr_requirement){true, true, 0, 0.5 * TR_RAD_PER_DEG};
+    p.within_mm = o->scene.within_mm;
+    p.within_rad = 3 * TR_RAD_PER_DEG;
     return p;
 }
 
@@ -236,7 +309,14 @@ static bool make_job(const tr_sim_options *o, tr_sim *out) {
         !make_sheets(o, &job->sheets, &job->n_sheets) || !make_sheets(o, &out->printed, &n)) {
         return false;
     }
-    exchange_tags(o, &job->sheets[MAT]);
+    if (job->sheets[MAT].n_tags > 0) exchange_tags(o, &job->sheets[MAT]);
+    job->pointers = calloc(TR_SIM_MAX_POINTERS, sizeof *job->pointers);
+    if (!job->pointers) return false;
+    job->n_pointers = o->scene.n_pointers;
+    job->pointer_sd_mm = o->noise.pointer_sd_mm;
+    for (int i = 0; i < job->n_pointers; i++) {
+        job->pointers[i] = (tr_pointer){.sheet = TR_SIM_POINTER + i, .target = MAT, .point = i};
+    }
     if (o->noise.survey_sd_mm > 0 && !survey_sheets(o, job)) return false;
     job->n_references = TR_N_POINTS;
     for (int i = 0; i < TR_N_POINTS; i++) {
@@ -322,13 +402,17 @@ static tr_camera tell_camera(const tr_sim_options *o, const tr_lens *lens) {
 /* All plates come from one printer. */
 static void draw_prints(scene *s) {
     tr_random random = tr_random_seed(s->o->seed ^ PRINT_SALT);
+    tr_random pointers = tr_random_seed(s->o->seed ^ POINTER_SALT);
     for (int k = 0; k < 2; k++) {
         double of_plates = TR_ADJUST_PRINT_SD * tr_random_normal(&random);
-        for (int i = 0; i < TR_SIM_MAX_SHEETS; i++) {
-            bool is_plate = i >= PLATE_0 && i < MAT_2;
+        for (int i = 0; i <= MAT_2; i++) {
             s->print_error[i][k] =
-                is_plate ? of_plates + TR_ADJUST_OWN_PRINT_SD * tr_random_normal(&random)
-                         : TR_ADJUST_PRINT_SD * tr_random_normal(&random);
+                is_plate(i) ? of_plates + TR_ADJUST_OWN_PRINT_SD * tr_random_normal(&random)
+                            : TR_ADJUST_PRINT_SD * tr_random_normal(&random);
+        }
+        for (int i = 0; i < s->o->scene.n_pointers; i++) {
+            s->print_error[TR_SIM_POINTER + i][k] =
+                of_plates + TR_ADJUST_OWN_PRINT_SD * tr_random_normal(&pointers);
         }
     }
 }
@@ -389,6 +473,26 @@ static void place_mats(scene *s) {
     }
 }
 
+/* Outside the mat, its tip at the corner. */
+static void place_pointers(scene *s) {
+    const tr_sim_options *o = s->o;
+    tr_random random = tr_random_seed(o->seed ^ POINTER_SALT);
+    for (int i = 0; i < o->scene.n_pointers; i++) {
+        tr_vec2 corner = tr_sim_mat_corner(o->faults.has_pointer_at ? o->faults.pointer_at[i] : i);
+        tr_vec3 at = tr_pose_apply(s->sheets[MAT], tr_v3(corner.x, corner.y, 0));
+        tr_vec3 inward = tr_m3_apply(s->sheets[MAT].R, tr_v3(-corner.x, -corner.y, 0));
+        double yaw = atan2(inward.y, inward.x) + 0.2 * (tr_random_uniform(&random) - 0.5);
+        tr_pose pose = on_floor(s, 0, 0, yaw);
+        double dx =
+            o->noise.pointer_sd_mm * tr_random_normal(&random) + o->faults.pointer_off_mm[i].x;
+        double dy =
+            o->noise.pointer_sd_mm * tr_random_normal(&random) + o->faults.pointer_off_mm[i].y;
+        tr_vec3 tip = tr_m3_apply(pose.R, tr_v3(TIP_MM.x, TIP_MM.y, 0));
+        pose.t_mm = tr_v3(at.x + dx - tip.x, at.y + dy - tip.y, pose.t_mm.z);
+        s->sheets[TR_SIM_POINTER + i] = pose;
+    }
+}
+
 static void place_sheets(scene *s) {
     const tr_sim_options *o = s->o;
     const tr_vec2 wheel[TR_N_POINTS] = {
@@ -419,6 +523,7 @@ static void place_sheets(scene *s) {
         s->sim->truth[3 * i + 2] = value[TR_YAW];
         place_as_laid(s, as_laid, i, mats[i]);
     }
+    place_pointers(s);
 }
 
 static void lift_mats(scene *s) {
@@ -448,7 +553,7 @@ static void add_item(const scene *s, tr_sim_photo *photo, int sheet, tr_vec2 shi
         item->vehicle_from_sheet.t_mm =
             tr_pose_apply(item->vehicle_from_sheet, tr_v3(0, 0, o->faults.mat_curl_mm));
         item->ridge = o->faults.mat_ridge;
-    } else if (sheet != MAT_2) {
+    } else if (is_plate(sheet)) {
         item->print_scale[0] = item->print_scale[1] =
             or_one(o->faults.plate_scale[sheet - PLATE_0]) - 1;
     }
@@ -459,11 +564,10 @@ static void lay_out(const scene *s, int i, tr_sim_photo *photo) {
     const tr_sim_options *o = s->o;
     for (int sheet = 0; sheet < s->sim->job.n_sheets; sheet++) {
         tr_vec2 shift = {0, 0};
-        bool is_plate = sheet >= PLATE_0 && sheet < MAT_2;
         if (sheet == MAT && o->faults.is_mat_missing) continue;
         if (sheet == MAT && o->faults.moved_from > 0 && i >= o->faults.moved_from)
             shift = o->faults.mat_moved_mm;
-        if (is_plate && o->faults.nudged_from > 0 && i >= o->faults.nudged_from) {
+        if (is_plate(sheet) && o->faults.nudged_from > 0 && i >= o->faults.nudged_from) {
             shift = o->faults.plate_nudge_mm[sheet - PLATE_0];
         }
         add_item(s, photo, sheet, shift);
@@ -591,10 +695,10 @@ enum { MAX_DETECTIONS = 64, MAX_MARKS = 64 };
 
 /* A plate lies upon it. */
 static bool is_covered(const shot *h, const tr_sim_item *item, tr_vec3 q) {
-    if (item->sheet >= PLATE_0 && item->sheet < MAT_2) return false;
+    if (is_plate(item->sheet)) return false;
     for (int i = 0; i < h->photo->n_items; i++) {
         const tr_sim_item *plate = &h->photo->items[i];
-        if (plate->sheet < PLATE_0 || plate->sheet >= MAT_2) continue;
+        if (!is_plate(plate->sheet)) continue;
         const tr_sheet *sheet = &h->s->sim->printed[plate->sheet];
         tr_vec3 p = tr_pose_apply(tr_pose_inverse(plate->vehicle_from_sheet), q);
         if (fabs(p.x) < sheet->width_mm / 2 && fabs(p.y) < sheet->height_mm / 2) return true;

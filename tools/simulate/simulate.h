@@ -12,11 +12,20 @@
 #include "job/job.h"
 #include "tools/simulate/phone.h"
 
-enum { TR_SIM_MAX_PHOTOS = 10, TR_SIM_MAX_SHEETS = 6, TR_SIM_MAX_ITEMS = TR_SIM_MAX_SHEETS + 1 };
+enum { TR_SIM_MAX_PHOTOS = 10, TR_SIM_MAX_POINTERS = 4, TR_SIM_MAX_SHEETS = 9 };
+enum { TR_SIM_MAX_ITEMS = TR_SIM_MAX_SHEETS + 1 };
 
-/* Sheets of the job: the mat, then the plates in the order of tr_wheel_point, then the second mat.
- */
-enum { TR_SIM_MAT, TR_SIM_PLATE, TR_SIM_MAT_2 = TR_SIM_PLATE + TR_N_POINTS };
+/* What is printed on a mat without tags. */
+typedef enum { TR_SIM_TAGGED, TR_SIM_CORNERS, TR_SIM_DISCS } tr_sim_artwork;
+
+/* Sheets of the job: the mat, then the plates in the order of tr_wheel_point, then the second mat
+   or the pointers. */
+enum {
+    TR_SIM_MAT,
+    TR_SIM_PLATE,
+    TR_SIM_MAT_2 = TR_SIM_PLATE + TR_N_POINTS,
+    TR_SIM_POINTER = TR_SIM_MAT_2
+};
 
 /* A wrinkle: a straight ridge of Gaussian section. What lies beyond it is drawn in, since the sheet
    grows no longer. */
@@ -53,6 +62,11 @@ typedef struct {
     bool has_places;                 /* or from exactly these places, upright, looking there */
     tr_vec3 at_mm[TR_SIM_MAX_PHOTOS], look_at_mm[TR_SIM_MAX_PHOTOS];
     tr_vec2 image_px;           /* size of the photos; 0: 4032 x 3024. The angle of view stays. */
+    int n_pointers;             /* 2 .. 4: the mat carries no mark, and so many pointers are laid at
+                                   its corners; 0: it does, and there are none */
+    tr_sim_artwork artwork;     /* the mat carries a regular pattern of these and no tags; simulated
+                                   photos do not show it, rendered ones do */
+    double within_mm;           /* how far from its place the pattern is to be sought */
     bool has_second_mat;        /* two mats are required, left and right of the centreline */
     double mat_x_mm;            /* where the layout wants the mats, from the rear axle; 0: -1800 */
     double mat_error[3];        /* true placement error: x mm, y mm, yaw rad ... */
@@ -71,6 +85,7 @@ typedef struct {
     double marks;           /* marks' noise as a multiple of their stated sd; 1 is honest */
     double mark_sd;         /* marks' stated sd as a multiple of a good camera's; 0: 1 */
     double reference_sd_mm; /* what the job says, and what plates are moved by */
+    double pointer_sd_mm;   /* likewise, of pointers */
     bool draws_lens;        /* the true lens is drawn from the profile's covariance and the
                                adjustment's prior of focal lengths ... */
     uint64_t lens_seed;     /* ... by this seed; 0: the job's */
@@ -100,6 +115,10 @@ typedef struct {
     tr_sim_ridge mat_ridge;
     tr_vec2 mat_moved_mm; /* the mat lies this much further on ... */
     int moved_from;       /* ... from this photo on (0: never) */
+    /* pointers: the job says that pointer i lies at corner i, but ... */
+    bool has_pointer_at;
+    int pointer_at[TR_SIM_MAX_POINTERS];         /* ... it lies at this one, ... */
+    tr_vec2 pointer_off_mm[TR_SIM_MAX_POINTERS]; /* ... that far from it */
     /* plates */
     tr_vec2 plate_off_mm[TR_N_POINTS];    /* a plate lies that far off its plumb mark */
     tr_wheel_point plate_at[TR_N_POINTS]; /* where each plate really lies ... */
@@ -159,6 +178,13 @@ extern const double TR_SIM_BODY_HIGH_MM[3];
 
 TR_MUST_USE bool tr_simulate(const tr_sim_options *options, tr_sim *out, tr_error *err);
 void tr_sim_release(tr_sim *sim);
+
+/* Corner i of the mat at which a pointer can be laid, on the mat: front left, rear right, front
+   right, rear left. */
+tr_vec2 tr_sim_mat_corner(int i);
+
+/* The step of the pattern of a mat without tags. mm */
+double tr_sim_pattern_step(tr_sim_artwork artwork);
 
 /* Where a point of an item's print lies, mm in the vehicle frame. */
 tr_vec3 tr_sim_item_point(const tr_sim *sim, const tr_sim_item *item, tr_vec2 p_mm);
