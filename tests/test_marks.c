@@ -697,6 +697,113 @@ static void test_not_a_corner(void **state) {
     tr_image_release(&image);
 }
 
+/* What lies at a corner's place, but as if turned about it: squares as high as the sheet's. */
+static void draw_turned_corner(const bench *b, int corner, double turn_rad, tr_image *image) {
+    tr_vec2 c = b->corners[corner];
+    tr_vec2 at = truth_of(b, c);
+    tr_vec2 x = tr_v2_sub(truth_of(b, tr_v2(c.x + b->sheet.checker_mm, c.y)), at);
+    tr_vec2 y = tr_v2_sub(truth_of(b, tr_v2(c.x, c.y + b->sheet.checker_mm)), at);
+    int reach = (int)fmax(tr_v2_norm(x), tr_v2_norm(y));
+    for (int v = (int)at.y - reach; v <= (int)at.y + reach; v++) {
+        for (int u = (int)at.x - reach; u <= (int)at.x + reach; u++) {
+            tr_vec2 d = tr_v2_sub(tr_v2(u, v), at);
+            tr_vec2 e = {cos(turn_rad) * d.x + sin(turn_rad) * d.y,
+                         cos(turn_rad) * d.y - sin(turn_rad) * d.x};
+            double from_x = tr_v2_cross(x, e) / tr_v2_norm(x);
+            double from_y = tr_v2_cross(y, e) / tr_v2_norm(y);
+            double grey = 120 + 80 * tanh(from_x / 0.8) * tanh(from_y / 0.8);
+            image->px[(size_t)v * (size_t)image->width + (size_t)u] = (uint8_t)grey;
+        }
+    }
+}
+
+static int count_corners(const tr_photo_marks *marks) {
+    int n = 0;
+    for (int i = 0; i < marks->n_marks; i++) n += marks->marks[i].kind == TR_MARK_CORNER;
+    return n;
+}
+
+/* A corner of the sheet lies as the sheet does: one that is turned by 0.15 rad may be the sheet's,
+   bent or in a pose that is not good yet; one turned by 0.3 is something else, such as the edges of
+   two tyres. */
+static void test_turned_corner(void **state) {
+    (void)state;
+    bench b;
+    set_up(&b, 1300, 60, 10, TR_TONE_SRGB, 0, 0.6);
+    static const struct {
+        double turn_rad;
+        bool is_corner;
+    } CASES[] = {{0, true}, {0.15, true}, {-0.15, true}, {0.3, false}, {-0.3, false}};
+    for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++) {
+        tr_image image;
+        tr_error err = {0};
+        tr_photo_marks marks = {0};
+        if (!tr_scene_photo(&b.scene, 0, &image, NULL, &err)) fail_msg("%s", err.text);
+        draw_turned_corner(&b, 0, CASES[i].turn_rad, &image);
+        tr_marks_finder *finder = tr_marks_finder_new(&b.sheet.sheet, 1, &err);
+        assert_non_null(finder);
+        assert_true(tr_marks_find(finder, &image, &b.scene.lens, &marks, &err));
+        int n = N_CORNERS - !CASES[i].is_corner;
+        if (count_corners(&marks) != n) {
+            fail_msg("turned by %g rad: %d corners", CASES[i].turn_rad, count_corners(&marks));
+        }
+        tr_marks_finder_free(finder);
+        tr_photo_marks_release(&marks);
+        tr_image_release(&image);
+    }
+}
+
+/* ---- a sheet's first pose ---- */
+
+static void shift_mark(tr_photo_marks *marks, tr_mark_kind kind, int index, tr_vec2 by_px) {
+    for (int i = 0; i < marks->n_marks; i++) {
+        tr_mark *m = &marks->marks[i];
+        if (m->kind != kind || m->index != index) continue;
+        for (int k = 0; k < m->n_points; k++) m->uv_px[k] = tr_v2_add(m->uv_px[k], by_px);
+    }
+}
+
+/* How far the first pose has the sheet's checker corners from where they are seen. */
+static double pose_off_px(const bench *b, const tr_photo_marks *marks) {
+    double worst = 0;
+    assert_int_equal(marks->n_views, 1);
+    for (int k = 0; k < N_CORNERS; k++) {
+        tr_vec2 uv;
+        tr_vec3 p = tr_v3(b->corners[k].x, b->corners[k].y, 0);
+        tr_vec3 q = tr_pose_apply(marks->views[0].pose[0].camera_from_plane, p);
+        assert_true(tr_lens_project(&b->scene.lens, q, &uv, NULL, NULL));
+        worst = fmax(worst, tr_v2_norm(tr_v2_sub(uv, truth_of(b, b->corners[k]))));
+    }
+    return worst;
+}
+
+/* A corner that is not where the tags say takes no part; corners tell which tag is the sheet's,
+   where each agrees with no other. */
+static void test_first_pose(void **state) {
+    (void)state;
+    bench b;
+    tr_image image;
+    tr_photo_marks marks;
+    tr_error err = {0};
+    set_up(&b, 1300, 60, 10, TR_TONE_SRGB, 0, 0.6);
+    shoot(&b, &image, &marks);
+    assert_int_equal(marks.n_marks, N_TAGS + N_CORNERS);
+    assert_int_equal(marks.views[0].n_points, 4 * N_TAGS + N_CORNERS);
+    assert_true(pose_off_px(&b, &marks) < 0.3);
+    shift_mark(&marks, TR_MARK_CORNER, 1, tr_v2(60, -30));
+    assert_true(tr_marks_place(&b.sheet.sheet, 1, &b.scene.lens, &marks, &err));
+    assert_int_equal(marks.views[0].n_points, 4 * N_TAGS + N_CORNERS - 1);
+    assert_true(pose_off_px(&b, &marks) < 0.3);
+    shift_mark(&marks, TR_MARK_CORNER, 1, tr_v2(-60, 30));
+    shift_mark(&marks, TR_MARK_TAG, 0, tr_v2(70, 40));
+    shift_mark(&marks, TR_MARK_TAG, 2, tr_v2(-50, 90));
+    assert_true(tr_marks_place(&b.sheet.sheet, 1, &b.scene.lens, &marks, &err));
+    assert_int_equal(marks.views[0].n_points, 4 + N_CORNERS);
+    assert_true(pose_off_px(&b, &marks) < 0.3);
+    tr_photo_marks_release(&marks);
+    tr_image_release(&image);
+}
+
 /* ---- real photos ---- */
 
 /* Student robots with tag36h11 id 0 on their cubes: photos of NASA Kennedy Space Center (CC
@@ -854,6 +961,8 @@ int main(void) {
         cmocka_unit_test(test_strays_and_mirrors),
         cmocka_unit_test(test_odd_images),
         cmocka_unit_test(test_not_a_corner),
+        cmocka_unit_test(test_turned_corner),
+        cmocka_unit_test(test_first_pose),
         cmocka_unit_test(test_real_photos),
     };
     return cmocka_run_group_tests_name("marks", tests, NULL, NULL);

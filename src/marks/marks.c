@@ -1,5 +1,6 @@
 #include "marks/marks.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -156,22 +157,39 @@ static int gather(const tr_photo_marks *out, int sheet, const bool *is_rejected,
     return n;
 }
 
-/* Whether a mark lies where the pose puts it. */
-static bool agrees(const tr_lens *lens, tr_pose pose, const tr_mark *m) {
+/* How far a mark's points lie from where the pose puts them; infinite behind the camera. */
+static double off_px(const tr_lens *lens, tr_pose pose, const tr_mark *m) {
     double worst = 0;
     for (int k = 0; k < m->n_points; k++) {
         tr_vec2 uv;
         tr_vec3 p = tr_v3(m->p_sheet_mm[k].x, m->p_sheet_mm[k].y, 0);
-        if (!tr_lens_project(lens, tr_pose_apply(pose, p), &uv, NULL, NULL)) return false;
+        if (!tr_lens_project(lens, tr_pose_apply(pose, p), &uv, NULL, NULL)) return INFINITY;
         worst = fmax(worst, tr_v2_norm(tr_v2_sub(uv, m->uv_px[k])));
     }
-    return worst < AGREE_PART * tr_v2_norm(tr_v2_sub(m->uv_px[0], m->uv_px[2])) + 2;
+    return worst;
 }
 
-/* Marks the tags of the sheet that do not go together with the most others. Each tag's own poses
-   are tried as the sheet's. */
+/* How far a mark may lie off in the pose of a tag: a tag by its own size in the image, a corner or
+   disc, which has none, by that tag's; and by no less than it was sought from its prediction, or a
+   small tag would take from the sheet the wide base that tells how it tilts. What lies off by less
+   moves a first pose by no more than that; the network weighs it by its covariance and tests it
+   against the others. */
+static double allowed_px(const tr_mark *tag, const tr_mark *m) {
+    const tr_vec2 *uv = m->n_points == 4 ? m->uv_px : tag->uv_px;
+    double allowed = AGREE_PART * tr_v2_norm(tr_v2_sub(uv[0], uv[2])) + 2;
+    return m->n_points == 4 ? allowed : fmax(allowed, fmax(CORNER_REACH_PX, DISC_REACH_PX));
+}
+
+/* Whether a mark lies where the pose of a tag of its sheet puts it. */
+static bool agrees(const tr_lens *lens, tr_pose pose, const tr_mark *tag, const tr_mark *m) {
+    return off_px(lens, pose, m) < allowed_px(tag, m);
+}
+
+/* Marks that do not go together with the most others of the sheet. Each tag's own poses are tried
+   as the sheet's. */
 static void reject_misplaced(const work *w, int sheet, bool *is_rejected) {
     const tr_photo_marks *out = w->out;
+    const tr_mark *tag = NULL;
     tr_pose best = tr_pose_identity();
     int best_count = 0;
     for (int i = 0; i < out->n_marks; i++) {
@@ -183,18 +201,19 @@ static void reject_misplaced(const work *w, int sheet, bool *is_rejected) {
             int count = 0;
             for (int j = 0; j < out->n_marks; j++) {
                 count += out->marks[j].sheet == sheet &&
-                         agrees(w->lens, pose[k].camera_from_plane, &out->marks[j]);
+                         agrees(w->lens, pose[k].camera_from_plane, m, &out->marks[j]);
             }
             if (count > best_count) {
                 best_count = count;
                 best = pose[k].camera_from_plane;
+                tag = m;
             }
         }
     }
     for (int i = 0; i < out->n_marks; i++) {
         if (out->marks[i].sheet != sheet) continue;
         /* Where each tag agrees only with itself, nothing is gained by choosing. */
-        is_rejected[i] = best_count > 1 && !agrees(w->lens, best, &out->marks[i]);
+        is_rejected[i] = best_count > 1 && !agrees(w->lens, best, tag, &out->marks[i]);
     }
 }
 
