@@ -23,6 +23,8 @@
 #define TR_ADJUST_PRINT_SD 1e-3
 /* Plates come from one printer and share its error; beside it, each has one of its own. */
 #define TR_ADJUST_OWN_PRINT_SD 5e-4
+/* One print has one size, wherever it lies and whenever: far less than photos tell. */
+#define TR_ADJUST_SAME_PRINT_SD 1e-6
 /* How well a focal length returns: focus, temperature and image stabilisation move it between the
    calibration and the job, both axes alike. Relative standard deviation; common practice, no
    source. */

@@ -1,8 +1,5 @@
 #include "adjust/print_scale.h"
 
-/* One print has one size, wherever it is. */
-static const double SAME_PRINT_SD = 1e-6;
-
 /* The first sheet before this one that is the same print and placed; -1: there is none. */
 static int placed_copy(const tr_adjust_input *in, const tr_adjustment *out, int sheet) {
     for (int i = 0; i < sheet; i++) {
@@ -24,7 +21,7 @@ void tr_print_scale_set_up(const tr_adjust_input *in, tr_adjustment *out) {
         sheet->shape_about = is_plate ? first_plate : -1;
         int copy = placed_copy(in, out, i);
         if (copy >= 0) {
-            sd = SAME_PRINT_SD;
+            sd = TR_ADJUST_SAME_PRINT_SD;
             sheet->shape_about = copy;
         }
         for (int k = 0; k < 2; k++) {

@@ -8,8 +8,6 @@
 /* The profile's standard deviations of the focal lengths are widened by this to let the photos
    speak. */
 static const double WIDEN_FOCAL = 300;
-/* A sheet that was moved has kept its size. */
-static const double SAME_PRINT_SD = 1e-5;
 
 /* wanted: two unknowns whose standard deviations are to be told, each times its scale; NULL: none.
  */
@@ -120,9 +118,9 @@ tr_trial tr_trial_moved(tr_network *net, const tr_network *base, int sheet, int 
     int n[2] = {0, 0};
     net->sheets[other] = net->sheets[sheet];
     for (int k = 0; k < TR_POSE_N; k++) net->sheets[other].is_free[k] = true;
-    if (net->sheets[other].shape_sd[0] > 0) { /* it is the same print */
+    if (net->sheets[other].shape_sd[0] > 0) { /* it has kept its size */
         net->sheets[other].shape_about = sheet;
-        net->sheets[other].shape_sd[0] = net->sheets[other].shape_sd[1] = SAME_PRINT_SD;
+        for (int k = 0; k < 2; k++) net->sheets[other].shape_sd[k] = TR_ADJUST_SAME_PRINT_SD;
     }
     for (int i = 0; i < net->n_observations; i++) {
         tr_net_obs *o = &net->observations[i];
