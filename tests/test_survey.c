@@ -8,6 +8,9 @@
 #include <sys/wait.h>
 
 #include "base/file.h"
+#include "network/blocks.h"
+#include "photos/order.h"
+#include "survey/network.h"
 #include "survey/survey.h"
 #include "tools/simulate/survey_scene.h"
 
@@ -277,6 +280,40 @@ static void sizes_of_tags_carry_no_scale(void **unused) {
     simulate(&o, &sim);
     if (!tr_survey_solve(&sim.survey, by_corners(&sim), &err)) fail_msg("%s", err.text);
     CHECK_NEAR(sim.survey.sheets[0].scale[0], 0.97, 2e-5);
+    tr_survey_sim_release(&sim);
+}
+
+/* What is not determined is named as people know it: by the photo's file, the sheet, the mark. */
+static void unknowns_have_names(void **unused) {
+    (void)unused;
+    tr_survey_sim sim;
+    tr_survey_network w;
+    tr_error err = {0};
+    char name[200];
+    tr_survey_sim_options o = {.seed = 3, .n_bars = 1};
+    simulate(&o, &sim);
+    tr_survey *v = &sim.survey;
+    tr_photo_set_name(&v->set);
+    assert_true(tr_photo_set_sort(&v->set, &err));
+    if (!tr_survey_network_make(v, &w, &err)) fail_msg("%s", err.text);
+    const char *photo = v->set.photos[v->set.order[1]].name;
+    assert_true(*photo);
+    tr_block_name(&w.net, (tr_block){TR_NET_PHOTO, 1}, 0, name, sizeof name);
+    assert_non_null(strstr(name, photo));
+    tr_block_name(&w.net, (tr_block){TR_NET_SHEET, 0}, 0, name, sizeof name);
+    assert_non_null(strstr(name, v->spec->sheets[0].id));
+    tr_block_name(&w.net, (tr_block){TR_NET_SHEET, v->spec->n_sheets}, 0, name, sizeof name);
+    assert_non_null(strstr(name, v->spec->bars[0].id));
+    int tag = v->spec->sheets[0].tags[0].id;
+    char words[128];
+    snprintf(words, sizeof words, "the offset of mark 'tag %d of %s'", tag, v->spec->sheets[0].id);
+    tr_block_name(&w.net, (tr_block){TR_NET_OFFSET, v->sheets[0].first_mark}, 0, name, sizeof name);
+    assert_string_equal(name, words);
+    tr_block_name(&w.net, (tr_block){TR_NET_OFFSET, v->n_marks + 1}, 0, name, sizeof name);
+    snprintf(words, sizeof words, "the offset of mark 'tag %d of %s'", v->spec->bars[0].tag[1],
+             v->spec->bars[0].id);
+    assert_string_equal(name, words);
+    tr_survey_network_release(&w);
     tr_survey_sim_release(&sim);
 }
 
@@ -764,6 +801,7 @@ int main(void) {
         cmocka_unit_test(a_stuck_tag_of_another_size_is_told),
         cmocka_unit_test(a_rule_carries_the_scale),
         cmocka_unit_test(sizes_of_tags_carry_no_scale),
+        cmocka_unit_test(unknowns_have_names),
         cmocka_unit_test(a_wrong_bar_is_caught),
         cmocka_unit_test(a_bar_that_is_far_wrong_is_caught),
         cmocka_unit_test(one_bar_is_not_enough_to_be_sure),

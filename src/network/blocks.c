@@ -190,6 +190,7 @@ static const char *name_of(const tr_network *net, tr_block block) {
         return NULL;
     case TR_NET_PHOTO: return net->photo_names ? net->photo_names[i] : NULL;
     case TR_NET_SHEET: return net->sheet_names ? net->sheet_names[i] : NULL;
+    case TR_NET_OFFSET: return net->offset_names ? net->offset_names[i] : NULL;
     default: return NULL;
     }
 }

@@ -206,6 +206,7 @@ typedef struct {
        of it: by number, from 1. */
     const char *const *photo_names;
     const char *const *sheet_names;
+    const char *const *offset_names; /* of the marks that they are of */
 } tr_network;
 
 /* Where the camera of a photo is. */

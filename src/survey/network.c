@@ -355,9 +355,14 @@ static bool allocate(tr_survey *v, tr_survey_network *w, tr_error *err) {
     w->ends = tr_array(2 * TR_SURVEY_MAX_LENGTHS, sizeof *w->ends);
     w->n_unknowns = TR_OFFSET_N * v->n_marks + 3 * n_bar_tags(v);
     w->covariance = tr_table(w->n_unknowns, w->n_unknowns, sizeof *w->covariance);
+    w->photo_names = tr_array(n, sizeof *w->photo_names);
+    w->sheet_names = tr_array(n_sheets, sizeof *w->sheet_names);
+    w->offset_names = tr_array(n_offsets, sizeof *w->offset_names);
+    w->mark_titles = tr_array(n_offsets, sizeof *w->mark_titles);
     if (!net->lenses || !net->cameras || !net->rigs || !net->photos || !net->sheets ||
         !net->offsets || !net->observations || !net->lengths || !w->base || !w->is_placed ||
-        !w->is_seen || !w->is_printed || !w->rule_of || !w->axis_of || !w->ends || !w->covariance) {
+        !w->is_seen || !w->is_printed || !w->rule_of || !w->axis_of || !w->ends || !w->covariance ||
+        !w->photo_names || !w->sheet_names || !w->offset_names || !w->mark_titles) {
         return tr_fail_memory(err);
     }
     net->n_lenses = v->spec->n_lenses;
@@ -386,7 +391,38 @@ void tr_survey_network_release(tr_survey_network *w) {
     free(w->axis_of);
     free(w->ends);
     free(w->covariance);
+    free(w->photo_names);
+    free(w->sheet_names);
+    free(w->offset_names);
+    free(w->mark_titles);
     memset(w, 0, sizeof *w);
+}
+
+/* What messages call the unknowns of photos, sheets and marks. */
+static void name_unknowns(tr_survey_network *w) {
+    const tr_survey *v = w->survey;
+    const tr_survey_spec *spec = v->spec;
+    for (int i = 0; i < w->net.n_photos; i++) {
+        w->photo_names[i] = v->set.photos[v->set.order[i]].name;
+    }
+    for (int s = 0; s < spec->n_sheets; s++) w->sheet_names[s] = spec->sheets[s].id;
+    for (int i = 0; i < v->n_marks; i++) {
+        tr_mark_name name = v->marks[i].name;
+        char title[32];
+        tr_survey_mark_title(spec, name, title, sizeof title);
+        snprintf(w->mark_titles[i], TR_SURVEY_TITLE_SIZE, "%s of %s", title,
+                 spec->sheets[name.sheet].id);
+    }
+    for (int t = 0; t < n_bar_tags(v); t++) {
+        const tr_bar *bar = &spec->bars[t / 2];
+        w->sheet_names[spec->n_sheets + t] = bar->id;
+        snprintf(w->mark_titles[v->n_marks + t], TR_SURVEY_TITLE_SIZE, "tag %d of %s",
+                 bar->tag[t % 2], bar->id);
+    }
+    for (int i = 0; i < w->net.n_offsets; i++) w->offset_names[i] = w->mark_titles[i];
+    w->net.photo_names = w->photo_names;
+    w->net.sheet_names = w->sheet_names;
+    w->net.offset_names = w->offset_names;
 }
 
 /* Checker corners are the artwork's own; tags may have been stuck down, also where a file says
@@ -419,6 +455,7 @@ bool tr_survey_network_make(tr_survey *v, tr_survey_network *w, tr_error *err) {
     set_up_observations(w, &start, input.marks);
     set_up_lengths(w);
     guess_printed(w);
+    name_unknowns(w);
     ok = true;
 out:
     tr_adjustment_release(&start);

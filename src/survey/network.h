@@ -5,12 +5,16 @@
 #include "network/network.h"
 #include "survey/survey.h"
 
+enum { TR_SURVEY_TITLE_SIZE = 112 };
+
 /* Sheets of the network: those of the spec, then each bar's two tags. Offsets: one a mark of the
    survey, then one a bar's tag; an observation's mark is the number of its offset, from 0. Photos:
    the check's, in its order. */
 typedef struct {
     tr_survey *survey;
-    tr_network net;   /* arrays owned */
+    tr_network net;                                          /* arrays owned */
+    const char **photo_names, **sheet_names, **offset_names; /* the network's: arrays owned */
+    char (*mark_titles)[TR_SURVEY_TITLE_SIZE]; /* of each offset: "tag 5 of MAT-7"; owned */
     tr_tag *base;     /* of each mark of the survey: where its offset counts from; owned */
     bool *is_placed;  /* of each observation: its photo has a start; owned */
     bool *is_seen;    /* of each mark and bar's tag: in enough photos; owned */
