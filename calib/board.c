@@ -1,6 +1,5 @@
 #include "calib/board.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 
 #include "base/median.h"
@@ -56,40 +55,52 @@ void tr_board_view_release(tr_board_view *view) {
     *view = (tr_board_view){0};
 }
 
-void tr_board_say_why(const tr_board_view *view, char *out, size_t size) {
-    static const struct {
-        const char *are, *advice;
-    } words[TR_CHECKER_N_OUTCOMES] = {
-        [TR_CHECKER_OFF_IMAGE] = {"too close to the photo's edge",
-                                  "leave some room about the board"},
-        [TR_CHECKER_TOO_SMALL] = {"too small", "step closer"},
-        [TR_CHECKER_FAINT] = {"too faint", "give the board more even light"},
-        [TR_CHECKER_NO_SADDLE] = {"covered or in glare",
-                                  "let nothing cover the board, and avoid glare"},
-        [TR_CHECKER_BLURRED] = {"blurred",
-                                "hold still with your elbows rested, use more light, and "
-                                "switch burst and night modes off"},
-        [TR_CHECKER_UNLIKE] =
-            {"not as squares meet",
-             "let nothing cover the board, avoid glare, and see that the print is "
-             "clean where squares meet"},
-        [TR_CHECKER_UNSETTLED] = {"not to be settled",
-                                  "take the photo again, sharp and evenly lit"},
-    };
-    int most = TR_CHECKER_NO_SADDLE;
-    size_t length = 0;
-    if (size > 0) out[0] = 0;
-    for (int k = TR_CHECKER_MEASURED + 1; k < TR_CHECKER_N_OUTCOMES; k++) {
-        int count = view->n_refused[k];
-        if (count > view->n_refused[most]) most = k;
-        if (count == 0 || length >= size) continue;
-        int n = snprintf(out + length, size - length, "%s%d %s %s", length ? ", " : "", count,
-                         count == 1 ? "is" : "are", words[k].are);
-        length += n > 0 ? (size_t)n : 0;
+static bool note_reason(tr_checker_outcome outcome, int corners, int is_most, tr_findings *why,
+                        tr_error *err) {
+    switch (outcome) {
+    case TR_CHECKER_OFF_IMAGE: return tr_note(CORNERS_OFF_IMAGE, why, err, corners, is_most);
+    case TR_CHECKER_TOO_SMALL: return tr_note(CORNERS_SMALL, why, err, corners, is_most);
+    case TR_CHECKER_FAINT: return tr_note(CORNERS_FAINT, why, err, corners, is_most);
+    case TR_CHECKER_NO_SADDLE: return tr_note(CORNERS_COVERED, why, err, corners, is_most);
+    case TR_CHECKER_BLURRED: return tr_note(CORNERS_BLURRED, why, err, corners, is_most);
+    case TR_CHECKER_UNLIKE: return tr_note(CORNERS_UNLIKE, why, err, corners, is_most);
+    case TR_CHECKER_UNSETTLED: return tr_note(CORNERS_UNSETTLED, why, err, corners, is_most);
+    case TR_CHECKER_MEASURED:
+    case TR_CHECKER_N_OUTCOMES: break;
     }
-    if (length < size) {
-        snprintf(out + length, size - length, "%s%s", length ? "; " : "", words[most].advice);
+    return true;
+}
+
+/* Joins a reason to those before it. */
+static bool join_reason(const tr_findings *reason, tr_findings *why, tr_error *err) {
+    tr_findings both = {0};
+    const void *first = why->items, *second = reason->items;
+    bool ok = first ? tr_note(BOTH_REASONS, &both, err, first, second)
+                    : tr_findings_copy_all(reason, &both, err);
+    tr_findings_release(why);
+    *why = both;
+    return ok;
+}
+
+static bool add_reason(const tr_board_view *view, tr_checker_outcome outcome, bool is_most,
+                       tr_findings *why, tr_error *err) {
+    tr_findings reason = {0};
+    if (view->n_refused[outcome] == 0) return true;
+    bool ok = note_reason(outcome, view->n_refused[outcome], is_most, &reason, err) &&
+              join_reason(&reason, why, err);
+    tr_findings_release(&reason);
+    return ok;
+}
+
+bool tr_board_note_why(const tr_board_view *view, tr_findings *why, tr_error *err) {
+    tr_checker_outcome most = TR_CHECKER_NO_SADDLE;
+    for (tr_checker_outcome k = TR_CHECKER_MEASURED + 1; k < TR_CHECKER_N_OUTCOMES; k++) {
+        if (view->n_refused[k] > view->n_refused[most]) most = k;
     }
+    for (tr_checker_outcome k = TR_CHECKER_MEASURED + 1; k < TR_CHECKER_N_OUTCOMES; k++) {
+        if (k != most && !add_reason(view, k, false, why, err)) return false;
+    }
+    return add_reason(view, most, true, why, err);
 }
 
 /* The corners as the finder gave them: at pixels of the photo, and how far they may be off. */

@@ -6,7 +6,7 @@
 #ifndef TR_CALIB_BOARD_H
 #define TR_CALIB_BOARD_H
 
-#include "base/error.h"
+#include "base/finding.h"
 #include "geom/geom.h"
 #include "image/image.h"
 #include "marks/checker.h"
@@ -56,9 +56,10 @@ void tr_board_view_add(tr_board_view *view, const tr_board *board, int corner, t
                        double sd_px);
 void tr_board_view_release(tr_board_view *view);
 
-/* Why corners were not measured and what to do about it, such as "12 are blurred, 3 are covered or
-   in glare; hold the camera still ...". Advice is for the most frequent reason. */
-void tr_board_say_why(const tr_board_view *view, char *out, size_t size);
+/* Notes why corners were not measured, as one finding; nothing where all were. The most frequent
+   reason stands last, and what to do about it with it: "3 are too small, 12 are blurred; hold still
+   ...". False: memory ran out. */
+TR_MUST_USE bool tr_board_note_why(const tr_board_view *view, tr_findings *why, tr_error *err);
 
 /* Finds and measures the board. That there is none is no failure: *out is then empty. False: memory
    ran out or the finder broke; *out is empty. */

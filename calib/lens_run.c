@@ -59,6 +59,7 @@ const char *tr_lens_photo_name(const tr_lens_photo *photo) {
 static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err) {
     bool ok = false;
     tr_photo_file read;
+    tr_findings reasons = {0};
     tr_error cause = {0};
     bool is_read = tr_photo_file_read(p->file, &read, &cause);
     memcpy(p->sha256, read.sha256, sizeof p->sha256);
@@ -72,13 +73,15 @@ static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err
     if (p->view.n + p->view.n_missing == 0) {
         ok = tr_note(NO_BOARD, &p->why_not, &cause, board->squares_x, board->squares_y);
     } else if (p->view.n < MIN_CORNERS || p->view.n < MIN_CORNERS_PART * tr_board_corners(board)) {
-        char why[400];
-        tr_board_say_why(&p->view, why, sizeof why);
-        ok = tr_note(FEW_CORNERS, &p->why_not, &cause, p->view.n, tr_board_corners(board), why);
+        ok = tr_board_note_why(&p->view, &reasons, &cause);
+        const void *why = reasons.items;
+        ok = ok &&
+             tr_note(FEW_CORNERS, &p->why_not, &cause, p->view.n, tr_board_corners(board), why);
     } else {
         ok = p->is_used = true;
     }
 out:
+    tr_findings_release(&reasons);
     tr_image_release(&read.image);
     if (ok || cause.code == TR_NO_MEMORY) {
         if (!ok) tr_fail_memory(err);
@@ -161,22 +164,46 @@ static int count_used(const tr_lens_run *run) {
     return n;
 }
 
+/* How photos were taken, behind "was taken" in an error: of findings the catalogue has the words.
+ */
+static void say_taken(const tr_camera *camera, tr_camera_trait by, char *out, size_t size) {
+    switch (by) {
+    case TR_CAMERA_NAME: snprintf(out, size, "with %s", camera->name); break;
+    case TR_CAMERA_ZOOM: snprintf(out, size, "at digital zoom %.4g", tr_camera_zoom(camera)); break;
+    case TR_CAMERA_FOCAL_LENGTH:
+        snprintf(out, size, "at a focal length of %.4g mm", camera->focal_length_mm);
+        break;
+    case TR_CAMERA_EQUIVALENT_FOCAL_LENGTH:
+        snprintf(out, size, "at a focal length equivalent to %.4g mm",
+                 camera->equivalent_focal_length_mm);
+        break;
+    case TR_CAMERA_LENS: snprintf(out, size, "with lens %s", camera->lens); break;
+    }
+}
+
+static bool refuse_cameras(const tr_lens_photo *a, const tr_lens_photo *b, tr_camera_trait by,
+                           tr_error *err) {
+    two_names names = names_of(a, b);
+    char taken[2][96] = {"", ""};
+    say_taken(&a->camera, by, taken[0], sizeof taken[0]);
+    say_taken(&b->camera, by, taken[1], sizeof taken[1]);
+    return tr_fail(err, TR_NO_MEASURE,
+                   "'%s' was taken %.70s, but '%s' %.70s; a lens profile is for one "
+                   "camera at one focal length and zoom: use only photos taken the same way",
+                   names.a, taken[0], names.b, taken[1]);
+}
+
 /* A lens profile holds for one camera, focal length and zoom. *camera: what the photos tell. Only
    photos with a board count, as in check_sizes. */
 static bool check_cameras(const tr_lens_run *run, tr_camera *camera, tr_error *err) {
-    tr_camera_difference d;
+    tr_camera_trait by;
     *camera = (tr_camera){.name = ""};
     for (int i = 0; i < run->n_photos; i++) {
         const tr_lens_photo *p = &run->photos[i];
         for (int k = 0; k < i && p->is_used; k++) {
             const tr_lens_photo *q = &run->photos[k];
-            if (!q->is_used || !tr_camera_differ(&q->camera, &p->camera, &d)) continue;
-            two_names names = names_of(q, p);
-            return tr_fail(
-                err, TR_NO_MEASURE,
-                "'%s' was taken %.70s, but '%s' %.70s; a lens profile is for one "
-                "camera at one focal length and zoom: use only photos taken the same way",
-                names.a, d.a, names.b, d.b);
+            if (!q->is_used || !tr_camera_differ(&q->camera, &p->camera, &by)) continue;
+            return refuse_cameras(q, p, by, err);
         }
         if (p->is_used) tr_camera_complete(camera, &p->camera);
     }

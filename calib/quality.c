@@ -73,16 +73,21 @@ static bool find_middle(judge *j) {
 
 /* ---- Photo by photo ---- */
 
+static bool note_hidden(const judge *j, const tr_lens_photo *p, int all) {
+    tr_findings reasons = {0};
+    bool ok = tr_board_note_why(&p->view, &reasons, j->err);
+    const void *why = reasons.items;
+    ok = ok && tr_note(BOARD_PARTLY_HIDDEN, &j->run->advice, j->err, tr_lens_photo_name(p),
+                       p->view.n_missing, all, why);
+    tr_findings_release(&reasons);
+    return ok;
+}
+
 static bool judge_photo(const judge *j, const tr_lens_photo *p) {
     tr_findings *advice = &j->run->advice;
     const char *name = tr_lens_photo_name(p);
     int all = p->view.n + p->view.n_missing;
-    char why[400];
-    tr_board_say_why(&p->view, why, sizeof why);
-    if (p->view.n_missing > HIDDEN_PART * all &&
-        !tr_note(BOARD_PARTLY_HIDDEN, advice, j->err, name, p->view.n_missing, all, why)) {
-        return false;
-    }
+    if (p->view.n_missing > HIDDEN_PART * all && !note_hidden(j, p, all)) return false;
     if (!p->is_used) return true;
     bool is_blurred =
         p->view.blur_px > BLUR_MIN_PX && p->view.blur_px > BLUR_HIGH * j->middle_blur_px;

@@ -10,6 +10,7 @@
 #include "findings.h"
 #include "present/check_json.h"
 #include "present/check_json_read.h"
+#include "present/words.h"
 #include "text.h"
 #include "tools/simulate/rolled.h"
 #include "vehicle/roll.h"
@@ -301,6 +302,74 @@ static void hub_sheets_on_the_wrong_wheels(void **state) {
     tr_rolled_release(&r);
 }
 
+/* Nobody is told of plates where hub sheets mark the wheels. */
+static void check_words(tr_rolled *r, const char *words) {
+    bool is_said = false;
+    char why[1000];
+    if (!tr_check_evaluate(&r->job, &r->check, &(tr_error){0})) fail_msg("not evaluated");
+    const tr_check_result *result = &r->check.result;
+    for (int i = 0; i < result->findings.n; i++) {
+        const char *text = finding_text(&result->findings.items[i]);
+        if (strstr(text, "plate") || strstr(text, "plumb")) fail_msg("%s", text);
+        is_said = is_said || strstr(text, words);
+    }
+    if (!is_said) fail_msg("not said: %s", words);
+    tr_check_why(result, why, sizeof why);
+    assert_null(strstr(why, "plate"));
+    tr_rolled_release(r);
+}
+
+static void hub_sheets_are_called_by_their_name(void **state) {
+    (void)state;
+    tr_error err = {0};
+    tr_rolled r;
+    tr_rolled_options o = rolled_job(12, 2);
+    o.faults.exchanged_hubs[0] = TR_FRONT_LEFT;
+    o.faults.exchanged_hubs[1] = TR_FRONT_RIGHT;
+    assert_true(tr_rolled_make(&o, &r, &err));
+    check_words(&r, "The sheets of the front wheels are swapped: ");
+    o = rolled_job(12, 2);
+    assert_true(tr_rolled_make(&o, &r, &err));
+    r.job.layout.wheelbase_mm += 100;
+    check_words(&r, "a sheet is off the centre of its wheel, or this is another vehicle.");
+    assert_true(tr_rolled_make(&o, &r, &err));
+    r.job.reference_sd_mm = 0;
+    check_words(&r, "the sheets were taken to hang exactly on their wheels' axes");
+}
+
+/* All photos of a position but the first lose the marks of a sheet. */
+static void hide_sheet(tr_rolled *r, int sheet, int position) {
+    int first = -1;
+    for (int i = 0; i < r->check.set.n_photos; i++) {
+        tr_photo *p = &r->check.set.photos[i];
+        int n = 0;
+        if (p->position != position) continue;
+        for (int k = 0; k < p->marks.n_marks; k++) {
+            bool is_its = p->marks.marks[k].sheet == sheet;
+            if (is_its && first < 0) first = i;
+            if (!is_its || first == i) p->marks.marks[n++] = p->marks.marks[k];
+        }
+        p->marks.n_marks = n;
+    }
+}
+
+/* Photos of other positions say nothing of where a hub sheet stands in the last. */
+static void a_hub_sheet_seen_once_in_the_last_position(void **state) {
+    (void)state;
+    tr_rolled_options o = rolled_job(19, 3);
+    tr_rolled r;
+    tr_error err = {0};
+    assert_true(tr_rolled_make(&o, &r, &err));
+    hide_sheet(&r, TR_ROLLED_HUB + TR_REAR_LEFT, 2);
+    if (!tr_check_evaluate(&r.job, &r.check, &err)) fail_msg("%s", err.text);
+    assert_true(r.check.result.sheets[TR_ROLLED_HUB + TR_REAR_LEFT].n_photos > 1);
+    const tr_finding *f = finding_of(&r.check.result.findings, "seen_once");
+    assert_non_null(f);
+    assert_non_null(strstr(finding_text(f), "was measured in only one photo, so"));
+    assert_int_equal(f->kind, TR_FOUND_SEEN_ONCE_IN_LAST);
+    tr_rolled_release(&r);
+}
+
 /* ---- what coordinates count from ---- */
 
 static tr_vec3 true_centre(const tr_rolled *r, const char *id) {
@@ -382,6 +451,8 @@ int main(void) {
         cmocka_unit_test(too_little_a_roll_is_told),
         cmocka_unit_test(boards_the_wrong_way_round),
         cmocka_unit_test(hub_sheets_on_the_wrong_wheels),
+        cmocka_unit_test(hub_sheets_are_called_by_their_name),
+        cmocka_unit_test(a_hub_sheet_seen_once_in_the_last_position),
         cmocka_unit_test(coordinates_count_from_what_is_named),
         cmocka_unit_test(the_result_is_read_back),
     };

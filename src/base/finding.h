@@ -31,9 +31,9 @@
     X(PHOTO_LENS_UNCLEAR,     "photo_lens_unclear",    false, "photo=%s why=%p") \
     X(PHOTO_MIRRORED,         "photo_mirrored",        true,  "photo=%s") \
     X(CAMERAS_DIFFER,         "photos_of_two_cameras", true, \
-      "photo=%s camera=%s others[]=%s other_camera=%s lens=%s") \
+      "photo=%s camera=%p others[]=%s other_camera=%p lens=%s") \
     X(UNKNOWN_CAMERAS_DIFFER, "photos_of_two_cameras", true, \
-      "photo=%s camera=%s others[]=%s other_camera=%s") \
+      "photo=%s camera=%p others[]=%s other_camera=%p") \
     X(PHOTOS_FAR_APART,       "photos_far_apart",      false, \
       "first=%s first_taken=%s last=%s last_taken=%s") \
     X(TAG_SEEN_TWICE,         "tag_seen_twice",        true,  "photo=%s tag=%d family=%s") \
@@ -46,6 +46,8 @@
     X(POINT_NOT_FOUND,        "plate_not_found",       true,  "sheet=%s point=%s") \
     X(SEEN_ONCE,              "seen_once",             true,  "sheet=%s photos=%d") \
     X(UNNEEDED_SEEN_ONCE,     "seen_once",             false, "sheet=%s photos=%d") \
+    X(SEEN_ONCE_IN_LAST,      "seen_once",             true,  "sheet=%s photos=%d") \
+    X(UNNEEDED_ONCE_IN_LAST,  "seen_once",             false, "sheet=%s photos=%d") \
     /* what does not fit, and why */ \
     X(LENS_MISMATCH,          "lens_mismatch",         true, \
       "lens=%s fitted_px=%f profile_px=%f difference_percent=%f") \
@@ -79,13 +81,19 @@
     X(PLATES_SWAPPED,         "plates_swapped",        true, \
       "front_left=%s front_right=%s rear_left=%s rear_right=%s") \
     X(AXLE_PLATES_SWAPPED,    "plates_swapped",        true,  "is_rear=%d left=%s right=%s") \
+    X(SHEETS_SWAPPED,         "plates_swapped",        true, \
+      "front_left=%s front_right=%s rear_left=%s rear_right=%s") \
+    X(AXLE_SHEETS_SWAPPED,    "plates_swapped",        true,  "is_rear=%d left=%s right=%s") \
     X(PLATE_OFF,              "plate_off",             true, \
       "sheet=%s wheel=%s away_mm=%f x_mm=%f y_mm=%f") \
     X(TRACK_OFF,              "track_off",             true, \
       "is_rear=%d measured_mm=%f stated_mm=%f") \
     X(WHEELBASE_OFF,          "wheelbase_off",         true,  "measured_mm=%f stated_mm=%f") \
+    X(WHEELBASE_OF_HUBS_OFF,  "wheelbase_off",         true,  "measured_mm=%f stated_mm=%f") \
     X(AXLES_NOT_SQUARE,       "axles_not_square",      true,  "skew_mm=%f") \
+    X(HUBS_NOT_SQUARE,        "axles_not_square",      true,  "skew_mm=%f") \
     X(AXLES_ASKEW,            "axles_askew",           false, "skew_mm=%f") \
+    X(HUBS_ASKEW,             "axles_askew",           false, "skew_mm=%f") \
     X(THRUST_ANGLE,           "thrust_angle",          true, \
       "angle_deg=%f u95_deg=%f limit_deg=%f") \
     X(THRUST_NOT_MEASURED,    "thrust_angle",          true,  "-") \
@@ -100,6 +108,7 @@
     X(TWO_POSITIONS,          "two_positions",         false, "-") \
     X(SLIP_NOT_SEEN,          "slip_not_seen",         false, "tilt_deg=%f") \
     X(REAR_PLATES_ONLY,       "rear_plates_only",      false, "-") \
+    X(REAR_HUBS_ONLY,         "rear_plates_only",      false, "-") \
     X(VEHICLE_ID_MALFORMED,   "vehicle_id",            false, "vehicle_id=%s") \
     X(VEHICLE_ID_DIGIT,       "vehicle_id",            false, "vehicle_id=%s") \
     /* targets; x right, y up on the sheet */ \
@@ -126,6 +135,7 @@
     /* what was taken as exact, or is not known */ \
     X(LENS_WITHOUT_COVARIANCE, "lens_without_covariance", false, "lens=%s") \
     X(PLATES_TAKEN_AS_EXACT,  "plates_taken_as_exact", false, "-") \
+    X(HUBS_TAKEN_AS_EXACT,    "plates_taken_as_exact", false, "-") \
     X(LENS_UNKNOWN,           "lens_unknown",          false, "focal_px=%f u95_percent=%f") \
     X(PROFILE_GAINS_LITTLE,   "lens_unknown",          false, \
       "focal_px=%f u95_percent=%f sheet=%s") \
@@ -151,7 +161,7 @@
     /* lens calibrations: photos */ \
     X(PHOTO_LEFT_OUT,         "photo_left_out",        false, "photo=%s why=%p") \
     X(BOARD_PARTLY_HIDDEN,    "board_partly_hidden",   false, \
-      "photo=%s missing=%d all=%d why=%s") \
+      "photo=%s missing=%d all=%d why=%p") \
     X(PHOTO_BLURRED,          "photo_blurred",         false, \
       "photo=%s width_px=%f usual_px=%f") \
     X(PHOTO_MISFIT,           "photo_misfit",          false, "photo=%s rms_px=%f") \
@@ -196,9 +206,10 @@
     X(BESIDE_LIST,            "why",                   false, "list=%s") \
     X(SAME_PHOTO,             "why",                   false, "other=%s") \
     X(IS_MIRRORED,            "why",                   false, "-") \
-    X(SHOWS_NO_MARK,          "why",                   false, "whose=%s") \
+    X(SHOWS_NO_MARK,          "why",                   false, "-") \
+    X(SHOWS_NO_MARK_OF_SURVEY, "why",                  false, "-") \
     X(MARKS_DO_NOT_TIE,       "why",                   false, "-") \
-    X(TAKEN_OTHERWISE,        "why",                   false, "camera=%s profile_camera=%s") \
+    X(TAKEN_OTHERWISE,        "why",                   false, "camera=%p profile_camera=%p") \
     X(SIZE_OTHER,             "why",                   false, \
       "width_px=%d height_px=%d profile_width_px=%d profile_height_px=%d") \
     X(SIZE_TURNED,            "why",                   false, \
@@ -221,11 +232,26 @@
     /* of photos of a board */ \
     X(NO_BOARD,               "why",                   false, "squares_x=%d squares_y=%d") \
     X(NO_BOARD_LOOKS,         "why",                   false, "looks=%p") \
-    X(FEW_CORNERS,            "why",                   false, "measured=%d all=%d others=%s") \
+    X(FEW_CORNERS,            "why",                   false, "measured=%d all=%d others=%p") \
     X(SAME_FILE,              "why",                   false, "other=%s") \
     X(FITS_WORSE,             "why",                   false, "times=%f") \
     X(FOCAL_IS_OTHER,         "why",                   false, "off_percent=%f") \
     X(AXIS_IS_ELSEWHERE,      "why",                   false, "off_px=%f") \
+    /* why corners of a board were not measured; advice is for the most frequent reason */ \
+    X(BOTH_REASONS,           "corners",               false, "first=%p second=%p") \
+    X(CORNERS_OFF_IMAGE,      "corners",               false, "corners=%d is_most=%d") \
+    X(CORNERS_SMALL,          "corners",               false, "corners=%d is_most=%d") \
+    X(CORNERS_FAINT,          "corners",               false, "corners=%d is_most=%d") \
+    X(CORNERS_COVERED,        "corners",               false, "corners=%d is_most=%d") \
+    X(CORNERS_BLURRED,        "corners",               false, "corners=%d is_most=%d") \
+    X(CORNERS_UNLIKE,         "corners",               false, "corners=%d is_most=%d") \
+    X(CORNERS_UNSETTLED,      "corners",               false, "corners=%d is_most=%d") \
+    /* how photos were taken (image/camera.h) */ \
+    X(WITH_CAMERA,            "camera",                false, "camera=%s") \
+    X(AT_DIGITAL_ZOOM,        "camera",                false, "zoom=%f") \
+    X(AT_FOCAL_LENGTH,        "camera",                false, "focal_mm=%f") \
+    X(AT_EQUIVALENT_FOCAL_LENGTH, "camera",            false, "focal_mm=%f") \
+    X(WITH_CAMERA_LENS,       "camera",                false, "lens=%s") \
     /* what a picture looks like (image/kind.h) */ \
     X(LOOKS_PANORAMA,         "looks",                 false, "-") \
     X(LOOKS_SCREENSHOT,       "looks",                 false, "-") \

@@ -53,7 +53,7 @@ static bool fill_counts(const tr_solved *s, tr_check *out, tr_error *err) {
     const tr_adjustment *adj = s->adj;
     const tr_network *net = &adj->net;
     bool *is_placed = find_placed(adj, err);
-    bool ok = is_placed && tr_photo_set_count(&out->set, net, is_placed, "job's sheets", err) &&
+    bool ok = is_placed && tr_photo_set_count(&out->set, net, is_placed, false, err) &&
               count_sheets(net, s->input->print_of, is_placed, out, err);
     free(is_placed);
     out->result.n_rejected = adj->n_rejected;

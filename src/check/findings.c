@@ -3,6 +3,7 @@
 #include <stdlib.h>
 
 #include "check/pointed.h"
+#include "check/references.h"
 #include "job/vin.h"
 #include "photos/photo_findings.h"
 
@@ -46,8 +47,8 @@ static bool note_vehicle_id(const tr_job *job, tr_findings *findings, tr_error *
 
 /* Photos of the sheet were taken from places so far apart that together they tell how far away it
    lies: one view alone takes that from the size that the sheet's file says, and nothing checks it.
-   seen: room for its photos. */
-static bool is_seen_from_two_places(const tr_network *net, int sheet, tr_vec3 *seen) {
+   seen: room for its photos; *n_seen: their number, where they were not. */
+static bool is_seen_from_two_places(const tr_network *net, int sheet, tr_vec3 *seen, int *n_seen) {
     tr_vec3 at = net->sheets[sheet].world_from_sheet.t_mm;
     int n = 0;
     int photo = -1;
@@ -63,21 +64,31 @@ static bool is_seen_from_two_places(const tr_network *net, int sheet, tr_vec3 *s
         }
         seen[n++] = eye;
     }
+    *n_seen = n;
     return false;
 }
 
+/* A sheet that moves with the vehicle counts where it stands: in the last position. */
+static bool note_once(tr_check *check, int sheet, int n_photos, tr_error *err) {
+    tr_findings *findings = &check->result.findings;
+    const char *id = check->job->sheets[sheet].id;
+    if (check->job->n_positions > 1 && !check->stays[sheet]) {
+        return check->is_needed[sheet]
+                   ? tr_note(SEEN_ONCE_IN_LAST, findings, err, id, n_photos)
+                   : tr_note(UNNEEDED_ONCE_IN_LAST, findings, err, id, n_photos);
+    }
+    return check->is_needed[sheet] ? tr_note(SEEN_ONCE, findings, err, id, n_photos)
+                                   : tr_note(UNNEEDED_SEEN_ONCE, findings, err, id, n_photos);
+}
+
 static bool note_seen_once(const tr_adjustment *adj, tr_check *check, tr_error *err) {
-    const tr_job *job = check->job;
-    tr_check_result *out = &check->result;
     tr_vec3 *seen = calloc((size_t)adj->net.n_photos + 1, sizeof *seen);
     bool ok = seen != NULL;
     if (!ok) tr_fail_memory(err);
-    for (int i = 0; i < job->n_sheets && ok; i++) {
-        if (!adj->sheet_placed[i] || is_seen_from_two_places(&adj->net, i, seen)) continue;
-        const char *id = job->sheets[i].id;
-        int n = out->sheets[i].n_photos;
-        ok = check->is_needed[i] ? tr_note(SEEN_ONCE, &out->findings, err, id, n)
-                                 : tr_note(UNNEEDED_SEEN_ONCE, &out->findings, err, id, n);
+    for (int i = 0; i < check->job->n_sheets && ok; i++) {
+        int n;
+        if (!adj->sheet_placed[i]) continue;
+        ok = is_seen_from_two_places(&adj->net, i, seen, &n) || note_once(check, i, n, err);
     }
     free(seen);
     return ok;
@@ -132,7 +143,9 @@ static bool note_seen_twice(tr_check *check, tr_error *err) {
 
 /* What the job says is exact, and in truth is not. */
 static bool note_exact_plates(const tr_job *job, tr_findings *findings, tr_error *err) {
-    return job->reference_sd_mm > 0 || tr_note(PLATES_TAKEN_AS_EXACT, findings, err);
+    if (job->reference_sd_mm > 0) return true;
+    return tr_references_are_plates(job) ? tr_note(PLATES_TAKEN_AS_EXACT, findings, err)
+                                         : tr_note(HUBS_TAKEN_AS_EXACT, findings, err);
 }
 
 bool tr_check_note(const tr_solved *solved, tr_check *check, tr_error *err) {

@@ -14,6 +14,32 @@ static const char *sheet_of(const tr_job *job, tr_wheel_point point) {
     return "?";
 }
 
+bool tr_references_are_plates(const tr_job *job) {
+    for (int i = 0; i < job->n_references; i++) {
+        const tr_reference *r = &job->references[i];
+        if (r->point < TR_N_POINTS && job->sheets[r->sheet].support != TR_ON_FLOOR) return false;
+    }
+    return true;
+}
+
+static bool note_swapped(const tr_job *job, tr_findings *findings, tr_error *err) {
+    const char *id[TR_N_POINTS];
+    for (int i = 0; i < TR_N_POINTS; i++) id[i] = sheet_of(job, (tr_wheel_point)i);
+    const char *fl = id[TR_FRONT_LEFT], *fr = id[TR_FRONT_RIGHT];
+    const char *rl = id[TR_REAR_LEFT], *rr = id[TR_REAR_RIGHT];
+    return tr_references_are_plates(job) ? tr_note(PLATES_SWAPPED, findings, err, fl, fr, rl, rr)
+                                         : tr_note(SHEETS_SWAPPED, findings, err, fl, fr, rl, rr);
+}
+
+static bool note_axle_swapped(const tr_job *job, bool is_rear, tr_findings *findings,
+                              tr_error *err) {
+    const char *left = sheet_of(job, is_rear ? TR_REAR_LEFT : TR_FRONT_LEFT);
+    const char *right = sheet_of(job, is_rear ? TR_REAR_RIGHT : TR_FRONT_RIGHT);
+    return tr_references_are_plates(job)
+               ? tr_note(AXLE_PLATES_SWAPPED, findings, err, is_rear, left, right)
+               : tr_note(AXLE_SHEETS_SWAPPED, findings, err, is_rear, left, right);
+}
+
 /* Left points lie at Y > 0, front points ahead of the rear ones; with plates exchanged they do not.
  */
 static bool check_sides(const tr_job *job, const tr_vehicle *v, tr_findings *findings,
@@ -24,17 +50,8 @@ static bool check_sides(const tr_job *job, const tr_vehicle *v, tr_findings *fin
     bool backward = v->has_front && p[TR_FRONT_LEFT].x + p[TR_FRONT_RIGHT].x <
                                         p[TR_REAR_LEFT].x + p[TR_REAR_RIGHT].x;
     *is_sound = false;
-    if ((rear && front) || backward) {
-        return tr_note(PLATES_SWAPPED, findings, err, sheet_of(job, TR_FRONT_LEFT),
-                       sheet_of(job, TR_FRONT_RIGHT), sheet_of(job, TR_REAR_LEFT),
-                       sheet_of(job, TR_REAR_RIGHT));
-    }
-    if (rear || front) {
-        tr_wheel_point a = rear ? TR_REAR_LEFT : TR_FRONT_LEFT;
-        tr_wheel_point b = rear ? TR_REAR_RIGHT : TR_FRONT_RIGHT;
-        return tr_note(AXLE_PLATES_SWAPPED, findings, err, rear, sheet_of(job, a),
-                       sheet_of(job, b));
-    }
+    if ((rear && front) || backward) return note_swapped(job, findings, err);
+    if (rear || front) return note_axle_swapped(job, rear, findings, err);
     *is_sound = true;
     return true;
 }
@@ -111,23 +128,30 @@ static bool check_track(bool is_rear, double measured, double stated, double tol
     return tr_note(TRACK_OFF, findings, err, is_rear, measured, stated);
 }
 
-static bool check_wheelbase(double measured, double stated, double tolerance, tr_findings *findings,
-                            bool *is_off, tr_error *err) {
-    if (!is_length_off(measured, stated, tolerance)) return true;
+static bool check_wheelbase(const tr_job *job, double measured, tr_findings *findings, bool *is_off,
+                            tr_error *err) {
+    double stated = job->layout.wheelbase_mm;
+    if (!is_length_off(measured, stated, job->layout.reference_tolerance_mm)) return true;
     *is_off = true;
-    return tr_note(WHEELBASE_OFF, findings, err, measured, stated);
+    return tr_references_are_plates(job)
+               ? tr_note(WHEELBASE_OFF, findings, err, measured, stated)
+               : tr_note(WHEELBASE_OF_HUBS_OFF, findings, err, measured, stated);
 }
 
 /* Vehicles need not be straight to a millimetre; a skew that the photos themselves leave open is no
    plate's. */
-static bool check_skew(const tr_vehicle *v, double tolerance, double u_mm, tr_findings *findings,
+static bool check_skew(const tr_job *job, const tr_vehicle *v, double u_mm, tr_findings *findings,
                        bool *is_off, tr_error *err) {
     double skew = fmax(fabs(v->value[TR_SKEW_REAR]), fabs(v->value[TR_SKEW_FRONT]));
-    if (skew > hypot(tolerance, TR_COVERAGE_FACTOR * u_mm)) {
+    const bool are_plates = tr_references_are_plates(job);
+    if (skew > hypot(job->layout.reference_tolerance_mm, TR_COVERAGE_FACTOR * u_mm)) {
         *is_off = true;
-        return tr_note(AXLES_NOT_SQUARE, findings, err, skew);
+        return are_plates ? tr_note(AXLES_NOT_SQUARE, findings, err, skew)
+                          : tr_note(HUBS_NOT_SQUARE, findings, err, skew);
     }
-    return skew <= SURPRISING_SKEW_U * u_mm || tr_note(AXLES_ASKEW, findings, err, skew);
+    if (skew <= SURPRISING_SKEW_U * u_mm) return true;
+    return are_plates ? tr_note(AXLES_ASKEW, findings, err, skew)
+                      : tr_note(HUBS_ASKEW, findings, err, skew);
 }
 
 bool tr_references_have_plates(const tr_job *job, bool is_rear) {
@@ -149,8 +173,7 @@ static bool check_lengths(const tr_job *job, const tr_vehicle *v, tr_findings *f
         if ((!is_rear && !v->has_front) || !tr_references_have_plates(job, is_rear)) continue;
         if (!check_track(is_rear, measured, stated, tolerance, findings, is_off, err)) return false;
     }
-    return !v->has_front || check_wheelbase(v->value[TR_WHEELBASE], l->wheelbase_mm, tolerance,
-                                            findings, is_off, err);
+    return !v->has_front || check_wheelbase(job, v->value[TR_WHEELBASE], findings, is_off, err);
 }
 
 /* A vehicle that runs askew should be aligned first: what is squared to its line aims wrong
@@ -201,8 +224,11 @@ bool tr_check_references(const tr_job *job, const tr_vehicle *v, const tr_refere
     }
     if (!check_lengths(job, v, findings, &is_off, err) || !check_wheels(v, u, findings, err))
         return false;
-    if (!v->has_front) return tr_note(REAR_PLATES_ONLY, findings, err);
-    if (!check_skew(v, job->layout.reference_tolerance_mm, u->skew_mm, findings, &is_off, err) ||
+    if (!v->has_front) {
+        return tr_references_are_plates(job) ? tr_note(REAR_PLATES_ONLY, findings, err)
+                                             : tr_note(REAR_HUBS_ONLY, findings, err);
+    }
+    if (!check_skew(job, v, u->skew_mm, findings, &is_off, err) ||
         !check_thrust(job, v, u->thrust_u95_rad, findings, err)) {
         return false;
     }

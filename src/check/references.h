@@ -10,6 +10,9 @@
  */
 bool tr_references_have_plates(const tr_job *job, bool is_rear);
 
+/* All wheels that are marked are marked by plates: what is said of them is of plumb marks. */
+bool tr_references_are_plates(const tr_job *job);
+
 /* How well they are known: the standard uncertainty of the skews, u95 of the angles. */
 typedef struct {
     double skew_mm, thrust_u95_rad;

@@ -5,7 +5,8 @@
 #define TR_IMAGE_CAMERA_H
 
 #include <stdbool.h>
-#include <stddef.h>
+
+#include "base/finding.h"
 
 /* All zero: nothing is told. */
 typedef struct {
@@ -20,18 +21,29 @@ typedef struct {
 #define TR_CAMERA_MAX_FOCAL_MM 10000.0
 #define TR_CAMERA_MAX_ZOOM 1000.0
 
-/* What two cameras differ in, each side's words as they go on behind "was taken": "with Example
-   Phone 3", "at digital zoom 2". */
-typedef struct {
-    char a[96], b[96];
-} tr_camera_difference;
+/* What tells two cameras apart. */
+typedef enum {
+    TR_CAMERA_NAME,
+    TR_CAMERA_ZOOM,
+    TR_CAMERA_FOCAL_LENGTH,
+    TR_CAMERA_EQUIVALENT_FOCAL_LENGTH,
+    TR_CAMERA_LENS
+} tr_camera_trait;
 
-/* True, and the first difference, where what is told contradicts: another name, another digital
-   zoom, a focal length more than 1 % off (5 % where it is the equivalent one, which cameras round
-   to whole millimetres), or else another lens by its name. What is not told contradicts nothing;
-   only a camera that tells its name, but no digital zoom, has none: many write it only where there
-   is some. */
-bool tr_camera_differ(const tr_camera *a, const tr_camera *b, tr_camera_difference *out);
+/* True, and the first difference in *in, where what is told contradicts: another name, another
+   digital zoom, a focal length more than 1 % off (5 % where it is the equivalent one, which cameras
+   round to whole millimetres), or else another lens by its name. What is not told contradicts
+   nothing; only a camera that tells its name, but no digital zoom, has none: many write it only
+   where there is some. */
+bool tr_camera_differ(const tr_camera *a, const tr_camera *b, tr_camera_trait *in);
+
+/* Its digital zoom, with 1 for none where it tells its name alone; 0: not told. */
+double tr_camera_zoom(const tr_camera *camera);
+
+/* Notes how photos were taken by what the camera is told apart by, a part of a sentence. False:
+   memory ran out. */
+TR_MUST_USE bool tr_camera_note(const tr_camera *camera, tr_camera_trait by, tr_findings *taken,
+                                tr_error *err);
 
 /* How a sensor's rows lie in a stored image: a rolling shutter reads them one after the other, so
    that time goes with v where this is true, else with u. Sensors are wider than high; a file that

@@ -20,30 +20,47 @@ static bool note_photo(const tr_photo *p, tr_findings *findings, tr_error *err) 
     return tr_note(PHOTO_NOT_USED, findings, err, p->name, why);
 }
 
+/* names: of the photos that differ from the first as the other does. */
+static bool note_cameras(const tr_lens *lens, const tr_photo *first, const tr_photo *other,
+                         tr_camera_trait by, const char *names, tr_findings *findings,
+                         tr_error *err) {
+    tr_findings a = {0}, b = {0};
+    bool ok = tr_camera_note(&first->exif.camera, by, &a, err) &&
+              tr_camera_note(&other->exif.camera, by, &b, err);
+    const void *one = a.items, *another = b.items;
+    const char *name = first->name;
+    ok = ok && (lens->is_unknown
+                    ? tr_note(UNKNOWN_CAMERAS_DIFFER, findings, err, name, one, names, another)
+                    : tr_note(CAMERAS_DIFFER, findings, err, name, one, names, another, lens->id));
+    tr_findings_release(&a);
+    tr_findings_release(&b);
+    return ok;
+}
+
 /* Photos with one lens profile that tell different cameras, although the profile tells of none: a
    phone that changed from its main camera to its wide one. Named are the first photo, and those
    that differ from it. */
 static bool note_cameras_of(const tr_photo_set *set, int lens, tr_findings *findings,
                             tr_error *err) {
     const tr_photo *first = NULL;
-    tr_camera_difference d = {.a = ""};
+    const tr_photo *other = NULL;
+    tr_camera_trait by = TR_CAMERA_NAME;
     char *names = NULL;
     bool ok = true;
     for (int i = 0; i < set->n_photos && ok; i++) {
         const tr_photo *p = &set->photos[set->order[i]];
-        tr_camera_difference other;
+        tr_camera_trait in;
         if (!p->is_readable || p->lens != lens) continue;
         if (!first) first = p;
-        if (!tr_camera_differ(&first->exif.camera, &p->exif.camera, &other)) continue;
-        if (!names) d = other;
+        if (!tr_camera_differ(&first->exif.camera, &p->exif.camera, &in)) continue;
+        if (!other) {
+            other = p;
+            by = in;
+        }
         ok = tr_items_add(&names, p->name, err);
     }
-    if (ok && names) {
-        const tr_lens *its = &set->request.lenses[lens];
-        ok = its->is_unknown
-                 ? tr_note(UNKNOWN_CAMERAS_DIFFER, findings, err, first->name, d.a, names, d.b)
-                 : tr_note(CAMERAS_DIFFER, findings, err, first->name, d.a, names, d.b, its->id);
-    }
+    ok = ok && (!other ||
+                note_cameras(&set->request.lenses[lens], first, other, by, names, findings, err));
     free(names);
     return ok;
 }

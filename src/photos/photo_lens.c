@@ -13,9 +13,17 @@ static tr_picture_kind kind_of(const tr_photo *photo) {
 }
 
 /* What EXIF tells contradicts the profile's camera. */
-static bool refuse_other_lens(const tr_camera_difference *d, tr_photo *photo, tr_error *err) {
+static bool refuse_other_lens(const tr_lens *lens, tr_camera_trait by, tr_photo *photo,
+                              tr_error *err) {
+    tr_findings its = {0}, profile = {0};
     photo->fit = TR_PHOTO_OTHER_LENS;
-    return tr_note(TAKEN_OTHERWISE, &photo->why_not, err, d->a, d->b);
+    bool ok = tr_camera_note(&photo->exif.camera, by, &its, err) &&
+              tr_camera_note(&lens->camera, by, &profile, err);
+    const void *taken = its.items, *made = profile.items;
+    ok = ok && tr_note(TAKEN_OTHERWISE, &photo->why_not, err, taken, made);
+    tr_findings_release(&its);
+    tr_findings_release(&profile);
+    return ok;
 }
 
 static bool refuse_other_size(const tr_lens *lens, tr_photo *photo, tr_error *err) {
@@ -39,7 +47,7 @@ static bool refuse_other_size(const tr_lens *lens, tr_photo *photo, tr_error *er
 }
 
 static bool fits(const tr_lens *lens, const tr_photo *photo) {
-    tr_camera_difference ignored;
+    tr_camera_trait ignored;
     return has_size_of(lens, photo) &&
            !tr_camera_differ(&photo->exif.camera, &lens->camera, &ignored);
 }
@@ -136,9 +144,9 @@ bool tr_photo_find_lens(const tr_photo_request *request, tr_photo *photo, tr_err
     }
     photo->lens = lens < 0 ? 0 : lens;
     const tr_lens *its = &request->lenses[photo->lens];
-    tr_camera_difference d;
-    if (tr_camera_differ(&photo->exif.camera, &its->camera, &d)) {
-        return refuse_other_lens(&d, photo, err);
+    tr_camera_trait by;
+    if (tr_camera_differ(&photo->exif.camera, &its->camera, &by)) {
+        return refuse_other_lens(its, by, photo, err);
     }
     if (!has_size_of(its, photo)) return refuse_other_size(its, photo, err);
     photo->is_readable = true;

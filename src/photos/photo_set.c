@@ -167,14 +167,15 @@ void tr_photo_input_release(tr_photo_input *input) {
 }
 
 /* Why a photo that could be read is not used. */
-static bool note_why_not(tr_photo *p, const char *whose, tr_error *err) {
+static bool note_why_not(tr_photo *p, bool is_survey, tr_error *err) {
     if (p->marks.is_mirrored) return tr_note(IS_MIRRORED, &p->why_not, err);
-    if (p->marks.n_marks == 0) return tr_note(SHOWS_NO_MARK, &p->why_not, err, whose);
-    return tr_note(MARKS_DO_NOT_TIE, &p->why_not, err);
+    if (p->marks.n_marks > 0) return tr_note(MARKS_DO_NOT_TIE, &p->why_not, err);
+    return is_survey ? tr_note(SHOWS_NO_MARK_OF_SURVEY, &p->why_not, err)
+                     : tr_note(SHOWS_NO_MARK, &p->why_not, err);
 }
 
 bool tr_photo_set_count(tr_photo_set *set, const tr_network *net, const bool *is_placed,
-                        const char *whose, tr_error *err) {
+                        bool is_survey, tr_error *err) {
     size_t n = (size_t)set->n_photos + 1;
     double *sum = calloc(n, sizeof *sum);
     int *n_found = calloc(n, sizeof *n_found);
@@ -193,7 +194,8 @@ bool tr_photo_set_count(tr_photo_set *set, const tr_network *net, const bool *is
         p->is_used = p->n_marks > 0;
         p->rms_px = p->is_used ? sqrt(sum[i] / n_found[i]) : 0;
         p->own_lens = tr_network_photo_lens(net, i);
-        if (!p->is_used && p->is_readable && p->why_not.n == 0) ok = note_why_not(p, whose, err);
+        if (!p->is_used && p->is_readable && p->why_not.n == 0)
+            ok = note_why_not(p, is_survey, err);
     }
     free(sum);
     free(n_found);

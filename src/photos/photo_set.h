@@ -150,9 +150,9 @@ void tr_photo_input_release(tr_photo_input *input);
 
 /* Fills in n_marks, rms_px, is_used and own_lens of each photo, and why_not where it is not used,
    from a solved network made of such an input. is_placed: of each observation, whether its photo
-   and its sheet are in the solution; whose marks were sought: "job's sheets", "survey". False:
+   and its sheet are in the solution. is_survey: what to call those whose marks were sought. False:
    memory ran out. */
 TR_MUST_USE bool tr_photo_set_count(tr_photo_set *set, const tr_network *net, const bool *is_placed,
-                                    const char *whose, tr_error *err);
+                                    bool is_survey, tr_error *err);
 
 #endif

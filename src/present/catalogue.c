@@ -58,6 +58,14 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "{sheet} was measured {photos?in only one photo|from only one place}, so nothing shows "
         "that it lay still or that it is printed at the right size. Take another photo of it from "
         "a different side.",
+    [TR_FOUND_SEEN_ONCE_IN_LAST] =
+        "In the last position {sheet} was measured {photos?in only one photo|from only one place}, "
+        "so nothing shows that it stayed still while that position's photos were taken. Take "
+        "another photo of it in that position, from a different side.",
+    [TR_FOUND_UNNEEDED_ONCE_IN_LAST] =
+        "In the last position {sheet} was measured {photos?in only one photo|from only one place}, "
+        "so nothing shows that it stayed still while that position's photos were taken. Take "
+        "another photo of it in that position, from a different side.",
 
     /* ---- what does not fit, and why ---- */
     [TR_FOUND_LENS_MISMATCH] =
@@ -145,6 +153,13 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "right, {rear_left} rear left, {rear_right} rear right.",
     [TR_FOUND_AXLE_PLATES_SWAPPED] = "The plates of the {is_rear?rear|front} wheels are swapped: "
                                      "{left} belongs at the left wheel, {right} at the right one.",
+    [TR_FOUND_SHEETS_SWAPPED] =
+        "The sheets at the wheels are swapped: left and right, or front and rear, are the wrong "
+        "way round. Put each sheet at the wheel that the job names: {front_left} front left, "
+        "{front_right} front right, {rear_left} rear left, {rear_right} rear right.",
+    [TR_FOUND_AXLE_SHEETS_SWAPPED] =
+        "The sheets of the {is_rear?rear|front} wheels are swapped: {left} belongs at the left "
+        "wheel, {right} at the right one.",
     [TR_FOUND_PLATE_OFF] = "{sheet} at the {wheel} wheel seems to lie {away_mm:.0f} mm off its "
                            "plumb mark ({|x_mm|:.0f} mm too far {x_mm?forward|backward}, "
                            "{|y_mm|:.0f} mm too far to the {y_mm?left|right}): the other three "
@@ -156,13 +171,25 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_WHEELBASE_OFF] =
         "The wheelbase measures {measured_mm:.0f} mm, but the layout says {stated_mm:.0f} mm: a "
         "plate is off its plumb mark, or this is another vehicle.",
+    [TR_FOUND_WHEELBASE_OF_HUBS_OFF] =
+        "The wheelbase measures {measured_mm:.0f} mm, but the layout says {stated_mm:.0f} mm: a "
+        "sheet is off the centre of its wheel, or this is another vehicle.",
     [TR_FOUND_AXLES_NOT_SQUARE] =
         "The plates do not make a straight vehicle: seen square to one axle, the middle of the "
         "other lies {skew_mm:.0f} mm to the side. A plate is off its plumb mark.",
+    [TR_FOUND_HUBS_NOT_SQUARE] =
+        "The wheels do not make a straight vehicle: seen square to one axle, the middle of the "
+        "other lies {skew_mm:.0f} mm to the side. A sheet is off the centre of its wheel, its "
+        "stand-off is not what the job says, or an axle is out of place.",
     [TR_FOUND_AXLES_ASKEW] =
         "Seen square to one axle, the middle of the other lies {skew_mm:.0f} mm to the side, which "
         "the stated uncertainties do not explain: a plate is off its plumb mark, or the vehicle's "
         "axles are not parallel. Check the plates.",
+    [TR_FOUND_HUBS_ASKEW] =
+        "Seen square to one axle, the middle of the other lies {skew_mm:.0f} mm to the side, which "
+        "the stated uncertainties do not explain: a sheet is off the centre of its wheel or at "
+        "another stand-off than the job says, or the vehicle's axles are not parallel. Check the "
+        "sheets at the wheels.",
     [TR_FOUND_THRUST_ANGLE] =
         "The rear wheels run {|angle_deg|:.2f}° to the {angle_deg?left|right} of the centreline "
         "(±{u95_deg:.2f}), but the layout allows {limit_deg:.2f}°, u95 included: align the vehicle "
@@ -212,6 +239,10 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_REAR_PLATES_ONLY] =
         "Only the rear wheels are marked: a rear plate too far forward or backward would turn the "
         "whole vehicle frame and cannot be noticed. Four plates are safer.",
+    [TR_FOUND_REAR_HUBS_ONLY] =
+        "Only the rear wheels are marked: a rear sheet that hangs too far forward or backward of "
+        "the centre of its wheel would turn the whole vehicle frame and cannot be noticed. Sheets "
+        "at all four wheels are safer.",
     [TR_FOUND_VEHICLE_ID_MALFORMED] =
         "The vehicle id {vehicle_id} is not a vehicle identification number: these have 17 capital "
         "letters and digits, without I, O and Q.",
@@ -287,6 +318,10 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "reference_sd_mm is 0: the plates were taken to sit exactly on their plumb marks, and the "
         "uncertainties do not include how far off they are. State one standard deviation; 1 mm is "
         "usual.",
+    [TR_FOUND_HUBS_TAKEN_AS_EXACT] =
+        "reference_sd_mm is 0: the sheets were taken to hang exactly on their wheels' axes, and "
+        "the uncertainties do not include how far off they are. State one standard deviation; 1 mm "
+        "is usual.",
     [TR_FOUND_LENS_UNKNOWN] = "The lens is unknown: it was found from these photos alone, with a "
                               "focal length of {focal_px:.0f} px (±{u95_percent:.2f} %).",
     [TR_FOUND_PROFILE_GAINS_LITTLE] =
@@ -448,7 +483,8 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "it lies beside the {list} file",
     [TR_FOUND_SAME_PHOTO] = "it is the same photo as {other}",
     [TR_FOUND_IS_MIRRORED] = "it is mirrored left to right",
-    [TR_FOUND_SHOWS_NO_MARK] = "no mark of this {whose} was found in it",
+    [TR_FOUND_SHOWS_NO_MARK] = "no mark of this job's sheets was found in it",
+    [TR_FOUND_SHOWS_NO_MARK_OF_SURVEY] = "no mark of this survey was found in it",
     [TR_FOUND_MARKS_DO_NOT_TIE] = "its marks do not tie it to the other photos",
     [TR_FOUND_TAKEN_OTHERWISE] =
         "it was taken {camera}, but the lens profile's photos {profile_camera}; use the camera, "
@@ -502,6 +538,31 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
                                 "{off_percent:.1f} %; was the zoom or the focus another?",
     [TR_FOUND_AXIS_IS_ELSEWHERE] = "its optical axis is elsewhere than in the other photos, by "
                                    "some {off_px:.0f} px; was it cropped or turned by an app?",
+
+    /* why corners of a board were not measured */
+    [TR_FOUND_BOTH_REASONS] = "{first}, {second}",
+    [TR_FOUND_CORNERS_OFF_IMAGE] = "{corners} {corners?is|are} too close to the photo's edge"
+                                   "{is_most?; leave some room about the board|}",
+    [TR_FOUND_CORNERS_SMALL] = "{corners} {corners?is|are} too small{is_most?; step closer|}",
+    [TR_FOUND_CORNERS_FAINT] =
+        "{corners} {corners?is|are} too faint{is_most?; give the board more even light|}",
+    [TR_FOUND_CORNERS_COVERED] = "{corners} {corners?is|are} covered or in glare"
+                                 "{is_most?; let nothing cover the board, and avoid glare|}",
+    [TR_FOUND_CORNERS_BLURRED] =
+        "{corners} {corners?is|are} blurred{is_most?; hold still with your elbows rested, use more "
+        "light, and switch burst and night modes off|}",
+    [TR_FOUND_CORNERS_UNLIKE] =
+        "{corners} {corners?is|are} not as squares meet{is_most?; let nothing cover the board, "
+        "avoid glare, and see that the print is clean where squares meet|}",
+    [TR_FOUND_CORNERS_UNSETTLED] = "{corners} {corners?is|are} not to be settled"
+                                   "{is_most?; take the photo again, sharp and evenly lit|}",
+
+    /* ---- how photos were taken, behind "was taken" ---- */
+    [TR_FOUND_WITH_CAMERA] = "with {camera}",
+    [TR_FOUND_AT_DIGITAL_ZOOM] = "at digital zoom {zoom:.4g}",
+    [TR_FOUND_AT_FOCAL_LENGTH] = "at a focal length of {focal_mm:.4g} mm",
+    [TR_FOUND_AT_EQUIVALENT_FOCAL_LENGTH] = "at a focal length equivalent to {focal_mm:.4g} mm",
+    [TR_FOUND_WITH_CAMERA_LENS] = "with lens {lens}",
 
     /* ---- what a picture looks like, behind "it" ---- */
     [TR_FOUND_LOOKS_PANORAMA] = "looks like a panorama or a stitched picture; take single photos",

@@ -207,9 +207,12 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     put_style(p, "\033[0m");
     if (!found->is_placed) {
         fputs("  ", p->out);
-        tr_text_wrap(p->out, 2, 2,
-                     "Not measured. Take photos that show this sheet together with the plates "
-                     "at the wheels.");
+        char todo[120];
+        snprintf(todo, sizeof todo,
+                 "Not measured. Take photos that show this sheet together with the %s at the "
+                 "wheels.",
+                 tr_wheel_sheets(result));
+        tr_text_wrap(p->out, 2, 2, todo);
         return;
     }
     fputs("                  required  measured     error     u95   limit\n", p->out);

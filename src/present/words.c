@@ -158,6 +158,17 @@ static void append_axes(line *l, const tr_check_result *result, const tr_target_
     if (!is_first) append(l, ")");
 }
 
+const char *tr_wheel_sheets(const tr_check_result *result) {
+    bool has_hub = false;
+    bool has_plate = false;
+    for (int i = 0; i < result->n_plates; i++) {
+        if (result->plates[i].point >= TR_N_POINTS) continue;
+        has_hub |= result->plates[i].is_hub;
+        has_plate |= !result->plates[i].is_hub;
+    }
+    return !has_hub ? "plates" : !has_plate ? "hub sheets" : "plates and hub sheets";
+}
+
 /* Plates in no photo that could be used: without them there may be no vehicle frame. */
 static void append_missing_plates(line *l, const tr_check_result *result) {
     for (int i = 0; i < result->n_plates; i++) {
@@ -191,8 +202,8 @@ void tr_check_why(const tr_check_result *result, char *out, size_t size) {
     if (failed.n) append(&all, "Out of limits: %s. ", failed.text);
     if (uncertain.n) append(&all, "Too uncertain to tell: %s. ", uncertain.text);
     if (missing.n)
-        append(&all, "Not measured: %s; take photos that show it together with the plates. ",
-               missing.text);
+        append(&all, "Not measured: %s; take photos that show it together with the %s. ",
+               missing.text, tr_wheel_sheets(result));
     if (plates.n) {
         append(&all, "Not measured: %s; take two photos that show it together with other sheets. ",
                plates.text);
@@ -261,8 +272,8 @@ static void append_photos_wanted(line *l, const tr_check_result *result,
     static const char *const SIDES[N_SIDES] = {"from ahead", "from the vehicle's left",
                                                "from behind", "from the vehicle's right"};
     enum { FEW = 2 };
-    append(l,
-           "add photos, closer and sharp, each with the sheet and as many plates as it can hold");
+    append(l, "add photos, closer and sharp, each with the sheet and as many %s as it can hold",
+           tr_wheel_sheets(result));
     int rarest = rarest_sheet(result, t);
     int n = result->sheets[rarest].n_photos;
     if (n <= FEW) {
@@ -298,8 +309,10 @@ static bool is_camera_turned_enough(const tr_check_result *result) {
 
 static void append_lens_wanted(line *l, const tr_check_result *result) {
     if (!result->is_camera_steady && !is_camera_turned_enough(result)) {
-        append(l, "add two photos for which the camera is turned by a quarter (upright where the "
-                  "others are level), each with the sheet and plates; or ");
+        append(l,
+               "add two photos for which the camera is turned by a quarter (upright where the "
+               "others are level), each with the sheet and %s; or ",
+               tr_wheel_sheets(result));
     }
     append(l, "calibrate the lens again, with more photos of the board: tilted, near, and out to "
               "every corner of the image.");

@@ -50,6 +50,9 @@ void tr_cell_with_minus(const char cell[TR_CELL_SIZE], char out[TR_MINUS_SIZE]);
    found, or too uncertain. */
 void tr_check_why(const tr_check_result *result, char *out, size_t size);
 
+/* What marks the wheels: "plates", "hub sheets", or both. */
+const char *tr_wheel_sheets(const tr_check_result *result);
+
 /* Moving the sheet is what helps: a judged axis is out of its limit, or undecided with an error
    that takes up more than half of it. False for a pass, and where only a smaller u95 helps. */
 bool tr_target_needs_move(const tr_target_result *target);

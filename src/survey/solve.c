@@ -763,7 +763,7 @@ static bool note_fit(tr_survey *v, tr_error *err) {
 static bool fill_photos(tr_survey_network *w, tr_error *err) {
     tr_survey *v = w->survey;
     const tr_network *net = &w->net;
-    if (!tr_photo_set_count(&v->set, net, w->is_placed, "survey", err)) return false;
+    if (!tr_photo_set_count(&v->set, net, w->is_placed, true, err)) return false;
     v->n_used = v->n_rejected = 0;
     for (int i = 0; i < v->set.n_photos; i++) v->n_used += v->set.photos[i].is_used;
     for (int i = 0; i < v->n_marks; i++) v->marks[i].n_photos = 0;
