@@ -18,8 +18,10 @@
 #include "help/text.h"
 #include "job/job.h"
 #include "lens/profile.h"
+#include "plan/plan.h"
 #include "plan/stations.h"
 #include "present/check_json.h"
+#include "present/plan_json.h"
 #include "present/survey_json.h"
 #include "sheet/sheet.h"
 #include "survey/spec.h"
@@ -259,7 +261,7 @@ static bool read_example(const tr_help_format *format, const char *path, tr_erro
     } else if (format == &tr_help_stations) {
         tr_station *stations;
         int n;
-        ok = tr_stations_read(path, &stations, &n, err);
+        ok = tr_stations_read(path, 2, &stations, &n, err);
         free(stations);
     } else {
         /* A bar's file is read within a survey's: the example of that names this one. */
@@ -500,9 +502,33 @@ static void every_key_of_a_check_is_described(void **state) {
     temp_remove(folder);
 }
 
+/* A plan with relations, of a vehicle that is rolled. */
+static void cover_rolled_plan(coverage *c) {
+    const tr_rolled_options o = {.seed = 1, .is_steady = true};
+    const tr_station station = {{-1500, 2700, 1500}, {1200, 900, 250}, 0};
+    tr_rolled r;
+    tr_plan_scene scene;
+    tr_plan plan;
+    tr_error err = {0};
+    assert_true(tr_rolled_make(&o, &r, &err));
+    r.job.layout.wheelbase_mm = 2700;
+    r.job.layout.track_front_mm = r.job.layout.track_rear_mm = 1670;
+    assert_true(tr_plan_scene_init(&r.job, &scene, &err));
+    assert_true(tr_plan_predict(&scene, &station, 1, &plan, &err));
+    const tr_plan_report report = {.plan = &plan};
+    json_t *json = tr_plan_json(&report, &err);
+    assert_non_null(json);
+    cover(c, "", json);
+    json_decref(json);
+    tr_plan_release(&plan);
+    tr_plan_scene_release(&scene);
+    tr_rolled_release(&r);
+}
+
 static void every_key_of_a_plan_is_described(void **state) {
     (void)state;
     coverage c = {.format = &tr_help_plan_result};
+    cover_rolled_plan(&c);
     cover_output(&c, "plan demo-fail.yaml --after");
     cover_output(&c, "plan no-such-job.yaml");
     check_all_seen(&c);

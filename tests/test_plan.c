@@ -11,6 +11,10 @@
 #include "plan/mark_sd.h"
 #include "plan/plan.h"
 #include "plan/stations.h"
+#include "present/plan_json.h"
+#include "present/plan_text.h"
+#include "present/words.h"
+#include "tools/simulate/rolled.h"
 #include "tools/simulate/simulate.h"
 
 /* How well what is expected and what a check then has agree. */
@@ -66,10 +70,10 @@ static int compare(const tr_plan *plan, const tr_check_result *r) {
 
 /* Where the simulator's photographer stands. */
 static const tr_station STATIONS[] = {
-    {{-4300, 1300, 1550}, {-1100, 100, 0}}, {{-4300, -1300, 1550}, {-1100, -100, 0}},
-    {{-1300, 3000, 1500}, {500, 850, 0}},   {{-1300, -3000, 1500}, {500, -850, 0}},
-    {{3600, 2700, 1500}, {1100, 850, 0}},   {{3600, -2700, 1500}, {1100, -850, 0}},
-    {{-4600, 0, 1700}, {-1300, 0, 0}},
+    {{-4300, 1300, 1550}, {-1100, 100, 0}, 0}, {{-4300, -1300, 1550}, {-1100, -100, 0}, 0},
+    {{-1300, 3000, 1500}, {500, 850, 0}, 0},   {{-1300, -3000, 1500}, {500, -850, 0}, 0},
+    {{3600, 2700, 1500}, {1100, 850, 0}, 0},   {{3600, -2700, 1500}, {1100, -850, 0}, 0},
+    {{-4600, 0, 1700}, {-1300, 0, 0}, 0},
 };
 enum { N_STATIONS = sizeof STATIONS / sizeof *STATIONS };
 
@@ -210,6 +214,200 @@ static void one_more_photo_gives_the_u95_that_was_said(void **state) {
     tr_sim_release(&after);
 }
 
+/* ---- vehicles that are rolled ---- */
+
+/* Every judged axis of targets and relations; how many there are. */
+static int compare_with_relations(const tr_plan *plan, const tr_check_result *r, double tolerance) {
+    int n = compare_within(plan, r, tolerance, NULL);
+    for (int i = 0; i < r->n_relations; i++) {
+        for (tr_axis k = 0; k < TR_N_AXES; k++) {
+            const tr_axis_result *p = &plan->result.relations[i].axis[k];
+            const tr_axis_result *m = &r->relations[i].axis[k];
+            if (!m->is_judged) continue;
+            assert_true(m->is_measured && p->is_measured);
+            CHECK_NEAR(p->u95 / m->u95, 1, tolerance);
+            n++;
+        }
+    }
+    return n;
+}
+
+/* Around the vehicle in each position, and where both boards are seen; symmetric to the middle. */
+static int rolled_stations(int n_positions, tr_rolled_station *out) {
+    static const tr_rolled_station LEFT[] = {{{-1500, 2700, 1500}, {1200, 900, 250}, 0},
+                                             {{1350, 3700, 1500}, {1350, 800, 250}, 0},
+                                             {{4400, 2700, 1500}, {1700, 900, 250}, 0},
+                                             {{500, 2300, 1600}, {3900, 300, 500}, 0},
+                                             {{1700, 2100, 1650}, {4000, 100, 500}, 0}};
+    int n = 0;
+    for (int p = 0; p < n_positions; p++) {
+        int n_of_it = p == n_positions - 1 ? 5 : 3;
+        for (int k = 0; k < 2 * n_of_it; k++) {
+            tr_rolled_station s = LEFT[k / 2];
+            s.position = p;
+            s.at_mm.x -= 250 * (n_positions - 1 - p);
+            s.at_mm.y *= k % 2 ? -1 : 1;
+            s.look_at_mm.y *= k % 2 ? -1 : 1;
+            out[n++] = s;
+        }
+    }
+    return n;
+}
+
+/* Sheets hang on the wheels, two boards stand ahead; the layout says where the wheels are. Marks
+   are as sure as in good photos (plan/mark_sd.h). */
+static void make_rolled(uint64_t seed, int n_positions, const tr_rolled_station *stations, int n,
+                        tr_rolled *out) {
+    const tr_rolled_options o = {.seed = seed,
+                                 .n_positions = n_positions,
+                                 .runout_mm = 1,
+                                 .runout_rad = 0.2 * TR_RAD_PER_DEG,
+                                 .floor_mm = 1,
+                                 .reference_sd_mm = 1,
+                                 .hub_tilt_sd_rad = 0.3 * TR_RAD_PER_DEG,
+                                 .floor_sd_mm = 1,
+                                 .noise = 1,
+                                 .mark_sd_px_per_m = 0.005,
+                                 .is_steady = true,
+                                 .stations = stations,
+                                 .n_stations = n};
+    tr_error err = {0};
+    must(tr_rolled_make(&o, out, &err), &err);
+    out->job.layout.wheelbase_mm = 2700;
+    out->job.layout.track_front_mm = out->job.layout.track_rear_mm = 1670;
+}
+
+/* The simulated vehicle's body, and where the simulator lays sheets on the floor
+   (tools/simulate/rolled.c). */
+static tr_plan_scene rolled_scene(const tr_job *job) {
+    static const tr_vec2 FLOOR_MM[TR_ROLLED_FLOOR] = {{1350, 1500}, {1350, -1500}, {3750, 0}};
+    tr_plan_scene scene = scene_of(job);
+    scene.body[TR_PLAN_WHOLE] = (tr_plan_box){{-700, -560, 220}, {3350, 560, 1060}};
+    scene.n_body = 1;
+    for (int i = 0; i < TR_ROLLED_FLOOR; i++) {
+        tr_vec3 *at = &scene.vehicle_from_sheet[TR_ROLLED_MAT + i].t_mm;
+        *at = tr_v3(FLOOR_MM[i].x, FLOOR_MM[i].y, 0);
+    }
+    return scene;
+}
+
+static void rolled_checks_have_the_u95_that_was_expected(void **state) {
+    (void)state;
+    for (uint64_t seed = 1; seed <= 6; seed++) {
+        int n_positions = seed % 2 ? 2 : 3;
+        tr_rolled_station from[3 * TR_ROLLED_PHOTOS];
+        tr_station stations[3 * TR_ROLLED_PHOTOS];
+        tr_rolled r;
+        tr_plan plan;
+        tr_error err = {0};
+        int n = rolled_stations(n_positions, from);
+        for (int i = 0; i < n; i++) {
+            stations[i] = (tr_station){from[i].at_mm, from[i].look_at_mm, from[i].position};
+        }
+        make_rolled(seed, n_positions, from, n, &r);
+        must(tr_check_evaluate(&r.job, &r.check, &err), &err);
+        must(tr_check_finish(&r.check, NULL, &err), &err);
+        tr_plan_scene scene = rolled_scene(&r.job);
+        must(tr_plan_predict(&scene, stations, n, &plan, &err), &err);
+        must(plan.result.why.code == TR_OK, &plan.result.why);
+        assert_int_equal(compare_with_relations(&plan, &r.check.result, AGREE), 15);
+        tr_plan_release(&plan);
+        tr_plan_scene_release(&scene);
+        tr_rolled_release(&r);
+    }
+}
+
+/* Relations and positions, in words and for programs. */
+static void relations_and_positions_are_shown(void **state) {
+    (void)state;
+    tr_rolled_station from[3 * TR_ROLLED_PHOTOS];
+    tr_station stations[3 * TR_ROLLED_PHOTOS];
+    tr_rolled r;
+    tr_plan plan;
+    tr_error err = {0};
+    char text[16384], cell[TR_CELL_SIZE];
+    int n = rolled_stations(2, from);
+    for (int i = 0; i < n; i++) {
+        stations[i] = (tr_station){from[i].at_mm, from[i].look_at_mm, from[i].position};
+    }
+    make_rolled(1, 2, from, n, &r);
+    tr_plan_scene scene = rolled_scene(&r.job);
+    must(tr_plan_predict(&scene, stations, n, &plan, &err), &err);
+    const tr_plan_report report = {.plan = &plan};
+    const tr_axis_result *y = &plan.result.relations[0].axis[TR_Y];
+    FILE *out = tmpfile();
+    assert_non_null(out);
+    tr_plan_text(&report, out);
+    rewind(out);
+    text[fread(text, 1, sizeof text - 1, out)] = 0;
+    fclose(out);
+    const char *relation = strstr(text, "\nFrom BOARD-1 to BOARD-2\n");
+    assert_non_null(relation);
+    tr_u95_cell(TR_Y, y->u95, cell);
+    assert_non_null(strstr(strstr(relation, "Y left"), cell));
+    assert_non_null(
+        strstr(text, "In position 1, the vehicle a quarter turn of its wheels farther"));
+    assert_non_null(strstr(text, "In position 2, the last:"));
+    assert_null(strstr(text, "plates"));
+    json_t *json = tr_plan_json(&report, &err);
+    assert_non_null(json);
+    json_t *pair = json_array_get(json_object_get(json, "relations"), 0);
+    json_t *axis = json_object_get(pair, "y_mm");
+    assert_string_equal(json_string_value(json_array_get(json_object_get(pair, "sheets"), 1)),
+                        "BOARD-2");
+    CHECK_NEAR(json_number_value(json_object_get(axis, "u95")), y->u95, 1e-6);
+    CHECK_NEAR(json_number_value(json_object_get(axis, "limit")), 10, 1e-9);
+    json_t *last = json_array_get(json_object_get(json, "stations"), (size_t)n - 1);
+    assert_int_equal(json_integer_value(json_object_get(last, "position")), 2);
+    json_decref(json);
+    tr_plan_release(&plan);
+    tr_plan_scene_release(&scene);
+    tr_rolled_release(&r);
+}
+
+/* Stations for each position, all sheets twice in each; checks of such photos reach the aim. */
+static void proposed_stations_of_a_rolled_vehicle_reach_their_aim(void **state) {
+    (void)state;
+    tr_rolled_station from[TR_PLAN_ALL_STATIONS];
+    tr_rolled r;
+    tr_plan plan;
+    tr_error err = {0};
+    make_rolled(1, 2, NULL, 0, &r);
+    tr_plan_scene scene = rolled_scene(&r.job);
+    must(tr_plan_propose(&scene, &TWO, &plan, &err), &err);
+    assert_true(plan.reaches_aim);
+    for (int i = 0; i < plan.n_photos; i++) {
+        tr_station s = plan.photos[i].station;
+        from[i] = (tr_rolled_station){s.at_mm, s.look_at_mm, s.position};
+        assert_true(i == 0 || s.position >= plan.photos[i - 1].station.position);
+    }
+    for (int p = 0; p < 2; p++) {
+        for (int i = 0; i < TR_N_POINTS; i++) {
+            int n = 0;
+            for (int k = 0; k < plan.n_photos; k++) {
+                n += plan.photos[k].station.position == p && (plan.photos[k].sees >> i & 1);
+            }
+            assert_true(n >= 2);
+        }
+    }
+    tr_plan_scene_release(&scene);
+    tr_rolled_release(&r);
+    for (uint64_t seed = 31; seed <= 33; seed++) {
+        make_rolled(seed, 2, from, plan.n_photos, &r);
+        must(tr_check_evaluate(&r.job, &r.check, &err), &err);
+        must(tr_check_finish(&r.check, NULL, &err), &err);
+        assert_int_equal(compare_with_relations(&plan, &r.check.result, AGREE), 15);
+        for (int i = 0; i < TR_ROLLED_BOARDS; i++) {
+            for (tr_axis k = 0; k < TR_N_AXES; k++) {
+                const tr_axis_result *a = &r.check.result.targets[i].axis[k];
+                CHECK_AT_MOST(a->u95, TR_PLAN_AIM * a->limit);
+            }
+        }
+        tr_rolled_release(&r);
+    }
+    tr_plan_release(&plan);
+}
+
 /* ---- rendered ---- */
 
 /* A job in a folder, with its photos, measured. */
@@ -252,7 +450,7 @@ static void clear(rendered *r) {
 static tr_station station_of(const tr_scene_camera *camera) {
     tr_vec3 at = camera->vehicle_from_camera.t_mm;
     tr_vec3 z = tr_m3_column(camera->vehicle_from_camera.R, 2);
-    return (tr_station){at, tr_v3_add(at, tr_v3_scale(-at.z / z.z, z))};
+    return (tr_station){at, tr_v3_add(at, tr_v3_scale(-at.z / z.z, z)), 0};
 }
 
 static tr_plan plan_of(const rendered *r, tr_plan_scene *scene) {
@@ -505,10 +703,11 @@ static void a_proposal_is_the_same_each_time_and_within_reach(void **state) {
         must(tr_plan_propose(&scene, &workers, &plan[i], &err), &err);
     }
     assert_int_equal(plan[0].n_photos, plan[1].n_photos);
-    assert_memory_equal(plan[0].photos, plan[1].photos,
-                        (size_t)plan[0].n_photos * sizeof *plan[0].photos);
     for (int i = 0; i < plan[0].n_photos; i++) {
-        tr_station s = plan[0].photos[i].station;
+        tr_station s = plan[0].photos[i].station, t = plan[1].photos[i].station;
+        CHECK_AT_MOST(tr_v3_norm(tr_v3_sub(s.at_mm, t.at_mm)), 0);
+        CHECK_AT_MOST(tr_v3_norm(tr_v3_sub(s.look_at_mm, t.look_at_mm)), 0);
+        assert_true(plan[0].photos[i].sees == plan[1].photos[i].sees);
         assert_true(tr_plan_is_reachable(&scene, tr_v2(s.at_mm.x, s.at_mm.y)));
         assert_true(s.at_mm.z >= 1300 && s.at_mm.z <= 1800);
         assert_false(tr_plan_is_hidden(&scene, s.at_mm, s.look_at_mm));
@@ -540,7 +739,7 @@ static void what_photos_cannot_reach_is_said(void **state) {
     assert_true(worst->u95_of[TR_FROM_PLATES] > 0.9 * worst->u95);
     tr_plan_release(&plan);
     /* One photo of the mat alone measures nothing. */
-    const tr_station far = {{-9000, 0, 1600}, {-1800, 0, 0}};
+    const tr_station far = {{-9000, 0, 1600}, {-1800, 0, 0}, 0};
     must(tr_plan_predict(&scene, &far, 1, &plan, &err), &err);
     assert_false(plan.reaches_aim);
     tr_plan_release(&plan);
@@ -573,7 +772,7 @@ static void bad_stations_are_refused(void **state) {
         tr_error err = {0};
         small_text(folder, "stations.yaml", BAD[i].text);
         assert_false(
-            tr_stations_read(temp_path(path, folder, "stations.yaml"), &stations, &n, &err));
+            tr_stations_read(temp_path(path, folder, "stations.yaml"), 2, &stations, &n, &err));
         assert_null(stations);
         assert_string_equal(err.key, BAD[i].key);
         assert_int_equal(err.line, BAD[i].line);
@@ -647,6 +846,9 @@ int main(void) {
         cmocka_unit_test(simulated_checks_have_the_u95_that_was_expected),
         cmocka_unit_test(proposed_stations_reach_their_aim_in_simulated_checks),
         cmocka_unit_test(one_more_photo_gives_the_u95_that_was_said),
+        cmocka_unit_test(rolled_checks_have_the_u95_that_was_expected),
+        cmocka_unit_test(relations_and_positions_are_shown),
+        cmocka_unit_test(proposed_stations_of_a_rolled_vehicle_reach_their_aim),
         cmocka_unit_test(photos_of_a_steady_camera_give_what_was_expected),
         cmocka_unit_test(photos_of_a_phone_give_what_was_expected),
         cmocka_unit_test(marks_have_the_standard_deviations_that_were_expected),

@@ -86,7 +86,7 @@ static bool find_plan(const request *r, const tr_plan_scene *scene, const tr_che
         return check ? tr_plan_further(scene, check, &workers, out, err)
                      : tr_plan_propose(scene, &workers, out, err);
     }
-    bool ok = tr_stations_read(r->stations, &stations, &n, err) &&
+    bool ok = tr_stations_read(r->stations, tr_plan_positions(scene), &stations, &n, err) &&
               (check ? tr_plan_predict_after(scene, check, stations, n, out, err)
                      : tr_plan_predict(scene, stations, n, out, err));
     free(stations);

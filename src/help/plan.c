@@ -16,6 +16,9 @@ const tr_help_command tr_help_plan = {
             "wheels where the layout's `wheelbase_mm`, `track_front_mm` and `track_rear_mm` put "
             "them, so that it needs these keys. A box for the body of an ordinary car hides what "
             "is behind it; nobody stands in it, or on a sheet.",
+            "Where the job rolls the vehicle (`positions`), there are stations for each position, "
+            "and u95 has in it what the roll tells. The photos that the job lists need not be "
+            "there yet.",
             NULL},
     .operands =
         (const tr_help_word[]){

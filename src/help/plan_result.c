@@ -31,10 +31,14 @@ const tr_help_format tr_help_plan_result = {
              "from where to take photos, in order around the vehicle; with `--after` the one that "
              "helps most, or none"},
             {"stations[].at_mm", "mm", NULL,
-             "[x, y, z] of the camera, in the vehicle's frame under the rear axle"},
+             "[x, y, z] of the camera, in the vehicle's frame under the rear axle; of a vehicle "
+             "that "
+             "is rolled, as it stands in the last position"},
             {"stations[].look_at_mm", "mm", NULL, "[x, y, z] of what is in the middle"},
             {"stations[].sheets", NULL, NULL, "ids of the sheets that the photo shows"},
             {"stations[].marks", NULL, NULL, "how many marks of them can be measured"},
+            {"stations[].position", NULL, NULL,
+             "only where the job has `positions`: in which of them, from 1, the photo is taken"},
             {"targets", NULL, NULL, "the layout's placements, in its order"},
             {"targets[].sheet", NULL, NULL, "id of the sheet"},
             {"targets[].photos", NULL, NULL, "in how many photos it will be measured"},
@@ -48,6 +52,10 @@ const tr_help_format tr_help_plan_result = {
              "a third of the limit; only where the axis is judged"},
             {"targets[].AXIS.limit", "of AXIS", NULL, "only where the axis is judged"},
             TR_HELP_KEYS_OF_BUDGET,
+            {"relations", NULL, NULL, "only where the layout has relations (`between`)"},
+            {"relations[].sheets", NULL, NULL, "the two sheets"},
+            {"relations[].AXIS", NULL, NULL,
+             "the second less the first, with the keys of AXIS of a target"},
             {"program", NULL, NULL, "what made the plan"},
             {"program.name", NULL, NULL, "`trammel`"},
             {"program.version", NULL, NULL, "its version"},

@@ -21,6 +21,11 @@ const tr_help_format tr_help_stations = {
             {"stations[].look_at_mm", "mm", NULL,
              "[x, y, z] of what is in the middle of the picture; not straight above or below the "
              "camera"},
+            {"stations[].position", NULL, "the last",
+             "in which of the job's roll `positions` the photo is taken, from 1. In those before "
+             "the "
+             "last the vehicle is expected a quarter turn of its wheels farther back each; places "
+             "still count from where it stands in the last"},
             {0}},
     .sections = (const tr_help_section[]){{0}},
     .examples =
@@ -28,7 +33,8 @@ const tr_help_format tr_help_stations = {
             {"stations.yaml",
              "stations:\n"
              "  - { x_mm: -4300, y_mm: 1300, height_mm: 1550, look_at_mm: [-1100, 100, 0] }\n"
-             "  - { x_mm: -1300, y_mm: -3000, height_mm: 1500, look_at_mm: [500, -850, 0] }\n"},
+             "  - { x_mm: -1300, y_mm: -3000, height_mm: 1500, look_at_mm: [500, -850, 0],\n"
+             "      position: 1 }\n"},
             {0}},
     .see = (const char *const[]){"plan", "layout", NULL},
 };

@@ -16,8 +16,11 @@
    that is off by up to two thirds of the limit still passes. */
 #define TR_PLAN_AIM (1 / 3.0)
 
-/* A proposal has at most so many stations. */
-enum { TR_PLAN_MOST_STATIONS = 12 };
+/* A proposal has at most so many stations in a roll position, and in all. */
+enum {
+    TR_PLAN_MOST_STATIONS = 12,
+    TR_PLAN_ALL_STATIONS = TR_PLAN_MOST_STATIONS * TR_MAX_POSITIONS
+};
 
 typedef struct {
     tr_station station;
@@ -38,6 +41,7 @@ typedef struct {
 typedef struct {
     tr_planned_photo *photos; /* owned */
     int n_photos;
+    int n_positions; /* roll positions of the job; 1: the vehicle is not rolled */
     /* As a check of these photos (and of those of the job, in tr_plan_further) would have it, each
        sheet lying where it is expected. result.why tells where it would have no measurement. */
     tr_check_result result;
@@ -65,13 +69,15 @@ TR_MUST_USE bool tr_plan_idealised(const tr_plan_scene *scene, const tr_check *c
 /* Few stations that reach the aim, or as nearly as more of them would help: chosen one after the
    other among places on a grid around vehicle and sheets, where someone can stand, then those left
    out again without which it is as good. The same input gives the same stations. Each needed sheet
-   is in at least two photos, where that can be. They count on nothing but what is measured well.
-   Errors as above. */
+   is in at least two photos, where that can be; one that rolls with the vehicle is so in each
+   position, and the stations stand in the order of positions. They count on nothing but what is
+   measured well. Errors as above. */
 TR_MUST_USE bool tr_plan_propose(const tr_plan_scene *scene, const tr_workers *workers,
                                  tr_plan *out, tr_error *err);
 
-/* The station from which one more photo would help most after a check, chosen in the same way; what
-   it gives is said with all that can be measured in it. out has no photo where none would help. */
+/* The station from which one more photo would help most after a check, where the vehicle stands
+   now: in the last position. It is chosen in the same way; what it gives is said with all that can
+   be measured in it. out has no photo where none would help. */
 TR_MUST_USE bool tr_plan_further(const tr_plan_scene *scene, const tr_check *check,
                                  const tr_workers *workers, tr_plan *out, tr_error *err);
 

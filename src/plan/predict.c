@@ -43,8 +43,8 @@ bool tr_plan_idealised(const tr_plan_scene *scene, const tr_check *check, tr_che
         /* Without a vehicle's frame nobody knows where the cameras are in it. */
         if (!(tr_m3_det(from->camera_from_vehicle.R) > 0)) continue;
         /* Other numbers than the stations have. */
-        tr_plan_idealise(scene, from->lens, from->camera_from_vehicle, i + TR_PLAN_MOST_STATIONS,
-                         &photo->marks);
+        tr_plan_idealise(scene, from->position, from->lens, from->camera_from_vehicle,
+                         i + TR_PLAN_ALL_STATIONS, &photo->marks);
     }
     return true;
 }
@@ -56,8 +56,7 @@ static bool add_planned(const tr_plan_scene *scene, const tr_station *station, i
     tr_photo *photo = tr_photo_set_add(set, name, err);
     if (!photo) return false;
     photo->is_readable = true;
-    /* Where the vehicle stands now: in the last position. */
-    photo->position = scene->job->n_positions > 1 ? scene->job->n_positions - 1 : 0;
+    photo->position = station->position;
     photo->width_px = scene->job->lenses[0].width_px;
     photo->height_px = scene->job->lenses[0].height_px;
     planned->station = *station;
@@ -114,7 +113,7 @@ static bool predict(const tr_plan_scene *scene, const tr_check *measured,
                     const tr_station *stations, int n, tr_plan *out, tr_error *err) {
     tr_check check;
     tr_error why = {0};
-    *out = (tr_plan){0};
+    *out = (tr_plan){.n_positions = tr_plan_positions(scene)};
     bool ok = tr_check_init(scene->job, &check, err) &&
               add_photos(scene, measured, stations, n, &check, out, err);
     if (ok) {

@@ -44,10 +44,12 @@ typedef struct {
     const tr_workers *workers;
     candidate *candidates; /* owned */
     int n_candidates;
-    tr_station chosen[TR_PLAN_MOST_STATIONS + 1];
-    tr_sheet_set chosen_sees[TR_PLAN_MOST_STATIONS + 1];
+    tr_station chosen[TR_PLAN_ALL_STATIONS + 1];
+    tr_sheet_set chosen_sees[TR_PLAN_ALL_STATIONS + 1];
     int n_chosen;
-    bool only_aim; /* what is below the aim is good enough */
+    int first_position; /* of those for which there are candidates, up to the last */
+    tr_sheet_set stay;  /* sheets that do not roll with the vehicle */
+    bool only_aim;      /* what is below the aim is good enough */
 } search;
 
 /* ---- cost ---- */
@@ -131,16 +133,18 @@ static double worth_of(tr_sheet_set sees, int n_marks) {
     return 4 * count(sees) + sqrt(n_marks);
 }
 
-/* What to look at from a place: something that is seen from there. */
-static bool aim_from(const tr_plan_scene *scene, const aim_list *aims, tr_vec2 at, candidate *out,
-                     tr_error *err) {
+/* What to look at from a place: something that is seen from there. now: the scene in that position.
+ */
+static bool aim_from(const tr_plan_scene *scene, const tr_plan_scene *now, int position,
+                     const aim_list *aims, tr_vec2 at, candidate *out, tr_error *err) {
     double best = 0;
     *out = (candidate){.cost = INFINITY};
     for (int i = 0; i < N_HEIGHTS * aims->n; i++) {
-        tr_station station = {tr_v3(at.x, at.y, HEIGHTS_MM[i / aims->n]), aims->mm[i % aims->n]};
+        tr_station station = {tr_v3(at.x, at.y, HEIGHTS_MM[i / aims->n]), aims->mm[i % aims->n],
+                              position};
         tr_sheet_set sees;
         int n_marks;
-        if (tr_plan_is_hidden(scene, station.at_mm, aims->mm[i % aims->n])) continue;
+        if (tr_plan_is_hidden(now, station.at_mm, aims->mm[i % aims->n])) continue;
         if (!tr_plan_glance(scene, &station, &sees, &n_marks, err)) return false;
         if (worth_of(sees, n_marks) <= best) continue;
         best = worth_of(sees, n_marks);
@@ -204,22 +208,39 @@ static int by_cost(const void *a, const void *b) {
     if (p->cost != q->cost) return p->cost < q->cost ? -1 : 1;
     const double d[] = {p->station.at_mm.x - q->station.at_mm.x,
                         p->station.at_mm.y - q->station.at_mm.y};
+    if (p->station.position != q->station.position) {
+        return p->station.position < q->station.position ? -1 : 1;
+    }
     return d[0] != 0 ? (d[0] < 0 ? -1 : 1) : d[1] < 0 ? -1 : d[1] > 0;
 }
 
-static bool find_candidates(search *s, tr_error *err) {
+/* Appends those of a position. */
+static bool add_candidates(search *s, int position, tr_error *err) {
     tr_vec2 places[MOST_CANDIDATES];
+    tr_pose poses[TR_PLAN_MAX_SHEETS];
+    const tr_plan_scene now = tr_plan_scene_in(s->scene, position, poses);
     aim_list aims;
-    int n = list_places(s->scene, grid_step(s->scene), places, MOST_CANDIDATES);
-    s->candidates = tr_array(n, sizeof *s->candidates);
-    if (!s->candidates) return tr_fail_memory(err);
-    bool ok = find_aims(s->scene, &aims, err);
+    int n = list_places(&now, grid_step(&now), places, MOST_CANDIDATES);
+    bool ok = find_aims(&now, &aims, err);
     for (int i = 0; i < n && ok; i++) {
         candidate *c = &s->candidates[s->n_candidates];
-        ok = aim_from(s->scene, &aims, places[i], c, err);
+        ok = aim_from(s->scene, &now, position, &aims, places[i], c, err);
         s->n_candidates += ok && c->n_marks > 0;
     }
     free(aims.mm);
+    return ok;
+}
+
+static bool find_candidates(search *s, tr_error *err) {
+    const tr_job *job = s->scene->job;
+    int n = tr_plan_positions(s->scene);
+    bool ok = true;
+    for (int i = 0; i < job->n_sheets; i++) {
+        if (tr_job_sheet_stays(job, i)) s->stay |= (tr_sheet_set)1 << i;
+    }
+    s->candidates = tr_array((long)n * MOST_CANDIDATES, sizeof *s->candidates);
+    if (!s->candidates) return tr_fail_memory(err);
+    for (int p = s->first_position; p < n && ok; p++) ok = add_candidates(s, p, err);
     if (ok) qsort(s->candidates, (size_t)s->n_candidates, sizeof *s->candidates, by_cost);
     return ok;
 }
@@ -231,11 +252,18 @@ static void choose(search *s, const candidate *c) {
     s->chosen_sees[s->n_chosen++] = c->sees;
 }
 
-/* In how many photos a sheet is, without one of them (-1: with all). */
-static int times_seen(const search *s, int sheet, int without) {
+static int most_stations(const search *s) {
+    return TR_PLAN_MOST_STATIONS * (tr_plan_positions(s->scene) - s->first_position);
+}
+
+/* In how many photos a sheet is, without one of them (-1: with all); one that rolls with the
+   vehicle, in a position. */
+static int times_seen(const search *s, int sheet, int position, int without) {
+    bool stays = s->stay >> sheet & 1;
     int n = 0;
     for (int i = 0; i < s->n_chosen; i++) {
-        n += i != without && (s->chosen_sees[i] >> sheet & 1);
+        if (i == without || (!stays && s->chosen[i].position != position)) continue;
+        n += (int)(s->chosen_sees[i] >> sheet & 1);
     }
     return n;
 }
@@ -244,17 +272,28 @@ static int times_seen(const search *s, int sheet, int without) {
 static bool is_taken(const search *s, const candidate *c) {
     static const double APART_MM = 800;
     for (int i = 0; i < s->n_chosen; i++) {
+        if (s->chosen[i].position != c->station.position) continue;
         if (tr_v3_norm(tr_v3_sub(s->chosen[i].at_mm, c->station.at_mm)) < APART_MM) return true;
     }
     return false;
 }
 
+/* It shows a sheet of those before, as it lies in its position. */
+static bool is_connected(const search *s, const candidate *c) {
+    for (int i = 0; i < s->n_chosen; i++) {
+        tr_sheet_set same =
+            s->chosen[i].position == c->station.position ? ~(tr_sheet_set)0 : s->stay;
+        if (c->sees & s->chosen_sees[i] & same) return true;
+    }
+    return s->n_chosen == 0;
+}
+
 /* How much a candidate adds to what is seen once and twice. */
-static double gain_of_sight(const search *s, const candidate *c, tr_sheet_set connected) {
+static double gain_of_sight(const search *s, const candidate *c) {
     double gain = 0;
-    if ((connected && !(c->sees & connected)) || is_taken(s, c)) return 0;
+    if (!is_connected(s, c) || is_taken(s, c)) return 0;
     for (int i = 0; i < s->scene->job->n_sheets; i++) {
-        int times = times_seen(s, i, -1);
+        int times = times_seen(s, i, c->station.position, -1);
         if (c->sees >> i & 1 && times < SEEN_TWICE) gain += SEEN_TWICE - times;
     }
     return gain > 0 ? gain + 0.01 * sqrt(c->n_marks) : 0;
@@ -262,26 +301,24 @@ static double gain_of_sight(const search *s, const candidate *c, tr_sheet_set co
 
 /* Every sheet in two photos, each photo with a sheet of those before: then all are connected. */
 static void choose_by_sight(search *s) {
-    tr_sheet_set connected = 0;
-    while (s->n_chosen < TR_PLAN_MOST_STATIONS) {
+    while (s->n_chosen < most_stations(s)) {
         const candidate *best = NULL;
         double most = 0;
         for (int i = 0; i < s->n_candidates; i++) {
-            double gain = gain_of_sight(s, &s->candidates[i], connected);
+            double gain = gain_of_sight(s, &s->candidates[i]);
             if (!(gain > most)) continue;
             most = gain;
             best = &s->candidates[i];
         }
         if (!best) return;
         choose(s, best);
-        connected |= best->sees;
     }
 }
 
 static bool try_candidate(void *task, void *own, int item, tr_error *err) {
     search *s = task;
     candidate *c = &s->candidates[item];
-    tr_station stations[TR_PLAN_MOST_STATIONS + 1];
+    tr_station stations[TR_PLAN_ALL_STATIONS + 1];
     (void)own;
     c->cost = INFINITY;
     if (is_taken(s, c)) return true;
@@ -318,7 +355,7 @@ static bool choose_by_cost(search *s, tr_error *err) {
     double cost;
     int most = FIRST_TRIED;
     if (!find_cost(s, s->chosen, s->n_chosen, &cost, err)) return false;
-    while (cost > least && s->n_chosen < TR_PLAN_MOST_STATIONS && s->n_candidates > 0) {
+    while (cost > least && s->n_chosen < most_stations(s) && s->n_candidates > 0) {
         if (!try_candidates(s, most, err)) return false;
         if (!(s->candidates[0].cost < (1 - WORTH) * cost)) return true;
         cost = s->candidates[0].cost;
@@ -331,8 +368,8 @@ static bool choose_by_cost(search *s, tr_error *err) {
 /* Without it, are all sheets in as many photos as before, up to two? */
 static bool is_seen_without(const search *s, int station) {
     for (int i = 0; i < s->scene->job->n_sheets; i++) {
-        int with = times_seen(s, i, -1);
-        int without = times_seen(s, i, station);
+        int with = times_seen(s, i, s->chosen[station].position, -1);
+        int without = times_seen(s, i, s->chosen[station].position, station);
         if (without < with && without < SEEN_TWICE) return false;
     }
     return true;
@@ -369,11 +406,17 @@ static double bearing(const tr_plan_scene *scene, const tr_station *station) {
     return atan2(-(station->at_mm.y - middle.y), -(station->at_mm.x - middle.x));
 }
 
-static void sort_by_bearing(search *s) {
+static bool comes_after(const search *s, const tr_station *a, const tr_station *b) {
+    return a->position != b->position ? a->position > b->position
+                                      : bearing(s->scene, a) > bearing(s->scene, b);
+}
+
+/* Position by position. */
+static void sort_stations(search *s) {
     for (int i = 1; i < s->n_chosen; i++) {
         tr_station moved = s->chosen[i];
         int k = i;
-        for (; k > 0 && bearing(s->scene, &s->chosen[k - 1]) > bearing(s->scene, &moved); k--) {
+        for (; k > 0 && comes_after(s, &s->chosen[k - 1], &moved); k--) {
             s->chosen[k] = s->chosen[k - 1];
         }
         s->chosen[k] = moved;
@@ -397,7 +440,7 @@ bool tr_plan_propose(const tr_plan_scene *scene, const tr_workers *workers, tr_p
     if (ok) choose_by_sight(&s);
     ok = ok && choose_by_cost(&s, err) && leave_out(&s, err);
     if (ok) {
-        sort_by_bearing(&s);
+        sort_stations(&s);
         ok = predict(&s, s.chosen, s.n_chosen, out, err);
     }
     free(s.candidates);
@@ -408,7 +451,10 @@ bool tr_plan_further(const tr_plan_scene *scene, const tr_check *check, const tr
                      tr_plan *out, tr_error *err) {
     const tr_plan_scene good = well_seen(scene);
     tr_check ideal;
-    search s = {.scene = &good, .measured = &ideal, .workers = workers};
+    search s = {.scene = &good,
+                .measured = &ideal,
+                .workers = workers,
+                .first_position = tr_plan_positions(scene) - 1};
     double now;
     *out = (tr_plan){0};
     bool ok = tr_plan_idealised(scene, check, &ideal, err) && find_candidates(&s, err) &&

@@ -193,6 +193,12 @@ bool tr_plan_scene_init(const tr_job *job, tr_plan_scene *out, tr_error *err) {
         return tr_fail_at(err, TR_BAD_INPUT, job->path, 0, "lens",
                           "is unknown; a plan needs the lens profile of the camera (trammel lens)");
     }
+    if (job->n_sheets > TR_PLAN_MAX_SHEETS) {
+        return tr_fail_at(err, TR_BAD_INPUT, job->path, 0, "sheets",
+                          "with the tags of references are %d, more than a plan can take (%d); "
+                          "leave out those that it is not about",
+                          job->n_sheets, TR_PLAN_MAX_SHEETS);
+    }
     if (!place_targets(out, err) || !place_references(out, err) || !count_cells(out, err))
         return false;
     place_spare(out);
@@ -213,6 +219,44 @@ void tr_plan_scene_release(tr_plan_scene *s) {
     free(s->vehicle_from_sheet);
     free(s->n_cells);
     *s = (tr_plan_scene){0};
+}
+
+/* ---- roll positions ---- */
+
+/* A sheet of the vehicle, as it is n quarter turns of the wheels before. */
+static tr_pose rolled_back(const tr_plan_scene *s, int sheet, int n) {
+    static const double QUARTER_RAD = TR_PI / 2;
+    tr_pose pose = s->vehicle_from_sheet[sheet];
+    tr_vec3 way = {-n * QUARTER_RAD * WHEEL_MM, 0, 0};
+    if (s->job->sheets[sheet].support == TR_ON_WHEEL) {
+        /* Forward is a turn about +y; the axis goes through the middle of the sheet, or nearly. */
+        pose.R = tr_m3_mul(tr_rotation_from_vector(tr_v3(0, -n * QUARTER_RAD, 0)), pose.R);
+    }
+    pose.t_mm = tr_v3_add(pose.t_mm, way);
+    return pose;
+}
+
+static void roll_body_back(tr_plan_scene *s, int n) {
+    double way_mm = n * TR_PI / 2 * WHEEL_MM;
+    for (int i = 0; i < s->n_body; i++) {
+        s->body[i].low_mm.x -= way_mm;
+        s->body[i].high_mm.x -= way_mm;
+    }
+}
+
+tr_plan_scene tr_plan_scene_in(const tr_plan_scene *scene, int position,
+                               tr_pose places[TR_PLAN_MAX_SHEETS]) {
+    tr_plan_scene s = *scene;
+    int n = scene->job->n_positions - 1 - position;
+    if (n <= 0) return s;
+    for (int i = 0; i < s.job->n_sheets; i++) {
+        tr_support support = s.job->sheets[i].support;
+        bool rolls = support == TR_ON_WHEEL || support == TR_ON_VEHICLE;
+        places[i] = rolls ? rolled_back(scene, i, n) : scene->vehicle_from_sheet[i];
+    }
+    s.vehicle_from_sheet = places;
+    roll_body_back(&s, n);
+    return s;
 }
 
 /* ---- what is in the way ---- */

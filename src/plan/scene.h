@@ -28,6 +28,9 @@ typedef struct {
     double least_cell_px, least_elevation_rad;
 } tr_plan_scene;
 
+/* A job has at most so many sheets. */
+enum { TR_PLAN_MAX_SHEETS = 64 };
+
 /* What can still be measured, and what is measured well: a photo with less is weak
    (photos/quality.h). */
 #define TR_PLAN_CELL_PX 1.5
@@ -45,6 +48,18 @@ TR_MUST_USE bool tr_plan_scene_init(const tr_job *job, tr_plan_scene *out, tr_er
 void tr_plan_scene_measured(tr_plan_scene *scene, const tr_check_result *result);
 
 void tr_plan_scene_release(tr_plan_scene *scene);
+
+/* Roll positions in which photos are taken; 1 where the vehicle is not rolled. */
+static inline int tr_plan_positions(const tr_plan_scene *scene) {
+    return scene->job->n_positions > 1 ? scene->job->n_positions : 1;
+}
+
+/* The scene as it is in a roll position (from 0; of a job without any, the scene itself), in the
+   vehicle frame of the last one. In those before, the vehicle stands farther back by as many
+   quarter turns of its wheels, and the sheets on its wheels are turned back by as much. What is
+   borrowed are the scene's arrays and `places`, room for the sheets' poses. */
+tr_plan_scene tr_plan_scene_in(const tr_plan_scene *scene, int position,
+                               tr_pose places[TR_PLAN_MAX_SHEETS]);
 
 /* Whether the body, or a sheet that stands upright, lies between a camera and a place. */
 bool tr_plan_is_hidden(const tr_plan_scene *scene, tr_vec3 camera_mm, tr_vec3 p_mm);

@@ -267,7 +267,9 @@ static bool see(const tr_plan_scene *scene, const tr_station *station, int numbe
     bool ok = allocate(scene->job, out, err);
     *seen = 0;
     if (!ok || !tr_station_pose(station, &camera_from_vehicle)) return ok;
-    camera c = set_up(scene, &scene->job->lenses[0], camera_from_vehicle, station->at_mm, number);
+    tr_pose poses[TR_PLAN_MAX_SHEETS];
+    const tr_plan_scene then = tr_plan_scene_in(scene, station->position, poses);
+    camera c = set_up(&then, &scene->job->lenses[0], camera_from_vehicle, station->at_mm, number);
     for (int i = 0; i < scene->job->n_sheets && ok; i++) {
         int first = out->n_marks;
         if (!scene->is_there[i] || !faces(&c, i)) continue;
@@ -285,10 +287,12 @@ bool tr_plan_see(const tr_plan_scene *scene, const tr_station *station, int numb
     return see(scene, station, number, true, out, sees ? sees : &ignored, err);
 }
 
-void tr_plan_idealise(const tr_plan_scene *scene, int lens, tr_pose camera_from_vehicle, int number,
-                      tr_photo_marks *marks) {
+void tr_plan_idealise(const tr_plan_scene *scene, int position, int lens,
+                      tr_pose camera_from_vehicle, int number, tr_photo_marks *marks) {
     tr_vec3 at = tr_pose_inverse(camera_from_vehicle).t_mm;
-    camera c = set_up(scene, &scene->job->lenses[lens], camera_from_vehicle, at, number);
+    tr_pose poses[TR_PLAN_MAX_SHEETS];
+    const tr_plan_scene then = tr_plan_scene_in(scene, position, poses);
+    camera c = set_up(&then, &scene->job->lenses[lens], camera_from_vehicle, at, number);
     int n = 0;
     for (int i = 0; i < marks->n_marks; i++) {
         tr_mark m = marks->marks[i];

@@ -8,13 +8,11 @@
 #include "plan/scene.h"
 
 /* From where a photo is taken: the camera's place, and what is in the middle of the picture; mm in
-   the vehicle frame. */
+   the vehicle frame of the last roll position. */
 typedef struct {
     tr_vec3 at_mm, look_at_mm;
+    int position; /* in which it is taken, from 0; 0 where the vehicle is not rolled */
 } tr_station;
-
-/* A job has at most so many sheets. */
-enum { TR_PLAN_MAX_SHEETS = 64 };
 
 /* Bit i: sheet i. */
 typedef uint64_t tr_sheet_set;
@@ -37,11 +35,11 @@ bool tr_station_pose(const tr_station *station, tr_pose *camera_from_vehicle);
 TR_MUST_USE bool tr_plan_see(const tr_plan_scene *scene, const tr_station *station, int number,
                              tr_photo_marks *out, tr_sheet_set *sees, tr_error *err);
 
-/* Marks that were measured in a photo become what the scene has them be: the same marks, with their
-   covariances, but exactly where a camera with that lens of the job, that pose
-   and that number shows them. */
-void tr_plan_idealise(const tr_plan_scene *scene, int lens, tr_pose camera_from_vehicle, int number,
-                      tr_photo_marks *marks);
+/* Marks that were measured in a photo of a roll position become what the scene has them be: the
+   same marks, with their covariances, but exactly where a camera with that lens of the job, that
+   pose and that number shows them. */
+void tr_plan_idealise(const tr_plan_scene *scene, int position, int lens,
+                      tr_pose camera_from_vehicle, int number, tr_photo_marks *marks);
 
 /* Which sheets it will show, and how many marks: the same without the marks themselves. */
 TR_MUST_USE bool tr_plan_glance(const tr_plan_scene *scene, const tr_station *station,

@@ -36,6 +36,8 @@ static json_t *stations_json(const tr_plan *plan) {
              tr_json_put(station, "look_at_mm", place_json(p->station.look_at_mm)) &&
              tr_json_put(station, "sheets", sheets_json(&plan->result, p->sees)) &&
              tr_json_put(station, "marks", json_integer(p->n_marks)) &&
+             (plan->n_positions < 2 ||
+              tr_json_put(station, "position", json_integer(p->station.position + 1))) &&
              tr_json_push(json, json_incref(station));
         json_decref(station);
     }
@@ -58,14 +60,13 @@ static json_t *budget_json(tr_axis axis, bool is_measured, const tr_axis_result 
     return whole(ok, json);
 }
 
-static json_t *axis_json(const tr_plan_report *report, int target, tr_axis axis) {
-    const tr_check_result *result = &report->plan->result;
-    const tr_axis_result *r = &result->targets[target].axis[axis];
-    bool is_measured = result->why.code == TR_OK && r->is_measured;
+/* now: of the check before; NULL: there is none. */
+static json_t *axis_json(const tr_plan_report *report, const tr_axis_result *r,
+                         const tr_axis_result *now, tr_axis axis) {
+    bool is_measured = report->plan->result.why.code == TR_OK && r->is_measured;
     json_t *json = json_object();
     bool ok = json && tr_json_put(json, "u95", value_json(axis, is_measured, r->u95));
-    if (report->now) {
-        const tr_axis_result *now = &report->now->targets[target].axis[axis];
+    if (now) {
         bool is_now = report->now->why.code == TR_OK && now->is_measured;
         ok = ok && tr_json_put(json, "u95_now", value_json(axis, is_now, now->u95));
     }
@@ -88,10 +89,41 @@ static json_t *targets_json(const tr_plan_report *report) {
              tr_json_put(target, "photos", json_integer(s->n_photos)) &&
              tr_json_put(target, "marks", json_integer(s->n_marks));
         for (tr_axis axis = 0; axis < TR_N_AXES && ok; axis++) {
-            ok = tr_json_put(target, tr_axis_key(axis), axis_json(report, i, axis));
+            const tr_axis_result *now = report->now ? &report->now->targets[i].axis[axis] : NULL;
+            ok = tr_json_put(target, tr_axis_key(axis),
+                             axis_json(report, &result->targets[i].axis[axis], now, axis));
         }
         ok = ok && tr_json_push(json, json_incref(target));
         json_decref(target);
+    }
+    return whole(ok, json);
+}
+
+static json_t *pair_json(const tr_check_result *result, const tr_relation_result *r) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int k = 0; k < 2 && ok; k++) {
+        int sheet = result->targets[r->targets[k]].sheet;
+        ok = tr_json_push(json, tr_json_text(result->sheets[sheet].id));
+    }
+    return whole(ok, json);
+}
+
+static json_t *relations_json(const tr_plan_report *report) {
+    const tr_check_result *result = &report->plan->result;
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; i < result->n_relations && ok; i++) {
+        const tr_relation_result *r = &result->relations[i];
+        json_t *relation = json_object();
+        ok = relation && tr_json_put(relation, "sheets", pair_json(result, r));
+        for (tr_axis axis = 0; axis < TR_N_AXES && ok; axis++) {
+            const tr_axis_result *now = report->now ? &report->now->relations[i].axis[axis] : NULL;
+            ok = tr_json_put(relation, tr_axis_key(axis),
+                             axis_json(report, &r->axis[axis], now, axis));
+        }
+        ok = ok && tr_json_push(json, json_incref(relation));
+        json_decref(relation);
     }
     return whole(ok, json);
 }
@@ -108,7 +140,8 @@ static bool put_report(json_t *json, const tr_plan_report *report) {
            tr_json_put(json, "why", tr_json_text(why)) &&
            tr_json_put(json, "error", is_measured ? json_null() : tr_json_error(&result->why)) &&
            tr_json_put(json, "stations", stations_json(report->plan)) &&
-           tr_json_put(json, "targets", targets_json(report));
+           tr_json_put(json, "targets", targets_json(report)) &&
+           (result->n_relations == 0 || tr_json_put(json, "relations", relations_json(report)));
 }
 
 json_t *tr_plan_json(const tr_plan_report *report, const tr_error *why) {

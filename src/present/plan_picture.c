@@ -38,12 +38,15 @@ static void draw_list(tr_canvas *canvas, const tr_plan *plan) {
     for (int i = 0; i < plan->n_photos; i++) {
         const tr_planned_photo *p = &plan->photos[i];
         double y = LIST.y + i * height;
-        char place[160], look[256], sheets[512], text[1024];
+        char place[160], look[256], sheets[512], text[1024], position[32] = "";
         tr_plan_place_words(plan, p->station.at_mm, place, sizeof place);
         tr_plan_look_words(plan, p->station.look_at_mm, look, sizeof look);
         tr_plan_sheet_words(plan, p->sees, sheets, sizeof sheets);
-        snprintf(text, sizeof text, "%s; camera %.1f m high, aimed at %s. Shows %s.", place,
-                 p->station.at_mm.z / 1000, look, sheets);
+        if (plan->n_positions > 1) {
+            snprintf(position, sizeof position, "Position %d: ", p->station.position + 1);
+        }
+        snprintf(text, sizeof text, "%s%s; camera %.1f m high, aimed at %s. Shows %s.", position,
+                 place, p->station.at_mm.z / 1000, look, sheets);
         tr_plan_draw_number(canvas, LIST.x + 24, y + 0.45 * height, fmin(22, 0.4 * height), i + 1);
         tr_canvas_text(canvas, LIST.x + 62, y, LIST.width - 62, type, text);
     }
@@ -59,28 +62,49 @@ static void draw_row(tr_canvas *canvas, double y, double size_px, const char *co
 }
 
 /* u95 of each judged axis. */
+static int count_judged(const tr_axis_result axis[TR_N_AXES]) {
+    int n = 0;
+    for (tr_axis k = 0; k < TR_N_AXES; k++) n += axis[k].is_judged;
+    return n;
+}
+
+static const char *id_of(const tr_check_result *result, int target) {
+    return result->sheets[result->targets[target].sheet].id;
+}
+
+/* Below *y, which moves on, the judged axes of a target or a relation. */
+static void draw_axes(tr_canvas *canvas, double step, double *y, const char *of,
+                      const tr_axis_result axis[TR_N_AXES]) {
+    for (tr_axis k = 0; k < TR_N_AXES; k++) {
+        const tr_axis_result *r = &axis[k];
+        char title[224], cells[3][TR_CELL_SIZE] = {"–", "", ""};
+        if (!r->is_judged) continue;
+        snprintf(title, sizeof title, "%s, %s, %s", of, tr_axis_title(k), tr_axis_unit(k));
+        if (r->is_measured) tr_u95_cell(k, r->u95, cells[0]);
+        tr_u95_cell(k, TR_PLAN_AIM * r->limit, cells[1]);
+        tr_u95_cell(k, r->limit, cells[2]);
+        *y += step;
+        draw_row(canvas, *y, 0.65 * step, (const char *[]){title, cells[0], cells[1], cells[2]});
+    }
+}
+
 static void draw_table(tr_canvas *canvas, const tr_check_result *result) {
     static const char *const HEADS[4] = {"u95, k = 2", "expected", "aim", "limit"};
+    char title[160];
     int n = 1;
-    for (int i = 0; i < result->n_targets; i++) {
-        for (tr_axis k = 0; k < TR_N_AXES; k++) n += result->targets[i].axis[k].is_judged;
-    }
+    for (int i = 0; i < result->n_targets; i++) n += count_judged(result->targets[i].axis);
+    for (int i = 0; i < result->n_relations; i++) n += count_judged(result->relations[i].axis);
     double step = fmin(40, TABLE.height / n);
     double y = TABLE.y;
     draw_row(canvas, y, 0.6 * step, HEADS);
     for (int i = 0; i < result->n_targets; i++) {
-        for (tr_axis k = 0; k < TR_N_AXES; k++) {
-            const tr_axis_result *r = &result->targets[i].axis[k];
-            char title[160], cells[3][TR_CELL_SIZE] = {"–", "", ""};
-            if (!r->is_judged) continue;
-            snprintf(title, sizeof title, "%s, %s, %s", result->sheets[result->targets[i].sheet].id,
-                     tr_axis_title(k), tr_axis_unit(k));
-            if (r->is_measured) tr_u95_cell(k, r->u95, cells[0]);
-            tr_u95_cell(k, TR_PLAN_AIM * r->limit, cells[1]);
-            tr_u95_cell(k, r->limit, cells[2]);
-            y += step;
-            draw_row(canvas, y, 0.65 * step, (const char *[]){title, cells[0], cells[1], cells[2]});
-        }
+        draw_axes(canvas, step, &y, id_of(result, i), result->targets[i].axis);
+    }
+    for (int i = 0; i < result->n_relations; i++) {
+        const tr_relation_result *r = &result->relations[i];
+        snprintf(title, sizeof title, "%s to %s", id_of(result, r->targets[0]),
+                 id_of(result, r->targets[1]));
+        draw_axes(canvas, step, &y, title, r->axis);
     }
 }
 

@@ -95,9 +95,10 @@ void tr_plan_why(const tr_plan_report *report, char *out, size_t size) {
         snprintf(out, size, "The layout judges no axis, so that any u95 is small enough.");
     } else if (!w->is_measured) {
         snprintf(out, size,
-                 "%s would not be measured: photos have to show it and the plates at the wheels "
+                 "%s would not be measured: photos have to show it and the %s at the wheels "
                  "together.",
-                 plan->result.sheets[plan->result.targets[w->target].sheet].id);
+                 plan->result.sheets[plan->result.targets[w->target].sheet].id,
+                 tr_wheel_sheets(&plan->result));
     } else if (plan->reaches_aim) {
         snprintf(out, size, "u95 is at most a third of every limit. Largest part: ");
         append_axis(plan, out, size);
@@ -139,6 +140,26 @@ static void put_station(const tr_plan *plan, int i, FILE *out) {
     put(out, column, column, text);
 }
 
+static void put_position(const tr_plan *plan, int position, FILE *out) {
+    int before = plan->n_positions - 1 - position;
+    char text[160];
+    if (before == 0) {
+        snprintf(text, sizeof text, "In position %d, the last:", position + 1);
+    } else if (before == 1) {
+        snprintf(
+            text, sizeof text,
+            "In position %d, the vehicle a quarter turn of its wheels farther back than in the "
+            "last:",
+            position + 1);
+    } else {
+        snprintf(text, sizeof text,
+                 "In position %d, the vehicle %d quarter turns of its wheels farther back than in "
+                 "the last:",
+                 position + 1, before);
+    }
+    put(out, 0, 2, text);
+}
+
 static void put_stations(const tr_plan_report *report, FILE *out) {
     const tr_plan *plan = report->plan;
     if (report->now && plan->n_photos == 0) {
@@ -150,8 +171,16 @@ static void put_stations(const tr_plan_report *report, FILE *out) {
           : report->is_proposed              ? "\nStations proposed"
                                              : "\nStations",
           out);
-    fputs(" (left and right: looking to the vehicle's front)\n", out);
-    for (int i = 0; i < plan->n_photos; i++) put_station(plan, i, out);
+    fputs(plan->n_positions > 1 ? " (left and right: looking to the vehicle's front; axles: as it "
+                                  "stands in the\n  last position)\n"
+                                : " (left and right: looking to the vehicle's front)\n",
+          out);
+    for (int i = 0; i < plan->n_photos; i++) {
+        int position = plan->photos[i].station.position;
+        bool is_first = i == 0 || plan->photos[i - 1].station.position != position;
+        if (plan->n_positions > 1 && is_first) put_position(plan, position, out);
+        put_station(plan, i, out);
+    }
 }
 
 static void put_cell(FILE *out, const char *text, int width) {
@@ -165,17 +194,14 @@ static void put_u95(FILE *out, tr_axis axis, const tr_axis_result *r, bool is_me
     put_cell(out, is_measured && r->is_measured ? cell : "–", 10);
 }
 
-static void put_axis(const tr_plan_report *report, int target, tr_axis axis, FILE *out) {
-    const tr_check_result *result = &report->plan->result;
-    const tr_axis_result *r = &result->targets[target].axis[axis];
+/* now: of the check before; NULL: there is none. */
+static void put_axis(const tr_plan_report *report, const tr_axis_result *r,
+                     const tr_axis_result *now, tr_axis axis, FILE *out) {
     char title[32], cell[TR_CELL_SIZE];
     snprintf(title, sizeof title, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
     fprintf(out, "  %s%*s", title, 16 - tr_text_columns(title), "");
-    if (report->now) {
-        put_u95(out, axis, &report->now->targets[target].axis[axis],
-                report->now->why.code == TR_OK);
-    }
-    put_u95(out, axis, r, result->why.code == TR_OK);
+    if (now) put_u95(out, axis, now, report->now->why.code == TR_OK);
+    put_u95(out, axis, r, report->plan->result.why.code == TR_OK);
     if (r->is_judged) {
         bool is_good = r->is_measured && r->u95 <= TR_PLAN_AIM * r->limit;
         tr_u95_cell(axis, TR_PLAN_AIM * r->limit, cell);
@@ -185,6 +211,11 @@ static void put_axis(const tr_plan_report *report, int target, tr_axis axis, FIL
         fputs(is_good ? "  ✓" : "  more than the aim", out);
     }
     fputc('\n', out);
+}
+
+static void put_columns(const tr_plan_report *report, FILE *out) {
+    fprintf(out, "                  %s%10s%10s%10s\n", report->now ? "  u95 now" : "",
+            report->now ? "with it" : "u95", "aim", "limit");
 }
 
 static void put_target(const tr_plan_report *report, int target, FILE *out) {
@@ -197,17 +228,34 @@ static void put_target(const tr_plan_report *report, int target, FILE *out) {
              s->n_photos);
     fputc('\n', out);
     put(out, 0, 2, head);
-    fprintf(out, "                  %s%10s%10s%10s\n", report->now ? "  u95 now" : "",
-            report->now ? "with it" : "u95", "aim", "limit");
-    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) put_axis(report, target, axis, out);
+    put_columns(report, out);
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        put_axis(report, &t->axis[axis],
+                 report->now ? &report->now->targets[target].axis[axis] : NULL, axis, out);
+    }
+}
+
+static void put_relation(const tr_plan_report *report, int relation, FILE *out) {
+    const tr_check_result *result = &report->plan->result;
+    const tr_relation_result *r = &result->relations[relation];
+    char head[512];
+    snprintf(head, sizeof head, "From %s to %s",
+             result->sheets[result->targets[r->targets[0]].sheet].id,
+             result->sheets[result->targets[r->targets[1]].sheet].id);
+    fputc('\n', out);
+    put(out, 0, 2, head);
+    put_columns(report, out);
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        put_axis(report, &r->axis[axis],
+                 report->now ? &report->now->relations[relation].axis[axis] : NULL, axis, out);
+    }
 }
 
 const char *tr_plan_expected(const tr_plan_report *report) {
     static const char BEFORE[] =
         "These are expectations: for sharp photos with good contrast, all sheets where they are "
-        "required and the plates where the layout's wheelbase and tracks put them, an ordinary "
-        "car's "
-        "body in the way, and nothing wrong. Only the check measures.";
+        "required and those at the wheels where the layout's wheelbase and tracks put them, an "
+        "ordinary car's body in the way, and nothing wrong. Only the check measures.";
     static const char AFTER[] = "This is an expectation: for a sharp photo with good contrast, "
                                 "nothing moved since the others, "
                                 "and an ordinary car's body in the way. Only the check measures.";
@@ -220,6 +268,7 @@ void tr_plan_text(const tr_plan_report *report, FILE *out) {
     put_head(report, out);
     put_stations(report, out);
     for (int i = 0; i < result->n_targets; i++) put_target(report, i, out);
+    for (int i = 0; i < result->n_relations; i++) put_relation(report, i, out);
     tr_plan_why(report, why, sizeof why);
     fputc('\n', out);
     put(out, 0, 0, why);

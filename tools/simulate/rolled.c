@@ -333,20 +333,45 @@ static const station STATIONS[TR_ROLLED_PHOTOS / 2] = {{{-1500, 2700, 1500}, {12
                                                        {{-300, 2300, 1600}, {3700, 500, 500}},
                                                        {{1500, 2100, 1650}, {4000, 200, 450}}};
 
+static tr_scene_camera expose(scene *s, tr_pose world_from_camera) {
+    tr_sim_exposure e = tr_sim_expose(&s->o->phone, &s->true_lens, &s->random);
+    return (tr_scene_camera){.vehicle_from_camera = world_from_camera,
+                             .imaging = tr_imaging_plain(),
+                             .shift_px = e.shift_px,
+                             .focal = e.focal,
+                             .turn_rad = e.turn_rad,
+                             .travel_mm = e.travel_mm};
+}
+
 static tr_scene_camera take(scene *s, int k, double back_mm) {
     const station *of = &STATIONS[k / 2];
     double side = k % 2 ? -1 : 1;
     tr_vec3 at = {of->at.x - back_mm + gauss(s, 100), side * of->at.y + gauss(s, 80),
                   of->at.z + gauss(s, 60)};
     tr_vec3 aim = {of->aim.x - back_mm + gauss(s, 60), side * of->aim.y + gauss(s, 60), of->aim.z};
-    tr_scene_camera c = {.vehicle_from_camera = tr_camera_pose(at, aim, gauss(s, 0.03)),
-                         .imaging = tr_imaging_plain()};
-    tr_sim_exposure e = tr_sim_expose(&s->o->phone, &s->true_lens, &s->random);
-    c.shift_px = e.shift_px;
-    c.focal = e.focal;
-    c.turn_rad = e.turn_rad;
-    c.travel_mm = e.travel_mm;
-    return c;
+    return expose(s, tr_camera_pose(at, aim, gauss(s, 0.03)));
+}
+
+static tr_scene_camera take_from(scene *s, const tr_rolled_station *from) {
+    tr_pose world_from_vehicle = tr_pose_inverse(s->out->truth.vehicle_from_world);
+    return expose(s, tr_camera_pose(tr_pose_apply(world_from_vehicle, from->at_mm),
+                                    tr_pose_apply(world_from_vehicle, from->look_at_mm), 0));
+}
+
+/* Photos of a position. */
+static void take_all(scene *s, int position, tr_scene *of) {
+    int last = count_positions(s->o) - 1;
+    double back = -s->world_from_body[position].t_mm.x / 2;
+    int n = position == last ? TR_ROLLED_PHOTOS : TR_ROLLED_PHOTOS - 4;
+    for (int k = 0; k < n && !s->o->stations; k++) of->cameras[of->n_cameras++] = take(s, k, back);
+    for (int k = 0; k < s->o->n_stations && s->o->stations; k++) {
+        if (s->o->stations[k].position != position) continue;
+        of->cameras[of->n_cameras++] = take_from(s, &s->o->stations[k]);
+    }
+    for (int k = 0; k < of->n_cameras; k++) {
+        snprintf(of->cameras[k].file, sizeof of->cameras[k].file, "%d-%02d.jpg", position + 1,
+                 k + 1);
+    }
 }
 
 static void put_sheet(const scene *s, tr_scene *scene_of, int sheet, tr_pose pose) {
@@ -377,7 +402,7 @@ static bool make_scene(scene *s, int position, tr_error *err) {
     int n_boards = s->o->has_one_board ? 1 : TR_ROLLED_BOARDS;
     of->sheets = calloc(TR_ROLLED_SHEETS, sizeof *of->sheets);
     of->solids = calloc(1, sizeof *of->solids);
-    of->cameras = calloc(TR_ROLLED_PHOTOS, sizeof *of->cameras);
+    of->cameras = calloc((size_t)TR_ROLLED_PHOTOS + (size_t)s->o->n_stations, sizeof *of->cameras);
     if (!of->sheets || !of->solids || !of->cameras) return tr_fail_memory(err);
     of->lens = s->true_lens;
     of->floor_reflectance = 0.25;
@@ -397,13 +422,7 @@ static bool make_scene(scene *s, int position, tr_error *err) {
         put_sheet(s, of, TR_ROLLED_EMBLEM, tr_pose_mul(s->world_from_body[position], on_body));
     }
     put_body(s, of, position);
-    of->n_cameras = position == last ? TR_ROLLED_PHOTOS : TR_ROLLED_PHOTOS - 4;
-    double back = -s->world_from_body[position].t_mm.x / 2;
-    for (int k = 0; k < of->n_cameras; k++) {
-        of->cameras[k] = take(s, k, back);
-        snprintf(of->cameras[k].file, sizeof of->cameras[k].file, "%d-%02d.jpg", position + 1,
-                 k + 1);
-    }
+    take_all(s, position, of);
     return true;
 }
 
@@ -413,7 +432,8 @@ static double sd_of(const scene *s, const tr_scene *of, int camera, int sheet) {
     tr_vec3 d = tr_v3_sub(of->sheets[sheet].vehicle_from_sheet.t_mm,
                           of->cameras[camera].vehicle_from_camera.t_mm);
     double part = s->true_lens.width_px / 4032.0;
-    double sd = 0.008 * part * tr_v3_norm(d) / 1000;
+    double per_m = s->o->mark_sd_px_per_m > 0 ? s->o->mark_sd_px_per_m : 0.008;
+    double sd = per_m * part * tr_v3_norm(d) / 1000;
     return s->o->phone.mark_floor_px > 0 ? hypot(sd, s->o->phone.mark_floor_px) : sd;
 }
 

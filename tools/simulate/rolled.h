@@ -44,6 +44,12 @@ typedef struct {
                             last position */
 } tr_rolled_faults;
 
+/* From where a photo is taken, in the true vehicle frame of the last position, camera level. */
+typedef struct {
+    tr_vec3 at_mm, look_at_mm;
+    int position;
+} tr_rolled_station;
+
 typedef struct {
     uint64_t seed;
     int n_positions; /* 1: not rolled; 0: 2 */
@@ -56,12 +62,15 @@ typedef struct {
     bool has_emblem;
     bool has_one_board;
     double board_error[TR_ROLLED_BOARDS][TR_N_AXES];
-    double noise;      /* of marks, as a multiple of their stated sd; 1 is honest */
-    bool draws_lens;   /* how its focal length returned is drawn, ... */
-    bool draws_prints; /* ... and the sizes of prints */
-    bool is_steady;    /* the profile says so */
+    double noise;            /* of marks, as a multiple of their stated sd; 1 is honest */
+    double mark_sd_px_per_m; /* of a mark, by how far the camera is from its sheet; 0: 0.008 */
+    bool draws_lens;         /* how its focal length returned is drawn, ... */
+    bool draws_prints;       /* ... and the sizes of prints */
+    bool is_steady;          /* the profile says so */
     tr_sim_phone phone;
-    tr_vec2 image_px; /* 0: 4032 x 3024 */
+    tr_vec2 image_px;                  /* 0: 4032 x 3024 */
+    const tr_rolled_station *stations; /* borrowed while the job is made; NULL: places of its own */
+    int n_stations;
     tr_rolled_faults faults;
 } tr_rolled_options;
 
