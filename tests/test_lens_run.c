@@ -566,10 +566,9 @@ static void blurred_and_hidden(void **unused) {
     check_solves(&run);
     check_advice(&run, codes, 2);
     check_says(&run, "photo_blurred", "'2.jpg'");
-    check_says(
-        &run, "board_partly_hidden",
-        "'7.jpg': 10 of the board's 54 corners could not be measured: 9 are covered or in glare, 1 "
-        "is blurred; let nothing cover the board, and avoid glare");
+    check_says(&run, "board_partly_hidden",
+               "'7.jpg': 10 of the board's 54 corners could not be measured: 1 is blurred, 9 are "
+               "covered or in glare; let nothing cover the board, and avoid glare");
     tr_lens_run_release(&run);
 }
 

@@ -166,15 +166,15 @@ static void put_stations(const tr_plan_report *report, FILE *out) {
         fputs("\nNo further photo would help.\n", out);
         return;
     }
-    fputs(report->now && plan->n_photos == 1 ? "\nOne more photo, from here"
-          : report->now                      ? "\nFurther photos, from here"
-          : report->is_proposed              ? "\nStations proposed"
-                                             : "\nStations",
-          out);
-    fputs(plan->n_positions > 1 ? " (left and right: looking to the vehicle's front; axles: as it "
-                                  "stands in the\n  last position)\n"
-                                : " (left and right: looking to the vehicle's front)\n",
-          out);
+    const char *what = report->now && plan->n_photos == 1 ? "One more photo, from here"
+                       : report->now                      ? "Further photos, from here"
+                       : report->is_proposed              ? "Stations proposed"
+                                                          : "Stations";
+    char head[256];
+    snprintf(head, sizeof head, "%s (left and right: looking to the vehicle's front%s)", what,
+             plan->n_positions > 1 ? "; axles: as it stands in the last position" : "");
+    fputc('\n', out);
+    put(out, 0, 2, head);
     for (int i = 0; i < plan->n_photos; i++) {
         int position = plan->photos[i].station.position;
         bool is_first = i == 0 || plan->photos[i - 1].station.position != position;
