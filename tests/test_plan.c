@@ -365,6 +365,33 @@ static void relations_and_positions_are_shown(void **state) {
     tr_rolled_release(&r);
 }
 
+/* Photos of earlier positions, with marks where the scene has them: the vehicle stands farther back
+   in them, its wheels turned, and nothing contradicts anything. */
+static void idealised_photos_of_a_rolled_vehicle_hold_together(void **state) {
+    (void)state;
+    static const tr_finding_kind NONE_OF[] = {TR_FOUND_ROLLED_TOO_LITTLE, TR_FOUND_HUB_SLIPPED,
+                                              TR_FOUND_HUBS_CONTRADICT, TR_FOUND_HUB_TURNED_ALONE,
+                                              TR_FOUND_SHEET_MOVED};
+    tr_rolled r;
+    tr_check ideal;
+    tr_error err = {0};
+    make_rolled(3, 2, NULL, 0, &r);
+    must(tr_check_evaluate(&r.job, &r.check, &err), &err);
+    tr_plan_scene scene = rolled_scene(&r.job);
+    tr_plan_scene_measured(&scene, &r.check.result);
+    must(tr_plan_idealised(&scene, &r.check, &ideal, &err), &err);
+    must(tr_check_evaluate(&r.job, &ideal, &err), &err);
+    for (size_t i = 0; i < sizeof NONE_OF / sizeof *NONE_OF; i++) {
+        if (!tr_findings_have(&ideal.result.findings, NONE_OF[i])) continue;
+        fail_msg("found: %s", tr_finding_name(NONE_OF[i]));
+    }
+    const tr_axis_result *a = &ideal.result.targets[0].axis[TR_Y];
+    CHECK_NEAR(a->u95 / r.check.result.targets[0].axis[TR_Y].u95, 1, AGREE);
+    tr_check_release(&ideal);
+    tr_plan_scene_release(&scene);
+    tr_rolled_release(&r);
+}
+
 /* Stations for each position, all sheets twice in each; checks of such photos reach the aim. */
 static void proposed_stations_of_a_rolled_vehicle_reach_their_aim(void **state) {
     (void)state;
@@ -848,6 +875,7 @@ int main(void) {
         cmocka_unit_test(one_more_photo_gives_the_u95_that_was_said),
         cmocka_unit_test(rolled_checks_have_the_u95_that_was_expected),
         cmocka_unit_test(relations_and_positions_are_shown),
+        cmocka_unit_test(idealised_photos_of_a_rolled_vehicle_hold_together),
         cmocka_unit_test(proposed_stations_of_a_rolled_vehicle_reach_their_aim),
         cmocka_unit_test(photos_of_a_steady_camera_give_what_was_expected),
         cmocka_unit_test(photos_of_a_phone_give_what_was_expected),
