@@ -121,6 +121,26 @@ static bool place_references(tr_plan_scene *s, tr_error *err) {
     return ok;
 }
 
+/* On the floor outside its target, its tip at the point. */
+static void place_pointers(tr_plan_scene *s) {
+    const tr_job *job = s->job;
+    for (int i = 0; i < job->n_pointers; i++) {
+        const tr_pointer *p = &job->pointers[i];
+        tr_pose target = s->vehicle_from_sheet[p->target];
+        tr_vec2 tip = job->sheets[p->sheet].tip_mm;
+        tr_vec3 at = tr_pose_apply(target, job->sheets[p->target].points[p->point].at_mm);
+        tr_vec3 out = tr_v3_sub(at, target.t_mm);
+        double value[TR_N_AXES] = {0};
+        /* At yaw 0 the sheet's y points to X, its x to -Y: so the tip is to point inward. */
+        value[TR_YAW] = atan2(-out.y, -out.x) - atan2(-tip.x, tip.y);
+        tr_vec3 arm = tr_pose_apply(tr_pose_of_placement(value, false), tr_v3(tip.x, tip.y, 0));
+        value[TR_X] = at.x - arm.x;
+        value[TR_Y] = at.y - arm.y;
+        s->vehicle_from_sheet[p->sheet] = tr_pose_of_placement(value, false);
+        s->is_there[p->sheet] = true;
+    }
+}
+
 static bool hangs_on_wheels(const tr_job *job) {
     for (int i = 0; i < job->n_references; i++) {
         if (job->sheets[job->references[i].sheet].support == TR_ON_WHEEL) return true;
@@ -201,6 +221,7 @@ bool tr_plan_scene_init(const tr_job *job, tr_plan_scene *out, tr_error *err) {
     }
     if (!place_targets(out, err) || !place_references(out, err) || !count_cells(out, err))
         return false;
+    place_pointers(out);
     place_spare(out);
     set_up_body(out);
     return true;

@@ -215,6 +215,27 @@ static bool see_corner(const camera *c, int sheet, int index, tr_mark *m) {
     return fabs(tr_v2_cross(x, y)) >= MIN_SQUARE_PX * fmax(tr_v2_norm(x), tr_v2_norm(y));
 }
 
+/* About as well known as a corner between squares of its size. */
+static bool see_disc(const camera *c, int sheet, int index, tr_mark *m) {
+    const tr_disc *disc = &c->scene->job->sheets[sheet].discs[index];
+    tr_vec2 at = disc->centre_mm;
+    tr_vec2 across[2], up[2];
+    *m = good_mark(TR_MARK_DISC, sheet, index, 1);
+    m->p_sheet_mm[0] = at;
+    if (!shows(c, sheet, at, &m->uv_px[0])) return false;
+    for (int k = 0; k < 2; k++) {
+        double d = (k ? 0.5 : -0.5) * disc->diameter_mm;
+        if (!shows(c, sheet, tr_v2(at.x + d, at.y), &across[k]) ||
+            !shows(c, sheet, tr_v2(at.x, at.y + d), &up[k])) {
+            return false;
+        }
+    }
+    tr_vec2 x = tr_v2_sub(across[1], across[0]);
+    tr_vec2 y = tr_v2_sub(up[1], up[0]);
+    tr_plan_checker_covariance(x, y, m->covariance);
+    return fabs(tr_v2_cross(x, y)) >= MIN_SQUARE_PX * fmax(tr_v2_norm(x), tr_v2_norm(y));
+}
+
 /* Where the sheet lies as this photo alone has it, from its marks, which are the last ones. */
 static bool place_sheet(const camera *c, int sheet, int first, tr_photo_marks *out, tr_error *err) {
     tr_sheet_view view = {.sheet = sheet};
@@ -237,15 +258,19 @@ static bool place_sheet(const camera *c, int sheet, int first, tr_photo_marks *o
     return ok;
 }
 
-/* Corners are found where tags have placed the sheet. */
+/* Corners and discs are found where tags have placed the sheet, or where it is sought by them. */
 static void see_sheet(const camera *c, int sheet, tr_photo_marks *out) {
     const tr_sheet *s = &c->scene->job->sheets[sheet];
     int first = out->n_marks;
     for (int k = 0; k < s->n_tags; k++) {
         out->n_marks += see_tag(c, sheet, k, &out->marks[out->n_marks]);
     }
-    for (int k = 0; k < s->n_corners && out->n_marks > first; k++) {
+    bool is_found = out->n_marks > first || tr_job_seeks_artwork(c->scene->job, sheet);
+    for (int k = 0; k < s->n_corners && is_found; k++) {
         out->n_marks += see_corner(c, sheet, k, &out->marks[out->n_marks]);
+    }
+    for (int k = 0; k < s->n_discs && is_found; k++) {
+        out->n_marks += see_disc(c, sheet, k, &out->marks[out->n_marks]);
     }
 }
 
@@ -253,7 +278,7 @@ static bool allocate(const tr_job *job, tr_photo_marks *out, tr_error *err) {
     long most = 0;
     memset(out, 0, sizeof *out);
     for (int i = 0; i < job->n_sheets; i++) {
-        most += job->sheets[i].n_tags + job->sheets[i].n_corners;
+        most += tr_sheet_n_marks(&job->sheets[i]);
     }
     /* One more than there are: the last one that is not seen is written, too. */
     out->marks = tr_array(most + 1, sizeof *out->marks);
