@@ -20,7 +20,7 @@
 
 typedef struct {
     char *text, *json;
-    uint8_t *picture;
+    uint8_t *picture; /* all pages */
     size_t picture_size;
 } shown;
 
@@ -38,7 +38,7 @@ __attribute__((noinline)) static char *json_of(const tr_check_result *result) {
 }
 
 static shown show(const tr_check_result *result) {
-    static const char PATH[] = "result.png";
+    static const char PATH[] = "result.pdf";
     tr_error err = {0};
     shown s = {.text = check_text_of(result, true), .json = json_of(result)};
     if (!tr_picture_write(result, NULL, PATH, &err)) fail_msg("%s", err.text);

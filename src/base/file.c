@@ -134,7 +134,7 @@ static char *follow_links(const char *path) {
 static int create_beside(const char *from, char **name) {
     int fd = -1;
     *name = NULL;
-    for (int k = 0; k < 100; k++) {
+    for (int k = 0; k < 1000; k++) {
         char file[64];
         snprintf(file, sizeof file, ".trammel-%ld-%d.tmp", (long)getpid(), k);
         free(*name);
@@ -158,45 +158,82 @@ static void flush_folder(const char *path) {
     free(folder);
 }
 
-/* Into a new file beside path, which then takes its place. 0, or why not. */
-static int replace(const char *path, const struct stat *old, const void *data, size_t size) {
-    char *name;
+/* A file that is complete beside the place that it is to take. */
+typedef struct {
+    char *place, *name; /* owned */
+} staged;
+
+/* Into a new file beside place. 0, or why not; then there is none. */
+static int stage(const char *place, const struct stat *old, const void *data, size_t size,
+                 char **name) {
     int error = 0;
-    int fd = create_beside(path, &name);
-    if (fd < 0) {
+    int fd = create_beside(place, name);
+    if (fd >= 0) {
+        /* Where a file system keeps no modes, there is none to keep. */
+        if (old) (void)fchmod(fd, old->st_mode & 0777);
+        if (!write_all(fd, data, size) || fsync(fd) != 0) error = errno;
+        if (close(fd) != 0 && error == 0) error = errno;
+        if (error == 0) return 0;
+        unlink(*name);
+    } else {
         error = errno;
-        free(name);
-        return error;
     }
-    /* Where a file system keeps no modes, there is none to keep. */
-    if (old) (void)fchmod(fd, old->st_mode & 0777);
-    if (!write_all(fd, data, size) || fsync(fd) != 0) error = errno;
-    if (close(fd) != 0 && error == 0) error = errno;
-    if (error == 0 && rename(name, path) != 0) error = errno;
-    if (error == 0)
-        flush_folder(path);
-    else
-        unlink(name);
-    free(name);
+    free(*name);
+    *name = NULL;
     return error;
 }
 
-bool tr_file_write(const char *path, const void *data, size_t size, tr_error *err) {
+/* What is not in its place by now is taken away. */
+static void release_staged(staged *s, int n) {
+    for (int i = 0; i < n; i++) {
+        if (s[i].name) unlink(s[i].name);
+        free(s[i].name);
+        free(s[i].place);
+    }
+    free(s);
+}
+
+static bool stage_file(const tr_new_file *file, staged *s, tr_error *err) {
     struct stat old;
-    bool has_old = stat(path, &old) == 0;
+    bool has_old = stat(file->path, &old) == 0;
     /* A rename would put a file in the place of a device or a pipe. */
     if (has_old && !S_ISREG(old.st_mode)) {
-        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+        return tr_fail_at(err, TR_NO_FILE, file->path, 0, NULL,
                           "already exists and is not a regular file; give another name");
     }
-    char *place = follow_links(path);
-    int error = place ? replace(place, has_old ? &old : NULL, data, size) : errno;
-    free(place);
+    s->place = follow_links(file->path);
+    int error =
+        s->place ? stage(s->place, has_old ? &old : NULL, file->data, file->size, &s->name) : errno;
     if (error == ENOENT) {
-        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+        return tr_fail_at(err, TR_NO_FILE, file->path, 0, NULL,
                           "cannot be written: its folder does not exist; make the folder first");
     }
-    return error == 0 || fail_system(err, path, error);
+    return error == 0 || fail_system(err, file->path, error);
+}
+
+bool tr_files_write(const tr_new_file *files, int n, tr_error *err) {
+    staged *s = calloc((size_t)n + 1, sizeof *s);
+    bool ok = s || tr_fail_memory(err);
+    for (int i = 0; i < n && ok; i++) ok = stage_file(&files[i], &s[i], err);
+    for (int i = 0; i < n && ok; i++) {
+        ok = rename(s[i].name, s[i].place) == 0 || fail_system(err, files[i].path, errno);
+        if (!ok) break;
+        flush_folder(s[i].place);
+        free(s[i].name);
+        s[i].name = NULL;
+    }
+    if (s) release_staged(s, n);
+    return ok;
+}
+
+bool tr_file_write(const char *path, const void *data, size_t size, tr_error *err) {
+    return tr_files_write(&(tr_new_file){path, data, size}, 1, err);
+}
+
+bool tr_file_is_same(const char *a, const char *b) {
+    struct stat sa, sb;
+    return stat(a, &sa) == 0 && stat(b, &sb) == 0 && sa.st_dev == sb.st_dev &&
+           sa.st_ino == sb.st_ino;
 }
 
 char *tr_path_beside(const char *from, const char *path) {

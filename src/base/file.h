@@ -19,6 +19,18 @@ TR_MUST_USE bool tr_file_read(const char *path, size_t limit, uint8_t **data, si
    one, and what it leads to is written; who may read and write an older file stays, too. */
 TR_MUST_USE bool tr_file_write(const char *path, const void *data, size_t size, tr_error *err);
 
+/* Several files that belong together: each as above, and none takes its place before all of them
+   are complete on the disk. Only a failed rename, after that, leaves some new and some old. */
+typedef struct {
+    const char *path;
+    const void *data;
+    size_t size;
+} tr_new_file;
+TR_MUST_USE bool tr_files_write(const tr_new_file *files, int n, tr_error *err);
+
+/* Both paths name one file that is there: what is written must not replace what is read. */
+bool tr_file_is_same(const char *a, const char *b);
+
 /* The path named inside the file `from`, as it can be opened: a relative one gets from's folder put
    in front. Owned by the caller (free); NULL when memory ran out. */
 char *tr_path_beside(const char *from, const char *path);

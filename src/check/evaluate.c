@@ -186,8 +186,7 @@ bool tr_check_init(const tr_job *job, tr_check *out, tr_error *err) {
     return (out->artwork || tr_fail_memory(err)) && set_request(job, out, err);
 }
 
-/* Room for what is measured, and what is required. */
-static bool set_up_result(const tr_job *job, tr_check_result *result, tr_error *err) {
+bool tr_check_set_up(const tr_job *job, tr_check_result *result, tr_error *err) {
     result->targets = calloc((size_t)job->layout.n_placements + 1, sizeof *result->targets);
     result->sheets = calloc((size_t)job->n_sheets + 1, sizeof *result->sheets);
     result->plates = calloc((size_t)job->n_references + 1, sizeof *result->plates);
@@ -210,7 +209,7 @@ static bool set_up_result(const tr_job *job, tr_check_result *result, tr_error *
 }
 
 bool tr_check_require(const tr_job *job, tr_check *out, tr_error *err) {
-    return tr_check_init(job, out, err) && set_up_result(job, &out->result, err);
+    return tr_check_init(job, out, err) && tr_check_set_up(job, &out->result, err);
 }
 
 /* The photos in their order, and the lens, where it is unknown, found roughly. */
@@ -257,7 +256,7 @@ bool tr_check_evaluate(const tr_job *job, tr_check *out, tr_error *err) {
     tr_photo_input input = {0};
     tr_solved solved = {0};
     memcpy(out->lenses, job->lenses, sizeof out->lenses);
-    bool ok = set_request(job, out, err) && set_up_result(job, &out->result, err) &&
+    bool ok = set_request(job, out, err) && tr_check_set_up(job, &out->result, err) &&
               prepare(out, err) && tr_photo_set_input(&out->set, &input, err) &&
               diagnose(&input, &adj, out, err) &&
               tr_solved_make(job, &adj, &input, &solved, &out->result.findings, err) &&

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "check/check.h"
+#include "check/targets.h"
 
 void tr_check_result_release(tr_check_result *result) {
     free(result->targets);
@@ -135,6 +136,10 @@ static bool tell_photos(const tr_photo_set *set, tr_check_result *out, tr_error 
 }
 
 bool tr_check_finish(tr_check *check, const tr_error *why, tr_error *err) {
+    /* Where it ended before anything was required of it. */
+    if (check->job && !check->result.targets && !tr_check_set_up(check->job, &check->result, err)) {
+        return false;
+    }
     if (check->job) tell_job(check, &check->result);
     check->result.why = why ? *why : (tr_error){.code = TR_OK};
     return tell_photos(&check->set, &check->result, err);

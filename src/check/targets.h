@@ -6,6 +6,11 @@
 #include "check/result.h"
 #include "check/uncertainty.h"
 
+/* Room in the result for what is measured, and what is required (evaluate.c). False: memory ran
+ * out.
+ */
+TR_MUST_USE bool tr_check_set_up(const tr_job *job, tr_check_result *result, tr_error *err);
+
 /* What the layout requires; nothing is measured yet. The result has room for the targets. */
 void tr_targets_set_up(const tr_job *job, tr_check_result *result);
 

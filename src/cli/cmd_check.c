@@ -7,12 +7,14 @@
 #include <unistd.h>
 
 #include "check/check.h"
+#include "base/file.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "help/pages.h"
 #include "present/check_json.h"
 #include "present/check_text.h"
 #include "present/picture.h"
+#include "present/picture_pages.h"
 #include "present/words.h"
 
 /* ---- What was asked ---- */
@@ -38,10 +40,13 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     }
     if (r->is_help) return true;
     /* So that a wildcard behind --picture does not make it replace a photo. */
-    if (r->picture && !tr_options_ends_in(r->picture, ".png")) {
-        return tr_fail(err, TR_BAD_INPUT,
-                       "'--picture %.200s': the picture is a PNG; give it a name that ends in .png",
-                       r->picture);
+    if (r->picture && !tr_options_ends_in(r->picture, ".png") &&
+        !tr_options_ends_in(r->picture, ".pdf")) {
+        return tr_fail(
+            err, TR_BAD_INPUT,
+            "'--picture %.200s': the picture is a PNG or a PDF; give it a name that ends "
+            "in .png or .pdf",
+            r->picture);
     }
     if (n < 1) return tr_fail(err, TR_BAD_INPUT, "no job file is named");
     r->job = argv[1];
@@ -70,20 +75,46 @@ static bool print_result(const request *r, const tr_check_result *result, tr_err
     return tr_output_end(err);
 }
 
+/* Several files, or pages, are named: who asked for one would not know of the others. */
+static bool tell_files(const tr_check_result *result, const tr_picture_pages *pages,
+                       tr_error *err) {
+    if (pages->is_pdf)
+        printf("\nPicture, %d pages: ", pages->n);
+    else
+        fputs("\nPictures, one a file:\n", stdout);
+    for (int i = 0; i < (pages->is_pdf ? 1 : pages->n); i++) {
+        const tr_picture_page *page = &pages->items[i];
+        if (!pages->is_pdf) fputs("  ", stdout);
+        tr_options_print_word(page->file);
+        if (page->kind == TR_PAGE_OVERVIEW && !pages->is_pdf) fputs("  all targets", stdout);
+        if (page->kind == TR_PAGE_TARGET && !pages->is_pdf) {
+            tr_verdict verdict = result->targets[page->target].verdict;
+            printf("  %s %s", tr_verdict_shape(verdict), tr_verdict_name(verdict));
+        }
+        putchar('\n');
+    }
+    return tr_output_end(err);
+}
+
 static bool write_picture(const request *r, const tr_check *check, tr_error *err) {
+    tr_picture_pages pages = {0};
     if (!r->picture) return true;
     tr_picture_writer *write =
         (tr_picture_writer *)tr_module_function("picture", "tr_picture_write", err);
-    return write && write(&check->result, &check->set, r->picture, err);
+    bool ok = write && write(&check->result, &check->set, r->picture, err) &&
+              tr_picture_pages_of(&check->result, r->picture, &pages, err) &&
+              (r->is_json || pages.n < 2 || tell_files(&check->result, &pages, err));
+    tr_picture_pages_release(&pages);
+    return ok;
 }
 
 /* ---- The command ---- */
 
 static bool is_picture_an_input(const request *r, char *const *photos, int n_photos) {
     if (!r->picture) return false;
-    bool is_input = tr_options_is_same_file(r->picture, r->job);
+    bool is_input = tr_file_is_same(r->picture, r->job);
     for (int i = 0; i < n_photos; i++)
-        is_input = is_input || tr_options_is_same_file(r->picture, photos[i]);
+        is_input = is_input || tr_file_is_same(r->picture, photos[i]);
     return is_input;
 }
 

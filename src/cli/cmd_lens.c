@@ -11,6 +11,7 @@
 #include "base/text.h"
 #include "base/wrap.h"
 #include "calib/lens_run.h"
+#include "base/file.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "help/pages.h"
@@ -115,7 +116,7 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
         return false;
     }
     for (int i = 0; i < r->n_photos; i++) {
-        if (tr_options_is_same_file(r->out, r->photos[i])) {
+        if (tr_file_is_same(r->out, r->photos[i])) {
             return tr_fail(err, TR_BAD_INPUT, "'--out %.80s' is one of the photos", r->out);
         }
     }

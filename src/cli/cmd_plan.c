@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "base/file.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "help/pages.h"
@@ -56,10 +57,10 @@ static bool is_picture_an_input(const request *r, const tr_job *job) {
     char *const *photos = r->n_photos > 0 ? r->photos : job->photos;
     int n_photos = r->n_photos > 0 ? r->n_photos : job->n_photos;
     if (!r->picture) return false;
-    bool is_input = tr_options_is_same_file(r->picture, r->job) ||
-                    (r->stations && tr_options_is_same_file(r->picture, r->stations));
+    bool is_input = tr_file_is_same(r->picture, r->job) ||
+                    (r->stations && tr_file_is_same(r->picture, r->stations));
     for (int i = 0; i < n_photos; i++) {
-        is_input = is_input || tr_options_is_same_file(r->picture, photos[i]);
+        is_input = is_input || tr_file_is_same(r->picture, photos[i]);
     }
     return is_input;
 }

@@ -3,7 +3,6 @@
 #include <stdio.h>
 #include <string.h>
 #include <strings.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 #include "base/number.h"
@@ -92,12 +91,6 @@ bool tr_options_ends_in(const char *path, const char *extension) {
     size_t n = strlen(name);
     size_t k = strlen(extension);
     return n > k && strcasecmp(name + n - k, extension) == 0;
-}
-
-bool tr_options_is_same_file(const char *a, const char *b) {
-    struct stat sa, sb;
-    return stat(a, &sa) == 0 && stat(b, &sb) == 0 && sa.st_dev == sb.st_dev &&
-           sa.st_ino == sb.st_ino;
 }
 
 int tr_options_help(const tr_help_command *command) {

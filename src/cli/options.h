@@ -30,9 +30,6 @@ bool tr_options_pair(const char *text, double high, double out[2]);
 /* The path ends in that extension (".pdf"), whatever its case, after a name. */
 bool tr_options_ends_in(const char *path, const char *extension);
 
-/* Both paths name one file that is there: what is written must not replace what is read. */
-bool tr_options_is_same_file(const char *a, const char *b);
-
 /* The command's page and the cautions on standard output. Returns TR_EXIT_PASS. */
 int tr_options_help(const tr_help_command *command);
 

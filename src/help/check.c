@@ -25,9 +25,11 @@ const tr_help_command tr_help_check = {
             {"--json", NULL,
              "print the result as one JSON object, even if nothing could be measured", NULL},
             {"--picture", "OUT.png",
-             "draw the result: a photo, the plan and the numbers, 1920 x 1200 px. If nothing could "
-             "be measured, the picture says so",
-             "f png"},
+             "draw the result: a photo, the plan and the numbers, 1920 x 1200 px. If the layout "
+             "places several sheets, OUT.png shows all of them, and OUT-1-SHEET.png, "
+             "OUT-2-SHEET.png and so on show one each. With a name in .pdf all pages are in one "
+             "file, A4. If nothing could be measured, the picture says so",
+             "f png pdf"},
             TR_HELP_THREADS,
             {"--help", NULL, "print this text", NULL},
             {0}},

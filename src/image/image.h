@@ -42,9 +42,10 @@ TR_MUST_USE bool tr_image_write_png(const tr_image *image, const char *path, tr_
 TR_MUST_USE bool tr_image_write_jpeg(const tr_image *image, int quality, const char *path,
                                      tr_error *err);
 
-/* The same for colours, three bytes a pixel, row by row without gaps: quickly rather than small. */
-TR_MUST_USE bool tr_rgb_write_png(const uint8_t *rgb, int width, int height, const char *path,
-                                  tr_error *err);
+/* A PNG in colours, three bytes a pixel, row by row without gaps: made quickly rather than small.
+ *data is owned by the caller (free); NULL on failure. name is used in messages. */
+TR_MUST_USE bool tr_rgb_encode_png(const uint8_t *rgb, int width, int height, const char *name,
+                                   uint8_t **data, size_t *size, tr_error *err);
 
 /* A copy at 1/factor (factor 1..16), each pixel the mean of factor x factor; what is left at the
    right and bottom edge is dropped. Pixel (u, v) of the small image is centred at

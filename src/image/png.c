@@ -197,32 +197,43 @@ bool tr_png_decode(const uint8_t *data, size_t size, const char *name, tr_image 
 }
 
 /* By libpng's simplified interface, which catches its own errors. flags: PNG_IMAGE_FLAG_... */
-static bool write_png(const uint8_t *px, int width, int height, png_uint_32 format,
-                      png_uint_32 flags, const char *path, tr_error *err) {
-    if (!tr_image_check_size(width, height, path, err)) return false;
+static bool encode(const uint8_t *px, int width, int height, png_uint_32 format, png_uint_32 flags,
+                   const char *name, uint8_t **data, size_t *size, tr_error *err) {
+    *data = NULL;
+    *size = 0;
+    if (!tr_image_check_size(width, height, name, err)) return false;
     png_image png = {.version = PNG_IMAGE_VERSION,
                      .width = (png_uint_32)width,
                      .height = (png_uint_32)height,
                      .format = format,
                      .flags = flags};
-    png_alloc_size_t size = PNG_IMAGE_PNG_SIZE_MAX(png);
-    uint8_t *data = malloc(size);
-    if (!data) return tr_fail_memory(err);
-    bool ok = png_image_write_to_memory(&png, data, &size, 0, px, 0, NULL) != 0;
-    if (!ok) { /* for want of memory, as a rule: the message tells */
-        tr_fail_at(err, TR_NO_MEMORY, path, 0, NULL,
-                   "the PNG cannot be made (%s); close other programs or use a smaller image",
-                   png.message);
+    png_alloc_size_t n = PNG_IMAGE_PNG_SIZE_MAX(png);
+    *data = malloc(n);
+    if (!*data) return tr_fail_memory(err);
+    if (png_image_write_to_memory(&png, *data, &n, 0, px, 0, NULL) == 0) {
+        /* For want of memory, as a rule: the message tells. */
+        free(*data);
+        *data = NULL;
+        return tr_fail_at(err, TR_NO_MEMORY, name, 0, NULL,
+                          "the PNG cannot be made (%s); close other programs or use a smaller "
+                          "image",
+                          png.message);
     }
-    ok = ok && tr_file_write(path, data, size, err);
+    *size = n;
+    return true;
+}
+
+bool tr_image_write_png(const tr_image *image, const char *path, tr_error *err) {
+    uint8_t *data;
+    size_t size = 0;
+    bool ok = encode(image->px, image->width, image->height, PNG_FORMAT_GRAY, 0, path, &data, &size,
+                     err) &&
+              tr_file_write(path, data, size, err);
     free(data);
     return ok;
 }
 
-bool tr_image_write_png(const tr_image *image, const char *path, tr_error *err) {
-    return write_png(image->px, image->width, image->height, PNG_FORMAT_GRAY, 0, path, err);
-}
-
-bool tr_rgb_write_png(const uint8_t *rgb, int width, int height, const char *path, tr_error *err) {
-    return write_png(rgb, width, height, PNG_FORMAT_RGB, PNG_IMAGE_FLAG_FAST, path, err);
+bool tr_rgb_encode_png(const uint8_t *rgb, int width, int height, const char *name, uint8_t **data,
+                       size_t *size, tr_error *err) {
+    return encode(rgb, width, height, PNG_FORMAT_RGB, PNG_IMAGE_FLAG_FAST, name, data, size, err);
 }

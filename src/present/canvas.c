@@ -1,10 +1,12 @@
 #include "present/canvas.h"
 
+#include <cairo-pdf.h>
 #include <pango/pangocairo.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/file.h"
 #include "base/text.h"
 #include "image/image.h"
 
@@ -13,9 +15,12 @@ static const char FONT[] = "DejaVu Sans, Sans";
 /* Thin and thick strokes of a drawing (ISO 128-2: two widths, 1 : 2). px */
 static const double THIN_PX = 2;
 
-bool tr_canvas_init(tr_canvas *canvas, int width_px, int height_px, tr_error *err) {
-    memset(canvas, 0, sizeof *canvas);
-    canvas->surface = cairo_image_surface_create(CAIRO_FORMAT_RGB24, width_px, height_px);
+/* Pages of the document: A4 across. points */
+static const double PAPER_WIDTH_PT = 297 * 72 / 25.4, PAPER_HEIGHT_PT = 210 * 72 / 25.4;
+static const double PAPER_MARGIN_PT = 8 * 72 / 25.4; /* that printers leave white, and some more */
+
+/* canvas->surface is there. */
+static bool begin(tr_canvas *canvas, tr_error *err) {
     canvas->cr = cairo_create(canvas->surface);
     if (cairo_status(canvas->cr) != CAIRO_STATUS_SUCCESS) {
         tr_canvas_release(canvas);
@@ -31,10 +36,52 @@ bool tr_canvas_init(tr_canvas *canvas, int width_px, int height_px, tr_error *er
     cairo_font_options_set_hint_metrics(options, CAIRO_HINT_METRICS_OFF);
     pango_cairo_context_set_font_options(canvas->pango, options);
     cairo_font_options_destroy(options);
-    tr_canvas_colour(canvas, TR_WHITE);
-    cairo_paint(canvas->cr);
+    if (!canvas->stream) {
+        tr_canvas_colour(canvas, TR_WHITE);
+        cairo_paint(canvas->cr);
+    }
     cairo_set_line_join(canvas->cr, CAIRO_LINE_JOIN_ROUND);
     return true;
+}
+
+bool tr_canvas_init(tr_canvas *canvas, int width_px, int height_px, tr_error *err) {
+    memset(canvas, 0, sizeof *canvas);
+    canvas->surface = cairo_image_surface_create(CAIRO_FORMAT_RGB24, width_px, height_px);
+    return begin(canvas, err);
+}
+
+static cairo_status_t append(void *closure, const unsigned char *data, unsigned n) {
+    return fwrite(data, 1, n, closure) == n ? CAIRO_STATUS_SUCCESS : CAIRO_STATUS_NO_MEMORY;
+}
+
+/* With the date left empty cairo writes none. */
+static void describe(cairo_surface_t *surface, const char *title) {
+    char shown[512];
+    tr_text_show(title, strlen(title), shown, sizeof shown);
+    cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_TITLE, shown);
+    cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_CREATOR, "trammel");
+    cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_CREATE_DATE, "");
+}
+
+bool tr_canvas_init_pdf(tr_canvas *canvas, int width_px, int height_px, const char *title,
+                        tr_error *err) {
+    memset(canvas, 0, sizeof *canvas);
+    canvas->stream = open_memstream(&canvas->bytes, &canvas->n_bytes);
+    if (!canvas->stream) return tr_fail_memory(err);
+    canvas->surface = cairo_pdf_surface_create_for_stream(append, canvas->stream, PAPER_WIDTH_PT,
+                                                          PAPER_HEIGHT_PT);
+    describe(canvas->surface, title);
+    if (!begin(canvas, err)) return false;
+    double scale = fmin((PAPER_WIDTH_PT - 2 * PAPER_MARGIN_PT) / width_px,
+                        (PAPER_HEIGHT_PT - 2 * PAPER_MARGIN_PT) / height_px);
+    cairo_translate(canvas->cr, (PAPER_WIDTH_PT - scale * width_px) / 2,
+                    (PAPER_HEIGHT_PT - scale * height_px) / 2);
+    cairo_scale(canvas->cr, scale, scale);
+    return true;
+}
+
+void tr_canvas_next_page(tr_canvas *canvas) {
+    cairo_show_page(canvas->cr);
 }
 
 void tr_canvas_release(tr_canvas *canvas) {
@@ -43,11 +90,14 @@ void tr_canvas_release(tr_canvas *canvas) {
     if (canvas->fonts) g_object_unref(canvas->fonts);
     if (canvas->cr) cairo_destroy(canvas->cr);
     if (canvas->surface) cairo_surface_destroy(canvas->surface);
+    if (canvas->stream) (void)fclose(canvas->stream);
+    free(canvas->bytes);
     memset(canvas, 0, sizeof *canvas);
 }
 
 /* Cairo writes PNGs too, but takes several times as long over it. A pixel of its is 0xXXRRGGBB. */
-static bool write_pixels(tr_canvas *canvas, const char *path, tr_error *err) {
+static bool take_pixels(tr_canvas *canvas, const char *name, uint8_t **data, size_t *size,
+                        tr_error *err) {
     int width = cairo_image_surface_get_width(canvas->surface);
     int height = cairo_image_surface_get_height(canvas->surface);
     int stride = cairo_image_surface_get_stride(canvas->surface);
@@ -64,18 +114,50 @@ static bool write_pixels(tr_canvas *canvas, const char *path, tr_error *err) {
             to[2] = (uint8_t)pixel;
         }
     }
-    bool ok = tr_rgb_write_png(rgb, width, height, path, err);
+    bool ok = tr_rgb_encode_png(rgb, width, height, name, data, size, err);
     free(rgb);
     return ok;
 }
 
-bool tr_canvas_write(tr_canvas *canvas, const char *path, tr_error *err) {
+/* The stream's bytes are there when it is closed. */
+static bool take_stream(tr_canvas *canvas, uint8_t **data, size_t *size, tr_error *err) {
+    bool ok = !ferror(canvas->stream);
+    ok = fclose(canvas->stream) == 0 && ok;
+    canvas->stream = NULL;
+    if (!ok || !canvas->bytes) return tr_fail_memory(err);
+    *data = (uint8_t *)canvas->bytes;
+    *size = canvas->n_bytes;
+    canvas->bytes = NULL;
+    return true;
+}
+
+bool tr_canvas_take(tr_canvas *canvas, const char *name, uint8_t **data, size_t *size,
+                    tr_error *err) {
+    *data = NULL;
+    *size = 0;
     cairo_status_t status = cairo_status(canvas->cr);
-    cairo_surface_flush(canvas->surface);
-    if (status == CAIRO_STATUS_SUCCESS) return write_pixels(canvas, path, err);
+    if (canvas->stream) {
+        cairo_surface_finish(canvas->surface);
+        if (status == CAIRO_STATUS_SUCCESS) status = cairo_surface_status(canvas->surface);
+    } else {
+        cairo_surface_flush(canvas->surface);
+    }
     if (status == CAIRO_STATUS_NO_MEMORY) return tr_fail_memory(err);
-    return tr_fail_at(err, TR_NO_FILE, path, 0, NULL, "the picture could not be drawn: %s",
-                      cairo_status_to_string(status));
+    if (status != CAIRO_STATUS_SUCCESS) {
+        return tr_fail_at(err, TR_NO_FILE, name, 0, NULL, "the picture could not be drawn: %s",
+                          cairo_status_to_string(status));
+    }
+    return canvas->stream ? take_stream(canvas, data, size, err)
+                          : take_pixels(canvas, name, data, size, err);
+}
+
+bool tr_canvas_write(tr_canvas *canvas, const char *path, tr_error *err) {
+    uint8_t *data;
+    size_t size;
+    bool ok =
+        tr_canvas_take(canvas, path, &data, &size, err) && tr_file_write(path, data, size, err);
+    free(data);
+    return ok;
 }
 
 tr_colour tr_verdict_colour(tr_verdict verdict) {
@@ -292,10 +374,9 @@ static void draw_cross(tr_canvas *canvas, double x, double y, double r) {
     line(canvas, tr_v2(x - a, y + a), tr_v2(x + a, y - a));
 }
 
-void tr_canvas_badge(tr_canvas *canvas, double x, double y, double r, tr_verdict verdict) {
-    cairo_save(canvas->cr);
+/* The verdict's shape, filled with the colour that is set. */
+static void fill_shape(tr_canvas *canvas, double x, double y, double r, tr_verdict verdict) {
     cairo_new_path(canvas->cr);
-    tr_canvas_colour(canvas, tr_verdict_colour(verdict));
     if (verdict == TR_PASS) {
         cairo_arc(canvas->cr, x, y, r, 0, 2 * TR_PI);
         cairo_fill(canvas->cr);
@@ -304,6 +385,25 @@ void tr_canvas_badge(tr_canvas *canvas, double x, double y, double r, tr_verdict
     } else {
         polygon(canvas, x, y, r, 4, 0);
     }
+}
+
+void tr_canvas_tag(tr_canvas *canvas, double x, double y, double r, tr_verdict verdict,
+                   const char *text) {
+    static const double RIM = 0.14;
+    /* The diamond has the least room for letters. */
+    double size = (verdict == TR_INCONCLUSIVE ? 0.85 : 1.1) * r / (strlen(text) > 1 ? 1.25 : 1);
+    const tr_type type = {.size_px = size, .is_bold = true, .colour = TR_WHITE};
+    tr_canvas_colour(canvas, TR_WHITE);
+    fill_shape(canvas, x, y, (1 + RIM) * r, verdict);
+    tr_canvas_colour(canvas, tr_verdict_colour(verdict));
+    fill_shape(canvas, x, y, r, verdict);
+    tr_canvas_label(canvas, x, y, 0, type, false, text);
+}
+
+void tr_canvas_badge(tr_canvas *canvas, double x, double y, double r, tr_verdict verdict) {
+    cairo_save(canvas->cr);
+    tr_canvas_colour(canvas, tr_verdict_colour(verdict));
+    fill_shape(canvas, x, y, r, verdict);
     tr_canvas_colour(canvas, TR_WHITE);
     cairo_set_line_width(canvas->cr, 0.22 * r);
     cairo_set_line_cap(canvas->cr, CAIRO_LINE_CAP_ROUND);

@@ -4,12 +4,14 @@
    and a shape besides.
 
    Errors do not need to be asked for after every stroke: cairo keeps the first, and
-   tr_canvas_write tells it. */
+   tr_canvas_take tells it. */
 #ifndef TR_PRESENT_CANVAS_H
 #define TR_PRESENT_CANVAS_H
 
 #include <cairo.h>
 #include <pango/pango.h>
+#include <stdint.h>
+#include <stdio.h>
 
 #include "base/error.h"
 #include "geom/geom.h"
@@ -30,17 +32,31 @@ typedef struct {
 
 typedef enum { TR_ALIGN_LEFT, TR_ALIGN_CENTRE, TR_ALIGN_RIGHT } tr_align;
 
-/* All zero is a valid empty canvas. */
+/* All zero is a valid empty canvas. Not to be copied: a stream writes into it. */
 typedef struct {
     cairo_surface_t *surface;
     cairo_t *cr;
     PangoFontMap *fonts;
     PangoContext *pango;
     PangoLayout *layout;
+    FILE *stream; /* of a document; its bytes are owned */
+    char *bytes;
+    size_t n_bytes;
 } tr_canvas;
 
+/* One page of pixels. */
 TR_MUST_USE bool tr_canvas_init(tr_canvas *canvas, int width_px, int height_px, tr_error *err);
-/* As PNG, whole or not at all (base/file.h). */
+/* Pages of a PDF, A4 across, each of which shows a page of that size as large as it can. The same
+   pages give the same bytes: no time is written. */
+TR_MUST_USE bool tr_canvas_init_pdf(tr_canvas *canvas, int width_px, int height_px,
+                                    const char *title, tr_error *err);
+/* Ends a page of a PDF; each has to be ended. */
+void tr_canvas_next_page(tr_canvas *canvas);
+/* The bytes of a PNG or a PDF, to be taken once; owned by the caller (free), NULL on failure. name:
+   of the file, for messages. */
+TR_MUST_USE bool tr_canvas_take(tr_canvas *canvas, const char *name, uint8_t **data, size_t *size,
+                                tr_error *err);
+/* The same, written whole or not at all (base/file.h). */
 TR_MUST_USE bool tr_canvas_write(tr_canvas *canvas, const char *path, tr_error *err);
 void tr_canvas_release(tr_canvas *canvas);
 
@@ -81,6 +97,10 @@ void tr_canvas_head(tr_canvas *canvas, tr_vec2 from, tr_vec2 to, double length_p
 /* The verdict's shape, white on its colour: a tick in a disc, a cross in an octagon, a question
    mark in a diamond, radius_px about (x, y). */
 void tr_canvas_badge(tr_canvas *canvas, double x, double y, double radius_px, tr_verdict verdict);
+
+/* A number or a letter in the verdict's shape, white on its colour, rimmed white. */
+void tr_canvas_tag(tr_canvas *canvas, double x, double y, double radius_px, tr_verdict verdict,
+                   const char *text);
 
 /* A dimension as on a workshop drawing, from a to b, both on the measured line: arrows at its ends
    (from outside where there is no room between them), text on the line. shift_px moves the line

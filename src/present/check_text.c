@@ -194,11 +194,13 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     char head[512];
     char from[256];
     tr_origins_text(t->from, from, sizeof from);
+    char number[16] = "";
+    if (result->n_targets > 1) snprintf(number, sizeof number, "%d. ", target + 1);
     if (found->is_placed && t->by == TR_BY_POINTERS)
-        snprintf(head, sizeof head, "%s: %s, from %s; as its pointers have it", found->id,
+        snprintf(head, sizeof head, "%s%s: %s, from %s; as its pointers have it", number, found->id,
                  found->title, from);
     else
-        snprintf(head, sizeof head, "%s: %s, from %s; %d marks in %d photos", found->id,
+        snprintf(head, sizeof head, "%s%s: %s, from %s; %d marks in %d photos", number, found->id,
                  found->title, from, found->n_marks, found->n_photos);
     fputc('\n', p->out);
     put_style(p, verdict_colour(t->verdict));
@@ -208,10 +210,7 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     if (!found->is_placed) {
         fputs("  ", p->out);
         char todo[120];
-        snprintf(todo, sizeof todo,
-                 "Not measured. Take photos that show this sheet together with the %s at the "
-                 "wheels.",
-                 tr_wheel_sheets(result));
+        tr_target_not_measured(result, todo, sizeof todo);
         tr_text_wrap(p->out, 2, 2, todo);
         return;
     }
@@ -220,6 +219,51 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     put_moves(p, t);
     put_budget(p, t);
     put_advice(p, result, target);
+}
+
+/* A line of the list: number, shape, name, verdict, mark of what is to be moved, what is wrong. */
+static void put_line(const page *p, const char *number, tr_verdict verdict, const char *name,
+                     bool is_moved, const char *why) {
+    enum { NAME_COLUMNS = 12, VERDICT_COLUMNS = 14, WHY_COLUMN = 36 };
+    const char *word = tr_verdict_name(verdict);
+    char id[64];
+    tr_text_fit(show(name).text, NAME_COLUMNS, id, sizeof id);
+    fprintf(p->out, "  %2s ", number);
+    put_style(p, verdict_colour(verdict));
+    fprintf(p->out, "%s %s%*s %s", tr_verdict_shape(verdict), id,
+            NAME_COLUMNS - tr_text_columns(id), "", word);
+    put_style(p, "\033[0m");
+    if (*why) {
+        fprintf(p->out, "%*s%s ", VERDICT_COLUMNS - (int)strlen(word), "", is_moved ? "►" : " ");
+        tr_text_wrap(p->out, WHY_COLUMN, WHY_COLUMN, show(why).text);
+    } else {
+        fputc('\n', p->out);
+    }
+}
+
+/* One line each, so that it is seen at once which of several to move. */
+static void put_summary(const page *p, const tr_check_result *result) {
+    bool is_any_moved = false;
+    char number[16], name[64], why[512];
+    if (result->n_targets < 2) return;
+    for (int i = 0; i < result->n_targets; i++) {
+        is_any_moved = is_any_moved || tr_target_needs_move(&result->targets[i]);
+    }
+    fprintf(p->out, "\n%d targets%s\n", result->n_targets,
+            is_any_moved ? "; ► is to be moved" : "");
+    for (int i = 0; i < result->n_targets; i++) {
+        const tr_target_result *t = &result->targets[i];
+        snprintf(number, sizeof number, "%d", i + 1);
+        tr_target_why(result, i, why, sizeof why);
+        put_line(p, number, t->verdict, result->sheets[t->sheet].id, tr_target_needs_move(t), why);
+    }
+    for (int i = 0; i < result->n_relations; i++) {
+        const tr_relation_result *r = &result->relations[i];
+        tr_relation_letter(i, number);
+        snprintf(name, sizeof name, "%d to %d", r->targets[0] + 1, r->targets[1] + 1);
+        tr_relation_why(r, why, sizeof why);
+        put_line(p, number, r->verdict, name, false, why);
+    }
 }
 
 static void put_length(const page *p, const char *title, const tr_length_result *length) {
@@ -243,8 +287,9 @@ static void put_length(const page *p, const char *title, const tr_length_result 
 static void put_relations(const page *p, const tr_check_result *result) {
     for (int i = 0; i < result->n_relations; i++) {
         const tr_relation_result *r = &result->relations[i];
-        char head[256];
-        snprintf(head, sizeof head, "From %s to %s",
+        char head[256], letter[16];
+        tr_relation_letter(i, letter);
+        snprintf(head, sizeof head, "%s. From %s to %s", letter,
                  result->sheets[result->targets[r->targets[0]].sheet].id,
                  result->sheets[result->targets[r->targets[1]].sheet].id);
         fputc('\n', p->out);
@@ -447,6 +492,7 @@ void tr_check_text(const tr_check_result *result, bool is_coloured, FILE *out) {
         return;
     }
     put_head(&p, result);
+    put_summary(&p, result);
     for (int i = 0; i < result->n_targets; i++) put_target(&p, result, i);
     put_relations(&p, result);
     put_references(&p, result);

@@ -1,76 +1,42 @@
 #include "present/picture.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 
+#include "base/file.h"
 #include "present/canvas.h"
 #include "present/catalogue.h"
-#include "present/cautions.h"
 #include "present/overlay.h"
+#include "present/overview.h"
+#include "present/page.h"
+#include "present/picture_pages.h"
 #include "present/plan.h"
 #include "present/words.h"
 
 /* The page, px. */
-static const double MARGIN = 36;
 static const tr_box PHOTO = {36, 258, 770, 512};
 static const tr_box DETAIL = {826, 258, 430, 560};
 static const tr_box PLAN = {1290, 254, 600, 868};
 static const tr_box TABLE = {36, 838, 1220, 290};
-static const double FOOT_Y = 1138;
 
-static double page_width(void) {
-    return TR_PICTURE_WIDTH_PX - 2 * MARGIN;
-}
-
-static void draw_rule(tr_canvas *canvas, double y) {
-    tr_canvas_colour(canvas, TR_FAINT);
-    cairo_set_line_width(canvas->cr, 2);
-    cairo_move_to(canvas->cr, MARGIN, y);
-    cairo_line_to(canvas->cr, MARGIN + page_width(), y);
-    cairo_stroke(canvas->cr);
-}
-
-/* Badge and word; to the right of them what was checked. */
-static void draw_head(tr_canvas *canvas, tr_verdict verdict, const char *word, const char *first,
-                      const char *second) {
-    static const double RADIUS = 52, Y = 66;
-    tr_canvas_badge(canvas, MARGIN + RADIUS, Y, RADIUS, verdict);
-    const tr_type big = {.size_px = 84, .is_bold = true, .colour = tr_verdict_colour(verdict)};
-    double x = MARGIN + 2 * RADIUS + 28;
-    double width = tr_canvas_text_width(canvas, big, word);
-    tr_canvas_text(canvas, x, Y - 50, width + 4, big, word);
-    x += width + 60;
-    double room = MARGIN + page_width() - x;
-    tr_type type = {.size_px = 34,
-                    .smallest_px = 26,
-                    .is_bold = true,
-                    .colour = TR_INK,
-                    .align = TR_ALIGN_RIGHT};
-    tr_canvas_text(canvas, x, 18, room, type, first);
-    type.size_px = 28;
-    type.smallest_px = 22;
-    type.is_bold = false;
-    tr_canvas_text(canvas, x, 68, room, type, second);
-}
-
-static void draw_foot(tr_canvas *canvas) {
-    const tr_type type = {.size_px = 20, .smallest_px = 15, .colour = TR_INK, .lines = 2};
-    draw_rule(canvas, FOOT_Y - 6);
-    tr_canvas_text(canvas, MARGIN, FOOT_Y, page_width(), type, tr_cautions());
-}
-
-/* The first that stands against a pass, else the first of all. */
-static const tr_finding *most_important(const tr_findings *findings) {
-    for (int i = 0; i < findings->n; i++) {
-        if (tr_finding_blocks_pass(findings->items[i].kind)) return &findings->items[i];
-    }
-    return findings->n > 0 ? &findings->items[0] : NULL;
-}
-
-/* Why the check has its verdict and, where a smaller u95 would decide it, what to do for that. */
+/* Why the target, or the check if it is of nothing else, has its verdict and, where a smaller u95
+   would decide it, what to do for that. */
 static void print_why(const tr_check_result *result, int target, char *text, size_t size) {
     char why[768], advice[512] = "";
     const tr_target_result *t = &result->targets[target];
-    tr_check_why(result, why, sizeof why);
+    if (result->n_targets == 1) {
+        tr_check_why(result, why, sizeof why);
+    } else if (!result->sheets[t->sheet].is_placed) {
+        tr_target_not_measured(result, why, sizeof why);
+    } else if (t->verdict == TR_PASS) {
+        snprintf(why, sizeof why,
+                 "Every judged axis of this target lies within its limit, "
+                 "including its uncertainty.");
+    } else {
+        char rest[512];
+        tr_target_why(result, target, rest, sizeof rest);
+        snprintf(why, sizeof why, "Not decided: %s.", rest);
+    }
     for (tr_axis axis = 0; axis < TR_N_AXES && !*advice; axis++) {
         const tr_axis_result *r = &t->axis[axis];
         if (!r->is_judged || !r->is_measured || r->verdict != TR_INCONCLUSIVE) continue;
@@ -82,23 +48,13 @@ static void print_why(const tr_check_result *result, int target, char *text, siz
 /* What to do, or why it is as it is. */
 static void draw_message(tr_canvas *canvas, const tr_check_result *result, int target) {
     const tr_target_result *t = &result->targets[target];
-    char text[1536], sentence[TR_FINDING_TEXT_SIZE];
-    const tr_finding *finding = most_important(&result->findings);
+    char text[1536];
     if (tr_target_needs_move(t)) {
         snprintf(text, sizeof text, "%s %s", t->moves[0], t->n_moves > 1 ? t->moves[1] : "");
     } else {
         print_why(result, target, text, sizeof text);
     }
-    const tr_type type = {
-        .size_px = 36, .smallest_px = 26, .is_bold = true, .colour = TR_INK, .lines = 2};
-    double height = tr_canvas_text(canvas, MARGIN, 128, page_width(), type, text);
-    int n = result->findings.n;
-    if (!finding) return;
-    tr_finding_text(finding, sentence);
-    snprintf(text, sizeof text, "! %s%s", sentence, n > 1 ? " And more: see the text." : "");
-    const tr_type small = {
-        .size_px = 26, .smallest_px = 18, .colour = TR_INK, .lines = height > 50 ? 1 : 2};
-    tr_canvas_text(canvas, MARGIN, 128 + height, page_width(), small, text);
+    tr_page_draw_message(canvas, &result->findings, text);
 }
 
 /* ---- The numbers ---- */
@@ -196,24 +152,40 @@ static void draw_caption(tr_canvas *canvas, const tr_check_result *result, int p
     tr_canvas_text(canvas, PHOTO.x, PHOTO.y + PHOTO.height + 6, PHOTO.width, type, text);
 }
 
-static bool draw(tr_canvas *canvas, const tr_check_result *result, const tr_photo_set *photos,
-                 tr_error *err) {
-    int target = tr_check_worst_target(result);
+/* Of several targets the page has the verdict of its own large, and that of the whole check beside
+   it. */
+static void draw_target_head(tr_canvas *canvas, const tr_check_result *result, int target,
+                             const char *third) {
     const tr_target_result *t = &result->targets[target];
     const tr_sheet_result *sheet = &result->sheets[t->sheet];
-    char first[320], second[512];
+    char first[320], second[640], whole[96] = "";
     snprintf(first, sizeof first, "%s · %s", sheet->id, sheet->title);
-    snprintf(second, sizeof second, "Job %s · %s · %s%s%s", result->job, result->layout,
+    tr_verdict verdict = result->verdict;
+    if (result->n_targets > 1) {
+        verdict = t->verdict;
+        snprintf(first, sizeof first, "%d of %d: %s · %s", target + 1, result->n_targets, sheet->id,
+                 sheet->title);
+        snprintf(whole, sizeof whole, "whole check %s %s · ", tr_verdict_shape(result->verdict),
+                 tr_verdict_headline(result->verdict));
+    }
+    snprintf(second, sizeof second, "%sJob %s · %s · %s%s%s", whole, result->job, result->layout,
              result->vehicle, *result->vehicle_id ? " · " : "", result->vehicle_id);
-    draw_head(canvas, result->verdict, tr_verdict_headline(result->verdict), first, second);
+    const tr_page_head head = {verdict, tr_verdict_headline(verdict), first, second, third};
+    tr_page_draw_head(canvas, &head);
+}
+
+static bool draw_target(tr_canvas *canvas, const tr_check_result *result,
+                        const tr_photo_set *photos, int target, const char *third, tr_error *err) {
+    const tr_target_result *t = &result->targets[target];
+    draw_target_head(canvas, result, target, third);
     draw_message(canvas, result, target);
-    draw_rule(canvas, 246);
+    tr_page_draw_rule(canvas, TR_PAGE_RULE_PX);
     if (!tr_overlay_draw(canvas, PHOTO, result, photos, target, t->photo, err)) return false;
     draw_caption(canvas, result, t->photo);
     tr_plan_draw_detail(canvas, DETAIL, result, target);
     tr_plan_draw(canvas, PLAN, result, target);
     draw_table(canvas, t);
-    draw_foot(canvas);
+    tr_page_draw_foot(canvas);
     return true;
 }
 
@@ -226,40 +198,116 @@ static void draw_reasons(tr_canvas *canvas, const tr_check_result *result) {
     for (int i = 0; i < result->findings.n && y < LAST_Y; i++) {
         tr_finding_text(&result->findings.items[i], sentence);
         snprintf(text, sizeof text, "! %s", sentence);
-        y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
+        y += 14 + tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, y, tr_page_width(), type, text);
     }
     for (int i = 0; i < result->n_photos && y < LAST_Y; i++) {
         const tr_photo_result *photo = &result->photos[result->order[i]];
         if (photo->is_used || photo->why_not.n == 0) continue;
         tr_reason_text(photo->why_not.items, sentence);
         snprintf(text, sizeof text, "%s: %s", photo->name, sentence);
-        y += 14 + tr_canvas_text(canvas, MARGIN, y, page_width(), type, text);
+        y += 14 + tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, y, tr_page_width(), type, text);
     }
 }
 
 static void draw_failed(tr_canvas *canvas, const tr_check_result *result) {
     char first[160] = "", text[1024];
     if (result->has_job) snprintf(first, sizeof first, "Job %s", result->job);
-    draw_head(canvas, TR_INCONCLUSIVE, "NO MEASUREMENT", first, result->layout);
+    const tr_page_head head = {TR_INCONCLUSIVE, "NO MEASUREMENT", first, result->layout, NULL};
+    tr_page_draw_head(canvas, &head);
     tr_error_print(&result->why, text, sizeof text);
     const tr_type type = {
         .size_px = 42, .smallest_px = 30, .is_bold = true, .colour = TR_INK, .lines = 4};
-    tr_canvas_text(canvas, MARGIN, 170, page_width(), type, text);
+    tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, 170, tr_page_width(), type, text);
     draw_reasons(canvas, result);
-    draw_foot(canvas);
+    tr_page_draw_foot(canvas);
+}
+
+/* ---- Pages and files ---- */
+
+typedef struct {
+    const tr_check_result *result;
+    const tr_photo_set *photos;
+    tr_picture_pages pages;
+    char mark[TR_CHECK_MARK_SIZE];
+} drawing;
+
+static bool draw_page(const drawing *d, int page, tr_canvas *canvas, tr_error *err) {
+    const tr_picture_page *p = &d->pages.items[page];
+    char text[64];
+    snprintf(text, sizeof text, "page %d of %d · check %s", page + 1, d->pages.n, d->mark);
+    const char *third = d->pages.n > 1 ? text : NULL;
+    switch (p->kind) {
+    case TR_PAGE_FAILED: draw_failed(canvas, d->result); return true;
+    case TR_PAGE_OVERVIEW: tr_overview_draw(canvas, d->result, third); return true;
+    case TR_PAGE_TARGET: return draw_target(canvas, d->result, d->photos, p->target, third, err);
+    }
+    return false;
+}
+
+/* All pages as one document. */
+static bool draw_document(const drawing *d, tr_new_file *file, tr_error *err) {
+    tr_canvas canvas;
+    uint8_t *data = NULL;
+    char title[256];
+    snprintf(title, sizeof title, "Job %s, layout %s", d->result->job, d->result->layout);
+    if (!tr_canvas_init_pdf(&canvas, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX, title, err))
+        return false;
+    bool ok = true;
+    for (int i = 0; i < d->pages.n && ok; i++) {
+        ok = draw_page(d, i, &canvas, err);
+        tr_canvas_next_page(&canvas);
+    }
+    ok = ok && tr_canvas_take(&canvas, file->path, &data, &file->size, err);
+    file->data = data;
+    tr_canvas_release(&canvas);
+    return ok;
+}
+
+static bool draw_picture(const drawing *d, int page, tr_new_file *file, tr_error *err) {
+    tr_canvas canvas;
+    uint8_t *data = NULL;
+    if (!tr_canvas_init(&canvas, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX, err)) return false;
+    bool ok = draw_page(d, page, &canvas, err) &&
+              tr_canvas_take(&canvas, file->path, &data, &file->size, err);
+    file->data = data;
+    tr_canvas_release(&canvas);
+    return ok;
+}
+
+/* A name that was made up here could be that of a photo. */
+static bool is_no_photo(const tr_check_result *result, const char *path, tr_error *err) {
+    for (int i = 0; i < result->n_photos; i++) {
+        if (tr_file_is_same(path, result->photos[i].file)) {
+            return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                              "is one of the photos, which a page of the picture would replace; "
+                              "give the picture another name");
+        }
+    }
+    return true;
+}
+
+/* Everything is drawn before anything is written. */
+static bool write_all(const drawing *d, tr_error *err) {
+    int n = d->pages.is_pdf ? 1 : d->pages.n;
+    tr_new_file *files = calloc((size_t)n + 1, sizeof *files);
+    bool ok = files || tr_fail_memory(err);
+    for (int i = 0; i < n && ok; i++) {
+        files[i].path = d->pages.items[i].file;
+        ok = is_no_photo(d->result, files[i].path, err) &&
+             (d->pages.is_pdf ? draw_document(d, &files[i], err)
+                              : draw_picture(d, i, &files[i], err));
+    }
+    ok = ok && tr_files_write(files, n, err);
+    for (int i = 0; i < n && files; i++) free((void *)files[i].data);
+    free(files);
+    return ok;
 }
 
 bool tr_picture_write(const tr_check_result *result, const tr_photo_set *photos, const char *path,
                       tr_error *err) {
-    tr_canvas canvas;
-    if (!tr_canvas_init(&canvas, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX, err)) return false;
-    bool ok = true;
-    if (result->why.code != TR_OK) {
-        draw_failed(&canvas, result);
-    } else {
-        ok = draw(&canvas, result, photos, err);
-    }
-    ok = ok && tr_canvas_write(&canvas, path, err);
-    tr_canvas_release(&canvas);
+    drawing d = {.result = result, .photos = photos};
+    tr_check_mark(result, d.mark);
+    bool ok = tr_picture_pages_of(result, path, &d.pages, err) && write_all(&d, err);
+    tr_picture_pages_release(&d.pages);
     return ok;
 }

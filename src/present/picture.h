@@ -1,7 +1,8 @@
-/* A check as one picture: the verdict, what to do, the photo that shows the sheet best with its
+/* A check as a picture: the verdict, what to do, the photo that shows the sheet best with its
    required and measured outline, a plan view with dimensions, the numbers, the cautions. To be read
-   on a tablet from two metres. It depends on the result and that photo alone: no date, no name of
-   the machine. */
+   on a tablet from two metres, or printed, without colours, too. Several targets have a page each,
+   and one before them that shows them all (present/picture_pages.h). It depends on the result and
+   on its photos alone: no date, no name of the machine. */
 #ifndef TR_PRESENT_PICTURE_H
 #define TR_PRESENT_PICTURE_H
 
@@ -10,8 +11,9 @@
 
 enum { TR_PICTURE_WIDTH_PX = 1920, TR_PICTURE_HEIGHT_PX = 1200 };
 
-/* Writes a PNG, whole or not at all. Reads one photo again (present/overlay.h). Of several targets
-   all are in the plan, and the first one of the worst verdict is shown in detail.
+/* Writes the files of tr_picture_pages_of, all of them whole or none (tr_files_write): PNGs, or one
+   PDF where path ends so. Reads one photo a target again (present/overlay.h). None of the photos is
+   ever written over.
 
    photos: of the check, or NULL. A check that ended without a measurement has a picture too, so
    that no older one of that name is taken for this one.

@@ -2,6 +2,7 @@
 
 #include <stdio.h>
 
+#include "present/labels.h"
 #include "present/words.h"
 
 /* Strokes, px. */
@@ -271,7 +272,7 @@ static extent outline_extent(const plan *p, int target) {
 
 /* Name and shape, and below them the yaw where there is room: on the sheet where it is large
    enough, else on its side towards the vehicle. */
-static void draw_name(const plan *p, int target, bool has_yaw) {
+static void draw_name(const plan *p, tr_box box, int target) {
     static const double LEAST_PX = 90, LINE_PX = 32;
     const tr_target_result *t = &p->result->targets[target];
     tr_type type = {.size_px = 26, .is_bold = true, .colour = tr_verdict_colour(t->verdict)};
@@ -279,12 +280,13 @@ static void draw_name(const plan *p, int target, bool has_yaw) {
     extent e = outline_extent(p, target);
     tr_vec2 c = on_page(p, (e.x_min + e.x_max) / 2, (e.y_min + e.y_max) / 2);
     double height = p->px_per_mm * (e.x_max - e.x_min);
-    if (!(height >= LEAST_PX)) {
-        c.y += (e.x_max > 0 ? 1 : -1) * (height / 2 + 22);
-        has_yaw = false;
-    }
+    bool has_yaw = height >= LEAST_PX;
+    if (!has_yaw) c.y += (e.x_max > 0 ? 1 : -1) * (height / 2 + 22);
     snprintf(text, sizeof text, "%s %s", tr_verdict_shape(t->verdict),
              sheet_of(p->result, target)->id);
+    /* Not beyond the edge of the drawing. */
+    double half = tr_canvas_text_width(p->canvas, type, text) / 2 + 4;
+    if (2 * half < box.width) c.x = fmin(fmax(c.x, box.x + half), box.x + box.width - half);
     tr_canvas_label(p->canvas, c.x, c.y - (has_yaw ? LINE_PX / 2 : 0), 0, type, true, text);
     if (!has_yaw) return;
     if (is_target_placed(p->result, target)) {
@@ -309,7 +311,8 @@ static void value_text(tr_axis axis, const tr_axis_result *r, char *text, size_t
 }
 
 /* From what the placement counts from to the sheet's centre. */
-static void draw_dimensions(const plan *p, tr_box box, int target) {
+static void draw_dimensions(const plan *p, tr_box box, int target, tr_label_room *room) {
+    static const double BESIDE_PX = 36, BEYOND_PX = 44; /* the line, its words and its arrows */
     const tr_target_result *t = &p->result->targets[target];
     bool is_placed = is_target_placed(p->result, target);
     tr_vec3 c = is_placed ? measured_pose(p->result, target).t_mm : t->vehicle_from_required.t_mm;
@@ -320,11 +323,16 @@ static void draw_dimensions(const plan *p, tr_box box, int target) {
     tr_vec2 origin = {t->vehicle_from_required.t_mm.x - t->axis[TR_X].required,
                       t->vehicle_from_required.t_mm.y - t->axis[TR_Y].required};
 
+    /* At the edge of the drawing that is nearer. */
+    static const double EDGE_PX = 40;
+    bool is_right = e.y_max < 0;
     value_text(TR_X, &t->axis[TR_X], text, sizeof text);
-    tr_vec2 a = on_page(p, origin.x, e.y_max);
-    tr_vec2 b = on_page(p, c.x, e.y_max);
-    double left = a.x - (box.x + 40);
+    tr_vec2 a = on_page(p, origin.x, is_right ? e.y_min : e.y_max);
+    tr_vec2 b = on_page(p, c.x, is_right ? e.y_min : e.y_max);
+    double left = a.x - (is_right ? box.x + box.width - EDGE_PX : box.x + EDGE_PX);
     tr_canvas_dimension(p->canvas, a, b, b.y > a.y ? left : -left, 24, text);
+    tr_label_take(room, (tr_box){a.x - left - BESIDE_PX, fmin(a.y, b.y) - BEYOND_PX, 2 * BESIDE_PX,
+                                 fabs(b.y - a.y) + 2 * BEYOND_PX});
 
     value_text(TR_Y, &t->axis[TR_Y], text, sizeof text);
     bool is_ahead = e.x_min > 0;
@@ -332,26 +340,168 @@ static void draw_dimensions(const plan *p, tr_box box, int target) {
     a = on_page(p, edge, origin.y);
     b = on_page(p, edge, c.y);
     /* The side away from the vehicle: see tr_canvas_dimension for the sign. */
-    double shift = (is_ahead ? -1 : 1) * (b.x < a.x ? -1 : 1) * 26.0;
-    tr_canvas_dimension(p->canvas, a, b, shift, 24, text);
+    double away = is_ahead ? -26 : 26;
+    tr_canvas_dimension(p->canvas, a, b, b.x < a.x ? -away : away, 24, text);
+    tr_label_take(room, (tr_box){fmin(a.x, b.x) - BEYOND_PX, a.y + away - BESIDE_PX,
+                                 fabs(b.x - a.x) + 2 * BEYOND_PX, 2 * BESIDE_PX});
+}
+
+/* ---- Many targets ---- */
+
+static tr_box box_of(const plan *p, extent e) {
+    tr_vec2 a = on_page(p, e.x_max, e.y_max);
+    return (tr_box){a.x, a.y, p->px_per_mm * (e.y_max - e.y_min),
+                    p->px_per_mm * (e.x_max - e.x_min)};
+}
+
+static tr_vec2 middle_of(const plan *p, int target) {
+    extent e = outline_extent(p, target);
+    return on_page(p, (e.x_min + e.x_max) / 2, (e.y_min + e.y_max) / 2);
+}
+
+static void take_wheel(tr_label_room *room, const plan *p, tr_wheel_point point) {
+    tr_vec2 at;
+    if (!find_point(p->result, point, &at)) return;
+    extent e = {at.x - WHEEL_LENGTH_MM / 2, at.x + WHEEL_LENGTH_MM / 2,
+                at.y > 0 ? at.y - WHEEL_WIDTH_MM : at.y, at.y > 0 ? at.y : at.y + WHEEL_WIDTH_MM};
+    tr_label_take(room, box_of(p, e));
+}
+
+/* The wheels, the arrows of the vehicle frame, and the word at the front. */
+static tr_label_room room_beside_vehicle(const plan *p, tr_box box) {
+    tr_label_room room = {.within = box};
+    for (int i = 0; i < TR_N_POINTS; i++) take_wheel(&room, p, (tr_wheel_point)i);
+    tr_label_take(&room, (tr_box){p->x0_px - 76, p->y0_px - 80, 110, 100});
+    tr_label_take(&room, (tr_box){p->x0_px - 120, box.y, 240, 72});
+    return room;
+}
+
+/* From a label to what it names, where they do not touch: between their nearest points. */
+static void draw_leader(const plan *p, tr_box label, tr_box of) {
+    tr_vec2 from, to;
+    double x0 = fmax(label.x, of.x);
+    double x1 = fmin(label.x + label.width, of.x + of.width);
+    double y0 = fmax(label.y, of.y);
+    double y1 = fmin(label.y + label.height, of.y + of.height);
+    if (x0 <= x1 && y0 <= y1) return;
+    from.x = x0 <= x1 ? (x0 + x1) / 2 : label.x < of.x ? label.x + label.width : label.x;
+    to.x = x0 <= x1 ? from.x : label.x < of.x ? of.x : of.x + of.width;
+    from.y = y0 <= y1 ? (y0 + y1) / 2 : label.y < of.y ? label.y + label.height : label.y;
+    to.y = y0 <= y1 ? from.y : label.y < of.y ? of.y : of.y + of.height;
+    tr_vec2 line[2] = {from, to};
+    set_pen(p, THIN_PX, TR_INK);
+    tr_canvas_path(p->canvas, line, 2);
+    cairo_stroke(p->canvas->cr);
+}
+
+/* A number in the verdict's shape and, where has_name, the sheet's id: on the sheet where that has
+   room, else beside it. */
+static void draw_tag(const plan *p, tr_label_room *room, int target, bool has_name) {
+    static const double RADIUS = 24, GAP = 8;
+    const tr_target_result *t = &p->result->targets[target];
+    const char *id = sheet_of(p->result, target)->id;
+    const tr_type type = {.size_px = 26, .is_bold = true, .colour = tr_verdict_colour(t->verdict)};
+    double words = has_name ? GAP + tr_canvas_text_width(p->canvas, type, id) + GAP : 0;
+    double width = 2 * RADIUS + words;
+    double height = 2 * RADIUS;
+    tr_label_room free = *room;
+    for (int i = 0; i < p->result->n_targets; i++) {
+        tr_box outline = box_of(p, outline_extent(p, i));
+        bool has_room = outline.width > width + 12 && outline.height > height + 12;
+        if (i != target || !has_room) tr_label_take(&free, outline);
+    }
+    tr_vec2 at = middle_of(p, target);
+    tr_vec2 c = tr_label_place(&free, at, width + 6, height + 6);
+    tr_label_take(room, (tr_box){c.x - width / 2 - 3, c.y - height / 2 - 3, width + 6, height + 6});
+    tr_box label = {c.x - width / 2, c.y - height / 2, width, height};
+    draw_leader(p, label, box_of(p, outline_extent(p, target)));
+    char number[16];
+    snprintf(number, sizeof number, "%d", target + 1);
+    if (has_name) {
+        tr_canvas_label(p->canvas, c.x - width / 2 + 2 * RADIUS + words / 2, c.y, 0, type, true,
+                        id);
+    }
+    tr_canvas_tag(p->canvas, c.x - width / 2 + RADIUS, c.y, RADIUS, t->verdict, number);
+}
+
+static void draw_relation_line(const plan *p, const tr_relation_result *r) {
+    static const double DASHES[] = {14, 5, 3, 5};
+    tr_vec2 ends[2] = {middle_of(p, r->targets[0]), middle_of(p, r->targets[1])};
+    set_pen(p, THIN_PX, TR_INK);
+    cairo_set_dash(p->canvas->cr, DASHES, 4, 0);
+    tr_canvas_path(p->canvas, ends, 2);
+    cairo_stroke(p->canvas->cr);
+    cairo_set_dash(p->canvas->cr, NULL, 0, 0);
+}
+
+static void draw_relation_letter(const plan *p, tr_label_room *room, int relation) {
+    static const double RADIUS = 20;
+    const tr_relation_result *r = &p->result->relations[relation];
+    tr_vec2 a = middle_of(p, r->targets[0]);
+    tr_vec2 b = middle_of(p, r->targets[1]);
+    char letter[16];
+    tr_relation_letter(relation, letter);
+    tr_label_room free = *room;
+    for (int i = 0; i < p->result->n_targets; i++) {
+        tr_label_take(&free, box_of(p, outline_extent(p, i)));
+    }
+    tr_vec2 c =
+        tr_label_place(&free, tr_v2_scale(0.5, tr_v2_add(a, b)), 2 * RADIUS + 4, 2 * RADIUS + 4);
+    tr_label_take(room,
+                  (tr_box){c.x - RADIUS - 2, c.y - RADIUS - 2, 2 * RADIUS + 4, 2 * RADIUS + 4});
+    tr_canvas_tag(p->canvas, c.x, c.y, RADIUS, r->verdict, letter);
+}
+
+/* ---- The whole ---- */
+
+static void draw_vehicle(const plan *p, tr_box box, const extent *e) {
+    double front = front_axle_mm(p->result);
+    draw_front(p, box);
+    draw_centreline(p, e);
+    draw_axle(p, TR_REAR_LEFT, TR_REAR_RIGHT, 0);
+    if (front > 0) draw_axle(p, TR_FRONT_LEFT, TR_FRONT_RIGHT, front);
+}
+
+/* The vehicle's lengths are drawn where a lone target does not lie beside it. */
+static bool has_room_for_lengths(const plan *p, int target) {
+    extent e = outline_extent(p, target);
+    bool is_beside = e.x_max > -WHEEL_LENGTH_MM / 2 && e.x_min < front_axle_mm(p->result);
+    return p->result->n_targets == 1 && !is_beside;
 }
 
 void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target) {
     extent e = extent_of(result);
     plan p = fit(canvas, box, result, e);
     cairo_save(canvas->cr);
-    draw_front(&p, box);
-    draw_centreline(&p, &e);
-    draw_axle(&p, TR_REAR_LEFT, TR_REAR_RIGHT, 0);
-    double front = front_axle_mm(result);
-    if (front > 0) draw_axle(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, front);
-    draw_track(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, &result->track_front);
-    draw_track(&p, TR_REAR_LEFT, TR_REAR_RIGHT, &result->track_rear);
-    draw_wheelbase(&p, 40);
+    draw_vehicle(&p, box, &e);
+    if (has_room_for_lengths(&p, target)) {
+        draw_track(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, &result->track_front);
+        draw_track(&p, TR_REAR_LEFT, TR_REAR_RIGHT, &result->track_rear);
+        draw_wheelbase(&p, 40);
+    }
     for (int i = 0; i < result->n_targets; i++) draw_sheet(&p, i);
     draw_frame(&p);
-    if (target >= 0) draw_dimensions(&p, box, target);
-    for (int i = 0; i < result->n_targets; i++) draw_name(&p, i, i == target);
+    tr_label_room room = room_beside_vehicle(&p, box);
+    draw_dimensions(&p, box, target, &room);
+    if (result->n_targets == 1) draw_name(&p, box, target);
+    for (int i = 0; i < result->n_targets && result->n_targets > 1; i++) {
+        int k = i == 0 ? target : i - (i <= target); /* its own name first */
+        draw_tag(&p, &room, k, k == target);
+    }
+    cairo_restore(canvas->cr);
+}
+
+void tr_plan_draw_all(tr_canvas *canvas, tr_box box, const tr_check_result *result) {
+    extent e = extent_of(result);
+    plan p = fit(canvas, box, result, e);
+    cairo_save(canvas->cr);
+    draw_vehicle(&p, box, &e);
+    for (int i = 0; i < result->n_relations; i++) draw_relation_line(&p, &result->relations[i]);
+    for (int i = 0; i < result->n_targets; i++) draw_sheet(&p, i);
+    draw_frame(&p);
+    tr_label_room room = room_beside_vehicle(&p, box);
+    for (int i = 0; i < result->n_targets; i++) draw_tag(&p, &room, i, true);
+    for (int i = 0; i < result->n_relations; i++) draw_relation_letter(&p, &room, i);
     cairo_restore(canvas->cr);
 }
 

@@ -8,9 +8,13 @@
 #include "plan/plan.h"
 #include "present/canvas.h"
 
-/* The whole: wheels, axles, centreline, tracks and wheelbase, every target; `target` (or -1) with
-   its dimensions. To scale. */
+/* The whole: wheels, axles, centreline, tracks and wheelbase, every target; `target` with its
+   dimensions, the others with their numbers. To scale. */
 void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target);
+
+/* The whole, with the number and the name of every target, counted from 1, and the letter of every
+   relation between the two that it is of. To scale. */
+void tr_plan_draw_all(tr_canvas *canvas, tr_box box, const tr_check_result *result);
 
 /* The whole, with the stations of a plan: numbers, and arrows to what is in the middle of each
    picture. */

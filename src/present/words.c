@@ -145,14 +145,14 @@ static void append(line *l, const char *format, ...) {
     if (l->n >= sizeof l->text) l->n = sizeof l->text - 1;
 }
 
-/* "MAT-7 (X forward, yaw)", after the sheets before it. */
-static void append_axes(line *l, const tr_check_result *result, const tr_target_result *t,
+/* "MAT-7 (X forward, yaw)", after those before it. */
+static void append_axes(line *l, const char *name, const tr_axis_result axis[TR_N_AXES],
                         tr_verdict verdict) {
     bool is_first = true;
-    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
-        if (!t->axis[axis].is_judged || t->axis[axis].verdict != verdict) continue;
-        if (is_first) append(l, "%s%s (", l->n ? ", " : "", result->sheets[t->sheet].id);
-        append(l, "%s%s", is_first ? "" : ", ", tr_axis_title(axis));
+    for (tr_axis k = 0; k < TR_N_AXES; k++) {
+        if (!axis[k].is_judged || axis[k].verdict != verdict) continue;
+        if (is_first) append(l, "%s%s (", l->n ? ", " : "", name);
+        append(l, "%s%s", is_first ? "" : ", ", tr_axis_title(k));
         is_first = false;
     }
     if (!is_first) append(l, ")");
@@ -167,6 +167,18 @@ const char *tr_wheel_sheets(const tr_check_result *result) {
         has_plate |= !result->plates[i].is_hub;
     }
     return !has_hub ? "plates" : !has_plate ? "hub sheets" : "plates and hub sheets";
+}
+
+static void append_relations(line *l, const tr_check_result *result, tr_verdict verdict) {
+    for (int i = 0; i < result->n_relations; i++) {
+        const tr_relation_result *r = &result->relations[i];
+        char name[160];
+        if (!r->axis[TR_X].is_measured) continue; /* one of its sheets is not */
+        snprintf(name, sizeof name, "from %s to %s",
+                 result->sheets[result->targets[r->targets[0]].sheet].id,
+                 result->sheets[result->targets[r->targets[1]].sheet].id);
+        append_axes(l, name, r->axis, verdict);
+    }
 }
 
 /* Plates in no photo that could be used: without them there may be no vehicle frame. */
@@ -196,9 +208,11 @@ void tr_check_why(const tr_check_result *result, char *out, size_t size) {
             }
             continue;
         }
-        append_axes(&failed, result, t, TR_FAIL);
-        append_axes(&uncertain, result, t, TR_INCONCLUSIVE);
+        append_axes(&failed, result->sheets[t->sheet].id, t->axis, TR_FAIL);
+        append_axes(&uncertain, result->sheets[t->sheet].id, t->axis, TR_INCONCLUSIVE);
     }
+    append_relations(&failed, result, TR_FAIL);
+    append_relations(&uncertain, result, TR_INCONCLUSIVE);
     if (failed.n) append(&all, "Out of limits: %s. ", failed.text);
     if (uncertain.n) append(&all, "Too uncertain to tell: %s. ", uncertain.text);
     if (missing.n)
@@ -218,6 +232,85 @@ void tr_check_why(const tr_check_result *result, char *out, size_t size) {
                                    : "The layout states no limits: nothing was judged. ");
     }
     tr_text_show(all.text, all.n - 1, out, size);
+}
+
+/* How far an axis is from a pass, as a part of its limit; what fails is worse than what is only
+   uncertain. Below 0: it is a pass, or not judged. */
+static double badness(const tr_axis_result *r) {
+    if (!r->is_judged || (r->is_measured && r->verdict == TR_PASS)) return -1;
+    if (!r->is_measured) return 0;
+    double part = (fabs(r->error) + r->u95) / r->limit;
+    return (r->verdict == TR_FAIL ? 1e6 : 0) + fmin(isfinite(part) ? part : 1e5, 1e5);
+}
+
+/* "X forward +12.1 ±2.2, limit ±10.0; also yaw". */
+static void append_worst(line *l, const tr_axis_result axis[TR_N_AXES]) {
+    tr_axis worst = TR_N_AXES;
+    tr_axis_cells cells;
+    bool is_first = true;
+    for (tr_axis k = 0; k < TR_N_AXES; k++) {
+        if (badness(&axis[k]) >= 0 &&
+            (worst == TR_N_AXES || badness(&axis[k]) > badness(&axis[worst]))) {
+            worst = k;
+        }
+    }
+    if (worst == TR_N_AXES) return;
+    tr_axis_cells_of(worst, &axis[worst], &cells);
+    const char *unit = tr_axis_is_angle(worst) ? "°" : "";
+    if (axis[worst].is_measured) {
+        append(l, "%s %s%s %s%s, limit %s%s", tr_axis_title(worst), cells.error, unit, cells.u95,
+               unit, cells.limit, unit);
+    } else {
+        append(l, "%s not measured", tr_axis_title(worst));
+    }
+    for (tr_axis k = 0; k < TR_N_AXES; k++) {
+        if (k == worst || badness(&axis[k]) < 0) continue;
+        append(l, "%s%s", is_first ? "; also " : ", ", tr_axis_title(k));
+        is_first = false;
+    }
+}
+
+/* What is left of a verdict where no axis tells. */
+static void append_rest(line *l, const tr_axis_result axis[TR_N_AXES], tr_verdict verdict) {
+    bool is_judged = false;
+    for (tr_axis k = 0; k < TR_N_AXES; k++) is_judged = is_judged || axis[k].is_judged;
+    if (l->n || (verdict == TR_PASS && is_judged)) return;
+    append(l, "%s", is_judged ? "a warning rules out a pass" : "no limit is stated");
+}
+
+void tr_target_why(const tr_check_result *result, int target, char *out, size_t size) {
+    line l = {.n = 0};
+    const tr_target_result *t = &result->targets[target];
+    if (!result->sheets[t->sheet].is_placed)
+        append(&l, "not measured");
+    else
+        append_worst(&l, t->axis);
+    append_rest(&l, t->axis, t->verdict);
+    tr_text_show(l.text, l.n, out, size);
+}
+
+void tr_relation_why(const tr_relation_result *relation, char *out, size_t size) {
+    line l = {.n = 0};
+    if (!relation->axis[TR_X].is_measured)
+        append(&l, "not measured");
+    else
+        append_worst(&l, relation->axis);
+    append_rest(&l, relation->axis, relation->verdict);
+    tr_text_show(l.text, l.n, out, size);
+}
+
+void tr_relation_letter(int relation, char out[16]) {
+    if (relation < 26)
+        snprintf(out, 16, "%c", 'A' + relation);
+    else
+        snprintf(out, 16, "R%d", relation + 1);
+}
+
+void tr_target_not_measured(const tr_check_result *result, char *out, size_t size) {
+    snprintf(out, size,
+             "Not measured. Take photos that show this sheet together with the %s at the "
+             "wheels.",
+             tr_wheel_sheets(result));
 }
 
 bool tr_target_needs_move(const tr_target_result *t) {

@@ -52,6 +52,15 @@ void tr_check_why(const tr_check_result *result, char *out, size_t size);
 
 /* What marks the wheels: "plates", "hub sheets", or both. */
 const char *tr_wheel_sheets(const tr_check_result *result);
+/* What is wrong with a target, in a few words: the judged axis that is worst, and which others are
+   no pass either; "" of a pass. */
+void tr_target_why(const tr_check_result *result, int target, char *out, size_t size);
+/* The same of the six axes of a relation. */
+void tr_relation_why(const tr_relation_result *relation, char *out, size_t size);
+/* By which drawings and lists name a relation: "A", "B", ... */
+void tr_relation_letter(int relation, char out[16]);
+/* What to do about a target that was not found. */
+void tr_target_not_measured(const tr_check_result *result, char *out, size_t size);
 
 /* Moving the sheet is what helps: a judged axis is out of its limit, or undecided with an error
    that takes up more than half of it. False for a pass, and where only a smaller u95 helps. */

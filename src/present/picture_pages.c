@@ -1,0 +1,100 @@
+#include "present/picture_pages.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "base/file.h"
+#include "present/words.h"
+
+static bool ends_in_pdf(const char *path) {
+    size_t n = strlen(path);
+    return n > 4 && strcasecmp(path + n - 4, ".pdf") == 0;
+}
+
+/* What any file system takes; a number before it keeps it apart from others. */
+static void plain_name(const char *id, char *out, size_t size) {
+    static const char PLAIN[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_";
+    size_t n = 0;
+    for (; id[n] && n + 1 < size; n++) out[n] = strchr(PLAIN, id[n]) ? id[n] : '_';
+    out[n] = 0;
+}
+
+/* result.png becomes result-WHAT.png; owned by the caller. */
+static char *file_beside(const char *path, const char *what) {
+    size_t n = strlen(path) + strlen(what) + 2;
+    char *file = malloc(n);
+    size_t n_stem = strlen(path) - 4; /* .png */
+    if (file) snprintf(file, n, "%.*s-%s%s", (int)n_stem, path, what, path + n_stem);
+    return file;
+}
+
+static bool add(tr_picture_pages *pages, const char *path, tr_picture_page_kind kind, int target,
+                const char *what, tr_error *err) {
+    tr_picture_page *page = &pages->items[pages->n];
+    bool is_first = pages->n == 0;
+    *page = (tr_picture_page){kind, target, NULL};
+    page->file = is_first || pages->is_pdf ? strdup(path) : file_beside(path, what);
+    if (!page->file) return tr_fail_memory(err);
+    pages->n++;
+    return true;
+}
+
+static bool add_target(const tr_check_result *result, int target, const char *path,
+                       tr_picture_pages *pages, tr_error *err) {
+    char id[64], what[96];
+    bool is_failed = result->why.code != TR_OK;
+    if (is_failed && pages->is_pdf) return true;
+    plain_name(result->sheets[result->targets[target].sheet].id, id, sizeof id);
+    snprintf(what, sizeof what, "%d-%s", target + 1, id);
+    return add(pages, path, is_failed ? TR_PAGE_FAILED : TR_PAGE_TARGET, target, what, err);
+}
+
+bool tr_picture_pages_of(const tr_check_result *result, const char *path, tr_picture_pages *out,
+                         tr_error *err) {
+    bool is_failed = result->why.code != TR_OK;
+    bool has_overview = result->n_targets > 1 || is_failed;
+    memset(out, 0, sizeof *out);
+    out->is_pdf = ends_in_pdf(path);
+    out->items = calloc((size_t)result->n_targets + 1, sizeof *out->items);
+    if (!out->items) return tr_fail_memory(err);
+    if (has_overview) {
+        tr_picture_page_kind kind = is_failed ? TR_PAGE_FAILED : TR_PAGE_OVERVIEW;
+        if (!add(out, path, kind, -1, "", err)) return false;
+    }
+    bool has_pages = result->n_targets > 1 || !is_failed;
+    for (int i = 0; i < result->n_targets && has_pages; i++) {
+        if (!add_target(result, i, path, out, err)) return false;
+    }
+    return true;
+}
+
+void tr_picture_pages_release(tr_picture_pages *pages) {
+    for (int i = 0; i < pages->n; i++) free(pages->items[i].file);
+    free(pages->items);
+    memset(pages, 0, sizeof *pages);
+}
+
+void tr_check_mark(const tr_check_result *result, char out[TR_CHECK_MARK_SIZE]) {
+    char *text = NULL;
+    size_t size = 0;
+    char hex[65] = "";
+    FILE *to = open_memstream(&text, &size);
+    if (to) {
+        fprintf(to, "%s\n%s\n", result->job, result->layout);
+        for (int i = 0; i < result->n_photos; i++) {
+            fprintf(to, "%s\n", result->photos[result->order[i]].sha256);
+        }
+        for (int i = 0; i < result->n_targets; i++) {
+            for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+                tr_axis_cells cells;
+                tr_axis_cells_of(axis, &result->targets[i].axis[axis], &cells);
+                fprintf(to, "%s %s\n", cells.measured, cells.u95);
+            }
+        }
+        if (fclose(to) == 0 && text) tr_sha256_hex(text, size, hex);
+    }
+    free(text);
+    snprintf(out, TR_CHECK_MARK_SIZE, "%.4s-%.4s", hex, hex + (*hex ? 4 : 0));
+}
