@@ -456,7 +456,23 @@ static void write_job(const char *path, const char *lens) {
     assert_int_equal(fclose(to), 0);
 }
 
-/* Wheels, relations, coordinates that count from different places: those of a simulated job. */
+/* Its x and y count from different places, so that both are named. */
+static void add_free_area(tr_layout *layout) {
+    static const tr_vec2 CORNERS[3] = {{600, 400}, {1200, 400}, {600, -400}};
+    tr_free_area *area = calloc(1, sizeof *area);
+    assert_non_null(area);
+    area->from[0].kind = TR_FROM_FRONT_AXLE;
+    area->height_mm = 300;
+    area->n_corners = 3;
+    area->corners_mm = malloc(sizeof CORNERS);
+    assert_non_null(area->corners_mm);
+    memcpy(area->corners_mm, CORNERS, sizeof CORNERS);
+    layout->free_areas = area;
+    layout->n_free_areas = 1;
+}
+
+/* Wheels, relations, free areas, coordinates that count from different places: those of a simulated
+ * job. */
 static void cover_wheels(coverage *c) {
     tr_rolled_options o = {.seed = 1,
                            .n_positions = 2,
@@ -470,6 +486,7 @@ static void cover_wheels(coverage *c) {
     assert_true(tr_rolled_make(&o, &r, &err));
     r.job.layout.thrust_limit_rad = 0.01;
     r.job.layout.placements[1].from[2] = (tr_origin){TR_FROM_POINT, "emblem", TR_N_POINTS};
+    add_free_area(&r.job.layout);
     assert_true(tr_check_evaluate(&r.job, &r.check, &err));
     assert_true(tr_check_finish(&r.check, NULL, &err));
     json_t *json = tr_check_json(&r.check.result);

@@ -2,6 +2,7 @@
 #include "check.h"
 #include "temp.h"
 
+#include "job/free_area.h"
 #include "job/job.h"
 #include "job/vin.h"
 
@@ -301,11 +302,76 @@ static void wheel_points_have_the_words_of_the_file(void **state) {
     assert_string_equal(tr_wheel_point_name(TR_REAR_RIGHT), "rear-right");
 }
 
+static void free_areas_are_read(void **state) {
+    (void)state;
+    tr_layout layout;
+    read_text(&layout,
+              "layout: L\nvehicle: V\naxes: thrust\nplacements:\n"
+              "  - { sheet: B, from: front-axle, x_mm: 0, y_mm: 0, yaw_deg: 0, limits: {} }\n"
+              "free_areas:\n"
+              "  - { from: front-axle, height_mm: 800, corners_mm: [[0, 0], [9, 0], [0, 7]] }\n"
+              "  - name: left\n"
+              "    from: { x: emblem, y: rear-axle }\n"
+              "    height_mm: 0.5\n"
+              "    corners_mm: [[-1.5, 2], [3, 4], [3, 8], [1, 5]]\n");
+    assert_int_equal(layout.n_free_areas, 2);
+    const tr_free_area *a = &layout.free_areas[0];
+    assert_string_equal(a->name, "free area 1");
+    assert_int_equal(a->from[0].kind, TR_FROM_FRONT_AXLE);
+    assert_int_equal(a->from[1].kind, TR_FROM_FRONT_AXLE);
+    CHECK_NEAR(a->height_mm, 800, 0);
+    assert_int_equal(a->n_corners, 3);
+    CHECK_NEAR(a->corners_mm[2].y, 7, 0);
+    a = &layout.free_areas[1];
+    assert_string_equal(a->name, "left");
+    assert_int_equal(a->from[0].kind, TR_FROM_POINT);
+    assert_string_equal(a->from[0].name, "emblem");
+    assert_int_equal(a->from[1].kind, TR_FROM_REAR_AXLE);
+    assert_int_equal(a->n_corners, 4);
+    CHECK_NEAR(a->corners_mm[0].x, -1.5, 0);
+    tr_layout_release(&layout);
+}
+
+static void polygons_are_simple_or_not(void **state) {
+    (void)state;
+    static const struct {
+        int n, edge, other; /* edge -1: it is simple */
+        tr_vec2 corners[6];
+    } CASES[] = {
+        {3, -1, -1, {{0, 0}, {4, 0}, {0, 3}}},
+        {3, -1, -1, {{0, 0}, {0, 3}, {4, 0}}},                       /* the other way round */
+        {4, 1, 3, {{0, 0}, {4, 0}, {0, 3}, {4, 3}}},                 /* a bow */
+        {5, -1, -1, {{0, 0}, {4, 0}, {4, 3}, {2, 1}, {0, 3}}},       /* a notch */
+        {5, 0, 2, {{0, 0}, {4, 0}, {4, 3}, {2, 0}, {0, 3}}},         /* that touches an edge */
+        {5, 0, 2, {{0, 0}, {4, 0}, {4, 3}, {2, -1}, {0, 3}}},        /* that passes it */
+        {4, 2, 2, {{0, 0}, {4, 0}, {4, 3}, {4, 3}}},                 /* a corner twice */
+        {4, 0, 1, {{0, 0}, {4, 0}, {2, 0}, {0, 3}}},                 /* there and back */
+        {4, -1, -1, {{0, 0}, {2, 0}, {4, 0}, {0, 3}}},               /* a corner that is none */
+        {6, 1, 4, {{0, 0}, {4, 0}, {4, 3}, {6, 6}, {0, 3}, {4, 2}}}, /* meets a corner's edge */
+    };
+    for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++) {
+        int edge = -1;
+        int other = -1;
+        bool is_simple = tr_polygon_is_simple(CASES[i].corners, CASES[i].n, &edge, &other);
+        assert_int_equal(is_simple, CASES[i].edge < 0);
+        if (is_simple) continue;
+        assert_int_equal(edge, CASES[i].edge);
+        assert_int_equal(other, CASES[i].other);
+    }
+    const tr_vec2 *notch = CASES[3].corners;
+    assert_true(tr_polygon_has(notch, 5, tr_v2(2, 0.5)));
+    assert_false(tr_polygon_has(notch, 5, tr_v2(2, 1.5)));
+    assert_true(tr_polygon_has(notch, 5, tr_v2(0.5, 1.5)));
+    assert_false(tr_polygon_has(notch, 5, tr_v2(5, 1)));
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_layout_is_read),
         cmocka_unit_test(a_board_takes_all_six_axes),
         cmocka_unit_test(limits_may_be_empty),
+        cmocka_unit_test(free_areas_are_read),
+        cmocka_unit_test(polygons_are_simple_or_not),
         cmocka_unit_test(axes_have_the_keys_of_the_file),
         cmocka_unit_test(a_job_is_read_with_all_that_it_names),
         cmocka_unit_test(a_floor_sheet_may_have_a_height),

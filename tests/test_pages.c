@@ -1,5 +1,5 @@
-/* The picture and the text of six targets. The result is made up here, with a photo of it that is
-   drawn through a wide lens. TRAMMEL_SHOW=1 keeps the pages. */
+/* The picture and the text of six targets, and of free areas. The result is made up here, with a
+   photo of it that is drawn through a wide lens. TRAMMEL_SHOW=1 keeps the pages. */
 #include "check.h"
 
 #include <cairo.h>
@@ -15,8 +15,13 @@
 #include "check/result.h"
 #include "draw.h"
 #include "image/image.h"
+#include "job/free_area.h"
+#include "present/check_json.h"
+#include "present/check_json_read.h"
 #include "present/check_text.h"
+#include "present/free_area.h"
 #include "present/labels.h"
+#include "present/photo_view.h"
 #include "present/picture.h"
 #include "present/picture_pages.h"
 #include "present/words.h"
@@ -528,6 +533,289 @@ static void text_begins_with_one_line_a_target(void **state) {
     tr_check_result_release(&r);
 }
 
+/* ---- Free areas ---- */
+
+/* A box from (x0, y0) to (x1, y1), or, with a fifth corner, that with a notch to its middle. */
+static void add_area(tr_check_result *r, const char *name, double x0, double y0, double x1,
+                     double y1, double height, bool has_notch) {
+    tr_free_area_result *areas =
+        realloc(r->free_areas, ((size_t)r->n_free_areas + 1) * sizeof *areas);
+    assert_non_null(areas);
+    r->free_areas = areas;
+    tr_free_area_result *a = &areas[r->n_free_areas++];
+    *a = (tr_free_area_result){
+        .height_mm = height, .is_placed = true, .n_corners = has_notch ? 5 : 4};
+    a->corners_mm = calloc(5, sizeof *a->corners_mm);
+    assert_non_null(a->corners_mm);
+    snprintf(a->name, sizeof a->name, "%s", name);
+    a->corners_mm[0] = tr_v2(x0, y0);
+    a->corners_mm[1] = tr_v2(x1, y0);
+    a->corners_mm[2] = tr_v2(x1, y1);
+    a->corners_mm[3] = tr_v2(x0, y1);
+    a->corners_mm[4] = tr_v2((x0 + x1) / 2, (y0 + y1) / 2);
+}
+
+/* Of the middle of an edge; edges 0.. on the floor, then at the top, then upright. */
+static bool is_edge_hidden(const tr_check_result *r, int edge, tr_vec3 camera) {
+    tr_vec3 ends[2];
+    const tr_free_area_result *a = &r->free_areas[0];
+    tr_area_edge(a, edge, ends);
+    tr_vec3 middle = tr_v3_scale(0.5, tr_v3_add(ends[0], ends[1]));
+    return tr_area_hides(a, camera, middle);
+}
+
+/* A camera above the height of the box and outside one corner of it: of the twelve edges of a box
+   three are hidden, those of the corner that lies farthest down and away. */
+static void a_box_hides_its_far_corner(void **state) {
+    (void)state;
+    tr_check_result r = {.n_free_areas = 0};
+    add_area(&r, "box", 0, 0, 2000, 1000, 800, false);
+    /* Corner 2 at (2000, 1000) is the farthest: floor edges 1 (from corner 1 to 2) and 2, upright
+       2. */
+    static const bool ABOVE[12] = {0, 1, 1, 0, 0, 0, 0, 0, 0, 0, 1, 0};
+    for (int e = 0; e < 12; e++) {
+        assert_int_equal(is_edge_hidden(&r, e, tr_v3(-1500, -1200, 1700)), ABOVE[e]);
+    }
+    /* From below the top the far edges there are hidden too. */
+    static const bool BELOW[12] = {0, 1, 1, 0, 0, 1, 1, 0, 0, 0, 1, 0};
+    for (int e = 0; e < 12; e++) {
+        assert_int_equal(is_edge_hidden(&r, e, tr_v3(-1500, -1200, 400)), BELOW[e]);
+    }
+    /* From in front of one face: its two uprights are seen, the two behind it are not. */
+    static const bool FRONT[12] = {0, 1, 1, 1, 0, 0, 0, 0, 0, 0, 1, 1};
+    for (int e = 0; e < 12; e++) {
+        assert_int_equal(is_edge_hidden(&r, e, tr_v3(1000, -1800, 1500)), FRONT[e]);
+    }
+    /* From straight above, and from within, nothing is. */
+    for (int e = 0; e < 12; e++) {
+        assert_false(is_edge_hidden(&r, e, tr_v3(1000, 500, 300)));
+        if (e < 4) assert_true(is_edge_hidden(&r, e, tr_v3(1000, 500, 2500)));
+        if (e >= 4 && e < 8) assert_false(is_edge_hidden(&r, e, tr_v3(1000, 500, 2500)));
+    }
+    tr_check_result_release(&r);
+}
+
+/* A notch opens towards the left: what is in it is seen from there, and not from elsewhere. */
+static void a_notch_is_seen_from_its_side(void **state) {
+    (void)state;
+    tr_check_result r = {.n_free_areas = 0};
+    add_area(&r, "notch", 0, 0, 2000, 1000, 800, true);
+    enum { NOTCH = 3, N = 5 }; /* the floor edge from corner 3 into the notch */
+    /* The notch lies between corners 3 (0, 1000) and 0 (0, 0): it opens backward. */
+    assert_false(is_edge_hidden(&r, NOTCH, tr_v3(-2000, 300, 1600)));
+    assert_false(is_edge_hidden(&r, 2 * N + 4, tr_v3(-2000, 500, 1600)));
+    assert_true(is_edge_hidden(&r, NOTCH, tr_v3(4000, 300, 1600)));
+    assert_true(is_edge_hidden(&r, 2 * N + 4, tr_v3(4000, 500, 1600)));
+    tr_check_result_release(&r);
+}
+
+/* Against a solid of many points: the way is walked in small steps. */
+static void hidden_is_what_a_walk_says(void **state) {
+    (void)state;
+    enum { WAYS = 4000, STEPS = 1500 };
+    tr_check_result r = {.n_free_areas = 0};
+    add_area(&r, "notch", -500, -700, 1500, 900, 800, true);
+    const tr_free_area_result *a = &r.free_areas[0];
+    tr_draw d = draw_seeded("hidden");
+    int n_hidden = 0;
+    int n_open = 0;
+    for (int i = 0; i < WAYS; i++) {
+        tr_vec3 camera = {draw_between(&d, -4000, 4000), draw_between(&d, -4000, 4000),
+                          draw_between(&d, 100, 2600)};
+        tr_vec3 ends[2];
+        tr_area_edge(a, i % tr_area_edges(a), ends);
+        double s = draw_between(&d, 0.02, 0.98);
+        tr_vec3 p = tr_v3_add(tr_v3_scale(1 - s, ends[0]), tr_v3_scale(s, ends[1]));
+        int inside = 0;
+        bool starts_inside = false;
+        for (int k = 0; k < STEPS; k++) {
+            double t = (k + 0.5) / STEPS;
+            tr_vec3 at = tr_v3_add(tr_v3_scale(1 - t, camera), tr_v3_scale(t, p));
+            bool is = at.z > 0 && at.z < a->height_mm &&
+                      tr_polygon_has(a->corners_mm, a->n_corners, tr_v2(at.x, at.y));
+            inside += is;
+            starts_inside = starts_inside || (k == 0 && is);
+        }
+        /* What is too near to call, and a camera within, is left out. */
+        if (starts_inside || (inside > 0 && inside < 4)) continue;
+        assert_int_equal(tr_area_hides(a, camera, p), inside > 0);
+        n_hidden += inside > 0;
+        n_open += inside == 0;
+    }
+    assert_true(n_hidden > WAYS / 5 && n_open > WAYS / 5);
+    tr_check_result_release(&r);
+}
+
+static void a_board_hides_what_is_behind_it(void **state) {
+    (void)state;
+    tr_check_result r = six_targets();
+    tr_vec3 board = r.sheets[1].vehicle_from_sheet.t_mm; /* upright, 900 x 700, looks backward */
+    tr_vec3 camera = {board.x - 3000, board.y, board.z};
+    assert_true(tr_sheets_hide(&r, camera, tr_v3(board.x + 1000, board.y + 100, board.z)));
+    assert_false(tr_sheets_hide(&r, camera, tr_v3(board.x - 1000, board.y + 100, board.z)));
+    assert_false(tr_sheets_hide(&r, camera, tr_v3(board.x + 1000, board.y + 700, board.z)));
+    /* From the other side, too. */
+    assert_true(tr_sheets_hide(&r, tr_v3(board.x + 1000, board.y, board.z), camera));
+    /* The mat under an outline hides nothing of it; and what was not found hides nothing. */
+    tr_vec3 mat = r.sheets[0].vehicle_from_sheet.t_mm;
+    assert_false(tr_sheets_hide(&r, tr_v3(mat.x - 2000, 0, 1500), tr_v3(mat.x, 100, 0)));
+    r.sheets[1].is_placed = false;
+    assert_false(tr_sheets_hide(&r, camera, tr_v3(board.x + 1000, board.y + 100, board.z)));
+    tr_check_result_release(&r);
+}
+
+static void photos_see_all_a_part_or_nothing(void **state) {
+    (void)state;
+    tr_check_result r = six_targets();
+    /* Photo 1 looks forward from behind the vehicle at (-1500, 0). */
+    add_area(&r, "near", -1900, -300, -1300, 300, 400, false);
+    add_area(&r, "wide", -6000, -6000, 6000, 6000, 400, false);
+    add_area(&r, "behind", -9000, -500, -8000, 500, 400, false);
+    add_area(&r, "under", -100000, -100000, 100000, 100000, 9000, false);
+    add_area(&r, "board", 4400, 1000, 4600, 1400, 400, false);
+    const tr_photo_result *photo = &r.photos[0];
+    static const tr_area_sight SIGHTS[] = {TR_SEES_ALL, TR_SEES_PART, TR_SEES_NOTHING,
+                                           TR_SEES_PART};
+    for (int i = 0; i < 4; i++) {
+        assert_int_equal(tr_area_sight_of(&r, &r.free_areas[i], photo), SIGHTS[i]);
+    }
+    /* A corner's pixel is where the lens of that photo has it. */
+    tr_vec3 ends[2];
+    tr_vec2 uv;
+    tr_area_edge(&r.free_areas[0], 5, ends); /* the top, from corner 1 */
+    CHECK_NEAR(ends[0].x, -1300, 0);
+    CHECK_NEAR(ends[0].y, -300, 0);
+    CHECK_NEAR(ends[0].z, 400, 0);
+    assert_true(tr_lens_project(
+        &photo->own_lens, tr_pose_apply(photo->camera_from_vehicle, ends[0]), &uv, NULL, NULL));
+    tr_vec2 drawn = tr_photo_pixel(photo, ends[0]);
+    CHECK_NEAR(drawn.x, uv.x, 0);
+    CHECK_NEAR(drawn.y, uv.y, 0);
+    /* A photo that is not used sees nothing. */
+    r.photos[0].is_used = false;
+    assert_int_equal(tr_area_sight_of(&r, &r.free_areas[0], photo), TR_SEES_NOTHING);
+    tr_check_result_release(&r);
+}
+
+/* The line is drawn where the lens has the corner: white on black. */
+static void check_drawn(const tr_check_result *r, const char *path) {
+    static const tr_box FRAME = {36, 186, 1848, 906}; /* of a lone photo */
+    const tr_photo_result *photo = &r->photos[0];
+    cairo_surface_t *page = cairo_image_surface_create_from_png(path);
+    assert_int_equal(cairo_surface_status(page), CAIRO_STATUS_SUCCESS);
+    double scale = fmin(FRAME.width / WIDTH, FRAME.height / HEIGHT);
+    double left = FRAME.x + (FRAME.width - scale * WIDTH) / 2;
+    double top = FRAME.y + (FRAME.height - scale * HEIGHT) / 2;
+    for (int edge = 0; edge < tr_area_edges(&r->free_areas[0]); edge++) {
+        tr_vec3 ends[2];
+        tr_area_edge(&r->free_areas[0], edge, ends);
+        tr_vec2 uv = tr_photo_pixel(photo, ends[0]);
+        int x = (int)lround(left + scale * (uv.x + 0.5));
+        int y = (int)lround(top + scale * (uv.y + 0.5));
+        if (count(page, x - 4, y - 4, x + 5, y + 5, TR_INK) < 4)
+            fail_msg("%s: nothing is drawn near (%d, %d)", path, x, y);
+    }
+    cairo_surface_destroy(page);
+}
+
+static void free_areas_are_drawn_into_photos(void **state) {
+    (void)state;
+    tr_check_result r = six_targets();
+    tr_error err = {0};
+    add_area(&r, "space behind", -3200, -900, -1200, 900, 700, false);
+    draw_photos(&r);
+    r.photos[1].is_used = r.photos[2].is_used = false;
+    for (int i = 0; i < N_TARGETS; i++) {
+        if (r.targets[i].photo > 0) r.targets[i].photo = -1;
+    }
+    if (!tr_picture_write(&r, NULL, "area.png", &err)) fail_msg("%s", err.text);
+    tr_picture_pages pages = pages_of(&r, "area.png");
+    assert_int_equal(pages.n, 8);
+    assert_int_equal(pages.items[7].kind, TR_PAGE_AREAS);
+    assert_string_equal(pages.items[7].file, "area-free-area-1.png");
+    check_drawn(&r, pages.items[7].file);
+    for (int i = 0; i < pages.n; i++) remove_file(pages.items[i].file);
+    tr_picture_pages_release(&pages);
+    /* Two areas, three photos. */
+    r.photos[1].is_used = r.photos[2].is_used = true;
+    add_area(&r, "lane ahead", 3600, -2000, 6000, 2000, 600, false);
+    add_area(&r, "left", 300, 1500, 2300, 2900, 300, true);
+    if (!tr_picture_write(&r, NULL, "areas.png", &err)) fail_msg("%s", err.text);
+    pages = pages_of(&r, "areas.png");
+    assert_int_equal(pages.n, 8);
+    for (int i = 0; i < pages.n; i++) remove_file(pages.items[i].file);
+    tr_picture_pages_release(&pages);
+    /* One target: its page is the first. */
+    r.n_targets = 1;
+    r.n_relations = 0;
+    pages = pages_of(&r, "areas.png");
+    assert_int_equal(pages.n, 2);
+    assert_int_equal(pages.items[0].kind, TR_PAGE_TARGET);
+    assert_string_equal(pages.items[0].file, "areas.png");
+    if (!tr_picture_write(&r, NULL, "areas-one.png", &err)) fail_msg("%s", err.text);
+    remove_file("areas-one.png");
+    remove_file("areas-one-free-area-1.png");
+    tr_picture_pages_release(&pages);
+    for (int i = 0; i < r.n_photos; i++) remove_file(r.photos[i].file);
+    tr_check_result_release(&r);
+}
+
+static void text_says_who_has_to_look(void **state) {
+    (void)state;
+    tr_check_result r = six_targets();
+    char *text = check_text_of(&r, false);
+    assert_null(strstr(text, "Free areas"));
+    free(text);
+    add_area(&r, "near", -1900, -300, -1300, 300, 400, false);
+    add_area(&r, "wide", -6000, -6000, 6000, 6000, 400, false);
+    text = check_text_of(&r, false);
+    if (getenv("TRAMMEL_SHOW")) puts(strstr(text, "Free areas"));
+    assert_non_null(
+        strstr(text, "\nFree areas\n  near, up to 400 mm: photo-1.png shows all of it"));
+    assert_non_null(strstr(text, "wide, up to 400 mm: no photo shows all of it; photo-1.png"));
+    assert_non_null(strstr(text, "Take one more photo"));
+    assert_non_null(strstr(text, "does not judge"));
+    free(text);
+    tr_check_result_release(&r);
+}
+
+static void free_areas_read_back(void **state) {
+    (void)state;
+    tr_check_result r = six_targets();
+    tr_check_result read;
+    tr_error err = {0};
+    add_area(&r, "space behind", -3200.5, -900.25, -1200, 900, 700.125, true);
+    r.free_areas[0].from[0].kind = r.free_areas[0].from[1].kind = TR_FROM_FRONT_AXLE;
+    json_t *json = tr_check_json(&r);
+    assert_non_null(json);
+    json_t *area = json_array_get(json_object_get(json, "free_areas"), 0);
+    assert_string_equal(json_string_value(json_object_get(area, "from")), "front-axle");
+    json_t *seen = json_object_get(area, "seen");
+    assert_true(json_array_size(seen) >= 1);
+    assert_string_equal(json_string_value(json_object_get(json_array_get(seen, 0), "photo")),
+                        "photo-1.png");
+    if (!tr_check_json_read(json, &read, &err)) fail_msg("'%s' %s", err.key, err.text);
+    assert_int_equal(read.n_free_areas, 1);
+    const tr_free_area_result *a = &r.free_areas[0];
+    const tr_free_area_result *b = &read.free_areas[0];
+    assert_string_equal(b->name, a->name);
+    assert_true(b->is_placed);
+    assert_true(b->height_mm == a->height_mm);
+    assert_int_equal(b->n_corners, 5);
+    assert_memory_equal(b->corners_mm, a->corners_mm, 5 * sizeof *a->corners_mm);
+    json_t *again = tr_check_json(&read);
+    assert_true(
+        json_equal(json_object_get(json, "free_areas"), json_object_get(again, "free_areas")));
+    json_decref(again);
+    json_object_del(area, "height_mm");
+    tr_check_result_release(&read);
+    assert_false(tr_check_json_read(json, &read, &err));
+    assert_string_equal(err.key, "height_mm");
+    tr_check_result_release(&read);
+    json_decref(json);
+    tr_check_result_release(&r);
+}
+
 /* ---- Labels ---- */
 
 static void labels_never_overlap(void **state) {
@@ -561,6 +849,14 @@ int main(void) {
         cmocka_unit_test(pages_are_written_all_or_none),
         cmocka_unit_test(another_check_has_another_mark),
         cmocka_unit_test(text_begins_with_one_line_a_target),
+        cmocka_unit_test(a_box_hides_its_far_corner),
+        cmocka_unit_test(a_notch_is_seen_from_its_side),
+        cmocka_unit_test(hidden_is_what_a_walk_says),
+        cmocka_unit_test(a_board_hides_what_is_behind_it),
+        cmocka_unit_test(photos_see_all_a_part_or_nothing),
+        cmocka_unit_test(free_areas_are_drawn_into_photos),
+        cmocka_unit_test(text_says_who_has_to_look),
+        cmocka_unit_test(free_areas_read_back),
         cmocka_unit_test(labels_never_overlap),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

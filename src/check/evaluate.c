@@ -123,6 +123,7 @@ static bool measure(const tr_solved *s, const tr_vehicle *vehicle, tr_check *che
             u.camber_u95_rad[i] = tr_expanded(o[TR_CAMBER + i].variance);
         }
         tr_targets_fill(s, vehicle, &outputs, &check->result);
+        tr_free_areas_fill(s, vehicle, &check->result);
         fill_vehicle(vehicle, &outputs, &check->result);
         fill_places(s, vehicle, check);
         ok = tr_check_references(job, vehicle, &u, &check->result.findings, err) &&
@@ -205,7 +206,7 @@ bool tr_check_set_up(const tr_job *job, tr_check_result *result, tr_error *err) 
         result->track_rear.stated_mm = job->layout.track_rear_mm;
     result->verdict = TR_INCONCLUSIVE;
     tr_targets_set_up(job, result);
-    return true;
+    return tr_free_areas_set_up(job, result, err);
 }
 
 bool tr_check_require(const tr_job *job, tr_check *out, tr_error *err) {

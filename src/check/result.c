@@ -12,6 +12,8 @@ void tr_check_result_release(tr_check_result *result) {
     free(result->sheets);
     free(result->plates);
     free(result->relations);
+    for (int i = 0; i < result->n_free_areas; i++) free(result->free_areas[i].corners_mm);
+    free(result->free_areas);
     free(result->order);
     tr_photo_results_release(result->photos, result->n_photos);
     tr_findings_release(&result->findings);

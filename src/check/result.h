@@ -51,6 +51,17 @@ typedef struct {
     tr_axis_result axis[TR_N_AXES];
 } tr_relation_result;
 
+/* A free area of the layout. */
+typedef struct {
+    char name[64];
+    tr_origin from[3]; /* of x and y */
+    double height_mm;
+    bool
+        is_placed; /* what it counts from was measured; else it is where stated lengths have that */
+    tr_vec2 *corners_mm; /* on the floor, z = 0; owned */
+    int n_corners;
+} tr_free_area_result;
+
 /* A sheet that marks a point of the vehicle. */
 typedef struct {
     tr_wheel_point point; /* TR_N_POINTS: a point with a name of its own */
@@ -80,13 +91,14 @@ typedef struct {
     char job[64], layout[64], vehicle[128], vehicle_id[64], technician[64];
     tr_error why; /* there is no measurement; TR_OK where there is */
     tr_verdict verdict;
-    tr_target_result *targets;     /* one a placement of the layout */
-    tr_sheet_result *sheets;       /* one a sheet of the job */
-    tr_relation_result *relations; /* one a relation of the layout */
-    tr_plate_result *plates;       /* one a reference of the job */
-    tr_photo_result *photos;       /* in the order given */
-    int *order;                    /* indices of the photos, sorted by name */
-    int n_targets, n_relations, n_sheets, n_plates, n_photos;
+    tr_target_result *targets;       /* one a placement of the layout */
+    tr_sheet_result *sheets;         /* one a sheet of the job */
+    tr_relation_result *relations;   /* one a relation of the layout */
+    tr_free_area_result *free_areas; /* one a free area of the layout */
+    tr_plate_result *plates;         /* one a reference of the job */
+    tr_photo_result *photos;         /* in the order given */
+    int *order;                      /* indices of the photos, sorted by name */
+    int n_targets, n_relations, n_free_areas, n_sheets, n_plates, n_photos;
     tr_length_result wheelbase, track_front, track_rear;
     bool has_wheels; /* sheets hang on wheels: directions of wheels were measured */
     tr_quantity geometry[TR_N_VEHICLE_VALUES]; /* where has_wheels; angles rad */

@@ -53,6 +53,10 @@ static double stated_origin(const tr_job *job, const tr_origin *from, int k, int
     return xyz[k];
 }
 
+double tr_stated_origin(const tr_job *job, const tr_origin *from, int k) {
+    return stated_origin(job, from, k, 0);
+}
+
 static tr_axis_result required_axis(const tr_requirement *r) {
     return (tr_axis_result){.is_required = r->is_required,
                             .is_judged = r->is_judged,

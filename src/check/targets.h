@@ -21,6 +21,16 @@ tr_pose tr_target_required_pose(const tr_solved *solved, const tr_vehicle *vehic
 void tr_targets_fill(const tr_solved *solved, const tr_vehicle *vehicle, const tr_outputs *outputs,
                      tr_check_result *result);
 
+/* Coordinate k of what a placement counts from, as the layout alone has it: 0 where it does not
+   say. */
+double tr_stated_origin(const tr_job *job, const tr_origin *from, int k);
+
+/* The free areas, where the layout's lengths have them; and then where the measurement has them.
+   False: memory ran out. */
+TR_MUST_USE bool tr_free_areas_set_up(const tr_job *job, tr_check_result *result, tr_error *err);
+void tr_free_areas_fill(const tr_solved *solved, const tr_vehicle *vehicle,
+                        tr_check_result *result);
+
 /* The verdicts and the moves; all other findings are there, and a sheet that lies the wrong way
    round becomes one. False: memory ran out. */
 TR_MUST_USE bool tr_targets_judge(const tr_job *job, tr_check_result *result, tr_error *err);

@@ -87,6 +87,7 @@ static bool tell_files(const tr_check_result *result, const tr_picture_pages *pa
         if (!pages->is_pdf) fputs("  ", stdout);
         tr_options_print_word(page->file);
         if (page->kind == TR_PAGE_OVERVIEW && !pages->is_pdf) fputs("  all targets", stdout);
+        if (page->kind == TR_PAGE_AREAS && !pages->is_pdf) fputs("  free areas: look", stdout);
         if (page->kind == TR_PAGE_TARGET && !pages->is_pdf) {
             tr_verdict verdict = result->targets[page->target].verdict;
             printf("  %s %s", tr_verdict_shape(verdict), tr_verdict_name(verdict));

@@ -27,7 +27,8 @@ const tr_help_command tr_help_check = {
             {"--picture", "OUT.png",
              "draw the result: a photo, the plan and the numbers, 1920 x 1200 px. If the layout "
              "places several sheets, OUT.png shows all of them, and OUT-1-SHEET.png, "
-             "OUT-2-SHEET.png and so on show one each. With a name in .pdf all pages are in one "
+             "OUT-2-SHEET.png and so on show one each; OUT-free-area-1.png and so on show the "
+             "layout's free areas in the photos. With a name in .pdf all pages are in one "
              "file, A4. If nothing could be measured, the picture says so",
              "f png pdf"},
             TR_HELP_THREADS,

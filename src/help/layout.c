@@ -96,6 +96,19 @@ const tr_help_format tr_help_layout = {
             {"between[].limits.yaw_deg", "degrees", "not judged", "limit of the yaw"},
             {"between[].limits.pitch_deg", "degrees", "not judged", "limit of the pitch"},
             {"between[].limits.roll_deg", "degrees", "not judged", "limit of the roll"},
+            {"free_areas", NULL, "none",
+             "parts of the floor that have to be clear of other objects: 1 to 16. The picture of a "
+             "check draws them into every photo that sees them, for a person to look; the program "
+             "does not judge them"},
+            {"free_areas[].name", NULL, "free area 1, ...", "what results call it"},
+            {"free_areas[].from", NULL, NULL,
+             "what its corners count from, as in a placement; or `{ x, y }`"},
+            {"free_areas[].from.x", NULL, NULL, "what x counts from"},
+            {"free_areas[].from.y", NULL, NULL, "what y counts from"},
+            {"free_areas[].height_mm", "mm", NULL, "up to which height it has to be clear"},
+            {"free_areas[].corners_mm", "mm", NULL,
+             "x and y of its corners in their order round it, 3 to 64, in the directions of "
+             "`axes`"},
             {0}},
     .sections = (const tr_help_section[]){{0}},
     .examples =
@@ -127,7 +140,16 @@ const tr_help_format tr_help_layout = {
                                          "    x_mm: 0\n"
                                          "    y_mm: -2400\n"
                                          "    yaw_deg: 0\n"
-                                         "    limits: { x_mm: 5, y_mm: 5, yaw_deg: 0.3 }\n"},
+                                         "    limits: { x_mm: 5, y_mm: 5, yaw_deg: 0.3 }\n"
+                                         "free_areas:\n"
+                                         "  - name: lane ahead\n"
+                                         "    from: front-axle\n"
+                                         "    height_mm: 800\n"
+                                         "    corners_mm: [[900, 1500], [3000, 1500], [3000, "
+                                         "-1500], [900, -1500]]\n"
+                                         "  - from: { x: rear-axle, y: front-left }\n"
+                                         "    height_mm: 300\n"
+                                         "    corners_mm: [[0, 100], [2000, 100], [1000, 900]]\n"},
             {"layouts/demo-rear.yaml", "layout: DEMO-REAR\n"
                                        "vehicle: Demo estate car\n"
                                        "axes: centreline\n"

@@ -280,6 +280,11 @@ static bool counts_from_front(const tr_layout *layout) {
             if (layout->placements[i].from[k].kind == TR_FROM_FRONT_AXLE) return true;
         }
     }
+    for (int i = 0; i < layout->n_free_areas; i++) {
+        for (int k = 0; k < 2; k++) {
+            if (layout->free_areas[i].from[k].kind == TR_FROM_FRONT_AXLE) return true;
+        }
+    }
     return false;
 }
 
@@ -399,26 +404,46 @@ static int find_reference(const tr_job *job, const char *name) {
     return -1;
 }
 
-/* What coordinate k of placement i counts from: a marked point, else another placed sheet. */
-static void find_origin(tr_job *job, int i, int k, tr_error *cause) {
-    tr_placement *placement = &job->layout.placements[i];
-    tr_origin *from = &placement->from[k];
-    char key[48];
+/* What a coordinate counts from: a marked point, else another placed sheet. self: the sheet that it
+   is a coordinate of; key, line: where the layout says so. */
+static void find_origin(tr_job *job, tr_origin *from, const char *self, const char *key, int line,
+                        tr_error *cause) {
     if (from->kind != TR_FROM_POINT) return;
-    snprintf(key, sizeof key, "placements[%d].from", i);
     from->index = find_reference(job, from->name);
     if (from->index >= 0) return;
     from->kind = TR_FROM_SHEET;
     from->index = tr_job_find_sheet(job, from->name);
     bool is_placed = from->index >= 0 && tr_job_needs_sheet(job, from->index);
     if (!is_placed) {
-        tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, placement->from_line, key,
+        tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, line, key,
                    "is %s, which is neither an axle (front-axle, rear-axle), nor a point that a "
                    "reference of the job marks, nor another placed sheet",
                    from->name);
-    } else if (strcmp(from->name, placement->sheet) == 0) {
-        tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, placement->from_line, key,
+    } else if (strcmp(from->name, self) == 0) {
+        tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, line, key,
                    "is %s itself; name an axle, a marked point or another sheet", from->name);
+    }
+}
+
+static void find_origins(tr_job *job, int i, tr_error *cause) {
+    tr_placement *p = &job->layout.placements[i];
+    char key[48];
+    snprintf(key, sizeof key, "placements[%d].from", i);
+    for (int k = 0; k < 3 && cause->code == TR_OK; k++) {
+        find_origin(job, &p->from[k], p->sheet, key, p->from_line, cause);
+    }
+}
+
+static void check_free_areas(tr_yaml y, tr_job *job) {
+    for (int i = 0; i < job->layout.n_free_areas && tr_yaml_has(y); i++) {
+        tr_free_area *area = &job->layout.free_areas[i];
+        tr_error cause = {0};
+        char key[48];
+        snprintf(key, sizeof key, "free_areas[%d].from", i);
+        for (int k = 0; k < 2 && cause.code == TR_OK; k++) {
+            find_origin(job, &area->from[k], "", key, area->from_line, &cause);
+        }
+        if (cause.code != TR_OK) tr_yaml_fail_inside(y, &cause);
     }
 }
 
@@ -465,7 +490,7 @@ static void check_placements(tr_yaml y, tr_job *job) {
                        placement->sheet);
         } else {
             check_limits(job, i, &job->sheets[sheet], &cause);
-            for (int k = 0; k < 3 && cause.code == TR_OK; k++) find_origin(job, i, k, &cause);
+            find_origins(job, i, &cause);
         }
         if (cause.code != TR_OK) tr_yaml_fail_inside(y, &cause);
     }
@@ -528,6 +553,7 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     read_sheets(tr_yaml_at(y, "sheets"), &job);
     read_references(tr_yaml_at(y, "references"), &job);
     check_placements(y, &job);
+    check_free_areas(y, &job);
     check_chains(y, &job);
     tr_read_pointers(tr_yaml_at(y, "pointers"), &job);
     tr_check_untagged(y, &job);

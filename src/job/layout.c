@@ -5,6 +5,7 @@
 
 #include "base/file.h"
 #include "base/yaml.h"
+#include "job/read.h"
 
 /* Nothing is placed farther away than this: it is the size of a workshop. mm */
 #define MAX_MM 100000.0
@@ -72,15 +73,14 @@ static tr_origin read_origin(tr_yaml y) {
     return origin;
 }
 
-/* One name for x and y, with heights from the floor; or one for each coordinate. */
-static void read_origins(tr_yaml y, tr_origin from[3]) {
+void tr_read_origins(tr_yaml y, bool has_z, tr_origin from[3]) {
     if (!tr_yaml_is_mapping(y)) {
         from[0] = from[1] = read_origin(y);
         return;
     }
     static const char *const KEYS[3] = {"x", "y", "z"};
-    tr_yaml_keys(y, "x y z?");
-    for (int k = 0; k < 3; k++) from[k] = read_origin(tr_yaml_at(y, KEYS[k]));
+    tr_yaml_keys(y, has_z ? "x y z?" : "x y");
+    for (int k = 0; k < (has_z ? 3 : 2); k++) from[k] = read_origin(tr_yaml_at(y, KEYS[k]));
 }
 
 /* The six keys of axes, and those of the limits. */
@@ -114,7 +114,7 @@ static tr_placement read_placement(tr_yaml y) {
     placement.line = tr_yaml_line(tr_yaml_at(y, "sheet"));
     tr_yaml_text(tr_yaml_at(y, "sheet"), placement.sheet, sizeof placement.sheet);
     placement.from_line = tr_yaml_line(tr_yaml_at(y, "from"));
-    read_origins(tr_yaml_at(y, "from"), placement.from);
+    tr_read_origins(tr_yaml_at(y, "from"), true, placement.from);
     read_reach(y, &placement);
     read_axes(y, placement.axis, placement.limit_line);
     return placement;
@@ -177,8 +177,10 @@ bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
     tr_layout layout = {0};
     *out = layout;
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(y, "layout vehicle axes wheelbase_mm? track_front_mm? track_rear_mm? "
-                    "reference_tolerance_mm? thrust_limit_deg? flatness_mm? placements between?");
+    tr_yaml_keys(
+        y,
+        "layout vehicle axes wheelbase_mm? track_front_mm? track_rear_mm? "
+        "reference_tolerance_mm? thrust_limit_deg? flatness_mm? placements between? free_areas?");
     tr_yaml_text(tr_yaml_at(y, "layout"), layout.id, sizeof layout.id);
     tr_yaml_text(tr_yaml_at(y, "vehicle"), layout.vehicle, sizeof layout.vehicle);
     layout.axes = (tr_axes)tr_yaml_choice(tr_yaml_at(y, "axes"), AXES, 3);
@@ -195,6 +197,7 @@ bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
         tr_yaml_has(flatness) ? tr_yaml_size(flatness, MAX_MM) : DEFAULT_FLATNESS_MM;
     read_placements(tr_yaml_at(y, "placements"), &layout);
     read_relations(tr_yaml_at(y, "between"), &layout);
+    tr_free_areas_read(tr_yaml_at(y, "free_areas"), &layout);
     layout.path = tr_path_beside("", path);
     if (!layout.path) tr_yaml_fail_memory(y);
     if (!tr_yaml_close(y, err)) {
@@ -209,5 +212,6 @@ void tr_layout_release(tr_layout *layout) {
     free(layout->path);
     free(layout->placements);
     free(layout->relations);
+    tr_free_areas_release(layout);
     *layout = (tr_layout){0};
 }

@@ -62,6 +62,16 @@ typedef struct {
     int line;
 } tr_relation;
 
+/* A part of the floor that has to be clear of other objects (job/free_area.h). */
+typedef struct {
+    char name[64];       /* "free area 1" where the file gives none */
+    tr_origin from[3];   /* of x and y; it stands on the floor */
+    double height_mm;    /* above 0 */
+    tr_vec2 *corners_mm; /* of a simple polygon; owned */
+    int n_corners;
+    int from_line;
+} tr_free_area;
+
 typedef struct {
     char *path;
     char id[64];
@@ -75,6 +85,8 @@ typedef struct {
     int n_placements;
     tr_relation *relations;
     int n_relations;
+    tr_free_area *free_areas;
+    int n_free_areas;
 } tr_layout;
 
 /* On failure err names file, line and key, and *out is empty. A sheet may be placed only once. */

@@ -33,4 +33,12 @@ void tr_read_sheet(tr_yaml y, bool (*read)(const char *path, tr_sheet *out, tr_e
 /* y is the id of one of n sheets: its index; 0, and the error set, where there is none. */
 int tr_read_sheet_name(tr_yaml y, const tr_sheet *sheets, int n);
 
+/* What coordinates count from: one name for x and y, with heights from the floor; or one for each
+   coordinate, z where has_z. Any other name than an axle's is for the job to find. */
+void tr_read_origins(tr_yaml y, bool has_z, tr_origin from[3]);
+
+/* y is the layout's list of free areas; what was read is released also where that failed. */
+void tr_free_areas_read(tr_yaml y, tr_layout *layout);
+void tr_free_areas_release(tr_layout *layout);
+
 #endif

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "present/catalogue.h"
+#include "present/free_area.h"
 #include "present/json.h"
 
 const tr_wheels_key TR_WHEELS_KEYS[TR_N_WHEELS_KEYS] = {
@@ -297,6 +298,56 @@ static json_t *relations_json(const tr_check_result *result) {
     return NULL;
 }
 
+static json_t *corners_json(const tr_free_area_result *area) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; ok && i < area->n_corners; i++) {
+        ok = tr_json_push(json, pair_json(area->corners_mm[i].x, area->corners_mm[i].y));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* The photos that see it, by name. */
+static json_t *sights_json(const tr_check_result *result, const tr_free_area_result *area) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; ok && i < result->n_photos; i++) {
+        const tr_photo_result *photo = &result->photos[result->order[i]];
+        tr_area_sight sight = tr_area_sight_of(result, area, photo);
+        if (sight == TR_SEES_NOTHING) continue;
+        json_t *one = json_object();
+        ok = one && tr_json_put(one, "photo", tr_json_text(photo->name)) &&
+             tr_json_put(one, "all", json_boolean(sight == TR_SEES_ALL)) &&
+             tr_json_push(json, json_incref(one));
+        json_decref(one);
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *free_areas_json(const tr_check_result *result) {
+    json_t *areas = json_array();
+    bool ok = areas;
+    for (int i = 0; ok && i < result->n_free_areas; i++) {
+        const tr_free_area_result *a = &result->free_areas[i];
+        json_t *area = json_object();
+        ok = area && tr_json_put(area, "name", tr_json_text(a->name)) &&
+             tr_json_put(area, "from", origins_json(a->from)) &&
+             tr_json_put(area, "placed", json_boolean(a->is_placed)) &&
+             tr_json_put(area, "height_mm", tr_json_number(a->height_mm)) &&
+             tr_json_put(area, "corners_mm", corners_json(a)) &&
+             tr_json_put(area, "seen", sights_json(result, a)) &&
+             tr_json_push(areas, json_incref(area));
+        json_decref(area);
+    }
+    if (ok) return areas;
+    json_decref(areas);
+    return NULL;
+}
+
 static json_t *flatness_json(const tr_check_result *result, const tr_sheet_result *r) {
     const tr_sheet_condition *c = &r->condition;
     json_t *json = quantity_json(c->has_flatness, c->flatness_mm, c->flatness_u95_mm);
@@ -574,6 +625,8 @@ static bool put_measured(json_t *json, const tr_check_result *result) {
            tr_json_put(json, "references", references_json(result)) &&
            (!result->has_wheels || tr_json_put(json, "wheels", wheels_json(result))) &&
            (result->n_relations == 0 || tr_json_put(json, "relations", relations_json(result))) &&
+           (result->n_free_areas == 0 ||
+            tr_json_put(json, "free_areas", free_areas_json(result))) &&
            put_unknown_lens(json, result) && tr_json_put(json, "sheets", sheets_json(result)) &&
            tr_json_put(json, "photos", photos_json(result)) &&
            tr_json_put(json, "warnings", tr_findings_json(&result->findings)) &&

@@ -10,6 +10,8 @@
      references.*  stated: the layout's value
      sheets[]      flatness and scale of every sheet; title, size_mm, surveyed: its marks were
                    measured; pose: vehicle_from_sheet, or null
+     free_areas[]  only where the layout has some: name, from, placed: what that is was measured;
+                   height_mm; corners_mm in the vehicle frame; seen[] {photo, all}
      lens          of an unknown one: known: false, focal_px, focal_u95_px
      photos[]      camera, taken: as EXIF tells, null where it does not; quality {grade, reason,
                    sharpness_px, contrast, overexposed, tag_px, cell_px, elevation_deg}: see

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/array.h"
 #include "present/catalogue.h"
 #include "present/check_json.h"
 
@@ -330,6 +331,43 @@ static void read_relation(const json_t *json, const tr_check_result *result, tr_
     }
 }
 
+static void read_free_area(const json_t *json, tr_free_area_result *area, tr_error *err) {
+    static const char KEY[] = "corners_mm";
+    int n;
+    const json_t *corners = array_of(json, KEY, 3, &n, err);
+    text_of(json, "name", area->name, sizeof area->name, err);
+    read_origins(json, area->from, err);
+    area->is_placed = bool_of(json, "placed", err);
+    area->height_mm = number_of(json, "height_mm", err);
+    area->corners_mm = tr_array(n, sizeof *area->corners_mm);
+    if (!area->corners_mm) {
+        tr_fail_memory(err);
+        return;
+    }
+    area->n_corners = n;
+    for (int i = 0; i < n; i++) {
+        const json_t *pair = json_array_get(corners, (size_t)i);
+        area->corners_mm[i] = tr_v2(number(json_array_get(pair, 0), KEY, err),
+                                    number(json_array_get(pair, 1), KEY, err));
+    }
+}
+
+/* None are told of where the layout has none. */
+static void read_free_areas(const json_t *json, tr_check_result *out, tr_error *err) {
+    int n = 0;
+    const json_t *areas = json_object_get(json, "free_areas");
+    if (areas) areas = array_of(json, "free_areas", 0, &n, err);
+    out->free_areas = tr_array(n, sizeof *out->free_areas);
+    if (!out->free_areas) {
+        tr_fail_memory(err);
+        return;
+    }
+    for (; out->n_free_areas < n && is_fine(err); out->n_free_areas++) {
+        read_free_area(json_array_get(areas, (size_t)out->n_free_areas),
+                       &out->free_areas[out->n_free_areas], err);
+    }
+}
+
 static tr_length_result length_of(const json_t *references, const char *key, tr_error *err) {
     const json_t *json = object_of(references, key, err);
     return (tr_length_result){.is_measured = json_object_get(json, "measured"),
@@ -565,6 +603,7 @@ static void read_measured(const json_t *json, tr_check_result *out, tr_error *er
         read_relation(json_array_get(relations, (size_t)out->n_relations), out,
                       &out->relations[out->n_relations], err);
     }
+    read_free_areas(json, out, err);
     read_wheels(json, out, err);
 }
 

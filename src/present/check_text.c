@@ -7,6 +7,7 @@
 #include "base/wrap.h"
 #include "present/catalogue.h"
 #include "present/cautions.h"
+#include "present/free_area.h"
 #include "present/words.h"
 
 typedef struct {
@@ -458,6 +459,19 @@ static void put_findings(const page *p, const tr_check_result *result) {
     }
 }
 
+static void put_free_areas(const page *p, const tr_check_result *result) {
+    if (result->n_free_areas == 0) return;
+    fputs("\nFree areas\n", p->out);
+    for (int i = 0; i < result->n_free_areas; i++) {
+        char text[2048];
+        tr_area_text(result, &result->free_areas[i], text, sizeof text);
+        fputs("  ", p->out);
+        tr_text_wrap(p->out, 2, 4, text);
+    }
+    fputs("  ", p->out);
+    tr_text_wrap(p->out, 2, 2, tr_areas_not_judged());
+}
+
 static void put_rule(const page *p) {
     for (int i = 0; i < TR_TEXT_WIDTH; i++) fputs("━", p->out);
     fputc('\n', p->out);
@@ -498,6 +512,7 @@ void tr_check_text(const tr_check_result *result, bool is_coloured, FILE *out) {
     put_references(&p, result);
     put_wheels(&p, result);
     put_conditions(&p, result);
+    put_free_areas(&p, result);
     put_photos(&p, result);
     put_findings(&p, result);
     char why[1024];

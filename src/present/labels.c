@@ -24,8 +24,10 @@ static bool is_free(const tr_label_room *room, tr_box box) {
 
 tr_vec2 tr_label_place(tr_label_room *room, tr_vec2 at, double width, double height) {
     enum { DIRECTIONS = 16 };
-    static const double STEP_PX = 6, FARTHEST_PX = 400;
-    for (double r = 0; r <= FARTHEST_PX; r += STEP_PX) {
+    enum { STEPS = 67 };
+    static const double STEP_PX = 6;
+    for (int i = 0; i < STEPS; i++) {
+        double r = i * STEP_PX;
         for (int k = 0; k < DIRECTIONS; k++) {
             double a = 2 * TR_PI * k / DIRECTIONS;
             tr_vec2 c = tr_v2(at.x + r * cos(a), at.y + r * sin(a));

@@ -91,17 +91,16 @@ static void draw_list(tr_canvas *canvas, const tr_check_result *result) {
     int n = result->n_targets + result->n_relations;
     int shown = n <= MOST ? n : MOST - 1;
     double height = fmin(112, LIST.height / (n <= MOST ? n : MOST));
-    double y = LIST.y;
-    for (int i = 0; i < shown; i++, y += height) {
+    for (int i = 0; i < shown; i++) {
         row r = i < result->n_targets ? row_of_target(result, i)
                                       : row_of_relation(result, i - result->n_targets);
-        draw_row(canvas, y, height, &r);
+        draw_row(canvas, LIST.y + i * height, height, &r);
     }
     if (shown == n) return;
     const tr_type type = {.size_px = 24, .colour = TR_INK};
     char text[64];
     snprintf(text, sizeof text, "And %d more: see the text.", n - shown);
-    tr_canvas_text(canvas, LIST.x, y + 6, LIST.width, type, text);
+    tr_canvas_text(canvas, LIST.x, LIST.y + shown * height + 6, LIST.width, type, text);
 }
 
 void tr_overview_draw(tr_canvas *canvas, const tr_check_result *result, const char *third) {

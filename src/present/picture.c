@@ -4,6 +4,7 @@
 #include <stdlib.h>
 
 #include "base/file.h"
+#include "present/area_page.h"
 #include "present/canvas.h"
 #include "present/catalogue.h"
 #include "present/overlay.h"
@@ -30,8 +31,11 @@ static void print_why(const tr_check_result *result, int target, char *text, siz
         tr_target_not_measured(result, why, sizeof why);
     } else if (t->verdict == TR_PASS) {
         snprintf(why, sizeof why,
-                 "Every judged axis of this target lies within its limit, "
-                 "including its uncertainty.");
+                 "Every judged axis of this target lies within its limit, including its "
+                 "uncertainty.%s%s%s",
+                 result->verdict == TR_PASS ? "" : " The whole check is no pass, but ",
+                 result->verdict == TR_PASS ? "" : tr_verdict_headline(result->verdict),
+                 result->verdict == TR_PASS ? "" : ": see page 1.");
     } else {
         char rest[512];
         tr_target_why(result, target, rest, sizeof rest);
@@ -240,6 +244,8 @@ static bool draw_page(const drawing *d, int page, tr_canvas *canvas, tr_error *e
     case TR_PAGE_FAILED: draw_failed(canvas, d->result); return true;
     case TR_PAGE_OVERVIEW: tr_overview_draw(canvas, d->result, third); return true;
     case TR_PAGE_TARGET: return draw_target(canvas, d->result, d->photos, p->target, third, err);
+    case TR_PAGE_AREAS:
+        return tr_area_page_draw(canvas, d->result, d->photos, p->first, third, err);
     }
     return false;
 }

@@ -5,7 +5,10 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/array.h"
 #include "base/file.h"
+#include "present/area_page.h"
+#include "present/free_area.h"
 #include "present/words.h"
 
 static bool ends_in_pdf(const char *path) {
@@ -17,7 +20,10 @@ static bool ends_in_pdf(const char *path) {
 static void plain_name(const char *id, char *out, size_t size) {
     static const char PLAIN[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_";
     size_t n = 0;
-    for (; id[n] && n + 1 < size; n++) out[n] = strchr(PLAIN, id[n]) ? id[n] : '_';
+    for (; id[n] && n + 1 < size; n++) {
+        out[n] = '_';
+        if (strchr(PLAIN, id[n])) out[n] = id[n];
+    }
     out[n] = 0;
 }
 
@@ -34,7 +40,7 @@ static bool add(tr_picture_pages *pages, const char *path, tr_picture_page_kind 
                 const char *what, tr_error *err) {
     tr_picture_page *page = &pages->items[pages->n];
     bool is_first = pages->n == 0;
-    *page = (tr_picture_page){kind, target, NULL};
+    *page = (tr_picture_page){.kind = kind, .target = target};
     page->file = is_first || pages->is_pdf ? strdup(path) : file_beside(path, what);
     if (!page->file) return tr_fail_memory(err);
     pages->n++;
@@ -51,13 +57,33 @@ static bool add_target(const tr_check_result *result, int target, const char *pa
     return add(pages, path, is_failed ? TR_PAGE_FAILED : TR_PAGE_TARGET, target, what, err);
 }
 
+/* Photos in which a free area is drawn. */
+static int count_area_photos(const tr_check_result *result) {
+    int n = 0;
+    for (int i = 0; i < result->n_photos && result->n_free_areas > 0; i++) {
+        n += tr_sees_free_areas(result, &result->photos[i]);
+    }
+    return n;
+}
+
+static bool add_areas(int n_photos, const char *path, tr_picture_pages *pages, tr_error *err) {
+    char what[32];
+    for (int first = 0; first < n_photos; first += TR_AREA_PAGE_PHOTOS) {
+        snprintf(what, sizeof what, "free-area-%d", first / TR_AREA_PAGE_PHOTOS + 1);
+        if (!add(pages, path, TR_PAGE_AREAS, -1, what, err)) return false;
+        pages->items[pages->n - 1].first = first;
+    }
+    return true;
+}
+
 bool tr_picture_pages_of(const tr_check_result *result, const char *path, tr_picture_pages *out,
                          tr_error *err) {
     bool is_failed = result->why.code != TR_OK;
     bool has_overview = result->n_targets > 1 || is_failed;
     memset(out, 0, sizeof *out);
     out->is_pdf = ends_in_pdf(path);
-    out->items = calloc((size_t)result->n_targets + 1, sizeof *out->items);
+    int n_photos = count_area_photos(result);
+    out->items = tr_array(result->n_targets + 2L + n_photos, sizeof *out->items);
     if (!out->items) return tr_fail_memory(err);
     if (has_overview) {
         tr_picture_page_kind kind = is_failed ? TR_PAGE_FAILED : TR_PAGE_OVERVIEW;
@@ -67,7 +93,7 @@ bool tr_picture_pages_of(const tr_check_result *result, const char *path, tr_pic
     for (int i = 0; i < result->n_targets && has_pages; i++) {
         if (!add_target(result, i, path, out, err)) return false;
     }
-    return true;
+    return add_areas(n_photos, path, out, err);
 }
 
 void tr_picture_pages_release(tr_picture_pages *pages) {

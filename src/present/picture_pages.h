@@ -1,8 +1,10 @@
 /* The pages of a check's picture, and the files that they go to. One target has one page. Several
    have an overview first, then a page each, in the order of the layout, which numbers them from 1.
+   The photos that see a free area of the layout follow, some to a page.
 
    A PDF has all of them. PNGs are one a page: the first has the path that was asked for, the others
-   its name with what they show behind it: result.png, result-1-MAT-7.png, result-2-BOARD-1.png. */
+   its name with what they show behind it: result.png, result-1-MAT-7.png, result-2-BOARD-1.png,
+   result-free-area-1.png. */
 #ifndef TR_PRESENT_PICTURE_PAGES_H
 #define TR_PRESENT_PICTURE_PAGES_H
 
@@ -11,12 +13,14 @@
 typedef enum {
     TR_PAGE_FAILED, /* there is no measurement */
     TR_PAGE_OVERVIEW,
-    TR_PAGE_TARGET
+    TR_PAGE_TARGET,
+    TR_PAGE_AREAS /* photos with the free areas */
 } tr_picture_page_kind;
 
 typedef struct {
     tr_picture_page_kind kind;
     int target; /* of TR_PAGE_TARGET */
+    int first;  /* of TR_PAGE_AREAS: its first photo among those that see one */
     char *file; /* owned */
 } tr_picture_page;
 

@@ -91,6 +91,12 @@ static extent extent_of(const tr_check_result *result) {
         grow(&e, at.x - WHEEL_LENGTH_MM / 2, at.y);
         grow(&e, at.x + WHEEL_LENGTH_MM / 2, at.y);
     }
+    for (int i = 0; i < result->n_free_areas; i++) {
+        const tr_free_area_result *area = &result->free_areas[i];
+        for (int k = 0; k < area->n_corners; k++) {
+            grow(&e, area->corners_mm[k].x, area->corners_mm[k].y);
+        }
+    }
     for (int i = 0; i < result->n_targets; i++) {
         grow_by_sheet(&e, sheet_of(result, i), result->targets[i].vehicle_from_required);
         if (is_target_placed(result, i))
@@ -246,6 +252,56 @@ static void draw_outline(const plan *p, const tr_vec3 corners[4]) {
     cairo_stroke(p->canvas->cr);
 }
 
+static void area_path(const plan *p, const tr_free_area_result *area) {
+    cairo_new_path(p->canvas->cr);
+    for (int k = 0; k < area->n_corners; k++) {
+        tr_vec2 c = on_page(p, area->corners_mm[k].x, area->corners_mm[k].y);
+        cairo_line_to(p->canvas->cr, c.x, c.y);
+    }
+    cairo_close_path(p->canvas->cr);
+}
+
+static extent extent_of_area(const tr_free_area_result *area) {
+    extent e = {INFINITY, -INFINITY, INFINITY, -INFINITY};
+    for (int k = 0; k < area->n_corners; k++)
+        grow(&e, area->corners_mm[k].x, area->corners_mm[k].y);
+    return e;
+}
+
+/* Hatched, with a line of dots and dashes about it, below all else. */
+static void draw_area(const plan *p, const tr_free_area_result *area) {
+    enum { MOST = 1000 }; /* strokes */
+    static const double STEP_PX = 22, DASHES[] = {16, 5, 3, 5};
+    static const tr_colour HATCH = {0.82, 0.82, 0.82};
+    cairo_t *cr = p->canvas->cr;
+    extent e = extent_of_area(area);
+    if (!(e.x_max > e.x_min)) return;
+    tr_vec2 a = on_page(p, e.x_max, e.y_max);
+    tr_vec2 b = on_page(p, e.x_min, e.y_min);
+    cairo_save(cr);
+    area_path(p, area);
+    cairo_clip(cr);
+    set_pen(p, THIN_PX, HATCH);
+    double rise = b.y - a.y;
+    int n = (int)fmin((b.x - a.x + rise) / STEP_PX, MOST);
+    for (int i = 0; i <= n; i++) {
+        double x = a.x - rise + i * STEP_PX;
+        cairo_move_to(cr, x, b.y);
+        cairo_line_to(cr, x + rise, a.y);
+        cairo_stroke(cr);
+    }
+    cairo_restore(cr);
+    area_path(p, area);
+    set_pen(p, THIN_PX, TR_INK);
+    cairo_set_dash(cr, DASHES, 4, 0);
+    cairo_stroke(cr);
+    cairo_set_dash(cr, NULL, 0, 0);
+}
+
+static void draw_areas(const plan *p) {
+    for (int i = 0; i < p->result->n_free_areas; i++) draw_area(p, &p->result->free_areas[i]);
+}
+
 static void draw_sheet(const plan *p, int target) {
     tr_vec3 corners[4];
     const tr_target_result *t = &p->result->targets[target];
@@ -272,7 +328,7 @@ static extent outline_extent(const plan *p, int target) {
 
 /* Name and shape, and below them the yaw where there is room: on the sheet where it is large
    enough, else on its side towards the vehicle. */
-static void draw_name(const plan *p, tr_box box, int target) {
+static void draw_name(const plan *p, tr_box box, int target, tr_label_room *room) {
     static const double LEAST_PX = 90, LINE_PX = 32;
     const tr_target_result *t = &p->result->targets[target];
     tr_type type = {.size_px = 26, .is_bold = true, .colour = tr_verdict_colour(t->verdict)};
@@ -288,6 +344,7 @@ static void draw_name(const plan *p, tr_box box, int target) {
     double half = tr_canvas_text_width(p->canvas, type, text) / 2 + 4;
     if (2 * half < box.width) c.x = fmin(fmax(c.x, box.x + half), box.x + box.width - half);
     tr_canvas_label(p->canvas, c.x, c.y - (has_yaw ? LINE_PX / 2 : 0), 0, type, true, text);
+    tr_label_take(room, (tr_box){c.x - half, c.y - LINE_PX, 2 * half, 2 * LINE_PX});
     if (!has_yaw) return;
     if (is_target_placed(p->result, target)) {
         tr_axis_cells yaw;
@@ -396,32 +453,109 @@ static void draw_leader(const plan *p, tr_box label, tr_box of) {
 
 /* A number in the verdict's shape and, where has_name, the sheet's id: on the sheet where that has
    room, else beside it. */
-static void draw_tag(const plan *p, tr_label_room *room, int target, bool has_name) {
-    static const double RADIUS = 24, GAP = 8;
-    const tr_target_result *t = &p->result->targets[target];
+static const double TAG_RADIUS_PX = 24;
+typedef struct {
+    int target;
+    bool has_name;
+    double words_px; /* of the id, with the gaps about it */
+    tr_box box;
+} tag;
+
+static tr_type tag_type(const plan *p, int target) {
+    tr_verdict verdict = p->result->targets[target].verdict;
+    return (tr_type){.size_px = 26, .is_bold = true, .colour = tr_verdict_colour(verdict)};
+}
+
+/* A label so near to another sheet would seem to be its. */
+static tr_box about(tr_box box, double px) {
+    return (tr_box){box.x - px, box.y - px, box.width + 2 * px, box.height + 2 * px};
+}
+
+static tag place_tag(const plan *p, tr_label_room *room, int target, bool has_name) {
+    static const double GAP = 8, CLEAR = 3, APART = 16;
+    tag t = {.target = target, .has_name = has_name};
     const char *id = sheet_of(p->result, target)->id;
-    const tr_type type = {.size_px = 26, .is_bold = true, .colour = tr_verdict_colour(t->verdict)};
-    double words = has_name ? GAP + tr_canvas_text_width(p->canvas, type, id) + GAP : 0;
-    double width = 2 * RADIUS + words;
-    double height = 2 * RADIUS;
+    if (has_name) t.words_px = 2 * GAP + tr_canvas_text_width(p->canvas, tag_type(p, target), id);
+    double width = 2 * TAG_RADIUS_PX + t.words_px;
+    double height = 2 * TAG_RADIUS_PX;
     tr_label_room free = *room;
     for (int i = 0; i < p->result->n_targets; i++) {
         tr_box outline = box_of(p, outline_extent(p, i));
         bool has_room = outline.width > width + 12 && outline.height > height + 12;
-        if (i != target || !has_room) tr_label_take(&free, outline);
+        if (i != target)
+            tr_label_take(&free, about(outline, APART));
+        else if (!has_room)
+            tr_label_take(&free, outline);
     }
-    tr_vec2 at = middle_of(p, target);
-    tr_vec2 c = tr_label_place(&free, at, width + 6, height + 6);
-    tr_label_take(room, (tr_box){c.x - width / 2 - 3, c.y - height / 2 - 3, width + 6, height + 6});
-    tr_box label = {c.x - width / 2, c.y - height / 2, width, height};
-    draw_leader(p, label, box_of(p, outline_extent(p, target)));
+    tr_vec2 c = tr_label_place(&free, middle_of(p, target), width + 2 * CLEAR, height + 2 * CLEAR);
+    t.box = (tr_box){c.x - width / 2, c.y - height / 2, width, height};
+    tr_label_take(
+        room, (tr_box){t.box.x - CLEAR, t.box.y - CLEAR, width + 2 * CLEAR, height + 2 * CLEAR});
+    return t;
+}
+
+static void draw_tag(const plan *p, const tag *t) {
     char number[16];
-    snprintf(number, sizeof number, "%d", target + 1);
-    if (has_name) {
-        tr_canvas_label(p->canvas, c.x - width / 2 + 2 * RADIUS + words / 2, c.y, 0, type, true,
-                        id);
+    double y = t->box.y + t->box.height / 2;
+    snprintf(number, sizeof number, "%d", t->target + 1);
+    if (t->has_name) {
+        tr_canvas_label(p->canvas, t->box.x + 2 * TAG_RADIUS_PX + t->words_px / 2, y, 0,
+                        tag_type(p, t->target), true, sheet_of(p->result, t->target)->id);
     }
-    tr_canvas_tag(p->canvas, c.x - width / 2 + RADIUS, c.y, RADIUS, t->verdict, number);
+    tr_canvas_tag(p->canvas, t->box.x + TAG_RADIUS_PX, y, TAG_RADIUS_PX,
+                  p->result->targets[t->target].verdict, number);
+}
+
+static double area_of(const plan *p, int target) {
+    tr_box box = box_of(p, outline_extent(p, target));
+    return box.width * box.height;
+}
+
+/* Small sheets have the least room about them, and so come first; but `first` (or -1) before all.
+ */
+static void order_of_tags(const plan *p, int first, int *order, int n) {
+    for (int i = 0; i < n; i++) {
+        int k = i;
+        for (; k > 0; k--) {
+            bool is_before =
+                order[k - 1] != first && (i == first || area_of(p, i) < area_of(p, order[k - 1]));
+            if (!is_before) break;
+            order[k] = order[k - 1];
+        }
+        order[k] = i;
+    }
+}
+
+/* All of them, with the names of all, or of `one` (not -1) alone. Lines lie below. */
+static void draw_tags(const plan *p, tr_label_room *room, int one) {
+    enum { MOST = 64 }; /* placements of a layout */
+    tag tags[MOST];
+    int order[MOST];
+    int n = p->result->n_targets < MOST ? p->result->n_targets : MOST;
+    order_of_tags(p, one, order, n);
+    for (int i = 0; i < n; i++) tags[i] = place_tag(p, room, order[i], one < 0 || order[i] == one);
+    for (int i = 0; i < n; i++) {
+        draw_leader(p, tags[i].box, box_of(p, outline_extent(p, tags[i].target)));
+    }
+    for (int i = 0; i < n; i++) draw_tag(p, &tags[i]);
+}
+
+/* What has to be clear, over it or beside it. */
+static void draw_area_name(const plan *p, tr_label_room *room, const tr_free_area_result *area) {
+    const tr_type type = {.size_px = 22, .colour = TR_INK};
+    extent e = extent_of_area(area);
+    char text[96];
+    if (!(e.x_max > e.x_min)) return;
+    snprintf(text, sizeof text, "keep clear: %s", area->name);
+    double width = tr_canvas_text_width(p->canvas, type, text) + 12;
+    tr_vec2 middle = on_page(p, (e.x_min + e.x_max) / 2, (e.y_min + e.y_max) / 2);
+    tr_label_room free = *room;
+    for (int i = 0; i < p->result->n_targets; i++) {
+        tr_label_take(&free, box_of(p, outline_extent(p, i)));
+    }
+    tr_vec2 c = tr_label_place(&free, middle, width, 32);
+    tr_label_take(room, (tr_box){c.x - width / 2, c.y - 16, width, 32});
+    tr_canvas_label(p->canvas, c.x, c.y, 0, type, true, text);
 }
 
 static void draw_relation_line(const plan *p, const tr_relation_result *r) {
@@ -473,6 +607,7 @@ void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result, 
     extent e = extent_of(result);
     plan p = fit(canvas, box, result, e);
     cairo_save(canvas->cr);
+    draw_areas(&p);
     draw_vehicle(&p, box, &e);
     if (has_room_for_lengths(&p, target)) {
         draw_track(&p, TR_FRONT_LEFT, TR_FRONT_RIGHT, &result->track_front);
@@ -483,10 +618,13 @@ void tr_plan_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result, 
     draw_frame(&p);
     tr_label_room room = room_beside_vehicle(&p, box);
     draw_dimensions(&p, box, target, &room);
-    if (result->n_targets == 1) draw_name(&p, box, target);
-    for (int i = 0; i < result->n_targets && result->n_targets > 1; i++) {
-        int k = i == 0 ? target : i - (i <= target); /* its own name first */
-        draw_tag(&p, &room, k, k == target);
+    if (result->n_targets == 1) {
+        draw_name(&p, box, target, &room);
+        tr_label_take(&room, box_of(&p, outline_extent(&p, target)));
+    }
+    if (result->n_targets > 1) draw_tags(&p, &room, target);
+    for (int i = 0; i < result->n_free_areas; i++) {
+        draw_area_name(&p, &room, &result->free_areas[i]);
     }
     cairo_restore(canvas->cr);
 }
@@ -495,13 +633,17 @@ void tr_plan_draw_all(tr_canvas *canvas, tr_box box, const tr_check_result *resu
     extent e = extent_of(result);
     plan p = fit(canvas, box, result, e);
     cairo_save(canvas->cr);
+    draw_areas(&p);
     draw_vehicle(&p, box, &e);
     for (int i = 0; i < result->n_relations; i++) draw_relation_line(&p, &result->relations[i]);
     for (int i = 0; i < result->n_targets; i++) draw_sheet(&p, i);
     draw_frame(&p);
     tr_label_room room = room_beside_vehicle(&p, box);
-    for (int i = 0; i < result->n_targets; i++) draw_tag(&p, &room, i, true);
+    draw_tags(&p, &room, -1);
     for (int i = 0; i < result->n_relations; i++) draw_relation_letter(&p, &room, i);
+    for (int i = 0; i < result->n_free_areas; i++) {
+        draw_area_name(&p, &room, &result->free_areas[i]);
+    }
     cairo_restore(canvas->cr);
 }
 
@@ -565,6 +707,7 @@ void tr_plan_draw_stations(tr_canvas *canvas, tr_box box, const tr_plan *of) {
     }
     plan p = fit(canvas, box, result, e);
     cairo_save(canvas->cr);
+    draw_areas(&p);
     draw_front(&p, box);
     draw_centreline(&p, &e);
     draw_axle(&p, TR_REAR_LEFT, TR_REAR_RIGHT, 0);
@@ -578,15 +721,37 @@ void tr_plan_draw_stations(tr_canvas *canvas, tr_box box, const tr_plan *of) {
 
 /* ---- The detail ---- */
 
-/* The largest round factor at which mm stays below px, and turn_rad below a fifth of a turn. */
-static double enlargement(double px_per_mm, double mm, double px, double turn_rad) {
-    static const double FACTORS[] = {200, 100, 50, 20, 10, 5, 2, 1};
+static const double FACTORS[] = {200, 100, 50, 20, 10, 5, 2, 1};
+enum { N_FACTORS = sizeof FACTORS / sizeof *FACTORS };
+
+/* The largest round factor at which mm stays below px, and turn_rad below a fifth of a turn: its
+   place in the list. */
+static int enlargement(double px_per_mm, double mm, double px, double turn_rad) {
     static const double LARGEST_TURN_RAD = 25 * TR_RAD_PER_DEG;
-    for (size_t i = 0; i < sizeof FACTORS / sizeof *FACTORS; i++) {
+    for (int i = 0; i + 1 < N_FACTORS; i++) {
         double f = FACTORS[i];
-        if (f * mm * px_per_mm <= px && f * turn_rad <= LARGEST_TURN_RAD) return f;
+        if (f * mm * px_per_mm <= px && f * turn_rad <= LARGEST_TURN_RAD) return i;
     }
-    return 1;
+    return N_FACTORS - 1;
+}
+
+/* Offset and turn from where the sheet should lie, enlarged. */
+static tr_pose enlarged(const tr_target_result *t, double factor, tr_vec3 offset, double turn) {
+    return (tr_pose){tr_m3_mul(tr_rotation_z(factor * turn), t->vehicle_from_required.R),
+                     tr_v3_add(t->vehicle_from_required.t_mm, tr_v3_scale(factor, offset))};
+}
+
+static bool is_in_box(const plan *p, tr_box box, const tr_sheet_result *sheet, tr_pose pose) {
+    tr_vec3 corners[4];
+    tr_sheet_outline(sheet, pose, corners);
+    for (int i = 0; i < 4; i++) {
+        tr_vec2 c = on_page(p, corners[i].x, corners[i].y);
+        if (!(c.x >= box.x + THICK_PX && c.x <= box.x + box.width - THICK_PX &&
+              c.y >= box.y + THICK_PX && c.y <= box.y + box.height - THICK_PX)) {
+            return false;
+        }
+    }
+    return true;
 }
 
 static void draw_limits(const plan *p, const tr_target_result *t, double factor) {
@@ -652,8 +817,12 @@ void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *r
     double largest = hypot(offset.x, offset.y);
     if (t->axis[TR_X].is_judged) largest = fmax(largest, t->axis[TR_X].limit);
     if (t->axis[TR_Y].is_judged) largest = fmax(largest, t->axis[TR_Y].limit);
-    double factor =
-        enlargement(scale, largest, OFFSET * fmin(drawing.width, drawing.height), fabs(turn));
+    int k = enlargement(scale, largest, OFFSET * fmin(drawing.width, drawing.height), fabs(turn));
+    while (k + 1 < N_FACTORS &&
+           !is_in_box(&p, drawing, sheet, enlarged(t, FACTORS[k], offset, turn))) {
+        k++;
+    }
+    double factor = FACTORS[k];
 
     cairo_save(canvas->cr);
     cairo_rectangle(canvas->cr, drawing.x, drawing.y, drawing.width, drawing.height);
@@ -666,8 +835,7 @@ void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *r
     set_dash(&p, 12, 8);
     draw_outline(&p, corners);
     if (is_placed) {
-        tr_pose shown = {tr_m3_mul(tr_rotation_z(factor * turn), t->vehicle_from_required.R),
-                         tr_v3_add(c, tr_v3_scale(factor, offset))};
+        tr_pose shown = enlarged(t, factor, offset, turn);
         tr_sheet_outline(sheet, shown, corners);
         set_pen(&p, THICK_PX, tr_verdict_colour(t->verdict));
         draw_outline(&p, corners);
