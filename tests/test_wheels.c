@@ -6,6 +6,8 @@
 
 #include <jansson.h>
 #include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
 
 #include "findings.h"
 #include "present/check_json.h"
@@ -411,6 +413,46 @@ static void coordinates_count_from_what_is_named(void **state) {
     tr_rolled_release(&r);
 }
 
+/* A triangle up to 300 mm. */
+static void add_free_area(tr_layout *layout, tr_origin x, tr_origin y) {
+    static const tr_vec2 CORNERS[3] = {{600, 400}, {1200, 400}, {600, -400}};
+    tr_free_area *area = calloc(1, sizeof *area);
+    assert_non_null(area);
+    *area = (tr_free_area){.name = "lane", .from = {x, y}, .height_mm = 300, .n_corners = 3};
+    area->corners_mm = malloc(sizeof CORNERS);
+    assert_non_null(area->corners_mm);
+    memcpy(area->corners_mm, CORNERS, sizeof CORNERS);
+    layout->free_areas = area;
+    layout->n_free_areas = 1;
+}
+
+static void free_areas_stand_where_they_count_from(void **state) {
+    (void)state;
+    tr_rolled_options o = rolled_job(15, 3);
+    tr_rolled r;
+    tr_error err = {0};
+    assert_true(tr_rolled_make(&o, &r, &err));
+    add_free_area(&r.job.layout, (tr_origin){TR_FROM_FRONT_AXLE, "", 0},
+                  (tr_origin){TR_FROM_SHEET, "BOARD-1", TR_ROLLED_BOARD});
+    tr_check required;
+    assert_true(tr_check_require(&r.job, &required, &err));
+    assert_int_equal(required.result.n_free_areas, 1);
+    assert_false(required.result.free_areas[0].is_placed);
+    CHECK_NEAR(required.result.free_areas[0].corners_mm[1].x, r.job.layout.wheelbase_mm + 1200,
+               1e-9);
+    tr_check_release(&required);
+    assert_true(tr_check_evaluate(&r.job, &r.check, &err));
+    const tr_free_area_result *area = &r.check.result.free_areas[0];
+    assert_int_equal(r.check.result.n_free_areas, 1);
+    assert_true(area->is_placed);
+    assert_int_equal(area->n_corners, 3);
+    double y = true_centre(&r, "BOARD-1").y;
+    CHECK_NEAR(area->corners_mm[2].x, r.truth.value[TR_WHEELBASE] + 600, 1);
+    CHECK_NEAR(area->corners_mm[2].y, y - 400, 0.3);
+    CHECK_NEAR(area->corners_mm[1].x - area->corners_mm[0].x, 600, 1e-9);
+    tr_rolled_release(&r);
+}
+
 /* ---- the result ---- */
 
 static void the_result_is_read_back(void **state) {
@@ -454,6 +496,7 @@ int main(void) {
         cmocka_unit_test(hub_sheets_are_called_by_their_name),
         cmocka_unit_test(a_hub_sheet_seen_once_in_the_last_position),
         cmocka_unit_test(coordinates_count_from_what_is_named),
+        cmocka_unit_test(free_areas_stand_where_they_count_from),
         cmocka_unit_test(the_result_is_read_back),
     };
     return cmocka_run_group_tests_name("wheels", tests, NULL, NULL);
