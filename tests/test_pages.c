@@ -774,7 +774,12 @@ static void text_says_who_has_to_look(void **state) {
         strstr(text, "\nFree areas\n  near, up to 400 mm: photo-1.png shows all of it"));
     assert_non_null(strstr(text, "wide, up to 400 mm: no photo shows all of it; photo-1.png"));
     assert_non_null(strstr(text, "Take one more photo"));
+    assert_null(strstr(text, "was not measured: it is drawn"));
     assert_non_null(strstr(text, "does not judge"));
+    free(text);
+    r.free_areas[1].is_placed = false;
+    text = check_text_of(&r, false);
+    assert_non_null(strstr(text, "What it counts from was not measured"));
     free(text);
     tr_check_result_release(&r);
 }

@@ -221,6 +221,13 @@ void tr_area_text(const tr_check_result *result, const tr_free_area_result *area
                      n_part > 1 ? "show" : "shows");
         at += (size_t)n;
     }
+    if (!area->is_placed) {
+        n = snprintf(
+            text + at, sizeof text - at,
+            " What it counts from was not measured: it is drawn where the layout's lengths "
+            "have it.");
+        at += (size_t)n;
+    }
     if (n_all == 0) {
         snprintf(text + at, sizeof text - at,
                  " Take one more photo from farther away or higher up, or two from opposite sides, "
@@ -230,6 +237,6 @@ void tr_area_text(const tr_check_result *result, const tr_free_area_result *area
 }
 
 const char *tr_areas_not_judged(void) {
-    return "This program does not judge whether anything stands in a free area: look at the "
-           "picture (--picture).";
+    return "This program does not judge whether anything stands in a free area, and does not know "
+           "what the vehicle hides of it: look at the picture (--picture).";
 }
