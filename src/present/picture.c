@@ -33,9 +33,9 @@ static void print_why(const tr_check_result *result, int target, char *text, siz
         snprintf(why, sizeof why,
                  "Every judged axis of this target lies within its limit, including its "
                  "uncertainty.%s%s%s",
-                 result->verdict == TR_PASS ? "" : " The whole check is no pass, but ",
+                 result->verdict == TR_PASS ? "" : " But the whole check: ",
                  result->verdict == TR_PASS ? "" : tr_verdict_headline(result->verdict),
-                 result->verdict == TR_PASS ? "" : ": see page 1.");
+                 result->verdict == TR_PASS ? "" : "; see page 1.");
     } else {
         char rest[512];
         tr_target_why(result, target, rest, sizeof rest);
