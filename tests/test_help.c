@@ -377,12 +377,17 @@ typedef struct {
     bool is_seen[MAX_KEYS];
 } coverage;
 
-/* The six axes, the lengths between wheels and the arguments of warnings are described once. */
+/* The six axes, the lengths between wheels, the values of the floor and the arguments of warnings
+ * are described once. */
 static const char *name_of_group(const char *above, const char *key) {
     static const char *const AXES[] = {"x_mm", "y_mm", "z_mm", "yaw_deg", "pitch_deg", "roll_deg"};
     static const char *const LENGTHS[] = {"wheelbase_mm", "track_front_mm", "track_rear_mm"};
     if (ends_in(above, ".arguments")) return "NAME";
     if (strcmp(above, "wheels") == 0) return strchr(key, '-') ? "WHEEL" : "WHOLE";
+    if (strcmp(above, "floor.plane") == 0 || strcmp(above, "floor.stand") == 0) return "SLOPE";
+    for (int i = 0; i < TR_FLOOR_N && strcmp(above, "floor.sheets[]") == 0; i++) {
+        if (strcmp(key, TR_FLOOR_KEYS[i].key) == 0) return "FLOOR";
+    }
     for (int i = 0; i < 6; i++) {
         if (strcmp(key, AXES[i]) == 0) return "AXIS";
     }
@@ -403,7 +408,7 @@ static void cover(coverage *c, const char *above, json_t *json) {
         if (!k) fail_msg("%s: '%s' is not described", c->format->name, path);
         c->is_seen[k - c->format->keys] = true;
         /* Axes are described where they first stand. */
-        if (strcmp(path, "relations[].AXIS") != 0) cover(c, path, item);
+        if (strcmp(path, "relations[].AXIS") != 0 && !ends_in(path, ".SLOPE")) cover(c, path, item);
     }
     json_array_foreach(json, i, item) {
         char path[2 * PATH_SIZE];
@@ -485,6 +490,8 @@ static void cover_wheels(coverage *c) {
     tr_error err = {0};
     assert_true(tr_rolled_make(&o, &r, &err));
     r.job.layout.thrust_limit_rad = 0.01;
+    for (int k = 0; k < TR_N_FLOOR_LIMITS; k++) r.job.layout.floor_limit[k] = 0.01;
+    r.job.level = (tr_level){.is_given = true, .sheet = -1, .sd_rad = 0.001};
     r.job.layout.placements[1].from[2] = (tr_origin){TR_FROM_POINT, "emblem", TR_N_POINTS};
     add_free_area(&r.job.layout);
     assert_true(tr_check_evaluate(&r.job, &r.check, &err));

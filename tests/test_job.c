@@ -89,6 +89,28 @@ static void limits_may_be_empty(void **state) {
     tr_layout_release(&layout);
 }
 
+static void limits_of_the_floor_are_read(void **state) {
+    (void)state;
+    static const char REST[] = "placements:\n  - { sheet: B, from: rear-axle, x_mm: 0, y_mm: 0, "
+                               "yaw_deg: 0, limits: {} }\n";
+    tr_layout layout;
+    char text[1024];
+    snprintf(text, sizeof text,
+             "layout: L\nvehicle: V\naxes: rear-axle\n"
+             "floor: { limits: { slope_deg: 0.3, level_deg: 1, out_of_flat_mm: 5 } }\n%s",
+             REST);
+    read_text(&layout, text);
+    CHECK_NEAR(layout.floor_limit[TR_LIMIT_SLOPE], 0.3 * TR_RAD_PER_DEG, 1e-17);
+    CHECK_NEAR(layout.floor_limit[TR_LIMIT_TILT], 0, 0);
+    CHECK_NEAR(layout.floor_limit[TR_LIMIT_LEVEL], TR_RAD_PER_DEG, 1e-17);
+    CHECK_NEAR(layout.floor_limit[TR_LIMIT_OUT_OF_FLAT], 5, 0);
+    tr_layout_release(&layout);
+    snprintf(text, sizeof text, "layout: L\nvehicle: V\naxes: rear-axle\n%s", REST);
+    read_text(&layout, text);
+    for (int k = 0; k < TR_N_FLOOR_LIMITS; k++) CHECK_NEAR(layout.floor_limit[k], 0, 0);
+    tr_layout_release(&layout);
+}
+
 static void axes_have_the_keys_of_the_file(void **state) {
     (void)state;
     static const char *const KEYS[] = {"x_mm", "y_mm", "z_mm", "yaw_deg", "pitch_deg", "roll_deg"};
@@ -195,6 +217,31 @@ static void what_is_optional_may_be_left_out(void **state) {
     assert_int_equal(job.references[0].point, TR_REAR_RIGHT);
     CHECK_NEAR(job.references[0].at_mm.x, -60, 0);
     CHECK_NEAR(job.references[0].at_mm.y, 100, 0);
+    tr_job_release(&job);
+}
+
+static void a_level_lies_on_the_stand_or_on_a_sheet(void **state) {
+    (void)state;
+    static const char *const ON[] = {"stand", "PLATE-B"};
+    static const char REFERENCES[] = "  - { point: rear-left, sheet: PLATE-A }\n"
+                                     "  - { point: rear-right, sheet: PLATE-B }\n"
+                                     "reference_sd_mm: 1\n";
+    tr_job job;
+    for (int i = 0; i < 2; i++) {
+        char text[1024];
+        snprintf(text, sizeof text,
+                 "%slevel: { on: %s, along_deg: 0.12, across_deg: -0.05, sd_deg: 0.02 }\n",
+                 REFERENCES, ON[i]);
+        read_job(&job, "job: J", text);
+        assert_true(job.level.is_given);
+        assert_int_equal(job.level.sheet, i == 0 ? -1 : 2);
+        CHECK_NEAR(job.level.along_rad, 0.12 * TR_RAD_PER_DEG, 1e-17);
+        CHECK_NEAR(job.level.across_rad, -0.05 * TR_RAD_PER_DEG, 1e-17);
+        CHECK_NEAR(job.level.sd_rad, 0.02 * TR_RAD_PER_DEG, 1e-17);
+        tr_job_release(&job);
+    }
+    read_job(&job, "job: J", REFERENCES);
+    assert_false(job.level.is_given);
     tr_job_release(&job);
 }
 
@@ -372,10 +419,12 @@ int main(void) {
         cmocka_unit_test(limits_may_be_empty),
         cmocka_unit_test(free_areas_are_read),
         cmocka_unit_test(polygons_are_simple_or_not),
+        cmocka_unit_test(limits_of_the_floor_are_read),
         cmocka_unit_test(axes_have_the_keys_of_the_file),
         cmocka_unit_test(a_job_is_read_with_all_that_it_names),
         cmocka_unit_test(a_floor_sheet_may_have_a_height),
         cmocka_unit_test(what_is_optional_may_be_left_out),
+        cmocka_unit_test(a_level_lies_on_the_stand_or_on_a_sheet),
         cmocka_unit_test(a_bad_vehicle_number_is_kept),
         cmocka_unit_test(a_job_may_have_several_lenses),
         cmocka_unit_test(photos_may_name_their_lens),

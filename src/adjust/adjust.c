@@ -31,13 +31,15 @@ static bool allocate(const tr_adjust_input *in, tr_adjustment *out, tr_error *er
     out->photo_rejected = tr_array(in->n_photos, sizeof *out->photo_rejected);
     out->covariance =
         tr_table(TR_POSE_N * in->n_sheets, TR_POSE_N * in->n_sheets, sizeof *out->covariance);
+    out->inverse =
+        tr_table(TR_POSE_N * in->n_sheets, TR_POSE_N * in->n_sheets, sizeof *out->inverse);
     out->covariance_lens_held =
         tr_table(TR_POSE_N * in->n_sheets, TR_POSE_N * in->n_sheets, sizeof(double));
     out->covariance_marks =
         tr_table(TR_POSE_N * in->n_sheets, TR_POSE_N * in->n_sheets, sizeof(double));
     if (!net->lenses || !net->cameras || !net->rigs || !net->sheets || !net->photos ||
         !net->observations || !out->photo_placed || !out->sheet_placed || !out->sheet_names ||
-        !out->photo_rejected || !out->covariance || !out->covariance_lens_held ||
+        !out->photo_rejected || !out->covariance || !out->inverse || !out->covariance_lens_held ||
         !out->covariance_marks) {
         return tr_fail_memory(err);
     }
@@ -61,6 +63,7 @@ void tr_adjustment_release(tr_adjustment *a) {
     free(a->sheet_names);
     free(a->photo_rejected);
     free(a->covariance);
+    free(a->inverse);
     free(a->covariance_lens_held);
     free(a->covariance_marks);
     memset(a, 0, sizeof *a);

@@ -92,7 +92,10 @@ typedef struct {
     /* Of the pose unknowns TR_SHEET_RX .. TR_SHEET_TZ of all sheets: 6 n_sheets square, row by row,
        scaled by the variance factor where that is above 1. Rows of what is not free are 0. */
     double *covariance;
-    double *covariance_lens_held; /* the same with the lens taken as exact ... */
+    /* The same as the normal equations have it: not scaled, and with the coordinates of marks on
+       surveyed sheets as independent of each other. */
+    double *inverse;
+    double *covariance_lens_held; /* the covariance with the lens taken as exact ... */
     double *covariance_marks;     /* ... and the sizes of prints, too: the marks' share */
     /* Where a lens is unknown, else NULL: what the covariance would be, about, with a lens profile
        of it, that leaves nothing open but how its focal length returns (TR_ADJUST_FOCAL_SD). */

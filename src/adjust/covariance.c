@@ -40,12 +40,14 @@ static bool make_request(tr_adjustment *adj, bool has_unknown_lens, request *q, 
 }
 
 /* C of a solution. With surveyed sheets what C has of their marks' coordinates is taken out, and
-   `whole`, n x n, is what they add. */
+   `whole`, n x n, is what they add. inverse: C with it, as the normal equations have it; may be
+   NULL. */
 static bool covariance_of(tr_net_solution *s, const tr_network *net, const request *q, double *C,
-                          double *whole, tr_error *err) {
+                          double *whole, double *inverse, tr_error *err) {
     int n = q->n;
     bool ok = false;
     if (!tr_net_solution_covariance(s, q->unknowns, n, C, err)) return false;
+    if (inverse) memcpy(inverse, C, (size_t)n * (size_t)n * sizeof *C);
     if (q->marks->n_rows == 0) return true;
     double *once = tr_table(n, n, sizeof *once);
     double *sensitivity = tr_table(n, net->n_observations, TR_OFFSET_N * sizeof *sensitivity);
@@ -66,7 +68,7 @@ static bool solve_covariance(tr_network *net, const request *q, double *C, tr_er
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = TR_ADJUST_SMALL_STEP};
     tr_lsq_result ignored;
     tr_net_solution *s = tr_net_solution_new(net, &options, &ignored, err);
-    bool ok = s && covariance_of(s, net, q, C, q->ignored, err);
+    bool ok = s && covariance_of(s, net, q, C, q->ignored, NULL, err);
     tr_net_solution_free(s);
     return ok;
 }
@@ -90,8 +92,10 @@ static bool estimate_whole(tr_adjustment *adj, const request *q, bool has_unknow
     tr_network *net = &adj->net;
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = TR_ADJUST_SMALL_STEP};
     tr_net_solution *s = tr_net_solution_new(net, &options, &adj->result, err);
-    bool ok = s && covariance_of(s, net, q, adj->covariance, adj->covariance_coordinates, err) &&
-              (!has_unknown_lens || focal_variances(s, net->n_lenses, adj->focal_sd, err));
+    bool ok =
+        s &&
+        covariance_of(s, net, q, adj->covariance, adj->covariance_coordinates, adj->inverse, err) &&
+        (!has_unknown_lens || focal_variances(s, net->n_lenses, adj->focal_sd, err));
     tr_net_solution_free(s);
     return ok;
 }

@@ -132,6 +132,22 @@
     X(ARTWORK_BEYOND,         "artwork_not_found",     true,  "sheet=%s within_mm=%f") \
     X(ARTWORK_NOT_USED,       "artwork_not_used",      false, "sheet=%s") \
     X(ARTWORK_NOT_AT_POINTERS, "artwork_not_found",    true,  "sheet=%s") \
+    /* the floor; slopes rise towards the target, the front or the left */ \
+    X(FLOOR_SLOPES,           "floor_slope",           true, \
+      "sheet=%s slope_deg=%f rise_mm_per_m=%f u95_deg=%f is_beyond=%d limit_deg=%f") \
+    X(FLOOR_TILTS,            "floor_slope",           true, \
+      "sheet=%s is_along=%d slope_deg=%f u95_deg=%f is_beyond=%d limit_deg=%f") \
+    X(FLOOR_NOT_LEVEL,        "floor_not_level",       true, \
+      "sheet=%s slope_deg=%f rise_mm_per_m=%f u95_deg=%f is_beyond=%d limit_deg=%f") \
+    X(STAND_NOT_LEVEL,        "floor_not_level",       true, \
+      "is_along=%d slope_deg=%f u95_deg=%f is_beyond=%d limit_deg=%f") \
+    X(FLOOR_OUT_OF_FLAT,      "floor_not_flat",        true, \
+      "sheet=%s out_mm=%f u95_mm=%f is_beyond=%d limit_mm=%f") \
+    X(FLOOR_NOT_SEEN,         "floor_not_measured",    true,  "sheet=%s") \
+    X(STAND_NOT_SEEN,         "floor_not_measured",    true,  "-") \
+    X(FLOOR_FEW_SHEETS,       "floor_not_measured",    true,  "sheets=%d") \
+    X(LEVEL_NOT_READ,         "level_not_read",        true,  "-") \
+    X(LEVEL_SHEET_NOT_FOUND,  "level_not_read",        true,  "sheet=%s") \
     /* what was taken as exact, or is not known */ \
     X(LENS_WITHOUT_COVARIANCE, "lens_without_covariance", false, "lens=%s") \
     X(PLATES_TAKEN_AS_EXACT,  "plates_taken_as_exact", false, "-") \

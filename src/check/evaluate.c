@@ -5,6 +5,7 @@
 #include "check/artwork.h"
 #include "check/check.h"
 #include "check/findings.h"
+#include "check/floor.h"
 #include "check/pointed.h"
 #include "check/references.h"
 #include "check/rolled.h"
@@ -108,11 +109,37 @@ static void fill_places(const tr_solved *s, const tr_vehicle *vehicle, tr_check 
     }
 }
 
+static tr_floor_judged floor_value(const tr_output *o) {
+    tr_floor_judged r = {.verdict = TR_INCONCLUSIVE};
+    if (isfinite(o->value)) r.value = (tr_quantity){true, o->value, tr_expanded(o->variance)};
+    return r;
+}
+
+static bool fill_floor(const tr_check_floor *floor, const tr_outputs *outputs, tr_floor_result *out,
+                       tr_error *err) {
+    out->places = calloc((size_t)floor->n + 1, sizeof *out->places);
+    if (!out->places) return tr_fail_memory(err);
+    out->n_places = floor->n;
+    out->stand = floor->stand;
+    for (int k = 0; k < TR_FLOOR_WHOLE_N; k++) out->whole[k] = floor_value(&outputs->floor[k]);
+    for (int i = 0; i < floor->n; i++) {
+        out->places[i].sheet = floor->sheet[i];
+        out->places[i].is_at_wheel = floor->is_at_wheel[i];
+        for (int k = 0; k < TR_FLOOR_N; k++) {
+            out->places[i].value[k] = floor_value(&outputs->places[i][k]);
+        }
+    }
+    return true;
+}
+
 /* Everything in the vehicle frame. */
 static bool measure(const tr_solved *s, const tr_vehicle *vehicle, tr_check *check, tr_error *err) {
     const tr_job *job = check->job;
     tr_outputs outputs;
-    bool ok = tr_outputs_find(s, &check->result, &outputs, err);
+    tr_check_floor floor;
+    tr_check_floor_choose(s, vehicle, &check->result, &floor);
+    bool ok = tr_outputs_find(s, &check->result, &floor, &outputs, err) &&
+              fill_floor(&floor, &outputs, &check->result.floor, err);
     if (ok) {
         const tr_output *o = outputs.vehicle;
         tr_reference_u u = {.skew_mm =

@@ -14,6 +14,7 @@ void tr_check_result_release(tr_check_result *result) {
     free(result->relations);
     for (int i = 0; i < result->n_free_areas; i++) free(result->free_areas[i].corners_mm);
     free(result->free_areas);
+    free(result->floor.places);
     free(result->order);
     tr_photo_results_release(result->photos, result->n_photos);
     tr_findings_release(&result->findings);
@@ -33,6 +34,18 @@ int tr_check_worst_target(const tr_check_result *result) {
 
 /* ---- what is shown of the job ---- */
 
+static void tell_level(const tr_job *job, tr_floor_result *out) {
+    const tr_level *level = &job->level;
+    memcpy(out->limit, job->layout.floor_limit, sizeof out->limit);
+    out->has_level = level->is_given;
+    if (!level->is_given) return;
+    snprintf(out->level_on, sizeof out->level_on, "%s",
+             level->sheet < 0 ? "stand" : job->sheets[level->sheet].id);
+    out->level_rad[0] = level->along_rad;
+    out->level_rad[1] = level->across_rad;
+    out->level_sd_rad = level->sd_rad;
+}
+
 static void tell_job(const tr_check *check, tr_check_result *out) {
     const tr_job *job = check->job;
     out->has_job = true;
@@ -43,6 +56,7 @@ static void tell_job(const tr_check *check, tr_check_result *out) {
     memcpy(out->technician, job->technician, sizeof out->technician);
     out->flatness_mm = job->layout.flatness_mm;
     out->thrust_limit_rad = job->layout.thrust_limit_rad;
+    tell_level(job, &out->floor);
     out->reference_sd_mm = job->reference_sd_mm;
     out->has_lenses = job->n_lenses > 1;
     out->is_camera_steady = true;

@@ -12,6 +12,7 @@
 #include "geom/geom.h"
 #include "job/job.h"
 #include "photos/photo_result.h"
+#include "vehicle/floor.h"
 #include "vehicle/vehicle.h"
 #include "verdict/verdict.h"
 
@@ -42,6 +43,7 @@ typedef struct {
     int n_moves;
     tr_pose vehicle_from_required; /* where the sheet should lie */
     int photo;                     /* that shows it best; -1: none does */
+    int floor_place; /* the floor on which it lies or stands: of result->floor; -1: not measured */
 } tr_target_result;
 
 /* A relation of two targets: the second less the first. */
@@ -78,6 +80,46 @@ typedef struct {
     double value, u95;
 } tr_quantity;
 
+/* One value of the floor. */
+typedef struct {
+    tr_quantity value;
+    bool is_judged;
+    tr_verdict verdict; /* where is_judged */
+} tr_floor_judged;
+
+/* The floor under one sheet. */
+typedef struct {
+    int sheet; /* index into the result's */
+    bool is_at_wheel;
+    tr_floor_judged value[TR_FLOOR_N];
+} tr_floor_place;
+
+typedef struct {
+    tr_floor_place *places; /* NULL: there is no frame to measure it in */
+    int n_places;
+    tr_floor_judged whole[TR_FLOOR_WHOLE_N];
+    tr_stand stand; /* what tells its plane */
+    bool is_judged; /* the layout has limits, which are these: */
+    double limit[TR_N_FLOOR_LIMITS];
+    tr_verdict verdict; /* where is_judged */
+    bool has_level;     /* the job has a level's reading: */
+    char level_on[64];  /* "stand", or the sheet */
+    double level_rad[2], level_sd_rad;
+} tr_floor_result;
+
+/* There is something to show of it: it was measured, or is judged. */
+bool tr_floor_is_told(const tr_floor_result *floor);
+/* Where the wheels stand is known, and with it all slopes. */
+bool tr_floor_has_stand(const tr_floor_result *floor);
+
+/* The limit that a value is judged by; TR_N_FLOOR_LIMITS: by none. */
+tr_floor_limit tr_floor_limit_of(tr_floor_value value);
+tr_floor_limit tr_floor_limit_of_whole(tr_floor_whole value);
+
+/* The place that is worst out of flat: one that is no pass before one that is, then by size. -1:
+   none is judged. */
+int tr_floor_worst_place(const tr_floor_result *floor);
+
 /* A length between wheel points. */
 typedef struct {
     bool is_measured;
@@ -103,7 +145,8 @@ typedef struct {
     bool has_wheels; /* sheets hang on wheels: directions of wheels were measured */
     tr_quantity geometry[TR_N_VEHICLE_VALUES]; /* where has_wheels; angles rad */
     double thrust_limit_rad;                   /* by the layout; 0: not judged */
-    double flatness_mm;                        /* that the layout allows a required sheet */
+    tr_floor_result floor;
+    double flatness_mm;         /* that the layout allows a required sheet */
     double reference_sd_mm;     /* how well plates sit on their plumb marks, as the job says */
     bool has_lenses;            /* the job has several */
     bool is_camera_steady;      /* all their profiles say so */

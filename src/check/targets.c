@@ -3,6 +3,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "check/floor.h"
+
 /* Where a placement wants its sheet, in the frame under the rear axle. */
 static tr_pose required_pose(const tr_placement *p, bool is_upright, tr_vec3 origin) {
     double value[TR_N_AXES] = {0};
@@ -84,7 +86,8 @@ void tr_targets_set_up(const tr_job *job, tr_check_result *result) {
                                 .verdict = TR_INCONCLUSIVE,
                                 .vehicle_from_required = required_pose(
                                     p, tr_sheet_is_upright(&job->sheets[sheet]), origin),
-                                .photo = -1};
+                                .photo = -1,
+                                .floor_place = -1};
         memcpy(t->from, p->from, sizeof t->from);
         for (int k = 0; k < TR_N_AXES; k++) t->axis[k] = required_axis(&p->axis[k]);
     }
@@ -238,6 +241,8 @@ bool tr_targets_judge(const tr_job *job, tr_check_result *result, tr_error *err)
         if (t->axis[TR_YAW].is_measured && !note_turned(job, t, &result->findings, err))
             return false;
     }
+    /* A floor that slopes does not make less certain where a mat lies. */
+    if (!tr_check_floor_judge(job, result, err)) return false;
     bool is_blocked = tr_findings_block_pass(&result->findings);
     result->verdict = TR_PASS;
     for (int i = 0; i < job->layout.n_placements; i++) {

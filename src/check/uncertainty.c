@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "check/open_floor.h"
 #include "check/pointed.h"
 #include "geom/dense.h"
 
@@ -16,15 +17,26 @@ enum { OFF_N = TR_HANG_N };
 /* How far a pointer's tip is from its point, along the axes of the world; by how much a target that
    lies leans from the level, towards x and y of the world. */
 enum { TIP_N = 3, LEAN_N = 2 };
+/* How far the level's reading is off, along and across, rad. */
+enum { LEVEL_N = 2 };
+/* How a sheet lies on the floor, of which it is to tell: turned about its own x and y, rad, and
+   lifted, mm. */
+enum { LIE_N = 3 };
+/* By this, one standard deviation, each corner of a sheet is off the floor: grit, glue, a plate
+   that is not quite flat. Common practice, no source. */
+static const double LIE_SD_MM = 0.5;
 
 typedef struct {
     const tr_solved *s;
     const tr_check_result *result;
+    const tr_check_floor *floor;
     int n_poses; /* TR_POSE_N a sheet of the network */
     /* Then OFF_N a reference, the floor's height by position and reference, TIP_N a pointer, LEAN_N
-       a target. */
+       a target, LEVEL_N of the level, LIE_N a place of the floor. */
     int n_inputs;
-    int n_outputs; /* TR_N_AXES a target, then a relation, the vehicle's values, TIP_N a pointer */
+    /* TR_N_AXES a target, then a relation, the vehicle's values, TIP_N a pointer, those of the
+       floor as a whole, of each of its places. */
+    int n_outputs;
 } measurement;
 
 /* Where the inputs and the outputs stand in their rows. */
@@ -48,7 +60,7 @@ static long lean_input(const tr_solved *s, int target) {
     return tip_input(s, s->job->n_pointers) + (long)LEAN_N * target;
 }
 
-static long n_inputs(const tr_solved *s) {
+static long level_input(const tr_solved *s) {
     return lean_input(s, s->job->layout.n_placements);
 }
 
@@ -68,6 +80,18 @@ static long pointer_output(const tr_job *job, int pointer) {
     return vehicle_output(job) + TR_N_VEHICLE_VALUES + (long)TIP_N * pointer;
 }
 
+static long floor_output(const tr_job *job) {
+    return pointer_output(job, job->n_pointers);
+}
+
+static long place_output(const tr_job *job, int place) {
+    return floor_output(job) + TR_FLOOR_WHOLE_N + (long)TR_FLOOR_N * place;
+}
+
+static long lie_input(const tr_solved *s, int place) {
+    return level_input(s) + LEVEL_N + (long)LIE_N * place;
+}
+
 static tr_support support_of(const tr_job *job, const tr_reference *r) {
     return job->sheets[r->sheet].support;
 }
@@ -84,19 +108,31 @@ static double tip_sd(const tr_solved *s, long coordinate) {
     return coordinate % TIP_N == 2 ? tr_solved_tip_height_sd(s, target) : s->job->pointer_sd_mm;
 }
 
+/* Four corners that are each off by LIE_SD_MM: their mean by half of that, and the difference of
+   two opposite edges by as much as one. */
+static double lie_sd(const tr_sheet *sheet, int component) {
+    if (component == 0) return LIE_SD_MM / sheet->height_mm;
+    return component == 1 ? LIE_SD_MM / sheet->width_mm : LIE_SD_MM / 2;
+}
+
 /* Of an input that is no pose. */
-static double input_sd(const tr_solved *s, long input) {
-    long off = input - off_input(s, 0);
-    if (input >= lean_input(s, 0)) return TR_ADJUST_FLOOR_TILT_SD_RAD;
-    if (input >= tip_input(s, 0)) return tip_sd(s, input - tip_input(s, 0));
-    if (input >= height_input(s, 0, 0)) return s->job->floor_sd_mm;
-    return off_sd(s->job, &s->job->references[off / OFF_N], (int)(off % OFF_N));
+static double input_sd(const measurement *m, long input) {
+    const tr_job *job = m->s->job;
+    long off = input - off_input(m->s, 0);
+    long lie = input - lie_input(m->s, 0);
+    if (lie >= 0) return lie_sd(&job->sheets[m->floor->sheet[lie / LIE_N]], (int)(lie % LIE_N));
+    if (input >= level_input(m->s)) return job->level.sd_rad;
+    if (input >= lean_input(m->s, 0)) return TR_ADJUST_FLOOR_TILT_SD_RAD;
+    if (input >= tip_input(m->s, 0)) return tip_sd(m->s, input - tip_input(m->s, 0));
+    if (input >= height_input(m->s, 0, 0)) return job->floor_sd_mm;
+    return off_sd(job, &job->references[off / OFF_N], (int)(off % OFF_N));
 }
 
 /* Of a rotation or of a turn. */
 static bool is_angle_input(const measurement *m, int input) {
     long off = input - off_input(m->s, 0);
     if (input < m->n_poses) return input % TR_POSE_N < 3;
+    if (input >= lie_input(m->s, 0)) return (input - lie_input(m->s, 0)) % LIE_N < 2;
     if (input >= lean_input(m->s, 0)) return true;
     if (input >= height_input(m->s, 0, 0)) return false;
     const tr_reference *r = &m->s->job->references[off / OFF_N];
@@ -321,6 +357,43 @@ static void miss_of_pointer(const tr_solved *s, int pointer, const double *input
     value[2] = miss.z;
 }
 
+/* The floor under a sheet. */
+static tr_pose world_from_floor(const measurement *m, int place, const double *inputs) {
+    tr_pose pose = world_from_sheet(m->s, m->floor->sheet[place], inputs);
+    if (!inputs) return pose;
+    const double *lie = inputs + lie_input(m->s, place);
+    tr_pose sheet_from_floor = {tr_rotation_from_vector(tr_v3(lie[0], lie[1], 0)), {0, 0, lie[2]}};
+    return tr_pose_mul(pose, sheet_from_floor);
+}
+
+static void measure_floor(const measurement *m, const tr_vehicle *vehicle, const double *inputs,
+                          double *out) {
+    const tr_job *job = m->s->job;
+    const tr_check_floor *floor = m->floor;
+    tr_floor_sheet sheets[TR_JOB_MAX_SHEETS];
+    double values[TR_JOB_MAX_SHEETS][TR_FLOOR_N];
+    tr_floor_input in = {.sheets = sheets,
+                         .n = floor->n,
+                         .stand = floor->stand,
+                         .has_level = floor->has_level,
+                         .level_on = floor->level_on,
+                         .level_rad = {job->level.along_rad, job->level.across_rad}};
+    for (int k = 0; k < LEVEL_N && inputs; k++) in.level_rad[k] += inputs[level_input(m->s) + k];
+    for (int i = 0; i < floor->n; i++) {
+        const tr_sheet *sheet = &job->sheets[floor->sheet[i]];
+        sheets[i] =
+            (tr_floor_sheet){.vehicle_from_sheet = tr_pose_mul(vehicle->vehicle_from_world,
+                                                               world_from_floor(m, i, inputs)),
+                             .half_mm = {sheet->width_mm / 2, sheet->height_mm / 2},
+                             .is_at_target = floor->is_at_target[i],
+                             .is_at_wheel = floor->is_at_wheel[i],
+                             .wheel_mm = floor->wheel_mm[i]};
+    }
+    tr_vehicle_ground(vehicle, &in.low_mm, &in.high_mm);
+    tr_floor_measure(&in, values, out);
+    memcpy(out + TR_FLOOR_WHOLE_N, values, (size_t)floor->n * sizeof *values);
+}
+
 static bool values_of(const measurement *m, const double *inputs, double *change, double *out) {
     const tr_job *job = m->s->job;
     const tr_layout *layout = &job->layout;
@@ -346,6 +419,7 @@ static bool values_of(const measurement *m, const double *inputs, double *change
     for (int i = 0; i < job->n_pointers; i++) {
         miss_of_pointer(m->s, i, inputs, out + pointer_output(job, i));
     }
+    measure_floor(m, &vehicle, inputs, out + floor_output(job));
     return true;
 }
 
@@ -396,6 +470,15 @@ static double variance_by(const measurement *m, const double *row, const double 
     return covariance ? tr_dense_quadratic(row, covariance, m->n_poses) : 0;
 }
 
+static double variance_of_offs(const measurement *m, const double *row) {
+    double sum = 0;
+    for (int j = m->n_poses; j < m->n_inputs; j++) {
+        double u = row[j] * input_sd(m, j);
+        sum += u * u;
+    }
+    return sum;
+}
+
 /* row: d(output)/d(inputs). A source's share is what holding it takes off the variance, clamped to
    what remains. */
 static void propagate(const measurement *m, const double *row, tr_output *out) {
@@ -409,7 +492,7 @@ static void propagate(const measurement *m, const double *row, tr_output *out) {
     double plates = (factor - 1) * network;
     double pointers = 0;
     for (int j = m->n_poses; j < m->n_inputs; j++) {
-        double u = row[j] * input_sd(m->s, j);
+        double u = row[j] * input_sd(m, j);
         *(j < tip_input(m->s, 0) ? &plates : &pointers) += u * u;
     }
     out->variance = network + plates + pointers;
@@ -426,6 +509,10 @@ static void propagate(const measurement *m, const double *row, tr_output *out) {
 static tr_output *output_at(const measurement *m, tr_outputs *out, int i) {
     int relation = i - (int)relation_output(m->s->job, 0);
     int value = i - (int)vehicle_output(m->s->job);
+    int whole = i - (int)floor_output(m->s->job);
+    int place = i - (int)place_output(m->s->job, 0);
+    if (place >= 0) return &out->places[place / TR_FLOOR_N][place % TR_FLOOR_N];
+    if (whole >= 0) return &out->floor[whole];
     int pointer = i - (int)pointer_output(m->s->job, 0);
     if (pointer >= 0) return &out->pointers[pointer / TIP_N][pointer % TIP_N];
     if (value >= 0) return &out->vehicle[value];
@@ -433,34 +520,59 @@ static tr_output *output_at(const measurement *m, tr_outputs *out, int i) {
     return &out->targets[i / TR_N_AXES][i % TR_N_AXES];
 }
 
-bool tr_outputs_find(const tr_solved *s, const tr_check_result *result, tr_outputs *out,
-                     tr_error *err) {
+/* Values of the floor, which do not lean on what the network takes for granted of it. change:
+   scratch for the roll's observations; value: for all outputs. */
+static bool open_floor(const measurement *m, const double *J, double *change, double *value,
+                       tr_outputs *out, tr_error *err) {
+    tr_open_floor open;
+    double *inputs = calloc((size_t)m->n_inputs + 1, sizeof *inputs);
+    bool ok = tr_open_floor_make(m->s->adj, &open, err) && (inputs || tr_fail_memory(err));
+    if (ok) memcpy(inputs, open.shift, (size_t)m->n_poses * sizeof *inputs);
+    bool is_told = ok && open.is_told && values_of(m, inputs, change, value);
+    for (int i = (int)floor_output(m->s->job); i < m->n_outputs && ok; i++) {
+        const double *row = J + (long)i * m->n_inputs;
+        tr_output *o = output_at(m, out, i);
+        *o = (tr_output){.value = is_told ? value[i] : NAN};
+        if (!isfinite(o->value)) continue;
+        o->variance = tr_solved_variance_factor(m->s) * tr_open_floor_variance(&open, row) +
+                      variance_of_offs(m, row);
+    }
+    tr_open_floor_release(&open);
+    free(inputs);
+    return ok;
+}
+
+bool tr_outputs_find(const tr_solved *s, const tr_check_result *result, const tr_check_floor *floor,
+                     tr_outputs *out, tr_error *err) {
     const tr_layout *layout = &s->job->layout;
     measurement m = {.s = s,
                      .result = result,
+                     .floor = floor,
                      .n_poses = (int)off_input(s, 0),
-                     .n_inputs = (int)n_inputs(s),
-                     .n_outputs = (int)pointer_output(s->job, s->job->n_pointers)};
+                     .n_inputs = (int)lie_input(s, floor->n),
+                     .n_outputs = (int)place_output(s->job, floor->n)};
     int n_changes = s->roll ? tr_roll_n_observations(s->roll) : 0;
     bool ok = false;
     *out =
         (tr_outputs){.targets = calloc((size_t)layout->n_placements + 1, sizeof *out->targets),
                      .relations = calloc((size_t)layout->n_relations + 1, sizeof *out->relations),
-                     .pointers = calloc((size_t)s->job->n_pointers + 1, sizeof *out->pointers)};
+                     .pointers = calloc((size_t)s->job->n_pointers + 1, sizeof *out->pointers),
+                     .places = calloc((size_t)floor->n + 1, sizeof *out->places)};
     double *value = calloc((size_t)m.n_outputs + 1, sizeof *value);
     double *change = tr_array(n_changes, sizeof *change);
     double *J = tr_table(m.n_outputs, m.n_inputs, sizeof *J);
-    if (!out->targets || !out->relations || !out->pointers || !value || !change || !J) {
+    if (!out->targets || !out->relations || !out->pointers || !out->places || !value || !change ||
+        !J) {
         tr_fail_memory(err);
         goto out;
     }
     if (!values_of(&m, NULL, NULL, value) || !jacobian(&m, change, J, err)) goto out;
-    for (int i = 0; i < m.n_outputs; i++) {
+    for (int i = 0; i < floor_output(s->job); i++) {
         tr_output *o = output_at(&m, out, i);
         o->value = value[i];
         propagate(&m, J + (long)i * m.n_inputs, o);
     }
-    ok = true;
+    ok = open_floor(&m, J, change, value, out, err);
 out:
     free(value);
     free(change);
@@ -472,5 +584,6 @@ void tr_outputs_release(tr_outputs *outputs) {
     free(outputs->targets);
     free(outputs->relations);
     free(outputs->pointers);
+    free(outputs->places);
     memset(outputs, 0, sizeof *outputs);
 }

@@ -1,13 +1,15 @@
 /* What is measured, with its variance. All of it is one function of the inputs: where the sheets
    lie, six numbers each, how far each reference's sheet is from the point that it marks, at most
    four each, where the vehicle was rolled, the height of the floor under each wheel, how far each
-   pointer's tip is from its point, three each, and by how much each target that pointers tell leans
-   from the level, two each. Its covariance is propagated through its Jacobian (JCGM 102:2011, 6.2).
+   pointer's tip is from its point, three each, by how much each target that pointers tell leans
+   from the level, two each, how far a level's reading is off, two, and how each sheet lies on the
+   floor, three each. Its covariance is propagated through its Jacobian (JCGM 102:2011, 6.2).
    Private to check. */
 #ifndef TR_CHECK_UNCERTAINTY_H
 #define TR_CHECK_UNCERTAINTY_H
 
 #include "adjust/adjust.h"
+#include "check/floor.h"
 #include "check/result.h"
 #include "check/rolled.h"
 #include "job/job.h"
@@ -27,6 +29,8 @@ typedef struct {
     tr_output vehicle[TR_N_VEHICLE_VALUES];
     tr_output (*pointers)[3]; /* of each pointer: from where its target has the point to its tip, mm
                                  along the axes of the world; all 0 where either has no place */
+    tr_output floor[TR_FLOOR_WHOLE_N];
+    tr_output (*places)[TR_FLOOR_N]; /* as those of the floor; NAN where it cannot be told */
 } tr_outputs;
 
 /* The vehicle's frame in the network's world. False where what was found of its references makes
@@ -40,10 +44,10 @@ tr_pose tr_check_pose(const tr_solved *solved, int sheet);
 bool tr_check_origin(const tr_solved *solved, const tr_vehicle *vehicle, const tr_origin *from,
                      tr_vec3 *at_mm);
 
-/* All outputs; there is a frame. False: memory ran out, or the references lie too close together.
- *out is to be released in any case. */
+/* All outputs; there is a frame, and floor is that of it. False: memory ran out, or the references
+ *lie too close together. out is to be released in any case. */
 TR_MUST_USE bool tr_outputs_find(const tr_solved *solved, const tr_check_result *result,
-                                 tr_outputs *out, tr_error *err);
+                                 const tr_check_floor *floor, tr_outputs *out, tr_error *err);
 void tr_outputs_release(tr_outputs *outputs);
 
 /* An expanded uncertainty. */

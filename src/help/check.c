@@ -68,6 +68,20 @@ const tr_help_command tr_help_check = {
                      "Weak photos (blurred, dark, overexposed, too far away, at too flat an angle) "
                      "are listed with what to do about them. They are used, but count for little.",
                      NULL}},
+            {"The floor",
+             .points =
+                 (const char *const[]){
+                     "What is told of the floor is told by the sheets on it: how it slopes from "
+                     "where the wheels stand to each target and, where the layout limits it "
+                     "(`floor`) or the job has a level's reading (`level`), every sheet's height, "
+                     "slope and distance from the best plane through all.",
+                     "For a board lay a plate or mat at the foot of its stand, within 1 m. With "
+                     "hub "
+                     "sheets lay two sheets beside the vehicle that are at no target: they tell "
+                     "how it lies where the wheels stand.",
+                     "A floor that is beyond its limits, or may be, makes the check inconclusive, "
+                     "not fail: no target needs to be moved for it.",
+                     NULL}},
             {"Several cameras",
              .points =
                  (const char *const[]){

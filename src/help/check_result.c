@@ -17,8 +17,12 @@ const tr_help_format tr_help_check_result = {
             "vehicle's frame; LENGTH for `wheelbase_mm`, `track_front_mm` and `track_rear_mm`; "
             "WHEEL for "
             "`front-left` and the others; WHOLE for `thrust_angle_deg`, `set_back_mm`, "
-            "`wheelbase_left_mm` and `wheelbase_right_mm`. All "
-            "that is below them has the unit at the end of that name.",
+            "`wheelbase_left_mm` and `wheelbase_right_mm`; SLOPE for `along_deg` and "
+            "`across_deg`; FLOOR for `height_mm` (of a sheet's centre over the plane in which the "
+            "wheels stand), `out_of_flat_mm` (from the best plane), `along_deg` and `across_deg` "
+            "(of its face against where the wheels stand), `slope_deg` (from there to it), and, "
+            "against the horizontal, `level_along_deg`, `level_across_deg` and `level_slope_deg`. "
+            "All that is below them has the unit at the end of that name.",
             NULL},
     .keys =
         (const tr_help_key[]){
@@ -123,6 +127,48 @@ const tr_help_format tr_help_check_result = {
             {"relations[].sheets", NULL, NULL, "the two sheets"},
             {"relations[].verdict", NULL, NULL, "`pass`, `fail` or `inconclusive`"},
             {"relations[].AXIS", "of AXIS", NULL, "the second less the first, as AXIS of a target"},
+            {"floor", NULL, NULL,
+             "how the floor lies, from the sheets on it; only where that was measured, or the "
+             "layout limits it. Slopes are above 0 where it rises: `along` towards the vehicle's "
+             "front, `across` towards its left, from the wheels to a target towards that. They do "
+             "not lean on a floor that is nearly even, as `z_mm`, `pitch_deg` and `roll_deg` of a "
+             "mat do a little"},
+            {"floor.verdict", NULL, NULL,
+             "only where the layout limits it: `pass`, `fail` or `inconclusive`. Of these only "
+             "`pass` leaves the job a pass; the job fails by its targets alone"},
+            {"floor.limits", NULL, NULL, "what the layout states"},
+            {"floor.limits.slope_deg", "degrees", NULL, "only where it is stated"},
+            {"floor.limits.tilt_deg", "degrees", NULL, "likewise"},
+            {"floor.limits.level_deg", "degrees", NULL, "likewise"},
+            {"floor.limits.out_of_flat_mm", "mm", NULL, "likewise"},
+            {"floor.stand_of", NULL, NULL,
+             "what tells the plane in which the wheels stand: `plates` at the wheels, or the "
+             "`sheets` on the floor that are at no target; null where nothing does"},
+            {"floor.plane", NULL, NULL,
+             "the best plane through the centres of all sheets on the floor, against where the "
+             "wheels stand"},
+            {"floor.plane.SLOPE", "degrees", NULL, "as FLOOR of a sheet"},
+            {"floor.level", NULL, NULL, "only where the job has a level's reading, which this is"},
+            {"floor.level.on", NULL, NULL, "`stand`, or the sheet on which it lay"},
+            {"floor.level.along_deg", "degrees", NULL, "what it read"},
+            {"floor.level.across_deg", "degrees", NULL, "likewise"},
+            {"floor.level.sd_deg", "degrees", NULL, "how well it is known"},
+            {"floor.stand", NULL, NULL,
+             "only with a level: the slope, against the horizontal, where the wheels stand"},
+            {"floor.stand.SLOPE", "degrees", NULL, "as FLOOR of a sheet"},
+            {"floor.sheets", NULL, NULL, "the sheets on the floor that were found"},
+            {"floor.sheets[].sheet", NULL, NULL, "id of the sheet"},
+            {"floor.sheets[].wheel", NULL, NULL, "whether it marks a wheel"},
+            {"floor.sheets[].targets", NULL, NULL, "ids of the targets that lie or stand there"},
+            {"floor.sheets[].FLOOR", "of FLOOR", NULL,
+             "`slope_deg` only where a target is, those with `level_` only with a level"},
+            {"floor.sheets[].FLOOR.measured", "of FLOOR", NULL, "null where it cannot be told"},
+            {"floor.sheets[].FLOOR.u95", "of FLOOR", NULL, "expanded uncertainty, k = 2"},
+            {"floor.sheets[].FLOOR.limit", "of FLOOR", NULL, "only where it is judged"},
+            {"floor.sheets[].FLOOR.verdict", NULL, NULL,
+             "only where it is judged: `pass`, `fail` or `inconclusive`"},
+            {"floor.sheets[].rise_mm_per_m", "mm a metre", NULL,
+             "only where a target is: what `slope_deg` amounts to"},
             {"lens", NULL, NULL, "only with `lens: unknown`: what the photos tell of the lens"},
             {"lens.known", NULL, NULL, "false"},
             {"lens.focal_px", "pixels", NULL, "focal length along the rows"},

@@ -76,6 +76,23 @@ const tr_help_format tr_help_job = {
             {"pointer_sd_mm", "mm", "1",
              "how well a tip lies at its point, above 0 and at most 1000: one standard deviation "
              "per axis"},
+            {"level", NULL, "none",
+             "what a level shows of the floor, from which the slopes of the floor against the "
+             "horizontal follow, everywhere: photos tell only how one place slopes against "
+             "another"},
+            {"level.on", NULL, NULL,
+             "where it lay: `stand`, where the wheels stand (on a straight bar from wheel to "
+             "wheel), or the id of a sheet of the job that lies on the floor"},
+            {"level.along_deg", "degrees", NULL,
+             "its reading when it lies along the vehicle, whichever way the sheet is turned: above "
+             "0 where its end towards the vehicle's front is the higher one. A reading in mm a "
+             "metre is 0.0573 times as many degrees"},
+            {"level.across_deg", "degrees", NULL,
+             "its reading when it lies across the vehicle: above 0 where its end towards the "
+             "vehicle's left is the higher one"},
+            {"level.sd_deg", "degrees", NULL,
+             "how well both are known, above 0: one standard deviation of the level and of how it "
+             "lies. Read it twice, turned end for end, and enter the mean"},
             {"photos", NULL, "none; photos named on the command line replace the list",
              "up to 1000 photos: names of files, or `{ file, lens }` where a photo's EXIF data do "
              "not tell which profile is the right one"},
@@ -133,6 +150,7 @@ const tr_help_format tr_help_job = {
                          "  - { point: front-left, sheet: PLATE-C, at_mm: [95, 0] }\n"
                          "  - { point: front-right, sheet: PLATE-D, at_mm: [95, 0] }\n"
                          "reference_sd_mm: 1.0\n"
+                         "level: { on: stand, along_deg: 0.12, across_deg: -0.05, sd_deg: 0.05 }\n"
                          "photos:\n"
                          "  - photos/1.jpg\n"
                          "  - { file: photos/2.jpg, lens: lens/bay-2-spare.yaml }\n"},

@@ -36,6 +36,29 @@ const tr_help_format tr_help_layout = {
              "hub sheets on the rear wheels"},
             {"flatness_mm", "mm", "5",
              "how far a placed sheet may be out of flat; beyond it the check cannot pass"},
+            {"floor", NULL, "not judged",
+             "how even the floor has to be. A floor that is beyond a limit, or may be, makes a "
+             "check inconclusive, never fail: the targets may lie as required, but not as the "
+             "procedure takes for granted"},
+            {"floor.limits", NULL, NULL,
+             "what is judged, u95 included (in which each corner of a sheet may be 0.5 mm off the "
+             "floor); `{}` judges nothing. The floor is measured where "
+             "sheets lie: at the wheels (plates or, with hub sheets, any sheets on the floor that "
+             "are at no target), and at each target (the mat itself; for a board a plate or mat "
+             "within 1 m of the foot of its stand)"},
+            {"floor.limits.slope_deg", "degrees", "not judged",
+             "from where the wheels stand to each target: the height of the sheet there over the "
+             "way to it, seen from above, from the rectangle about the wheels' points, of which "
+             "500 mm are the least. 0.3 is about 5 mm a metre"},
+            {"floor.limits.tilt_deg", "degrees", "not judged",
+             "of each target's place itself, along the vehicle and across it, against where the "
+             "wheels stand. Of a small plate it is badly known; lay a mat"},
+            {"floor.limits.level_deg", "degrees", "not judged",
+             "against the horizontal: of where the wheels stand, along and across, and from there "
+             "to each target. Needs a level's reading in the job (`level`)"},
+            {"floor.limits.out_of_flat_mm", "mm", "not judged",
+             "how far the centre of each sheet on the floor may be from the best plane through all "
+             "of them, of which there must be four or more"},
             {"placements", NULL, NULL, "what is placed where: 1 to 64, each sheet once"},
             {"placements[].sheet", NULL, NULL, "id of the sheet"},
             {"placements[].from", NULL, NULL,
@@ -158,6 +181,8 @@ const tr_help_format tr_help_layout = {
                                        "track_rear_mm: 1750\n"
                                        "reference_tolerance_mm: 15\n"
                                        "flatness_mm: 5\n"
+                                       "floor:\n"
+                                       "  limits: { slope_deg: 0.3, out_of_flat_mm: 5 }\n"
                                        "placements:\n"
                                        "  - sheet: MAT-7\n"
                                        "    from: rear-axle\n"

@@ -25,6 +25,9 @@
 #define MAX_FLOOR_SD_MM 100.0
 /* A tip is laid by eye (common practice, no source). */
 #define DEFAULT_POINTER_SD_MM 1.0
+/* A level shows no more, and what is known worse than this was not read from one. */
+#define MAX_LEVEL_DEG 45.0
+#define MAX_LEVEL_SD_DEG 10.0
 
 /* Rounding of a place at the very edge of a face. mm */
 #define EDGE_TOLERANCE_MM 1e-6
@@ -508,6 +511,37 @@ static void read_moved(tr_yaml y, tr_job *job) {
     }
 }
 
+/* On a sheet on the floor, or where the wheels stand. */
+static void read_level(tr_yaml y, tr_job *job) {
+    tr_yaml on = tr_yaml_at(y, "on");
+    tr_yaml_keys(y, "on along_deg across_deg sd_deg");
+    tr_level level = {.is_given = tr_yaml_has(y),
+                      .sheet = -1,
+                      .along_rad = TR_RAD_PER_DEG * tr_yaml_number(tr_yaml_at(y, "along_deg"),
+                                                                   -MAX_LEVEL_DEG, MAX_LEVEL_DEG),
+                      .across_rad = TR_RAD_PER_DEG * tr_yaml_number(tr_yaml_at(y, "across_deg"),
+                                                                    -MAX_LEVEL_DEG, MAX_LEVEL_DEG),
+                      .sd_rad =
+                          TR_RAD_PER_DEG * tr_yaml_size(tr_yaml_at(y, "sd_deg"), MAX_LEVEL_SD_DEG)};
+    if (tr_yaml_has(on) && !tr_yaml_is_word(on, "stand")) {
+        char id[sizeof job->sheets->id] = "";
+        tr_yaml_text(on, id, sizeof id);
+        level.sheet = tr_job_find_sheet(job, id);
+        if (level.sheet < 0) {
+            tr_yaml_fail(on,
+                         "is %s; give 'stand' for a level where the wheels stand, or the id of a "
+                         "sheet of the job on which it lay",
+                         id);
+        } else if (job->sheets[level.sheet].support != TR_ON_FLOOR) {
+            tr_yaml_fail(on,
+                         "is %s of kind %s, which does not lie on the floor; name a sheet that "
+                         "does, or 'stand'",
+                         id, tr_sheet_kind_name(job->sheets[level.sheet].kind));
+        }
+    }
+    job->level = level;
+}
+
 static void check_chains(tr_yaml y, const tr_job *job) {
     tr_error cause = {0};
     for (int i = 0; i < job->layout.n_placements && tr_yaml_has(y); i++) {
@@ -521,9 +555,10 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_shots shots;
     *out = job;
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(y, "job vehicle_id? technician? lens layout sheets references reference_sd_mm "
-                    "hub_tilt_sd_deg? floor_sd_mm? pointers? pointer_sd_mm? photos? positions? "
-                    "moved?");
+    tr_yaml_keys(y,
+                 "job vehicle_id? technician? lens layout sheets references reference_sd_mm "
+                 "hub_tilt_sd_deg? floor_sd_mm? level? pointers? pointer_sd_mm? photos? positions? "
+                 "moved?");
     tr_yaml_text(tr_yaml_at(y, "job"), job.id, sizeof job.id);
     tr_yaml_text(tr_yaml_at(y, "vehicle_id"), job.vehicle_id, sizeof job.vehicle_id);
     tr_yaml_text(tr_yaml_at(y, "technician"), job.technician, sizeof job.technician);
@@ -558,6 +593,7 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_read_pointers(tr_yaml_at(y, "pointers"), &job);
     tr_check_untagged(y, &job);
     read_moved(tr_yaml_at(y, "moved"), &job);
+    read_level(tr_yaml_at(y, "level"), &job);
     if (!tr_yaml_close(y, err)) {
         tr_job_release(&job);
         return false;

@@ -51,6 +51,15 @@ typedef struct {
 /* "rear-left", or the point's own name. */
 const char *tr_reference_name(const tr_reference *reference);
 
+/* What a level showed against the horizontal: the slope of the floor where it lay, above 0 where
+   that rises towards the front (along) and towards the vehicle's left (across). */
+typedef struct {
+    bool is_given;
+    int sheet; /* of the job, on which it lay; -1: where the wheels stand */
+    double along_rad, across_rad;
+    double sd_rad; /* above 0; one standard deviation, of each of both */
+} tr_level;
+
 typedef struct {
     char *path;
     char id[64];
@@ -72,7 +81,8 @@ typedef struct {
         pointer_sd_mm; /* > 0; how well a tip lies at its point: one standard deviation per axis */
     double reference_sd_mm; /* >= 0; one standard deviation per axis */
     double hub_tilt_sd_rad; /* how square a sheet hangs to its wheel's axis; per axis */
-    double floor_sd_mm;  /* how even the floor is under the wheels where the vehicle was rolled */
+    double floor_sd_mm; /* how even the floor is under the wheels where the vehicle was rolled */
+    tr_level level;
     char **photos;       /* paths as they can be opened: the job's folder is put in front */
     int *photo_lens;     /* of each: the lens that it names; -1: none */
     int *photo_position; /* of each: the roll position in which it was taken, from 0 */

@@ -13,6 +13,9 @@
 /* A vehicle that runs farther askew is no vehicle. */
 #define MAX_THRUST_LIMIT_DEG 10.0
 
+/* What slopes more is a ramp, not a floor to measure on. */
+#define MAX_FLOOR_LIMIT_DEG 45.0
+
 #define DEFAULT_TOLERANCE_MM 15.0
 #define DEFAULT_FLATNESS_MM 5.0
 
@@ -26,6 +29,9 @@ enum { MAX_PLACEMENTS = 64 };
 /* In the order of tr_axis. */
 static const char *const AXIS_KEYS[TR_N_AXES] = {"x_mm",    "y_mm",      "z_mm",
                                                  "yaw_deg", "pitch_deg", "roll_deg"};
+/* In the order of tr_floor_limit. */
+static const char *const FLOOR_KEYS[TR_N_FLOOR_LIMITS] = {"slope_deg", "tilt_deg", "level_deg",
+                                                          "out_of_flat_mm"};
 /* In the order of tr_axes and tr_origin. */
 static const char *const AXES[] = {"centreline", "rear-axle", "thrust"};
 static const char *const ORIGINS[] = {"rear-axle", "front-axle"};
@@ -46,6 +52,14 @@ const char *tr_axis_key(tr_axis axis) {
 
 bool tr_axis_is_angle(tr_axis axis) {
     return axis >= TR_YAW;
+}
+
+const char *tr_floor_limit_key(tr_floor_limit limit) {
+    return FLOOR_KEYS[limit];
+}
+
+bool tr_floor_limit_is_angle(tr_floor_limit limit) {
+    return limit != TR_LIMIT_OUT_OF_FLAT;
 }
 
 static tr_requirement read_requirement(tr_yaml required, tr_yaml limit, tr_axis axis) {
@@ -173,14 +187,25 @@ static void read_relations(tr_yaml y, tr_layout *layout) {
     }
 }
 
+static void read_floor(tr_yaml y, double limit[TR_N_FLOOR_LIMITS]) {
+    tr_yaml limits = tr_yaml_at(y, "limits");
+    tr_yaml_keys(y, "limits");
+    tr_yaml_keys(limits, "slope_deg? tilt_deg? level_deg? out_of_flat_mm?");
+    for (tr_floor_limit k = 0; k < TR_N_FLOOR_LIMITS; k++) {
+        bool is_angle = tr_floor_limit_is_angle(k);
+        limit[k] =
+            (is_angle ? TR_RAD_PER_DEG : 1) * tr_yaml_size(tr_yaml_at(limits, FLOOR_KEYS[k]),
+                                                           is_angle ? MAX_FLOOR_LIMIT_DEG : MAX_MM);
+    }
+}
+
 bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
     tr_layout layout = {0};
     *out = layout;
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(
-        y,
-        "layout vehicle axes wheelbase_mm? track_front_mm? track_rear_mm? "
-        "reference_tolerance_mm? thrust_limit_deg? flatness_mm? placements between? free_areas?");
+    tr_yaml_keys(y, "layout vehicle axes wheelbase_mm? track_front_mm? track_rear_mm? "
+                    "reference_tolerance_mm? thrust_limit_deg? flatness_mm? floor? placements "
+                    "between? free_areas?");
     tr_yaml_text(tr_yaml_at(y, "layout"), layout.id, sizeof layout.id);
     tr_yaml_text(tr_yaml_at(y, "vehicle"), layout.vehicle, sizeof layout.vehicle);
     layout.axes = (tr_axes)tr_yaml_choice(tr_yaml_at(y, "axes"), AXES, 3);
@@ -195,6 +220,7 @@ bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
     tr_yaml flatness = tr_yaml_at(y, "flatness_mm");
     layout.flatness_mm =
         tr_yaml_has(flatness) ? tr_yaml_size(flatness, MAX_MM) : DEFAULT_FLATNESS_MM;
+    read_floor(tr_yaml_at(y, "floor"), layout.floor_limit);
     read_placements(tr_yaml_at(y, "placements"), &layout);
     read_relations(tr_yaml_at(y, "between"), &layout);
     tr_free_areas_read(tr_yaml_at(y, "free_areas"), &layout);

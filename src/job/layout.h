@@ -71,6 +71,19 @@ typedef struct {
     int n_corners;
     int from_line;
 } tr_free_area;
+/* How even the floor has to be (vehicle/floor.h). */
+typedef enum {
+    TR_LIMIT_SLOPE,       /* from the wheels' stand to each target's place, rad */
+    TR_LIMIT_TILT,        /* of each target's place itself, along and across, against the stand */
+    TR_LIMIT_LEVEL,       /* of the stand, and from it to each target's place, against the
+                             horizontal */
+    TR_LIMIT_OUT_OF_FLAT, /* of each sheet on the floor from the best plane through all, mm */
+    TR_N_FLOOR_LIMITS
+} tr_floor_limit;
+
+/* "slope_deg", "tilt_deg", "level_deg", "out_of_flat_mm". */
+const char *tr_floor_limit_key(tr_floor_limit limit);
+bool tr_floor_limit_is_angle(tr_floor_limit limit);
 
 typedef struct {
     char *path;
@@ -81,6 +94,7 @@ typedef struct {
     double reference_tolerance_mm;                      /* default 15 */
     double thrust_limit_rad; /* how far the thrust angle may be off; 0: not judged */
     double flatness_mm;      /* a required sheet may be out of flat by this; default 5 */
+    double floor_limit[TR_N_FLOOR_LIMITS]; /* 0: not judged */
     tr_placement *placements;
     int n_placements;
     tr_relation *relations;

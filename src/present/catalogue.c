@@ -309,6 +309,55 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "The printed pattern of {sheet} is not where its pointers have it: the pointers lie at "
         "other points than the job says, or it is another sheet. Lay them again and take the "
         "photos again.",
+    /* ---- the floor ---- */
+    [TR_FOUND_FLOOR_SLOPES] =
+        "From where the wheels stand to {sheet} the floor {slope_deg?rises|falls} by "
+        "{|slope_deg|:.2f}° (±{u95_deg:.2f}), {|rise_mm_per_m|:.1f} mm a metre, "
+        "{is_beyond?beyond|which may be beyond} the {limit_deg:.2f}° that the layout allows. "
+        "{is_beyond?Set up on a more even floor, or make up the height|Take more photos that show "
+        "the sheets on the floor together, or set up on a more even floor}.",
+    [TR_FOUND_FLOOR_TILTS] =
+        "Under {sheet} the floor {slope_deg?rises|falls} towards the {is_along?front|vehicle's "
+        "left} by {|slope_deg|:.2f}° (±{u95_deg:.2f}) against where the wheels stand, "
+        "{is_beyond?beyond|which may be beyond} the {limit_deg:.2f}° that the layout allows. "
+        "{is_beyond?Set up on a more even floor, or level the place|Take more photos of it from "
+        "near by, or set up on a more even floor}.",
+    [TR_FOUND_FLOOR_NOT_LEVEL] =
+        "From where the wheels stand to {sheet} the floor {slope_deg?rises|falls} by "
+        "{|slope_deg|:.2f}° (±{u95_deg:.2f}) against the horizontal, {|rise_mm_per_m|:.1f} mm a "
+        "metre, {is_beyond?beyond|which may be beyond} the {limit_deg:.2f}° that the layout "
+        "allows. {is_beyond?Set up on a level floor, or make up the height|Read a better level, "
+        "take more photos, or set up on a level floor}.",
+    [TR_FOUND_STAND_NOT_LEVEL] =
+        "Where the wheels stand the floor {slope_deg?rises|falls} towards the "
+        "{is_along?front|vehicle's left} by {|slope_deg|:.2f}° (±{u95_deg:.2f}) against the "
+        "horizontal, {is_beyond?beyond|which may be beyond} the {limit_deg:.2f}° that the layout "
+        "allows. {is_beyond?Set up on a level floor|Read a better level, or set up on a level "
+        "floor}.",
+    [TR_FOUND_FLOOR_OUT_OF_FLAT] =
+        "{sheet} lies {|out_mm|:.1f} mm (±{u95_mm:.1f}) {out_mm?above|below} the best plane "
+        "through all sheets on the floor, {is_beyond?beyond|which may be beyond} the "
+        "{limit_mm:.1f} mm that the layout allows: {is_beyond?set up on a more even floor|take "
+        "more photos that show the sheets on the floor together, or set up on a more even floor}.",
+    [TR_FOUND_FLOOR_NOT_SEEN] =
+        "The layout limits how the floor slopes to {sheet}, but no sheet lies on the floor there: "
+        "lay a plate or mat within 1 m of the foot of its stand, add it to 'sheets' of the job and "
+        "take photos that show it together with other sheets.",
+    [TR_FOUND_STAND_NOT_SEEN] =
+        "The layout limits the slope of the floor, but nothing tells how it lies where the wheels "
+        "stand: mark all four wheels with plates or, with hub sheets, lay two sheets on the floor "
+        "beside the vehicle.",
+    [TR_FOUND_FLOOR_FEW_SHEETS] =
+        "The layout limits how far places are out of flat, but only {sheets} {sheets?sheet|sheets} "
+        "on the floor {sheets?was|were} measured, or all lie in a line: lay down four or more, "
+        "spread over the floor.",
+    [TR_FOUND_LEVEL_NOT_READ] =
+        "The layout limits the slope of the floor against the horizontal, which photos do not "
+        "tell: lay a level where the wheels stand or on a sheet on the floor, and enter what it "
+        "reads under 'level' in the job, with 'on', 'along_deg', 'across_deg' and 'sd_deg'.",
+    [TR_FOUND_LEVEL_SHEET_NOT_FOUND] =
+        "The level was read on {sheet}, which could not be measured: take two photos that show it "
+        "together with other sheets, or lay the level where the wheels stand.",
 
     /* ---- what was taken as exact, or is not known ---- */
     [TR_FOUND_LENS_WITHOUT_COVARIANCE] =

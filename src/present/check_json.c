@@ -348,6 +348,143 @@ static json_t *free_areas_json(const tr_check_result *result) {
     return NULL;
 }
 
+/* ---- the floor ---- */
+
+const tr_floor_key TR_FLOOR_KEYS[TR_FLOOR_N] = {
+    [TR_FLOOR_HEIGHT] = {"height_mm", TR_X},
+    [TR_FLOOR_OUT_OF_FLAT] = {"out_of_flat_mm", TR_X},
+    [TR_FLOOR_ALONG] = {"along_deg", TR_YAW},
+    [TR_FLOOR_ACROSS] = {"across_deg", TR_YAW},
+    [TR_FLOOR_SLOPE] = {"slope_deg", TR_YAW},
+    [TR_FLOOR_LEVEL_ALONG] = {"level_along_deg", TR_YAW},
+    [TR_FLOOR_LEVEL_ACROSS] = {"level_across_deg", TR_YAW},
+    [TR_FLOOR_LEVEL_SLOPE] = {"level_slope_deg", TR_YAW},
+};
+
+const char *const TR_STAND_WORDS[] = {
+    [TR_STAND_UNKNOWN] = "", [TR_STAND_OF_PLATES] = "plates", [TR_STAND_OF_SHEETS] = "sheets"};
+
+static json_t *floor_value_json(const tr_floor_result *floor, const tr_floor_judged *v,
+                                tr_axis axis, tr_floor_limit limit) {
+    json_t *json = json_object();
+    bool is = v->value.is_measured;
+    bool ok = json && tr_json_put(json, "measured", measured(axis, is, v->value.value)) &&
+              tr_json_put(json, "u95", measured(axis, is, v->value.u95));
+    if (v->is_judged) {
+        ok = ok && tr_json_put(json, "limit", stated(axis, floor->limit[limit])) &&
+             tr_json_put(json, "verdict", json_string(tr_verdict_name(v->verdict)));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* along_deg and across_deg of the floor as a whole. */
+static json_t *floor_whole_json(const tr_floor_result *floor, tr_floor_whole along) {
+    json_t *json = json_object();
+    bool ok = json;
+    for (int k = 0; k < 2; k++) {
+        tr_floor_whole value = (tr_floor_whole)((int)along + k);
+        ok = ok && tr_json_put(json, k == 0 ? "along_deg" : "across_deg",
+                               floor_value_json(floor, &floor->whole[value], TR_YAW,
+                                                tr_floor_limit_of_whole(value)));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* Ids of the targets whose place it is. */
+static json_t *targets_at_json(const tr_check_result *result, int place) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; i < result->n_targets && ok; i++) {
+        if (result->targets[i].floor_place != place) continue;
+        ok = tr_json_push(json, tr_json_text(result->sheets[result->targets[i].sheet].id));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* Slopes to it only of a target's place, those against the horizontal only with a level. */
+static json_t *place_json(const tr_check_result *result, int place) {
+    const tr_floor_result *floor = &result->floor;
+    const tr_floor_place *p = &floor->places[place];
+    json_t *json = json_object();
+    bool ok = json && tr_json_put(json, "sheet", tr_json_text(result->sheets[p->sheet].id)) &&
+              tr_json_put(json, "wheel", json_boolean(p->is_at_wheel)) &&
+              tr_json_put(json, "targets", targets_at_json(result, place));
+    for (tr_floor_value k = 0; k < TR_FLOOR_N && ok; k++) {
+        bool is_always = k < TR_FLOOR_SLOPE;
+        if (!is_always && !p->value[k].value.is_measured && !p->value[k].is_judged) continue;
+        ok = tr_json_put(
+            json, TR_FLOOR_KEYS[k].key,
+            floor_value_json(floor, &p->value[k], TR_FLOOR_KEYS[k].axis, tr_floor_limit_of(k)));
+    }
+    /* Of the degrees as they are written, so that one who reads them says the same. */
+    const tr_quantity *slope = &p->value[TR_FLOOR_SLOPE].value;
+    double degrees = slope->value * TR_DEG_PER_RAD;
+    if (slope->is_measured) {
+        ok = ok && tr_json_put(json, "rise_mm_per_m",
+                               tr_json_number(1000 * tan(degrees * TR_RAD_PER_DEG)));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *floor_limits_json(const tr_floor_result *floor) {
+    json_t *json = json_object();
+    bool ok = json;
+    for (tr_floor_limit k = 0; k < TR_N_FLOOR_LIMITS; k++) {
+        if (!(floor->limit[k] > 0)) continue;
+        tr_axis axis = tr_floor_limit_is_angle(k) ? TR_YAW : TR_X;
+        ok = ok && tr_json_put(json, tr_floor_limit_key(k), stated(axis, floor->limit[k]));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
+/* What was read from a level. */
+static json_t *level_json(const tr_floor_result *floor) {
+    json_t *json = json_object();
+    if (json && tr_json_put(json, "on", tr_json_text(floor->level_on)) &&
+        tr_json_put(json, "along_deg", stated(TR_YAW, floor->level_rad[0])) &&
+        tr_json_put(json, "across_deg", stated(TR_YAW, floor->level_rad[1])) &&
+        tr_json_put(json, "sd_deg", stated(TR_YAW, floor->level_sd_rad))) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *floor_json(const tr_check_result *result) {
+    const tr_floor_result *floor = &result->floor;
+    json_t *json = json_object();
+    json_t *places = json_array();
+    bool ok = json && places;
+    for (int i = 0; i < floor->n_places && ok; i++) {
+        ok = tr_json_push(places, place_json(result, i));
+    }
+    if (floor->is_judged) {
+        ok = ok && tr_json_put(json, "verdict", json_string(tr_verdict_name(floor->verdict))) &&
+             tr_json_put(json, "limits", floor_limits_json(floor));
+    }
+    ok = ok && tr_json_put(json, "stand_of", known_text(TR_STAND_WORDS[floor->stand])) &&
+         tr_json_put(json, "plane", floor_whole_json(floor, TR_FLOOR_PLANE_ALONG));
+    if (floor->has_level) {
+        ok = ok && tr_json_put(json, "level", level_json(floor)) &&
+             tr_json_put(json, "stand", floor_whole_json(floor, TR_FLOOR_STAND_ALONG));
+    }
+    ok = ok && tr_json_put(json, "sheets", json_incref(places));
+    json_decref(places);
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
 static json_t *flatness_json(const tr_check_result *result, const tr_sheet_result *r) {
     const tr_sheet_condition *c = &r->condition;
     json_t *json = quantity_json(c->has_flatness, c->flatness_mm, c->flatness_u95_mm);
@@ -627,6 +764,7 @@ static bool put_measured(json_t *json, const tr_check_result *result) {
            (result->n_relations == 0 || tr_json_put(json, "relations", relations_json(result))) &&
            (result->n_free_areas == 0 ||
             tr_json_put(json, "free_areas", free_areas_json(result))) &&
+           (!tr_floor_is_told(&result->floor) || tr_json_put(json, "floor", floor_json(result))) &&
            put_unknown_lens(json, result) && tr_json_put(json, "sheets", sheets_json(result)) &&
            tr_json_put(json, "photos", photos_json(result)) &&
            tr_json_put(json, "warnings", tr_findings_json(&result->findings)) &&

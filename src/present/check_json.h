@@ -12,6 +12,7 @@
                    measured; pose: vehicle_from_sheet, or null
      free_areas[]  only where the layout has some: name, from, placed: what that is was measured;
                    height_mm; corners_mm in the vehicle frame; seen[] {photo, all}
+     floor         where it was measured, or is judged: see trammel-check-result(5)
      lens          of an unknown one: known: false, focal_px, focal_u95_px
      photos[]      camera, taken: as EXIF tells, null where it does not; quality {grade, reason,
                    sharpness_px, contrast, overexposed, tag_px, cell_px, elevation_deg}: see
@@ -51,5 +52,15 @@ typedef struct {
 } tr_wheels_key;
 enum { TR_N_WHEELS_KEYS = 4 };
 extern const tr_wheels_key TR_WHEELS_KEYS[TR_N_WHEELS_KEYS];
+
+/* Keys of a place of `floor`, in the order of tr_floor_value; axis: TR_X for
+   lengths, TR_YAW for angles. */
+typedef struct {
+    const char *key;
+    tr_axis axis;
+} tr_floor_key;
+extern const tr_floor_key TR_FLOOR_KEYS[TR_FLOOR_N];
+/* "plates", "sheets", in the order of tr_stand; "" where nothing tells it. */
+extern const char *const TR_STAND_WORDS[];
 
 #endif

@@ -209,7 +209,8 @@ static void read_target(const json_t *json, const tr_check_result *result, tr_ta
     *t = (tr_target_result){.sheet = sheet_of(result, json, err),
                             .verdict = verdict_of(json, err),
                             .vehicle_from_required = pose_of(json, "required_pose", err),
-                            .photo = -1};
+                            .photo = -1,
+                            .floor_place = -1};
     read_origins(json, t->from, err);
     if (!json_is_null(json_object_get(json, "measured_by"))) t->by = measured_by(json, err);
     for (; t->n_moves < n && t->n_moves < TR_MAX_MOVES; t->n_moves++) {
@@ -365,6 +366,93 @@ static void read_free_areas(const json_t *json, tr_check_result *out, tr_error *
     for (; out->n_free_areas < n && is_fine(err); out->n_free_areas++) {
         read_free_area(json_array_get(areas, (size_t)out->n_free_areas),
                        &out->free_areas[out->n_free_areas], err);
+    }
+}
+
+/* ---- the floor ---- */
+
+static tr_floor_judged floor_value_of(const json_t *json, tr_axis axis, tr_error *err) {
+    tr_floor_judged v = {.verdict = TR_INCONCLUSIVE};
+    v.value.is_measured = json_is_number(json_object_get(json, "measured"));
+    if (v.value.is_measured) {
+        v.value.value = axis_value_of(axis, json, "measured", err);
+        v.value.u95 = axis_value_of(axis, json, "u95", err);
+    }
+    v.is_judged = json_object_get(json, "verdict");
+    if (v.is_judged) v.verdict = verdict_of(json, err);
+    return v;
+}
+
+static void read_floor_whole(const json_t *json, const char *key, tr_floor_judged out[2],
+                             tr_error *err) {
+    const json_t *whole = json_object_get(json, key);
+    out[0] = floor_value_of(json_object_get(whole, "along_deg"), TR_YAW, err);
+    out[1] = floor_value_of(json_object_get(whole, "across_deg"), TR_YAW, err);
+}
+
+static int target_named(const tr_check_result *result, const char *id) {
+    for (int i = 0; i < result->n_targets && id; i++) {
+        if (strcmp(result->sheets[result->targets[i].sheet].id, id) == 0) return i;
+    }
+    return -1;
+}
+
+static void read_place(const json_t *json, tr_check_result *out, int place, tr_error *err) {
+    int n;
+    tr_floor_place *p = &out->floor.places[place];
+    const json_t *targets = array_of(json, "targets", 0, &n, err);
+    p->sheet = sheet_of(out, json, err);
+    p->is_at_wheel = bool_of(json, "wheel", err);
+    for (int i = 0; i < n; i++) {
+        int target = target_named(out, json_string_value(json_array_get(targets, (size_t)i)));
+        if (target < 0)
+            refuse(err, "targets", "the ids of targets");
+        else
+            out->targets[target].floor_place = place;
+    }
+    for (tr_floor_value k = 0; k < TR_FLOOR_N; k++) {
+        p->value[k] =
+            floor_value_of(json_object_get(json, TR_FLOOR_KEYS[k].key), TR_FLOOR_KEYS[k].axis, err);
+    }
+}
+
+static void read_level(const json_t *json, tr_floor_result *out, tr_error *err) {
+    const json_t *level = json_object_get(json, "level");
+    out->has_level = level;
+    if (!level) return;
+    text_of(level, "on", out->level_on, sizeof out->level_on, err);
+    out->level_rad[0] = axis_value_of(TR_YAW, level, "along_deg", err);
+    out->level_rad[1] = axis_value_of(TR_YAW, level, "across_deg", err);
+    out->level_sd_rad = axis_value_of(TR_YAW, level, "sd_deg", err);
+}
+
+/* After the sheets and the targets. */
+static void read_floor(const json_t *json, tr_check_result *out, tr_error *err) {
+    int n;
+    const json_t *floor = json_object_get(json, "floor");
+    tr_floor_result *f = &out->floor;
+    if (!floor) return;
+    const json_t *limits = json_object_get(floor, "limits");
+    f->is_judged = limits;
+    f->verdict = f->is_judged ? verdict_of(floor, err) : TR_INCONCLUSIVE;
+    for (tr_floor_limit k = 0; k < TR_N_FLOOR_LIMITS; k++) {
+        tr_axis axis = tr_floor_limit_is_angle(k) ? TR_YAW : TR_X;
+        f->limit[k] = axis_value_of(axis, limits, tr_floor_limit_key(k), err);
+    }
+    f->stand = TR_STAND_OF_SHEETS;
+    const char *stand = string_of(floor, "stand_of", err);
+    while (f->stand > TR_STAND_UNKNOWN && strcmp(stand, TR_STAND_WORDS[f->stand]) != 0) f->stand--;
+    read_floor_whole(floor, "plane", &f->whole[TR_FLOOR_PLANE_ALONG], err);
+    read_floor_whole(floor, "stand", &f->whole[TR_FLOOR_STAND_ALONG], err);
+    read_level(floor, f, err);
+    const json_t *places = array_of(floor, "sheets", 0, &n, err);
+    f->places = calloc((size_t)n + 1, sizeof *f->places);
+    if (!f->places) {
+        tr_fail_memory(err);
+        return;
+    }
+    for (; f->n_places < n && is_fine(err); f->n_places++) {
+        read_place(json_array_get(places, (size_t)f->n_places), out, f->n_places, err);
     }
 }
 
@@ -605,6 +693,7 @@ static void read_measured(const json_t *json, tr_check_result *out, tr_error *er
     }
     read_free_areas(json, out, err);
     read_wheels(json, out, err);
+    read_floor(json, out, err);
 }
 
 bool tr_check_json_read(const json_t *json, tr_check_result *out, tr_error *err) {

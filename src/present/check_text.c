@@ -1,5 +1,6 @@
 #include "present/check_text.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -373,6 +374,171 @@ static void put_references(const page *p, const tr_check_result *result) {
     put_length(p, "rear track, mm", &result->track_rear);
 }
 
+/* ---- the floor ---- */
+
+static const char *place_name(const tr_check_result *result, int place) {
+    return result->sheets[result->floor.places[place].sheet].id;
+}
+
+/* The whole table, where it was asked for. */
+static void put_places(const page *p, const tr_check_result *result) {
+    fputs("\nFloor            height, mm  out of flat, mm      along, °     across, °\n", p->out);
+    for (int i = 0; i < result->floor.n_places; i++) {
+        char id[64];
+        tr_text_fit(show(place_name(result, i)).text, 12, id, sizeof id);
+        fprintf(p->out, "  %s%*s", id, 12 - tr_text_columns(id), "");
+        for (tr_floor_value k = TR_FLOOR_HEIGHT; k <= TR_FLOOR_ACROSS; k++) {
+            int width = k == TR_FLOOR_OUT_OF_FLAT ? 17 : 14;
+            put_quantity(p, &result->floor.places[i].value[k].value, tr_floor_value_is_angle(k),
+                         width);
+        }
+        fputc('\n', p->out);
+    }
+}
+
+/* One value on a line of its own: with its limit and verdict where it is judged. rise: what it is
+   in mm a metre; "": not told. */
+static void put_floor_line(const page *p, const char *title, const char *rise,
+                           const tr_floor_result *floor, const tr_floor_judged *v, tr_axis axis,
+                           tr_floor_limit limit) {
+    tr_axis_cells cells;
+    const tr_axis_result as_axis = {.is_judged = v->is_judged,
+                                    .limit = v->is_judged ? floor->limit[limit] : 0,
+                                    .is_measured = v->value.is_measured,
+                                    .measured = v->value.value,
+                                    .error = v->value.value,
+                                    .u95 = v->value.u95};
+    char name[128];
+    tr_axis_cells_of(axis, &as_axis, &cells);
+    tr_text_fit(show(title).text, 26, name, sizeof name);
+    fprintf(p->out, "  %s%*s", name, 26 - tr_text_columns(name), "");
+    put_cell(p->out, rise, 11);
+    put_cell(p->out, v->value.is_measured ? cells.measured : "–", 9);
+    put_cell(p->out, cells.u95, 8);
+    if (v->is_judged) {
+        put_cell(p->out, cells.limit, 8);
+        fputs("  ", p->out);
+        put_style(p, verdict_colour(v->verdict));
+        fprintf(p->out, "%s %s", tr_verdict_shape(v->verdict), tr_verdict_name(v->verdict));
+        put_style(p, "\033[0m");
+    }
+    fputc('\n', p->out);
+}
+
+/* "MAT-7"; "BOARD-1, at PLATE-9" where the target does not lie on the floor itself, "targets at
+   PLATE-9" of several; "" of a place at which no target is. */
+static void name_target_at(const tr_check_result *result, int place, char *out, size_t size) {
+    const char *here = place_name(result, place);
+    const char *target = NULL;
+    int n = 0;
+    for (int i = 0; i < result->n_targets; i++) {
+        const tr_target_result *t = &result->targets[i];
+        if (t->floor_place != place) continue;
+        if (!target || t->sheet == result->floor.places[place].sheet)
+            target = result->sheets[t->sheet].id;
+        n++;
+    }
+    if (!target)
+        out[0] = 0;
+    else if (strcmp(target, here) == 0)
+        snprintf(out, size, "%s", here);
+    else if (n == 1)
+        snprintf(out, size, "%s, at %s", target, here);
+    else
+        snprintf(out, size, "targets at %s", here);
+}
+
+/* The slope to each target. */
+static void put_slopes(const page *p, const tr_check_result *result, tr_floor_value value) {
+    const tr_floor_result *floor = &result->floor;
+    for (int i = 0; i < floor->n_places; i++) {
+        const tr_floor_judged *v = &floor->places[i].value[value];
+        char target[160], title[192], number[TR_CELL_SIZE], rise[TR_CELL_SIZE + 8] = "";
+        name_target_at(result, i, target, sizeof target);
+        if (!v->value.is_measured && !v->is_judged) continue;
+        snprintf(title, sizeof title, "to %s, °", target);
+        tr_number_rounded(1000 * tan(v->value.value), 1, false, number);
+        if (v->value.is_measured) snprintf(rise, sizeof rise, "%s mm/m", number);
+        put_floor_line(p, title, rise, floor, v, TR_YAW, tr_floor_limit_of(value));
+    }
+}
+
+/* Of each target's place its slopes of their own, along and across. */
+static void put_tilts(const page *p, const tr_check_result *result, tr_floor_value along) {
+    const tr_floor_result *floor = &result->floor;
+    for (int i = 0; i < 2 * floor->n_places; i++) {
+        tr_floor_value value = (tr_floor_value)((int)along + i % 2);
+        const tr_floor_judged *v = &floor->places[i / 2].value[value];
+        char target[160], title[192];
+        name_target_at(result, i / 2, target, sizeof target);
+        if (!*target || (!v->is_judged && along == TR_FLOOR_ALONG)) continue;
+        snprintf(title, sizeof title, "%s %s, °", target, i % 2 ? "across" : "along");
+        put_floor_line(p, title, "", floor, v, TR_YAW, tr_floor_limit_of(value));
+    }
+}
+
+static void put_worst_place(const page *p, const tr_check_result *result) {
+    int worst = tr_floor_worst_place(&result->floor);
+    char title[160];
+    if (worst < 0) return;
+    snprintf(title, sizeof title, "out of flat, %s, mm", place_name(result, worst));
+    put_floor_line(p, title, "", &result->floor,
+                   &result->floor.places[worst].value[TR_FLOOR_OUT_OF_FLAT], TR_X,
+                   TR_LIMIT_OUT_OF_FLAT);
+}
+
+static void put_level(const page *p, const tr_check_result *result) {
+    const tr_floor_result *floor = &result->floor;
+    static const char *const TITLES[2] = {"stand along, °", "stand across, °"};
+    char text[256];
+    bool is_on_stand = strcmp(floor->level_on, "stand") == 0;
+    if (!floor->has_level) return;
+    snprintf(text, sizeof text, "Against the horizontal, by the level %s%s",
+             is_on_stand ? "where the wheels stand" : "on ", is_on_stand ? "" : floor->level_on);
+    fputs("  ", p->out);
+    tr_text_wrap(p->out, 2, 2, show(text).text);
+    for (int k = 0; k < 2; k++) {
+        put_floor_line(p, TITLES[k], "", floor, &floor->whole[TR_FLOOR_STAND_ALONG + k], TR_YAW,
+                       TR_LIMIT_LEVEL);
+    }
+    put_tilts(p, result, TR_FLOOR_LEVEL_ALONG);
+    put_slopes(p, result, TR_FLOOR_LEVEL_SLOPE);
+}
+
+static bool has_slopes(const tr_floor_result *floor) {
+    for (int i = 0; i < floor->n_places; i++) {
+        if (floor->places[i].value[TR_FLOOR_SLOPE].value.is_measured) return true;
+    }
+    return false;
+}
+
+static const char *stand_text(const tr_floor_result *floor) {
+    if (!tr_floor_has_stand(floor)) return "Nothing tells how the floor lies there.";
+    return floor->stand == TR_STAND_OF_PLATES
+               ? "The wheels stand in the plane of their plates. Above 0 the floor rises: along "
+                 "towards the front, across towards the left, to a target away from the wheels."
+               : "The wheels stand in the plane of the sheets on the floor that are at no target. "
+                 "Above 0 the floor rises: along towards the front, across towards the left, to a "
+                 "target away from the wheels.";
+}
+
+/* In full where the layout or a level asks for it; else how it slopes to the targets, alone. */
+static void put_floor(const page *p, const tr_check_result *result) {
+    const tr_floor_result *floor = &result->floor;
+    bool is_asked_for = floor->is_judged || floor->has_level;
+    if (floor->n_places == 0 || (!is_asked_for && !has_slopes(floor))) return;
+    if (is_asked_for) put_places(p, result);
+    fputs(is_asked_for ? "\n  Against where the wheels stand         measured     u95   limit\n"
+                       : "\nFloor, against where the wheels stand    measured     u95\n",
+          p->out);
+    put_tilts(p, result, TR_FLOOR_ALONG);
+    put_slopes(p, result, TR_FLOOR_SLOPE);
+    put_worst_place(p, result);
+    put_level(p, result);
+    fputs("  ", p->out);
+    tr_text_wrap(p->out, 2, 2, stand_text(floor));
+}
+
 /* Flatness and scale of the sheets that were measured. */
 static void put_conditions(const page *p, const tr_check_result *result) {
     bool has_title = false;
@@ -511,6 +677,7 @@ void tr_check_text(const tr_check_result *result, bool is_coloured, FILE *out) {
     put_relations(&p, result);
     put_references(&p, result);
     put_wheels(&p, result);
+    put_floor(&p, result);
     put_conditions(&p, result);
     put_free_areas(&p, result);
     put_photos(&p, result);

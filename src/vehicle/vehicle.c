@@ -213,6 +213,18 @@ tr_vec3 tr_vehicle_axle(const tr_vehicle *v, bool is_front) {
     return tr_v3(sum.x / 2, sum.y / 2, 0);
 }
 
+void tr_vehicle_ground(const tr_vehicle *v, tr_vec2 *low, tr_vec2 *high) {
+    static const tr_wheel_point REAR_FIRST[TR_N_POINTS] = {TR_REAR_LEFT, TR_REAR_RIGHT,
+                                                           TR_FRONT_LEFT, TR_FRONT_RIGHT};
+    *low = tr_v2(INFINITY, INFINITY);
+    *high = tr_v2(-INFINITY, -INFINITY);
+    for (int i = 0; i < (v->has_front ? TR_N_POINTS : 2); i++) {
+        tr_vec3 p = v->point_mm[REAR_FIRST[i]];
+        *low = tr_v2(fmin(low->x, p.x), fmin(low->y, p.y));
+        *high = tr_v2(fmax(high->x, p.x), fmax(high->y, p.y));
+    }
+}
+
 /* ---- placements ---- */
 
 /* Sheet axes in the vehicle frame at yaw 0, as columns. */

@@ -86,6 +86,10 @@ bool tr_vehicle_of_points(const tr_vec3 point_world_mm[TR_N_POINTS],
 /* The middle of an axle, on the floor, in the vehicle frame; of the front one where has_front. */
 tr_vec3 tr_vehicle_axle(const tr_vehicle *vehicle, bool is_front);
 
+/* The smallest rectangle along X and Y that holds the points of the rear wheels, and of the front
+   ones where has_front. */
+void tr_vehicle_ground(const tr_vehicle *vehicle, tr_vec2 *low_mm, tr_vec2 *high_mm);
+
 /* Where a sheet is in a frame with these axes: x, y, z (mm), yaw, pitch, roll (rad) of the
    contract. vehicle_from_sheet = (Rz(yaw) Ry(pitch) Rx(roll) R0, (x, y, z)). R0 of a sheet that
    lies takes its +y to +X, its +x to -Y, its +z to +Z; of an upright one its +y to +Z, its +x to

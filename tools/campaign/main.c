@@ -3,13 +3,14 @@
    campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign wheels [--jobs N] [--seed S] [--threads N] [PHONE]
+   campaign floor [--jobs N] [--seed S] [--threads N] [PHONE]
    campaign traps [--jobs N] [--rendered N] [--wheels N] [--bare N] [--seed S] [--threads N] [--only
    JOB]
    [--keep FOLDER] [PHONE] PHONE: --phone FACTOR: what a phone does, times the factor
    (tr_sim_phone_full); and with it
           --shift-px SD, --focal-percent SD: another scatter of principal point and focal length.
-   Many seeded jobs with known truth: coverage.c, survey.c and traps.c say what is asked of them,
-   advice.c (photos, smallest) what they tell. */
+   Many seeded jobs with known truth: coverage.c, survey.c, floor.c and traps.c say what is asked of
+   them, advice.c (photos, smallest) what they tell. */
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -99,7 +100,8 @@ int main(int argc, char **argv) {
         int (*run)(const campaign_options *options);
     } CAMPAIGNS[] = {{"coverage", campaign_coverage}, {"survey", campaign_survey},
                      {"photos", campaign_photos},     {"smallest", campaign_smallest},
-                     {"wheels", campaign_wheels},     {"traps", campaign_traps}};
+                     {"wheels", campaign_wheels},     {"floor", campaign_floor},
+                     {"traps", campaign_traps}};
     enum { N_CAMPAIGNS = sizeof CAMPAIGNS / sizeof *CAMPAIGNS };
     int which = 0;
     while (is_named && which < N_CAMPAIGNS && strcmp(argv[1], CAMPAIGNS[which].name) != 0) which++;
@@ -117,6 +119,7 @@ int main(int argc, char **argv) {
             "       campaign photos [--jobs N] [--seed S] [--threads N] [PHONE]\n"
             "       campaign smallest [--jobs N] [--seed S] [--threads N] [PHONE]\n"
             "       campaign wheels [--jobs N] [--seed S] [--threads N] [PHONE]\n"
+            "       campaign floor [--jobs N] [--seed S] [--threads N] [PHONE]\n"
             "       campaign traps [--jobs N] [--rendered N] [--wheels N] [--bare N]\n"
             "                      [--seed S] [--threads N] [--only JOB] [--keep FOLDER] [PHONE]\n"
             "PHONE: --phone FACTOR [--shift-px SD] [--focal-percent SD]\n");

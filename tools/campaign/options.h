@@ -32,6 +32,7 @@ int campaign_traps(const campaign_options *options);
 int campaign_photos(const campaign_options *options);
 int campaign_smallest(const campaign_options *options);
 int campaign_wheels(const campaign_options *options);
+int campaign_floor(const campaign_options *options);
 
 /* Traps of wheels and boards: prints their table, and adds the false passes. False: memory ran out.
  */

@@ -417,7 +417,17 @@ static void draw_prints(scene *s) {
     }
 }
 
-static tr_pose on_floor(scene *s, double x, double y, double yaw) {
+tr_sim_floor tr_sim_lie(tr_sim_floor floor, double width_mm, double height_mm, tr_random *random) {
+    static const double SD_MM = 0.5;
+    floor.height_mm += SD_MM / 2 * tr_random_normal(random);
+    floor.along_rad += SD_MM / height_mm * tr_random_normal(random);
+    floor.across_rad += SD_MM / width_mm * tr_random_normal(random);
+    return floor;
+}
+
+/* Turned by next to nothing: pitch and roll are about the axes of the vehicle. */
+static tr_pose on_floor(scene *s, int sheet, double x, double y, double yaw) {
+    const tr_sim_floor *floor = &s->o->scene.floor[sheet];
     double value[TR_N_AXES] = {[TR_X] = x, [TR_Y] = y, [TR_YAW] = yaw};
     if (s->o->noise.draws_floor) {
         value[TR_Z] = TR_ADJUST_FLOOR_Z_SD_MM * tr_random_normal(&s->random);
@@ -428,6 +438,9 @@ static tr_pose on_floor(scene *s, double x, double y, double yaw) {
         value[TR_PITCH] = s->o->noise.phone.floor_tilt_rad * tr_random_normal(&s->phone);
         value[TR_ROLL] = s->o->noise.phone.floor_tilt_rad * tr_random_normal(&s->phone);
     }
+    value[TR_Z] += floor->height_mm;
+    value[TR_PITCH] -= floor->along_rad;
+    value[TR_ROLL] += floor->across_rad;
     return tr_pose_of_placement(value, false);
 }
 
@@ -464,7 +477,7 @@ static void place_mats(scene *s) {
     int sheet[2] = {MAT, MAT_2};
     for (int i = 0; i < s->sim->job.layout.n_placements && i < 2; i++) {
         double y = s->sim->job.layout.placements[i].axis[TR_Y].required;
-        s->sheets[sheet[i]] = on_floor(s, mat_x(o) + e[i][0], y + e[i][1], e[i][2]);
+        s->sheets[sheet[i]] = on_floor(s, sheet[i], mat_x(o) + e[i][0], y + e[i][1], e[i][2]);
     }
     if (o->scene.has_second_mat && o->faults.are_mats_exchanged) {
         tr_pose first = s->sheets[MAT];
@@ -482,7 +495,7 @@ static void place_pointers(scene *s) {
         tr_vec3 at = tr_pose_apply(s->sheets[MAT], tr_v3(corner.x, corner.y, 0));
         tr_vec3 inward = tr_m3_apply(s->sheets[MAT].R, tr_v3(-corner.x, -corner.y, 0));
         double yaw = atan2(inward.y, inward.x) + 0.2 * (tr_random_uniform(&random) - 0.5);
-        tr_pose pose = on_floor(s, 0, 0, yaw);
+        tr_pose pose = on_floor(s, TR_SIM_POINTER + i, 0, 0, yaw);
         double dx =
             o->noise.pointer_sd_mm * tr_random_normal(&random) + o->faults.pointer_off_mm[i].x;
         double dy =
@@ -510,7 +523,7 @@ static void place_sheets(scene *s) {
         double dy = o->noise.reference_sd_mm * tr_random_normal(&s->random);
         double yaw = 0.1 * (tr_random_uniform(&s->random) - 0.5) + o->faults.plate_turn_rad[p];
         tr_pose *pose = &s->sheets[PLATE_0 + p];
-        *pose = on_floor(s, at.x + dx + o->faults.plate_off_mm[p].x,
+        *pose = on_floor(s, PLATE_0 + p, at.x + dx + o->faults.plate_off_mm[p].x,
                          at.y + dy + o->faults.plate_off_mm[p].y, yaw);
         as_laid[p] = tr_v3(wheel[p].x + dx, wheel[p].y + dy, pose->t_mm.z);
         pose->t_mm.z += o->faults.plate_lift_mm[p];

@@ -56,6 +56,15 @@ typedef struct {
     int as_sheet, as_tag;
 } tr_sim_misread;
 
+/* How the floor lies under a sheet, before chance adds to it. Slopes rise forward and to the left.
+ */
+typedef struct {
+    double height_mm, along_rad, across_rad;
+} tr_sim_floor;
+
+/* The same as a sheet of this size lies on it: each of its corners is off by half a millimetre. */
+tr_sim_floor tr_sim_lie(tr_sim_floor floor, double width_mm, double height_mm, tr_random *random);
+
 /* What is there, and what the job says of it. */
 typedef struct {
     int stations[TR_SIM_MAX_PHOTOS]; /* from where each photo is taken, 1 .. 10; 0: in order */
@@ -71,13 +80,14 @@ typedef struct {
     double mat_x_mm;            /* where the layout wants the mats, from the rear axle; 0: -1800 */
     double mat_error[3];        /* true placement error: x mm, y mm, yaw rad ... */
     double second_mat_error[3]; /* ... and of the second mat */
-    double plate_part;          /* plates and their marks larger by this factor; 0: 1 */
-    bool has_no_body;           /* nothing hides the sheets */
-    bool is_exact_lens;         /* the profile has no covariance */
-    bool is_steady;             /* the profile says that the camera does not scatter */
-    bool is_lens_unknown;       /* the job has no profile; the true lens is drawn from those that
-                                   phones have ... */
-    double told_focal_factor;   /* ... and EXIF tells its focal length times this; 0: nothing */
+    tr_sim_floor floor[TR_SIM_MAX_SHEETS];
+    double plate_part;        /* plates and their marks larger by this factor; 0: 1 */
+    bool has_no_body;         /* nothing hides the sheets */
+    bool is_exact_lens;       /* the profile has no covariance */
+    bool is_steady;           /* the profile says that the camera does not scatter */
+    bool is_lens_unknown;     /* the job has no profile; the true lens is drawn from those that
+                                 phones have ... */
+    double told_focal_factor; /* ... and EXIF tells its focal length times this; 0: nothing */
 } tr_sim_scene;
 
 /* What is drawn at random, within what the job allows for. */
