@@ -202,8 +202,10 @@ static void put_target(const page *p, const tr_check_result *result, int target)
         snprintf(head, sizeof head, "%s%s: %s, from %s; as its pointers have it", number, found->id,
                  found->title, from);
     else
-        snprintf(head, sizeof head, "%s%s: %s, from %s; %d marks in %d photos", number, found->id,
-                 found->title, from, found->n_marks, found->n_photos);
+        snprintf(head, sizeof head, "%s%s: %s, from %s; %d marks%s in %d photos", number, found->id,
+                 found->title, from, found->n_marks,
+                 found->is_placed && t->by == TR_BY_ARTWORK ? " of its pattern" : "",
+                 found->n_photos);
     fputc('\n', p->out);
     put_style(p, verdict_colour(t->verdict));
     fprintf(p->out, "%s ", tr_verdict_shape(t->verdict));
