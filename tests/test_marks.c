@@ -486,8 +486,8 @@ static bool search(hall *h, int factor, tr_window part) {
     return has_more;
 }
 
-/* In the part that is searched at full size; on a smaller copy everywhere. What is found again is
-   no news, and changes nothing. */
+/* In the part that is searched alone, at full size and on a smaller copy. What is found again is no
+   news, and changes nothing. */
 static void test_searched_more_closely(void **state) {
     (void)state;
     hall h;
@@ -508,7 +508,10 @@ static void test_searched_more_closely(void **state) {
     assert_false(search(&h, 1, all));
     check_hall(&h);
     overlook_plates(&h);
-    assert_true(search(&h, 2, empty));
+    assert_false(search(&h, 2, empty));
+    assert_true(search(&h, 2, left));
+    assert_int_equal(h.marks.n_views, 2);
+    assert_true(search(&h, 2, all));
     check_hall(&h);
     tear_down_hall(&h);
 }

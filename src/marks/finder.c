@@ -175,11 +175,21 @@ bool tr_finder_see(tr_marks_finder *f, const tr_image *image, int factor, tr_det
     if (factor == 1) {
         return tr_finder_see_in(f, image, (tr_window){0, 0, image->width, image->height}, out, err);
     }
+    return tr_finder_see_part(f, image, factor, (tr_window){0, 0, image->width, image->height}, out,
+                              err);
+}
+
+bool tr_finder_see_part(tr_marks_finder *f, const tr_image *image, int factor, tr_window w,
+                        tr_detections *out, tr_error *err) {
     tr_image small;
     if (!tr_image_shrink(image, factor, &small, err)) return false;
-    image_u8_t view = {
-        .width = small.width, .height = small.height, .stride = small.width, .buf = small.px};
-    bool ok = see_view(f, &view, factor, tr_v2(0, 0), out, err);
+    int u0 = w.u0 / factor;
+    int v0 = w.v0 / factor;
+    image_u8_t view = {.width = w.u1 / factor - u0,
+                       .height = w.v1 / factor - v0,
+                       .stride = small.width,
+                       .buf = small.px + (size_t)v0 * (size_t)small.width + u0};
+    bool ok = see_view(f, &view, factor, tr_v2(factor * u0, factor * v0), out, err);
     tr_image_release(&small);
     return ok;
 }

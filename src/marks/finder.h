@@ -20,6 +20,9 @@ bool tr_finder_identify(const tr_marks_finder *f, const tr_detection *t, int *sh
    saw at the same place. */
 TR_MUST_USE bool tr_finder_see(tr_marks_finder *f, const tr_image *image, int factor,
                                tr_detections *out, tr_error *err);
+/* The same in a part of the photo. */
+TR_MUST_USE bool tr_finder_see_part(tr_marks_finder *f, const tr_image *image, int factor,
+                                    tr_window window, tr_detections *out, tr_error *err);
 /* The same in the photo as it was mirrored left to right; corners are those of the mirrored one. */
 TR_MUST_USE bool tr_finder_see_mirrored(tr_marks_finder *f, const tr_image *image, int factor,
                                         tr_detections *out, tr_error *err);

@@ -571,7 +571,7 @@ bool tr_marks_search(tr_marks_finder *f, const tr_image *image, const tr_lens *l
     int n_before = marks->seen.n;
     marks->searched_factor = factor;
     *has_more = false;
-    if (!(factor > 1 ? tr_finder_see(f, image, factor, &marks->seen, err)
+    if (!(factor > 1 ? tr_finder_see_part(f, image, factor, part, &marks->seen, err)
                      : tr_finder_search_in(f, image, part, &marks->seen, err))) {
         return false;
     }

@@ -100,10 +100,10 @@ TR_MUST_USE bool tr_marks_find(tr_marks_finder *finder, const tr_image *image, c
 int tr_marks_quick_factor(const tr_image *image);
 
 /* Goes on with the search of tr_marks_find (same finder's sheets, same photo) on a copy that is
-   shrunk less or, with factor 1, in a part of the photo itself. Where it shows more tags of the
-   sheets than were measured, all marks are measured anew: *has_more. Those that tr_marks_seek had
-   added are then gone. Time, in times of decoding the photo: the whole of it at half its size 0.9,
-   at full size 3.5. */
+   shrunk less or, with factor 1, on the photo itself, in a part of it. Where it shows more tags of
+   the sheets than were measured, all marks are measured anew: *has_more. Those that tr_marks_seek
+   had added are then gone. Time, in times of decoding the photo: the whole of it at half its size
+   0.9, at full size 3.5. */
 TR_MUST_USE bool tr_marks_search(tr_marks_finder *finder, const tr_image *image,
                                  const tr_lens *lens, int factor, tr_window part,
                                  tr_photo_marks *marks, bool *has_more, tr_error *err);

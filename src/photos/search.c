@@ -119,17 +119,28 @@ static void find_part(const tr_photo_set *set, const tr_predictions *predictions
     }
 }
 
+/* What stands or hangs may be seen before the wall. */
+static bool is_any_upright(const tr_photo_set *set, const bool *is_missing) {
+    for (int k = 0; k < set->request.n_sheets; k++) {
+        if (is_missing[k] && tr_sheet_is_upright(&set->request.sheets[k])) return true;
+    }
+    return false;
+}
+
 bool tr_search_could_show(const tr_photo_set *set, const tr_predictions *predictions,
                           const bool *is_missing, int i, int factor, tr_window *part) {
     const tr_photo *photo = &set->photos[i];
+    const tr_window whole = {0, 0, photo->width_px, photo->height_px};
     *part = (tr_window){0, 0, 0, 0};
     if (!photo->is_readable || photo->marks.is_mirrored || factor < 1) return false;
     if (factor >= photo->marks.searched_factor) return false;
     if (tr_predictions_has_place(predictions, i)) {
         find_part(set, predictions, is_missing, i, factor == 1 ? MOST_PX : INFINITY, part);
-        return part->u1 > 0;
+        bool could_show = part->u1 > 0;
+        if (factor > 1 && could_show && is_any_upright(set, is_missing)) *part = whole;
+        return could_show;
     }
-    *part = (tr_window){0, 0, photo->width_px, photo->height_px};
+    *part = whole;
     bool is_due = photo->marks.n_views > 0;
     for (int k = 0; k < set->request.n_sheets; k++) is_due = is_due || is_missing[k];
     return is_due;
