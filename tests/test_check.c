@@ -11,6 +11,7 @@
 #include "check/check.h"
 #include "findings.h"
 #include "honest.h"
+#include "present/moves.h"
 #include "present/words.h"
 
 typedef struct {
@@ -170,12 +171,14 @@ static void test_fail_and_moves(void **state) {
     const tr_target_result *t = &o.sim.check.result.targets[0];
     assert_int_equal(t->axis[TR_X].verdict, TR_FAIL);
     assert_int_equal(t->axis[TR_YAW].verdict, TR_FAIL);
-    assert_true(t->n_moves >= 1);
+    char moves[TR_MAX_MOVES][TR_MOVE_SIZE];
+    assert_true(tr_check_finish(&o.sim.check, NULL, NULL));
+    assert_true(tr_target_moves(&o.sim.check.result, t, moves) >= 1);
     double along;
     double aside;
     double turn;
     int n =
-        sscanf(t->moves[0],
+        sscanf(moves[0],
                "Slide the mat %lf mm forward and %lf mm to the vehicle's right, then turn it %lf° "
                "clockwise seen from above.",
                &along, &aside, &turn);

@@ -112,8 +112,8 @@ __attribute__((noinline)) static void make_target(tr_check_result *r, int i) {
     if (m->is_upright) set_axis(&t->axis[TR_Z], is, m->z, 0.3, m->u95, 5);
     join_axes(t->axis, &t->verdict);
     if (t->verdict == TR_PASS || !is) return;
-    t->n_moves = m->is_upright ? tr_verdict_moves_upright(m->id, t->axis, t->moves)
-                               : tr_verdict_moves(m->id, t->axis, t->moves);
+    s->kind = m->is_upright ? TR_SHEET_BOARD : TR_SHEET_MAT;
+    t->is_to_move = true;
 }
 
 static void make_relation(tr_check_result *r, int i, int first, int second, double error) {

@@ -177,7 +177,7 @@ static void place_mat(scene *s, double x, double y, double yaw_deg, double u95) 
     measure(t, &s->placements[0], TR_Z, 0.4, 1.1);
     measure(t, &s->placements[0], TR_PITCH, 0.0003, 0.0009);
     measure(t, &s->placements[0], TR_ROLL, -0.0002, 0.0009);
-    t->n_moves = tr_verdict_moves("the mat", t->axis, t->moves);
+    t->is_to_move = true;
     s->results[MAT] =
         (tr_sheet_result){.is_placed = true,
                           .n_photos = 2,

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "geom/geom.h"
+#include "present/moves.h"
 #include "verdict/verdict.h"
 
 /* The standard normal distribution function. */
@@ -214,7 +215,7 @@ static placement placed(double dx_mm, double dy_mm, double yaw_deg, double limit
 }
 
 static void tell(placement *p) {
-    p->n = tr_verdict_moves("the mat", p->axis, p->moves);
+    p->n = tr_moves_lying("the mat", p->axis, p->moves);
 }
 
 static void wording(void **state) {
@@ -283,7 +284,7 @@ static void rounding(void **state) {
 static void a_name(void **state) {
     (void)state;
     placement p = placed(0.2, -0.3, -0.8, 10, 0.5);
-    assert_int_equal(tr_verdict_moves("MAT-7", p.axis, p.moves), 2);
+    assert_int_equal(tr_moves_lying("MAT-7", p.axis, p.moves), 2);
     assert_string_equal(p.moves[0], "Turn MAT-7 0.8° anticlockwise seen from above.");
 }
 
@@ -350,7 +351,7 @@ static void a_long_name(void **state) {
     placement p = placed(20, 20, 2, 10, 0.5);
     memset(name, 'm', sizeof name - 1);
     name[sizeof name - 1] = 0;
-    assert_int_equal(tr_verdict_moves(name, p.axis, p.moves), 2);
+    assert_int_equal(tr_moves_lying(name, p.axis, p.moves), 2);
     assert_int_equal(strlen(p.moves[0]), TR_MOVE_SIZE - 1);
 }
 
@@ -376,7 +377,7 @@ static void moves_of_a_board(void **state) {
     set_axis(&axis[TR_YAW], 0.4 * TR_RAD_PER_DEG, 0.5 * TR_RAD_PER_DEG);
     set_axis(&axis[TR_PITCH], -0.3 * TR_RAD_PER_DEG, 0.5 * TR_RAD_PER_DEG);
     set_axis(&axis[TR_ROLL], 0.2 * TR_RAD_PER_DEG, 0.5 * TR_RAD_PER_DEG);
-    assert_int_equal(tr_verdict_moves_upright("BOARD-1", axis, moves), 2);
+    assert_int_equal(tr_moves_upright("BOARD-1", axis, moves), 2);
     assert_string_equal(moves[0],
                         "Move the stand of BOARD-1 12 mm backward and 3 mm to the vehicle's left.");
     assert_string_equal(moves[1], "Then turn it 0.4° clockwise seen from above, raise it by 8 mm, "
@@ -384,16 +385,16 @@ static void moves_of_a_board(void **state) {
                                   "from before it.");
     for (int k = 0; k < TR_N_AXES; k++) axis[k].error = -axis[k].error;
     axis[TR_X].error = axis[TR_Y].error = 0;
-    assert_int_equal(tr_verdict_moves_upright("BOARD-1", axis, moves), 1);
+    assert_int_equal(tr_moves_upright("BOARD-1", axis, moves), 1);
     assert_string_equal(moves[0], "Adjust BOARD-1: turn it 0.4° anticlockwise seen from above, "
                                   "lower it by 8 mm, tilt its top 0.3° towards the side it faces, "
                                   "turn its face 0.2° clockwise, seen from before it.");
     /* Of what is not required nothing is said. */
     axis[TR_Z].is_required = axis[TR_PITCH].is_required = axis[TR_ROLL].is_required = false;
     axis[TR_YAW].error = 0;
-    assert_int_equal(tr_verdict_moves_upright("BOARD-1", axis, moves), 0);
+    assert_int_equal(tr_moves_upright("BOARD-1", axis, moves), 0);
     axis[TR_X].is_measured = false;
-    assert_int_equal(tr_verdict_moves_upright("BOARD-1", axis, moves), 0);
+    assert_int_equal(tr_moves_upright("BOARD-1", axis, moves), 0);
 }
 
 int main(void) {

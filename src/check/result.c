@@ -70,6 +70,7 @@ static void tell_job(const tr_check *check, tr_check_result *out) {
         tr_sheet_result *r = &out->sheets[i];
         memcpy(r->id, sheet->id, sizeof r->id);
         memcpy(r->title, sheet->title, sizeof r->title);
+        r->kind = sheet->kind;
         r->width_mm = sheet->width_mm;
         r->height_mm = sheet->height_mm;
         r->is_surveyed = sheet->survey.n_rows > 0;

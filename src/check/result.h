@@ -19,6 +19,7 @@
 /* A sheet of the job as the network found it. */
 typedef struct {
     char id[64], title[128];
+    tr_sheet_kind kind;
     double width_mm, height_mm;
     bool is_surveyed; /* the places of its marks were measured */
     bool is_placed;
@@ -39,8 +40,7 @@ typedef struct {
     tr_measured_by by; /* where it was measured */
     tr_verdict verdict;
     tr_axis_result axis[TR_N_AXES];
-    char moves[TR_MAX_MOVES][TR_MOVE_SIZE];
-    int n_moves;
+    bool is_to_move;               /* it did not pass, and where it is can be relied on */
     tr_pose vehicle_from_required; /* where the sheet should lie */
     int photo;                     /* that shows it best; -1: none does */
     int floor_place; /* the floor on which it lies or stands: of result->floor; -1: not measured */

@@ -208,15 +208,6 @@ static tr_verdict judge(const tr_axis_result axis[TR_N_AXES], bool *is_judged) {
     return verdict;
 }
 
-/* "the mat", or its id where there are several. */
-static void name_target(const tr_job *job, const tr_target_result *t, char *out, size_t size) {
-    const tr_sheet *sheet = &job->sheets[t->sheet];
-    if (job->layout.n_placements > 1)
-        snprintf(out, size, "%s", sheet->id);
-    else
-        snprintf(out, size, "the %s", tr_sheet_kind_name(sheet->kind));
-}
-
 /* Relations have no sheet of their own to move: what is to be moved is told of their sheets. One
    without a limit is only reported. */
 static void judge_relations(tr_check_result *result, bool is_blocked) {
@@ -247,14 +238,8 @@ bool tr_targets_judge(const tr_job *job, tr_check_result *result, tr_error *err)
     result->verdict = TR_PASS;
     for (int i = 0; i < job->layout.n_placements; i++) {
         tr_target_result *t = &result->targets[i];
-        char what[sizeof job->sheets->id + 8];
-        name_target(job, t, what, sizeof what);
         if (is_blocked) t->verdict = tr_verdict_join(t->verdict, TR_INCONCLUSIVE);
-        if (t->verdict != TR_PASS && is_sound) {
-            bool is_upright = tr_sheet_is_upright(&job->sheets[t->sheet]);
-            t->n_moves = is_upright ? tr_verdict_moves_upright(what, t->axis, t->moves)
-                                    : tr_verdict_moves(what, t->axis, t->moves);
-        }
+        t->is_to_move = t->verdict != TR_PASS && is_sound;
         result->verdict = tr_verdict_join(result->verdict, t->verdict);
     }
     judge_relations(result, is_blocked);

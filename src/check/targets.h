@@ -31,8 +31,8 @@ TR_MUST_USE bool tr_free_areas_set_up(const tr_job *job, tr_check_result *result
 void tr_free_areas_fill(const tr_solved *solved, const tr_vehicle *vehicle,
                         tr_check_result *result);
 
-/* The verdicts and the moves; all other findings are there, and a sheet that lies the wrong way
-   round becomes one. False: memory ran out. */
+/* The verdicts, and what is to be moved; all other findings are there, and a sheet that lies the
+   wrong way round becomes one. False: memory ran out. */
 TR_MUST_USE bool tr_targets_judge(const tr_job *job, tr_check_result *result, tr_error *err);
 
 #endif

@@ -190,6 +190,7 @@ const tr_help_format tr_help_check_result = {
             {"sheets[].scale_y.measured", "1", NULL, "null where it could not be measured"},
             {"sheets[].scale_y.u95", "1", NULL, "expanded uncertainty, k = 2"},
             {"sheets[].title", NULL, NULL, "its title"},
+            {"sheets[].kind", NULL, NULL, "`mat`, `board`, `plate`, `hub` or `tag`"},
             {"sheets[].size_mm", "mm", NULL, "width and height of its face"},
             {"sheets[].surveyed", NULL, NULL, "whether the places of its marks were measured"},
             {"sheets[].pose", NULL, NULL, "where it lies, as `required_pose` of a target, or null"},

@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "present/moves.h"
 #include "present/catalogue.h"
 #include "present/free_area.h"
 #include "present/json.h"
@@ -107,8 +108,10 @@ static const char *const MEASURED_BY[] = {"tags", "artwork", "pointers"};
 static json_t *target_json(const tr_check_result *result, const tr_target_result *t) {
     json_t *target = json_object();
     json_t *moves = json_array();
+    char sentences[TR_MAX_MOVES][TR_MOVE_SIZE];
+    int n_moves = tr_target_moves(result, t, sentences);
     bool ok = target && moves;
-    for (int i = 0; i < t->n_moves; i++) ok = ok && tr_json_push(moves, tr_json_text(t->moves[i]));
+    for (int i = 0; i < n_moves; i++) ok = ok && tr_json_push(moves, tr_json_text(sentences[i]));
     ok = ok && tr_json_put(target, "sheet", tr_json_text(result->sheets[t->sheet].id)) &&
          tr_json_put(target, "verdict", json_string(tr_verdict_name(t->verdict))) &&
          tr_json_put(target, "photos", json_integer(result->sheets[t->sheet].n_photos)) &&
@@ -517,6 +520,7 @@ static json_t *sheets_json(const tr_check_result *result) {
                  sheet, "scale_y",
                  quantity_json(c->has_print_scale, 1 + c->print_scale[1], c->print_scale_u95[1])) &&
              tr_json_put(sheet, "title", tr_json_text(r->title)) &&
+             tr_json_put(sheet, "kind", json_string(tr_sheet_kind_name(r->kind))) &&
              tr_json_put(sheet, "size_mm", pair_json(r->width_mm, r->height_mm)) &&
              tr_json_put(sheet, "surveyed", json_boolean(r->is_surveyed)) &&
              tr_json_put(sheet, "pose", pose_json(r->is_placed, r->vehicle_from_sheet)) &&

@@ -205,7 +205,7 @@ static tr_measured_by measured_by(const json_t *json, tr_error *err) {
 static void read_target(const json_t *json, const tr_check_result *result, tr_target_result *t,
                         tr_error *err) {
     int n;
-    const json_t *moves = array_of(json, "moves", 0, &n, err);
+    (void)array_of(json, "moves", 0, &n, err);
     *t = (tr_target_result){.sheet = sheet_of(result, json, err),
                             .verdict = verdict_of(json, err),
                             .vehicle_from_required = pose_of(json, "required_pose", err),
@@ -213,10 +213,7 @@ static void read_target(const json_t *json, const tr_check_result *result, tr_ta
                             .floor_place = -1};
     read_origins(json, t->from, err);
     if (!json_is_null(json_object_get(json, "measured_by"))) t->by = measured_by(json, err);
-    for (; t->n_moves < n && t->n_moves < TR_MAX_MOVES; t->n_moves++) {
-        const char *text = json_string_value(json_array_get(moves, (size_t)t->n_moves));
-        snprintf(t->moves[t->n_moves], TR_MOVE_SIZE, "%s", text ? text : "");
-    }
+    t->is_to_move = n > 0;
     for (tr_axis axis = 0; axis < TR_N_AXES && is_fine(err); axis++) {
         t->axis[axis] = axis_of(axis, json, err);
     }
@@ -234,12 +231,21 @@ static bool read_quantity(const json_t *json, const char *key, double *value, do
     return true;
 }
 
+static tr_sheet_kind sheet_kind_of(const json_t *json, tr_error *err) {
+    char word[16];
+    tr_sheet_kind kind = TR_SHEET_MAT;
+    text_of(json, "kind", word, sizeof word, err);
+    while (kind < TR_SHEET_TAG && strcmp(word, tr_sheet_kind_name(kind)) != 0) kind++;
+    return kind;
+}
+
 static void read_sheet(const json_t *json, tr_sheet_result *s, tr_error *err) {
     tr_sheet_condition *c = &s->condition;
     double scale[2] = {1, 1};
     tr_vec2 size = pair_of(json, "size_mm", err);
     text_of(json, "sheet", s->id, sizeof s->id, err);
     text_of(json, "title", s->title, sizeof s->title, err);
+    s->kind = sheet_kind_of(json, err);
     s->width_mm = size.x;
     s->height_mm = size.y;
     s->is_surveyed = bool_of(json, "surveyed", err);

@@ -6,6 +6,7 @@
 
 #include "base/text.h"
 #include "base/wrap.h"
+#include "present/moves.h"
 #include "present/catalogue.h"
 #include "present/cautions.h"
 #include "present/free_area.h"
@@ -175,14 +176,14 @@ static void put_advice(const page *p, const tr_check_result *result, int target)
     }
 }
 
-static void put_moves(const page *p, const tr_target_result *t) {
+static void put_moves(const page *p, const tr_check_result *result, const tr_target_result *t) {
     if (t->verdict == TR_PASS) {
         fputs("\n  Nothing needs to be moved.\n", p->out);
         return;
     }
     if (!tr_target_needs_move(t)) return;
-    char text[TR_MAX_MOVES * (TR_MOVE_SIZE + 1)];
-    snprintf(text, sizeof text, "%s %s", t->moves[0], t->n_moves > 1 ? t->moves[1] : "");
+    char text[TR_MOVES_SIZE];
+    tr_target_moves_text(result, t, text);
     fputs("\n  ", p->out);
     put_style(p, "\033[1m");
     fputs("► ", p->out);
@@ -220,7 +221,7 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     }
     fputs("                  required  measured     error     u95   limit\n", p->out);
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) put_axis(p, axis, &t->axis[axis]);
-    put_moves(p, t);
+    put_moves(p, result, t);
     put_budget(p, t);
     put_advice(p, result, target);
 }

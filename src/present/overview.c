@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "present/moves.h"
 #include "present/page.h"
 #include "present/plan.h"
 #include "present/words.h"
@@ -12,7 +13,7 @@ static const tr_box LIST = {950, 262, 934, 860};
 
 /* What one row says. */
 typedef struct {
-    char tag[16], name[160], why[2 * TR_MOVE_SIZE + 8];
+    char tag[16], name[160], why[TR_MOVES_SIZE + 8];
     tr_verdict verdict;
     const char *word;
 } row;
@@ -39,8 +40,9 @@ static row row_of_target(const tr_check_result *result, int target) {
     if (t->verdict == TR_PASS) {
         snprintf(r.why, sizeof r.why, "%s", sheet->title);
     } else if (tr_target_needs_move(t)) {
-        snprintf(r.why, sizeof r.why, "► %s%s%s", t->moves[0], t->n_moves > 1 ? " " : "",
-                 t->n_moves > 1 ? t->moves[1] : "");
+        char moves[TR_MOVES_SIZE];
+        tr_target_moves_text(result, t, moves);
+        snprintf(r.why, sizeof r.why, "► %s", moves);
     } else {
         snprintf(r.why, sizeof r.why, "%s", why);
     }

@@ -6,6 +6,7 @@
 #include "base/file.h"
 #include "present/area_page.h"
 #include "present/canvas.h"
+#include "present/moves.h"
 #include "present/catalogue.h"
 #include "present/overlay.h"
 #include "present/overview.h"
@@ -54,7 +55,7 @@ static void draw_message(tr_canvas *canvas, const tr_check_result *result, int t
     const tr_target_result *t = &result->targets[target];
     char text[1536];
     if (tr_target_needs_move(t)) {
-        snprintf(text, sizeof text, "%s %s", t->moves[0], t->n_moves > 1 ? t->moves[1] : "");
+        tr_target_moves_text(result, t, text);
     } else {
         print_why(result, target, text, sizeof text);
     }

@@ -1,4 +1,5 @@
 #include "present/words.h"
+#include "present/moves.h"
 
 #include <stdarg.h>
 #include <stdio.h>
@@ -313,11 +314,17 @@ void tr_target_not_measured(const tr_check_result *result, char *out, size_t siz
              tr_wheel_sheets(result));
 }
 
+/* Axes that are not required take no part: so it does not matter whether it lies or stands. */
+static bool has_moves(const tr_target_result *t) {
+    char moves[TR_MAX_MOVES][TR_MOVE_SIZE];
+    return t->is_to_move && tr_moves_upright("", t->axis, moves) > 0;
+}
+
 bool tr_target_needs_move(const tr_target_result *t) {
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         const tr_axis_result *r = &t->axis[axis];
         if (!r->is_judged || !r->is_measured || r->verdict == TR_PASS) continue;
-        if (r->verdict == TR_FAIL || fabs(r->error) > r->limit / 2) return t->n_moves > 0;
+        if (r->verdict == TR_FAIL || fabs(r->error) > r->limit / 2) return has_moves(t);
     }
     return false;
 }

@@ -3,7 +3,6 @@
 #define TR_VERDICT_VERDICT_H
 
 #include <stdbool.h>
-#include <stddef.h>
 
 #include "job/layout.h"
 
@@ -45,21 +44,5 @@ typedef struct {
     double u95_calibrated; /* about what u95 would be with a lens profile; 0 where there is one */
     tr_verdict verdict;    /* where is_judged */
 } tr_axis_result;
-
-/* What a person is to do so that a sheet on the floor comes to lie as required: at most two
-   sentences, "Slide the mat 12 mm backward and 3 mm to the vehicle's left, then turn it 0.9°
-   clockwise seen from above." (UTF-8). what: "the mat". Slides are along the vehicle's axes and
-   move the sheet's centre; the turn is about the centre. Values are rounded to what the limits make
-   worth doing; a part that rounds to nothing is left out. Returns the number of sentences written,
-   0 where nothing is left to do or x, y or yaw is not measured. */
-enum { TR_MAX_MOVES = 2, TR_MOVE_SIZE = 256 };
-int tr_verdict_moves(const char *what, const tr_axis_result axis[TR_N_AXES],
-                     char out[TR_MAX_MOVES][TR_MOVE_SIZE]);
-
-/* The same for a board on a stand: "Move the stand of BOARD-1 12 mm backward." "Then turn it 0.4°
-   clockwise seen from above, raise it by 8 mm, tilt its top back 0.3°." Back is away from the side
-   that the board faces. Axes that are not required are left out. */
-int tr_verdict_moves_upright(const char *what, const tr_axis_result axis[TR_N_AXES],
-                             char out[TR_MAX_MOVES][TR_MOVE_SIZE]);
 
 #endif
