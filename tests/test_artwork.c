@@ -119,6 +119,8 @@ static void found_from_the_required_place(void **state) {
         measure(&options, NULL, &o);
         assert_int_equal(o.mat->by, TR_BY_ARTWORK);
         check_right(&o, 0.7, 0.0005);
+        /* An even grid is the same the other way round. */
+        assert_true(is_found(&o, TR_FOUND_ARTWORK_LOOKS_TURNED));
         release(&o);
     }
 }
@@ -135,6 +137,7 @@ static void found_from_pointers(void **state) {
     assert_int_equal(o.mat->by, TR_BY_ARTWORK);
     check_right(&o, 0.7, 0.0005);
     CHECK_NEAR(o.mat->axis[TR_X].u95_of[TR_FROM_POINTERS], 0, 0);
+    assert_false(is_found(&o, TR_FOUND_ARTWORK_LOOKS_TURNED));
     release(&o);
 }
 

@@ -130,6 +130,7 @@
     X(ARTWORK_NOT_FOUND,      "artwork_not_found",     true,  "sheet=%s within_mm=%f") \
     X(ARTWORK_AMBIGUOUS,      "artwork_ambiguous",     true,  "sheet=%s") \
     X(ARTWORK_BEYOND,         "artwork_not_found",     true,  "sheet=%s within_mm=%f") \
+    X(ARTWORK_LOOKS_TURNED,   "artwork_looks_turned",  false, "sheet=%s is_square=%d") \
     X(ARTWORK_NOT_USED,       "artwork_not_used",      false, "sheet=%s") \
     X(ARTWORK_NOT_AT_POINTERS, "artwork_not_found",    true,  "sheet=%s") \
     /* the floor; slopes rise towards the target, the front or the left */ \

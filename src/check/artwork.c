@@ -163,8 +163,10 @@ static bool seek(const tr_solved *s, const tr_vehicle *vehicle, int target, tr_c
     tr_untagged_request r = {.sheet = &s->job->sheets[sheet]};
     tr_artwork *artwork = &check->artwork[sheet];
     photo_choice chosen;
+    artwork->is_by_pointers = s->is_pointed[sheet];
+    artwork->is_sought = artwork->is_by_pointers || s->job->layout.placements[target].within_mm > 0;
+    if (!artwork->is_sought) return true; /* too few of its pointers were measured */
     set_rough_place(s, vehicle, target, &r);
-    artwork->is_sought = true;
     bool ok = choose_photos(s, check, &r, &chosen, err);
     r.photos = chosen.photos;
     r.n_photos = chosen.n;
@@ -189,6 +191,57 @@ bool tr_check_seek_artwork(const tr_solved *s, const tr_vehicle *vehicle, tr_che
 
 /* ---- what is told of it ---- */
 
+/* Marks nearer to each other's places are taken for each other. */
+static const double SAME_PLACE_MM = 2;
+
+/* About the middle of its marks; a quarter of a turn takes (x, y) to (-y, x). */
+static tr_vec2 turned(tr_vec2 p, tr_vec2 middle, int quarters) {
+    tr_vec2 d = tr_v2_sub(p, middle);
+    for (int i = 0; i < quarters; i++) d = tr_v2(-d.y, d.x);
+    return tr_v2_add(middle, d);
+}
+
+static bool has_corner_at(const tr_sheet *s, tr_vec2 p) {
+    for (int i = 0; i < s->n_corners; i++) {
+        if (tr_v2_norm(tr_v2_sub(s->corners_mm[i], p)) <= SAME_PLACE_MM) return true;
+    }
+    return false;
+}
+
+static bool has_disc_at(const tr_sheet *s, tr_vec2 p, const tr_disc *like) {
+    for (int i = 0; i < s->n_discs; i++) {
+        const tr_disc *d = &s->discs[i];
+        bool is_alike = d->is_white == like->is_white &&
+                        fabs(d->diameter_mm - like->diameter_mm) <= SAME_PLACE_MM;
+        if (is_alike && tr_v2_norm(tr_v2_sub(d->centre_mm, p)) <= SAME_PLACE_MM) return true;
+    }
+    return false;
+}
+
+/* Whether its marks are the same when the sheet is turned. */
+static bool looks_the_same(const tr_sheet *s, int quarters) {
+    tr_vec2 middle = {0, 0};
+    int n = s->n_corners + s->n_discs;
+    for (int i = 0; i < s->n_corners; i++) middle = tr_v2_add(middle, s->corners_mm[i]);
+    for (int i = 0; i < s->n_discs; i++) middle = tr_v2_add(middle, s->discs[i].centre_mm);
+    middle = tr_v2_scale(1.0 / n, middle);
+    for (int i = 0; i < s->n_corners; i++) {
+        if (!has_corner_at(s, turned(s->corners_mm[i], middle, quarters))) return false;
+    }
+    for (int i = 0; i < s->n_discs; i++) {
+        tr_vec2 at = turned(s->discs[i].centre_mm, middle, quarters);
+        if (!has_disc_at(s, at, &s->discs[i])) return false;
+    }
+    return true;
+}
+
+/* Its marks alone do not show that it lies the right way round; pointers would. */
+static bool note_which_way(const tr_sheet *s, tr_findings *findings, tr_error *err) {
+    bool is_square = looks_the_same(s, 1);
+    if (!is_square && !looks_the_same(s, 2)) return true;
+    return tr_note(ARTWORK_LOOKS_TURNED, findings, err, s->id, is_square);
+}
+
 /* Where pointers tell the place it is only a pity; but artwork that is in view and not there, or
    elsewhere, speaks against them. */
 static bool note_beside_pointers(const char *id, tr_untagged_outcome outcome, tr_findings *findings,
@@ -203,10 +256,11 @@ static bool note_beside_pointers(const char *id, tr_untagged_outcome outcome, tr
     return true;
 }
 
-static bool note(const char *id, double within_mm, tr_untagged_outcome outcome,
+static bool note(const tr_sheet *sheet, double within_mm, tr_untagged_outcome outcome,
                  tr_findings *findings, tr_error *err) {
+    const char *id = sheet->id;
     switch (outcome) {
-    case TR_UNTAGGED_FOUND: return true;
+    case TR_UNTAGGED_FOUND: return note_which_way(sheet, findings, err);
     case TR_UNTAGGED_OUT_OF_VIEW: return tr_note(ARTWORK_OUT_OF_VIEW, findings, err, id);
     case TR_UNTAGGED_NOT_SEEN: return tr_note(ARTWORK_NOT_FOUND, findings, err, id, within_mm);
     case TR_UNTAGGED_AMBIGUOUS: return tr_note(ARTWORK_AMBIGUOUS, findings, err, id);
@@ -223,8 +277,9 @@ bool tr_check_note_artwork(const tr_solved *s, tr_check *check, tr_error *err) {
         int sheet = tr_job_find_sheet(s->job, p->sheet);
         const tr_artwork *a = &check->artwork[sheet];
         if (!a->is_sought) continue;
-        ok = s->is_pointed[sheet] ? note_beside_pointers(p->sheet, a->place.outcome, findings, err)
-                                  : note(p->sheet, p->within_mm, a->place.outcome, findings, err);
+        ok = a->is_by_pointers
+                 ? note_beside_pointers(p->sheet, a->place.outcome, findings, err)
+                 : note(&s->job->sheets[sheet], p->within_mm, a->place.outcome, findings, err);
     }
     return ok;
 }

@@ -17,8 +17,8 @@
 
 /* What came of a sheet that is to be found by its artwork. */
 typedef struct {
-    bool is_sought;
-    tr_untagged_place place; /* in the world of the network without it */
+    bool is_sought, is_by_pointers; /* from where pointers have it; else from its required place */
+    tr_untagged_place place;        /* in the world of the network without it */
 } tr_artwork;
 
 typedef struct {

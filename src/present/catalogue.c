@@ -302,6 +302,10 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_ARTWORK_BEYOND] =
         "The printed pattern of {sheet} was found farther than {within_mm:.0f} mm from its "
         "required place. Move it nearer and take the photos again.",
+    [TR_FOUND_ARTWORK_LOOKS_TURNED] =
+        "The printed pattern of {sheet} looks the same when it is turned by {is_square?a "
+        "quarter|half a turn}: see for yourself that it lies the right way round, or lay "
+        "pointers at it, which show that.",
     [TR_FOUND_ARTWORK_NOT_USED] =
         "The printed pattern of {sheet} was not seen well enough to measure it: its place is as "
         "its pointers have it. Photos that show all of the pattern would make it more certain.",
