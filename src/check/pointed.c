@@ -96,9 +96,12 @@ static bool note_misses(const tr_solved *s, const tr_outputs *outputs, int targe
     const char *point = sheet->points[p->point].name;
     if (!s->is_pointed[target])
         return tr_note(POINTER_NOT_AT_SHEET, findings, err, id, point, sheet->id, away_mm);
-    if (tr_solved_list_pointers(s, target, of) > 2)
-        return tr_note(POINTER_MISLAID, findings, err, id, point, sheet->id, away_mm);
-    const tr_pointer *other = &job->pointers[of[0] == worst ? of[1] : of[0]];
+    int n = tr_solved_list_pointers(s, target, of);
+    if (n > 2) return tr_note(POINTER_MISLAID, findings, err, id, point, sheet->id, away_mm);
+    const tr_pointer *other = p;
+    for (int i = 0; i < n; i++) {
+        if (of[i] != worst) other = &job->pointers[of[i]];
+    }
     /* Two tips share what their distance is off. */
     return tr_note(POINTERS_CONTRADICT, findings, err, id, point, job->sheets[other->sheet].id,
                    sheet->points[other->point].name, sheet->id, 2 * away_mm);

@@ -254,7 +254,7 @@ static bool run_item(void *task, void *own, int item, tr_error *err) {
     r->verdict = check->result.verdict;
     r->is_blocked = tr_findings_block_pass(&check->result.findings);
     if (r->is_measured) judge(&sim, check, r->false_because, sizeof r->false_because);
-    if (c->options->keep) tell(&sim, check, item);
+    if (c->options->keep && r->is_measured) tell(&sim, check, item);
     tr_check_release(&rendered);
     tr_sim_release(&sim);
     return ok;
