@@ -159,16 +159,14 @@ static void pattern_speaks_against_its_pointers(void **state) {
  */
 static void a_step_off_is_no_pass(void **state) {
     (void)state;
-    for (int k = 0; k < 2; k++) {
-        tr_sim_options options = make_options(k == 0 ? TR_SIM_CORNERS : TR_SIM_DISCS, 6);
-        outcome o;
-        options.scene.within_mm = 300;
-        options.scene.mat_error[k] += tr_sim_pattern_step(options.scene.artwork);
-        measure(&options, NULL, &o);
-        assert_int_not_equal(o.check.result.verdict, TR_PASS);
-        check_right(&o, 0.7, 0.0005);
-        release(&o);
-    }
+    tr_sim_options options = make_options(TR_SIM_DISCS, 6);
+    outcome o;
+    options.scene.within_mm = 300;
+    options.scene.mat_error[1] += tr_sim_pattern_step(options.scene.artwork);
+    measure(&options, NULL, &o);
+    assert_int_not_equal(o.check.result.verdict, TR_PASS);
+    check_right(&o, 0.7, 0.0005);
+    release(&o);
 }
 
 /* Its border covered: which step is the right one is not told, and none is taken. */

@@ -180,13 +180,19 @@ static bool refuse_without_photos(const tr_check *check, tr_error *err) {
 
 /* What is sought: the job as it is now. */
 static bool set_request(const tr_job *job, tr_check *out, tr_error *err) {
-    size_t n = (size_t)job->n_sheets + 1;
+    bool *is_needed = tr_array(job->n_sheets, sizeof *is_needed);
+    bool *stays = tr_array(job->n_sheets, sizeof *stays);
+    if (!is_needed || !stays) {
+        /* The photos' request keeps what it borrows. */
+        free(is_needed);
+        free(stays);
+        return tr_fail_memory(err);
+    }
     free(out->is_needed);
     free(out->stays);
     out->job = job;
-    out->is_needed = calloc(n, sizeof *out->is_needed);
-    out->stays = calloc(n, sizeof *out->stays);
-    if (!out->is_needed || !out->stays) return tr_fail_memory(err);
+    out->is_needed = is_needed;
+    out->stays = stays;
     for (int i = 0; i < job->n_sheets; i++) {
         out->is_needed[i] = tr_job_needs_sheet(job, i);
         out->stays[i] = tr_job_sheet_stays(job, i);
