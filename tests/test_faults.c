@@ -466,6 +466,12 @@ static bool is_whole_big_file(void) {
     return is_whole;
 }
 
+/* Long enough for a first file on a machine that is busy with other things. */
+static void wait_for_file(const char *path) {
+    struct timespec wait = {.tv_nsec = 1000000L};
+    for (int i = 0; i < 60000 && access(path, F_OK) != 0; i++) nanosleep(&wait, NULL);
+}
+
 /* Kills a process that writes again and again; each time the file must be whole. */
 static void kill_again_and_again(void (*write_forever)(void), bool (*is_whole)(void),
                                  const char *path) {
@@ -478,6 +484,7 @@ static void kill_again_and_again(void (*write_forever)(void), bool (*is_whole)(v
             _exit(0);
         }
         struct timespec wait = {.tv_nsec = 1000000L + i * 7919L % KILLS * 200000L};
+        if (i == KILLS / 2) wait_for_file(path);
         nanosleep(&wait, NULL);
         assert_int_equal(kill(child, SIGKILL), 0);
         int status = 0;
