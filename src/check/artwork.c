@@ -6,7 +6,6 @@
 #include "check/pointed.h"
 #include "check/targets.h"
 #include "check/uncertainty.h"
-#include "image/photo_file.h"
 
 /* Photos in which a sheet is sought at first, those that show its place largest; where it is found,
    it is measured in all others, too. */
@@ -79,19 +78,6 @@ static double size_in_photo(const tr_solved *s, int photo, const tr_untagged_req
     return is_in_view ? lens.param[TR_FX] * r->sheet->width_mm / pose.t_mm.z : 0;
 }
 
-/* The image of a photo: the one that was kept, or read anew, which is then the caller's. NULL: its
-   file is not what it was. */
-static bool fetch(const tr_photo *photo, tr_image *read, const tr_image **image, tr_error *err) {
-    tr_error why = {0};
-    *read = (tr_image){0};
-    *image = &photo->image;
-    if (photo->image.px) return true;
-    *image = tr_photo_file_read_again(photo->file, photo->sha256, read, &why) ? read : NULL;
-    if (why.code != TR_NO_MEMORY) return true;
-    *err = why;
-    return false;
-}
-
 /* Those that show the place largest. */
 static bool choose_photos(const tr_solved *s, const tr_check *check, const tr_untagged_request *r,
                           photo_choice *c, tr_error *err) {
@@ -113,7 +99,8 @@ static bool choose_photos(const tr_solved *s, const tr_check *check, const tr_un
     for (int k = 0; k < n; k++) {
         const tr_image *image;
         tr_placed_photo *p = &c->photos[c->n];
-        if (!fetch(&check->set.photos[check->set.order[chosen[k]]], &c->read[c->n], &image, err))
+        if (!tr_photo_fetch(&check->set.photos[check->set.order[chosen[k]]], &c->read[c->n], &image,
+                            err))
             return false;
         if (!image) continue;
         c->lenses[c->n] = tr_network_photo_lens(&s->adj->net, chosen[k]);
@@ -142,7 +129,7 @@ static bool measure_in(const tr_solved *s, int photo, int sheet, tr_pose world_f
     tr_image read;
     const tr_image *image;
     if (!s->adj->photo_placed[photo]) return true;
-    if (!fetch(p, &read, &image, err)) return false;
+    if (!tr_photo_fetch(p, &read, &image, err)) return false;
     bool ok = !image || tr_marks_add_artwork(s->job->sheets, s->job->n_sheets, image, &lens, &at,
                                              &p->marks, err);
     tr_image_release(&read);

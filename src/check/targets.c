@@ -17,14 +17,6 @@ static tr_pose required_pose(const tr_placement *p, bool is_upright, tr_vec3 ori
     return tr_pose_of_placement(value, is_upright);
 }
 
-static const tr_placement *placement_of(const tr_job *job, int sheet) {
-    for (int i = 0; i < job->layout.n_placements; i++) {
-        if (tr_job_find_sheet(job, job->layout.placements[i].sheet) == sheet)
-            return &job->layout.placements[i];
-    }
-    return NULL;
-}
-
 /* Where a vehicle of the stated lengths has a wheel's point. */
 static tr_vec3 stated_point(const tr_layout *l, tr_wheel_point point) {
     bool is_front = point == TR_FRONT_LEFT || point == TR_FRONT_RIGHT;
@@ -46,7 +38,7 @@ static double stated_origin(const tr_job *job, const tr_origin *from, int k, int
             at = stated_point(&job->layout, job->references[from->index].point);
         break;
     case TR_FROM_SHEET:
-        other = placement_of(job, from->index);
+        other = tr_job_placement_of(job, from->index);
         if (!other || depth > job->layout.n_placements) return 0;
         return (other->axis[k].is_required ? other->axis[k].required : 0) +
                stated_origin(job, &other->from[k], k, depth + 1);

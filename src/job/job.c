@@ -44,6 +44,14 @@ int tr_job_find_sheet(const tr_job *job, const char *id) {
     return tr_sheet_find(job->sheets, job->n_sheets, id);
 }
 
+const tr_placement *tr_job_placement_of(const tr_job *job, int sheet) {
+    for (int i = 0; i < job->layout.n_placements; i++) {
+        if (tr_job_find_sheet(job, job->layout.placements[i].sheet) == sheet)
+            return &job->layout.placements[i];
+    }
+    return NULL;
+}
+
 bool tr_job_needs_sheet(const tr_job *job, int sheet) {
     for (int i = 0; i < job->n_references; i++) {
         if (job->references[i].sheet == sheet) return true;
@@ -51,10 +59,7 @@ bool tr_job_needs_sheet(const tr_job *job, int sheet) {
     for (int i = 0; i < job->n_pointers; i++) {
         if (job->pointers[i].sheet == sheet) return true;
     }
-    for (int i = 0; i < job->layout.n_placements; i++) {
-        if (tr_job_find_sheet(job, job->layout.placements[i].sheet) == sheet) return true;
-    }
-    return false;
+    return tr_job_placement_of(job, sheet) != NULL;
 }
 
 bool tr_job_sheet_stays(const tr_job *job, int sheet) {
@@ -392,14 +397,6 @@ static void check_limits(const tr_job *job, int i, const tr_sheet *sheet, tr_err
     }
 }
 
-static const tr_placement *find_placement(const tr_job *job, int sheet) {
-    for (int i = 0; i < job->layout.n_placements; i++) {
-        if (tr_job_find_sheet(job, job->layout.placements[i].sheet) == sheet)
-            return &job->layout.placements[i];
-    }
-    return NULL;
-}
-
 static int find_reference(const tr_job *job, const char *name) {
     for (int i = 0; i < job->n_references; i++) {
         if (strcmp(tr_reference_name(&job->references[i]), name) == 0) return i;
@@ -464,7 +461,7 @@ static void check_chain(const tr_job *job, int i, int k, tr_error *cause) {
                        placement->from[k].name);
             return;
         }
-        const tr_placement *next = find_placement(job, from->index);
+        const tr_placement *next = tr_job_placement_of(job, from->index);
         from = next ? &next->from[k] : NULL;
     }
 }

@@ -107,6 +107,8 @@ void tr_job_release(tr_job *job);
 int tr_job_find_sheet(const tr_job *job, const char *id);
 /* Whether the sheet stays where it is when the vehicle is rolled. */
 bool tr_job_sheet_stays(const tr_job *job, int sheet);
+/* What the layout requires of a sheet; NULL: nothing. Valid as long as the job. */
+const tr_placement *tr_job_placement_of(const tr_job *job, int sheet);
 /* Whether pointers are laid at the sheet. */
 bool tr_job_has_pointers(const tr_job *job, int sheet);
 /* Whether the sheet is to be found by its corners and discs: it has enough of them, and no tags. */

@@ -10,14 +10,6 @@ static const double LEAST_APART_MM = 50;
 /* Fewer corners and discs may be anything. */
 enum { LEAST_ARTWORK = 6 };
 
-static const tr_placement *placement_of(const tr_job *job, int sheet) {
-    for (int i = 0; i < job->layout.n_placements; i++) {
-        if (tr_job_find_sheet(job, job->layout.placements[i].sheet) == sheet)
-            return &job->layout.placements[i];
-    }
-    return NULL;
-}
-
 static void check_plate(tr_yaml y, const tr_job *job, int sheet) {
     const tr_sheet *s = &job->sheets[sheet];
     if (!s->has_tip) {
@@ -35,7 +27,7 @@ static void check_plate(tr_yaml y, const tr_job *job, int sheet) {
 
 static void check_target(tr_yaml y, const tr_job *job, int target) {
     const tr_sheet *s = &job->sheets[target];
-    if (!placement_of(job, target)) {
+    if (!tr_job_placement_of(job, target)) {
         tr_yaml_fail(y, "is %s, which layout %s does not place; lay pointers at placed sheets",
                      s->id, job->layout.id);
     } else if (s->n_tags > 0) {
@@ -149,14 +141,14 @@ bool tr_job_has_pointers(const tr_job *job, int sheet) {
 
 bool tr_job_seeks_artwork(const tr_job *job, int sheet) {
     const tr_sheet *s = &job->sheets[sheet];
-    const tr_placement *p = placement_of(job, sheet);
+    const tr_placement *p = tr_job_placement_of(job, sheet);
     return s->n_tags == 0 && s->n_corners + s->n_discs >= LEAST_ARTWORK && p &&
            (p->within_mm > 0 || tr_job_has_pointers(job, sheet));
 }
 
 static void check_sheet(tr_yaml y, const tr_job *job, int sheet) {
     const tr_sheet *s = &job->sheets[sheet];
-    const tr_placement *p = placement_of(job, sheet);
+    const tr_placement *p = tr_job_placement_of(job, sheet);
     bool has_artwork = s->n_corners + s->n_discs >= LEAST_ARTWORK;
     if (!p) {
         tr_yaml_fail(y,
@@ -179,7 +171,7 @@ static void check_sheet(tr_yaml y, const tr_job *job, int sheet) {
 
 void tr_check_untagged(tr_yaml y, const tr_job *job) {
     for (int i = 0; i < job->n_sheets && tr_yaml_has(y); i++) {
-        const tr_placement *p = placement_of(job, i);
+        const tr_placement *p = tr_job_placement_of(job, i);
         if (job->sheets[i].n_tags == 0) {
             check_sheet(tr_yaml_at(y, "sheets"), job, i);
         } else if (p && p->within_mm > 0) {

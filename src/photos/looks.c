@@ -111,20 +111,6 @@ static void put_away(pool *p, tr_image *image) {
     if (!fits) let_go(p, image);
 }
 
-/* The image of a photo that was looked at before: the one that was kept, or read anew (then the
-   caller releases it). *image NULL: its file is not what it was. */
-static bool fetch(pool *p, int i, tr_image *read, const tr_image **image, tr_error *err) {
-    const tr_photo *photo = &p->photos[i];
-    tr_error why = {0};
-    *read = (tr_image){0};
-    *image = &photo->image;
-    if (photo->image.px) return true;
-    *image = tr_photo_file_read_again(photo->file, photo->sha256, read, &why) ? read : NULL;
-    if (why.code != TR_NO_MEMORY) return true;
-    *err = why;
-    return false;
-}
-
 static bool judge(const tr_photo_request *request, const tr_image *image, tr_photo *photo,
                   tr_error *err) {
     return tr_photo_judge(&photo->marks, request->sheets, image, &photo->quality, err);
@@ -190,7 +176,7 @@ static bool look_again(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     tr_image read;
     const tr_image *image;
     if (!photo->is_readable || is_all_seen(&photo->marks, predicted, n)) return true;
-    if (!fetch(p, i, &read, &image, err)) return false;
+    if (!tr_photo_fetch(&p->photos[i], &read, &image, err)) return false;
     bool ok = !image || (tr_marks_seek(finder, image, &p->predictions->lenses[i], predicted, n,
                                        &photo->marks, err) &&
                          judge(p->request, image, photo, err));
@@ -203,7 +189,7 @@ static bool look_anew(pool *p, tr_marks_finder *finder, int i, tr_error *err) {
     tr_image read;
     const tr_image *image;
     if (!photo->is_readable) return true;
-    if (!fetch(p, i, &read, &image, err)) return false;
+    if (!tr_photo_fetch(&p->photos[i], &read, &image, err)) return false;
     bool ok =
         !image || (tr_marks_measure(finder, image, &p->lenses[photo->lens], &photo->marks, err) &&
                    judge(p->request, image, photo, err));
@@ -217,7 +203,7 @@ static bool look_closer(pool *p, tr_marks_finder *finder, int i, tr_error *err) 
     tr_image read;
     const tr_image *image;
     if (look->factor == 0) return true;
-    if (!fetch(p, i, &read, &image, err)) return false;
+    if (!tr_photo_fetch(&p->photos[i], &read, &image, err)) return false;
     bool ok = !image || (tr_marks_search(finder, image, &p->lenses[photo->lens], look->factor,
                                          look->part, &photo->marks, &look->has_more, err) &&
                          (!look->has_more || judge(p->request, image, photo, err)));

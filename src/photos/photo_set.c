@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "image/photo_file.h"
 #include "photos/looks.h"
 #include "photos/order.h"
 #include "photos/photo_findings.h"
@@ -58,6 +59,17 @@ bool tr_photo_set_read(tr_photo_set *set, char *const *files, int n, const tr_wo
     }
     tr_photo_set_name(set);
     return tr_photo_set_look(set, workers, err) && tr_photo_set_note(set, findings, err);
+}
+
+bool tr_photo_fetch(const tr_photo *photo, tr_image *read, const tr_image **image, tr_error *err) {
+    tr_error why = {0};
+    *read = (tr_image){0};
+    *image = &photo->image;
+    if (photo->image.px) return true;
+    *image = tr_photo_file_read_again(photo->file, photo->sha256, read, &why) ? read : NULL;
+    if (why.code != TR_NO_MEMORY) return true;
+    *err = why;
+    return false;
 }
 
 /* ---- for the network ---- */

@@ -112,6 +112,11 @@ tr_photo *tr_photo_set_add(tr_photo_set *set, const char *file, tr_error *err);
 TR_MUST_USE bool tr_photo_set_read(tr_photo_set *set, char *const *files, int n,
                                    const tr_workers *workers, tr_findings *findings, tr_error *err);
 
+/* The image of a photo that was looked at: the one that was kept, or read anew into *read, which is
+   to be released in any case. *image NULL: its file is not what it was. False: memory ran out. */
+TR_MUST_USE bool tr_photo_fetch(const tr_photo *photo, tr_image *read, const tr_image **image,
+                                tr_error *err);
+
 /* Where the photo that is worked on in place i stands in the list. */
 static inline int tr_photo_set_at(const tr_photo_set *set, int i) {
     return set->order ? set->order[i] : i;

@@ -194,12 +194,9 @@ static double square_mm(const tr_sheet *s, int corner) {
     return size;
 }
 
-static bool see_corner(const camera *c, int sheet, int index, tr_mark *m) {
-    const tr_sheet *s = &c->scene->job->sheets[sheet];
-    double size = square_mm(s, index);
-    tr_vec2 at = s->corners_mm[index];
+/* A mark at a place, as well known as a checker corner between squares of that size. */
+static bool see_square(const camera *c, int sheet, tr_vec2 at, double size, tr_mark *m) {
     tr_vec2 across[2], up[2];
-    *m = good_mark(TR_MARK_CORNER, sheet, index, 1);
     m->p_sheet_mm[0] = at;
     if (!(size > 0) || !shows(c, sheet, at, &m->uv_px[0])) return false;
     for (int k = 0; k < 2; k++) {
@@ -215,25 +212,16 @@ static bool see_corner(const camera *c, int sheet, int index, tr_mark *m) {
     return fabs(tr_v2_cross(x, y)) >= MIN_SQUARE_PX * fmax(tr_v2_norm(x), tr_v2_norm(y));
 }
 
-/* About as well known as a corner between squares of its size. */
+static bool see_corner(const camera *c, int sheet, int index, tr_mark *m) {
+    const tr_sheet *s = &c->scene->job->sheets[sheet];
+    *m = good_mark(TR_MARK_CORNER, sheet, index, 1);
+    return see_square(c, sheet, s->corners_mm[index], square_mm(s, index), m);
+}
+
 static bool see_disc(const camera *c, int sheet, int index, tr_mark *m) {
     const tr_disc *disc = &c->scene->job->sheets[sheet].discs[index];
-    tr_vec2 at = disc->centre_mm;
-    tr_vec2 across[2], up[2];
     *m = good_mark(TR_MARK_DISC, sheet, index, 1);
-    m->p_sheet_mm[0] = at;
-    if (!shows(c, sheet, at, &m->uv_px[0])) return false;
-    for (int k = 0; k < 2; k++) {
-        double d = (k ? 0.5 : -0.5) * disc->diameter_mm;
-        if (!shows(c, sheet, tr_v2(at.x + d, at.y), &across[k]) ||
-            !shows(c, sheet, tr_v2(at.x, at.y + d), &up[k])) {
-            return false;
-        }
-    }
-    tr_vec2 x = tr_v2_sub(across[1], across[0]);
-    tr_vec2 y = tr_v2_sub(up[1], up[0]);
-    tr_plan_checker_covariance(x, y, m->covariance);
-    return fabs(tr_v2_cross(x, y)) >= MIN_SQUARE_PX * fmax(tr_v2_norm(x), tr_v2_norm(y));
+    return see_square(c, sheet, disc->centre_mm, disc->diameter_mm, m);
 }
 
 /* Where the sheet lies as this photo alone has it, from its marks, which are the last ones. */
