@@ -30,30 +30,13 @@ void tr_solved_set_up_pointed(const tr_solved *s, int target, tr_pointed *pointe
     pointed->level_sd_rad = lies ? TR_ADJUST_FLOOR_TILT_SD_RAD : 0;
 }
 
-/* Those of a target that were measured; the tips' places in the world. */
-static bool is_told(const tr_solved *s, int target) {
-    tr_pointed_tip tips[TR_POINTED_MAX];
-    int of[TR_POINTED_MAX];
-    tr_pose pose;
-    tr_pointed p = {.tips = tips, .n = tr_solved_list_pointers(s, target, of)};
-    for (int i = 0; i < p.n; i++) {
-        const tr_pointer *pointer = &s->job->pointers[of[i]];
-        tr_vec2 tip = s->job->sheets[pointer->sheet].tip_mm;
-        tips[i] =
-            (tr_pointed_tip){s->job->sheets[target].points[pointer->point].at_mm,
-                             tr_pose_apply(s->adj->net.sheets[pointer->sheet].world_from_sheet,
-                                           tr_v3(tip.x, tip.y, 0))};
-    }
-    tr_solved_set_up_pointed(s, target, &p);
-    return tr_pointed_pose(&p, &pose);
-}
-
 bool tr_solved_find_pointed(tr_solved *s, tr_error *err) {
     s->is_pointed = tr_array(s->job->n_sheets, sizeof *s->is_pointed);
     if (!s->is_pointed) return tr_fail_memory(err);
     for (int i = 0; i < s->job->n_sheets; i++) {
-        s->is_pointed[i] =
-            tr_job_has_pointers(s->job, i) && !s->adj->sheet_placed[i] && is_told(s, i);
+        tr_pose pose;
+        s->is_pointed[i] = tr_job_has_pointers(s->job, i) && !s->adj->sheet_placed[i] &&
+                           tr_check_pose_by_pointers(s, i, &pose);
     }
     return true;
 }

@@ -155,10 +155,8 @@ static tr_vec3 tip_of(const tr_solved *s, int pointer, const double *inputs) {
                      tr_v3(d[0], d[1], d[2]));
 }
 
-/* The target has pointers that tell its pose. */
-static tr_pose pose_by_pointers(const tr_solved *s, int sheet, const double *inputs) {
+static bool pose_by_pointers(const tr_solved *s, int sheet, const double *inputs, tr_pose *out) {
     tr_pointed_tip tips[TR_POINTED_MAX];
-    tr_pose pose = tr_pose_identity();
     int of[TR_POINTED_MAX];
     int target = 0;
     while (tr_job_find_sheet(s->job, s->job->layout.placements[target].sheet) != sheet) target++;
@@ -170,13 +168,19 @@ static tr_pose pose_by_pointers(const tr_solved *s, int sheet, const double *inp
     }
     tr_solved_set_up_pointed(s, sheet, &p);
     for (int k = 0; k < LEAN_N && inputs; k++) p.lean_rad[k] = inputs[lean_input(s, target) + k];
-    (void)tr_pointed_pose(&p, &pose); /* it did without the changes */
-    return pose;
+    return tr_pointed_pose(&p, out);
 }
 
+bool tr_check_pose_by_pointers(const tr_solved *s, int sheet, tr_pose *out) {
+    return pose_by_pointers(s, sheet, NULL, out);
+}
+
+/* What told a pose does with small changes, too. */
 static tr_pose world_from_sheet(const tr_solved *s, int sheet, const double *inputs) {
-    return s->is_pointed[sheet] ? pose_by_pointers(s, sheet, inputs)
-                                : pose_by_marks(s, sheet, inputs);
+    tr_pose pose = tr_pose_identity();
+    if (!s->is_pointed[sheet]) return pose_by_marks(s, sheet, inputs);
+    (void)pose_by_pointers(s, sheet, inputs, &pose);
+    return pose;
 }
 
 tr_pose tr_check_pose(const tr_solved *s, int sheet) {

@@ -37,6 +37,8 @@ typedef struct {
    none. */
 bool tr_check_frame(const tr_solved *solved, tr_vehicle *vehicle);
 
+/* Where those of a target's pointers that were measured have it. False: they do not tell. */
+bool tr_check_pose_by_pointers(const tr_solved *solved, int sheet, tr_pose *out);
 /* Where a sheet that has a place is: by its own marks, or by pointers. */
 tr_pose tr_check_pose(const tr_solved *solved, int sheet);
 
