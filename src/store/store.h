@@ -1,0 +1,104 @@
+/* What is kept for years: records, one a measurement, in the order in which they were kept, and the
+   files that each rests on, byte by byte. Nothing is ever changed or taken away: each record has
+   the hash of the one before, so that a change, a gap or another order shows (tr_store_verify), and
+   who noted the newest hash elsewhere sees that records were cut off the end, too.
+
+   A store is an SQLite file, or a PostgreSQL database. Both have the same records; a store takes
+   those of another with tr_store_push, each exactly once. */
+#ifndef TR_STORE_STORE_H
+#define TR_STORE_STORE_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/error.h"
+
+enum { TR_HASH_SIZE = 65, TR_RECORD_ID_SIZE = 37, TR_TIME_SIZE = 21 };
+
+/* A file of a record: what was read, or what came out. */
+typedef struct {
+    char *role; /* "job", "layout", "sheet", "lens", "survey-file", "photo", "result", ... */
+    char *name; /* as the command named it */
+    char sha256[TR_HASH_SIZE];
+    uint64_t size;
+} tr_record_file;
+
+/* Texts are UTF-8 and owned; "" where there is nothing to say. All zero is an empty one. */
+typedef struct {
+    int64_t number;             /* 1, 2, 3, ... of this store */
+    char id[TR_RECORD_ID_SIZE]; /* a random UUID (RFC 4122, version 4): the same in every store */
+    char previous[TR_HASH_SIZE], hash[TR_HASH_SIZE]; /* previous: zeros of the first */
+    char made_at[TR_TIME_SIZE];                      /* UTC: 2026-01-31T09:30:00Z */
+    char *kind;                                      /* "check", "lens", "lens-check", "survey" */
+    char *program;                                   /* its version */
+    char *job, *vehicle, *technician, *verdict;      /* to filter by */
+    char **sheets;                                   /* names of sheets, of a lens its own */
+    char *details; /* a JSON object: whatever else is needed to do it again */
+    tr_record_file *files;
+    int n_sheets, n_files;
+} tr_record;
+
+void tr_record_release(tr_record *record);
+
+typedef struct tr_store tr_store;
+
+typedef struct {
+    const char *where; /* a path, or postgresql://... */
+    bool in_folder;    /* files lie in the folder WHERE.files, not in the database (a new store's
+                          choice; for PostgreSQL: in `folder`) */
+    const char *folder;
+} tr_store_place;
+
+/* Opens a store, or makes it; brings one of an older version up to this one. NULL on failure. A
+   store is used by one thread; several programs may have it open. */
+TR_MUST_USE tr_store *tr_store_open(const tr_store_place *place, tr_error *err);
+void tr_store_close(tr_store *store);
+
+/* Keeps the bytes, once however often they come; a record that names them follows. */
+TR_MUST_USE bool tr_store_put(tr_store *store, const void *data, size_t size,
+                              char sha256[TR_HASH_SIZE], tr_error *err);
+/* Bytes by their hash, which is checked; owned by the caller (free). */
+TR_MUST_USE bool tr_store_get(tr_store *store, const char *sha256, uint8_t **data, size_t *size,
+                              tr_error *err);
+
+/* Keeps a record whose files were put, and gives it its number, hash and, where it has none, its
+   id. When it returns true the record is on the disk and seen by everybody; else nothing of it
+   ever is. */
+TR_MUST_USE bool tr_store_append(tr_store *store, tr_record *record, tr_error *err);
+
+/* Which records: NULL or 0, any. Several conditions are joined by "and". */
+typedef struct {
+    const char *kind, *job, *vehicle, *technician, *verdict, *sheet;
+    const char *from, *until; /* made_at, inclusive; a date alone is its whole day */
+    int64_t first_number;     /* from this on */
+    int limit;                /* the newest so many */
+} tr_record_filter;
+
+/* Calls `see` with each, in their order; it returns false to end. The record is the store's. */
+typedef bool tr_record_visitor(const tr_record *record, void *user);
+TR_MUST_USE bool tr_store_find(tr_store *store, const tr_record_filter *filter,
+                               tr_record_visitor *see, void *user, tr_error *err);
+/* By number, id or the first eight or more digits of its hash. *out is to be released. */
+TR_MUST_USE bool tr_store_read(tr_store *store, const char *which, tr_record *out, tr_error *err);
+
+/* Number 0: the store is empty. */
+TR_MUST_USE bool tr_store_newest(tr_store *store, int64_t *number, char hash[TR_HASH_SIZE],
+                                 tr_error *err);
+
+/* The first thing that is wrong, in the order of numbers. */
+typedef struct {
+    bool is_sound;
+    int64_t n_records; /* that were looked at */
+    int64_t number;    /* of the record at which it breaks */
+    char what[256];    /* in words */
+} tr_store_finding;
+/* Reads everything: chain, contents, files. known: a hash that was noted elsewhere and must be in
+   the chain, or NULL. False: it could not be read. */
+TR_MUST_USE bool tr_store_verify(tr_store *store, const char *known, tr_store_finding *out,
+                                 tr_error *err);
+
+/* Gives `to` every record of `from` that it does not have, with its files. May be killed and
+   repeated. */
+TR_MUST_USE bool tr_store_push(tr_store *from, tr_store *to, int64_t *n_pushed, tr_error *err);
+
+#endif
