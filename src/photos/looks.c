@@ -32,6 +32,8 @@ typedef enum {
 enum { MOST_LEVELS = 4 };
 /* Photos in which something is sought at a time, before it is asked whether it is found. */
 enum { PHOTOS_AT_A_TIME = 2 };
+/* Looks at what is predicted, before anything is searched. */
+enum { PREDICTED_ROUNDS = 2 };
 
 /* A closer look at a photo. */
 typedef struct {
@@ -235,12 +237,26 @@ static bool look_at_all(pool *p, look_kind kind, const tr_parallel_work *work, t
     return tr_parallel(&w, err);
 }
 
+static int count_marks(const tr_photo_set *set) {
+    int n = 0;
+    for (int i = 0; i < set->n_photos; i++) n += set->photos[i].marks.n_marks;
+    return n;
+}
+
+/* Once more where that found something: a photo in which few marks were seen has its place better
+   known then, and a tag whose cells are two pixels high is not found from five pixels off. */
 static bool look_at_predicted(pool *p, tr_photo_set *set, const tr_parallel_work *work,
                               tr_predictions *predictions, tr_error *err) {
-    tr_predictions_release(predictions);
-    if (!tr_photo_set_predict(set, predictions, err)) return false;
-    p->predictions = predictions;
-    return look_at_all(p, LOOK_AGAIN, work, err);
+    bool has_more = true;
+    for (int round = 0; round < PREDICTED_ROUNDS && has_more; round++) {
+        int n_before = count_marks(set);
+        tr_predictions_release(predictions);
+        if (!tr_photo_set_predict(set, predictions, err)) return false;
+        p->predictions = predictions;
+        if (!look_at_all(p, LOOK_AGAIN, work, err)) return false;
+        has_more = count_marks(set) > n_before;
+    }
+    return true;
 }
 
 /* The same bytes twice say nothing new, but would count twice. */
