@@ -3,10 +3,11 @@
 #include <stdio.h>
 #include <string.h>
 
-/* Length of the printable character of UTF-8 that begins at s, with n > 0 bytes left; 0: none. */
-static size_t character_length(const unsigned char *s, size_t n) {
+/* Length and code of the character of UTF-8 that begins at s, with n > 0 bytes left; 0: none. */
+static size_t decode(const unsigned char *s, size_t n, unsigned long *of) {
     static const unsigned long FIRST[] = {0, 0, 0x80, 0x800, 0x10000}; /* of each length */
-    if (s[0] < 0x80) return s[0] >= 0x20 && s[0] != 0x7f ? 1 : 0;
+    *of = s[0];
+    if (s[0] < 0x80) return s[0] != 0 ? 1 : 0;
     size_t length = s[0] >= 0xf0 ? 4 : s[0] >= 0xe0 ? 3 : 2;
     if (s[0] < 0xc2 || s[0] > 0xf4 || length > n) return 0;
     unsigned long code = s[0] & (0x7fu >> length);
@@ -15,8 +16,26 @@ static size_t character_length(const unsigned char *s, size_t n) {
         code = code << 6 | (s[i] & 0x3f);
     }
     bool is_surrogate = code >= 0xd800 && code <= 0xdfff;
-    bool is_control = code < 0xa0; /* C1 */
-    return code >= FIRST[length] && code <= 0x10ffff && !is_surrogate && !is_control ? length : 0;
+    *of = code;
+    return code >= FIRST[length] && code <= 0x10ffff && !is_surrogate ? length : 0;
+}
+
+/* The same of a printable one. */
+static size_t character_length(const unsigned char *s, size_t n) {
+    unsigned long code;
+    size_t length = decode(s, n, &code);
+    bool is_control = code < 0x20 || (code >= 0x7f && code < 0xa0); /* C0, delete, C1 */
+    return is_control ? 0 : length;
+}
+
+bool tr_text_is_utf8(const char *text, size_t size) {
+    for (size_t i = 0; i < size;) {
+        unsigned long code;
+        size_t length = decode((const unsigned char *)text + i, size - i, &code);
+        if (length == 0) return false;
+        i += length;
+    }
+    return true;
 }
 
 bool tr_text_is_line(const char *text, size_t size) {

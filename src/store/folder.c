@@ -1,0 +1,115 @@
+#include "store/folder.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "base/file.h"
+#include "store/record.h"
+
+#define MARKER "trammel-store"
+
+/* folder/a or folder/a/b; owned by the caller; NULL: memory ran out. */
+static char *join(const char *folder, const char *a, const char *b, tr_error *err) {
+    size_t size = strlen(folder) + strlen(a) + (b ? strlen(b) : 0) + 3;
+    char *path = malloc(size);
+    if (path) {
+        snprintf(path, size, "%s/%s%s%s", folder, a, b ? "/" : "", b ? b : "");
+    } else {
+        tr_fail_memory(err);
+    }
+    return path;
+}
+
+static char *path_of(const char *folder, const char *sha256, bool only_folder, tr_error *err) {
+    char begin[3] = {sha256[0], sha256[1], 0};
+    return join(folder, begin, only_folder ? NULL : sha256 + 2, err);
+}
+
+static bool fail_folder(const char *path, int error, tr_error *err) {
+    char text[128] = "unknown error";
+    (void)strerror_r(error, text, sizeof text);
+    return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                      "the folder for the store's files cannot be made (%s); make it, or see that "
+                      "this user may write there",
+                      text);
+}
+
+/* The entries of a folder, to the disk. A file system that cannot do so (EINVAL) is no reason to
+   fail. */
+static bool flush_folder(const char *path, tr_error *err) {
+    int fd = open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd < 0) return fail_folder(path, errno, err);
+    bool ok = fsync(fd) == 0 || errno == EINVAL || fail_folder(path, errno, err);
+    close(fd);
+    return ok;
+}
+
+static bool make_folder(const char *path, tr_error *err) {
+    if (mkdir(path, 0777) != 0 && errno != EEXIST) return fail_folder(path, errno, err);
+    char *above = join(path, "..", NULL, err);
+    bool ok = above && flush_folder(above, err);
+    free(above);
+    return ok;
+}
+
+static bool check_marker(const char *folder, const char *marker, const char *id, tr_error *err) {
+    uint8_t *text;
+    size_t size;
+    if (!tr_file_read(marker, 1000, &text, &size, err)) return false;
+    bool ok = size >= TR_ID_LENGTH && memcmp(text, id, TR_ID_LENGTH) == 0;
+    free(text);
+    return ok || tr_fail_at(err, TR_BAD_INPUT, folder, 0, NULL,
+                            "holds the files of another store; name the folder of this one");
+}
+
+bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err) {
+    struct stat about;
+    char line[TR_RECORD_ID_SIZE + 1];
+    char *marker = join(folder, MARKER, NULL, err);
+    bool ok = marker != NULL;
+    if (ok && stat(marker, &about) == 0) {
+        ok = check_marker(folder, marker, id, err);
+    } else if (ok && make) {
+        snprintf(line, sizeof line, "%s\n", id);
+        ok = make_folder(folder, err) && tr_file_write(marker, line, strlen(line), err);
+    } else if (ok) {
+        ok = tr_fail_at(err, TR_NO_FILE, folder, 0, NULL,
+                        "is not there or does not hold the store's files; see that its disk is "
+                        "mounted, or name the folder where they are");
+    }
+    free(marker);
+    return ok;
+}
+
+static bool is_there(const char *path, size_t size) {
+    struct stat about;
+    return stat(path, &about) == 0 && S_ISREG(about.st_mode) && about.st_size == (off_t)size;
+}
+
+bool tr_folder_put(const char *folder, const char *sha256, const void *data, size_t size,
+                   tr_error *err) {
+    char *within = path_of(folder, sha256, true, err);
+    char *path = within ? path_of(folder, sha256, false, err) : NULL;
+    bool ok = path != NULL;
+    if (ok && !is_there(path, size)) {
+        ok = make_folder(within, err) && tr_file_write(path, data, size, err);
+    }
+    /* Also where another program has just put it there. */
+    ok = ok && flush_folder(within, err);
+    free(path);
+    free(within);
+    return ok;
+}
+
+bool tr_folder_get(const char *folder, const char *sha256, uint8_t **data, size_t *size,
+                   tr_error *err) {
+    char *path = path_of(folder, sha256, false, err);
+    bool ok = path && tr_file_read(path, TR_STORE_MAX_FILE, data, size, err);
+    free(path);
+    return ok;
+}

@@ -1,0 +1,400 @@
+#include "store/store.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/random.h>
+#include <time.h>
+
+#include "base/file.h"
+#include "base/module.h"
+#include "store/backend.h"
+#include "store/folder.h"
+
+/* Rows that are in memory at a time. */
+enum { PAGE = 200 };
+
+/* ---- Opening ---- */
+
+/* RFC 4122, 4.4: version 4, all but six bits at random. */
+static bool make_id(char id[TR_RECORD_ID_SIZE], tr_error *err) {
+    unsigned char b[16];
+    size_t n = 0;
+    while (n < sizeof b) {
+        ssize_t got = getrandom(b + n, sizeof b - n, 0);
+        if (got < 0 && errno == EINTR) continue;
+        if (got < 0) return tr_fail(err, TR_NO_FILE, "the system gives no random numbers");
+        n += (size_t)got;
+    }
+    b[6] = (unsigned char)((b[6] & 0x0f) | 0x40);
+    b[8] = (unsigned char)((b[8] & 0x3f) | 0x80);
+    for (size_t i = 0; i < sizeof b; i++) {
+        bool has_dash = i == 4 || i == 6 || i == 8 || i == 10;
+        id += sprintf(id, has_dash ? "-%02x" : "%02x", b[i]);
+    }
+    return true;
+}
+
+static bool begins_with(const char *text, const char *beginning) {
+    return strncmp(text, beginning, strlen(beginning)) == 0;
+}
+
+bool tr_store_is_server(const char *where) {
+    return begins_with(where, "postgresql://") || begins_with(where, "postgres://");
+}
+
+static const tr_backend *backend_for(const char *where, tr_error *err) {
+    if (!tr_store_is_server(where)) return &tr_sqlite_backend;
+    tr_postgres_backend_function *backend = (tr_postgres_backend_function *)tr_module_function(
+        "postgres", "tr_postgres_module_backend", err);
+    return backend ? backend() : NULL;
+}
+
+/* Owned by the caller. */
+static char *folder_of(const tr_store_place *place) {
+    if (place->folder) return strdup(place->folder);
+    char *folder = malloc(strlen(place->where) + sizeof ".files");
+    if (folder) sprintf(folder, "%s.files", place->where);
+    return folder;
+}
+
+/* A store that was made a moment ago, and never got further, has no folder yet. */
+static bool open_folder(tr_store *store, const tr_store_place *place, tr_error *err) {
+    bool any;
+    if (!place->folder && tr_store_is_server(place->where)) {
+        return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                          "keeps its files in a folder; name that folder, too");
+    }
+    store->folder = folder_of(place);
+    if (!store->folder) return tr_fail_memory(err);
+    if (!store->backend->file_any(store->db, &any, err)) return false;
+    if (!any && place->read_only) return true;
+    return tr_folder_open(store->folder, store->about.id, !any, err);
+}
+
+tr_store *tr_store_open(const tr_store_place *place, tr_error *err) {
+    char id[TR_RECORD_ID_SIZE];
+    const tr_backend *backend = backend_for(place->where, err);
+    if (!backend || !make_id(id, err)) return NULL;
+    tr_store *store = calloc(1, sizeof *store);
+    if (!store) {
+        tr_fail_memory(err);
+        return NULL;
+    }
+    store->backend = backend;
+    store->read_only = place->read_only;
+    store->db = backend->open(place, id, &store->about, err);
+    bool ok = store->db != NULL;
+    if (ok && store->about.in_folder) ok = open_folder(store, place, err);
+    if (ok) return store;
+    tr_store_close(store);
+    return NULL;
+}
+
+void tr_store_close(tr_store *store) {
+    if (!store) return;
+    if (store->db) store->backend->close(store->db);
+    free(store->folder);
+    free(store);
+}
+
+const char *tr_store_id(const tr_store *store) {
+    return store->about.id;
+}
+
+const char *tr_store_name(const tr_store *store) {
+    return store->about.name;
+}
+
+static bool check_writable(const tr_store *store, tr_error *err) {
+    return !store->read_only || tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                                           "was opened to be read only; open it for writing");
+}
+
+/* ---- Files ---- */
+
+bool tr_store_put(tr_store *store, const void *data, size_t size, char sha256[TR_HASH_SIZE],
+                  tr_error *err) {
+    bool is_there;
+    uint64_t known;
+    if (!check_writable(store, err)) return false;
+    if (size > TR_STORE_MAX_FILE) {
+        return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                          "keeps files of at most %zu MB, this one has %zu; check that it is the "
+                          "right file",
+                          TR_STORE_MAX_FILE >> 20, size >> 20);
+    }
+    tr_sha256_hex(size > 0 ? data : "", size, sha256);
+    /* First the file, then that it is known: a file that is known is there. */
+    if (store->folder && !tr_folder_put(store->folder, sha256, data, size, err)) return false;
+    if (!store->backend->file_find(store->db, sha256, &is_there, &known, err)) return false;
+    if (is_there) return true;
+    const void *kept = store->folder ? NULL : size > 0 ? data : "";
+    return store->backend->file_put(store->db, sha256, kept, size, err);
+}
+
+bool tr_store_get(tr_store *store, const char *sha256, uint8_t **data, size_t *size,
+                  tr_error *err) {
+    bool found = true;
+    char hash[TR_HASH_SIZE];
+    *data = NULL;
+    *size = 0;
+    if (!tr_is_hash(sha256)) {
+        return tr_fail(
+            err, TR_BAD_INPUT,
+            "'%.70s' is no SHA-256; give its 64 digits (0-9, a-f) as the record has them", sha256);
+    }
+    bool ok = store->folder ? tr_folder_get(store->folder, sha256, data, size, err)
+                            : store->backend->file_get(store->db, sha256, data, size, &found, err);
+    if (!ok) return false;
+    if (found) tr_sha256_hex(*data, *size, hash);
+    if (found && strcmp(hash, sha256) == 0) return true;
+    free(*data);
+    *data = NULL;
+    *size = 0;
+    return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                      found ? "holds the file %.12s... with another content than was kept; restore "
+                              "a copy of the store"
+                            : "does not hold the file %.12s...; restore a copy of the store",
+                      sha256);
+}
+
+/* ---- Keeping ---- */
+
+bool tr_store_check_files(tr_store *store, const tr_record *record, tr_error *err) {
+    for (int i = 0; i < record->n_files; i++) {
+        const tr_record_file *f = &record->files[i];
+        bool is_there = false;
+        uint64_t size = 0;
+        if (tr_is_hash(f->sha256) &&
+            !store->backend->file_find(store->db, f->sha256, &is_there, &size, err)) {
+            return false;
+        }
+        if (!is_there || size != f->size) {
+            return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                              "does not hold the record's file '%.100s' (%.12s...); put it there "
+                              "before the record",
+                              f->name ? f->name : "", f->sha256);
+        }
+    }
+    return true;
+}
+
+/* The same body under the same id: it is kept already, and the row gets its place. */
+static bool find_same(tr_store *store, tr_row *row, bool *found, tr_error *err) {
+    tr_page page = {0};
+    tr_query query = {.id = row->text[TR_ROW_ID]};
+    bool ok = store->backend->rows(store->db, &query, false, 1, &page, err);
+    *found = ok && page.n > 0;
+    if (*found) {
+        const tr_row *kept = &page.rows[0];
+        bool is_same =
+            kept->size[TR_ROW_BODY] == row->size[TR_ROW_BODY] &&
+            memcmp(kept->text[TR_ROW_BODY], row->text[TR_ROW_BODY], row->size[TR_ROW_BODY]) == 0;
+        ok = is_same || tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                                   "holds another record of the id %s (number %lld); one of the "
+                                   "two was changed: verify both stores",
+                                   row->text[TR_ROW_ID], (long long)kept->number);
+        static const tr_row_text PLACE[] = {TR_ROW_PREVIOUS, TR_ROW_HASH, TR_ROW_ORIGIN_STORE,
+                                            TR_ROW_ORIGIN_HASH};
+        row->number = kept->number;
+        row->origin_number = kept->origin_number;
+        for (size_t i = 0; i < sizeof PLACE / sizeof *PLACE && ok; i++) {
+            ok = tr_row_set(row, PLACE[i], kept->text[PLACE[i]], kept->size[PLACE[i]], err);
+        }
+    }
+    tr_page_release(&page);
+    return ok;
+}
+
+bool tr_store_append_row(tr_store *store, tr_row *row, tr_error *err) {
+    bool found;
+    tr_error why = {0};
+    if (!check_writable(store, err) || !find_same(store, row, &found, err)) return false;
+    if (found) return true;
+    tr_append_outcome outcome = store->backend->append(store->db, row, &why);
+    if (outcome == TR_KEPT) return true;
+    if (outcome == TR_UNSURE) {
+        tr_error second = {0};
+        bool is_known = find_same(store, row, &found, &second);
+        if (is_known && found) return true;
+        /* Of a connection that is gone, the first error tells more. */
+        if (!is_known && second.code == TR_BAD_INPUT) why = second;
+    }
+    if (err && err->code == TR_OK) *err = why;
+    return false;
+}
+
+static void now(char out[TR_TIME_SIZE]) {
+    time_t t = time(NULL);
+    struct tm utc;
+    if (!gmtime_r(&t, &utc) || strftime(out, TR_TIME_SIZE, "%Y-%m-%dT%H:%M:%SZ", &utc) == 0) {
+        snprintf(out, TR_TIME_SIZE, "1970-01-01T00:00:00Z");
+    }
+}
+
+static bool check_record(const tr_record *record, tr_error *err) {
+    if (!tr_is_id(record->id)) {
+        return tr_fail(err, TR_BAD_INPUT, "'%s' is no id of a record; leave it empty, to get one",
+                       record->id);
+    }
+    return tr_is_time(record->made_at) ||
+           tr_fail(err, TR_BAD_INPUT,
+                   "'%s' is no time of a record; write it as 2026-01-31T09:30:00Z",
+                   record->made_at);
+}
+
+bool tr_store_append(tr_store *store, tr_record *record, tr_error *err) {
+    tr_row row = {0};
+    if (!record->id[0] && !make_id(record->id, err)) return false;
+    if (!record->made_at[0]) now(record->made_at);
+    record->origin_store[0] = record->origin_hash[0] = 0;
+    record->origin_number = 0;
+    bool ok = check_record(record, err) && tr_store_check_files(store, record, err) &&
+              tr_row_from_record(record, &row, err) && tr_store_append_row(store, &row, err);
+    /* It may be one that came from elsewhere before: what it is told is where it stands. */
+    if (ok) {
+        record->number = row.number;
+        record->origin_number = row.origin_number;
+        snprintf(record->previous, TR_HASH_SIZE, "%s", row.text[TR_ROW_PREVIOUS]);
+        snprintf(record->hash, TR_HASH_SIZE, "%s", row.text[TR_ROW_HASH]);
+        snprintf(record->origin_hash, TR_HASH_SIZE, "%s", row.text[TR_ROW_ORIGIN_HASH]);
+        snprintf(record->origin_store, TR_RECORD_ID_SIZE, "%s", row.text[TR_ROW_ORIGIN_STORE]);
+    }
+    tr_row_release(&row);
+    return ok;
+}
+
+/* ---- Reading ---- */
+
+bool tr_store_newest(tr_store *store, int64_t *number, char hash[TR_HASH_SIZE], tr_error *err) {
+    return store->backend->newest(store->db, number, hash, err);
+}
+
+bool tr_store_rows(tr_store *store, const tr_query *query, bool with_sheets, tr_row_visitor *see,
+                   void *user, tr_error *err) {
+    tr_query q = *query;
+    bool goes_on = true;
+    while (goes_on) {
+        tr_page page = {0};
+        bool ok = store->backend->rows(store->db, &q, with_sheets, PAGE, &page, err);
+        for (int i = 0; i < page.n && ok && goes_on; i++) {
+            q.after = page.rows[i].number;
+            goes_on = see(&page.rows[i], user);
+        }
+        goes_on = goes_on && page.n == PAGE;
+        tr_page_release(&page);
+        if (!ok) return false;
+    }
+    return true;
+}
+
+typedef struct {
+    tr_record_visitor *see;
+    void *user;
+    int left; /* to be shown; -1: all */
+    tr_error *err;
+    bool has_failed;
+} finder;
+
+static bool show(const tr_row *row, void *user) {
+    finder *f = user;
+    tr_record record;
+    if (f->left == 0) return false;
+    if (f->left > 0) f->left--;
+    f->has_failed = !tr_record_from_row(row, &record, f->err);
+    if (f->has_failed) return false;
+    bool goes_on = f->see(&record, f->user);
+    tr_record_release(&record);
+    return goes_on;
+}
+
+/* A date is its first or last second (a leap second is the last). */
+static bool widen(const char *time, const char *of_date, char out[TR_TIME_SIZE], tr_error *err) {
+    snprintf(out, TR_TIME_SIZE, "%s%s", time, strlen(time) == 10 ? of_date : "");
+    return (strlen(time) < TR_TIME_SIZE && tr_is_time(out)) ||
+           tr_fail(err, TR_BAD_INPUT,
+                   "'%.40s' is no date; write it as 2026-01-31, or with a time (UTC) as "
+                   "2026-01-31T09:30:00Z",
+                   time);
+}
+
+bool tr_store_find(tr_store *store, const tr_record_filter *filter, tr_record_visitor *see,
+                   void *user, tr_error *err) {
+    char from[TR_TIME_SIZE], until[TR_TIME_SIZE];
+    int64_t first = 0;
+    tr_query q = {.kind = filter->kind,
+                  .job = filter->job,
+                  .vehicle = filter->vehicle,
+                  .technician = filter->technician,
+                  .verdict = filter->verdict,
+                  .sheet = filter->sheet,
+                  .after = filter->first_number > 0 ? filter->first_number - 1 : 0};
+    finder f = {
+        .see = see, .user = user, .left = filter->limit > 0 ? filter->limit : -1, .err = err};
+    if (filter->from && !widen(filter->from, "T00:00:00Z", from, err)) return false;
+    if (filter->until && !widen(filter->until, "T23:59:60Z", until, err)) return false;
+    if (filter->from) q.from = from;
+    if (filter->until) q.until = until;
+    if (filter->limit > 0) {
+        if (!store->backend->first_of_newest(store->db, &q, filter->limit, &first, err)) {
+            return false;
+        }
+        if (first > 0) q.after = first - 1;
+    }
+    return tr_store_rows(store, &q, false, show, &f, err) && !f.has_failed;
+}
+
+static bool is_number(const char *which, int64_t *number) {
+    size_t n = strlen(which);
+    if (n == 0 || n > 18 || strspn(which, "0123456789") != n) return false;
+    *number = strtoll(which, NULL, 10);
+    return *number > 0;
+}
+
+/* The first two that begin so. */
+static bool find_beginning(tr_store *store, const char *which, tr_page *page, tr_error *err) {
+    char until[TR_HASH_SIZE + 1];
+    if (strlen(which) < 8 || strlen(which) > TR_HASH_LENGTH ||
+        strspn(which, "0123456789abcdef") != strlen(which)) {
+        return true;
+    }
+    snprintf(until, sizeof until, "%sg", which); /* behind all digits */
+    tr_query query = {.hash_from = which, .hash_until = until};
+    return store->backend->rows(store->db, &query, false, 2, page, err);
+}
+
+static bool find_one(tr_store *store, const char *which, tr_page *page, tr_error *err) {
+    int64_t number;
+    if (is_number(which, &number)) {
+        tr_query query = {.after = number - 1};
+        if (!store->backend->rows(store->db, &query, false, 1, page, err)) return false;
+        if (page->n > 0 && page->rows[0].number == number) return true;
+        tr_page_release(page);
+    }
+    if (tr_is_id(which)) {
+        tr_query query = {.id = which};
+        return store->backend->rows(store->db, &query, false, 1, page, err);
+    }
+    return find_beginning(store, which, page, err);
+}
+
+bool tr_store_read(tr_store *store, const char *which, tr_record *out, tr_error *err) {
+    tr_page page = {0};
+    *out = (tr_record){0};
+    bool ok = find_one(store, which, &page, err);
+    if (ok && page.n == 0) {
+        ok = tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                        "holds no record '%.80s'; give its number, its id, or at least 8 digits "
+                        "of its hash",
+                        which);
+    } else if (ok && page.n > 1) {
+        ok = tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                        "holds several records whose hashes begin with '%.80s'; give more digits",
+                        which);
+    }
+    ok = ok && tr_record_from_row(&page.rows[0], out, err);
+    tr_page_release(&page);
+    return ok;
+}
