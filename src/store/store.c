@@ -75,6 +75,11 @@ static bool open_folder(tr_store *store, const tr_store_place *place, tr_error *
 
 tr_store *tr_store_open(const tr_store_place *place, tr_error *err) {
     char id[TR_RECORD_ID_SIZE];
+    if (place->make && place->in_folder && !place->folder && tr_store_is_server(place->where)) {
+        tr_fail(err, TR_BAD_INPUT,
+                "a store on a server is to keep its files in a folder; name that folder, too");
+        return NULL;
+    }
     const tr_backend *backend = backend_for(place->where, err);
     if (!backend || !make_id(id, err)) return NULL;
     tr_store *store = calloc(1, sizeof *store);

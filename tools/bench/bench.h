@@ -12,6 +12,7 @@ typedef struct {
     long only; /* accuracy: this job alone; -1: all */
     long seed, n_threads;
     long n_photos, n_sheets; /* -1: the mode's own number */
+    long n_records;          /* of a store; -1: the mode's own number */
     long megapixels;         /* of a photo, 12 .. 48 */
     double phone;            /* accuracy: what a phone does, times this factor; -1: nothing of it */
     bool has_lens_from_photos; /* accuracy with a phone: the lens is calibrated from photos */
@@ -27,5 +28,6 @@ int bench_survey(const bench_options *options);
 int bench_photos(const bench_options *options);
 int bench_missing(const bench_options *options); /* a part of bench_photos */
 int bench_lens(const bench_options *options);
+int bench_store(const bench_options *options);
 
 #endif

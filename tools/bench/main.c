@@ -16,6 +16,7 @@ static const struct {
 } MODES[] = {
     {"accuracy", bench_accuracy}, {"network", bench_network}, {"survey", bench_survey},
     {"photos", bench_photos},     {"missing", bench_missing}, {"lens", bench_lens},
+    {"store", bench_store},
 };
 enum { N_MODES = sizeof MODES / sizeof *MODES };
 
@@ -33,6 +34,7 @@ static bool read_option(const char *name, const char *value, bench_options *o) {
         return read_number(value, 1, BENCH_MAX_THREADS, &o->n_threads);
     }
     if (strcmp(name, "--photos") == 0) return read_number(value, 4, 1000, &o->n_photos);
+    if (strcmp(name, "--records") == 0) return read_number(value, 10, 10000000, &o->n_records);
     if (strcmp(name, "--sheets") == 0) return read_number(value, 5, 60, &o->n_sheets);
     if (strcmp(name, "--megapixels") == 0) return read_number(value, 1, 48, &o->megapixels);
     if (strcmp(name, "--phone") == 0) {
@@ -53,7 +55,7 @@ static int usage(void) {
     fprintf(stderr, "usage: bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n"
                     "                  [--photos N] [--sheets N] [--megapixels M]\n"
                     "                  [--only JOB] [--phone FACTOR] [--lens-from-photos]\n"
-                    "                  [--program TRAMMEL]\nmodes:");
+                    "                  [--program TRAMMEL] [--records N]\nmodes:");
     for (int i = 0; i < N_MODES; i++) fprintf(stderr, " %s", MODES[i].name);
     fprintf(stderr, "\n");
     return 64;
@@ -66,6 +68,7 @@ int main(int argc, char **argv) {
                        .n_threads = 2,
                        .n_photos = -1,
                        .n_sheets = -1,
+                       .n_records = -1,
                        .megapixels = 12,
                        .phone = -1,
                        .program_path = argv[0]};
