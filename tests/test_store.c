@@ -4,7 +4,6 @@
 #include "temp.h"
 
 #include <pthread.h>
-#include <sys/mount.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
 
@@ -375,6 +374,598 @@ static void what_is_no_record_is_refused(void **state) {
     store_check_sound(p->path, 1);
 }
 
+/* ---- A store of an earlier version of the program ---- */
+
+static void copy_file(const char *from, const char *to) {
+    uint8_t *data;
+    size_t size;
+    assert_true(tr_file_read(from, 100 << 20, &data, &size, NULL));
+    temp_write(to, data, size);
+    free(data);
+}
+
+/* tests/good/store-1.sqlite was made by the first program that had stores. */
+static void a_store_of_version_1_is_read(void **state) {
+    static const char HASH[] = "b20876f36475237ad86e0a88c5d08fd1c2ba9304c236ba4053e65aced1341bdc";
+    const place *p = *state;
+    char good[TEMP_SIZE];
+    tr_store_finding finding;
+    tr_record record;
+    uint8_t *data;
+    size_t size;
+    for (int read_only = 0; read_only < 2; read_only++) {
+        temp_path(good, getenv("TRAMMEL_SOURCE"), "tests/good/store-1.sqlite");
+        copy_file(good, p->path);
+        tr_store_place at = {.where = p->path, .read_only = read_only};
+        tr_store *store = tr_store_open(&at, NULL);
+        assert_non_null(store);
+        assert_string_equal(tr_store_id(store), "1d5bd5a1-ae5c-462a-affa-30aa89551d5e");
+        assert_true(tr_store_verify(store, HASH, &finding, NULL));
+        assert_true(finding.is_sound);
+        assert_int_equal(finding.n_records, 3);
+        check_found(store, (tr_record_filter){.vehicle = "'; DROP TABLE record; -- 🚗"}, 1, 1, 1);
+        check_found(store, (tr_record_filter){.technician = "Zoë Ångström"}, 1, 2, 2);
+        assert_true(tr_store_read(store, "2", &record, NULL));
+        assert_string_equal(record.id, "c18629f3-5e8f-4ac7-8c91-dcfe0860eddd");
+        assert_string_equal(record.origin_store, "bae9ff4f-62b1-47d8-80be-6143c1907c25");
+        assert_int_equal(record.origin_number, 1);
+        assert_true(tr_store_get(store, record.files[0].sha256, &data, &size, NULL));
+        assert_memory_equal(data, "the photo of record 0", 22);
+        free(data);
+        tr_record_release(&record);
+        sample s;
+        tr_error err = {0};
+        sample_make(&s, 9);
+        assert_int_equal(sample_keep(store, &s, &err), !read_only);
+        if (read_only) {
+            assert_string_equal(err.text, "was opened to be read only; open it for writing");
+        }
+        tr_store_close(store);
+        assert_int_equal(unlink(p->path), 0);
+    }
+}
+
+/* ---- What is no store ---- */
+
+static void check_not_opened(tr_store_place at, const char *wanted) {
+    tr_error err = {0};
+    tr_store *store = tr_store_open(&at, &err);
+    assert_null(store);
+    assert_string_equal(err.text, wanted);
+    assert_string_equal(err.file, at.where);
+}
+
+static void run_sql(const char *path, const char *sql) {
+    sqlite3 *db;
+    char *why = NULL;
+    assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
+    if (sqlite3_exec(db, sql, NULL, NULL, &why) != SQLITE_OK) {
+        print_error("%s: %s\n", sql, why);
+        fail();
+    }
+    assert_int_equal(sqlite3_close(db), SQLITE_OK);
+}
+
+#define NO_STORE "holds no store of records; check the path, or keep a record to make one"
+
+static void what_is_no_store_is_refused(void **state) {
+    const place *p = *state;
+    char path[TEMP_SIZE];
+    check_not_opened((tr_store_place){.where = p->path}, NO_STORE);
+    assert_int_equal(access(p->path, F_OK), -1);
+    check_not_opened((tr_store_place){.where = p->path, .make = true, .read_only = true}, NO_STORE);
+    assert_int_equal(access(p->path, F_OK), -1);
+    check_not_opened((tr_store_place){.where = temp_path(path, p->folder, "none/a"), .make = true},
+                     "cannot be opened; check that its folder is there, and the permissions of "
+                     "both");
+    check_not_opened((tr_store_place){.where = p->folder, .make = true},
+                     "is a folder; name the store's file in it");
+    temp_write(p->path, "", 0);
+    check_not_opened((tr_store_place){.where = p->path}, NO_STORE);
+    check_not_opened((tr_store_place){.where = "/dev/null", .make = true},
+                     "is not a regular file; name the store's file");
+    static const char TEXT[] = "Not a database at all, but a text that is longer than a page's "
+                               "beginning, so that it cannot be taken for one that was cut short.";
+    temp_write(p->path, TEXT, sizeof TEXT);
+    check_not_opened((tr_store_place){.where = p->path, .make = true},
+                     "is no store of records; name the store's file");
+    assert_int_equal(unlink(p->path), 0);
+    run_sql(p->path, "CREATE TABLE t (a)");
+    check_not_opened((tr_store_place){.where = p->path, .make = true},
+                     "is an SQLite file, but no store of records; name the store's file");
+    assert_int_equal(unlink(p->path), 0);
+    store_fill(p->path, false, 1);
+    run_sql(p->path, "PRAGMA user_version = 99");
+    check_not_opened((tr_store_place){.where = p->path},
+                     "is a store of version 99, this program knows 1; install the newer program "
+                     "that made it");
+    check_not_opened((tr_store_place){.where = p->path, .read_only = true},
+                     "is a store of version 99, this program knows 1; install the newer program "
+                     "that made it");
+}
+
+/* A path is a path, whatever SQLite would make of the name. */
+static void special_names_are_files(void **state) {
+    static const char *const NAMES[] = {":memory:", "file:x?mode=memory", "a b%20c?d#e", "ä'\"🚗"};
+    const place *p = *state;
+    char before[TEMP_SIZE];
+    assert_non_null(getcwd(before, sizeof before));
+    assert_int_equal(chdir(p->folder), 0);
+    for (size_t i = 0; i < sizeof NAMES / sizeof *NAMES; i++) {
+        store_fill(NAMES[i], false, 1);
+        assert_int_equal(access(NAMES[i], F_OK), 0);
+        store_check_sound(NAMES[i], 1);
+        tr_store *store =
+            tr_store_open(&(tr_store_place){.where = NAMES[i], .read_only = true}, NULL);
+        assert_non_null(store);
+        tr_store_close(store);
+    }
+    assert_int_equal(chdir(before), 0);
+}
+
+static void one_that_is_cut_short_is_refused(void **state) {
+    const place *p = *state;
+    tr_error err = {0};
+    struct stat about;
+    store_fill(p->path, false, 20);
+    assert_int_equal(stat(p->path, &about), 0);
+    for (off_t size = about.st_size - 1; size > 100; size -= about.st_size / 13) {
+        tr_store_finding finding = {0};
+        assert_int_equal(truncate(p->path, size), 0);
+        err = (tr_error){0};
+        tr_store *store = tr_store_open(&(tr_store_place){.where = p->path}, &err);
+        bool is_read = store && tr_store_verify(store, NULL, &finding, &err);
+        assert_false(is_read && finding.is_sound);
+        if (!is_read) assert_true(err.text[0] && err.file[0]);
+        tr_store_close(store);
+    }
+}
+
+/* ---- Permissions; a lock ---- */
+
+/* As a user who is nobody; the child's status. */
+static int as_nobody(int (*run)(const char *path), const char *path) {
+    fflush(NULL);
+    pid_t child = fork();
+    assert_true(child >= 0);
+    if (child == 0) {
+        if (geteuid() == 0 && (setgid(NOBODY) != 0 || setuid(NOBODY) != 0)) _exit(100);
+        _exit(run(path));
+    }
+    int status;
+    assert_int_equal(waitpid(child, &status, 0), child);
+    assert_true(WIFEXITED(status));
+    return WEXITSTATUS(status);
+}
+
+static int read_and_fail_to_write(const char *path) {
+    tr_error err = {0};
+    tr_store_finding finding;
+    tr_store *store = tr_store_open(&(tr_store_place){.where = path, .read_only = true}, &err);
+    if (!store) return 1;
+    bool ok =
+        tr_store_verify(store, NULL, &finding, &err) && finding.is_sound && finding.n_records == 3;
+    tr_store_close(store);
+    if (!ok) return 2;
+    sample s;
+    sample_make(&s, 3);
+    store = tr_store_open(&(tr_store_place){.where = path, .make = true}, &err);
+    ok = store && sample_keep(store, &s, &err);
+    tr_store_close(store);
+    if (ok) return 3;
+    if (strstr(err.text, "may not be written by this user") ||
+        strstr(err.text, "cannot be opened")) {
+        return 0;
+    }
+    fprintf(stderr, "%s\n", err.text);
+    return 4;
+}
+
+static void one_that_may_only_be_read_is_read(void **state) {
+    const place *p = *state;
+    store_fill(p->path, false, 3);
+    assert_int_equal(chmod(p->folder, 0555), 0);
+    assert_int_equal(chmod(p->path, 0444), 0);
+    assert_int_equal(as_nobody(read_and_fail_to_write, p->path), 0);
+    assert_int_equal(chmod(p->folder, 0755), 0);
+    store_check_sound(p->path, 3);
+}
+
+static void one_that_is_locked_is_told(void **state) {
+    const place *p = *state;
+    sqlite3 *db;
+    sample s;
+    tr_error err = {0};
+    store_fill(p->path, false, 1);
+    tr_store *store = store_open(p->path, false);
+    assert_int_equal(sqlite3_open(p->path, &db), SQLITE_OK);
+    assert_int_equal(sqlite3_exec(db, "BEGIN IMMEDIATE", NULL, NULL, NULL), SQLITE_OK);
+    sample_make(&s, 1);
+    assert_false(sample_keep(store, &s, &err));
+    assert_string_equal(err.text, "is held by another program for longer than 10 seconds; wait "
+                                  "until that has ended, then try again");
+    assert_int_equal(sqlite3_close(db), SQLITE_OK);
+    assert_true(sample_keep(store, &s, NULL));
+    tr_store_close(store);
+    store_check_sound(p->path, 2);
+}
+
+/* ---- Two programs and more ---- */
+
+typedef struct {
+    const char *path;
+    int from;
+} part;
+
+static void *keep_part(void *context) {
+    const part *t = context;
+    tr_store *store = tr_store_open(&(tr_store_place){.where = t->path, .make = true}, NULL);
+    bool ok = store != NULL;
+    for (int i = t->from; i < t->from + 20 && ok; i++) {
+        sample s;
+        tr_error err = {0};
+        sample_make(&s, i);
+        ok = sample_keep(store, &s, &err);
+        if (!ok) fprintf(stderr, "%s\n", err.text);
+    }
+    tr_store_close(store);
+    return ok ? context : NULL;
+}
+
+/* From the store's making on. */
+static void several_programs_keep_at_once(void **state) {
+    const place *p = *state;
+    pid_t children[3];
+    for (int k = 0; k < 3; k++) {
+        children[k] = fork();
+        assert_true(children[k] >= 0);
+        if (children[k] == 0) _exit(keep_part(&(part){p->path, 100 * k}) ? 0 : 1);
+    }
+    for (int k = 0; k < 3; k++) {
+        int status;
+        assert_int_equal(waitpid(children[k], &status, 0), children[k]);
+        assert_int_equal(status, 0);
+    }
+    store_check_sound(p->path, 60);
+}
+
+static void several_threads_keep_at_once(void **state) {
+    const place *p = *state;
+    pthread_t threads[3];
+    part parts[3];
+    for (int k = 0; k < 3; k++) {
+        parts[k] = (part){p->path, 100 * k};
+        assert_int_equal(pthread_create(&threads[k], NULL, keep_part, &parts[k]), 0);
+    }
+    for (int k = 0; k < 3; k++) {
+        void *result;
+        assert_int_equal(pthread_join(threads[k], &result), 0);
+        assert_non_null(result);
+    }
+    store_check_sound(p->path, 60);
+}
+
+/* ---- Every change shows ---- */
+
+/* By somebody who knows SQL, and takes the triggers away first. */
+static void tamper(const char *path, const char *sql) {
+    static const char *const TRIGGERS[] = {
+        "record_follows",         "record_no_update",       "record_no_delete",
+        "record_sheet_no_update", "record_sheet_no_delete", "file_no_update",
+        "file_no_delete",         "store_no_update",        "store_no_delete"};
+    char drop[64];
+    for (size_t i = 0; i < sizeof TRIGGERS / sizeof *TRIGGERS; i++) {
+        snprintf(drop, sizeof drop, "DROP TRIGGER %s", TRIGGERS[i]);
+        run_sql(path, drop);
+    }
+    char *both = malloc(strlen(sql) + 64);
+    assert_non_null(both);
+    sprintf(both, "PRAGMA ignore_check_constraints = ON; %s", sql);
+    run_sql(path, both);
+    free(both);
+}
+
+static tr_store_finding verify(const char *path, const char *known) {
+    tr_store_finding finding = {0};
+    tr_error err = {0};
+    tr_store *store = store_open(path, false);
+    bool ok = tr_store_verify(store, known, &finding, &err);
+    if (!ok) print_error("%s\n", err.text);
+    assert_true(ok);
+    tr_store_close(store);
+    return finding;
+}
+
+static void check_broken(tr_store_finding finding, int64_t number, const char *what) {
+    assert_false(finding.is_sound);
+    if (finding.number != number || !strstr(finding.what, what)) {
+        print_error("record %lld: %s\nwanted: record %lld, %s\n", (long long)finding.number,
+                    finding.what, (long long)number, what);
+        fail();
+    }
+}
+
+#define PHOTO_OF_4 "(SELECT json_extract(body, '$.files[0].sha256') FROM record WHERE number = 4)"
+#define SWAP(a, b)                                                                                 \
+    "UPDATE record SET number = 99 WHERE number = " #a ";"                                         \
+    "UPDATE record SET number = " #a " WHERE number = " #b ";"                                     \
+    "UPDATE record SET number = " #b " WHERE number = 99;"
+
+static void every_change_shows(void **state) {
+    static const struct {
+        const char *sql;
+        int64_t number;
+        const char *what;
+    } CASES[] = {
+        {"UPDATE record SET vehicle = 'V-X' WHERE number = 4", 4, "its column 'vehicle'"},
+        {"UPDATE record SET job = '' WHERE number = 4", 4, "its column 'job'"},
+        {"UPDATE record SET kind = 'lens' WHERE number = 4", 4, "its column 'kind'"},
+        {"UPDATE record SET technician = 'X' WHERE number = 4", 4, "its column 'technician'"},
+        {"UPDATE record SET verdict = 'pass' WHERE number = 5", 5, "its column 'verdict'"},
+        {"UPDATE record SET made_at = '2026-01-01T00:00:01Z' WHERE number = 1", 1,
+         "its column 'made_at'"},
+        {"UPDATE record SET id = 'x' WHERE number = 10", 10, "its column 'id'"},
+        {"UPDATE record SET body = replace(body, 'fail', 'pass') WHERE number = 5", 5,
+         "record 5 was changed after it was kept: its content does not have the hash"},
+        {"UPDATE record SET body = replace(body, 'fail', 'pass'), verdict = 'pass' WHERE number = "
+         "5",
+         5, "was changed"},
+        {"UPDATE record SET body = body || char(0) || ' ' WHERE number = 5", 5, "was changed"},
+        {"UPDATE record SET body = '' WHERE number = 5", 5, "was changed"},
+        {"UPDATE record SET body = CAST(body AS BLOB) || x'00' WHERE number = 5", 5, "was changed"},
+        {"UPDATE record SET hash = replace(hash, '0', '1') WHERE number = 5", 5, "was changed"},
+        {"UPDATE record SET previous = replace(previous, '1', '2') WHERE number = 5", 5,
+         "does not follow"},
+        {"UPDATE record SET origin_store = '095d54af-6972-4db4-b8b7-d9507fbd8ded',"
+         " origin_number = 1, origin_hash = hash WHERE number = 5",
+         5, "was changed"},
+        {"UPDATE record SET origin_number = 1 WHERE number = 5", 5, "was changed"},
+        {"UPDATE file SET data = zeroblob(length(data)) WHERE sha256 = " PHOTO_OF_4, 4,
+         "the file 'photos/a.jpg' of record 4 is not as it was kept: holds the file"},
+        {"UPDATE file SET data = NULL WHERE sha256 = " PHOTO_OF_4, 4, "does not hold the file"},
+        {"UPDATE file SET size = 7 WHERE sha256 = " PHOTO_OF_4, 4, "is not in the store"},
+        {"DELETE FROM file WHERE sha256 = " PHOTO_OF_4, 4, "is not in the store"},
+        {"DELETE FROM record WHERE number = 1", 1, "record 1 is missing"},
+        {"DELETE FROM record WHERE number = 5", 5, "record 5 is missing"},
+        {"DELETE FROM record WHERE number = 10", 0, "is not in the store: records were taken away"},
+        {"DELETE FROM record WHERE number > 3", 0, "is not in the store: records were taken away"},
+        {"DELETE FROM record", 0, "is not in the store: records were taken away"},
+        {"DELETE FROM record WHERE number = 5; UPDATE record SET number = number - 1 WHERE number "
+         "> 5",
+         5, "does not follow"},
+        {SWAP(4, 5), 4, "does not follow"},
+        {SWAP(1, 2), 1, "does not follow"},
+        {"INSERT INTO record_sheet VALUES (6, 'BOARD-9')", 6, "its column 'sheet'"},
+        {"DELETE FROM record_sheet WHERE number = 6 AND sheet = 'MAT-7'", 6, "its column 'sheet'"},
+        {"UPDATE record_sheet SET sheet = 'x' WHERE number = 6 AND sheet = 'MAT-7'", 6,
+         "its column 'sheet'"},
+        {"INSERT INTO record SELECT -1, 'x', 'y', hash || 'x', '', 0, '', made_at, kind, job,"
+         " vehicle, technician, verdict, body FROM record WHERE number = 1",
+         -1, "which no store gives"},
+        {"UPDATE record SET number = 0 WHERE number = 1", 0, "which no store gives"},
+    };
+    const place *p = *state;
+    char copy[TEMP_SIZE], hash[TR_HASH_SIZE];
+    int64_t number;
+    store_fill(p->path, false, 10);
+    tr_store *store = store_open(p->path, false);
+    assert_true(tr_store_newest(store, &number, hash, NULL));
+    tr_store_close(store);
+    for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++) {
+        copy_file(p->path, temp_path(copy, p->folder, "copy"));
+        assert_true(verify(copy, hash).is_sound);
+        tamper(copy, CASES[i].sql);
+        check_broken(verify(copy, hash), CASES[i].number, CASES[i].what);
+    }
+    /* What was noted must be a hash. */
+    tr_store_finding finding;
+    tr_error err = {0};
+    store = store_open(p->path, false);
+    assert_false(tr_store_verify(store, "abc", &finding, &err));
+    hash[10] = 0;
+    assert_true(tr_store_verify(store, hash, &finding, NULL));
+    assert_true(finding.is_sound);
+    tr_store_close(store);
+}
+
+/* Whoever makes all hashes from a record on anew is found by a hash that was noted elsewhere. */
+static void hashes_made_anew_show(void **state) {
+    const place *p = *state;
+    char known[TR_HASH_SIZE], hash[TR_HASH_SIZE], previous[TR_HASH_SIZE], text[512];
+    int64_t number;
+    store_fill(p->path, false, 10);
+    tr_store *store = store_open(p->path, false);
+    assert_true(tr_store_newest(store, &number, known, NULL));
+    tr_store_close(store);
+    tamper(p->path, "UPDATE record SET body = replace(body, 'fail', 'pass'), verdict = 'pass'"
+                    " WHERE number = 5");
+    sqlite3 *db;
+    sqlite3_stmt *s;
+    assert_int_equal(sqlite3_open(p->path, &db), SQLITE_OK);
+    for (int i = 5; i <= 10; i++) {
+        char body[TR_HASH_SIZE];
+        snprintf(text, sizeof text,
+                 "SELECT body, (SELECT hash FROM record WHERE number = %d) FROM record"
+                 " WHERE number = %d",
+                 i - 1, i);
+        assert_int_equal(sqlite3_prepare_v2(db, text, -1, &s, NULL), SQLITE_OK);
+        assert_int_equal(sqlite3_step(s), SQLITE_ROW);
+        tr_sha256_hex(sqlite3_column_text(s, 0), (size_t)sqlite3_column_bytes(s, 0), body);
+        snprintf(previous, sizeof previous, "%s", (const char *)sqlite3_column_text(s, 1));
+        assert_int_equal(sqlite3_finalize(s), SQLITE_OK);
+        snprintf(text, sizeof text, "trammel record 1\n%d\n%s\n-\n%s\n", i, previous, body);
+        tr_sha256_hex(text, strlen(text), hash);
+        snprintf(text, sizeof text,
+                 "UPDATE record SET previous = '%s', hash = '%s' WHERE number = %d", previous, hash,
+                 i);
+        assert_int_equal(sqlite3_exec(db, text, NULL, NULL, NULL), SQLITE_OK);
+    }
+    assert_int_equal(sqlite3_close(db), SQLITE_OK);
+    assert_true(verify(p->path, NULL).is_sound);
+    check_broken(verify(p->path, known), 0, "is not in the store");
+}
+
+static void triggers_refuse_changes(void **state) {
+    static const char *const CHANGES[] = {
+        "UPDATE record SET verdict = 'pass'",
+        "DELETE FROM record WHERE number = 3",
+        "DELETE FROM record",
+        "UPDATE record_sheet SET sheet = 'x'",
+        "DELETE FROM record_sheet",
+        "UPDATE file SET data = NULL",
+        "DELETE FROM file",
+        "UPDATE store SET id = 'x'",
+        "DELETE FROM store",
+        "INSERT INTO record SELECT 9, 'x', 'y', 'z', '', 0, '', made_at, kind, job, vehicle,"
+        " technician, verdict, body FROM record WHERE number = 1",
+    };
+    const place *p = *state;
+    sqlite3 *db;
+    store_fill(p->path, false, 3);
+    assert_int_equal(sqlite3_open(p->path, &db), SQLITE_OK);
+    for (size_t i = 0; i < sizeof CHANGES / sizeof *CHANGES; i++) {
+        assert_int_equal(sqlite3_exec(db, CHANGES[i], NULL, NULL, NULL), SQLITE_CONSTRAINT);
+    }
+    assert_int_equal(sqlite3_close(db), SQLITE_OK);
+    store_check_sound(p->path, 3);
+}
+
+/* ---- Files in a folder ---- */
+
+static void changes_in_the_folder_show(void **state) {
+    const place *p = *state;
+    char folder[TEMP_SIZE + 8], aside[TEMP_SIZE], file[2 * TEMP_SIZE];
+    sample s;
+    store_fill(p->path, true, 3);
+    tr_store *store = store_open(p->path, false);
+    sample_make(&s, 3);
+    assert_true(sample_keep(store, &s, NULL));
+    tr_store_close(store);
+    assert_true(verify(p->path, NULL).is_sound);
+    snprintf(folder, sizeof folder, "%s.files", p->path);
+    snprintf(file, sizeof file, "%s/%.2s/%s", folder, s.files[0].sha256, s.files[0].sha256 + 2);
+    temp_write(file, "the photo of record X", 21);
+    check_broken(verify(p->path, NULL), 4, "of record 4 is not as it was kept");
+    temp_write(file, "the photo", 9);
+    check_broken(verify(p->path, NULL), 4, "of record 4 is not as it was kept");
+    assert_int_equal(unlink(file), 0);
+    check_broken(verify(p->path, NULL), 4, "of record 4 is not as it was kept");
+    /* Put again, it is whole again. */
+    store = store_open(p->path, false);
+    assert_true(sample_keep(store, &s, NULL));
+    assert_int_equal(s.record.number, 4);
+    tr_store_close(store);
+    assert_true(verify(p->path, NULL).is_sound);
+    /* The folder is not there; another store's is. */
+    tr_error err = {0};
+    assert_int_equal(rename(folder, temp_path(aside, p->folder, "aside")), 0);
+    assert_null(tr_store_open(&(tr_store_place){.where = p->path}, &err));
+    assert_string_equal(err.text, "is not there or does not hold the store's files; see that its "
+                                  "disk is mounted, or name the folder where they are");
+    store = tr_store_open(&(tr_store_place){.where = p->path, .folder = aside}, NULL);
+    assert_non_null(store);
+    tr_store_close(store);
+    char other[TEMP_SIZE], its_folder[TEMP_SIZE + 8];
+    store_fill(temp_path(other, p->folder, "other"), true, 1);
+    snprintf(its_folder, sizeof its_folder, "%s.files", other);
+    err = (tr_error){0};
+    assert_null(tr_store_open(&(tr_store_place){.where = p->path, .folder = its_folder}, &err));
+    assert_string_equal(err.text, "holds the files of another store; name the folder of this one");
+}
+
+/* ---- From store to store ---- */
+
+static int64_t push(const char *from, const char *to) {
+    int64_t n;
+    tr_error err = {0};
+    tr_store *a = store_open(from, false);
+    tr_store *b = store_open(to, false);
+    bool ok = tr_store_push(a, b, &n, &err);
+    if (!ok) print_error("%s: %s\n", err.file, err.text);
+    assert_true(ok);
+    tr_store_close(a);
+    tr_store_close(b);
+    return n;
+}
+
+static void records_go_from_store_to_store(void **state) {
+    const place *p = *state;
+    char a[TEMP_SIZE], b[TEMP_SIZE], c[TEMP_SIZE], d[TEMP_SIZE];
+    store_fill(temp_path(a, p->folder, "a"), false, 5);
+    store_fill(temp_path(b, p->folder, "b"), true, 7);
+    store_fill(temp_path(c, p->folder, "c"), true, 2);
+    temp_path(d, p->folder, "d");
+    assert_int_equal(push(a, c), 5);
+    assert_int_equal(push(b, c), 7);
+    assert_int_equal(push(a, c), 0);
+    store_fill(a, false, 3);
+    assert_int_equal(push(a, c), 3);
+    store_check_sound(c, 17);
+    /* On to a fourth: where each was first stays. */
+    assert_int_equal(push(c, d), 17);
+    assert_int_equal(push(a, d), 0);
+    store_check_sound(d, 17);
+    tr_store *first = store_open(a, false);
+    tr_store *last = store_open(d, false);
+    tr_record was, is;
+    assert_true(tr_store_read(first, "6", &was, NULL));
+    assert_true(tr_store_read(last, was.id, &is, NULL));
+    assert_int_equal(is.number, 15);
+    assert_string_equal(is.origin_store, tr_store_id(first));
+    assert_int_equal(is.origin_number, 6);
+    assert_string_equal(is.origin_hash, was.hash);
+    tr_record_release(&was);
+    tr_record_release(&is);
+    tr_error err = {0};
+    int64_t n;
+    assert_false(tr_store_push(first, first, &n, &err));
+    assert_non_null(strstr(err.text, "is the same store"));
+    tr_store_close(first);
+    tr_store_close(last);
+}
+
+/* One that was changed goes nowhere. */
+static void what_was_changed_is_not_handed_on(void **state) {
+    static const char *const SQL[] = {
+        "UPDATE record SET body = replace(body, 'fail', 'pass') WHERE number = 5",
+        "UPDATE file SET data = zeroblob(length(data)) WHERE sha256 = (SELECT"
+        " json_extract(body, '$.files[0].sha256') FROM record WHERE number = 5)",
+    };
+    static const char *const WHY[] = {"was changed after it was kept",
+                                      "with another content than was kept"};
+    const place *p = *state;
+    char copy[TEMP_SIZE], to[TEMP_SIZE];
+    store_fill(p->path, false, 6);
+    for (int i = 0; i < 2; i++) {
+        tr_error err = {0};
+        int64_t n;
+        copy_file(p->path, temp_path(copy, p->folder, "copy"));
+        tamper(copy, SQL[i]);
+        tr_store *a = store_open(copy, false);
+        tr_store *b = store_open(temp_path(to, p->folder, i ? "to-1" : "to-0"), false);
+        assert_false(tr_store_push(a, b, &n, &err));
+        assert_int_equal(n, 4);
+        assert_non_null(strstr(err.text, WHY[i]));
+        tr_store_close(a);
+        tr_store_close(b);
+        store_check_sound(to, 4);
+        /* From a sound copy all arrive. */
+        assert_int_equal(push(p->path, to), 2);
+        store_check_sound(to, 6);
+    }
+    /* The same id, another content. */
+    copy_file(p->path, temp_path(copy, p->folder, "copy"));
+    tamper(copy, "UPDATE record SET body = replace(body, 'fail', 'pass') WHERE number = 2");
+    tr_error err = {0};
+    int64_t n;
+    tr_store *a = store_open(copy, false);
+    tr_store *b = store_open(to, false);
+    assert_false(tr_store_push(a, b, &n, &err));
+    assert_non_null(strstr(err.text, "holds another record of the id"));
+    tr_store_close(a);
+    tr_store_close(b);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(sha256_is_that_of_fips_180_4),
@@ -384,6 +975,22 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_visitor_may_use_the_store, make_place, remove_place),
         cmocka_unit_test_setup_teardown(names_are_kept_whatever_they_are, make_place, remove_place),
         cmocka_unit_test_setup_teardown(what_is_no_record_is_refused, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(a_store_of_version_1_is_read, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(what_is_no_store_is_refused, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(special_names_are_files, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(one_that_is_cut_short_is_refused, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(one_that_may_only_be_read_is_read, make_place,
+                                        remove_place),
+        cmocka_unit_test_setup_teardown(one_that_is_locked_is_told, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(several_programs_keep_at_once, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(several_threads_keep_at_once, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(every_change_shows, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(hashes_made_anew_show, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(triggers_refuse_changes, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(changes_in_the_folder_show, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(records_go_from_store_to_store, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(what_was_changed_is_not_handed_on, make_place,
+                                        remove_place),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
