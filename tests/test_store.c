@@ -992,5 +992,6 @@ int main(void) {
         cmocka_unit_test_setup_teardown(what_was_changed_is_not_handed_on, make_place,
                                         remove_place),
     };
+    store_use_memory_disk();
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
