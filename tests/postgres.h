@@ -76,7 +76,8 @@ static inline bool postgres_start(postgres_server *s) {
     char command[256];
     memset(s, 0, sizeof *s);
     if (!postgres_find(s->programs)) return false;
-    snprintf(s->folder, sizeof s->folder, "/tmp/trammel-postgres-XXXXXX");
+    const char *base = getenv("TMPDIR");
+    snprintf(s->folder, sizeof s->folder, "%.30s/trammel-pg-XXXXXX", base ? base : "/tmp");
     if (!mkdtemp(s->folder)) return false;
     const struct passwd *user = geteuid() == 0 ? getpwnam("postgres") : NULL;
     bool ok = geteuid() != 0 || (user && chown(s->folder, user->pw_uid, user->pw_gid) == 0);

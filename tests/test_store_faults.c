@@ -185,7 +185,13 @@ static int remove_place(void **state) {
 }
 
 static void empty_folder(const place *p) {
+    static const char *const BESIDE[] = {"", "-wal", "-shm", "-journal"};
     char command[TEMP_SIZE + 32];
+    for (size_t i = 0; i < sizeof BESIDE / sizeof *BESIDE; i++) {
+        snprintf(command, sizeof command, "%s%s", p->path, BESIDE[i]);
+        (void)unlink(command);
+    }
+    if (temp_count(p->folder) == 0) return;
     snprintf(command, sizeof command, "rm -rf '%s'/*", p->folder);
     assert_int_equal(system(command), 0);
 }
@@ -271,9 +277,10 @@ static void every_call_fails_in_turn(void **state) {
         long n = 0;
         for (int f = 0; f < N_FAULTS; f++) {
             if ((f == HALF || f == FULL) && c != WRITE) continue;
-            for (int variant = 0; variant < 4; variant++) {
-                n = fail_each(p, (call)c, (fault)f, variant & 1, variant & 2);
-            }
+            n = fail_each(p, (call)c, (fault)f, false, true);
+            if (f == HALF || f == FULL) continue;
+            n = fail_each(p, (call)c, (fault)f, true, true);
+            n = fail_each(p, (call)c, (fault)f, false, false); /* while the store is made, too */
         }
         print_message("%s: %ld calls\n", CALL_NAMES[c], n);
         if (c != TRUNCATE) assert_true(n > 0);

@@ -264,15 +264,17 @@ static bool connect(database *d, const char *where, tr_error *err) {
     return begin_session(d, err);
 }
 
-/* 0: there is no store. */
+/* 0: there is no store. The catalogue is read as a table: what the server caches of names
+   (to_regclass) may be older than the lock that was waited for. */
 static bool find_version(database *d, int64_t *version, tr_error *err) {
+    static const char IS_THERE[] =
+        "SELECT EXISTS (SELECT 1 FROM pg_class c JOIN pg_namespace n ON n.oid = c.relnamespace"
+        " WHERE n.nspname = 'trammel' AND c.relname = 'schema_version')";
     bool is_there;
     *version = 0;
-    if (!ask_bool(d, "SELECT to_regclass('trammel.schema_version') IS NOT NULL", &is_there, err)) {
-        return false;
-    }
+    if (!ask_bool(d, IS_THERE, &is_there, err)) return false;
     if (!is_there) return true;
-    PGresult *result = query(d, "SELECT max(version) FROM schema_version", 0, NULL, err);
+    PGresult *result = query(d, "SELECT max(version) FROM trammel.schema_version", 0, NULL, err);
     *version = result ? number_at(result, 0, 0) : 0;
     PQclear(result);
     return result != NULL;
