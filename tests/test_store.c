@@ -78,7 +78,7 @@ static void what_is_kept_is_read(void **state) {
     char hash[TR_HASH_SIZE], beginning[9], number[24];
     int64_t newest;
     for (int in_folder = 0; in_folder < 2; in_folder++) {
-        char path[TEMP_SIZE + 8];
+        char path[TEMP_SIZE + 16];
         snprintf(path, sizeof path, "%s-%d", p->path, in_folder);
         tr_store *store = store_open(path, in_folder);
         assert_true(tr_store_newest(store, &newest, hash, NULL));
@@ -677,8 +677,7 @@ static tr_store_finding verify(const char *path, const char *known) {
 }
 
 static void check_broken(tr_store_finding finding, int64_t number, const char *what) {
-    assert_false(finding.is_sound);
-    if (finding.number != number || !strstr(finding.what, what)) {
+    if (finding.is_sound || finding.number != number || !strstr(finding.what, what)) {
         print_error("record %lld: %s\nwanted: record %lld, %s\n", (long long)finding.number,
                     finding.what, (long long)number, what);
         fail();
@@ -686,6 +685,8 @@ static void check_broken(tr_store_finding finding, int64_t number, const char *w
 }
 
 #define PHOTO_OF_4 "(SELECT json_extract(body, '$.files[0].sha256') FROM record WHERE number = 4)"
+#define OTHER_DIGIT(hash)                                                                          \
+    "CASE substr(" hash ", 1, 1) WHEN '0' THEN '1' ELSE '0' END || substr(" hash ", 2)"
 #define SWAP(a, b)                                                                                 \
     "UPDATE record SET number = 99 WHERE number = " #a ";"                                         \
     "UPDATE record SET number = " #a " WHERE number = " #b ";"                                     \
@@ -713,17 +714,18 @@ static void every_change_shows(void **state) {
         {"UPDATE record SET body = body || char(0) || ' ' WHERE number = 5", 5, "was changed"},
         {"UPDATE record SET body = '' WHERE number = 5", 5, "was changed"},
         {"UPDATE record SET body = CAST(body AS BLOB) || x'00' WHERE number = 5", 5, "was changed"},
-        {"UPDATE record SET hash = replace(hash, '0', '1') WHERE number = 5", 5, "was changed"},
-        {"UPDATE record SET previous = replace(previous, '1', '2') WHERE number = 5", 5,
+        {"UPDATE record SET hash = " OTHER_DIGIT("hash") " WHERE number = 5", 5, "was changed"},
+        {"UPDATE record SET previous = " OTHER_DIGIT("previous") " WHERE number = 5", 5,
          "does not follow"},
         {"UPDATE record SET origin_store = '095d54af-6972-4db4-b8b7-d9507fbd8ded',"
          " origin_number = 1, origin_hash = hash WHERE number = 5",
          5, "was changed"},
         {"UPDATE record SET origin_number = 1 WHERE number = 5", 5, "was changed"},
         {"UPDATE file SET data = zeroblob(length(data)) WHERE sha256 = " PHOTO_OF_4, 4,
-         "the file 'photos/a.jpg' of record 4 is not as it was kept: holds the file"},
-        {"UPDATE file SET data = NULL WHERE sha256 = " PHOTO_OF_4, 4, "does not hold the file"},
-        {"UPDATE file SET size = 7 WHERE sha256 = " PHOTO_OF_4, 4, "is not in the store"},
+         "the file 'photos/a.jpg' of record 4 was changed after it was kept"},
+        {"UPDATE file SET data = NULL WHERE sha256 = " PHOTO_OF_4, 4,
+         "of record 4 has no content any more"},
+        {"UPDATE file SET size = 7 WHERE sha256 = " PHOTO_OF_4, 4, "of record 4 was changed"},
         {"DELETE FROM file WHERE sha256 = " PHOTO_OF_4, 4, "is not in the store"},
         {"DELETE FROM record WHERE number = 1", 1, "record 1 is missing"},
         {"DELETE FROM record WHERE number = 5", 5, "record 5 is missing"},
@@ -845,11 +847,11 @@ static void changes_in_the_folder_show(void **state) {
     snprintf(folder, sizeof folder, "%s.files", p->path);
     snprintf(file, sizeof file, "%s/%.2s/%s", folder, s.files[0].sha256, s.files[0].sha256 + 2);
     temp_write(file, "the photo of record X", 21);
-    check_broken(verify(p->path, NULL), 4, "of record 4 is not as it was kept");
+    check_broken(verify(p->path, NULL), 4, "of record 4 was changed");
     temp_write(file, "the photo", 9);
-    check_broken(verify(p->path, NULL), 4, "of record 4 is not as it was kept");
+    check_broken(verify(p->path, NULL), 4, "of record 4 was changed");
     assert_int_equal(unlink(file), 0);
-    check_broken(verify(p->path, NULL), 4, "of record 4 is not as it was kept");
+    check_broken(verify(p->path, NULL), 4, "of record 4 has no content any more");
     /* Put again, it is whole again. */
     store = store_open(p->path, false);
     assert_true(sample_keep(store, &s, NULL));

@@ -217,7 +217,7 @@ static void every_change_shows(void **state) {
         {"UPDATE trammel.record SET origin_number = 1 WHERE number = 5", 5, "was changed"},
         {"UPDATE trammel.file SET data = 'x' WHERE sha256 = (SELECT body::json->'files'->0->>"
          "'sha256' FROM trammel.record WHERE number = 4)",
-         4, "of record 4 is not as it was kept"},
+         4, "of record 4 was changed"},
         {"DELETE FROM trammel.file WHERE sha256 = (SELECT body::json->'files'->0->>'sha256' FROM"
          " trammel.record WHERE number = 4)",
          4, "is not in the store"},

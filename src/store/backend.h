@@ -22,6 +22,11 @@ typedef enum {
 /* One record's id and its body's SHA-256. */
 typedef bool tr_known_visitor(const char *id, const char *sha256, void *user);
 
+/* One file: its size as it was noted; and its bytes, borrowed, or NULL where they were not asked
+   for or are not in the database. Returns false to end. */
+typedef bool tr_file_visitor(const char *sha256, uint64_t noted_size, const void *data, size_t size,
+                             void *user);
+
 /* db is what open gave. Those that fail fill err, which names the database. */
 typedef struct {
     /* id: for a new store. */
@@ -43,13 +48,12 @@ typedef struct {
     /* Makes the row follow the newest (tr_row_follow), and keeps it, in one transaction. */
     tr_append_outcome (*append)(void *db, tr_row *row, tr_error *err);
 
-    /* is_there: the file is known, with *size bytes. */
-    bool (*file_find)(void *db, const char *sha256, bool *is_there, uint64_t *size, tr_error *err);
+    /* Those of a JSON array of hashes that are known, in any order; with their bytes where asked
+       for. */
+    bool (*files)(void *db, const char *hashes, bool with_data, tr_file_visitor *see, void *user,
+                  tr_error *err);
     /* data NULL: it lies in the folder. Where it is known already, nothing happens. */
     bool (*file_put)(void *db, const char *sha256, const void *data, size_t size, tr_error *err);
-    /* Owned by the caller; found false: it is not known, or not in the database. */
-    bool (*file_get)(void *db, const char *sha256, uint8_t **data, size_t *size, bool *found,
-                     tr_error *err);
     /* Some file is known. */
     bool (*file_any)(void *db, bool *any, tr_error *err);
 
@@ -79,7 +83,19 @@ TR_MUST_USE bool tr_store_rows(tr_store *store, const tr_query *query, bool with
                                tr_row_visitor *see, void *user, tr_error *err);
 /* Keeps a row as it is, with the origin that stands in it; files must be known. */
 TR_MUST_USE bool tr_store_append_row(tr_store *store, tr_row *row, tr_error *err);
+/* Whether the file is known, and its size. */
+TR_MUST_USE bool tr_store_knows_file(tr_store *store, const char *sha256, bool *is_there,
+                                     uint64_t *size, tr_error *err);
 /* Fails where a file of the record is not known to the store. */
 TR_MUST_USE bool tr_store_check_files(tr_store *store, const tr_record *record, tr_error *err);
+
+/* A JSON array of texts that need no escapes (ids, hashes), put together one by one. All zero is an
+   empty one; text is owned (free). */
+typedef struct {
+    char *text;
+    size_t length, capacity;
+    int n;
+} tr_json_list;
+TR_MUST_USE bool tr_json_list_add(tr_json_list *list, const char *item, tr_error *err);
 
 #endif

@@ -240,7 +240,7 @@ static bool fail_connect(const database *d, tr_error *err) {
 static bool begin_session(database *d, tr_error *err) {
     return execute(d,
                    "SET search_path = trammel, pg_temp; SET synchronous_commit = on;"
-                   "SET lock_timeout = '30s'; SET client_min_messages = error",
+                   "SET lock_timeout = '30s'; SET jit = off; SET client_min_messages = error",
                    err) &&
            (!d->is_read_only || execute(d, "SET default_transaction_read_only = on", err));
 }
@@ -507,10 +507,31 @@ static tr_append_outcome append(void *db, tr_row *row, tr_error *err) {
 
 /* ---- Files ---- */
 
-static bool file_find(void *db, const char *sha256, bool *is_there, uint64_t *size, tr_error *err) {
-    PGresult *result = query(db, "SELECT size FROM file WHERE sha256 = $1", 1, &sha256, err);
-    *is_there = result && PQntuples(result) > 0;
-    *size = *is_there ? (uint64_t)number_at(result, 0, 0) : 0;
+/* A size as it is sent in binary: eight bytes, the highest first. */
+static uint64_t size_at(const PGresult *result, int row, int column) {
+    const unsigned char *bytes = (const unsigned char *)PQgetvalue(result, row, column);
+    uint64_t size = 0;
+    for (int i = 0; i < PQgetlength(result, row, column); i++) size = size << 8 | bytes[i];
+    return size;
+}
+
+static bool files(void *db, const char *hashes, bool with_data, tr_file_visitor *see, void *user,
+                  tr_error *err) {
+    static const char WITH_DATA[] = "SELECT sha256, size, data FROM file"
+                                    " WHERE sha256 IN (SELECT json_array_elements_text($1::json))";
+    static const char WITHOUT[] = "SELECT sha256, size, NULL::bytea FROM file"
+                                  " WHERE sha256 IN (SELECT json_array_elements_text($1::json))";
+    database *d = db;
+    PGresult *result = check(d,
+                             PQexecParams(d->connection, with_data ? WITH_DATA : WITHOUT, 1, NULL,
+                                          &hashes, NULL, NULL, 1 /* binary */),
+                             err);
+    bool goes_on = result != NULL;
+    for (int i = 0; goes_on && i < PQntuples(result); i++) {
+        const char *data = PQgetisnull(result, i, 2) ? NULL : PQgetvalue(result, i, 2);
+        goes_on = see(PQgetvalue(result, i, 0), size_at(result, i, 1), data,
+                      (size_t)PQgetlength(result, i, 2), user);
+    }
     PQclear(result);
     return result != NULL;
 }
@@ -533,25 +554,6 @@ static bool file_put(void *db, const char *sha256, const void *data, size_t size
     return result != NULL;
 }
 
-static bool file_get(void *db, const char *sha256, uint8_t **data, size_t *size, bool *found,
-                     tr_error *err) {
-    database *d = db;
-    PGresult *result = check(d,
-                             PQexecParams(d->connection, "SELECT data FROM file WHERE sha256 = $1",
-                                          1, NULL, &sha256, NULL, NULL, 1 /* binary */),
-                             err);
-    bool ok = result != NULL;
-    *found = ok && PQntuples(result) > 0 && !PQgetisnull(result, 0, 0);
-    if (*found) {
-        *size = (size_t)PQgetlength(result, 0, 0);
-        *data = malloc(*size + 1);
-        ok = *data || tr_fail_memory(err);
-        if (ok) memcpy(*data, PQgetvalue(result, 0, 0), *size + 1); /* libpq puts a 0 behind */
-    }
-    PQclear(result);
-    return ok;
-}
-
 static bool file_any(void *db, bool *any, tr_error *err) {
     return ask_bool(db, "SELECT EXISTS (SELECT 1 FROM file)", any, err);
 }
@@ -566,9 +568,8 @@ const tr_backend *tr_postgres_module_backend(void) {
         .first_of_newest = first_of_newest,
         .known = known,
         .append = append,
-        .file_find = file_find,
+        .files = files,
         .file_put = file_put,
-        .file_get = file_get,
         .file_any = file_any,
         .is_damaged = is_damaged,
     };

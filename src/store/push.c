@@ -36,21 +36,15 @@ static bool note_known(const char *id, const char *sha256, void *user) {
     return true;
 }
 
-/* The ids as a JSON array; they need no escapes. */
 static bool find_known(const push *p, batch *b) {
-    char ids[BATCH * (TR_RECORD_ID_SIZE + 2) + 3];
-    char *at = ids;
-    *at++ = '[';
-    for (int i = 0; i < b->page->n; i++) {
-        if (i > 0) *at++ = ',';
-        *at++ = '"';
-        memcpy(at, b->page->rows[i].text[TR_ROW_ID], TR_ID_LENGTH);
-        at += TR_ID_LENGTH;
-        *at++ = '"';
+    tr_json_list ids = {0};
+    bool ok = true;
+    for (int i = 0; i < b->page->n && ok; i++) {
+        ok = tr_json_list_add(&ids, b->page->rows[i].text[TR_ROW_ID], p->err);
     }
-    *at++ = ']';
-    *at = 0;
-    if (!p->to->backend->known(p->to->db, ids, note_known, b, p->err)) return false;
+    ok = ok && (ids.n == 0 || p->to->backend->known(p->to->db, ids.text, note_known, b, p->err));
+    free(ids.text);
+    if (!ok) return false;
     return !b->other || tr_fail_at(p->err, TR_BAD_INPUT, tr_store_name(p->to), 0, NULL,
                                    "holds another record of the id %s; one of the two was "
                                    "changed: verify both stores",
@@ -63,7 +57,8 @@ static bool push_file(const push *p, const tr_record_file *file) {
     uint8_t *data;
     size_t n;
     char sha256[TR_HASH_SIZE];
-    if (!p->to->backend->file_find(p->to->db, file->sha256, &is_there, &size, p->err)) return false;
+    if (!tr_is_hash(file->sha256)) return true; /* tr_store_check_files says so */
+    if (!tr_store_knows_file(p->to, file->sha256, &is_there, &size, p->err)) return false;
     if (is_there) return true;
     if (!tr_store_get(p->from, file->sha256, &data, &n, p->err)) return false;
     bool ok = tr_store_put(p->to, data, n, sha256, p->err);

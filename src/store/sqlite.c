@@ -67,7 +67,15 @@ static const char *const MIGRATIONS[] = {
 enum { VERSION = sizeof MIGRATIONS / sizeof *MIGRATIONS };
 
 /* Statements that are prepared once. */
-typedef enum { NEWEST, INSERT, INSERT_SHEETS, FILE_FIND, FILE_GET, FILE_PUT, N_STATEMENTS } which;
+typedef enum {
+    NEWEST,
+    INSERT,
+    INSERT_SHEETS,
+    FILES,
+    FILES_WITH_DATA,
+    FILE_PUT,
+    N_STATEMENTS
+} which;
 static const char *const STATEMENTS[N_STATEMENTS] = {
     [NEWEST] = "SELECT number, hash FROM record ORDER BY number DESC LIMIT 1",
     [INSERT] = "INSERT INTO record (id, previous, hash, origin_store, origin_hash, made_at, kind,"
@@ -75,8 +83,10 @@ static const char *const STATEMENTS[N_STATEMENTS] = {
                " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
     [INSERT_SHEETS] =
         "INSERT INTO record_sheet (number, sheet) SELECT ?1, value FROM json_each(?2)",
-    [FILE_FIND] = "SELECT size FROM file WHERE sha256 = ?1",
-    [FILE_GET] = "SELECT data FROM file WHERE sha256 = ?1",
+    [FILES] = "SELECT sha256, size, NULL FROM file"
+              " WHERE sha256 IN (SELECT value FROM json_each(?1))",
+    [FILES_WITH_DATA] = "SELECT sha256, size, data FROM file"
+                        " WHERE sha256 IN (SELECT value FROM json_each(?1))",
     [FILE_PUT] = "INSERT INTO file (sha256, size, data) VALUES (?1, ?2, ?3)"
                  " ON CONFLICT (sha256) DO NOTHING",
 };
@@ -589,12 +599,30 @@ static tr_append_outcome append(void *db, tr_row *row, tr_error *err) {
 
 /* ---- Files ---- */
 
-static bool file_find(void *db, const char *sha256, bool *is_there, uint64_t *size, tr_error *err) {
+/* False: memory ran out. */
+static bool show_file(sqlite3_stmt *s, tr_file_visitor *see, void *user, bool *goes_on) {
+    const char *sha256;
+    size_t n;
+    if (!column(s, 0, &sha256, &n)) return false;
+    bool has_data = sqlite3_column_type(s, 2) == SQLITE_BLOB;
+    const void *data = has_data ? sqlite3_column_blob(s, 2) : NULL;
+    size_t size = has_data ? (size_t)sqlite3_column_bytes(s, 2) : 0;
+    if (has_data && !data && size > 0) return false;
+    if (has_data && !data) data = "";
+    *goes_on = see(sha256, (uint64_t)sqlite3_column_int64(s, 1), data, size, user);
+    return true;
+}
+
+static bool files(void *db, const char *hashes, bool with_data, tr_file_visitor *see, void *user,
+                  tr_error *err) {
     database *d = db;
-    sqlite3_stmt *s = statement(d, FILE_FIND, err);
-    *is_there = false;
-    bool ok = s && bind(d, s, 1, sha256, strlen(sha256), err) && step(d, s, is_there, err);
-    *size = ok && *is_there ? (uint64_t)sqlite3_column_int64(s, 0) : 0;
+    bool has_row = false;
+    bool goes_on = true;
+    sqlite3_stmt *s = statement(d, with_data ? FILES_WITH_DATA : FILES, err);
+    bool ok = s && bind(d, s, 1, hashes, strlen(hashes), err) && step(d, s, &has_row, err);
+    while (ok && has_row && goes_on) {
+        ok = show_file(s, see, user, &goes_on) ? step(d, s, &has_row, err) : tr_fail_memory(err);
+    }
     reset(s);
     return ok;
 }
@@ -609,26 +637,6 @@ static bool file_put(void *db, const char *sha256, const void *data, size_t size
         ok = code == SQLITE_OK || fail(d, code, err);
     }
     ok = ok && begin(d, err) && end(d, run(d, s, err), err);
-    reset(s);
-    return ok;
-}
-
-static bool file_get(void *db, const char *sha256, uint8_t **data, size_t *size, bool *found,
-                     tr_error *err) {
-    database *d = db;
-    sqlite3_stmt *s = statement(d, FILE_GET, err);
-    *found = false;
-    *data = NULL;
-    bool ok = s && bind(d, s, 1, sha256, strlen(sha256), err) && step(d, s, found, err);
-    if (ok && *found) *found = sqlite3_column_type(s, 0) == SQLITE_BLOB;
-    if (ok && *found) {
-        const void *from = sqlite3_column_blob(s, 0);
-        *size = (size_t)sqlite3_column_bytes(s, 0);
-        if (from || *size == 0) *data = malloc(*size + 1);
-        ok = *data || tr_fail_memory(err);
-        if (ok && *size > 0) memcpy(*data, from, *size);
-        if (ok) (*data)[*size] = 0;
-    }
     reset(s);
     return ok;
 }
@@ -660,9 +668,8 @@ const tr_backend tr_sqlite_backend = {
     .first_of_newest = first_of_newest,
     .known = known,
     .append = append,
-    .file_find = file_find,
+    .files = files,
     .file_put = file_put,
-    .file_get = file_get,
     .file_any = file_any,
     .examine = examine,
     .is_damaged = is_damaged,

@@ -7,6 +7,7 @@
 #include <sys/random.h>
 #include <time.h>
 
+#include "base/array.h"
 #include "base/file.h"
 #include "base/module.h"
 #include "store/backend.h"
@@ -133,15 +134,50 @@ bool tr_store_put(tr_store *store, const void *data, size_t size, char sha256[TR
     tr_sha256_hex(size > 0 ? data : "", size, sha256);
     /* First the file, then that it is known: a file that is known is there. */
     if (store->folder && !tr_folder_put(store->folder, sha256, data, size, err)) return false;
-    if (!store->backend->file_find(store->db, sha256, &is_there, &known, err)) return false;
+    if (!tr_store_knows_file(store, sha256, &is_there, &known, err)) return false;
     if (is_there) return true;
     const void *kept = store->folder ? NULL : size > 0 ? data : "";
     return store->backend->file_put(store->db, sha256, kept, size, err);
 }
 
+/* A copy of a file's bytes. */
+typedef struct {
+    uint8_t *data;
+    size_t size;
+    bool has_no_memory;
+} file_copy;
+
+static bool copy_file(const char *sha256, uint64_t noted_size, const void *data, size_t size,
+                      void *user) {
+    file_copy *copy = user;
+    (void)sha256;
+    (void)noted_size;
+    if (!data) return true;
+    copy->data = malloc(size + 1);
+    copy->has_no_memory = !copy->data;
+    if (!copy->data) return false;
+    memcpy(copy->data, data, size);
+    copy->data[size] = 0;
+    copy->size = size;
+    return true;
+}
+
+/* *data stays NULL where the database does not have it. */
+static bool get_from_database(tr_store *store, const char *sha256, uint8_t **data, size_t *size,
+                              tr_error *err) {
+    file_copy copy = {0};
+    tr_json_list hashes = {0};
+    bool ok = tr_json_list_add(&hashes, sha256, err) &&
+              store->backend->files(store->db, hashes.text, true, copy_file, &copy, err);
+    free(hashes.text);
+    if (ok && copy.has_no_memory) ok = tr_fail_memory(err);
+    *data = copy.data;
+    *size = copy.size;
+    return ok;
+}
+
 bool tr_store_get(tr_store *store, const char *sha256, uint8_t **data, size_t *size,
                   tr_error *err) {
-    bool found = true;
     char hash[TR_HASH_SIZE];
     *data = NULL;
     *size = 0;
@@ -151,39 +187,109 @@ bool tr_store_get(tr_store *store, const char *sha256, uint8_t **data, size_t *s
             "'%.70s' is no SHA-256; give its 64 digits (0-9, a-f) as the record has them", sha256);
     }
     bool ok = store->folder ? tr_folder_get(store->folder, sha256, data, size, err)
-                            : store->backend->file_get(store->db, sha256, data, size, &found, err);
-    if (!ok) return false;
-    if (found) tr_sha256_hex(*data, *size, hash);
-    if (found && strcmp(hash, sha256) == 0) return true;
+                            : get_from_database(store, sha256, data, size, err);
+    if (ok && !*data) {
+        return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                          "does not hold the file %.12s...; restore a copy of the store", sha256);
+    }
+    if (ok) {
+        tr_sha256_hex(*data, *size, hash);
+        if (strcmp(hash, sha256) == 0) return true;
+        tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                   "holds the file %.12s... with another content than was kept; restore a copy of "
+                   "the store",
+                   sha256);
+    }
     free(*data);
     *data = NULL;
     *size = 0;
-    return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
-                      found ? "holds the file %.12s... with another content than was kept; restore "
-                              "a copy of the store"
-                            : "does not hold the file %.12s...; restore a copy of the store",
-                      sha256);
+    return false;
 }
 
 /* ---- Keeping ---- */
 
-bool tr_store_check_files(tr_store *store, const tr_record *record, tr_error *err) {
-    for (int i = 0; i < record->n_files; i++) {
-        const tr_record_file *f = &record->files[i];
-        bool is_there = false;
-        uint64_t size = 0;
-        if (tr_is_hash(f->sha256) &&
-            !store->backend->file_find(store->db, f->sha256, &is_there, &size, err)) {
-            return false;
-        }
-        if (!is_there || size != f->size) {
-            return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
-                              "does not hold the record's file '%.100s' (%.12s...); put it there "
-                              "before the record",
-                              f->name ? f->name : "", f->sha256);
+bool tr_json_list_add(tr_json_list *list, const char *item, tr_error *err) {
+    size_t n = strlen(item);
+    if (list->length + n + 8 > list->capacity) {
+        size_t capacity = 2 * list->capacity + n + 256;
+        char *text = realloc(list->text, capacity);
+        if (!text) return tr_fail_memory(err);
+        list->text = text;
+        list->capacity = capacity;
+    }
+    /* The bracket at the end gives way to the next. */
+    char *at = list->text + (list->n > 0 ? list->length - 1 : 0);
+    list->length =
+        (size_t)(at - list->text) + (size_t)sprintf(at, "%c\"%s\"]", list->n > 0 ? ',' : '[', item);
+    list->n++;
+    return true;
+}
+
+/* Sizes of a record's files as the database knows them. */
+typedef struct {
+    const tr_record_file *files;
+    int n;
+    bool *is_there; /* with the size of the record */
+} known_files;
+
+static bool note_known(const char *sha256, uint64_t noted_size, const void *data, size_t size,
+                       void *user) {
+    const known_files *k = user;
+    (void)data;
+    (void)size;
+    for (int i = 0; i < k->n; i++) {
+        if (strcmp(k->files[i].sha256, sha256) == 0) {
+            k->is_there[i] = noted_size == k->files[i].size;
         }
     }
     return true;
+}
+
+bool tr_store_check_files(tr_store *store, const tr_record *record, tr_error *err) {
+    known_files known = {record->files, record->n_files,
+                         tr_array(record->n_files, sizeof *known.is_there)};
+    tr_json_list hashes = {0};
+    bool ok = known.is_there || tr_fail_memory(err);
+    for (int i = 0; i < record->n_files && ok; i++) {
+        if (!tr_is_hash(record->files[i].sha256)) continue;
+        ok = tr_json_list_add(&hashes, record->files[i].sha256, err);
+    }
+    if (ok && hashes.n > 0) {
+        ok = store->backend->files(store->db, hashes.text, false, note_known, &known, err);
+    }
+    for (int i = 0; i < record->n_files && ok; i++) {
+        const tr_record_file *f = &record->files[i];
+        ok = known.is_there[i] ||
+             tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                        "does not hold the record's file '%.100s' (%.12s...); put it there before "
+                        "the record",
+                        f->name ? f->name : "", f->sha256);
+    }
+    free(hashes.text);
+    free(known.is_there);
+    return ok;
+}
+
+static bool note_size(const char *sha256, uint64_t noted_size, const void *data, size_t size,
+                      void *user) {
+    tr_record_file *file = user;
+    (void)data;
+    (void)size;
+    snprintf(file->sha256, sizeof file->sha256, "%s", sha256);
+    file->size = noted_size;
+    return true;
+}
+
+bool tr_store_knows_file(tr_store *store, const char *sha256, bool *is_there, uint64_t *size,
+                         tr_error *err) {
+    tr_record_file file = {0};
+    tr_json_list hashes = {0};
+    bool ok = tr_json_list_add(&hashes, sha256, err) &&
+              store->backend->files(store->db, hashes.text, false, note_size, &file, err);
+    free(hashes.text);
+    *is_there = ok && file.sha256[0] != 0;
+    *size = file.size;
+    return ok;
 }
 
 /* The same body under the same id: it is kept already, and the row gets its place. */

@@ -5,13 +5,30 @@
 
 #include <jansson.h>
 
+#include "base/array.h"
+#include "base/file.h"
 #include "base/language.h"
 #include "store/backend.h"
+#include "store/folder.h"
 
-/* Hashes of files that were looked at: open addressing, at most half full. */
+/* Records that are looked at together. */
+enum { PAGE = 200 };
+/* Files that are asked for at once: so many, or so many bytes. */
+enum { MOST_FILES = 100 };
+static const uint64_t MOST_BYTES = 64 << 20;
+
+/* What was found of a file. */
+typedef enum { MISSING, GONE, CHANGED, GOOD } file_state;
+
+/* Files that were looked at, by their hashes: open addressing, at most half full. */
 typedef struct {
-    char (*hashes)[TR_HASH_LENGTH]; /* a first byte of 0: none */
-    size_t n, capacity;             /* a power of 2 */
+    char hash[TR_HASH_LENGTH]; /* a first byte of 0: none */
+    uint64_t size;
+    file_state state;
+} seen_file;
+typedef struct {
+    seen_file *slots;
+    size_t n, capacity; /* a power of 2 */
 } seen_files;
 
 typedef struct {
@@ -27,37 +44,35 @@ typedef struct {
 
 /* ---- Files that were seen ---- */
 
-static size_t slot_of(const seen_files *s, const char *hash) {
+static seen_file *slot_of(const seen_files *s, const char *hash) {
     char digits[16] = {0};
     memcpy(digits, hash, sizeof digits - 1);
     size_t i = (size_t)strtoull(digits, NULL, 16) & (s->capacity - 1);
-    while (s->hashes[i][0] && memcmp(s->hashes[i], hash, TR_HASH_LENGTH) != 0) {
+    while (s->slots[i].hash[0] && memcmp(s->slots[i].hash, hash, TR_HASH_LENGTH) != 0) {
         i = (i + 1) & (s->capacity - 1);
     }
-    return i;
+    return &s->slots[i];
 }
 
 static bool grow(seen_files *s, tr_error *err) {
-    seen_files more = {.capacity = s->capacity > 0 ? 2 * s->capacity : 1024};
-    more.hashes = calloc(more.capacity, sizeof *more.hashes);
-    if (!more.hashes) return tr_fail_memory(err);
+    seen_files more = {.n = s->n, .capacity = s->capacity > 0 ? 2 * s->capacity : 1024};
+    more.slots = calloc(more.capacity, sizeof *more.slots);
+    if (!more.slots) return tr_fail_memory(err);
     for (size_t i = 0; i < s->capacity; i++) {
-        if (!s->hashes[i][0]) continue;
-        memcpy(more.hashes[slot_of(&more, s->hashes[i])], s->hashes[i], TR_HASH_LENGTH);
+        if (s->slots[i].hash[0]) *slot_of(&more, s->slots[i].hash) = s->slots[i];
     }
-    more.n = s->n;
-    free(s->hashes);
+    free(s->slots);
     *s = more;
     return true;
 }
 
-/* Whether it was seen before; now it is. */
-static bool note_file(seen_files *s, const char *hash, bool *was_seen, tr_error *err) {
+/* is_new: it was not seen before; now it is, as missing. */
+static bool note_file(seen_files *s, const char *hash, bool *is_new, tr_error *err) {
     if (2 * s->n >= s->capacity && !grow(s, err)) return false;
-    char *slot = s->hashes[slot_of(s, hash)];
-    *was_seen = slot[0] != 0;
-    if (*was_seen) return true;
-    memcpy(slot, hash, TR_HASH_LENGTH);
+    seen_file *slot = slot_of(s, hash);
+    *is_new = slot->hash[0] == 0;
+    if (!*is_new) return true;
+    memcpy(slot->hash, hash, TR_HASH_LENGTH);
     s->n++;
     return true;
 }
@@ -155,69 +170,168 @@ static bool check_columns(verifier *v, const tr_row *row, const tr_record *recor
                   differs == TR_ROW_SHEETS ? "sheet" : tr_row_names[differs]);
 }
 
-static bool check_file(verifier *v, int64_t number, const tr_record_file *file) {
-    bool was_seen, is_there;
-    uint64_t known_size;
-    uint8_t *data;
-    size_t size;
+static bool check_record(verifier *v, const tr_row *row, tr_record *record) {
     tr_error why = {0};
-    const char *name = file->name;
-    if (!tr_is_hash(file->sha256)) {
-        return broken(v, number, TR_("record %lld names the file '%.100s' without its SHA-256"),
-                      (long long)number, name);
-    }
-    if (!note_file(&v->files, file->sha256, &was_seen, v->err)) return failed(v);
-    if (!v->store->backend->file_find(v->store->db, file->sha256, &is_there, &known_size, v->err)) {
+    if (!check_chain(v, row)) return false;
+    if (tr_record_from_row(row, record, &why)) return check_columns(v, row, record);
+    if (why.code == TR_NO_MEMORY) {
+        (void)tr_fail_memory(v->err);
         return failed(v);
     }
-    if (!is_there || known_size != file->size) {
-        return broken(v, number,
-                      TR_("the file '%.100s' of record %lld is not in the store: it was taken away "
-                          "after it was kept"),
-                      name, (long long)number);
-    }
-    if (was_seen) return true;
-    if (!tr_store_get(v->store, file->sha256, &data, &size, &why)) {
-        if (why.code == TR_NO_MEMORY || v->store->backend->is_damaged(v->store->db)) {
-            if (v->err) *v->err = why;
-            return failed(v);
-        }
-        return broken(v, number,
-                      TR_("the file '%.100s' of record %lld is not as it was kept: %.150s"), name,
-                      (long long)number, why.text);
-    }
-    free(data);
-    return size == file->size ||
-           broken(v, number, TR_("the file '%.100s' of record %lld has another size than was kept"),
-                  name, (long long)number);
+    return broken(v, row->number, TR_("record %lld is no record: %s"), (long long)row->number,
+                  why.text);
 }
 
-static bool check_content(verifier *v, const tr_row *row) {
-    tr_record record;
+/* ---- Files ---- */
+
+static file_state state_of(const char *sha256, uint64_t noted_size, const void *data, size_t size) {
+    char hash[TR_HASH_SIZE];
+    if (!data) return GONE;
+    tr_sha256_hex(data, size, hash);
+    return size == noted_size && strcmp(hash, sha256) == 0 ? GOOD : CHANGED;
+}
+
+static bool see_file(const char *sha256, uint64_t noted_size, const void *data, size_t size,
+                     void *user) {
+    verifier *v = user;
+    uint8_t *read = NULL;
     tr_error why = {0};
-    if (!tr_record_from_row(row, &record, &why)) {
-        if (why.code == TR_NO_MEMORY) {
+    if (!tr_is_hash(sha256)) return true;
+    seen_file *slot = slot_of(&v->files, sha256);
+    if (v->store->folder) {
+        bool ok = tr_folder_get(v->store->folder, sha256, &read, &size, &why);
+        data = read;
+        if (!ok && why.code == TR_NO_MEMORY) {
             (void)tr_fail_memory(v->err);
             return failed(v);
         }
-        return broken(v, row->number, TR_("record %lld is no record: %s"), (long long)row->number,
-                      why.text);
     }
-    bool ok = check_columns(v, row, &record);
-    for (int i = 0; i < record.n_files && ok; i++)
-        ok = check_file(v, row->number, &record.files[i]);
-    tr_record_release(&record);
+    if (slot->hash[0]) {
+        slot->size = noted_size;
+        slot->state = state_of(sha256, noted_size, data, size);
+    }
+    free(read);
+    return true;
+}
+
+/* Asks for those of the list, which is empty then. */
+static bool read_files(verifier *v, tr_json_list *list) {
+    bool ok = list->n == 0 || v->store->backend->files(v->store->db, list->text, !v->store->folder,
+                                                       see_file, v, v->err);
+    list->n = 0;
+    list->length = 0;
+    return (ok && !v->has_failed) || failed(v);
+}
+
+/* All files of the records that were not seen before. */
+static bool look_at_files(verifier *v, const tr_record *records, int n) {
+    tr_json_list list = {0};
+    uint64_t n_bytes = 0;
+    bool ok = true;
+    for (int i = 0; i < n && ok; i++) {
+        for (int k = 0; k < records[i].n_files && ok; k++) {
+            const tr_record_file *file = &records[i].files[k];
+            bool is_new;
+            if (!tr_is_hash(file->sha256)) continue;
+            ok = note_file(&v->files, file->sha256, &is_new, v->err) || failed(v);
+            if (!ok || !is_new) continue;
+            ok = tr_json_list_add(&list, file->sha256, v->err) || failed(v);
+            n_bytes += file->size;
+            if (!ok || (list.n < MOST_FILES && n_bytes < MOST_BYTES)) continue;
+            ok = read_files(v, &list);
+            n_bytes = 0;
+        }
+    }
+    ok = ok && read_files(v, &list);
+    free(list.text);
     return ok;
 }
 
-static bool check_row(const tr_row *row, void *user) {
-    verifier *v = user;
-    if (!check_chain(v, row) || !check_content(v, row)) return false;
+static bool judge_file(verifier *v, int64_t number, const tr_record_file *file) {
+    long long n = (long long)number;
+    if (!tr_is_hash(file->sha256)) {
+        return broken(v, number, TR_("record %lld names the file '%.100s' without its SHA-256"), n,
+                      file->name);
+    }
+    const seen_file *seen = slot_of(&v->files, file->sha256);
+    switch (seen->state) {
+    case MISSING:
+        return broken(v, number,
+                      TR_("the file '%.100s' of record %lld is not in the store: it was taken away "
+                          "after it was kept"),
+                      file->name, n);
+    case GONE:
+        return broken(v, number,
+                      TR_("the file '%.100s' of record %lld has no content any more: it was taken "
+                          "away after it was kept"),
+                      file->name, n);
+    case CHANGED: break;
+    case GOOD:
+        if (seen->size == file->size) return true;
+        break;
+    }
+    return broken(v, number,
+                  TR_("the file '%.100s' of record %lld was changed after it was kept: its content "
+                      "does not have the hash and size that the record names"),
+                  file->name, n);
+}
+
+static bool judge_files(verifier *v, const tr_record *record) {
+    for (int i = 0; i < record->n_files; i++) {
+        if (!judge_file(v, record->number, &record->files[i])) return false;
+    }
+    return true;
+}
+
+/* ---- A page ---- */
+
+static void pass(verifier *v, const tr_row *row) {
     v->number = row->number;
     memcpy(v->previous, row->text[TR_ROW_HASH], TR_HASH_SIZE);
-    if (v->known && strncmp(v->previous, v->known, strlen(v->known)) == 0) v->known = NULL;
+}
+
+static void count_record(verifier *v, const tr_row *row) {
+    const char *hash = row->text[TR_ROW_HASH];
     v->out->n_records++;
-    return true;
+    if (v->known && strncmp(hash, v->known, strlen(v->known)) == 0) v->known = NULL;
+}
+
+/* Records first, then the files of those before the first that is broken: where one of these is
+   broken, that is told in the place of the record. */
+static bool check_page(verifier *v, const tr_page *page) {
+    tr_record *records = tr_array(page->n, sizeof *records);
+    int n = 0;
+    bool ok = records || tr_fail_memory(v->err) || failed(v);
+    for (; n < page->n && ok; n++) {
+        ok = check_record(v, &page->rows[n], &records[n]);
+        if (!ok) break;
+        pass(v, &page->rows[n]);
+    }
+    if (!v->has_failed && look_at_files(v, records, n)) {
+        bool are_good = true;
+        for (int i = 0; i < n && are_good; i++) {
+            are_good = judge_files(v, &records[i]);
+            if (are_good) count_record(v, &page->rows[i]);
+        }
+        ok = ok && are_good;
+    }
+    for (int i = 0; records && i < page->n; i++) tr_record_release(&records[i]);
+    free(records);
+    return ok && !v->has_failed;
+}
+
+static bool check_pages(verifier *v) {
+    tr_query query = {.after = INT64_MIN};
+    bool goes_on = true;
+    while (goes_on) {
+        tr_page page = {0};
+        goes_on =
+            v->store->backend->rows(v->store->db, &query, true, PAGE, &page, v->err) || failed(v);
+        if (page.n > 0) query.after = page.rows[page.n - 1].number;
+        goes_on = goes_on && check_page(v, &page) && page.n == PAGE;
+        tr_page_release(&page);
+    }
+    return !v->has_failed;
 }
 
 /* ---- The whole ---- */
@@ -244,7 +358,6 @@ bool tr_store_verify(tr_store *store, const char *known, tr_store_finding *out, 
     tr_error why = {0};
     verifier v = {
         .store = store, .known = known && known[0] ? known : NULL, .out = out, .err = &why};
-    tr_query all = {.after = INT64_MIN};
     *out = (tr_store_finding){.is_sound = true};
     memset(v.previous, '0', TR_HASH_LENGTH);
     if (v.known && (strlen(v.known) < 8 || strlen(v.known) > TR_HASH_LENGTH ||
@@ -253,15 +366,15 @@ bool tr_store_verify(tr_store *store, const char *known, tr_store_finding *out, 
             err, TR_BAD_INPUT,
             "'%.70s' is no hash of a record; give at least its first 8 digits (0-9, a-f)", v.known);
     }
-    bool ok = tr_store_rows(store, &all, true, check_row, &v, &why) && !v.has_failed;
+    bool ok = check_pages(&v);
     if (ok && out->is_sound) {
         check_rest(&v);
         ok = !v.has_failed;
     }
-    free(v.files.hashes);
+    free(v.files.slots);
     if (!ok && why.code != TR_NO_MEMORY && store->backend->is_damaged(store->db)) {
         (void)broken(&v, v.number + 1,
-                     TR_("the database is damaged at record %lld: it cannot be read there"),
+                     TR_("the database is damaged: from record %lld on it cannot be read"),
                      (long long)v.number + 1);
         return true;
     }
