@@ -51,8 +51,8 @@ bool tr_sheet_folder_read(const char *folder, tr_sheet_folder *out, tr_error *er
     if (n < 0) {
         if (errno == ENOMEM) return tr_fail_memory(err);
         return tr_fail_at(err, TR_NO_FILE, folder, 0, NULL,
-                          "is not a folder that can be read; name the shop's folder of sheet files "
-                          "with --sheets, or make it first");
+                          "is not a folder that can be read; name the folder of the shop's sheet "
+                          "files, or make it first");
     }
     out->sheets = calloc((size_t)n + 1, sizeof *out->sheets);
     bool ok = out->sheets || tr_fail_memory(err);

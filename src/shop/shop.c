@@ -217,6 +217,21 @@ char *tr_shop_path(const tr_shop *shop, tr_shop_folder folder, const char *name,
     return path;
 }
 
+char *tr_shop_named(tr_shop_folder folder, const char *name, tr_error *err) {
+    tr_shop shop = {0};
+    bool is_path = strchr(name, '/') || is_file(name);
+    if (!is_path && !tr_shop_find("", &shop, err)) return NULL;
+    char *path = tr_shop_path(&shop, folder, name, err);
+    tr_shop_release(&shop);
+    return path;
+}
+
+char *tr_shop_place(const tr_shop *shop, tr_shop_folder folder, const char *file, tr_error *err) {
+    char *path = join(shop->folders[folder], file, "");
+    if (!path) tr_fail_memory(err);
+    return path;
+}
+
 /* ---- photos ---- */
 
 char *tr_shop_photo_folder(const tr_shop *shop, const char *job_file, tr_error *err) {
@@ -293,6 +308,16 @@ bool tr_shop_photos(const tr_shop *shop, const char *job_file, char ***photos, i
     *photos = NULL;
     *n = 0;
     return false;
+}
+
+bool tr_shop_photos_of(const char *job_file, char ***photos, int *n, tr_error *err) {
+    tr_shop shop;
+    *photos = NULL;
+    *n = 0;
+    bool ok =
+        tr_shop_of_file(job_file, &shop, err) && tr_shop_photos(&shop, job_file, photos, n, err);
+    tr_shop_release(&shop);
+    return ok;
 }
 
 void tr_shop_photos_release(char **photos, int n) {

@@ -65,12 +65,20 @@ void tr_shop_release(tr_shop *shop);
    (free); where there is no such file, the path at which it should be. NULL: memory ran out. */
 char *tr_shop_path(const tr_shop *shop, tr_shop_folder folder, const char *name, tr_error *err);
 
+/* The same in the shop that the program works in, which is looked for only where it is needed. */
+char *tr_shop_named(tr_shop_folder folder, const char *name, tr_error *err);
+
+/* The path of a file of that name in the shop's folder, whether or not it is there. As above. */
+char *tr_shop_place(const tr_shop *shop, tr_shop_folder folder, const char *file, tr_error *err);
+
 /* The photos of a job that lists none: all photos in the folder of the job file's name below that
    of the shop's photos, in the order of their names. *photos: owned, as its items; to be released
    with tr_shop_photos_release. None, and true, where that folder is not there, or the shop is none.
  */
 TR_MUST_USE bool tr_shop_photos(const tr_shop *shop, const char *job_file, char ***photos, int *n,
                                 tr_error *err);
+/* The same in the shop that the job's file lies in. */
+TR_MUST_USE bool tr_shop_photos_of(const char *job_file, char ***photos, int *n, tr_error *err);
 void tr_shop_photos_release(char **photos, int n);
 /* That folder. Owned by the caller (free); NULL: memory ran out. */
 char *tr_shop_photo_folder(const tr_shop *shop, const char *job_file, tr_error *err);
