@@ -1,5 +1,5 @@
-/* What has to be seen to before measuring: a required precondition that nobody confirmed rules out a
-   pass, and changes nothing else. Jobs are simulated. */
+/* What has to be seen to before measuring: a required precondition that nobody confirmed rules out
+   a pass, and changes nothing else. Jobs are simulated. */
 #include "check.h"
 
 #include <jansson.h>
@@ -48,7 +48,7 @@ static void check_verdict(double off_mm, const tr_confirmation *said, int n, tr_
     assert_int_equal(r->verdict, wanted);
     assert_int_equal(r->targets[0].verdict, wanted);
     assert_int_equal(f != NULL, sentence != NULL);
-    if (f) {
+    if (f && sentence) {
         char text[TR_FINDING_TEXT_SIZE];
         tr_finding_text(f, text);
         assert_true(tr_finding_blocks_pass(f->kind));
@@ -134,12 +134,14 @@ static void a_layout_without_any_says_nothing(void **state) {
     tr_sim_release(&sim);
 }
 
-/* ISO 8601-1: calendar dates, times of day, differences to UTC. Leap years by the Gregorian rule. */
+/* ISO 8601-1: calendar dates, times of day, differences to UTC. Leap years by the Gregorian rule.
+ */
 static void times_are_those_of_the_calendar(void **state) {
     (void)state;
-    static const char *const GOOD[] = {
-        "2026-11-29T08:10",     "2026-11-29T23:59:59",       "2024-02-29T00:00", "2000-02-29T12:00",
-        "2026-11-29T08:10:00Z", "2026-11-29T08:10:00+01:00", "2026-11-29T08:10-03:30"};
+    static const char *const GOOD[] = {"2026-11-29T08:10",      "2026-11-29T23:59:59",
+                                       "2024-02-29T00:00",      "2000-02-29T12:00",
+                                       "2026-11-29T08:10:00Z",  "2026-11-29T08:10:00+01:00",
+                                       "2026-11-29T08:10-03:30"};
     static const char *const BAD[] = {"",
                                       "2026-11-29",
                                       "2026-11-29 08:10",

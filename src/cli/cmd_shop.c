@@ -77,6 +77,12 @@ static void print_shop(const request *r) {
     put_step(1, TR_("Look through trammel.yaml: it says what holds for all jobs."));
     put_step(2, TR_("Print what is in prints, at 100 %, and measure the printed rules. The mat is "
                     "there on one large page, and in tiles for A3 and A4."));
+    if (r->shop.paper && strcmp(r->shop.paper, "Letter") == 0) {
+        fputs("     ", stdout);
+        tr_text_wrap(stdout, 5, 5,
+                     TR_("In tiles for Letter, each of them: trammel print mat-s --page Letter "
+                         "--out prints/mat-s-letter.pdf"));
+    }
     put_step(3, TR_("Calibrate the camera, from 12 to 20 photos of the checkerboard: trammel lens "
                     "PHOTO... --squares 10x7 --pitch 25 --out lenses/my-phone.yaml"));
     put_step(4, TR_("Make a job: trammel job --layout try-out --vin VIN"));

@@ -270,11 +270,11 @@ static void program_folder(char *out, size_t size) {
 }
 
 char *tr_shop_find_kit(tr_error *err) {
-    static const char *const PLACES[] = {"../share/trammel/kit", "kit"};
+    static const char *const PLACES[] = {"../share/trammel/kit", "kit", "/usr/share/trammel/kit"};
     char folder[4096];
     program_folder(folder, sizeof folder);
     for (size_t i = 0; i < sizeof PLACES / sizeof *PLACES; i++) {
-        char *kit = join(folder, PLACES[i]);
+        char *kit = PLACES[i][0] == '/' ? strdup(PLACES[i]) : join(folder, PLACES[i]);
         char *file = kit ? join(kit, TEMPLATE) : NULL;
         bool is_there = file && access(file, R_OK) == 0;
         free(file);
