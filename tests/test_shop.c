@@ -217,11 +217,12 @@ static void photos_are_those_of_the_jobs_folder(void **state) {
     (void)state;
     char **photos;
     int n;
+    tr_error err = {0};
     assert_int_equal(mkdir("photos", 0777) + mkdir("jobs", 0777), 0);
     small_text(".", "trammel.yaml", "shop: S\n");
-    assert_true(tr_shop_photos_of("jobs/J-0001.yaml", &photos, &n, NULL));
-    assert_int_equal(n, 0); /* no folder: no photos */
-    tr_shop_photos_release(photos, n);
+    assert_false(tr_shop_photos_of("jobs/J-0001.yaml", &photos, &n, &err));
+    check_has(err.text, "names no photos, and there are none in photos/J-0001");
+    assert_int_equal(n, 0);
     assert_int_equal(mkdir("photos/J-0001", 0777), 0);
     static const char *const FILES[] = {"b.jpg", "a.HEIC", "c.png", ".d.jpg", "notes.txt", "e"};
     for (size_t i = 0; i < sizeof FILES / sizeof *FILES; i++)
@@ -624,6 +625,7 @@ static void from_a_shop_to_a_verdict(void **state) {
     /* No photos yet. */
     o = run_in("s", "check J-0001");
     check_status(&o, NO_MEASURE);
+    check_has(o.err, "there are none in photos/J-0001; put them there");
     assert_int_equal(system("cp s/today/*.jpg s/photos/J-0001"), 0);
     o = run_in("s/today", "check J-0001 --json");
     check_status(&o, INCONCLUSIVE);

@@ -310,12 +310,23 @@ bool tr_shop_photos(const tr_shop *shop, const char *job_file, char ***photos, i
     return false;
 }
 
+static bool fail_no_photos(const tr_shop *shop, const char *job_file, tr_error *err) {
+    char *folder = tr_shop_photo_folder(shop, job_file, err);
+    if (folder) {
+        tr_fail_at(err, TR_BAD_INPUT, job_file, 0, NULL,
+                   "names no photos, and there are none in %.160s; put them there", folder);
+    }
+    free(folder);
+    return false;
+}
+
 bool tr_shop_photos_of(const char *job_file, char ***photos, int *n, tr_error *err) {
     tr_shop shop;
     *photos = NULL;
     *n = 0;
     bool ok =
         tr_shop_of_file(job_file, &shop, err) && tr_shop_photos(&shop, job_file, photos, n, err);
+    if (ok && shop.path && *n == 0) ok = fail_no_photos(&shop, job_file, err);
     tr_shop_release(&shop);
     return ok;
 }

@@ -77,7 +77,7 @@ char *tr_shop_place(const tr_shop *shop, tr_shop_folder folder, const char *file
  */
 TR_MUST_USE bool tr_shop_photos(const tr_shop *shop, const char *job_file, char ***photos, int *n,
                                 tr_error *err);
-/* The same in the shop that the job's file lies in. */
+/* The same in the shop that the job's file lies in, if any; an error where that has no photos. */
 TR_MUST_USE bool tr_shop_photos_of(const char *job_file, char ***photos, int *n, tr_error *err);
 void tr_shop_photos_release(char **photos, int n);
 /* That folder. Owned by the caller (free); NULL: memory ran out. */
