@@ -481,8 +481,15 @@ static void add_free_area(tr_layout *layout) {
     layout->n_free_areas = 1;
 }
 
-/* Wheels, relations, free areas, coordinates that count from different places: those of a simulated
- * job. */
+static void add_precondition(tr_layout *layout) {
+    layout->preconditions = calloc(1, sizeof *layout->preconditions);
+    assert_non_null(layout->preconditions);
+    layout->preconditions[0] = (tr_precondition){"tank-full", "Tank full", true};
+    layout->n_preconditions = 1;
+}
+
+/* Wheels, relations, free areas, preconditions, coordinates that count from different places: those
+ * of a simulated job. */
 static void cover_wheels(coverage *c) {
     tr_rolled_options o = {.seed = 1,
                            .n_positions = 2,
@@ -499,6 +506,7 @@ static void cover_wheels(coverage *c) {
     r.job.level = (tr_level){.is_given = true, .sheet = -1, .sd_rad = 0.001};
     r.job.layout.placements[1].from[2] = (tr_origin){TR_FROM_POINT, "emblem", TR_N_POINTS};
     add_free_area(&r.job.layout);
+    add_precondition(&r.job.layout);
     assert_true(tr_check_evaluate(&r.job, &r.check, &err));
     assert_true(tr_check_finish(&r.check, NULL, &err));
     json_t *json = tr_check_json(&r.check.result);

@@ -87,13 +87,20 @@ static int is_profile(const struct dirent *entry) {
     return dot && dot != entry->d_name && (strcmp(dot, ".yaml") == 0 || strcmp(dot, ".yml") == 0);
 }
 
+/* Not alphasort, which follows the locale. */
+static int by_name(const struct dirent **a, const struct dirent **b) {
+    return strcmp((*a)->d_name, (*b)->d_name);
+}
+
 /* The shop's only one. */
 static bool find_only_lens(maker *m, tr_error *err) {
     const char *folder = m->shop->folders[TR_SHOP_LENSES];
     struct dirent **files = NULL;
     char names[160] = "";
     bool ok = true;
-    int n = scandir(folder, &files, is_profile, alphasort);
+    errno = 0;
+    int n = scandir(folder, &files, is_profile, by_name);
+    if (n < 0 && errno == ENOMEM) return tr_fail_memory(err);
     for (int i = 0; i < n; i++) {
         size_t used = strlen(names);
         snprintf(names + used, sizeof names - used, "%s%.60s", i > 0 ? ", " : "", files[i]->d_name);
@@ -349,22 +356,34 @@ static long number_of(const char *name) {
     return errno == 0 && is_whole && number < INT_MAX ? number : 0;
 }
 
-static long highest_number(const char *folder) {
+/* 0 where the folder is not there, or has none. */
+static bool highest_number(const char *folder, long *highest, tr_error *err) {
+    *highest = 0;
+    errno = 0;
     DIR *dir = opendir(folder);
-    long highest = 0;
-    for (const struct dirent *e; dir && (e = readdir(dir)) != NULL;) {
-        long number = number_of(e->d_name);
-        if (number > highest) highest = number;
+    if (!dir) {
+        if (errno == ENOMEM) return tr_fail_memory(err);
+        return errno == ENOENT ||
+               tr_fail_at(err, TR_NO_FILE, folder, 0, NULL, "is not a folder that can be read");
     }
-    if (dir) closedir(dir);
-    return highest;
+    for (const struct dirent *e; (e = readdir(dir)) != NULL;) {
+        long number = number_of(e->d_name);
+        if (number > *highest) *highest = number;
+    }
+    closedir(dir);
+    return true;
 }
 
 /* Old photos must not become those of a new job. */
-static void next_name(const tr_shop *shop, char *name, size_t size) {
-    long a = highest_number(shop->folders[TR_SHOP_JOBS]);
-    long b = highest_number(shop->folders[TR_SHOP_PHOTOS]);
+static bool next_name(const tr_shop *shop, char *name, size_t size, tr_error *err) {
+    long a;
+    long b;
+    if (!highest_number(shop->folders[TR_SHOP_JOBS], &a, err) ||
+        !highest_number(shop->folders[TR_SHOP_PHOTOS], &b, err)) {
+        return false;
+    }
     snprintf(name, size, "J-%04ld", (a > b ? a : b) + 1);
+    return true;
 }
 
 static bool ends_in(const char *name, const char *end) {
@@ -461,8 +480,8 @@ static bool write_new(const maker *m, const char *jobs, char **path, tr_error *e
         char name[NAME_SIZE];
         if (wanted)
             snprintf(name, sizeof name, "%s", wanted);
-        else
-            next_name(m->shop, name, sizeof name);
+        else if (!next_name(m->shop, name, sizeof name, err))
+            return false;
         if (write_job(m, jobs, name, path, &is_taken, err)) return true;
         if (!is_taken) return false;
     }

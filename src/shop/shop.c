@@ -178,7 +178,8 @@ bool tr_shop_find(const char *folder, tr_shop *out, tr_error *err) {
     char *at = realpath(*folder ? folder : ".", NULL);
     if (!at) return errno != ENOMEM || tr_fail_memory(err); /* no such folder: in no shop */
     char *here = realpath(".", NULL);
-    bool ok = seek_upwards(at, &is_found) || tr_fail_memory(err);
+    bool is_lacking = !here && errno == ENOMEM;
+    bool ok = (!is_lacking && seek_upwards(at, &is_found)) || tr_fail_memory(err);
     if (ok && is_found) {
         char *path = shop_file_seen_from(here ? here : "", at);
         ok = path ? tr_shop_read(path, out, err) : tr_fail_memory(err);
