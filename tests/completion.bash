@@ -39,13 +39,13 @@ commands=$("$program" help | sed -nE 's/^  ([a-z]+)  +[a-z].*/\1/p')
 [ "$(wc -l <<<"$commands")" -ge 5 ] || { echo "commands: $commands" >&2; exit 1; }
 expect "$commands"$'\nhelp\n--help\n--version' ''
 for command in $commands; do
-    options=$("$program" "$command" --help | sed -nE 's/^  (--[a-z]+).*/\1/p')
+    options=$("$program" "$command" --help | sed -nE 's/^  (--[a-z-]+).*/\1/p')
     [ -n "$options" ] || { echo "no options of $command" >&2; exit 1; }
     expect "$options" "$command" --
 done
 formats=$("$program" help files | sed -nE '/^Formats/,/^$/s/^  ([a-z-]+)  +.*/\1/p')
 [ "$(wc -l <<<"$formats")" -ge 6 ] || { echo "formats: $formats" >&2; exit 1; }
-expect "files"$'\n'"$commands"$'\n'"$formats" help ''
+expect "$(printf '%s\n' files "$commands" "$formats" | sort -u)" help ''
 
 expect 'check' ch
 expect 'lens-profile' help lens-p

@@ -1,6 +1,6 @@
 /* Files that must be refused: each folder of tests/bad holds one, and in `error` the exact message.
-   The file is job.yaml, layout.yaml, lens.yaml or sheet.yaml; the first that is there is read, as
-   what its name says. A new case needs no code. */
+   The file is trammel.yaml, job.yaml, layout.yaml, lens.yaml or sheet.yaml; the first that is there
+   is read, as what its name says. A new case needs no code. */
 #include "check.h"
 
 #include <dirent.h>
@@ -12,6 +12,7 @@
 #include "base/file.h"
 #include "job/job.h"
 #include "lens/profile.h"
+#include "shop/shop.h"
 
 enum { FEWEST_CASES = 100, MESSAGE_SIZE = 1024 };
 
@@ -29,6 +30,10 @@ static bool is_zero(const void *data, size_t size) {
 
 /* True where the file of the current folder is refused and nothing is given out. */
 static bool is_refused(tr_error *err) {
+    if (is_there(TR_SHOP_FILE)) {
+        tr_shop shop;
+        return !tr_shop_read(TR_SHOP_FILE, &shop, err) && is_zero(&shop, sizeof shop);
+    }
     if (is_there("job.yaml")) {
         tr_job job;
         return !tr_job_read("job.yaml", &job, err) && is_zero(&job, sizeof job);

@@ -52,6 +52,14 @@ static const command SURVEY = {"survey", "survey survey.yaml --json --threads 1 
 static const command PLAN = {
     "plan", "plan wide.yaml --stations stations.yaml --json --threads 1 --picture plan.png",
     "plan.png", NULL, NULL};
+static const command JOB = {"job", "job --layout ./layout.yaml --lens ./lens.yaml --job J-9",
+                            "jobs/J-9.yaml", NULL, NULL};
+static const char SHOP_FILE[] = "shop: S\nsheets: .\nreferences:\n"
+                                "  - { point: rear-left, sheet: P-0 }\n"
+                                "  - { point: rear-right, sheet: P-1 }\n"
+                                "  - { point: front-left, sheet: P-2 }\n"
+                                "  - { point: front-right, sheet: P-3 }\n"
+                                "reference_sd_mm: 1\n";
 static const char SURVEY_FILE[] = "survey: S\nlens: lens.yaml\nsheets: [mat.yaml]\n"
                                   "rules: [{ sheet: MAT-S, x_mm: 100, y_mm: 100, sd_mm: 0.1 }]\n"
                                   "photos: [1.jpg, 2.jpg, 3.jpg, 4.jpg]\n";
@@ -66,10 +74,13 @@ typedef struct {
 /* Modules are loaded before all: neither the linker nor OpenCV's own start survive a lack of
    memory, as little as where everything is linked in. */
 static int set_up(void **state) {
-    static const char *const MODULES[][2] = {
-        {"check", "tr_cmd_check"},       {"lens", "tr_cmd_lens"},
-        {"plan", "tr_cmd_plan"},         {"survey", "tr_cmd_survey"},
-        {"picture", "tr_picture_write"}, {"opencv", "tr_opencv_module_find"}};
+    static const char *const MODULES[][2] = {{"check", "tr_cmd_check"},
+                                             {"lens", "tr_cmd_lens"},
+                                             {"plan", "tr_cmd_plan"},
+                                             {"survey", "tr_cmd_survey"},
+                                             {"job", "tr_cmd_job"},
+                                             {"picture", "tr_picture_write"},
+                                             {"opencv", "tr_opencv_module_find"}};
     for (size_t i = 0; i < sizeof MODULES / sizeof *MODULES; i++) {
         if (!tr_module_function(MODULES[i][0], MODULES[i][1], NULL)) return -1;
     }
@@ -80,6 +91,7 @@ static int set_up(void **state) {
     small_boards_make(folder);
     small_plan_make(folder);
     small_text(folder, "survey.yaml", SURVEY_FILE);
+    small_text(folder, "trammel.yaml", SHOP_FILE);
     if (chdir(folder) != 0) return -1;
     *state = folder;
     return 0;
@@ -353,6 +365,11 @@ static void memory_runs_out_in_a_plan(void **state) {
     run_out_of_memory(&PLAN);
 }
 
+static void memory_runs_out_in_a_job(void **state) {
+    (void)state;
+    run_out_of_memory(&JOB);
+}
+
 /* ---- disks ---- */
 
 enum { SKIPPED = 77, TOUCHED = 96, DISK_BYTES = 2 * 4096, FILLED_BYTES = 4096 };
@@ -512,6 +529,7 @@ int main(void) {
         cmocka_unit_test(memory_runs_out_in_a_calibration),
         cmocka_unit_test(memory_runs_out_in_a_survey),
         cmocka_unit_test(memory_runs_out_in_a_plan),
+        cmocka_unit_test(memory_runs_out_in_a_job),
     };
     return cmocka_run_group_tests_name("faults", tests, set_up, tear_down);
 }

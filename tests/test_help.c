@@ -24,6 +24,7 @@
 #include "present/plan_json.h"
 #include "present/survey_json.h"
 #include "sheet/sheet.h"
+#include "shop/shop.h"
 #include "survey/spec.h"
 #include "tools/simulate/rolled.h"
 #include "tools/simulate/survey_sim.h"
@@ -203,9 +204,9 @@ static void write_file(const char *folder, const char *name, const char *text) {
 
 /* The examples, and the sheets that the jobs name beside them. */
 static void write_examples(const char *folder) {
-    static const char *const FOLDERS[] = {"lens", "layouts", "sheets", "bars"};
+    static const char *const FOLDERS[] = {"lens", "layouts", "sheets", "bars", "shop"};
     char path[TEMP_SIZE];
-    for (int i = 0; i < 4; i++) {
+    for (int i = 0; i < 5; i++) {
         assert_int_equal(mkdir(temp_path(path, folder, FOLDERS[i]), 0700), 0);
     }
     for (int i = 0; tr_help_formats[i]; i++) {
@@ -239,7 +240,11 @@ static void write_examples(const char *folder) {
 
 static bool read_example(const tr_help_format *format, const char *path, tr_error *err) {
     bool ok = false;
-    if (format == &tr_help_job) {
+    if (format == &tr_help_shop) {
+        tr_shop shop;
+        ok = tr_shop_read(path, &shop, err);
+        tr_shop_release(&shop);
+    } else if (format == &tr_help_job) {
         tr_job job;
         ok = tr_job_read(path, &job, err);
         tr_job_release(&job);
@@ -476,8 +481,15 @@ static void add_free_area(tr_layout *layout) {
     layout->n_free_areas = 1;
 }
 
-/* Wheels, relations, free areas, coordinates that count from different places: those of a simulated
- * job. */
+static void add_precondition(tr_layout *layout) {
+    layout->preconditions = calloc(1, sizeof *layout->preconditions);
+    assert_non_null(layout->preconditions);
+    layout->preconditions[0] = (tr_precondition){"tank-full", "Tank full", true};
+    layout->n_preconditions = 1;
+}
+
+/* Wheels, relations, free areas, preconditions, coordinates that count from different places: those
+ * of a simulated job. */
 static void cover_wheels(coverage *c) {
     tr_rolled_options o = {.seed = 1,
                            .n_positions = 2,
@@ -494,6 +506,7 @@ static void cover_wheels(coverage *c) {
     r.job.level = (tr_level){.is_given = true, .sheet = -1, .sd_rad = 0.001};
     r.job.layout.placements[1].from[2] = (tr_origin){TR_FROM_POINT, "emblem", TR_N_POINTS};
     add_free_area(&r.job.layout);
+    add_precondition(&r.job.layout);
     assert_true(tr_check_evaluate(&r.job, &r.check, &err));
     assert_true(tr_check_finish(&r.check, NULL, &err));
     json_t *json = tr_check_json(&r.check.result);

@@ -256,7 +256,7 @@ static tr_design design_of(tr_design_kind kind, const char *id, double width_mm,
 static tr_sheet make(tr_design d) {
     tr_sheet sheet;
     tr_error err = {0};
-    tr_shop shop = {0};
+    tr_sheet_folder shop = {0};
     must(tr_design_make(&d, &shop, &sheet, &err), &err);
     return sheet;
 }
@@ -928,7 +928,7 @@ static void designs_of_many_sizes_are_sound(void **state) {
     (void)state;
     static const double SIDES[] = {60, 150, 210, 297, 1000, 2500};
     enum { N = sizeof SIDES / sizeof *SIDES };
-    tr_shop shop = {0};
+    tr_sheet_folder shop = {0};
     int n_made = 0;
     for (int i = 0; i < TR_N_DESIGNS * N * N; i++) {
         tr_sheet sheet, back;
@@ -1596,18 +1596,18 @@ static void the_starter_kit_is_whole(void **state) {
     char path[TEMP_SIZE];
     const char *source = getenv("TRAMMEL_SOURCE");
     assert_non_null(source);
-    tr_shop shop = {0}, kit = {0};
+    tr_sheet_folder shop = {0}, kit = {0};
     tr_error err = {0};
-    must(tr_shop_read(temp_path(path, source, "testimages/sheets"), &shop, &err), &err);
-    must(tr_shop_read(temp_path(path, source, "testimages/kit/sheets"), &kit, &err), &err);
+    must(tr_sheet_folder_read(temp_path(path, source, "testimages/sheets"), &shop, &err), &err);
+    must(tr_sheet_folder_read(temp_path(path, source, "testimages/kit/sheets"), &kit, &err), &err);
     assert_int_equal(kit.n, 6); /* four plates, a mat, a checkerboard */
     for (int i = 0; i < kit.n; i++) {
         const tr_sheet *s = &kit.sheets[i];
         char pdf[2 * TEMP_SIZE];
-        assert_null(tr_shop_sheet(&shop, s->id));
+        assert_null(tr_sheet_folder_sheet(&shop, s->id));
         for (int k = 0; k < s->n_tags; k++) {
-            assert_null(tr_shop_owner(&shop, s->tag_family, s->tags[k].id));
-            assert_ptr_equal(tr_shop_owner(&kit, s->tag_family, s->tags[k].id), s);
+            assert_null(tr_sheet_folder_owner(&shop, s->tag_family, s->tags[k].id));
+            assert_ptr_equal(tr_sheet_folder_owner(&kit, s->tag_family, s->tags[k].id), s);
         }
         /* The PDF beside it is of the same sheet. */
         const char *slash = strrchr(s->path, '/');
@@ -1619,8 +1619,8 @@ static void the_starter_kit_is_whole(void **state) {
         check_all_marks(&image, s, middle, 300);
         tr_image_release(&image);
     }
-    tr_shop_release(&shop);
-    tr_shop_release(&kit);
+    tr_sheet_folder_release(&shop);
+    tr_sheet_folder_release(&kit);
     /* All that the job names is there but the lens, which is the reader's to make. */
     tr_job job;
     assert_false(tr_job_read(temp_path(path, source, "testimages/kit/job.yaml"), &job, &err));

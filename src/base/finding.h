@@ -111,6 +111,9 @@
     X(REAR_HUBS_ONLY,         "rear_plates_only",      false, "-") \
     X(VEHICLE_ID_MALFORMED,   "vehicle_id",            false, "vehicle_id=%s") \
     X(VEHICLE_ID_DIGIT,       "vehicle_id",            false, "vehicle_id=%s") \
+    /* what the layout wants to be seen to before */ \
+    X(PRECONDITION_MISSING,   "precondition_missing",  true,  "text=%s id=%s") \
+    X(PRECONDITION_NOT_DONE,  "precondition_missing",  true,  "text=%s id=%s reason=%s") \
     /* targets; x right, y up on the sheet */ \
     X(SHEET_TURNED,           "sheet_turned",          true,  "sheet=%s turn_deg=%f") \
     X(SHEET_TURNED_ROUND,     "sheet_turned",          true,  "sheet=%s turn_deg=%f") \

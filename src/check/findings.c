@@ -155,3 +155,15 @@ bool tr_check_note(const tr_solved *solved, tr_check *check, tr_error *err) {
            tr_photo_set_note_exact_lenses(&check->set, findings, err) &&
            note_exact_plates(check->job, findings, err);
 }
+
+bool tr_check_note_preconditions(const tr_job *job, tr_findings *findings, tr_error *err) {
+    for (int i = 0; i < job->layout.n_preconditions; i++) {
+        const tr_precondition *p = &job->layout.preconditions[i];
+        const tr_confirmation *c = tr_job_confirmation_of(job, i);
+        if (!p->is_required || (c && c->is_done)) continue;
+        bool ok = c ? tr_note(PRECONDITION_NOT_DONE, findings, err, p->text, p->id, c->reason)
+                    : tr_note(PRECONDITION_MISSING, findings, err, p->text, p->id);
+        if (!ok) return false;
+    }
+    return true;
+}

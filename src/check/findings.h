@@ -13,4 +13,8 @@ TR_MUST_USE bool tr_check_judge_flatness(const tr_adjustment *adj, tr_check *che
    of a sheet; what was taken as exact. False: memory ran out. */
 TR_MUST_USE bool tr_check_note(const tr_solved *solved, tr_check *check, tr_error *err);
 
+/* Preconditions of the layout that are required and not confirmed. False: memory ran out. */
+TR_MUST_USE bool tr_check_note_preconditions(const tr_job *job, tr_findings *findings,
+                                             tr_error *err);
+
 #endif

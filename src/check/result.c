@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/array.h"
 #include "check/check.h"
 #include "check/targets.h"
 
@@ -12,6 +13,7 @@ void tr_check_result_release(tr_check_result *result) {
     free(result->sheets);
     free(result->plates);
     free(result->relations);
+    free(result->preconditions);
     for (int i = 0; i < result->n_free_areas; i++) free(result->free_areas[i].corners_mm);
     free(result->free_areas);
     free(result->floor.places);
@@ -44,6 +46,29 @@ static void tell_level(const tr_job *job, tr_floor_result *out) {
     out->level_rad[0] = level->along_rad;
     out->level_rad[1] = level->across_rad;
     out->level_sd_rad = level->sd_rad;
+}
+
+static bool tell_preconditions(const tr_job *job, tr_check_result *out, tr_error *err) {
+    int n = job->layout.n_preconditions;
+    free(out->preconditions);
+    out->n_preconditions = 0;
+    out->preconditions = tr_array(n, sizeof *out->preconditions);
+    if (!out->preconditions) return tr_fail_memory(err);
+    out->n_preconditions = n;
+    for (int i = 0; i < n; i++) {
+        const tr_precondition *p = &job->layout.preconditions[i];
+        const tr_confirmation *c = tr_job_confirmation_of(job, i);
+        tr_precondition_result *r = &out->preconditions[i];
+        memcpy(r->id, p->id, sizeof r->id);
+        memcpy(r->text, p->text, sizeof r->text);
+        r->is_required = p->is_required;
+        r->state = !c ? TR_NOT_CONFIRMED : c->is_done ? TR_CONFIRMED : TR_NOT_DONE;
+        if (!c) continue;
+        memcpy(r->by, c->by, sizeof r->by);
+        memcpy(r->at, c->at, sizeof r->at);
+        memcpy(r->reason, c->reason, sizeof r->reason);
+    }
+    return true;
 }
 
 static void tell_job(const tr_check *check, tr_check_result *out) {
@@ -157,7 +182,10 @@ bool tr_check_finish(tr_check *check, const tr_error *why, tr_error *err) {
     if (check->job && !check->result.targets && !tr_check_set_up(check->job, &check->result, err)) {
         return false;
     }
-    if (check->job) tell_job(check, &check->result);
+    if (check->job) {
+        tell_job(check, &check->result);
+        if (!tell_preconditions(check->job, &check->result, err)) return false;
+    }
     check->result.why = why ? *why : (tr_error){.code = TR_OK};
     return tell_photos(&check->set, &check->result, err);
 }

@@ -120,6 +120,16 @@ tr_floor_limit tr_floor_limit_of_whole(tr_floor_whole value);
    none is judged. */
 int tr_floor_worst_place(const tr_floor_result *floor);
 
+typedef enum { TR_CONFIRMED, TR_NOT_CONFIRMED, TR_NOT_DONE } tr_precondition_state;
+
+/* A precondition of the layout, and what the job says of it. */
+typedef struct {
+    char id[64], text[128];
+    bool is_required;
+    tr_precondition_state state;
+    char by[64], at[TR_LOCAL_TIME_SIZE], reason[128]; /* "" where it is not told */
+} tr_precondition_result;
+
 /* A length between wheel points. */
 typedef struct {
     bool is_measured;
@@ -156,6 +166,8 @@ typedef struct {
     int degrees_of_freedom;
     int n_rejected; /* points of marks that contradict the others, and take no part */
     tr_findings findings;
+    tr_precondition_result *preconditions; /* of the layout */
+    int n_preconditions;
 } tr_check_result;
 
 void tr_check_result_release(tr_check_result *result);

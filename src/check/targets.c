@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "check/findings.h"
 #include "check/floor.h"
 
 /* Where a placement wants its sheet, in the frame under the rear axle. */
@@ -224,8 +225,11 @@ bool tr_targets_judge(const tr_job *job, tr_check_result *result, tr_error *err)
         if (t->axis[TR_YAW].is_measured && !note_turned(job, t, &result->findings, err))
             return false;
     }
-    /* A floor that slopes does not make less certain where a mat lies. */
-    if (!tr_check_floor_judge(job, result, err)) return false;
+    /* Neither a floor that slopes nor what nobody saw to makes less certain where a mat lies. */
+    if (!tr_check_floor_judge(job, result, err) ||
+        !tr_check_note_preconditions(job, &result->findings, err)) {
+        return false;
+    }
     bool is_blocked = tr_findings_block_pass(&result->findings);
     result->verdict = TR_PASS;
     for (int i = 0; i < job->layout.n_placements; i++) {

@@ -16,12 +16,14 @@
 #include "present/picture.h"
 #include "present/picture_pages.h"
 #include "present/words.h"
+#include "shop/shop.h"
 
 /* ---- What was asked ---- */
 
 typedef struct {
-    const char *job;
-    char **photos; /* words of argv */
+    const char *name; /* of the job, as it was given */
+    char *job;        /* its file; owned */
+    char **photos;    /* words of argv */
     int n_photos;
     const char *picture;
     long n_threads; /* 0: one a processor */
@@ -49,7 +51,7 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
             r->picture);
     }
     if (n < 1) return tr_fail(err, TR_BAD_INPUT, "no job file is named");
-    r->job = argv[1];
+    r->name = argv[1];
     r->photos = argv + 2;
     r->n_photos = n - 1;
     return tr_options_threads(threads, &r->n_threads, err);
@@ -113,7 +115,7 @@ static bool write_picture(const request *r, const tr_check *check, tr_error *err
 
 static bool is_picture_an_input(const request *r, char *const *photos, int n_photos) {
     if (!r->picture) return false;
-    bool is_input = tr_file_is_same(r->picture, r->job);
+    bool is_input = r->job && tr_file_is_same(r->picture, r->job);
     for (int i = 0; i < n_photos; i++)
         is_input = is_input || tr_file_is_same(r->picture, photos[i]);
     return is_input;
@@ -129,23 +131,29 @@ static int exit_status(const tr_check_result *result) {
     return TR_EXIT_INCONCLUSIVE;
 }
 
-static int run_request(const request *r) {
+/* why: set already where the job's file could not be found. */
+static int run_request(const request *r, tr_error why) {
     tr_job job = {0};
     tr_check check = {0};
-    tr_error why = {0}; /* there is no measurement */
     tr_error unwritten[2] = {{0}, {0}};
-    bool has_job = tr_job_read(r->job, &job, &why);
+    char **of_shop = NULL; /* the photos of a job that lists none */
+    int n_of_shop = 0;
+    bool has_job = r->job && tr_job_read(r->job, &job, &why);
     if (has_job && r->n_photos > 0 && job.n_positions > 1) {
         has_job = tr_fail_at(&why, TR_BAD_INPUT, r->job, 0, "positions",
                              "say in which position each photo was taken, which photos on the "
                              "command line do not; leave those out");
     }
-    char **photos = r->n_photos > 0 ? r->photos : job.photos;
-    int n_photos = r->n_photos > 0 ? r->n_photos : job.n_photos;
+    if (has_job && r->n_photos == 0 && job.n_photos == 0) {
+        has_job = tr_shop_photos_of(r->job, &of_shop, &n_of_shop, &why);
+    }
+    char **photos = r->n_photos > 0 ? r->photos : n_of_shop > 0 ? of_shop : job.photos;
+    int n_photos = r->n_photos > 0 ? r->n_photos : n_of_shop > 0 ? n_of_shop : job.n_photos;
     if (is_picture_an_input(r, photos, n_photos)) {
         tr_error usage = {0};
         (void)tr_fail(&usage, TR_BAD_INPUT, "the picture would replace one of the input files");
         tr_job_release(&job);
+        tr_shop_photos_release(of_shop, n_of_shop);
         return tr_options_refuse(&tr_help_check, &usage);
     }
     const tr_workers workers = {.n_threads = (int)r->n_threads,
@@ -171,6 +179,7 @@ static int run_request(const request *r) {
     }
     tr_check_release(&check);
     tr_job_release(&job);
+    tr_shop_photos_release(of_shop, n_of_shop);
     return status;
 }
 
@@ -179,5 +188,9 @@ int tr_cmd_check(int argc, char **argv) {
     tr_error err = {0};
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_check, &err);
     if (r.is_help) return tr_options_help(&tr_help_check);
-    return run_request(&r);
+    tr_error why = {0};
+    r.job = tr_shop_named(TR_SHOP_JOBS, r.name, &why);
+    int status = run_request(&r, why);
+    free(r.job);
+    return status;
 }

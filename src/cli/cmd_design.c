@@ -14,6 +14,7 @@
 #include "help/pages.h"
 #include "print/artwork.h"
 #include "print/design.h"
+#include "print/sheet_ids.h"
 #include "tags/names.h"
 
 static const double MAX_FACE_MM = 100000;
@@ -188,7 +189,7 @@ static void print_place(const tr_artwork *a) {
                      : "Note: there is no room for a plumb mark near the middle of an edge");
 }
 
-static void print_sheet(const request *r, const tr_artwork *a, const tr_shop *shop) {
+static void print_sheet(const request *r, const tr_artwork *a, const tr_sheet_folder *others) {
     const tr_sheet *s = a->sheet;
     const tr_design *d = &r->design;
     print_shown(s->id);
@@ -197,13 +198,13 @@ static void print_sheet(const request *r, const tr_artwork *a, const tr_shop *sh
     printf("\n%.6g x %.6g mm; %d %s of %.6g mm; %d checker corners\n", s->width_mm, s->height_mm,
            s->n_tags, s->n_tags == 1 ? "tag" : "tags", s->tags[0].size_mm, s->n_corners);
     int column = printf("Tags, of %s: ", s->tag_family);
-    tr_shop_print_ids(s, d->id_low, d->id_high, column, 2, stdout);
+    tr_sheet_ids_print(s, d->id_low, d->id_high, column, 2, stdout);
     printf("Taken before by other sheets, of %d to %d:\n", d->id_low, d->id_high);
     int n_taken = 0;
     for (int id = d->id_low; id <= d->id_high; id++)
-        n_taken += tr_shop_owner(shop, d->family, id) != NULL;
+        n_taken += tr_sheet_folder_owner(others, d->family, id) != NULL;
     if (n_taken == 0) puts("  none");
-    tr_shop_print_taken(shop, d->family, d->id_low, d->id_high, stdout);
+    tr_sheet_ids_print_taken(others, d->family, d->id_low, d->id_high, stdout);
     if (d->kind == TR_DESIGN_CHECKERBOARD && (d->squares_x + d->squares_y) % 2 == 0) {
         tr_text_wrap(stdout, 0, 0,
                      "Note: this board looks the same after half a turn; with an even number of "
@@ -224,7 +225,7 @@ static void print_sheet(const request *r, const tr_artwork *a, const tr_shop *sh
 }
 
 static bool design_sheet(const request *r, tr_error *err) {
-    tr_shop shop = {0};
+    tr_sheet_folder others = {0};
     tr_sheet sheet = {0};
     tr_artwork artwork = {0};
     struct stat about;
@@ -235,14 +236,14 @@ static bool design_sheet(const request *r, tr_error *err) {
     }
     char *folder = tr_path_beside(r->out, "");
     if (!folder) return tr_fail_memory(err);
-    bool ok = tr_shop_read(r->sheets ? r->sheets : folder, &shop, err) &&
-              tr_design_make(&r->design, &shop, &sheet, err);
+    bool ok = tr_sheet_folder_read(r->sheets ? r->sheets : folder, &others, err) &&
+              tr_design_make(&r->design, &others, &sheet, err);
     bool is_laid_out = ok && tr_artwork_make(&sheet, &artwork, err);
     ok = is_laid_out && tr_sheet_write(r->out, &sheet, err);
-    if (ok) print_sheet(r, &artwork, &shop);
+    if (ok) print_sheet(r, &artwork, &others);
     if (is_laid_out) tr_artwork_release(&artwork);
     tr_sheet_release(&sheet);
-    tr_shop_release(&shop);
+    tr_sheet_folder_release(&others);
     free(folder);
     return ok;
 }

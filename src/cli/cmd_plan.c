@@ -13,13 +13,18 @@
 #include "present/plan_json.h"
 #include "present/plan_picture.h"
 #include "present/plan_text.h"
+#include "shop/shop.h"
 
 /* ---- What was asked ---- */
 
 typedef struct {
-    const char *job, *stations, *picture;
-    char **photos; /* words of argv */
+    const char *name; /* of the job, as it was given */
+    char *job;        /* its file; owned */
+    const char *stations, *picture;
+    char **photos; /* words of argv, or: */
     int n_photos;
+    char **of_shop; /* photos of the job's folder in the shop; owned */
+    int n_of_shop;
     long n_threads; /* 0: one a processor */
     bool is_after, is_json, is_help;
 } request;
@@ -43,7 +48,7 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
                        r->picture);
     }
     if (n < 1) return tr_fail(err, TR_BAD_INPUT, "no job file is named");
-    r->job = argv[1];
+    r->name = argv[1];
     r->photos = argv + 2;
     r->n_photos = n - 1;
     if (r->n_photos > 0 && !r->is_after) {
@@ -57,7 +62,7 @@ static bool is_picture_an_input(const request *r, const tr_job *job) {
     char *const *photos = r->n_photos > 0 ? r->photos : job->photos;
     int n_photos = r->n_photos > 0 ? r->n_photos : job->n_photos;
     if (!r->picture) return false;
-    bool is_input = tr_file_is_same(r->picture, r->job) ||
+    bool is_input = (r->job && tr_file_is_same(r->picture, r->job)) ||
                     (r->stations && tr_file_is_same(r->picture, r->stations));
     for (int i = 0; i < n_photos; i++) {
         is_input = is_input || tr_file_is_same(r->picture, photos[i]);
@@ -129,13 +134,23 @@ static int show(const request *r, const tr_plan_report *report, const tr_error *
     return status;
 }
 
-static int run_request(const request *r) {
+/* Of a job that lists no photos, those of its folder in the shop. */
+static bool add_photos_of_shop(request *r, const tr_job *job, tr_error *err) {
+    if (!r->is_after || r->n_photos > 0 || job->n_photos > 0) return true;
+    return tr_shop_photos_of(r->job, &r->of_shop, &r->n_of_shop, err);
+}
+
+/* why: set already where the job's file could not be found. */
+static int run_request(request *r, tr_error why) {
     tr_job job = {0};
     tr_check check = {0};
     tr_plan_scene scene = {0};
     tr_plan plan = {0};
-    tr_error why = {0};
-    bool ok = tr_job_read(r->job, &job, &why);
+    bool ok = r->job && tr_job_read(r->job, &job, &why) && add_photos_of_shop(r, &job, &why);
+    if (r->n_of_shop > 0) {
+        r->photos = r->of_shop;
+        r->n_photos = r->n_of_shop;
+    }
     if (is_picture_an_input(r, &job)) {
         tr_error usage = {0};
         (void)tr_fail(&usage, TR_BAD_INPUT, "the picture would replace one of the input files");
@@ -163,5 +178,10 @@ int tr_cmd_plan(int argc, char **argv) {
     tr_error err = {0};
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_plan, &err);
     if (r.is_help) return tr_options_help(&tr_help_plan);
-    return run_request(&r);
+    tr_error why = {0};
+    r.job = tr_shop_named(TR_SHOP_JOBS, r.name, &why);
+    int status = run_request(&r, why);
+    tr_shop_photos_release(r.of_shop, r.n_of_shop);
+    free(r.job);
+    return status;
 }

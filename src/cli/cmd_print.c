@@ -2,6 +2,7 @@
 #include "cli/commands.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
@@ -12,6 +13,7 @@
 #include "help/pages.h"
 #include "present/catalogue.h"
 #include "print/write.h"
+#include "shop/shop.h"
 
 typedef struct {
     const char *sheet, *out;
@@ -113,7 +115,8 @@ static bool print_sheet(const request *r, tr_error *err) {
     tr_sheet sheet = {0};
     tr_artwork artwork = {0};
     tr_pages pages = {0};
-    bool ok = tr_sheet_read(r->sheet, &sheet, err);
+    char *path = tr_shop_named(TR_SHOP_SHEETS, r->sheet, err);
+    bool ok = path && tr_sheet_read(path, &sheet, err);
     bool is_laid_out = ok && tr_artwork_make(&sheet, &artwork, err);
     ok = is_laid_out && tr_pages_plan(&artwork, r->paper, r->overlap_mm, &pages, err) &&
          (r->is_svg ? tr_print_svg(&artwork, &pages, r->out, err)
@@ -122,6 +125,7 @@ static bool print_sheet(const request *r, tr_error *err) {
     tr_pages_release(&pages);
     if (is_laid_out) tr_artwork_release(&artwork);
     tr_sheet_release(&sheet);
+    free(path);
     return ok;
 }
 

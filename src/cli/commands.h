@@ -17,10 +17,13 @@ enum {
 typedef int tr_command(int argc, char **argv);
 
 TR_MODULE_EXPORT tr_command tr_cmd_check;
+TR_MODULE_EXPORT tr_command tr_cmd_confirm;
 TR_MODULE_EXPORT tr_command tr_cmd_design;
+TR_MODULE_EXPORT tr_command tr_cmd_job;
 TR_MODULE_EXPORT tr_command tr_cmd_lens;
 TR_MODULE_EXPORT tr_command tr_cmd_plan;
 TR_MODULE_EXPORT tr_command tr_cmd_print;
+TR_MODULE_EXPORT tr_command tr_cmd_shop;
 TR_MODULE_EXPORT tr_command tr_cmd_survey;
 
 #endif

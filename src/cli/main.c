@@ -31,7 +31,7 @@ static int end_help(void) {
 }
 
 static int print_help(void) {
-    tr_help_term summaries[16] = {{0}};
+    tr_help_term summaries[32] = {{0}};
     for (int i = 0; tr_help_commands[i]; i++) {
         summaries[i] = (tr_help_term){tr_help_commands[i]->name, tr_help_commands[i]->summary};
     }
@@ -46,7 +46,7 @@ static int print_help(void) {
 
 /* What all files share, and which formats there are. */
 static int print_files(void) {
-    tr_help_term summaries[16] = {{0}};
+    tr_help_term summaries[32] = {{0}};
     for (int i = 0; tr_help_formats[i]; i++) {
         summaries[i] = (tr_help_term){tr_help_formats[i]->name, tr_help_formats[i]->summary};
     }
@@ -87,9 +87,13 @@ static bool is_explained_by_help(const char *name) {
 static int help_on(const char *name) {
     const tr_help_command *command = tr_help_find_command(name);
     const tr_help_format *format = tr_help_find_format(name);
-    if (command) return tr_options_help(command);
+    if (command && !format) return tr_options_help(command);
     if (strcmp(name, tr_help_files.name) == 0) return print_files();
     if (!format) return is_explained_by_help(name) ? print_help() : wrong_command(name);
+    if (command) { /* and the file that it makes */
+        tr_help_command_text(command, stdout);
+        fputs("\nThe file\n\n", stdout);
+    }
     tr_help_format_text(format, stdout);
     return end_help();
 }

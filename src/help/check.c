@@ -12,14 +12,17 @@ const tr_help_command tr_help_check = {
             "frame, with its uncertainty, and says whether that is within the limits.",
             NULL},
     .operands =
-        (const tr_help_word[]){
-            {"JOB.yaml", NULL,
-             "the job file: it names the lens profile (or `lens: unknown`), the layout, the "
-             "sheets, and which plate marks which wheel",
-             "f yaml yml"},
-            {"PHOTO...", NULL, "photos; they replace the list in the job file",
-             "f jpg jpeg heic heif avif png"},
-            {0}},
+        (const tr_help_word[]){{"JOB.yaml", NULL,
+                                "the job file, or its name in the shop, such as J-0001: it names "
+                                "the lens profile (or `lens: unknown`), the layout, the "
+                                "sheets, and which plate marks which wheel",
+                                "f yaml yml"},
+                               {"PHOTO...", NULL,
+                                "photos; they replace the list in the job file. A job of a shop "
+                                "that lists none has those "
+                                "in the folder of its name, such as photos/J-0001",
+                                "f jpg jpeg heic heif avif png"},
+                               {0}},
     .options =
         (const tr_help_word[]){
             {"--json", NULL,

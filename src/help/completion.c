@@ -101,7 +101,10 @@ void tr_help_bash_completion(FILE *out) {
           "        [[ COMP_CWORD -eq 2 ]] && _trammel_words \"$cur\" files",
           out);
     for (int i = 0; tr_help_commands[i]; i++) fprintf(out, " %s", tr_help_commands[i]->name);
-    for (int i = 0; tr_help_formats[i]; i++) fprintf(out, " %s", tr_help_formats[i]->name);
+    for (int i = 0; tr_help_formats[i]; i++) {
+        const char *name = tr_help_formats[i]->name;
+        if (!tr_help_find_command(name)) fprintf(out, " %s", name);
+    }
     fputs("\n        return\n    fi\n    case \"$command $before\" in\n", out);
     for (int i = 0; tr_help_commands[i]; i++) put_values(tr_help_commands[i], out);
     fputs("    esac\n    if [[ $cur == -* ]]; then\n        case $command in\n", out);

@@ -113,6 +113,17 @@ const tr_help_format tr_help_job = {
             {"moved", NULL, "none",
              "ids of sheets on the floor or on stands that were moved between positions: each "
              "counts in each position for itself"},
+            {"confirmed", NULL, "nothing is confirmed",
+             "what was seen to before measuring, of the layout's `preconditions`: each at most "
+             "once. A required one that is not confirmed rules out a pass. `trammel confirm` "
+             "writes it"},
+            {"confirmed[].id", NULL, NULL, "id of the precondition"},
+            {"confirmed[].by", NULL, "required without `not_done`", "who confirmed it"},
+            {"confirmed[].at", NULL, "required without `not_done`",
+             "when: date and time of day, for example `2026-11-29T08:10`, also with seconds and "
+             "with the difference to UTC, `2026-11-29T08:10:00+01:00`"},
+            {"confirmed[].not_done", NULL, "it was done",
+             "in the place of a confirmation: it was not done, and why; at most 127 bytes"},
             {0}},
     .sections = (const tr_help_section[]){{0}},
     .examples =
@@ -150,6 +161,9 @@ const tr_help_format tr_help_job = {
                          "  - { point: front-left, sheet: PLATE-C, at_mm: [95, 0] }\n"
                          "  - { point: front-right, sheet: PLATE-D, at_mm: [95, 0] }\n"
                          "reference_sd_mm: 1.0\n"
+                         "confirmed:\n"
+                         "  - { id: tyre-pressures, by: T-04, at: 2026-11-29T08:10 }\n"
+                         "  - { id: tank-full, not_done: pump out of order }\n"
                          "level: { on: stand, along_deg: 0.12, across_deg: -0.05, sd_deg: 0.05 }\n"
                          "photos:\n"
                          "  - photos/1.jpg\n"

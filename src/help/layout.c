@@ -132,6 +132,25 @@ const tr_help_format tr_help_layout = {
             {"free_areas[].corners_mm", "mm", NULL,
              "x and y of its corners in their order round it, 3 to 64, in the directions of "
              "`axes`"},
+            {"preconditions", NULL, "none",
+             "what has to be seen to before the vehicle is measured, up to 64: tyre pressures, "
+             "load, steering straight. Each job says under `confirmed` who did, and when"},
+            {"preconditions[].id", NULL, NULL,
+             "what jobs call it: small letters, digits and `-`, as in `tyre-pressures`"},
+            {"preconditions[].text", NULL, NULL, "what it is, in words; at most 127 bytes"},
+            {"preconditions[].required", NULL, NULL,
+             "`true`: a check cannot pass unless it is confirmed; `false`: whether it is, is told"},
+            {"references", NULL, "the shop's",
+             "which sheet marks which point, for new jobs: `trammel job` writes them in the place "
+             "of those that the shop states for the same points, or beside them"},
+            {"references[].point", NULL, NULL, "as in a job"},
+            {"references[].sheet", NULL, "or `tag`", "as in a job"},
+            {"references[].tag", NULL, "or `sheet`", "as in a job"},
+            {"references[].size_mm", "mm", "only with `tag`", "as in a job"},
+            {"references[].at_mm", "mm", "[0, 0], the centre mark", "as in a job"},
+            {"references[].standoff_mm", "mm", "required for hub sheets", "as in a job"},
+            {"references[].on", NULL, "`floor` for plates and mats, else `vehicle`",
+             "as in a job: `floor` or `vehicle`"},
             {0}},
     .sections = (const tr_help_section[]){{0}},
     .examples =
@@ -140,6 +159,15 @@ const tr_help_format tr_help_layout = {
                                          "vehicle: Demo estate car\n"
                                          "axes: thrust\n"
                                          "thrust_limit_deg: 0.1\n"
+                                         "references:\n"
+                                         "  - { point: rear-left, sheet: HUB-RL, "
+                                         "standoff_mm: 62 }\n"
+                                         "  - { point: rear-right, sheet: HUB-RR, "
+                                         "standoff_mm: 62 }\n"
+                                         "  - { point: emblem, tag: 310, size_mm: 40, "
+                                         "on: vehicle }\n"
+                                         "  - { point: hatch, sheet: PLATE-A, at_mm: [95, 0], "
+                                         "on: floor }\n"
                                          "placements:\n"
                                          "  - sheet: BOARD-1\n"
                                          "    from: front-axle\n"
@@ -181,6 +209,11 @@ const tr_help_format tr_help_layout = {
                                        "track_rear_mm: 1750\n"
                                        "reference_tolerance_mm: 15\n"
                                        "flatness_mm: 5\n"
+                                       "preconditions:\n"
+                                       "  - { id: tyre-pressures, text: Tyre pressures set, "
+                                       "required: true }\n"
+                                       "  - { id: tank-full, text: Tank full, required: false "
+                                       "}\n"
                                        "floor:\n"
                                        "  limits: { slope_deg: 0.3, out_of_flat_mm: 5 }\n"
                                        "placements:\n"

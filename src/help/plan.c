@@ -21,13 +21,14 @@ const tr_help_command tr_help_plan = {
             "there yet.",
             NULL},
     .operands =
-        (const tr_help_word[]){
-            {"JOB.yaml", NULL,
-             "the job file; it has to name a lens profile (of several, the first is planned for)",
-             "f yaml yml"},
-            {"PHOTO...", NULL, "with `--after`: photos; they replace the list in the job file",
-             "f jpg jpeg heic heif avif png"},
-            {0}},
+        (const tr_help_word[]){{"JOB.yaml", NULL,
+                                "the job file, or its name in the shop; it has to name a lens "
+                                "profile (of several, the first is planned for)",
+                                "f yaml yml"},
+                               {"PHOTO...", NULL,
+                                "with `--after`: photos; they replace the list in the job file",
+                                "f jpg jpeg heic heif avif png"},
+                               {0}},
     .options =
         (const tr_help_word[]){
             {"--stations", "STATIONS.yaml",

@@ -12,7 +12,10 @@ const tr_help_command tr_help_print = {
             "the centre mark, an arrow UP, its id, and a 100 mm rule both ways; on a plate also a "
             "plumb mark near one edge, with its `at_mm` for the job.",
             NULL},
-    .operands = (const tr_help_word[]){{"SHEET.yaml", NULL, "the sheet file", "f yaml yml"}, {0}},
+    .operands = (const tr_help_word[]){{"SHEET.yaml", NULL,
+                                        "the sheet file, or its name in the shop, such as plate-rl",
+                                        "f yaml yml"},
+                                       {0}},
     .options =
         (const tr_help_word[]){
             {"--out", "FILE.pdf",

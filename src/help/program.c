@@ -16,8 +16,10 @@ const tr_help_topic tr_help_program = {
             {"In order of use",
              .paragraphs =
                  (const char *const[]){
-                     "First `trammel print`, for the sheets; then `trammel lens`, once for each "
-                     "camera at one focus and image size; then `trammel check`, for each vehicle. "
+                     "First `trammel shop`, for a folder in which everything has its place; then "
+                     "`trammel print`, for the sheets; then `trammel lens`, once for each camera "
+                     "at one focus and image size; then, for each vehicle, `trammel job` and "
+                     "`trammel check`. "
                      "`trammel survey` measures a sheet whose marks are not where its file says. "
                      "`trammel help COMMAND` explains a command, `trammel help files` the files "
                      "that you write.",

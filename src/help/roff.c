@@ -147,6 +147,12 @@ static void put_see(const char *const *names, FILE *out) {
     put_heading("See also", out);
     for (int i = 0; names[i]; i++) {
         bool is_format = tr_help_find_format(names[i]) || strcmp(names[i], "files") == 0;
+        bool is_both = is_format && tr_help_find_command(names[i]);
+        if (is_both) {
+            fputs(".BR trammel\\-", out);
+            put_literal(names[i], out);
+            fputs(" (1),\n", out);
+        }
         fputs(".BR trammel", out);
         if (*names[i]) fputs("\\-", out);
         put_literal(names[i], out);

@@ -52,6 +52,13 @@ const tr_placement *tr_job_placement_of(const tr_job *job, int sheet) {
     return NULL;
 }
 
+const tr_confirmation *tr_job_confirmation_of(const tr_job *job, int precondition) {
+    for (int i = 0; i < job->n_confirmations; i++) {
+        if (job->confirmations[i].precondition == precondition) return &job->confirmations[i];
+    }
+    return NULL;
+}
+
 bool tr_job_needs_sheet(const tr_job *job, int sheet) {
     for (int i = 0; i < job->n_references; i++) {
         if (job->references[i].sheet == sheet) return true;
@@ -555,7 +562,7 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_yaml_keys(y,
                  "job vehicle_id? technician? lens layout sheets references reference_sd_mm "
                  "hub_tilt_sd_deg? floor_sd_mm? level? pointers? pointer_sd_mm? photos? positions? "
-                 "moved?");
+                 "moved? confirmed?");
     tr_yaml_text(tr_yaml_at(y, "job"), job.id, sizeof job.id);
     tr_yaml_text(tr_yaml_at(y, "vehicle_id"), job.vehicle_id, sizeof job.vehicle_id);
     tr_yaml_text(tr_yaml_at(y, "technician"), job.technician, sizeof job.technician);
@@ -591,6 +598,9 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_check_untagged(y, &job);
     read_moved(tr_yaml_at(y, "moved"), &job);
     read_level(tr_yaml_at(y, "level"), &job);
+    job.confirmations =
+        tr_read_confirmations(tr_yaml_at(y, "confirmed"), job.layout.preconditions,
+                              job.layout.n_preconditions, job.layout.id, &job.n_confirmations);
     if (!tr_yaml_close(y, err)) {
         tr_job_release(&job);
         return false;
@@ -606,6 +616,7 @@ void tr_job_release(tr_job *job) {
     free(job->sheets);
     free(job->references);
     free(job->pointers);
+    free(job->confirmations);
     for (int i = 0; i < job->n_photos; i++) free(job->photos[i]);
     free(job->photos);
     free(job->photo_lens);

@@ -88,6 +88,8 @@ typedef struct {
     int *photo_position; /* of each: the roll position in which it was taken, from 0 */
     int n_photos;
     int n_positions; /* at least 1: the vehicle was rolled between them, and stands in the last */
+    tr_confirmation *confirmations; /* of the layout's preconditions, in the file's order */
+    int n_confirmations;
     bool is_moved[TR_JOB_MAX_SHEETS]; /* of each sheet: it was moved between positions */
 } tr_job;
 
@@ -102,6 +104,10 @@ typedef struct {
    64 sheets, TR_MAX_REFERENCES, TR_MAX_PHOTOS, TR_MAX_LENSES, TR_MAX_POSITIONS. */
 TR_MUST_USE bool tr_job_read(const char *path, tr_job *out, tr_error *err);
 void tr_job_release(tr_job *job);
+
+/* What the job says of one of the layout's preconditions; NULL: nothing. Valid as long as the job.
+ */
+const tr_confirmation *tr_job_confirmation_of(const tr_job *job, int precondition);
 
 /* The index of a sheet by its id, -1 where there is none. */
 int tr_job_find_sheet(const tr_job *job, const char *id);

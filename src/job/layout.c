@@ -205,7 +205,7 @@ bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
     tr_yaml y = tr_yaml_open(path);
     tr_yaml_keys(y, "layout vehicle axes wheelbase_mm? track_front_mm? track_rear_mm? "
                     "reference_tolerance_mm? thrust_limit_deg? flatness_mm? floor? placements "
-                    "between? free_areas?");
+                    "between? free_areas? preconditions? references?");
     tr_yaml_text(tr_yaml_at(y, "layout"), layout.id, sizeof layout.id);
     tr_yaml_text(tr_yaml_at(y, "vehicle"), layout.vehicle, sizeof layout.vehicle);
     layout.axes = (tr_axes)tr_yaml_choice(tr_yaml_at(y, "axes"), AXES, 3);
@@ -224,6 +224,9 @@ bool tr_layout_read(const char *path, tr_layout *out, tr_error *err) {
     read_placements(tr_yaml_at(y, "placements"), &layout);
     read_relations(tr_yaml_at(y, "between"), &layout);
     tr_free_areas_read(tr_yaml_at(y, "free_areas"), &layout);
+    layout.preconditions =
+        tr_read_preconditions(tr_yaml_at(y, "preconditions"), &layout.n_preconditions);
+    layout.references = tr_read_usual_references(tr_yaml_at(y, "references"), &layout.n_references);
     layout.path = tr_path_beside("", path);
     if (!layout.path) tr_yaml_fail_memory(y);
     if (!tr_yaml_close(y, err)) {
@@ -238,6 +241,8 @@ void tr_layout_release(tr_layout *layout) {
     free(layout->path);
     free(layout->placements);
     free(layout->relations);
+    free(layout->preconditions);
+    free(layout->references);
     tr_free_areas_release(layout);
     *layout = (tr_layout){0};
 }

@@ -5,6 +5,8 @@
 
 #include "base/error.h"
 #include "geom/geom.h"
+#include "job/preconditions.h"
+#include "job/usual.h"
 
 /* The six axes of a placement in the vehicle frame (ISO 8855 directions): mm and rad. */
 typedef enum { TR_X, TR_Y, TR_Z, TR_YAW, TR_PITCH, TR_ROLL, TR_N_AXES } tr_axis;
@@ -101,6 +103,10 @@ typedef struct {
     int n_relations;
     tr_free_area *free_areas;
     int n_free_areas;
+    tr_precondition *preconditions;
+    int n_preconditions;
+    tr_usual_reference *references; /* that new jobs get, beside the shop's or in their place */
+    int n_references;
 } tr_layout;
 
 /* On failure err names file, line and key, and *out is empty. A sheet may be placed only once. */

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/language.h"
 #include "base/text.h"
 
 /* Items of a list that are named unless its placeholder says more. */
@@ -249,6 +250,16 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_VEHICLE_ID_DIGIT] =
         "The check digit (the ninth character) of the vehicle id {vehicle_id} does not fit: read "
         "the id from the vehicle again. Outside North America that character may be anything.",
+
+    /* ---- before measuring ---- */
+    [TR_FOUND_PRECONDITION_MISSING] = TR_N(
+        "The layout requires before measuring: '{text}' ({id}). The job does not say that this "
+        "was so, and without it nothing passes. If it was so when the photos were taken, "
+        "confirm it in the job; if not, see to it and take the photos again."),
+    [TR_FOUND_PRECONDITION_NOT_DONE] =
+        TR_N("The layout requires before measuring: '{text}' ({id}). By the job this was not done: "
+             "'{reason}'. Without it nothing passes: see to it, take the photos again, and confirm "
+             "it in the job."),
 
     /* ---- targets ---- */
     [TR_FOUND_SHEET_TURNED] =

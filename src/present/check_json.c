@@ -736,6 +736,34 @@ static json_t *photos_json(const tr_check_result *result) {
     return NULL;
 }
 
+const char *const TR_PRECONDITION_STATES[] = {
+    [TR_CONFIRMED] = "confirmed", [TR_NOT_CONFIRMED] = "not confirmed", [TR_NOT_DONE] = "not done"};
+
+static json_t *precondition_json(const tr_precondition_result *p) {
+    json_t *json = json_object();
+    if (json && tr_json_put(json, "id", tr_json_text(p->id)) &&
+        tr_json_put(json, "text", tr_json_text(p->text)) &&
+        tr_json_put(json, "required", json_boolean(p->is_required)) &&
+        tr_json_put(json, "state", json_string(TR_PRECONDITION_STATES[p->state])) &&
+        tr_json_put(json, "by", known_text(p->by)) && tr_json_put(json, "at", known_text(p->at)) &&
+        tr_json_put(json, "reason", known_text(p->reason))) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *preconditions_json(const tr_check_result *result) {
+    json_t *json = json_array();
+    bool ok = json;
+    for (int i = 0; ok && i < result->n_preconditions; i++) {
+        ok = tr_json_push(json, precondition_json(&result->preconditions[i]));
+    }
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
 /* What is said of the job. */
 static bool put_job(json_t *json, const tr_check_result *result) {
     return !result->has_job ||
@@ -746,6 +774,8 @@ static bool put_job(json_t *json, const tr_check_result *result) {
             tr_json_put(json, "flatness_limit_mm", tr_json_number(result->flatness_mm)) &&
             (!(result->thrust_limit_rad > 0) ||
              tr_json_put(json, "thrust_limit_deg", stated(TR_YAW, result->thrust_limit_rad))) &&
+            (result->n_preconditions == 0 ||
+             tr_json_put(json, "preconditions", preconditions_json(result))) &&
             tr_json_put(json, "steady_camera", json_boolean(result->is_camera_steady)));
 }
 

@@ -62,5 +62,7 @@ typedef struct {
 extern const tr_floor_key TR_FLOOR_KEYS[TR_FLOOR_N];
 /* "plates", "sheets", in the order of tr_stand; "" where nothing tells it. */
 extern const char *const TR_STAND_WORDS[];
+/* "confirmed", "not confirmed", "not done", in the order of tr_precondition_state. */
+extern const char *const TR_PRECONDITION_STATES[];
 
 #endif

@@ -606,6 +606,41 @@ static bool read_finding(const json_t *json, tr_findings *list, tr_error *err) {
 
 /* ---- all of it ---- */
 
+static tr_precondition_state state_of(const json_t *json, tr_error *err) {
+    const char *word = string_of(json, "state", err);
+    for (tr_precondition_state s = TR_CONFIRMED; s <= TR_NOT_DONE; s++) {
+        if (strcmp(word, TR_PRECONDITION_STATES[s]) == 0) return s;
+    }
+    refuse(err, "state", "confirmed, not confirmed or not done");
+    return TR_NOT_CONFIRMED;
+}
+
+static void read_precondition(const json_t *json, tr_precondition_result *p, tr_error *err) {
+    text_of(json, "id", p->id, sizeof p->id, err);
+    text_of(json, "text", p->text, sizeof p->text, err);
+    p->is_required = bool_of(json, "required", err);
+    p->state = state_of(json, err);
+    text_of(json, "by", p->by, sizeof p->by, err);
+    text_of(json, "at", p->at, sizeof p->at, err);
+    text_of(json, "reason", p->reason, sizeof p->reason, err);
+}
+
+/* Only where the layout has any. */
+static void read_preconditions(const json_t *json, tr_check_result *out, tr_error *err) {
+    int n;
+    if (!json_object_get(json, "preconditions")) return;
+    const json_t *all = array_of(json, "preconditions", 0, &n, err);
+    out->preconditions = tr_array(n, sizeof *out->preconditions);
+    if (!out->preconditions) {
+        tr_fail_memory(err);
+        return;
+    }
+    for (; out->n_preconditions < n && is_fine(err); out->n_preconditions++) {
+        read_precondition(json_array_get(all, (size_t)out->n_preconditions),
+                          &out->preconditions[out->n_preconditions], err);
+    }
+}
+
 static void read_job(const json_t *json, tr_check_result *out, tr_error *err) {
     out->has_job = json_is_string(json_object_get(json, "job"));
     if (!out->has_job) return;
@@ -707,6 +742,7 @@ bool tr_check_json_read(const json_t *json, tr_check_result *out, tr_error *err)
     int n;
     memset(out, 0, sizeof *out);
     read_job(json, out, &first);
+    read_preconditions(json, out, &first);
     read_why(json, &out->why, &first);
     read_photos(json, out, &first);
     if (out->why.code == TR_OK) read_measured(json, out, &first);

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/language.h"
 #include "base/text.h"
 #include "base/wrap.h"
 #include "present/moves.h"
@@ -641,6 +642,34 @@ static void put_free_areas(const page *p, const tr_check_result *result) {
     tr_text_wrap(p->out, 2, 2, tr_areas_not_judged());
 }
 
+/* Who confirmed it and when, or why it was not done. */
+static void put_precondition(const page *p, const tr_precondition_result *c) {
+    char how[512];
+    bool is_missing = c->is_required && c->state != TR_CONFIRMED;
+    if (c->state == TR_CONFIRMED)
+        snprintf(how, sizeof how, TR_("%s: confirmed by %s, %s"), c->text, c->by, c->at);
+    else if (c->state == TR_NOT_CONFIRMED)
+        snprintf(how, sizeof how,
+                 is_missing ? TR_("%s: NOT CONFIRMED, but required")
+                            : TR_("%s: not confirmed; not required"),
+                 c->text);
+    else
+        snprintf(how, sizeof how,
+                 is_missing ? TR_("%s: NOT DONE, but required: %s")
+                            : TR_("%s: not done; not required: %s"),
+                 c->text, c->reason);
+    fputs(is_missing ? "  ! " : "  - ", p->out);
+    tr_text_wrap(p->out, 4, 4, show(how).text);
+}
+
+static void put_preconditions(const page *p, const tr_check_result *result) {
+    if (result->n_preconditions == 0) return;
+    fprintf(p->out, "\n%s\n", TR_("Before measuring"));
+    for (int i = 0; i < result->n_preconditions; i++) {
+        put_precondition(p, &result->preconditions[i]);
+    }
+}
+
 static void put_rule(const page *p) {
     for (int i = 0; i < TR_TEXT_WIDTH; i++) fputs("━", p->out);
     fputc('\n', p->out);
@@ -661,6 +690,7 @@ static void put_verdict(const page *p, tr_verdict verdict, const char *word, con
 /* What there is of a check without a measurement. */
 static void put_failed(const page *p, const tr_check_result *result) {
     if (result->has_job) put_head(p, result);
+    put_preconditions(p, result);
     if (result->n_photos > 0) put_photos(p, result);
     put_findings(p, result);
     char text[1024];
@@ -675,6 +705,7 @@ void tr_check_text(const tr_check_result *result, bool is_coloured, FILE *out) {
         return;
     }
     put_head(&p, result);
+    put_preconditions(&p, result);
     put_summary(&p, result);
     for (int i = 0; i < result->n_targets; i++) put_target(&p, result, i);
     put_relations(&p, result);

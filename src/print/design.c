@@ -6,6 +6,7 @@
 #include "base/number.h"
 #include "print/artwork.h"
 #include "print/pages.h"
+#include "print/sheet_ids.h"
 
 /* Tags smaller than this cannot be read from where photos are taken: some metres away, or, of a
    checkerboard, half a metre. mm */
@@ -354,10 +355,11 @@ static void name_sheet(const tr_design *d, tr_sheet *s) {
     }
 }
 
-static bool choose_ids(const tr_design *d, const tr_shop *shop, tr_sheet *s, tr_error *err) {
+static bool choose_ids(const tr_design *d, const tr_sheet_folder *sheets, tr_sheet *s,
+                       tr_error *err) {
     int *ids = calloc((size_t)s->n_tags + 1, sizeof *ids);
     if (!ids) return tr_fail_memory(err);
-    bool ok = tr_shop_choose(shop, d->family, d->id_low, d->id_high, s->n_tags, ids, err);
+    bool ok = tr_sheet_ids_choose(sheets, d->family, d->id_low, d->id_high, s->n_tags, ids, err);
     for (int i = 0; i < s->n_tags && ok; i++) s->tags[i].id = ids[i];
     free(ids);
     return ok;
@@ -371,12 +373,13 @@ static bool try_artwork(const tr_sheet *s, tr_error *err) {
     return ok;
 }
 
-bool tr_design_make(const tr_design *d, const tr_shop *shop, tr_sheet *out, tr_error *err) {
+bool tr_design_make(const tr_design *d, const tr_sheet_folder *sheets, tr_sheet *out,
+                    tr_error *err) {
     static bool (*const LAY_OUT[TR_N_DESIGNS])(work *) = {lay_out_plate, lay_out_pointer,
                                                           lay_out_hub,   lay_out_mat,
                                                           lay_out_mat,   lay_out_checkerboard};
     *out = (tr_sheet){0};
-    const tr_sheet *same = tr_shop_sheet(shop, d->id);
+    const tr_sheet *same = tr_sheet_folder_sheet(sheets, d->id);
     if (same) {
         return tr_fail(err, TR_BAD_INPUT, "the name %s is used already, in %s; give another --name",
                        d->id, same->path);
@@ -387,7 +390,7 @@ bool tr_design_make(const tr_design *d, const tr_shop *shop, tr_sheet *out, tr_e
     work w = {.design = d, .sheet = out, .part = part, .cells = cells, .err = err};
     size_face(&w);
     name_sheet(d, out);
-    bool ok = LAY_OUT[d->kind](&w) && choose_ids(d, shop, out, err) && try_artwork(out, err);
+    bool ok = LAY_OUT[d->kind](&w) && choose_ids(d, sheets, out, err) && try_artwork(out, err);
     if (!ok) tr_sheet_release(out);
     return ok;
 }

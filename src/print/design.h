@@ -16,7 +16,7 @@
 #ifndef TR_PRINT_DESIGN_H
 #define TR_PRINT_DESIGN_H
 
-#include "print/shop.h"
+#include "sheet/folder.h"
 
 typedef enum {
     TR_DESIGN_PLATE,
@@ -50,7 +50,7 @@ typedef struct {
 /* Lays out a sheet whose tag ids no sheet of the shop has. *out is released by the caller
    (tr_sheet_release); its path is NULL. Fails where the numbers do not go together (err says
    which), the name is used in the shop already, or the range of ids is used up. */
-TR_MUST_USE bool tr_design_make(const tr_design *design, const tr_shop *shop, tr_sheet *out,
-                                tr_error *err);
+TR_MUST_USE bool tr_design_make(const tr_design *design, const tr_sheet_folder *sheets,
+                                tr_sheet *out, tr_error *err);
 
 #endif

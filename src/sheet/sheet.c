@@ -418,3 +418,11 @@ void tr_sheet_release(tr_sheet *sheet) {
     free(sheet->points);
     *sheet = (tr_sheet){0};
 }
+
+bool tr_sheet_has_tag(const tr_sheet *sheet, const char *family, int id) {
+    if (strcmp(sheet->tag_family, family) != 0) return false;
+    for (int i = 0; i < sheet->n_tags; i++) {
+        if (sheet->tags[i].id == id) return true;
+    }
+    return false;
+}

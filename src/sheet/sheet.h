@@ -128,6 +128,9 @@ int tr_sheet_find_point(const tr_sheet *sheet, const char *name);
 /* The index of the one of n sheets with this id, -1 where there is none. */
 int tr_sheet_find(const tr_sheet *sheets, int n, const char *id);
 
+/* One of its tags is of that family and id. */
+bool tr_sheet_has_tag(const tr_sheet *sheet, const char *family, int id);
+
 /* Writes a sheet file from which the same sheet is read, bit by bit (a turn to its last bit but
    one, and the covariances of turns); whole or not at all (base/file.h). The sheet must be one that
    tr_sheet_read would accept. */
