@@ -7,6 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/language.h"
+
 /* After scaling H to a unit diagonal, a pivot is 1 - R^2, R being the multiple correlation of that
    unknown with those before it. Below this it is rounding, and the unknown is not determined. */
 static const double UNDETERMINED_PIVOT = 1e-12;
@@ -472,7 +474,7 @@ static bool assemble(tr_lsq *q, loss l, tr_lsq_result *result) {
 }
 
 static void fail_undetermined(const tr_lsq *q, int unknown, tr_error *err) {
-    char name[160] = "an unknown";
+    char name[160] = TR_N("an unknown");
     if (q->problem->name) q->problem->name(q->problem->context, unknown, name, sizeof name);
     tr_fail(err, TR_NO_MEASURE,
             "%s is not determined by these marks; take more photos from other sides", name);

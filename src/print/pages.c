@@ -4,6 +4,8 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/language.h"
+
 /* In the order of tr_paper_names. Sources: ISO 216:2007, table 1; ANSI/ASME Y14.1-2012, table 1
    (size A, 8.5 x 11 in). */
 static const tr_paper PAPERS[] = {{"A4", 210, 297}, {"A3", 297, 420}, {"Letter", 215.9, 279.4}};
@@ -257,13 +259,13 @@ static bool refuse_size(const tr_artwork *a, const tr_paper *paper, double overl
     const tr_sheet *s = a->sheet;
     const tr_paper *largest = tr_paper_by_name("A3");
     tr_pages tiles = {0};
-    const char *what_to_do = "make it in several sheets";
+    const char *what_to_do = TR_N("make it in several sheets");
     if (is_one_page(s)) {
-        what_to_do = "print it on one page of its own size (--page own)";
+        what_to_do = TR_N("print it on one page of its own size (--page own)");
     } else if (paper != largest) {
         if (!plan_best_tiles(a, largest, overlap_mm, &tiles, err)) return false;
         if (tiles.n <= MAX_PAGES)
-            what_to_do = "print it in tiles (--page A3), or make it in several sheets";
+            what_to_do = TR_N("print it in tiles (--page A3), or make it in several sheets");
         tr_pages_release(&tiles);
     }
     if (!paper) {
