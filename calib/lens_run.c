@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "base/language.h"
 #include "base/median.h"
 #include "base/text.h"
 #include "base/wrap.h"
@@ -168,16 +169,18 @@ static int count_used(const tr_lens_run *run) {
  */
 static void say_taken(const tr_camera *camera, tr_camera_trait by, char *out, size_t size) {
     switch (by) {
-    case TR_CAMERA_NAME: snprintf(out, size, "with %s", camera->name); break;
-    case TR_CAMERA_ZOOM: snprintf(out, size, "at digital zoom %.4g", tr_camera_zoom(camera)); break;
+    case TR_CAMERA_NAME: snprintf(out, size, TR_N("with %s"), camera->name); break;
+    case TR_CAMERA_ZOOM:
+        snprintf(out, size, TR_N("at digital zoom %.4g"), tr_camera_zoom(camera));
+        break;
     case TR_CAMERA_FOCAL_LENGTH:
-        snprintf(out, size, "at a focal length of %.4g mm", camera->focal_length_mm);
+        snprintf(out, size, TR_N("at a focal length of %.4g mm"), camera->focal_length_mm);
         break;
     case TR_CAMERA_EQUIVALENT_FOCAL_LENGTH:
-        snprintf(out, size, "at a focal length equivalent to %.4g mm",
+        snprintf(out, size, TR_N("at a focal length equivalent to %.4g mm"),
                  camera->equivalent_focal_length_mm);
         break;
-    case TR_CAMERA_LENS: snprintf(out, size, "with lens %s", camera->lens); break;
+    case TR_CAMERA_LENS: snprintf(out, size, TR_N("with lens %s"), camera->lens); break;
     }
 }
 
@@ -242,7 +245,7 @@ static bool check_sizes(tr_lens_run *run, tr_error *err) {
     if (!other) return true;
     char more[32] = "";
     two_names names = names_of(first, other);
-    if (n_other > 1) snprintf(more, sizeof more, " (and %d more)", n_other - 1);
+    if (n_other > 1) snprintf(more, sizeof more, TR_N(" (and %d more)"), n_other - 1);
     return tr_fail(err, TR_NO_MEASURE,
                    "'%s' has %d x %d px, but '%s'%s has %d x %d px; a lens profile is for one "
                    "camera at one image size: use photos of one size only",
@@ -462,8 +465,8 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
             "or were some edited? Use photos of one stiff board, as the camera stored "
             "them",
             contradiction_px,
-            run->is_steady ? "as they do where the camera is not as steady as --steady says"
-                           : "by more than a hand that moves and a lens that shifts explain");
+            run->is_steady ? TR_N("as they do where the camera is not as steady as --steady says")
+                           : TR_N("by more than a hand that moves and a lens that shifts explain"));
     }
     double sd_part = fmax(sqrt(lens->covariance[TR_FX * TR_LENS_N + TR_FX]) / lens->param[TR_FX],
                           sqrt(lens->covariance[TR_FY * TR_LENS_N + TR_FY]) / lens->param[TR_FY]);
@@ -486,12 +489,16 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
     }
     if (!tr_lens_is_one_to_one(lens)) {
         char places[200];
-        tr_lens_quality_uncovered(run, ", ", places, sizeof places);
-        return tr_fail(
-            err, TR_NO_MEASURE,
-            "the distortion found cannot be right up to the edges of the image; take more "
-            "photos with the board in the image's corners%s%s",
-            *places ? ": none reaches " : "", places);
+        tr_lens_quality_uncovered(run, TR_N(" or "), places, sizeof places);
+        return *places
+                   ? tr_fail(err, TR_NO_MEASURE,
+                             "the distortion found cannot be right up to the edges of the image; "
+                             "take more photos with the board in the image's corners: none reaches "
+                             "%s",
+                             places)
+                   : tr_fail(err, TR_NO_MEASURE,
+                             "the distortion found cannot be right up to the edges of the image; "
+                             "take more photos with the board in the image's corners");
     }
     return true;
 }

@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "base/language.h"
 #include "base/median.h"
 /* The image in GRID x GRID parts: an outer ring of a fifth, in which distortion is strongest, and
    the middle. A board that must be wholly in the photo still has corners in the ring. */
@@ -156,9 +157,10 @@ static bool judge_alike(const judge *j, int i) {
 
 int tr_lens_quality_uncovered(const tr_lens_run *run, const char *joint, char *out, size_t size) {
     /* Rows 0 | 1 2 3 | 4 are top, middle and bottom; columns likewise. */
-    static const char *const words[3][3] = {{"top left", "top", "top right"},
-                                            {"left", "middle", "right"},
-                                            {"bottom left", "bottom", "bottom right"}};
+    static const char *const words[3][3] = {
+        {TR_N("the top left"), TR_N("the top"), TR_N("the top right")},
+        {TR_N("the left"), TR_N("the middle"), TR_N("the right")},
+        {TR_N("the bottom left"), TR_N("the bottom"), TR_N("the bottom right")}};
     bool is_covered[GRID][GRID] = {{false}};
     int n_empty[3][3] = {{0}};
     int n_parts[3][3] = {{0}};
@@ -319,7 +321,7 @@ static bool judge_edges(const judge *j) {
    camera: where its x is positive the board's left side, as seen in the photo, is the nearer one.
  */
 static bool judge_tilts(const judge *j) {
-    static const char *const nearer[] = {"left", "right", "top", "bottom"};
+    static const char *const nearer[] = {TR_N("left"), TR_N("right"), TR_N("top"), TR_N("bottom")};
     int count[4] = {0};
     int n_tilted = 0;
     for (int i = 0; i < j->run->n_photos; i++) {

@@ -25,9 +25,9 @@ static tr_finding sample(tr_finding_kind kind) {
 }
 
 static bool names(const char *message, const char *name) {
-    char placeholder[4][TR_ARGUMENT_NAME_SIZE + 4];
-    static const char *const FORMS[] = {"{%s}", "{%s:", "{%s?", "{|%s|"};
-    for (int i = 0; i < 4; i++) {
+    char placeholder[6][TR_ARGUMENT_NAME_SIZE + 4];
+    static const char *const FORMS[] = {"{%s}", "{%s:", "{%s?", "{|%s|", "{~%s}", "{~%s:"};
+    for (int i = 0; i < 6; i++) {
         snprintf(placeholder[i], sizeof placeholder[i], FORMS[i], name);
         if (strstr(message, placeholder[i])) return true;
     }
@@ -123,9 +123,9 @@ static void placeholders_show_arguments(void **state) {
 static void what_is_no_placeholder_is_refused(void **state) {
     (void)state;
     static const char *const BAD[] = {
-        "{away}",        "{}",           "{sheet",        "{sheet:.1f}", "{away_mm}",
-        "{away_mm:.1}",  "{away_mm:1f}", "{away_mm:.1d}", "{photos:x}",  "{sheet?a|b}",
-        "{away_mm?a,b}", "{|sheet|}",    "{|away_mm:.1f}"};
+        "{away}",        "{}",           "{sheet",         "{sheet:.1f}",    "{away_mm}",
+        "{away_mm:.1}",  "{away_mm:1f}", "{away_mm:.1d}",  "{photos:x}",     "{sheet?a|b}",
+        "{away_mm?a,b}", "{|sheet|}",    "{|away_mm:.1f}", "{~away_mm:.1f}", "{~photos?a|b}"};
     char one[] = "1.jpg";
     tr_finding f = moved(one, 1);
     for (size_t i = 0; i < sizeof BAD / sizeof *BAD; i++) {

@@ -717,7 +717,7 @@ static void test_unknown_lens_is_not_told(void **state) {
     tr_sim_options options = honest(21);
     options.scene.is_lens_unknown = true;
     options.n_photos = 3;
-    expect_lens_not_told(&options, "3 usable photos are too few");
+    expect_lens_not_told(&options, "the number of usable photos, 3, is too small");
     options.n_photos = 5;
     options.noise.marks = 0; /* marks that are better than they say, so that none is left out */
     options.noise.mark_sd = 1000;

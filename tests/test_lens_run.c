@@ -318,7 +318,8 @@ static void middle_only(void **unused) {
         bool ok = tr_lens_solve(&run, &err);
         n_refused += !ok;
         if (ok) {
-            check_says(&run, "part_not_covered", "top left, top, top right, left, right, bottom");
+            check_says(&run, "part_not_covered",
+                       "the top left, the top, the top right, the left, the right, the bottom");
             snprintf(run.calibration.lens.id, sizeof run.calibration.lens.id, "middle");
             assert_true(tr_lens_profile_write(path, &run.calibration.lens, NULL));
         } else {
@@ -614,7 +615,7 @@ static void one_sided(void **unused) {
     }
     tr_lens_run run = simulate_set(&w, &BOARD, from, 12, "one side");
     check_solves(&run);
-    check_says(&run, "part_not_covered", "top left, left and bottom left;");
+    check_says(&run, "part_not_covered", "the top left, the left and the bottom left;");
     check_says(&run, "tilt_missing", "its top edge");
     tr_lens_run_release(&run);
 }

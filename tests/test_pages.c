@@ -772,7 +772,7 @@ static void text_says_who_has_to_look(void **state) {
     if (getenv("TRAMMEL_SHOW")) puts(strstr(text, "Free areas"));
     assert_non_null(
         strstr(text, "\nFree areas\n  near, up to 400 mm: photo-1.png shows all of it"));
-    assert_non_null(strstr(text, "wide, up to 400 mm: no photo shows all of it; photo-1.png"));
+    assert_non_null(strstr(text, "wide, up to 400 mm: No photo shows all of it. photo-1.png"));
     assert_non_null(strstr(text, "Take one more photo"));
     assert_null(strstr(text, "was not measured: it is drawn"));
     assert_non_null(strstr(text, "does not judge"));

@@ -856,10 +856,10 @@ static void text_says_how_to_decide_what_is_inconclusive(void **state) {
     assert_non_null(strstr(text, "  ?  INCONCLUSIVE\n"));
     assert_non_null(
         strstr(text, "X forward: cannot pass with u95 ±12.0 mm; it needs at most ±7.9."));
-    assert_non_null(strstr(text, "For less u95 from the marks: add photos"));
-    assert_non_null(strstr(text, "PLATE-C is in 1 photo only"));
+    assert_non_null(strstr(text, "For less u95 from the marks: Add photos"));
+    assert_non_null(strstr(text, "PLATE-C is in one photo only"));
     assert_non_null(strstr(text, "from the vehicle's left or from the vehicle's right."));
-    assert_non_null(strstr(text, "For less u95 from the plates: set the plates more exactly"));
+    assert_non_null(strstr(text, "For less u95 from the plates: Set the plates more exactly"));
     assert_null(strstr(text, "from the lens:"));
     assert_null(strstr(text, "Slide")); /* would not help */
     free(text);
@@ -870,9 +870,9 @@ static void text_says_how_to_decide_what_is_inconclusive(void **state) {
 /* Nobody is told to survey again what never was surveyed. */
 static void text_asks_for_the_survey_that_is_missing(void **state) {
     (void)state;
-    static const char *const ADVICE[] = {"survey the sheets ('trammel survey'): until then",
-                                         "survey the sheets that were not surveyed yet",
-                                         "survey the sheets again ('trammel survey')"};
+    static const char *const ADVICE[] = {"Survey the sheets ('trammel survey'): until then",
+                                         "Survey the sheets that were not surveyed yet",
+                                         "Survey the sheets again ('trammel survey')"};
     for (int i = 0; i < 3; i++) {
         scene *s = make_scene(1);
         char advice[512];
@@ -886,7 +886,7 @@ static void text_asks_for_the_survey_that_is_missing(void **state) {
 /* A camera that scatters, and photos that are all level: two upright ones would tell more. */
 static void text_asks_for_photos_of_a_turned_camera(void **state) {
     (void)state;
-    static const char TURN[] = "add two photos for which the camera is turned by a quarter";
+    static const char TURN[] = "Add two photos for which the camera is turned by a quarter";
     enum { PHOTOS = 4 };
     for (int n_turned = 0; n_turned <= PHOTOS; n_turned++) {
         for (int steady = 0; steady < 2; steady++) {
@@ -917,7 +917,7 @@ static void text_asks_for_photos_of_a_turned_camera(void **state) {
             }
             line[n] = 0;
             assert_non_null(strstr(line, "For less u95 from the lens:"));
-            assert_non_null(strstr(line, "calibrate the lens again, with more photos"));
+            assert_non_null(strstr(line, "alibrate the lens again, with more photos"));
             assert_int_equal(strstr(line, TURN) != NULL, !steady && n_turned != 2);
             free(line);
             free(text);

@@ -4,6 +4,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/language.h"
+
 static void copy_end(char *to, size_t size, const char *from) {
     size_t n = strlen(from);
     const char *start = n < size ? from : from + (n - size + 1);
@@ -46,15 +48,16 @@ bool tr_fail_memory(tr_error *err) {
 }
 
 void tr_error_print(const tr_error *err, char *out, size_t size) {
-    char place[288] = "";
+    char place[288] = "", text[2 * sizeof err->text];
+    tr_message_translated(err->text, text, sizeof text);
     if (err->file[0] && err->line > 0) {
         snprintf(place, sizeof place, "%s:%d: ", err->file, err->line);
     } else if (err->file[0]) {
         snprintf(place, sizeof place, "%s: ", err->file);
     }
     if (err->key[0]) {
-        snprintf(out, size, "%s'%s' %s", place, err->key, err->text);
+        snprintf(out, size, "%s'%s' %s", place, err->key, text);
     } else {
-        snprintf(out, size, "%s%s", place, err->text);
+        snprintf(out, size, "%s%s", place, text);
     }
 }

@@ -25,7 +25,7 @@ typedef struct {
     int line;       /* from 1; 0 where there is none */
     char file[256]; /* "" where there is none; a longer path keeps its end */
     char key[96];   /* path of the YAML value, for example placements[0].limits.x_mm */
-    char text[384]; /* what is wrong, then what to do; one sentence, no newline */
+    char text[384]; /* what is wrong, then what to do; one English sentence, no newline */
 } tr_error;
 
 /* Fill err and return false, so that a caller may write: return tr_fail(...).
@@ -39,7 +39,8 @@ bool tr_fail_at(tr_error *err, tr_code code, const char *file, int line, const c
 /* Short for an allocation that failed. */
 bool tr_fail_memory(tr_error *err);
 
-/* One line: "file:12: 'key' text". Always ends with 0; cut to size. */
+/* One line: "file:12: 'key' text", the text in the user's language (base/language.h). Always ends
+   with 0; cut to size. */
 void tr_error_print(const tr_error *err, char *out, size_t size);
 
 #endif

@@ -1,3 +1,4 @@
+#include "base/language.h"
 #include "base/module.h"
 
 #include <dlfcn.h>
@@ -18,6 +19,6 @@ tr_function tr_module_function(const char *name, const char *function, tr_error 
     tr_fail(err, TR_NO_FILE,
             "a part of the program could not be loaded (%.160s); keep %s beside the program, and "
             "install the libraries that it needs",
-            why ? why : "no reason is given", file);
+            why ? why : TR_N("no reason is given"), file);
     return NULL;
 }

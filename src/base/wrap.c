@@ -43,6 +43,25 @@ int tr_text_columns(const char *text) {
     return n;
 }
 
+static void pad(FILE *out, int columns) {
+    if (columns > 0) fprintf(out, "%*s", columns, "");
+}
+
+void tr_text_left(FILE *out, const char *text, int columns) {
+    fputs(text, out);
+    pad(out, columns - tr_text_columns(text));
+}
+
+void tr_text_right(FILE *out, const char *text, int columns) {
+    pad(out, columns - tr_text_columns(text));
+    fputs(text, out);
+}
+
+int tr_text_column(const char *head, int least) {
+    int n = tr_text_columns(head) + 2;
+    return n > least ? n : least;
+}
+
 /* Bytes of the longest beginning of n bytes that fits into the columns: whole characters. */
 static size_t fitting(const char *text, size_t n, int columns) {
     size_t fits = 0;

@@ -9,6 +9,7 @@
 #include <yaml.h>
 
 #include "base/file.h"
+#include "base/language.h"
 #include "base/number.h"
 #include "base/text.h"
 
@@ -71,11 +72,11 @@ static void print_shown(const yaml_node_t *scalar, char *out, size_t size) {
 static void print_value(tr_yaml y, char out[SHOWN_SIZE]) {
     const yaml_node_t *node = node_of(y);
     if (node->type == YAML_SEQUENCE_NODE) {
-        snprintf(out, SHOWN_SIZE, "a list");
+        snprintf(out, SHOWN_SIZE, TR_N("a list"));
     } else if (node->type == YAML_MAPPING_NODE) {
-        snprintf(out, SHOWN_SIZE, "a mapping");
+        snprintf(out, SHOWN_SIZE, TR_N("a mapping"));
     } else if (is_null(node) || node->data.scalar.length == 0) {
-        snprintf(out, SHOWN_SIZE, "empty");
+        snprintf(out, SHOWN_SIZE, TR_N("an empty value"));
     } else {
         char text[SHOWN_SIZE - 2];
         print_shown(node, text, sizeof text);
@@ -213,15 +214,16 @@ static const char *event_fault(const yaml_event_t *event, event_count *count) {
     default: break;
     }
     if (event->type == YAML_ALIAS_EVENT || anchor_of(event)) {
-        return "uses an anchor or alias (& or *); write the value out in each place";
+        return TR_N("uses an anchor or alias (& or *); write the value out in each place");
     }
-    if (tag_of(event)) return "uses a tag (!); leave it out, or put the text in quotes";
-    if (count->depth > MAX_DEPTH) return "is nested too deep; check the brackets and indents";
-    if (count->nodes > MAX_NODES) return "holds too many values; check that it is the right file";
+    if (tag_of(event)) return TR_N("uses a tag (!); leave it out, or put the text in quotes");
+    if (count->depth > MAX_DEPTH) return TR_N("is nested too deep; check the brackets and indents");
+    if (count->nodes > MAX_NODES)
+        return TR_N("holds too many values; check that it is the right file");
     if (count->documents > 1)
-        return "starts a second document (---); put it into a file of its own";
+        return TR_N("starts a second document (---); put it into a file of its own");
     if (event->type == YAML_STREAM_END_EVENT && count->documents == 0) {
-        return "is empty; check that it is the right file";
+        return TR_N("is empty; check that it is the right file");
     }
     return NULL;
 }
@@ -278,11 +280,11 @@ static const char *known_kind(const uint8_t *data, size_t size) {
         size_t at, n;
         const char *bytes, *kind;
     } KINDS[] = {
-        {0, 3, "\xff\xd8\xff", "a JPEG"},
-        {0, 8, "\x89PNG\r\n\x1a\n", "a PNG"},
-        {0, 5, "%PDF-", "a PDF"},
-        {4, 8, "ftypheic", "an HEIC photo"},
-        {0, 4, "PK\x03\x04", "a ZIP archive or an office document"},
+        {0, 3, "\xff\xd8\xff", TR_N("a JPEG")},
+        {0, 8, "\x89PNG\r\n\x1a\n", TR_N("a PNG")},
+        {0, 5, "%PDF-", TR_N("a PDF")},
+        {4, 8, "ftypheic", TR_N("an HEIC photo")},
+        {0, 4, "PK\x03\x04", TR_N("a ZIP archive or an office document")},
     };
     for (size_t i = 0; i < sizeof KINDS / sizeof *KINDS; i++) {
         if (size >= KINDS[i].at + KINDS[i].n &&
@@ -577,7 +579,7 @@ static const char *one_line(tr_yaml y, const char *wanted) {
 
 void tr_yaml_text(tr_yaml y, char *out, size_t size) {
     if (is_idle(y)) return;
-    const char *text = one_line(y, "a text");
+    const char *text = one_line(y, TR_N("a text"));
     if (!text) return;
     size_t n = strlen(text);
     if (n >= size)

@@ -17,10 +17,11 @@ bool tr_check_is_lens_told(const tr_check *check, const tr_adjustment *adj, tr_e
     if (n < LEAST_PHOTOS) {
         return tr_fail(
             err, TR_NO_MEASURE,
-            "the lens is unknown, and %d %s too few to determine it: take at least %d that "
-            "show the mat and plates from different sides, or calibrate the lens with "
-            "'trammel lens' and name its profile in the job",
-            n, n == 1 ? "usable photo is" : "usable photos are", LEAST_PHOTOS);
+            "the lens is unknown, and the number of usable photos, %d, is too small to determine "
+            "it: "
+            "take at least %d that show the mat and plates from different sides, or calibrate the "
+            "lens with 'trammel lens' and name its profile in the job",
+            n, LEAST_PHOTOS);
     }
     if (adj->focal_sd[0] < MOST_FOCAL_SD) return true;
     return tr_fail(

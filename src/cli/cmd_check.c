@@ -8,6 +8,8 @@
 
 #include "check/check.h"
 #include "base/file.h"
+#include "base/language.h"
+#include "base/text.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "help/pages.h"
@@ -80,19 +82,22 @@ static bool print_result(const request *r, const tr_check_result *result, tr_err
 /* Several files, or pages, are named: who asked for one would not know of the others. */
 static bool tell_files(const tr_check_result *result, const tr_picture_pages *pages,
                        tr_error *err) {
-    if (pages->is_pdf)
-        printf("\nPicture, %d pages: ", pages->n);
-    else
-        fputs("\nPictures, one a file:\n", stdout);
+    if (pages->is_pdf) {
+        putchar('\n');
+        printf(TR_("Picture, %d pages:"), pages->n);
+        putchar(' ');
+    } else {
+        printf("\n%s\n", TR_("Pictures, one a file:"));
+    }
     for (int i = 0; i < (pages->is_pdf ? 1 : pages->n); i++) {
         const tr_picture_page *page = &pages->items[i];
         if (!pages->is_pdf) fputs("  ", stdout);
         tr_options_print_word(page->file);
-        if (page->kind == TR_PAGE_OVERVIEW && !pages->is_pdf) fputs("  all targets", stdout);
-        if (page->kind == TR_PAGE_AREAS && !pages->is_pdf) fputs("  free areas: look", stdout);
+        if (page->kind == TR_PAGE_OVERVIEW && !pages->is_pdf) printf("  %s", TR_("all targets"));
+        if (page->kind == TR_PAGE_AREAS && !pages->is_pdf) printf("  %s", TR_("free areas: look"));
         if (page->kind == TR_PAGE_TARGET && !pages->is_pdf) {
             tr_verdict verdict = result->targets[page->target].verdict;
-            printf("  %s %s", tr_verdict_shape(verdict), tr_verdict_name(verdict));
+            printf("  %s %s", tr_verdict_shape(verdict), tr_verdict_word(verdict));
         }
         putchar('\n');
     }
@@ -131,6 +136,13 @@ static int exit_status(const tr_check_result *result) {
     return TR_EXIT_INCONCLUSIVE;
 }
 
+static void print_why(const tr_check_result *result) {
+    char line[1024], shown[1024];
+    tr_check_why_text(result, line, sizeof line);
+    tr_text_show(line, strlen(line), shown, sizeof shown);
+    fprintf(stderr, "trammel check: %s\n", shown);
+}
+
 /* why: set already where the job's file could not be found. */
 static int run_request(const request *r, tr_error why) {
     tr_job job = {0};
@@ -167,7 +179,7 @@ static int run_request(const request *r, tr_error why) {
     if (!tr_check_finish(&check, ok ? NULL : &why, &unfinished)) check.result.why = unfinished;
     tr_check_name_reason(&check.result);
     int status = exit_status(&check.result);
-    if (status == TR_EXIT_NO_MEASURE) tr_options_print_error("check", &check.result.why);
+    if (status == TR_EXIT_NO_MEASURE) print_why(&check.result);
     /* The verdict first: it is printed even where no picture can be drawn. */
     if (!print_result(r, &check.result, &unwritten[0])) {
         tr_options_print_error("check", &unwritten[0]);

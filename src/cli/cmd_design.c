@@ -7,6 +7,7 @@
 #include <sys/stat.h>
 
 #include "base/file.h"
+#include "base/language.h"
 #include "base/number.h"
 #include "base/text.h"
 #include "base/wrap.h"
@@ -53,7 +54,8 @@ static bool is_text(const char *text, size_t size) {
 }
 
 static bool set_names(request *r, const words *w, tr_error *err) {
-    static const char COUNTED[] = "; those with accents or of other scripts count for two or more";
+    static const char COUNTED[] =
+        TR_N("; those with accents or of other scripts count for two or more");
     const tr_sheet *s = NULL;
     if (!w->name) return tr_fail(err, TR_BAD_INPUT, "'--name' is missing: the sheet's id");
     if (!is_text(w->name, sizeof s->id)) {
@@ -171,55 +173,51 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
                           set_sizes(r, &w, err) && set_squares(r, &w, err) && set_ids(r, &w, err));
 }
 
-static void print_shown(const char *text) {
-    char shown[256];
-    tr_text_show(text, strlen(text), shown, sizeof shown);
-    fputs(shown, stdout);
-}
-
 /* Where the bob hangs over a plate, or that it can do so at its centre alone; or where the tip is.
  */
 static void print_place(const tr_artwork *a) {
-    char place[512];
+    char place[768];
     if (a->sheet->kind != TR_SHEET_PLATE) return;
     tr_text_wrap(stdout, 0, 0,
                  tr_artwork_tell_place(a, place) ? place
                  : a->sheet->has_tip
-                     ? "Note: there is no room for the tip"
-                     : "Note: there is no room for a plumb mark near the middle of an edge");
+                     ? TR_("Note: there is no room for the tip")
+                     : TR_("Note: there is no room for a plumb mark near the middle of an edge"));
 }
 
 static void print_sheet(const request *r, const tr_artwork *a, const tr_sheet_folder *others) {
     const tr_sheet *s = a->sheet;
     const tr_design *d = &r->design;
-    print_shown(s->id);
-    fputs(", written to ", stdout);
-    print_shown(r->out);
-    printf("\n%.6g x %.6g mm; %d %s of %.6g mm; %d checker corners\n", s->width_mm, s->height_mm,
-           s->n_tags, s->n_tags == 1 ? "tag" : "tags", s->tags[0].size_mm, s->n_corners);
-    int column = printf("Tags, of %s: ", s->tag_family);
-    tr_sheet_ids_print(s, d->id_low, d->id_high, column, 2, stdout);
-    printf("Taken before by other sheets, of %d to %d:\n", d->id_low, d->id_high);
+    tr_options_print_written(s->id, r->out);
+    printf(TR_("%.6g x %.6g mm; tags: %d of %.6g mm; checker corners: %d"), s->width_mm,
+           s->height_mm, s->n_tags, s->tags[0].size_mm, s->n_corners);
+    char tags[128];
+    snprintf(tags, sizeof tags, TR_("Tags, of %s:"), s->tag_family);
+    printf("\n%s ", tags);
+    tr_sheet_ids_print(s, d->id_low, d->id_high, tr_text_columns(tags) + 1, 2, stdout);
+    printf(TR_("Taken before by other sheets, of %d to %d:"), d->id_low, d->id_high);
+    putchar('\n');
     int n_taken = 0;
     for (int id = d->id_low; id <= d->id_high; id++)
         n_taken += tr_sheet_folder_owner(others, d->family, id) != NULL;
-    if (n_taken == 0) puts("  none");
+    if (n_taken == 0) printf("  %s\n", TR_("none"));
     tr_sheet_ids_print_taken(others, d->family, d->id_low, d->id_high, stdout);
     if (d->kind == TR_DESIGN_CHECKERBOARD && (d->squares_x + d->squares_y) % 2 == 0) {
-        tr_text_wrap(stdout, 0, 0,
-                     "Note: this board looks the same after half a turn; with an even number of "
-                     "squares one way and an odd one the other its ends can be told apart.");
+        tr_text_wrap(
+            stdout, 0, 0,
+            TR_("Note: this board looks the same after half a turn; with an even number of "
+                "squares one way and an odd one the other its ends can be told apart."));
     }
     if (d->kind == TR_DESIGN_HUB) {
         tr_text_wrap(
             stdout, 0, 0,
-            "Note: a job needs its standoff_mm, from the printed face inward to the wheel's "
-            "mid-plane, as it hangs; roll the vehicle by a quarter turn of its wheels "
-            "between two groups of photos ('trammel help job', positions), and how it hangs "
-            "is measured, too.");
+            TR_("Note: a job needs its standoff_mm, from the printed face inward to the wheel's "
+                "mid-plane, as it hangs; roll the vehicle by a quarter turn of its wheels between "
+                "two groups of photos ('trammel help job', positions), and how it hangs is "
+                "measured, too."));
     }
     print_place(a);
-    fputs("Print it: trammel print ", stdout);
+    printf("%s trammel print ", TR_("Print it:"));
     tr_options_print_word(r->out);
     puts(" --out FILE.pdf");
 }

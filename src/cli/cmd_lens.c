@@ -7,6 +7,7 @@
 #include <strings.h>
 #include <sys/stat.h>
 
+#include "base/language.h"
 #include "base/number.h"
 #include "base/text.h"
 #include "base/wrap.h"
@@ -152,7 +153,7 @@ static void print_failure(const tr_lens_run *run, const tr_error *why) {
         tr_reason_text(p->why_not.items, why_not);
         char name[250];
         tr_text_fit(p->file, sizeof name, name, sizeof name);
-        snprintf(line, sizeof line, "%s: not used: %s", name, why_not);
+        snprintf(line, sizeof line, TR_("%s: not used: %s"), name, why_not);
         tr_text_show(line, strlen(line), shown, sizeof shown);
         fprintf(stderr, "trammel lens: %s\n", shown);
     }

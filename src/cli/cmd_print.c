@@ -6,6 +6,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/language.h"
 #include "base/number.h"
 #include "base/text.h"
 #include "base/wrap.h"
@@ -70,43 +71,41 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     return set_page(r, page, err) && set_overlap(r, overlap, err);
 }
 
-static void print_shown(const char *text) {
-    char shown[256];
-    tr_text_show(text, strlen(text), shown, sizeof shown);
-    fputs(shown, stdout);
-}
-
 /* The rules, or where there are not both of them the first tag, as the printed note has it. */
 static void print_what_to_measure(const tr_artwork *a, const tr_pages *pages) {
-    char text[256], edge[TR_NUMBER_SIZE];
+    char text[512], edge[TR_NUMBER_SIZE];
     bool has_rules = pages->has_frame || (a->rule_across.is_there && a->rule_up.is_there);
     tr_number_print_short(has_rules ? TR_RULE_MM : a->sheet->tags[0].size_mm, edge);
     snprintf(text, sizeof text,
-             "Print at 100 %%, not 'fit to page', and measure %s before use: %s mm both ways.",
-             has_rules ? "the printed rules" : "the black square of a tag", edge);
+             has_rules ? TR_("Print at 100 %%, not 'fit to page', and measure the printed rules "
+                             "before use: %s mm both ways.")
+                       : TR_("Print at 100 %%, not 'fit to page', and measure the black square of "
+                             "a tag before use: %s mm both ways."),
+             edge);
     tr_text_wrap(stdout, 0, 0, text);
 }
 
 static void print_pages(const request *r, const tr_artwork *a, const tr_pages *pages) {
-    print_shown(a->sheet->id);
-    fputs(", written to ", stdout);
-    print_shown(r->out);
-    printf("\n%.6g x %.6g mm on %d %s of %.6g x %.6g mm%s%s%s", a->sheet->width_mm,
-           a->sheet->height_mm, pages->n, pages->n == 1 ? "page" : "pages", pages->width_mm,
-           pages->height_mm, pages->paper ? " (" : "", pages->paper ? pages->paper->name : "",
-           pages->paper ? ")" : "");
+    tr_options_print_written(a->sheet->id, r->out);
+    printf(pages->n == 1 ? TR_("%.6g x %.6g mm on %d page of %.6g x %.6g mm")
+                         : TR_("%.6g x %.6g mm on %d pages of %.6g x %.6g mm"),
+           a->sheet->width_mm, a->sheet->height_mm, pages->n, pages->width_mm, pages->height_mm);
+    if (pages->paper) printf(" (%s)", pages->paper->name);
     if (pages->n > 1) {
-        printf(": %d %s of %d, overlap %.6g mm", pages->rows, pages->rows == 1 ? "row" : "rows",
-               pages->columns, pages->overlap_mm);
+        fputs(": ", stdout);
+        printf(TR_("rows: %d, columns: %d, overlap %.6g mm"), pages->rows, pages->columns,
+               pages->overlap_mm);
     }
     fputs("\n", stdout);
-    char plumb[512];
+    char plumb[768];
     if (tr_artwork_tell_place(a, plumb)) tr_text_wrap(stdout, 0, 0, plumb);
     for (int i = 0; i < a->left_out.n; i++) {
         char text[TR_FINDING_TEXT_SIZE];
         tr_finding_text(&a->left_out.items[i], text);
-        fputs("Note: ", stdout);
-        tr_text_wrap(stdout, 6, 6, text);
+        const char *label = TR_("Note:");
+        int column = tr_text_columns(label) + 1;
+        printf("%s ", label);
+        tr_text_wrap(stdout, column, column, text);
     }
     print_what_to_measure(a, pages);
 }

@@ -10,6 +10,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/language.h"
 #include "base/text.h"
 #include "base/wrap.h"
 #include "cli/commands.h"
@@ -19,7 +20,7 @@
 #include "present/cautions.h"
 
 static void print_usage(FILE *out) {
-    fputs("usage:\n", out);
+    fprintf(out, "%s\n", TR_("usage:"));
     for (int i = 0; tr_help_commands[i]; i++) tr_help_usage_text(tr_help_commands[i], "  ", out);
     fputs("  trammel help [COMMAND | FORMAT | files]\n  trammel --version\n", out);
 }
@@ -51,7 +52,7 @@ static int print_files(void) {
         summaries[i] = (tr_help_term){tr_help_formats[i]->name, tr_help_formats[i]->summary};
     }
     tr_help_intro_text(&tr_help_files, stdout);
-    puts("\nFormats (`trammel help FORMAT` describes one):");
+    printf("\n%s\n", TR_("Formats (`trammel help FORMAT` describes one):"));
     tr_help_list_text(summaries, stdout);
     tr_help_sections_text(tr_help_files.sections, stdout);
     return end_help();
@@ -60,7 +61,9 @@ static int print_files(void) {
 static int wrong_command(const char *name) {
     char shown[64];
     tr_text_show(name, strlen(name), shown, sizeof shown);
-    fprintf(stderr, "trammel: there is no command '%s'\n", shown);
+    fputs("trammel: ", stderr);
+    fprintf(stderr, TR_("there is no command '%s'"), shown);
+    fputc('\n', stderr);
     print_usage(stderr);
     return TR_EXIT_USAGE;
 }
@@ -99,8 +102,13 @@ static int help_on(const char *name) {
 }
 
 static int run(int argc, char **argv) {
+    tr_error err = {0};
+    if (!tr_language_check(&err)) {
+        fprintf(stderr, "trammel: TRAMMEL_LANGUAGE: %s\n", err.text);
+        return TR_EXIT_USAGE;
+    }
     if (argc < 2) {
-        fputs("trammel: which command?\n", stderr);
+        fprintf(stderr, "trammel: %s\n", TR_("which command?"));
         print_usage(stderr);
         return TR_EXIT_USAGE;
     }
@@ -147,8 +155,9 @@ int main(int argc, char **argv) {
     if (fclose(stdout) != 0) was_written = false;
     if (was_written) return status;
     if (status != TR_EXIT_NO_MEASURE) {
-        fprintf(stderr, "trammel: the result could not be written to standard output%s%s\n",
-                errno ? ": " : "", errno ? strerror(errno) : "");
+        fprintf(stderr, "trammel: %s%s%s\n",
+                TR_("the result could not be written to standard output"), errno ? ": " : "",
+                errno ? tr_translated(strerror(errno)) : "");
     }
     return TR_EXIT_NO_MEASURE;
 }

@@ -4,6 +4,7 @@
 #include <stdbool.h>
 #include <stdio.h>
 
+#include "base/language.h"
 #include "help/completion.h"
 #include "help/pages.h"
 #include "help/roff.h"
@@ -53,6 +54,7 @@ int main(int argc, char **argv) {
         fputs("usage: manual FOLDER DATE\n", stderr);
         return 64;
     }
+    tr_english_begin();
     tr_help_manual m = {
         .version = TRAMMEL_VERSION, .date = argv[2], .cautions = tr_cautions(), .out = NULL};
     if (!write_pages(argv[1], m)) return 1;

@@ -5,6 +5,7 @@
 #include <strings.h>
 #include <unistd.h>
 
+#include "base/language.h"
 #include "base/number.h"
 #include "base/parallel.h"
 #include "base/text.h"
@@ -109,8 +110,11 @@ void tr_options_print_error(const char *command, const tr_error *err) {
 
 int tr_options_refuse(const tr_help_command *command, const tr_error *err) {
     tr_options_print_error(command->name, err);
-    tr_help_usage_text(command, "usage: ", stderr);
-    fprintf(stderr, "More: trammel %s --help\n", command->name);
+    char prefix[64];
+    snprintf(prefix, sizeof prefix, "%s ", TR_("usage:"));
+    tr_help_usage_text(command, prefix, stderr);
+    fprintf(stderr, TR_("More: trammel %s --help"), command->name);
+    fputc('\n', stderr);
     return TR_EXIT_USAGE;
 }
 
@@ -131,10 +135,19 @@ void tr_options_print_word(const char *word) {
     if (!is_plain) putchar('\'');
 }
 
+void tr_options_print_written(const char *id, const char *file) {
+    char shown[2][256];
+    tr_text_show(id, strlen(id), shown[0], sizeof shown[0]);
+    tr_text_show(file, strlen(file), shown[1], sizeof shown[1]);
+    printf(TR_("%s, written to %s"), shown[0], shown[1]);
+    putchar('\n');
+}
+
 void tr_options_show_progress(void *context, int done, int of) {
     (void)context;
     if (!isatty(STDERR_FILENO)) return;
-    fprintf(stderr, "\r%d of %d photos", done, of);
+    fputc('\r', stderr);
+    fprintf(stderr, TR_("%d of %d photos"), done, of);
     if (done == of) fputs("\r\033[K", stderr);
     fflush(stderr);
 }

@@ -39,6 +39,9 @@ void tr_options_print_error(const char *command, const tr_error *err);
 /* The same, and how the command is used. Returns TR_EXIT_USAGE. */
 int tr_options_refuse(const tr_help_command *command, const tr_error *err);
 
+/* "MAT-7, written to out/mat.pdf", one line on standard output. */
+void tr_options_print_written(const char *id, const char *file);
+
 /* The word as a shell reads it, on standard output: between quotes where it needs them, without
    anything that a terminal would obey. */
 void tr_options_print_word(const char *word);

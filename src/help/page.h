@@ -3,8 +3,9 @@
    completes (completion.h); the commands read their options against it (cli/options.h), and a test
    holds the formats against their readers (tests/test_help.c).
 
-   Texts are UTF-8 without newlines, laid out where they are shown. What a user types or reads
-   literally stands between backquotes. Lists end with an element that is all zero. */
+   Texts are English, UTF-8, without newlines, laid out (and in a terminal translated:
+   base/language.h; tools/texts.c tells all of them) where they are shown. What a user types or
+   reads literally stands between backquotes. Lists end with an element that is all zero. */
 #ifndef TR_HELP_PAGE_H
 #define TR_HELP_PAGE_H
 

@@ -1,5 +1,5 @@
-/* Pages as text for a terminal: at most 80 columns. Whether it could be written is asked of out
-   (ferror). */
+/* Pages as text for a terminal, in the user's language: at most 80 columns. Whether it could be
+   written is asked of out (ferror). */
 #ifndef TR_HELP_TEXT_H
 #define TR_HELP_TEXT_H
 
@@ -17,7 +17,7 @@ void tr_help_format_text(const tr_help_format *format, FILE *out);
 void tr_help_intro_text(const tr_help_topic *topic, FILE *out);
 void tr_help_sections_text(const tr_help_section *sections, FILE *out);
 
-/* Terms and what they mean, in two columns. */
-void tr_help_list_text(const tr_help_term *terms, FILE *out);
+/* Names, which stay as they are, and what they mean, in two columns. */
+void tr_help_list_text(const tr_help_term *names, FILE *out);
 
 #endif

@@ -4,9 +4,6 @@
 
 #include "image/image.h"
 
-/* What to do about a file that arrived broken; ends the messages of all decoders. */
-#define TR_COPY_AGAIN "copy the photo from the camera again"
-
 /* Luma weights in thousandths. Source: ITU-R BT.601-7, 2.5.1: E'Y = 0.299 R + 0.587 G + 0.114 B. */
 #define TR_LUMA_R 299U
 #define TR_LUMA_G 587U

@@ -13,8 +13,6 @@
 #include "base/module.h"
 #include "image/heif_module.h"
 
-#define SAVE_JPEG "set the camera to save JPEG (\"most compatible\") and take the photo again"
-
 /* Phones make photos of 50 to 200 tiles. */
 enum { MAX_TILES = 4096 };
 /* More than any camera tells. */
@@ -330,13 +328,17 @@ typedef struct {
 } reader;
 
 static bool damaged(const reader *r, const char *why) {
-    return tr_fail_at(r->err, TR_BAD_INPUT, r->name, 0, NULL,
-                      "the %s photo is damaged or ends early (%s); " TR_COPY_AGAIN, r->kind, why);
+    return tr_fail_at(
+        r->err, TR_BAD_INPUT, r->name, 0, NULL,
+        "the %s photo is damaged or ends early (%s); copy the photo from the camera again", r->kind,
+        why);
 }
 
 static bool unsupported(const reader *r, const char *why) {
     return tr_fail_at(r->err, TR_BAD_INPUT, r->name, 0, NULL,
-                      "this kind of %s photo cannot be read (%s); " SAVE_JPEG, r->kind, why);
+                      "this kind of %s photo cannot be read (%s); set the camera to save JPEG "
+                      "(\"most compatible\") and take the photo again",
+                      r->kind, why);
 }
 
 /* Of the item itself, else of the whole. */

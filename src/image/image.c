@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/language.h"
 #include "image/codec.h"
 
 enum { MAX_FACTOR = 16 };
@@ -42,8 +43,6 @@ static bool has(const uint8_t *data, size_t size, size_t at, const char *magic, 
 
 /* A file that is no photo for us: says what it is where its first bytes tell. */
 static bool fail_unknown(const uint8_t *data, size_t size, const char *name, tr_error *err) {
-#define SAVE_JPEG "set the camera to save JPEG (\"most compatible\") and take the photo again"
-#define AS_TAKEN "use the JPEG file that the camera saved"
     static const struct {
         size_t at;
         const char *magic;
@@ -51,17 +50,31 @@ static bool fail_unknown(const uint8_t *data, size_t size, const char *name, tr_
         const char *text;
     } kinds[] = {
         /* ISO/IEC 14496-12 files tell their kind by the brand behind "ftyp". */
-        {4, "ftypcrx", 7, "this is a raw photo; " SAVE_JPEG},
-        {4, "ftyp", 4, "this is a video or a photo of an unknown kind; " SAVE_JPEG},
-        {0, "II*\0", 4, "this is a TIFF or raw photo; " SAVE_JPEG},
-        {0, "MM\0*", 4, "this is a TIFF or raw photo; " SAVE_JPEG},
-        {4, "JXL \r\n", 6, "this is a JPEG XL photo; " SAVE_JPEG},
-        {0, "\xff\x0a", 2, "this is a JPEG XL photo; " SAVE_JPEG},
-        {4, "jP  \r\n", 6, "this is a JPEG 2000 photo; " SAVE_JPEG},
-        {8, "WEBP", 4, "this is a WebP picture; " AS_TAKEN},
-        {0, "GIF8", 4, "this is a GIF picture; " AS_TAKEN},
-        {0, "BM", 2, "this is a BMP picture; " AS_TAKEN},
-        {0, "%PDF", 4, "this is a PDF document; " AS_TAKEN},
+        {4, "ftypcrx", 7,
+         TR_N("this is a raw photo; set the camera to save JPEG (\"most compatible\") and take the "
+              "photo again")},
+        {4, "ftyp", 4,
+         TR_N("this is a video or a photo of an unknown kind; set the camera to save JPEG (\"most "
+              "compatible\") and take the photo again")},
+        {0, "II*\0", 4,
+         TR_N("this is a TIFF or raw photo; set the camera to save JPEG (\"most compatible\") and "
+              "take the photo again")},
+        {0, "MM\0*", 4,
+         TR_N("this is a TIFF or raw photo; set the camera to save JPEG (\"most compatible\") and "
+              "take the photo again")},
+        {4, "JXL \r\n", 6,
+         TR_N("this is a JPEG XL photo; set the camera to save JPEG (\"most compatible\") and take "
+              "the photo again")},
+        {0, "\xff\x0a", 2,
+         TR_N("this is a JPEG XL photo; set the camera to save JPEG (\"most compatible\") and take "
+              "the photo again")},
+        {4, "jP  \r\n", 6,
+         TR_N("this is a JPEG 2000 photo; set the camera to save JPEG (\"most compatible\") and "
+              "take the photo again")},
+        {8, "WEBP", 4, TR_N("this is a WebP picture; use the JPEG file that the camera saved")},
+        {0, "GIF8", 4, TR_N("this is a GIF picture; use the JPEG file that the camera saved")},
+        {0, "BM", 2, TR_N("this is a BMP picture; use the JPEG file that the camera saved")},
+        {0, "%PDF", 4, TR_N("this is a PDF document; use the JPEG file that the camera saved")},
     };
     for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++) {
         if (has(data, size, kinds[i].at, kinds[i].magic, kinds[i].n)) {
@@ -69,16 +82,16 @@ static bool fail_unknown(const uint8_t *data, size_t size, const char *name, tr_
         }
     }
     return tr_fail_at(err, TR_BAD_INPUT, name, 0, NULL,
-                      "this is neither a JPEG nor an HEIC, AVIF or PNG file; " AS_TAKEN);
-#undef SAVE_JPEG
-#undef AS_TAKEN
+                      "this is neither a JPEG nor an HEIC, AVIF or PNG file; use the JPEG file "
+                      "that the camera saved");
 }
 
 bool tr_image_decode(const uint8_t *data, size_t size, const char *name, tr_image *out,
                      tr_error *err) {
     *out = (tr_image){0};
     if (size == 0) {
-        return tr_fail_at(err, TR_BAD_INPUT, name, 0, NULL, "the file is empty; " TR_COPY_AGAIN);
+        return tr_fail_at(err, TR_BAD_INPUT, name, 0, NULL,
+                          "the file is empty; copy the photo from the camera again");
     }
     bool ok = false;
     if (has(data, size, 0, "\xff\xd8", 2)) {

@@ -71,7 +71,8 @@ static void explain(j_common_ptr cinfo) {
         break;
     default:
         tr_fail_at(e->err, TR_BAD_INPUT, e->name, 0, NULL,
-                   "the JPEG is damaged or ends early (%s); " TR_COPY_AGAIN, why);
+                   "the JPEG is damaged or ends early (%s); copy the photo from the camera again",
+                   why);
         break;
     }
 }
@@ -195,7 +196,7 @@ static bool decode_all(decode_job *job) {
     jpeg_start_decompress(cinfo); /* reads all scans, if there are several */
     if (!is_complete(cinfo)) {
         return tr_fail_at(err, TR_BAD_INPUT, name, 0, NULL,
-                          "the JPEG lacks some of its scans; " TR_COPY_AGAIN);
+                          "the JPEG lacks some of its scans; copy the photo from the camera again");
     }
     if (!tr_image_init(job->out, (int)cinfo->output_width, (int)cinfo->output_height, err)) {
         return false;

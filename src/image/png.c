@@ -31,7 +31,7 @@ typedef struct {
 static void on_error(png_structp png, png_const_charp why) {
     decode_job *job = png_get_error_ptr(png);
     tr_fail_at(job->err, TR_BAD_INPUT, job->name, 0, NULL,
-               "the PNG is damaged or ends early (%s); " TR_COPY_AGAIN, why);
+               "the PNG is damaged or ends early (%s); copy the photo from the camera again", why);
     longjmp(job->leave, 1);
 }
 
@@ -151,10 +151,10 @@ static bool check_header(const decode_job *job) {
     if (!tr_image_check_size(width, height, job->name, job->err)) return false;
     if ((uint64_t)png_get_rowbytes(job->png, job->info) * height >
         (uint64_t)MAX_DEFLATE * job->size) {
-        return tr_fail_at(
-            job->err, TR_BAD_INPUT, job->name, 0, NULL,
-            "the PNG is damaged or ends early (too short for %lu x %lu px); " TR_COPY_AGAIN,
-            (unsigned long)width, (unsigned long)height);
+        return tr_fail_at(job->err, TR_BAD_INPUT, job->name, 0, NULL,
+                          "the PNG is damaged or ends early (too short for %lu x %lu px); copy the "
+                          "photo from the camera again",
+                          (unsigned long)width, (unsigned long)height);
     }
     return true;
 }

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "base/language.h"
 #include "base/number.h"
 #include "base/text.h"
 #include "base/yaml.h"
@@ -30,14 +31,16 @@ static const char *const PIXEL_KEYS[] = {"fx_px", "fy_px", "cx_px", "cy_px"}; /*
 static const char *covariance_fault(const double *C) {
     switch (tr_covariance_check(C, TR_LENS_N, MAX_VALUE)) {
     case TR_COVARIANCE_OK: return NULL;
-    case TR_COVARIANCE_VARIANCE: return "has a variance below 0 or far too large; calibrate again";
-    case TR_COVARIANCE_ASYMMETRIC: return "is not symmetric; calibrate again";
-    case TR_COVARIANCE_ALONE: return "has a covariance where a variance is 0; calibrate again";
+    case TR_COVARIANCE_VARIANCE:
+        return TR_N("has a variance below 0 or far too large; calibrate again");
+    case TR_COVARIANCE_ASYMMETRIC: return TR_N("is not symmetric; calibrate again");
+    case TR_COVARIANCE_ALONE:
+        return TR_N("has a covariance where a variance is 0; calibrate again");
     case TR_COVARIANCE_INDEFINITE:
-        return "is not positive semi-definite; calibrate again, or write it with more digits";
+        return TR_N("is not positive semi-definite; calibrate again, or write it with more digits");
     case TR_COVARIANCE_NO_MEMORY: break;
     }
-    return "could not be checked, as memory ran out";
+    return TR_N("could not be checked, as memory ran out");
 }
 
 static bool is_told_in_range(double x, double high) {
@@ -46,16 +49,18 @@ static bool is_told_in_range(double x, double high) {
 
 static const char *camera_fault(const tr_camera *camera, const char **key) {
     *key = "camera";
-    if (!tr_text_is_line(camera->name, strlen(camera->name))) return "is not one line of UTF-8";
+    if (!tr_text_is_line(camera->name, strlen(camera->name)))
+        return TR_N("is not one line of UTF-8");
     *key = "camera_lens";
-    if (!tr_text_is_line(camera->lens, strlen(camera->lens))) return "is not one line of UTF-8";
+    if (!tr_text_is_line(camera->lens, strlen(camera->lens)))
+        return TR_N("is not one line of UTF-8");
     *key = "focal_length_mm";
     if (!is_told_in_range(camera->focal_length_mm, TR_CAMERA_MAX_FOCAL_MM)) {
-        return "is no focal length";
+        return TR_N("is no focal length");
     }
     *key = "equivalent_focal_length_mm";
     if (!is_told_in_range(camera->equivalent_focal_length_mm, TR_CAMERA_MAX_FOCAL_MM)) {
-        return "is no focal length";
+        return TR_N("is no focal length");
     }
     *key = "digital_zoom";
     return is_told_in_range(camera->digital_zoom, TR_CAMERA_MAX_ZOOM) ? NULL : "is no zoom";
@@ -67,36 +72,37 @@ static const char *find_fault(const tr_lens *lens, const char **key) {
     double longer = fmax(lens->width_px, lens->height_px);
     *key = "lens";
     if (lens->id[0] == 0 || !tr_text_is_line(lens->id, strlen(lens->id))) {
-        return "is not a name in one line of UTF-8; give another";
+        return TR_N("is not a name in one line of UTF-8; give another");
     }
     *key = "image_px";
     if (lens->width_px < 1 || lens->height_px < 1 || longer > MAX_SIDE_PX) {
-        return "is not the size of a photo";
+        return TR_N("is not the size of a photo");
     }
     for (int k = TR_FX; k <= TR_FY; k++) {
         *key = PIXEL_KEYS[k];
         if (!(p[k] >= MIN_FOCAL * longer && p[k] <= MAX_FOCAL * longer)) {
-            return "does not fit image_px; give the focal length in pixels, from a tenth to a "
-                   "hundred times the longer side";
+            return TR_N("does not fit image_px; give the focal length in pixels, from a tenth to a "
+                        "hundred times the longer side");
         }
     }
     if (!(p[TR_FX] <= MAX_ASPECT * p[TR_FY] && p[TR_FY] <= MAX_ASPECT * p[TR_FX])) {
-        return "differs from fx_px by more than a factor of 2; calibrate again";
+        return TR_N("differs from fx_px by more than a factor of 2; calibrate again");
     }
     for (int k = TR_CX; k <= TR_CY; k++) {
         double side = k == TR_CX ? lens->width_px : lens->height_px;
         *key = PIXEL_KEYS[k];
         if (!(p[k] >= -side && p[k] <= 2 * side)) {
-            return "lies more than one image size outside the image; calibrate again";
+            return TR_N("lies more than one image size outside the image; calibrate again");
         }
     }
     *key = "distortion";
     for (int k = TR_K1; k <= TR_K3; k++) {
-        if (!(fabs(p[k]) <= MAX_VALUE)) return "is not finite; calibrate again";
+        if (!(fabs(p[k]) <= MAX_VALUE)) return TR_N("is not finite; calibrate again");
     }
     if (!tr_lens_is_one_to_one(lens)) {
-        return "maps two directions to one pixel of the image; calibrate again with marks near all "
-               "corners of the image";
+        return TR_N(
+            "maps two directions to one pixel of the image; calibrate again with marks near all "
+            "corners of the image");
     }
     *key = "covariance";
     const char *fault = lens->has_covariance ? covariance_fault(lens->covariance) : NULL;

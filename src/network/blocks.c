@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/array.h"
+#include "base/language.h"
 
 /* ---- what each kind is ---- */
 
@@ -84,15 +85,15 @@ static const struct {
 #define PLAIN(type, value, sd)                                                                     \
     { offsetof(type, value), offsetof(type, is_free), sd }
     [TR_NET_LENS] = {TR_LENS_N, "lens", lens_step, PLAIN(tr_net_lens, lens.param, 0)},
-    [TR_NET_CAMERA] = {TR_POSE_N, "the place on its rig of camera", pose_step,
+    [TR_NET_CAMERA] = {TR_POSE_N, TR_N("the place on its rig of camera '%s'"), pose_step,
                        .is_free = camera_is_free, .move = move_camera},
-    [TR_NET_RIG] = {TR_POSE_N, "the place of photo", pose_step, .is_free = rig_is_free,
+    [TR_NET_RIG] = {TR_POSE_N, TR_N("the place of photo '%s'"), pose_step, .is_free = rig_is_free,
                     .move = move_rig},
-    [TR_NET_PHOTO] = {TR_PHOTO_N, "the camera in photo", photo_step,
+    [TR_NET_PHOTO] = {TR_PHOTO_N, TR_N("the camera in photo '%s'"), photo_step,
                       PLAIN(tr_net_photo, value, offsetof(tr_net_photo, sd))},
-    [TR_NET_SHEET] = {TR_SHEET_N, "the place of sheet", sheet_step, .is_free = sheet_is_free,
-                      .move = move_sheet},
-    [TR_NET_OFFSET] = {TR_OFFSET_N, "the offset of mark", offset_step,
+    [TR_NET_SHEET] = {TR_SHEET_N, TR_N("the place of sheet '%s'"), sheet_step,
+                      .is_free = sheet_is_free, .move = move_sheet},
+    [TR_NET_OFFSET] = {TR_OFFSET_N, TR_N("the offset of mark '%s'"), offset_step,
                        PLAIN(tr_net_offset, value, offsetof(tr_net_offset, sd))},
 #undef PLAIN
 };
@@ -196,14 +197,13 @@ static const char *name_of(const tr_network *net, tr_block block) {
 }
 
 void tr_block_name(const tr_network *net, tr_block block, int component, char *out, size_t size) {
-    const char *what = KINDS[block.kind].name;
+    char number[16];
     const char *name = name_of(net, block);
+    snprintf(number, sizeof number, "%d", block.index + 1);
     if (block.kind == TR_NET_LENS) {
-        snprintf(out, size, "the lens's %s", tr_lens_parameter_name(component));
-    } else if (name) {
-        snprintf(out, size, "%s '%s'", what, name);
+        snprintf(out, size, TR_N("the lens's %s"), tr_lens_parameter_name(component));
     } else {
-        snprintf(out, size, "%s %d", what, block.index + 1);
+        snprintf(out, size, KINDS[block.kind].name, name ? name : number);
     }
 }
 

@@ -1,3 +1,4 @@
+#include "base/language.h"
 #include "network/lsq.h"
 
 #include <cholmod.h>
@@ -472,7 +473,7 @@ static bool assemble(tr_lsq *q, loss l, tr_lsq_result *result) {
 }
 
 static void fail_undetermined(const tr_lsq *q, int unknown, tr_error *err) {
-    char name[160] = "an unknown";
+    char name[160] = TR_N("an unknown");
     if (q->problem->name) q->problem->name(q->problem->context, unknown, name, sizeof name);
     tr_fail(err, TR_NO_MEASURE,
             "%s is not determined by these marks; take more photos from other sides", name);

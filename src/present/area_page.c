@@ -2,6 +2,7 @@
 
 #include <stdio.h>
 
+#include "base/language.h"
 #include "present/free_area.h"
 #include "present/labels.h"
 #include "present/page.h"
@@ -127,7 +128,7 @@ static void draw_areas(const tr_photo_view *v, const tr_check_result *result) {
 static bool draw_photo(tr_canvas *canvas, tr_box box, const tr_check_result *result,
                        const tr_photo_set *photos, int photo, tr_error *err) {
     const tr_photo_result *shown = &result->photos[photo];
-    const tr_type type = {.size_px = 24, .smallest_px = 16, .colour = TR_INK};
+    const tr_type type = {.size_px = 24, .smallest_px = 12, .colour = TR_INK};
     tr_box frame = {box.x, box.y, box.width, box.height - CAPTION_PX};
     tr_photo_view v = tr_photo_view_of(canvas, frame, shown, TR_WHOLE_PHOTO);
     char text[1024];
@@ -137,7 +138,7 @@ static bool draw_photo(tr_canvas *canvas, tr_box box, const tr_check_result *res
         tr_area_sight sight = tr_area_sight_of(result, area, shown);
         if (sight == TR_SEES_NOTHING) continue;
         n += (size_t)snprintf(text + n, sizeof text - n, " · %s: %s", area->name,
-                              sight == TR_SEES_ALL ? "all of it" : "a part");
+                              sight == TR_SEES_ALL ? TR_("all of it") : TR_("a part"));
     }
     bool is_drawn;
     if (!tr_photo_view_draw(&v, frame, result, photos, &is_drawn, err)) return false;
@@ -184,16 +185,17 @@ bool tr_area_page_draw(tr_canvas *canvas, const tr_check_result *result, const t
     int columns = n > 1 ? 2 : 1;
     int rows = n > 2 ? 2 : 1;
     char words[512];
-    snprintf(words, sizeof words, "Job %s · %s · %s%s%s", result->job, result->layout,
-             result->vehicle, *result->vehicle_id ? " · " : "", result->vehicle_id);
-    const tr_page_head head = {.first = result->n_free_areas > 1 ? "Free areas" : "Free area",
+    tr_page_job(result, words, sizeof words);
+    const tr_page_head head = {.first =
+                                   result->n_free_areas > 1 ? TR_("Free areas") : TR_("Free area"),
                                .second = words,
                                .third = third};
-    tr_page_draw_title(canvas, "Does anything stand here?", &head);
-    const tr_type type = {.size_px = 26, .smallest_px = 20, .colour = TR_INK};
+    tr_page_draw_title(canvas, TR_("Does anything stand here?"), &head);
+    const tr_type type = {.size_px = 26, .smallest_px = 13, .colour = TR_INK};
     tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, 132, tr_page_width(), type,
-                   "A person has to look: this program does not judge it. Solid: in view. Dashed: "
-                   "behind the space itself or a sheet. The vehicle hides more than is dashed.");
+                   TR_("A person has to look: this program does not judge it. Solid: in view. "
+                       "Dashed: behind the space itself or a sheet. The vehicle hides more than is "
+                       "dashed."));
     double width = (PHOTOS.width - (columns - 1) * GAP_PX) / columns;
     double height = (PHOTOS.height - (rows - 1) * GAP_PX) / rows;
     for (int i = 0; i < n; i++) {

@@ -196,10 +196,14 @@ static void line_size(tr_canvas *canvas, double *width, double *height) {
     *height = (double)logical.height / PANGO_SCALE;
 }
 
+/* How many lines of that size take the room that the type's lines have at its own. */
+static int lines_at(tr_type type, double size_px) {
+    return (int)((type.lines > 0 ? type.lines : 1) * type.size_px / size_px + 1e-9);
+}
+
 double tr_canvas_text(tr_canvas *canvas, double x, double y, double width, tr_type type,
                       const char *text) {
     static const PangoAlignment ALIGN[] = {PANGO_ALIGN_LEFT, PANGO_ALIGN_CENTER, PANGO_ALIGN_RIGHT};
-    const int lines = type.lines > 0 ? type.lines : 1;
     double smallest = type.smallest_px > 0 ? type.smallest_px : type.size_px;
     set_text(canvas, text);
     pango_layout_set_width(canvas->layout, (int)(width * PANGO_SCALE));
@@ -208,11 +212,12 @@ double tr_canvas_text(tr_canvas *canvas, double x, double y, double width, tr_ty
     pango_layout_set_ellipsize(canvas->layout, PANGO_ELLIPSIZE_NONE);
     double size = type.size_px;
     set_font(canvas, type, size);
-    while (pango_layout_get_line_count(canvas->layout) > lines && size - 1 >= smallest) {
+    while (pango_layout_get_line_count(canvas->layout) > lines_at(type, size) &&
+           size - 1 >= smallest) {
         size -= 1;
         set_font(canvas, type, size);
     }
-    pango_layout_set_height(canvas->layout, -lines);
+    pango_layout_set_height(canvas->layout, -lines_at(type, size));
     pango_layout_set_ellipsize(canvas->layout, PANGO_ELLIPSIZE_END);
     tr_canvas_colour(canvas, type.colour);
     cairo_move_to(canvas->cr, x, y);

@@ -66,14 +66,14 @@ tr_colour tr_verdict_colour(tr_verdict verdict);
 void tr_canvas_colour(tr_canvas *canvas, tr_colour colour);
 
 /* How a text is set: its size is the font's (its capitals are 0.73 of it), lines are broken at
-   words. In a box of `lines` lines it shrinks to `smallest_px` until it fits, then ends in "...".
- */
+   words. In a box of the height of `lines` lines it shrinks to `smallest_px` until it fits (smaller
+   lines are more lines), then ends in "...". */
 typedef struct {
     double size_px, smallest_px; /* smallest_px 0: as size_px */
     bool is_bold;
     tr_align align;
     tr_colour colour;
-    int lines; /* 0: one */
+    int lines; /* of size_px; 0: one */
 } tr_type;
 
 /* Sets UTF-8 text into a box of that width from its top left corner; bytes that are no UTF-8 are

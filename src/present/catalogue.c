@@ -47,7 +47,7 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_SHEET_NOT_FOUND] = "{sheet}, which the layout requires, could not be measured: no "
                                  "usable photo shows it together with other sheets.",
     [TR_FOUND_PLATE_NOT_FOUND] =
-        "{sheet}, which marks the {wheel} wheel, could not be measured: take two photos that show "
+        "{sheet}, which marks the {~wheel} wheel, could not be measured: take two photos that show "
         "it together with another sheet.",
     [TR_FOUND_POINT_NOT_FOUND] = "{sheet}, which marks the point '{point}', could not be measured: "
                                  "take two photos that show "
@@ -161,7 +161,7 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_AXLE_SHEETS_SWAPPED] =
         "The sheets of the {is_rear?rear|front} wheels are swapped: {left} belongs at the left "
         "wheel, {right} at the right one.",
-    [TR_FOUND_PLATE_OFF] = "{sheet} at the {wheel} wheel seems to lie {away_mm:.0f} mm off its "
+    [TR_FOUND_PLATE_OFF] = "{sheet} at the {~wheel} wheel seems to lie {away_mm:.0f} mm off its "
                            "plumb mark ({|x_mm|:.0f} mm too far {x_mm?forward|backward}, "
                            "{|y_mm|:.0f} mm too far to the {y_mm?left|right}): the other three "
                            "plates agree with the vehicle's lengths. Place it again.",
@@ -224,7 +224,7 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "or "
         "it is not fixed well. Fix it, set the steering straight and take all positions again.",
     [TR_FOUND_WHEEL_IMPLAUSIBLE] =
-        "The {wheel} wheel seems to have a toe of {toe_deg:.1f}° and a camber of "
+        "The {~wheel} wheel seems to have a toe of {toe_deg:.1f}° and a camber of "
         "{camber_deg:.1f}°, "
         "which no sound vehicle has: a wheel was steered, a sheet slipped, or it hangs on another "
         "wheel than the job says. Set the steering straight, check the sheets and take the photos "
@@ -399,13 +399,14 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "it is {now_x_mm:.1f} mm in x, {now_y_mm:.1f} mm in y, {now_yaw_deg:.3f}° in yaw.",
 
     /* ---- surveys ---- */
-    [TR_FOUND_MARKS_NOT_MEASURED] = "On {sheet}, {marks:8} {marks?was|were} measured in fewer than "
-                                    "two photos, and {marks?is|are} left out of the new file: take "
-                                    "more photos that show {marks?it|them} from different sides.",
-    [TR_FOUND_MARK_UNCERTAIN] = "The place of {mark} on {sheet} is known only to {u95_mm:.1f} mm: "
+    [TR_FOUND_MARKS_NOT_MEASURED] =
+        "On {sheet}, {~marks:8} {marks?was|were} measured in fewer than "
+        "two photos, and {marks?is|are} left out of the new file: take "
+        "more photos that show {marks?it|them} from different sides.",
+    [TR_FOUND_MARK_UNCERTAIN] = "The place of {~mark} on {sheet} is known only to {u95_mm:.1f} mm: "
                                 "take more photos that show it, from all sides and closer.",
     [TR_FOUND_MARK_AND_SCALE_UNCERTAIN] =
-        "The place of {mark} on {sheet} is known only to {u95_mm:.1f} mm: take more photos that "
+        "The place of {~mark} on {sheet} is known only to {u95_mm:.1f} mm: take more photos that "
         "show it, from all sides and closer, with a better known length in view.",
     [TR_FOUND_STUCK_TAG_SIZE] =
         "Tag {tag} of {sheet} is stated as {stated_mm:.4g} mm, but measures {measured_mm:.2f} mm: "
@@ -455,7 +456,7 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "only {photos} photos are used; 10 to 15 from different sides make the lens profile more "
         "certain, and show mistakes",
     [TR_FOUND_PART_NOT_COVERED] =
-        "no photo has corners of the board in these parts of the image: {places:9}; take one or "
+        "no photo has corners of the board in these parts of the image: {~places:9}; take one or "
         "two photos with the board there, close to the edge",
     [TR_FOUND_EDGES_NOT_TOLD] =
         "too few corners lie near the image's edges to tell the distortion there: k3 was held at "
@@ -465,7 +466,7 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "the board is tilted by more than {least_deg:.0f} degrees in only {tilted} of {photos} "
         "photos; tilt it in at least {wanted}: to the left, to the right, forward and back",
     [TR_FOUND_TILT_MISSING] =
-        "no photo has the board tilted so that its {edges:or} edge, as seen in the photo, is the "
+        "no photo has the board tilted so that its {~edges:or} edge, as seen in the photo, is the "
         "nearest; add such views",
     [TR_FOUND_QUARTER_TURN] =
         "turn the camera by a quarter in two or three of the photos: this tells a print that is "
@@ -541,7 +542,7 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_NO_ROOM_NOTE] = "there is no room for the note on how to print and check it",
 
     /* ---- reasons: why a photo is not used ---- */
-    [TR_FOUND_SAID] = "{text}",
+    [TR_FOUND_SAID] = "{~text}",
     [TR_FOUND_BESIDE_LIST] =
         "does not exist in the current folder, from which photos on the command line are sought; "
         "it lies beside the {list} file",
@@ -662,7 +663,7 @@ static const char *const FLAWS[TR_N_FLAWS] = {
 };
 
 const char *tr_photo_flaw_text(tr_photo_flaw flaw) {
-    return FLAWS[flaw];
+    return tr_translated(FLAWS[flaw]);
 }
 
 tr_photo_flaw tr_photo_flaw_of(const char *text) {
@@ -731,8 +732,21 @@ static int count_items(const char *list) {
     return n;
 }
 
+/* A text or an item of a list: is_word of the program's own, which is translated. */
+static void append_item(line *l, const char *text, size_t n, bool is_word) {
+    char english[512], translated[TR_FINDING_TEXT_SIZE];
+    if (!is_word || n >= sizeof english) {
+        append(l, text, n);
+        return;
+    }
+    memcpy(english, text, n);
+    english[n] = 0;
+    tr_message_translated(english, translated, sizeof translated);
+    append(l, translated, strlen(translated));
+}
+
 /* how: "", "8", "or" */
-static bool fill_list(line *l, const char *list, const char *how, size_t n_how) {
+static bool fill_list(line *l, const char *list, bool is_word, const char *how, size_t n_how) {
     bool is_or = n_how == 2 && strncmp(how, "or", 2) == 0;
     bool has_most = n_how == 1 && strchr("23456789", *how);
     if (n_how > 0 && !is_or && !has_most) return false;
@@ -741,14 +755,14 @@ static bool fill_list(line *l, const char *list, const char *how, size_t n_how) 
     int n_named = n > most ? most - 1 : n;
     for (int i = 0; i < n_named; i++) {
         size_t length = strcspn(list, "\n");
-        const char *joint = i == 0 ? "" : i + 1 < n ? ", " : is_or ? " or " : " and ";
+        const char *joint = i == 0 ? "" : i + 1 < n ? ", " : is_or ? TR_(" or ") : TR_(" and ");
         append(l, joint, strlen(joint));
-        append(l, list, length);
+        append_item(l, list, length, is_word);
         list += length + 1;
     }
     if (n_named < n) {
-        char more[32];
-        snprintf(more, sizeof more, " and %d more", n - n_named);
+        char more[64];
+        snprintf(more, sizeof more, TR_(" and %d more"), n - n_named);
         append(l, more, strlen(more));
     }
     return true;
@@ -783,24 +797,28 @@ static const tr_argument *find(const tr_finding *f, const char *name, size_t n) 
 
 static bool fill_part(line *l, const tr_finding *part) {
     char text[TR_FINDING_TEXT_SIZE] = "";
-    bool ok = !part || tr_finding_fill_in(MESSAGES[part->kind], part, text);
+    bool ok = !part || tr_finding_fill_in(tr_translated(MESSAGES[part->kind]), part, text);
     append(l, text, strlen(text));
     return ok;
 }
 
-static bool fill_value(line *l, const tr_argument *a, bool is_magnitude, const char *how,
-                       size_t n) {
+/* flag: '|' a magnitude, '~' words of the program's own, 0 neither. */
+static bool fill_value(line *l, const tr_argument *a, char flag, const char *how, size_t n) {
+    const bool is_magnitude = flag == '|';
+    const bool is_word = flag == '~';
     char integer[32];
     switch (a->type) {
     case TR_ARGUMENT_NUMBER:
-        return fill_number(l, is_magnitude ? fabs(a->number) : a->number, how, n);
-    case TR_ARGUMENT_LIST: return !is_magnitude && fill_list(l, a->text, how, n);
+        return !is_word && fill_number(l, is_magnitude ? fabs(a->number) : a->number, how, n);
+    case TR_ARGUMENT_LIST: return !is_magnitude && fill_list(l, a->text, is_word, how, n);
     case TR_ARGUMENT_INTEGER:
         snprintf(integer, sizeof integer, "%.0f", a->number);
         append(l, integer, strlen(integer));
+        return flag == 0 && n == 0;
+    case TR_ARGUMENT_TEXT:
+        append_item(l, a->text, strlen(a->text), is_word);
         return !is_magnitude && n == 0;
-    case TR_ARGUMENT_TEXT: append(l, a->text, strlen(a->text)); return !is_magnitude && n == 0;
-    case TR_ARGUMENT_PART: return !is_magnitude && n == 0 && fill_part(l, a->part);
+    case TR_ARGUMENT_PART: return flag == 0 && n == 0 && fill_part(l, a->part);
     }
     return false;
 }
@@ -808,7 +826,8 @@ static bool fill_value(line *l, const tr_argument *a, bool is_magnitude, const c
 /* What stands between the braces. */
 static bool fill_placeholder(line *l, const tr_finding *f, const char *at, size_t n) {
     bool is_magnitude = n > 0 && *at == '|';
-    const char *name = at + is_magnitude;
+    bool is_word = n > 0 && *at == '~';
+    const char *name = at + (is_magnitude || is_word);
     const char *end = at + n;
     const char *name_end = name + strcspn(name, "|:?}");
     const tr_argument *a = find(f, name, (size_t)(name_end - name));
@@ -816,10 +835,10 @@ static bool fill_placeholder(line *l, const tr_finding *f, const char *at, size_
     const char *how = name_end;
     if (is_magnitude && *how++ != '|') return false;
     if (how < end && *how == '?') {
-        return !is_magnitude && fill_choice(l, a, how + 1, (size_t)(end - how - 1));
+        return name == at && fill_choice(l, a, how + 1, (size_t)(end - how - 1));
     }
     if (how < end && *how++ != ':') return false;
-    return fill_value(l, a, is_magnitude, how, (size_t)(end - how));
+    return fill_value(l, a, name == at ? 0 : *at, how, (size_t)(end - how));
 }
 
 bool tr_finding_fill_in(const char *message, const tr_finding *finding,
@@ -851,7 +870,7 @@ void tr_reason_text(const tr_finding *reason, char out[TR_FINDING_TEXT_SIZE]) {
 
 void tr_finding_text(const tr_finding *finding, char out[TR_FINDING_TEXT_SIZE]) {
     char text[TR_FINDING_TEXT_SIZE];
-    bool ok = tr_finding_fill_in(MESSAGES[finding->kind], finding, text);
+    bool ok = tr_finding_fill_in(tr_translated(MESSAGES[finding->kind]), finding, text);
     /* The tests see that every message can be filled in. */
     if (!ok) snprintf(text, sizeof text, "%s", tr_finding_code(finding->kind));
     tr_text_show(text, strlen(text), out, TR_FINDING_TEXT_SIZE);

@@ -1,6 +1,6 @@
 /* The sentences of findings (base/finding.h): one message a finding, with placeholders for its
    arguments, so that a translator has whole sentences. The messages are English; another language
-   has its own with the same placeholders, in any order.
+   (base/language.h) has its own with the same placeholders, in any order.
 
        {name}            text, an integer, or a list: "a", "a and b", "a, b and c"
        {name:.1f}        a number, as printf shows it
@@ -10,6 +10,8 @@
                          and 7 more"
        {name:or}         a list joined by "or"
        {name}            a part: the finding that it is, in words
+       {~name}           a text or a list of words of the program's own, such as "front-left"; they
+                         are translated
        {{                a brace
        {name?one|other}  one of two wordings: the first of an integer that is 1, a number above 0,
                          a list of one item */
@@ -30,12 +32,12 @@ void tr_finding_text(const tr_finding *finding, char out[TR_FINDING_TEXT_SIZE]);
 /* A reason in words, as a part of a sentence; "" of none, NULL. */
 void tr_reason_text(const tr_finding *reason, char out[TR_FINDING_TEXT_SIZE]);
 
-/* What is weak in a photo and what to do, in a few words; "" of none. */
+/* What is weak in a photo and what to do, in a few words of the user's language; "" of none. */
 const char *tr_photo_flaw_text(tr_photo_flaw flaw);
-/* Whose words these are; TR_FLAW_NONE: no flaw's. */
+/* Whose English words these are; TR_FLAW_NONE: no flaw's. */
 tr_photo_flaw tr_photo_flaw_of(const char *text);
 
-/* The message of a kind of finding. */
+/* The English message of a kind of finding. */
 const char *tr_finding_message(tr_finding_kind kind);
 
 /* Fills in a message for the arguments of a finding. False, and out is without use, where it has a

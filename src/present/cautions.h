@@ -1,4 +1,5 @@
-/* What this program does not say: the text that stands under every result and in the help. */
+/* What this program does not say: the text that stands under every result and in the help, in
+   the user's language. */
 #ifndef TR_PRESENT_CAUTIONS_H
 #define TR_PRESENT_CAUTIONS_H
 

@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/language.h"
 #include "present/moves.h"
 #include "present/catalogue.h"
 #include "present/free_area.h"
@@ -807,7 +808,7 @@ static bool put_measured(json_t *json, const tr_check_result *result) {
            tr_json_put(json, "degrees_of_freedom", json_integer(result->degrees_of_freedom));
 }
 
-json_t *tr_check_json(const tr_check_result *result) {
+static json_t *in_english(const tr_check_result *result) {
     json_t *json = json_object();
     bool is_measured = result->why.code == TR_OK;
     if (json && tr_json_put(json, "job", job_text(result, result->job)) &&
@@ -818,4 +819,11 @@ json_t *tr_check_json(const tr_check_result *result) {
     }
     json_decref(json);
     return NULL;
+}
+
+json_t *tr_check_json(const tr_check_result *result) {
+    tr_english_begin();
+    json_t *json = in_english(result);
+    tr_english_end();
+    return json;
 }

@@ -29,11 +29,6 @@ static shown show(const char *text) {
     return s;
 }
 
-static void put_cell(FILE *out, const char *text, int width) {
-    int pad = width - tr_text_columns(text);
-    fprintf(out, "%*s%s", pad > 0 ? pad : 0, "", text);
-}
-
 /* ---- Colours ---- */
 
 /* Okabe and Ito's blue and vermillion, and a grey, as near as the 256 colours of a terminal come;
@@ -51,44 +46,98 @@ static void put_style(const page *p, const char *sequence) {
 /* ---- Parts ---- */
 
 static void put_head(const page *p, const tr_check_result *r) {
-    char head[1024];
-    snprintf(head, sizeof head, "Job %s, layout %s, %s%s%s%s%s", r->job, r->layout, r->vehicle,
-             *r->vehicle_id ? ", " : "", r->vehicle_id, *r->technician ? ", technician " : "",
-             r->technician);
+    char head[1024], by[256] = "";
+    int n =
+        snprintf(head, sizeof head, TR_("Job %s, layout %s, %s"), r->job, r->layout, r->vehicle);
+    if (*r->technician) snprintf(by, sizeof by, TR_("technician %s"), r->technician);
+    if (n > 0 && (size_t)n < sizeof head) {
+        snprintf(head + n, sizeof head - (size_t)n, "%s%s%s%s", *r->vehicle_id ? ", " : "",
+                 r->vehicle_id, *by ? ", " : "", by);
+    }
     tr_text_wrap(p->out, 0, 4, show(head).text);
+}
+
+/* ---- the table of a target's axes ---- */
+
+enum { REQUIRED, MEASURED, ERROR, U95, LIMIT, N_COLUMNS };
+static const char *const COLUMNS[N_COLUMNS] = {TR_N("required"), TR_N("measured"), TR_N("error"),
+                                               TR_N("u95"), TR_N("limit")};
+
+static int axis_column(int column) {
+    return tr_text_column(tr_translated(COLUMNS[column]), column < U95 ? 10 : 8);
+}
+
+static void axis_title(tr_axis axis, char title[64]) {
+    snprintf(title, 64, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
+}
+
+/* The widest title of an axis, and a gap. */
+static int title_columns(void) {
+    int most = 14;
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        char title[64];
+        axis_title(axis, title);
+        int n = tr_text_columns(title) + 1;
+        most = n > most ? n : most;
+    }
+    return most;
+}
+
+static void put_axis_heads(const page *p) {
+    tr_text_left(p->out, "", 2 + title_columns());
+    for (int k = 0; k < N_COLUMNS; k++) {
+        tr_text_right(p->out, tr_translated(COLUMNS[k]), axis_column(k));
+    }
+    fputc('\n', p->out);
 }
 
 static void put_axis(const page *p, tr_axis axis, const tr_axis_result *r) {
     tr_axis_cells cells;
     tr_axis_cells_of(axis, r, &cells);
-    char title[32];
-    snprintf(title, sizeof title, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
-    fprintf(p->out, "  %s%*s", title, 14 - tr_text_columns(title), "");
-    put_cell(p->out, cells.required, 10);
-    put_cell(p->out, r->is_measured ? cells.measured : "–", 10);
-    put_cell(p->out, cells.error, 10);
-    put_cell(p->out, cells.u95, 8);
+    char title[64];
+    axis_title(axis, title);
+    fputs("  ", p->out);
+    tr_text_left(p->out, title, title_columns());
+    tr_text_right(p->out, cells.required, axis_column(REQUIRED));
+    tr_text_right(p->out, r->is_measured ? cells.measured : "–", axis_column(MEASURED));
+    tr_text_right(p->out, cells.error, axis_column(ERROR));
+    tr_text_right(p->out, cells.u95, axis_column(U95));
     if (r->is_judged) {
-        put_cell(p->out, cells.limit, 8);
+        tr_text_right(p->out, cells.limit, axis_column(LIMIT));
         fputs("  ", p->out);
         put_style(p, verdict_colour(r->verdict));
-        fprintf(p->out, "%s %s", tr_verdict_shape(r->verdict), tr_verdict_name(r->verdict));
+        fprintf(p->out, "%s %s", tr_verdict_shape(r->verdict), tr_verdict_word(r->verdict));
         put_style(p, "\033[0m");
     }
     fputc('\n', p->out);
 }
 
+static const char *const SOURCES[TR_N_SOURCES] = {TR_N("marks"), TR_N("lens"), TR_N("plates"),
+                                                  TR_N("sheets"), TR_N("pointers")};
+
+static int source_column(int source) {
+    return tr_text_column(tr_translated(SOURCES[source]), 10);
+}
+
+/* What the table's first column is headed with. */
+static int budget_title_columns(void) {
+    int most = title_columns();
+    int n = tr_text_columns(TR_("u95 (k = 2) from"));
+    return n - 2 > most ? n - 2 : most;
+}
+
 static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r,
                            const bool *is_shown) {
-    char title[32], cell[TR_CELL_SIZE + 4];
-    snprintf(title, sizeof title, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
-    fprintf(p->out, "  %s%*s", title, 14 - tr_text_columns(title), "");
+    char title[64], cell[TR_CELL_SIZE + 4];
+    axis_title(axis, title);
+    fputs("  ", p->out);
+    tr_text_left(p->out, title, budget_title_columns());
     for (int source = 0; source < TR_N_SOURCES; source++) {
         char number[TR_CELL_SIZE];
         if (!is_shown[source]) continue;
         tr_number_cell(axis, r->u95_of[source], number);
         snprintf(cell, sizeof cell, "±%s", number);
-        put_cell(p->out, strtod(number, NULL) == 0.0 ? "–" : cell, 10);
+        tr_text_right(p->out, strtod(number, NULL) == 0.0 ? "–" : cell, source_column(source));
     }
     fputc('\n', p->out);
 }
@@ -96,8 +145,6 @@ static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r,
 /* The last columns are there only where places on sheets or the sizes of prints are uncertain, and
    where pointers tell the place. */
 static void put_budget(const page *p, const tr_target_result *t) {
-    static const char *const TITLES[TR_N_SOURCES] = {"marks", "lens", "plates", "sheets",
-                                                     "pointers"};
     bool has_any = false;
     bool is_shown[TR_N_SOURCES] = {true, true, true};
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
@@ -109,9 +156,13 @@ static void put_budget(const page *p, const tr_target_result *t) {
         const tr_axis_result *r = &t->axis[axis];
         if (!r->is_judged || !r->is_measured) continue;
         if (!has_any) {
-            fputs("\n  u95 (k = 2) from", p->out);
+            const char *from = TR_("u95 (k = 2) from");
+            int rest = 2 + budget_title_columns() - 2 - tr_text_columns(from);
+            fprintf(p->out, "\n  %s", from);
             for (int k = 0; k < TR_N_SOURCES; k++) {
-                if (is_shown[k]) put_cell(p->out, TITLES[k], k == 0 ? 8 : 10);
+                if (!is_shown[k]) continue;
+                tr_text_right(p->out, tr_translated(SOURCES[k]),
+                              source_column(k) + (k == 0 ? rest : 0));
             }
             fputc('\n', p->out);
         }
@@ -139,13 +190,13 @@ static void put_what_axis_needs(const page *p, tr_axis axis, const tr_axis_resul
     tr_u95_cell(axis, r->u95, now);
     tr_u95_cell(axis, room, needed);
     if (!(room > 0)) {
-        snprintf(text, sizeof text, "%s: set it nearer, then check again.", title);
+        snprintf(text, sizeof text, TR_("%s: set it nearer, then check again."), title);
     } else if (r->u95 < r->limit) {
-        snprintf(text, sizeof text, "%s: set it nearer, or bring u95 down to %s %s (now %s).",
+        snprintf(text, sizeof text, TR_("%s: set it nearer, or bring u95 down to %s %s (now %s)."),
                  title, needed, tr_axis_unit(axis), now);
     } else {
-        snprintf(text, sizeof text, "%s: cannot pass with u95 %s %s; it needs at most %s.", title,
-                 now, tr_axis_unit(axis), needed);
+        snprintf(text, sizeof text, TR_("%s: cannot pass with u95 %s %s; it needs at most %s."),
+                 title, now, tr_axis_unit(axis), needed);
     }
     fputs("  ", p->out);
     tr_text_wrap(p->out, 2, 4, text);
@@ -153,15 +204,16 @@ static void put_what_axis_needs(const page *p, tr_axis axis, const tr_axis_resul
 
 /* What to do about the largest part of u95, once for each source. */
 static void put_advice(const page *p, const tr_check_result *result, int target) {
-    const char *const FROM[TR_N_SOURCES] = {"the marks", "the lens",
-                                            result->has_wheels ? "the hub sheets" : "the plates",
-                                            "the sheets", "the pointers"};
+    const char *const FROM[TR_N_SOURCES] = {TR_("the marks"), TR_("the lens"),
+                                            result->has_wheels ? TR_("the hub sheets")
+                                                               : TR_("the plates"),
+                                            TR_("the sheets"), TR_("the pointers")};
     const tr_target_result *t = &result->targets[target];
     bool is_wanted[TR_N_SOURCES] = {false};
     bool has_any = false;
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         if (!is_uncertain(&t->axis[axis])) continue;
-        if (!has_any) fputs("\n  To decide what is inconclusive:\n", p->out);
+        if (!has_any) fprintf(p->out, "\n  %s\n", TR_("To decide what is inconclusive:"));
         has_any = true;
         put_what_axis_needs(p, axis, &t->axis[axis]);
         bool helps = room_for_u95(&t->axis[axis]) > 0;
@@ -169,9 +221,9 @@ static void put_advice(const page *p, const tr_check_result *result, int target)
     }
     for (tr_source source = 0; source < TR_N_SOURCES; source++) {
         if (!is_wanted[source]) continue;
-        char text[512], sentence[640];
+        char text[1024], sentence[1280];
         tr_source_advice(result, target, source, text, sizeof text);
-        snprintf(sentence, sizeof sentence, "For less u95 from %s: %s", FROM[source], text);
+        snprintf(sentence, sizeof sentence, TR_("For less u95 from %s: %s"), FROM[source], text);
         fputs("  ", p->out);
         tr_text_wrap(p->out, 2, 4, show(sentence).text);
     }
@@ -179,7 +231,7 @@ static void put_advice(const page *p, const tr_check_result *result, int target)
 
 static void put_moves(const page *p, const tr_check_result *result, const tr_target_result *t) {
     if (t->verdict == TR_PASS) {
-        fputs("\n  Nothing needs to be moved.\n", p->out);
+        fprintf(p->out, "\n  %s\n", TR_("Nothing needs to be moved."));
         return;
     }
     if (!tr_target_needs_move(t)) return;
@@ -201,13 +253,14 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     char number[16] = "";
     if (result->n_targets > 1) snprintf(number, sizeof number, "%d. ", target + 1);
     if (found->is_placed && t->by == TR_BY_POINTERS)
-        snprintf(head, sizeof head, "%s%s: %s, from %s; as its pointers have it", number, found->id,
-                 found->title, from);
+        snprintf(head, sizeof head, TR_("%s%s: %s, from %s; as its pointers have it"), number,
+                 found->id, found->title, from);
+    else if (found->is_placed && t->by == TR_BY_ARTWORK)
+        snprintf(head, sizeof head, TR_("%s%s: %s, from %s; %d marks of its pattern in %d photos"),
+                 number, found->id, found->title, from, found->n_marks, found->n_photos);
     else
-        snprintf(head, sizeof head, "%s%s: %s, from %s; %d marks%s in %d photos", number, found->id,
-                 found->title, from, found->n_marks,
-                 found->is_placed && t->by == TR_BY_ARTWORK ? " of its pattern" : "",
-                 found->n_photos);
+        snprintf(head, sizeof head, TR_("%s%s: %s, from %s; %d marks in %d photos"), number,
+                 found->id, found->title, from, found->n_marks, found->n_photos);
     fputc('\n', p->out);
     put_style(p, verdict_colour(t->verdict));
     fprintf(p->out, "%s ", tr_verdict_shape(t->verdict));
@@ -215,12 +268,12 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     put_style(p, "\033[0m");
     if (!found->is_placed) {
         fputs("  ", p->out);
-        char todo[120];
+        char todo[256];
         tr_target_not_measured(result, todo, sizeof todo);
         tr_text_wrap(p->out, 2, 2, todo);
         return;
     }
-    fputs("                  required  measured     error     u95   limit\n", p->out);
+    put_axis_heads(p);
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) put_axis(p, axis, &t->axis[axis]);
     put_moves(p, result, t);
     put_budget(p, t);
@@ -230,18 +283,22 @@ static void put_target(const page *p, const tr_check_result *result, int target)
 /* A line of the list: number, shape, name, verdict, mark of what is to be moved, what is wrong. */
 static void put_line(const page *p, const char *number, tr_verdict verdict, const char *name,
                      bool is_moved, const char *why) {
-    enum { NAME_COLUMNS = 12, VERDICT_COLUMNS = 14, WHY_COLUMN = 36 };
-    const char *word = tr_verdict_name(verdict);
+    enum { NAME_COLUMNS = 12 };
+    const char *word = tr_verdict_word(verdict);
+    int verdict_columns = tr_text_column(tr_verdict_word(TR_INCONCLUSIVE), 14);
+    int why_column = 22 + verdict_columns;
     char id[64];
     tr_text_fit(show(name).text, NAME_COLUMNS, id, sizeof id);
     fprintf(p->out, "  %2s ", number);
     put_style(p, verdict_colour(verdict));
-    fprintf(p->out, "%s %s%*s %s", tr_verdict_shape(verdict), id,
-            NAME_COLUMNS - tr_text_columns(id), "", word);
+    fprintf(p->out, "%s ", tr_verdict_shape(verdict));
+    tr_text_left(p->out, id, NAME_COLUMNS + 1);
+    fputs(word, p->out);
     put_style(p, "\033[0m");
     if (*why) {
-        fprintf(p->out, "%*s%s ", VERDICT_COLUMNS - (int)strlen(word), "", is_moved ? "►" : " ");
-        tr_text_wrap(p->out, WHY_COLUMN, WHY_COLUMN, show(why).text);
+        tr_text_left(p->out, "", verdict_columns - tr_text_columns(word));
+        fputs(is_moved ? "► " : "  ", p->out);
+        tr_text_wrap(p->out, why_column, why_column, show(why).text);
     } else {
         fputc('\n', p->out);
     }
@@ -255,8 +312,10 @@ static void put_summary(const page *p, const tr_check_result *result) {
     for (int i = 0; i < result->n_targets; i++) {
         is_any_moved = is_any_moved || tr_target_needs_move(&result->targets[i]);
     }
-    fprintf(p->out, "\n%d targets%s\n", result->n_targets,
-            is_any_moved ? "; ► is to be moved" : "");
+    fputc('\n', p->out);
+    fprintf(p->out, is_any_moved ? TR_("%d targets; ► is to be moved") : TR_("%d targets"),
+            result->n_targets);
+    fputc('\n', p->out);
     for (int i = 0; i < result->n_targets; i++) {
         const tr_target_result *t = &result->targets[i];
         snprintf(number, sizeof number, "%d", i + 1);
@@ -266,26 +325,34 @@ static void put_summary(const page *p, const tr_check_result *result) {
     for (int i = 0; i < result->n_relations; i++) {
         const tr_relation_result *r = &result->relations[i];
         tr_relation_letter(i, number);
-        snprintf(name, sizeof name, "%d to %d", r->targets[0] + 1, r->targets[1] + 1);
+        snprintf(name, sizeof name, TR_("%d to %d"), r->targets[0] + 1, r->targets[1] + 1);
         tr_relation_why(r, why, sizeof why);
         put_line(p, number, r->verdict, name, false, why);
     }
 }
 
-static void put_length(const page *p, const char *title, const tr_length_result *length) {
+/* Columns of the vehicle's lengths. */
+typedef struct {
+    int title, measured, u95, stated;
+} length_columns;
+
+static void put_length(const page *p, const length_columns *columns, const char *title,
+                       const tr_length_result *length) {
     char cell[TR_CELL_SIZE];
-    fprintf(p->out, "  %-16s", title);
+    fputs("  ", p->out);
+    tr_text_left(p->out, title, columns->title - 2);
     if (!length->is_measured) {
-        put_cell(p->out, "–", 10);
+        tr_text_right(p->out, "–", columns->measured);
+        tr_text_right(p->out, "", columns->u95);
     } else {
         tr_number_cell(TR_X, length->measured_mm, cell);
-        put_cell(p->out, cell, 10);
+        tr_text_right(p->out, cell, columns->measured);
         tr_u95_cell(TR_X, length->u95_mm, cell);
-        put_cell(p->out, cell, 10);
+        tr_text_right(p->out, cell, columns->u95);
     }
     if (length->stated_mm > 0) {
         tr_number_cell(TR_X, length->stated_mm, cell);
-        put_cell(p->out, cell, length->is_measured ? 10 : 20);
+        tr_text_right(p->out, cell, columns->stated);
     }
     fputc('\n', p->out);
 }
@@ -295,7 +362,7 @@ static void put_relations(const page *p, const tr_check_result *result) {
         const tr_relation_result *r = &result->relations[i];
         char head[256], letter[16];
         tr_relation_letter(i, letter);
-        snprintf(head, sizeof head, "%s. From %s to %s", letter,
+        snprintf(head, sizeof head, TR_("%s. From %s to %s"), letter,
                  result->sheets[result->targets[r->targets[0]].sheet].id,
                  result->sheets[result->targets[r->targets[1]].sheet].id);
         fputc('\n', p->out);
@@ -303,7 +370,7 @@ static void put_relations(const page *p, const tr_check_result *result) {
         fprintf(p->out, "%s ", tr_verdict_shape(r->verdict));
         tr_text_wrap(p->out, 2, 2, show(head).text);
         put_style(p, "\033[0m");
-        fputs("                  required  measured     error     u95   limit\n", p->out);
+        put_axis_heads(p);
         for (tr_axis axis = 0; axis < TR_N_AXES; axis++) put_axis(p, axis, &r->axis[axis]);
     }
 }
@@ -319,23 +386,73 @@ static void put_quantity(const page *p, const tr_quantity *q, bool is_angle, int
         tr_u95_cell(as, q->u95, u95);
         snprintf(cell, sizeof cell, "%s %s", number, u95);
     }
-    put_cell(p->out, cell, width);
+    tr_text_right(p->out, cell, width);
 }
 
-static void put_wheel_row(const page *p, const tr_check_result *result, const char *title,
-                          int value, int step, bool is_angle) {
-    fprintf(p->out, "  %-16s", title);
+/* One row a value of each wheel. step: from one wheel's to the next's. */
+static const struct {
+    const char *title;
+    int value, step;
+    bool is_angle, is_of_runout;
+} WHEEL_ROWS[] = {{TR_N("toe, °"), TR_TOE, 1, true, false},
+                  {TR_N("camber, °"), TR_CAMBER, 1, true, false},
+                  {TR_N("centre x, mm"), TR_CENTRE, 3, false, false},
+                  {TR_N("centre y, mm"), TR_CENTRE + 1, 3, false, false},
+                  {TR_N("centre z, mm"), TR_CENTRE + 2, 3, false, false},
+                  {TR_N("run-out, mm"), TR_RUNOUT, 1, false, true},
+                  {TR_N("run-out, °"), TR_RUNOUT_TILT, 1, true, true}};
+enum { N_WHEEL_ROWS = sizeof WHEEL_ROWS / sizeof *WHEEL_ROWS };
+
+/* And one a value of the vehicle. */
+static const struct {
+    const char *title;
+    int value;
+} WHOLE_ROWS[] = {{TR_N("thrust angle, °"), TR_THRUST_ANGLE},
+                  {TR_N("set-back, mm"), TR_SET_BACK},
+                  {TR_N("wheelbase left, mm"), TR_WHEELBASE_LEFT},
+                  {TR_N("wheelbase right, mm"), TR_WHEELBASE_RIGHT}};
+enum { N_WHOLE_ROWS = sizeof WHOLE_ROWS / sizeof *WHOLE_ROWS };
+
+static int wider(const char *text, int columns) {
+    int n = tr_text_columns(text) + 1;
+    return n > columns ? n : columns;
+}
+
+static void put_wheel_rows(const page *p, const tr_check_result *result, bool has_runout) {
+    const char *title = TR_("Wheels");
+    int first = wider(title, 18) - 2;
+    for (int i = 0; i < N_WHEEL_ROWS; i++) first = wider(tr_translated(WHEEL_ROWS[i].title), first);
+    fputc('\n', p->out);
+    tr_text_left(p->out, title, 2 + first);
     for (int i = 0; i < TR_N_POINTS; i++) {
-        put_quantity(p, &result->geometry[value + step * i], is_angle, 15);
+        const char *name = tr_translated(tr_wheel_point_name((tr_wheel_point)i));
+        tr_text_right(p->out, name, tr_text_column(name, 15));
     }
     fputc('\n', p->out);
+    for (int k = 0; k < N_WHEEL_ROWS; k++) {
+        if (WHEEL_ROWS[k].is_of_runout && !has_runout) continue;
+        fputs("  ", p->out);
+        tr_text_left(p->out, tr_translated(WHEEL_ROWS[k].title), first);
+        for (int i = 0; i < TR_N_POINTS; i++) {
+            const char *name = tr_translated(tr_wheel_point_name((tr_wheel_point)i));
+            put_quantity(p, &result->geometry[WHEEL_ROWS[k].value + WHEEL_ROWS[k].step * i],
+                         WHEEL_ROWS[k].is_angle, tr_text_column(name, 15));
+        }
+        fputc('\n', p->out);
+    }
 }
 
-static void put_whole(const page *p, const tr_check_result *result, const char *title, int value) {
-    if (!result->geometry[value].is_measured) return;
-    fprintf(p->out, "  %-20s", title);
-    put_quantity(p, &result->geometry[value], tr_vehicle_value_is_angle(value), 16);
-    fputc('\n', p->out);
+static void put_whole_rows(const page *p, const tr_check_result *result) {
+    int first = 20;
+    for (int i = 0; i < N_WHOLE_ROWS; i++) first = wider(tr_translated(WHOLE_ROWS[i].title), first);
+    for (int i = 0; i < N_WHOLE_ROWS; i++) {
+        int value = WHOLE_ROWS[i].value;
+        if (!result->geometry[value].is_measured) continue;
+        fputs("  ", p->out);
+        tr_text_left(p->out, tr_translated(WHOLE_ROWS[i].title), first);
+        put_quantity(p, &result->geometry[value], tr_vehicle_value_is_angle(value), 16);
+        fputc('\n', p->out);
+    }
 }
 
 static void put_wheels(const page *p, const tr_check_result *result) {
@@ -344,38 +461,40 @@ static void put_wheels(const page *p, const tr_check_result *result) {
     for (int i = 0; i < TR_N_POINTS; i++) {
         has_runout = has_runout || result->geometry[TR_RUNOUT + i].is_measured;
     }
-    fputs("\nWheels                front-left    front-right      rear-left     rear-right\n",
-          p->out);
-    put_wheel_row(p, result, "toe, °", TR_TOE, 1, true);
-    put_wheel_row(p, result, "camber, °", TR_CAMBER, 1, true);
-    put_wheel_row(p, result, "centre x, mm", TR_CENTRE, 3, false);
-    put_wheel_row(p, result, "centre y, mm", TR_CENTRE + 1, 3, false);
-    put_wheel_row(p, result, "centre z, mm", TR_CENTRE + 2, 3, false);
-    if (has_runout) {
-        put_wheel_row(p, result, "run-out, mm", TR_RUNOUT, 1, false);
-        put_wheel_row(p, result, "run-out, °", TR_RUNOUT_TILT, 1, true);
-    }
-    put_whole(p, result, "thrust angle, °", TR_THRUST_ANGLE);
-    put_whole(p, result, "set-back, mm", TR_SET_BACK);
-    put_whole(p, result, "wheelbase left, mm", TR_WHEELBASE_LEFT);
-    put_whole(p, result, "wheelbase right, mm", TR_WHEELBASE_RIGHT);
+    put_wheel_rows(p, result, has_runout);
+    put_whole_rows(p, result);
     fputs("  ", p->out);
     tr_text_wrap(p->out, 2, 2,
-                 has_runout ? "Toe of the rear wheels against the centreline, of the front ones "
-                              "against the thrust line. The run-out of the hub sheets was measured "
-                              "by rolling the vehicle, and is taken off."
-                            : "Toe of the rear wheels against the centreline, of the front ones "
-                              "against the thrust line. The vehicle was not rolled: how squarely "
-                              "the hub sheets hang is in u95.");
+                 has_runout
+                     ? TR_("Toe of the rear wheels against the centreline, of the front ones "
+                           "against the thrust line. The run-out of the hub sheets was measured "
+                           "by rolling the vehicle, and is taken off.")
+                     : TR_("Toe of the rear wheels against the centreline, of the front ones "
+                           "against the thrust line. The vehicle was not rolled: how squarely the "
+                           "hub sheets hang is in u95."));
 }
 
 static void put_references(const page *p, const tr_check_result *result) {
-    fputs(result->has_wheels ? "\nWheels' points        measured       u95    stated\n"
-                             : "\nPlates at the wheels  measured       u95    stated\n",
-          p->out);
-    put_length(p, "wheelbase, mm", &result->wheelbase);
-    put_length(p, "front track, mm", &result->track_front);
-    put_length(p, "rear track, mm", &result->track_rear);
+    static const char *const TITLES[] = {TR_N("wheelbase, mm"), TR_N("front track, mm"),
+                                         TR_N("rear track, mm")};
+    const tr_length_result *const lengths[] = {&result->wheelbase, &result->track_front,
+                                               &result->track_rear};
+    const char *head = result->has_wheels ? TR_("Wheels' points") : TR_("Plates at the wheels");
+    const char *measured = TR_("measured");
+    const char *u95 = TR_("u95");
+    const char *stated = TR_("stated");
+    length_columns columns = {20, tr_text_column(measured, 10), tr_text_column(u95, 10),
+                              tr_text_column(stated, 10)};
+    columns.title = wider(head, columns.title + 1) - 1;
+    for (int i = 0; i < 3; i++)
+        columns.title = wider(tr_translated(TITLES[i]), columns.title - 2) + 2;
+    fputc('\n', p->out);
+    tr_text_left(p->out, head, columns.title);
+    tr_text_right(p->out, measured, columns.measured);
+    tr_text_right(p->out, u95, columns.u95);
+    tr_text_right(p->out, stated, columns.stated);
+    fputc('\n', p->out);
+    for (int i = 0; i < 3; i++) put_length(p, &columns, tr_translated(TITLES[i]), lengths[i]);
 }
 
 /* ---- the floor ---- */
@@ -386,18 +505,56 @@ static const char *place_name(const tr_check_result *result, int place) {
 
 /* The whole table, where it was asked for. */
 static void put_places(const page *p, const tr_check_result *result) {
-    fputs("\nFloor            height, mm  out of flat, mm      along, °     across, °\n", p->out);
+    static const char *const HEADS[] = {[TR_FLOOR_HEIGHT] = TR_N("height, mm"),
+                                        [TR_FLOOR_OUT_OF_FLAT] = TR_N("out of flat, mm"),
+                                        [TR_FLOOR_ALONG] = TR_N("along, °"),
+                                        [TR_FLOOR_ACROSS] = TR_N("across, °")};
+    int first = wider(TR_("Floor"), 14);
+    fputc('\n', p->out);
+    tr_text_left(p->out, TR_("Floor"), first);
+    for (tr_floor_value k = TR_FLOOR_HEIGHT; k <= TR_FLOOR_ACROSS; k++) {
+        const char *head = tr_translated(HEADS[k]);
+        tr_text_right(p->out, head, tr_text_column(head, 14));
+    }
+    fputc('\n', p->out);
     for (int i = 0; i < result->floor.n_places; i++) {
         char id[64];
         tr_text_fit(show(place_name(result, i)).text, 12, id, sizeof id);
-        fprintf(p->out, "  %s%*s", id, 12 - tr_text_columns(id), "");
+        fputs("  ", p->out);
+        tr_text_left(p->out, id, first - 2);
         for (tr_floor_value k = TR_FLOOR_HEIGHT; k <= TR_FLOOR_ACROSS; k++) {
-            int width = k == TR_FLOOR_OUT_OF_FLAT ? 17 : 14;
             put_quantity(p, &result->floor.places[i].value[k].value, tr_floor_value_is_angle(k),
-                         width);
+                         tr_text_column(tr_translated(HEADS[k]), 14));
         }
         fputc('\n', p->out);
     }
+}
+
+/* Columns of the table of the floor against the stand: title and rise, then the numbers. */
+typedef struct {
+    int title, measured, u95, limit;
+} floor_columns;
+
+static const char *floor_head(const tr_floor_result *floor) {
+    return floor->is_judged || floor->has_level ? TR_("Against where the wheels stand")
+                                                : TR_("Floor, against where the wheels stand");
+}
+
+static floor_columns floor_columns_of(const tr_floor_result *floor) {
+    return (floor_columns){wider(floor_head(floor), 37) + 2, tr_text_column(TR_("measured"), 9),
+                           tr_text_column(TR_("u95"), 8), tr_text_column(TR_("limit"), 8)};
+}
+
+static void put_floor_heads(const page *p, const tr_floor_result *floor) {
+    const floor_columns columns = floor_columns_of(floor);
+    fputc('\n', p->out);
+    const bool is_part = floor->is_judged || floor->has_level; /* of a longer table */
+    if (is_part) fputs("  ", p->out);
+    tr_text_left(p->out, floor_head(floor), columns.title - 2 * is_part);
+    tr_text_right(p->out, TR_("measured"), columns.measured);
+    tr_text_right(p->out, TR_("u95"), columns.u95);
+    if (is_part) tr_text_right(p->out, TR_("limit"), columns.limit);
+    fputc('\n', p->out);
 }
 
 /* One value on a line of its own: with its limit and verdict where it is judged. rise: what it is
@@ -414,16 +571,18 @@ static void put_floor_line(const page *p, const char *title, const char *rise,
                                     .u95 = v->value.u95};
     char name[128];
     tr_axis_cells_of(axis, &as_axis, &cells);
-    tr_text_fit(show(title).text, 26, name, sizeof name);
-    fprintf(p->out, "  %s%*s", name, 26 - tr_text_columns(name), "");
-    put_cell(p->out, rise, 11);
-    put_cell(p->out, v->value.is_measured ? cells.measured : "–", 9);
-    put_cell(p->out, cells.u95, 8);
+    const floor_columns columns = floor_columns_of(floor);
+    tr_text_fit(show(title).text, columns.title - 13, name, sizeof name);
+    fputs("  ", p->out);
+    tr_text_left(p->out, name, columns.title - 13);
+    tr_text_right(p->out, rise, 11);
+    tr_text_right(p->out, v->value.is_measured ? cells.measured : "–", columns.measured);
+    tr_text_right(p->out, cells.u95, columns.u95);
     if (v->is_judged) {
-        put_cell(p->out, cells.limit, 8);
+        tr_text_right(p->out, cells.limit, columns.limit);
         fputs("  ", p->out);
         put_style(p, verdict_colour(v->verdict));
-        fprintf(p->out, "%s %s", tr_verdict_shape(v->verdict), tr_verdict_name(v->verdict));
+        fprintf(p->out, "%s %s", tr_verdict_shape(v->verdict), tr_verdict_word(v->verdict));
         put_style(p, "\033[0m");
     }
     fputc('\n', p->out);
@@ -447,9 +606,9 @@ static void name_target_at(const tr_check_result *result, int place, char *out, 
     else if (strcmp(target, here) == 0)
         snprintf(out, size, "%s", here);
     else if (n == 1)
-        snprintf(out, size, "%s, at %s", target, here);
+        snprintf(out, size, TR_("%s, at %s"), target, here);
     else
-        snprintf(out, size, "targets at %s", here);
+        snprintf(out, size, TR_("targets at %s"), here);
 }
 
 /* The slope to each target. */
@@ -460,7 +619,7 @@ static void put_slopes(const page *p, const tr_check_result *result, tr_floor_va
         char target[160], title[192], number[TR_CELL_SIZE], rise[TR_CELL_SIZE + 8] = "";
         name_target_at(result, i, target, sizeof target);
         if (!v->value.is_measured && !v->is_judged) continue;
-        snprintf(title, sizeof title, "to %s, °", target);
+        snprintf(title, sizeof title, TR_("to %s, °"), target);
         tr_number_rounded(1000 * tan(v->value.value), 1, false, number);
         if (v->value.is_measured) snprintf(rise, sizeof rise, "%s mm/m", number);
         put_floor_line(p, title, rise, floor, v, TR_YAW, tr_floor_limit_of(value));
@@ -476,7 +635,7 @@ static void put_tilts(const page *p, const tr_check_result *result, tr_floor_val
         char target[160], title[192];
         name_target_at(result, i / 2, target, sizeof target);
         if (!*target || (!v->is_judged && along == TR_FLOOR_ALONG)) continue;
-        snprintf(title, sizeof title, "%s %s, °", target, i % 2 ? "across" : "along");
+        snprintf(title, sizeof title, i % 2 ? TR_("%s across, °") : TR_("%s along, °"), target);
         put_floor_line(p, title, "", floor, v, TR_YAW, tr_floor_limit_of(value));
     }
 }
@@ -485,7 +644,7 @@ static void put_worst_place(const page *p, const tr_check_result *result) {
     int worst = tr_floor_worst_place(&result->floor);
     char title[160];
     if (worst < 0) return;
-    snprintf(title, sizeof title, "out of flat, %s, mm", place_name(result, worst));
+    snprintf(title, sizeof title, TR_("out of flat, %s, mm"), place_name(result, worst));
     put_floor_line(p, title, "", &result->floor,
                    &result->floor.places[worst].value[TR_FLOOR_OUT_OF_FLAT], TR_X,
                    TR_LIMIT_OUT_OF_FLAT);
@@ -493,17 +652,21 @@ static void put_worst_place(const page *p, const tr_check_result *result) {
 
 static void put_level(const page *p, const tr_check_result *result) {
     const tr_floor_result *floor = &result->floor;
-    static const char *const TITLES[2] = {"stand along, °", "stand across, °"};
+    static const char *const TITLES[2] = {TR_N("stand along, °"), TR_N("stand across, °")};
     char text[256];
     bool is_on_stand = strcmp(floor->level_on, "stand") == 0;
     if (!floor->has_level) return;
-    snprintf(text, sizeof text, "Against the horizontal, by the level %s%s",
-             is_on_stand ? "where the wheels stand" : "on ", is_on_stand ? "" : floor->level_on);
+    if (is_on_stand)
+        snprintf(text, sizeof text, "%s",
+                 TR_("Against the horizontal, by the level where the wheels stand"));
+    else
+        snprintf(text, sizeof text, TR_("Against the horizontal, by the level on %s"),
+                 floor->level_on);
     fputs("  ", p->out);
     tr_text_wrap(p->out, 2, 2, show(text).text);
     for (int k = 0; k < 2; k++) {
-        put_floor_line(p, TITLES[k], "", floor, &floor->whole[TR_FLOOR_STAND_ALONG + k], TR_YAW,
-                       TR_LIMIT_LEVEL);
+        put_floor_line(p, tr_translated(TITLES[k]), "", floor,
+                       &floor->whole[TR_FLOOR_STAND_ALONG + k], TR_YAW, TR_LIMIT_LEVEL);
     }
     put_tilts(p, result, TR_FLOOR_LEVEL_ALONG);
     put_slopes(p, result, TR_FLOOR_LEVEL_SLOPE);
@@ -517,13 +680,15 @@ static bool has_slopes(const tr_floor_result *floor) {
 }
 
 static const char *stand_text(const tr_floor_result *floor) {
-    if (!tr_floor_has_stand(floor)) return "Nothing tells how the floor lies there.";
+    if (!tr_floor_has_stand(floor)) return TR_("Nothing tells how the floor lies there.");
     return floor->stand == TR_STAND_OF_PLATES
-               ? "The wheels stand in the plane of their plates. Above 0 the floor rises: along "
-                 "towards the front, across towards the left, to a target away from the wheels."
-               : "The wheels stand in the plane of the sheets on the floor that are at no target. "
-                 "Above 0 the floor rises: along towards the front, across towards the left, to a "
-                 "target away from the wheels.";
+               ? TR_("The wheels stand in the plane of their plates. Above 0 the floor rises: "
+                     "along "
+                     "towards the front, across towards the left, to a target away from the "
+                     "wheels.")
+               : TR_("The wheels stand in the plane of the sheets on the floor that are at no "
+                     "target. Above 0 the floor rises: along towards the front, across towards the "
+                     "left, to a target away from the wheels.");
 }
 
 /* In full where the layout or a level asks for it; else how it slopes to the targets, alone. */
@@ -532,9 +697,7 @@ static void put_floor(const page *p, const tr_check_result *result) {
     bool is_asked_for = floor->is_judged || floor->has_level;
     if (floor->n_places == 0 || (!is_asked_for && !has_slopes(floor))) return;
     if (is_asked_for) put_places(p, result);
-    fputs(is_asked_for ? "\n  Against where the wheels stand         measured     u95   limit\n"
-                       : "\nFloor, against where the wheels stand    measured     u95\n",
-          p->out);
+    put_floor_heads(p, floor);
     put_tilts(p, result, TR_FLOOR_ALONG);
     put_slopes(p, result, TR_FLOOR_SLOPE);
     put_worst_place(p, result);
@@ -544,34 +707,51 @@ static void put_floor(const page *p, const tr_check_result *result) {
 }
 
 /* Flatness and scale of the sheets that were measured. */
+enum { FLAT, ACROSS, UP, N_CONDITIONS };
+static const char *const CONDITIONS[N_CONDITIONS] = {TR_N("flat within, mm"),
+                                                     TR_N("size across, %"), TR_N("size up, %")};
+
+static int condition_column(int k) {
+    const char *head = tr_translated(CONDITIONS[k]);
+    return k == FLAT ? wider(head, 16) - 1 : tr_text_column(head, k == ACROSS ? 17 : 15);
+}
+
+static void put_condition_heads(const page *p) {
+    fputc('\n', p->out);
+    tr_text_left(p->out, TR_("Sheets"), 12);
+    for (int k = 0; k < N_CONDITIONS; k++) {
+        tr_text_right(p->out, tr_translated(CONDITIONS[k]), condition_column(k) + (k == FLAT) * 2);
+    }
+    fputc('\n', p->out);
+}
+
+static void put_condition(const page *p, const tr_sheet_result *sheet) {
+    const tr_sheet_condition *c = &sheet->condition;
+    char u95[TR_CELL_SIZE], id[64];
+    char cells[N_CONDITIONS][2 * TR_CELL_SIZE] = {"–", "–", "–"};
+    if (c->has_flatness) {
+        tr_u95_rounded(c->flatness_u95_mm, 1, u95);
+        snprintf(cells[FLAT], sizeof cells[FLAT], "%.1f %s", c->flatness_mm, u95);
+    }
+    for (int k = 0; k < 2 && c->has_print_scale; k++) {
+        tr_u95_rounded(100 * c->print_scale_u95[k], 2, u95);
+        snprintf(cells[ACROSS + k], sizeof cells[k], "%.2f %s", 100 * (1 + c->print_scale[k]), u95);
+    }
+    tr_text_fit(show(sheet->id).text, 12, id, sizeof id);
+    fputs("  ", p->out);
+    tr_text_left(p->out, id, 12);
+    for (int k = 0; k < N_CONDITIONS; k++) tr_text_right(p->out, cells[k], condition_column(k));
+    fputc('\n', p->out);
+}
+
 static void put_conditions(const page *p, const tr_check_result *result) {
-    bool has_title = false;
+    bool has_heads = false;
     for (int i = 0; i < result->n_sheets; i++) {
         const tr_sheet_condition *c = &result->sheets[i].condition;
-        char u95[TR_CELL_SIZE];
-        char cell[2 * TR_CELL_SIZE];
         if (!c->has_flatness && !c->has_print_scale) continue;
-        if (!has_title)
-            fputs("\nSheets        flat within, mm   size across, %     size up, %\n", p->out);
-        has_title = true;
-        char id[64];
-        tr_text_fit(show(result->sheets[i].id).text, 12, id, sizeof id);
-        fprintf(p->out, "  %s%*s", id, 12 - tr_text_columns(id), "");
-        snprintf(cell, sizeof cell, "–");
-        if (c->has_flatness) {
-            tr_u95_rounded(c->flatness_u95_mm, 1, u95);
-            snprintf(cell, sizeof cell, "%.1f %s", c->flatness_mm, u95);
-        }
-        put_cell(p->out, cell, 15);
-        for (int k = 0; k < 2; k++) {
-            snprintf(cell, sizeof cell, "–");
-            if (c->has_print_scale) {
-                tr_u95_rounded(100 * c->print_scale_u95[k], 2, u95);
-                snprintf(cell, sizeof cell, "%.2f %s", 100 * (1 + c->print_scale[k]), u95);
-            }
-            put_cell(p->out, cell, k == 0 ? 17 : 15);
-        }
-        fputc('\n', p->out);
+        if (!has_heads) put_condition_heads(p);
+        has_heads = true;
+        put_condition(p, &result->sheets[i]);
     }
 }
 
@@ -584,13 +764,14 @@ static void put_photo(const page *p, const tr_photo_result *photo) {
     if (!photo->is_used && photo->why_not.n > 0) {
         tr_reason_text(photo->why_not.items, why_not);
     } else if (!photo->is_used) {
-        snprintf(why_not, sizeof why_not, "%d marks found, but not used", photo->n_found);
+        snprintf(why_not, sizeof why_not, TR_("%d marks found, but not used"), photo->n_found);
     }
     shown name = show(photo->file);
     shown reason = show(why_not);
-    char line[2 * sizeof name + 256];
-    snprintf(line, sizeof line, "%s: %s%s%s%s", name.text, reason.text,
-             *reason.text && *weak ? "; " : "", *weak ? "weak: " : "", weak);
+    char line[2 * sizeof name + 256], flaw[256] = "";
+    if (*weak) snprintf(flaw, sizeof flaw, TR_("weak: %s"), weak);
+    snprintf(line, sizeof line, "%s: %s%s%s", name.text, reason.text,
+             *reason.text && *flaw ? "; " : "", flaw);
     fputs("  - ", p->out);
     tr_text_wrap(p->out, 4, 4, line);
 }
@@ -598,11 +779,14 @@ static void put_photo(const page *p, const tr_photo_result *photo) {
 static void put_photos(const page *p, const tr_check_result *result) {
     int n_used = 0;
     for (int i = 0; i < result->n_photos; i++) n_used += result->photos[i].is_used;
-    fprintf(p->out, "\nPhotos: %d of %d used.", n_used, result->n_photos);
-    if (result->n_rejected > 0) {
-        fprintf(p->out, " %d %s the others and %s left out.", result->n_rejected,
-                result->n_rejected == 1 ? "mark contradicts" : "marks contradict",
-                result->n_rejected == 1 ? "was" : "were");
+    fputc('\n', p->out);
+    fprintf(p->out, TR_("Photos: %d of %d used."), n_used, result->n_photos);
+    if (result->n_rejected == 1) {
+        fprintf(p->out, " %s", TR_("1 mark contradicts the others and was left out."));
+    } else if (result->n_rejected > 0) {
+        fputc(' ', p->out);
+        fprintf(p->out, TR_("%d marks contradict the others and were left out."),
+                result->n_rejected);
     }
     fputc('\n', p->out);
     for (int i = 0; i < result->n_photos; i++) put_photo(p, &result->photos[i]);
@@ -621,9 +805,11 @@ static void put_findings(const page *p, const tr_check_result *result) {
         char sentence[sizeof text + 64];
         if (is_about_unused_photo(finding)) continue;
         tr_finding_text(finding, text);
-        snprintf(sentence, sizeof sentence, "%s [%s%s]", text, tr_finding_code(finding->kind),
-                 tr_finding_blocks_pass(finding->kind) ? "; no pass" : "");
-        fputs(is_first ? "\nWarnings\n  ! " : "  ! ", p->out);
+        bool blocks_pass = tr_finding_blocks_pass(finding->kind);
+        snprintf(sentence, sizeof sentence, "%s [%s%s%s]", text, tr_finding_code(finding->kind),
+                 blocks_pass ? "; " : "", blocks_pass ? TR_("no pass") : "");
+        if (is_first) fprintf(p->out, "\n%s\n", TR_("Warnings"));
+        fputs("  ! ", p->out);
         tr_text_wrap(p->out, 4, 4, show(sentence).text);
         is_first = false;
     }
@@ -631,7 +817,7 @@ static void put_findings(const page *p, const tr_check_result *result) {
 
 static void put_free_areas(const page *p, const tr_check_result *result) {
     if (result->n_free_areas == 0) return;
-    fputs("\nFree areas\n", p->out);
+    fprintf(p->out, "\n%s\n", TR_("Free areas"));
     for (int i = 0; i < result->n_free_areas; i++) {
         char text[2048];
         tr_area_text(result, &result->free_areas[i], text, sizeof text);
@@ -694,8 +880,8 @@ static void put_failed(const page *p, const tr_check_result *result) {
     if (result->n_photos > 0) put_photos(p, result);
     put_findings(p, result);
     char text[1024];
-    tr_error_print(&result->why, text, sizeof text);
-    put_verdict(p, TR_INCONCLUSIVE, "NO MEASUREMENT", text);
+    tr_check_why_text(result, text, sizeof text);
+    put_verdict(p, TR_INCONCLUSIVE, TR_("NO MEASUREMENT"), text);
 }
 
 void tr_check_text(const tr_check_result *result, bool is_coloured, FILE *out) {

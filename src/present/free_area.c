@@ -2,8 +2,10 @@
 
 #include <stdio.h>
 #include <stdlib.h>
+#include <stdarg.h>
 #include <string.h>
 
+#include "base/language.h"
 #include "base/text.h"
 #include "job/free_area.h"
 
@@ -195,7 +197,25 @@ static void name_photos(const tr_check_result *result, const tr_free_area_result
         if ((*n)++ >= MOST || at >= size) continue;
         at += (size_t)snprintf(out + at, size - at, "%s%s", *n > 1 ? ", " : "", photo->name);
     }
-    if (*n > MOST && at < size) snprintf(out + at, size - at, " and %d more", *n - MOST);
+    if (*n > MOST && at < size) snprintf(out + at, size - at, TR_(" and %d more"), *n - MOST);
+}
+
+/* Sentences in a buffer, a blank between them. */
+typedef struct {
+    char *text;
+    size_t size, n;
+} sentences;
+
+static void add(sentences *l, const char *format, ...) TR_PRINTF(2, 3);
+
+static void add(sentences *l, const char *format, ...) {
+    va_list args;
+    if (l->n > 0 && l->n + 1 < l->size) l->text[l->n++] = ' ';
+    va_start(args, format);
+    int n = vsnprintf(l->text + l->n, l->size - l->n, format, args);
+    va_end(args);
+    if (n > 0) l->n += (size_t)n;
+    if (l->n >= l->size) l->n = l->size - 1;
 }
 
 void tr_area_text(const tr_check_result *result, const tr_free_area_result *area, char *out,
@@ -206,37 +226,28 @@ void tr_area_text(const tr_check_result *result, const tr_free_area_result *area
     int n_part;
     name_photos(result, area, TR_SEES_ALL, all, sizeof all, &n_all);
     name_photos(result, area, TR_SEES_PART, part, sizeof part, &n_part);
-    int n = snprintf(text, sizeof text, "%s, up to %.0f mm: ", area->name, area->height_mm);
-    size_t at = (size_t)n;
-    if (n_all > 0) {
-        n = snprintf(text + at, sizeof text - at, "%s %s all of it%s", all,
-                     n_all > 1 ? "show" : "shows", n_part > 0 ? "; " : ".");
-    } else {
-        n = snprintf(text + at, sizeof text - at, "no photo shows all of it%s",
-                     n_part > 0 ? "; " : ".");
-    }
-    at += (size_t)n;
-    if (n_part > 0) {
-        n = snprintf(text + at, sizeof text - at, "%s %s a part.", part,
-                     n_part > 1 ? "show" : "shows");
-        at += (size_t)n;
-    }
+    sentences l = {text, sizeof text, 0};
+    add(&l, TR_("%s, up to %.0f mm:"), area->name, area->height_mm);
+    if (n_all > 0)
+        add(&l, n_all > 1 ? TR_("%s show all of it.") : TR_("%s shows all of it."), all);
+    else
+        add(&l, "%s", TR_("No photo shows all of it."));
+    if (n_part > 0) add(&l, n_part > 1 ? TR_("%s show a part.") : TR_("%s shows a part."), part);
     if (!area->is_placed) {
-        n = snprintf(
-            text + at, sizeof text - at,
-            " What it counts from was not measured: it is drawn where the layout's lengths "
-            "have it.");
-        at += (size_t)n;
+        add(&l, "%s",
+            TR_("What it counts from was not measured: it is drawn where the layout's lengths have "
+                "it."));
     }
     if (n_all == 0) {
-        snprintf(text + at, sizeof text - at,
-                 " Take one more photo from farther away or higher up, or two from opposite sides, "
-                 "with all of the area and at least two sheets in it.");
+        add(&l, "%s",
+            TR_("Take one more photo from farther away or higher up, or two from opposite sides, "
+                "with all of the area and at least two sheets in it."));
     }
     tr_text_show(text, strlen(text), out, size);
 }
 
 const char *tr_areas_not_judged(void) {
-    return "This program does not judge whether anything stands in a free area, and does not know "
-           "what the vehicle hides of it: look at the picture (--picture).";
+    return TR_(
+        "This program does not judge whether anything stands in a free area, and does not know "
+        "what the vehicle hides of it: look at the picture (--picture).");
 }

@@ -2,6 +2,7 @@
 
 #include <math.h>
 
+#include "base/language.h"
 #include "lens/profile.h"
 #include "present/catalogue.h"
 #include "present/json.h"
@@ -98,8 +99,8 @@ static json_t *scatter_json(const tr_lens_scatter *scatter) {
     return NULL;
 }
 
-json_t *tr_lens_json(const tr_lens_run *run, const char *id, const char *file,
-                     const tr_error *why) {
+static json_t *in_english(const tr_lens_run *run, const char *id, const char *file,
+                          const tr_error *why) {
     const tr_calibration *c = &run->calibration;
     const double *p = c->lens.param;
     double sd[TR_LENS_N];
@@ -137,4 +138,12 @@ json_t *tr_lens_json(const tr_lens_run *run, const char *id, const char *file,
     if (ok) return json;
     json_decref(json);
     return NULL;
+}
+
+json_t *tr_lens_json(const tr_lens_run *run, const char *id, const char *file,
+                     const tr_error *why) {
+    tr_english_begin();
+    json_t *json = in_english(run, id, file, why);
+    tr_english_end();
+    return json;
 }

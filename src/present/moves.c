@@ -1,3 +1,4 @@
+#include "base/language.h"
 #include "present/moves.h"
 
 #include <stdio.h>
@@ -23,15 +24,21 @@ static double to_do(tr_axis axis, const tr_axis_result *r, char *text, size_t si
 static void slide_text(const tr_axis_result axis[TR_N_AXES], char *out, size_t size) {
     char x[32];
     char y[32];
-    const char *along = to_do(TR_X, &axis[TR_X], x, sizeof x) > 0 ? "forward" : "backward";
-    const char *aside = to_do(TR_Y, &axis[TR_Y], y, sizeof y) > 0 ? "left" : "right";
-    out[0] = 0;
+    char along[64] = "";
+    char aside[128] = "";
+    bool is_forward = to_do(TR_X, &axis[TR_X], x, sizeof x) > 0;
+    bool is_left = to_do(TR_Y, &axis[TR_Y], y, sizeof y) > 0;
+    if (x[0])
+        snprintf(along, sizeof along, is_forward ? TR_("%s mm forward") : TR_("%s mm backward"), x);
+    if (y[0]) {
+        snprintf(aside, sizeof aside,
+                 is_left ? TR_("%s mm to the vehicle's left") : TR_("%s mm to the vehicle's right"),
+                 y);
+    }
     if (x[0] && y[0])
-        snprintf(out, size, "%s mm %s and %s mm to the vehicle's %s", x, along, y, aside);
-    else if (x[0])
-        snprintf(out, size, "%s mm %s", x, along);
-    else if (y[0])
-        snprintf(out, size, "%s mm to the vehicle's %s", y, aside);
+        snprintf(out, size, TR_("%s and %s"), along, aside);
+    else
+        snprintf(out, size, "%s", x[0] ? along : aside);
 }
 
 static bool has_moves(const tr_axis_result axis[TR_N_AXES]) {
@@ -46,19 +53,24 @@ int tr_moves_lying(const char *what, const tr_axis_result axis[TR_N_AXES],
     if (!has_moves(axis)) return 0;
     slide_text(axis, slide, sizeof slide);
     double turn = to_do(TR_YAW, &axis[TR_YAW], yaw, sizeof yaw);
-    const char *round = turn > 0 ? "anticlockwise" : "clockwise";
     if (slide[0] && yaw[0]) {
-        snprintf(out[0], TR_MOVE_SIZE, "Slide %s %s, then turn it %s° %s seen from above.", what,
-                 slide, yaw, round);
+        snprintf(out[0], TR_MOVE_SIZE,
+                 turn > 0 ? TR_("Slide %s %s, then turn it %s° anticlockwise seen from above.")
+                          : TR_("Slide %s %s, then turn it %s° clockwise seen from above."),
+                 what, slide, yaw);
     } else if (slide[0]) {
-        snprintf(out[0], TR_MOVE_SIZE, "Slide %s %s, without turning it.", what, slide);
+        snprintf(out[0], TR_MOVE_SIZE, TR_("Slide %s %s, without turning it."), what, slide);
         return 1;
     } else if (yaw[0]) {
-        snprintf(out[0], TR_MOVE_SIZE, "Turn %s %s° %s seen from above.", what, yaw, round);
+        snprintf(out[0], TR_MOVE_SIZE,
+                 turn > 0 ? TR_("Turn %s %s° anticlockwise seen from above.")
+                          : TR_("Turn %s %s° clockwise seen from above."),
+                 what, yaw);
     } else {
         return 0;
     }
-    snprintf(out[1], TR_MOVE_SIZE, "Its centre mark stays where it is while you turn it.");
+    snprintf(out[1], TR_MOVE_SIZE, "%s",
+             TR_("Its centre mark stays where it is while you turn it."));
     return 2;
 }
 
@@ -81,23 +93,24 @@ static void add_step(tr_axis axis, const tr_axis_result *r, const char *grow, co
 int tr_moves_upright(const char *what, const tr_axis_result axis[TR_N_AXES],
                      char out[TR_MAX_MOVES][TR_MOVE_SIZE]) {
     char slide[128];
-    char steps[TR_MOVE_SIZE - 80] = "";
+    char steps[TR_MOVE_SIZE - 128] = "";
     int n = 0;
     if (!has_moves(axis)) return 0;
     slide_text(axis, slide, sizeof slide);
-    if (slide[0]) snprintf(out[n++], TR_MOVE_SIZE, "Move the stand of %s %s.", what, slide);
-    add_step(TR_YAW, &axis[TR_YAW], "turn it #° anticlockwise seen from above",
-             "turn it #° clockwise seen from above", steps, sizeof steps);
-    add_step(TR_Z, &axis[TR_Z], "raise it by # mm", "lower it by # mm", steps, sizeof steps);
-    add_step(TR_PITCH, &axis[TR_PITCH], "tilt its top back #°",
-             "tilt its top #° towards the side it faces", steps, sizeof steps);
-    add_step(TR_ROLL, &axis[TR_ROLL], "turn its face #° clockwise, seen from before it",
-             "turn its face #° anticlockwise, seen from before it", steps, sizeof steps);
+    if (slide[0]) snprintf(out[n++], TR_MOVE_SIZE, TR_("Move the stand of %s %s."), what, slide);
+    add_step(TR_YAW, &axis[TR_YAW], TR_("turn it #° anticlockwise seen from above"),
+             TR_("turn it #° clockwise seen from above"), steps, sizeof steps);
+    add_step(TR_Z, &axis[TR_Z], TR_("raise it by # mm"), TR_("lower it by # mm"), steps,
+             sizeof steps);
+    add_step(TR_PITCH, &axis[TR_PITCH], TR_("tilt its top back #°"),
+             TR_("tilt its top #° towards the side it faces"), steps, sizeof steps);
+    add_step(TR_ROLL, &axis[TR_ROLL], TR_("turn its face #° clockwise, seen from before it"),
+             TR_("turn its face #° anticlockwise, seen from before it"), steps, sizeof steps);
     if (!steps[0]) return n;
     if (n > 0)
-        snprintf(out[n], TR_MOVE_SIZE, "Then %s.", steps);
+        snprintf(out[n], TR_MOVE_SIZE, TR_("Then %s."), steps);
     else
-        snprintf(out[n], TR_MOVE_SIZE, "Adjust %s: %s.", what, steps);
+        snprintf(out[n], TR_MOVE_SIZE, TR_("Adjust %s: %s."), what, steps);
     return n + 1;
 }
 
@@ -106,16 +119,21 @@ int tr_moves_upright(const char *what, const tr_axis_result axis[TR_N_AXES],
 /* "the mat", or its id where there are several. */
 static void name_target(const tr_check_result *result, const tr_target_result *t, char *out,
                         size_t size) {
+    static const char *const KINDS[] = {
+        [TR_SHEET_MAT] = TR_N("the mat"),     [TR_SHEET_BOARD] = TR_N("the board"),
+        [TR_SHEET_PLATE] = TR_N("the plate"), [TR_SHEET_HUB] = TR_N("the hub sheet"),
+        [TR_SHEET_TAG] = TR_N("the tag"),
+    };
     const tr_sheet_result *sheet = &result->sheets[t->sheet];
     if (result->n_targets > 1)
         snprintf(out, size, "%s", sheet->id);
     else
-        snprintf(out, size, "the %s", tr_sheet_kind_name(sheet->kind));
+        snprintf(out, size, "%s", tr_translated(KINDS[sheet->kind]));
 }
 
 int tr_target_moves(const tr_check_result *result, const tr_target_result *t,
                     char out[TR_MAX_MOVES][TR_MOVE_SIZE]) {
-    char what[sizeof result->sheets->id + 8];
+    char what[sizeof result->sheets->id + 32];
     if (!t->is_to_move) return 0;
     name_target(result, t, what, sizeof what);
     bool stands = tr_sheet_usual_support(result->sheets[t->sheet].kind) != TR_ON_FLOOR;

@@ -5,7 +5,7 @@
 #include "check/result.h"
 
 /* The most sentences, the longest one, and all of them. */
-enum { TR_MAX_MOVES = 2, TR_MOVE_SIZE = 256, TR_MOVES_SIZE = TR_MAX_MOVES * (TR_MOVE_SIZE + 1) };
+enum { TR_MAX_MOVES = 2, TR_MOVE_SIZE = 512, TR_MOVES_SIZE = TR_MAX_MOVES * (TR_MOVE_SIZE + 1) };
 
 /* Of a sheet on the floor at most two, "Slide the mat 12 mm backward and 3 mm to the vehicle's
    left, then turn it 0.9° clockwise seen from above." (UTF-8). what: "the mat". Slides are along

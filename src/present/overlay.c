@@ -1,5 +1,6 @@
 #include "present/overlay.h"
 
+#include "base/language.h"
 #include "present/photo_view.h"
 #include "present/plan.h"
 
@@ -155,7 +156,8 @@ static void draw_target(const tr_photo_view *v, const tr_check_result *result, i
 bool tr_overlay_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result,
                      const tr_photo_set *photos, int target, int photo, tr_error *err) {
     if (photo < 0) {
-        tr_photo_say(canvas, box, "No photo that could be used shows where this sheet should lie.");
+        tr_photo_say(canvas, box,
+                     TR_("No photo that could be used shows where this sheet should lie."));
         return true;
     }
     const tr_photo_result *shown = &result->photos[photo];

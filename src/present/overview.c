@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/language.h"
 #include "present/moves.h"
 #include "present/page.h"
 #include "present/plan.h"
@@ -32,8 +33,8 @@ static void put_minus(row *r) {
 static row row_of_target(const tr_check_result *result, int target) {
     const tr_target_result *t = &result->targets[target];
     const tr_sheet_result *sheet = &result->sheets[t->sheet];
-    row r = {.verdict = t->verdict, .word = tr_verdict_name(t->verdict)};
-    char why[256];
+    row r = {.verdict = t->verdict, .word = tr_verdict_word(t->verdict)};
+    char why[512];
     snprintf(r.tag, sizeof r.tag, "%d", target + 1);
     snprintf(r.name, sizeof r.name, "%s", sheet->id);
     tr_target_why(result, target, why, sizeof why);
@@ -52,9 +53,9 @@ static row row_of_target(const tr_check_result *result, int target) {
 
 static row row_of_relation(const tr_check_result *result, int relation) {
     const tr_relation_result *rel = &result->relations[relation];
-    row r = {.verdict = rel->verdict, .word = tr_verdict_name(rel->verdict)};
+    row r = {.verdict = rel->verdict, .word = tr_verdict_word(rel->verdict)};
     tr_relation_letter(relation, r.tag);
-    snprintf(r.name, sizeof r.name, "From %s to %s",
+    snprintf(r.name, sizeof r.name, TR_("From %s to %s"),
              result->sheets[result->targets[rel->targets[0]].sheet].id,
              result->sheets[result->targets[rel->targets[1]].sheet].id);
     tr_relation_why(rel, r.why, sizeof r.why);
@@ -70,7 +71,7 @@ static void draw_row(tr_canvas *canvas, double y, double height, const row *r) {
     double radius = fmin(30, 0.36 * height);
     double x = LIST.x + 2 * radius + 20;
     double room = LIST.width - 2 * radius - 20;
-    tr_type type = {.size_px = size, .smallest_px = 0.6 * size, .is_bold = true, .colour = TR_INK};
+    tr_type type = {.size_px = size, .smallest_px = 0.45 * size, .is_bold = true, .colour = TR_INK};
     tr_canvas_colour(canvas, TR_FAINT);
     cairo_set_line_width(canvas->cr, 1);
     cairo_move_to(canvas->cr, LIST.x, y);
@@ -84,7 +85,7 @@ static void draw_row(tr_canvas *canvas, double y, double height, const row *r) {
     tr_canvas_text(canvas, LIST.x + WORD_X + 1.4 * size, y + 0.04 * height, WORDS_PX - 1.4 * size,
                    type, r->word);
     type =
-        (tr_type){.size_px = 0.8 * size, .smallest_px = 0.6 * size, .colour = TR_INK, .lines = 2};
+        (tr_type){.size_px = 0.8 * size, .smallest_px = 0.45 * size, .colour = TR_INK, .lines = 2};
     tr_canvas_text(canvas, x, y + 0.04 * height + 1.3 * size, room, type, r->why);
 }
 
@@ -101,15 +102,14 @@ static void draw_list(tr_canvas *canvas, const tr_check_result *result) {
     if (shown == n) return;
     const tr_type type = {.size_px = 24, .colour = TR_INK};
     char text[64];
-    snprintf(text, sizeof text, "And %d more: see the text.", n - shown);
+    snprintf(text, sizeof text, TR_("And %d more: see the text."), n - shown);
     tr_canvas_text(canvas, LIST.x, LIST.y + shown * height + 6, LIST.width, type, text);
 }
 
 void tr_overview_draw(tr_canvas *canvas, const tr_check_result *result, const char *third) {
     char first[160], second[512], why[1024];
-    snprintf(first, sizeof first, "%d targets", result->n_targets);
-    snprintf(second, sizeof second, "Job %s · %s · %s%s%s", result->job, result->layout,
-             result->vehicle, *result->vehicle_id ? " · " : "", result->vehicle_id);
+    snprintf(first, sizeof first, TR_("%d targets"), result->n_targets);
+    tr_page_job(result, second, sizeof second);
     const tr_page_head head = {result->verdict, tr_verdict_headline(result->verdict), first, second,
                                third};
     tr_page_draw_head(canvas, &head);

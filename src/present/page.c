@@ -2,6 +2,7 @@
 
 #include <stdio.h>
 
+#include "base/language.h"
 #include "present/catalogue.h"
 #include "present/cautions.h"
 #include "present/picture.h"
@@ -24,18 +25,18 @@ void tr_page_draw_rule(tr_canvas *canvas, double y) {
 static void draw_lines(tr_canvas *canvas, double x, const tr_page_head *head) {
     double room = TR_PAGE_MARGIN_PX + tr_page_width() - x;
     tr_type type = {.size_px = 34,
-                    .smallest_px = 26,
+                    .smallest_px = 18,
                     .is_bold = true,
                     .colour = TR_INK,
                     .align = TR_ALIGN_RIGHT};
     tr_canvas_text(canvas, x, head->third ? 8 : 18, room, type, head->first);
     type.size_px = head->third ? 26 : 28;
-    type.smallest_px = 20;
+    type.smallest_px = 14;
     type.is_bold = false;
     tr_canvas_text(canvas, x, head->third ? 54 : 68, room, type, head->second);
     if (!head->third) return;
     type.size_px = 22;
-    type.smallest_px = 16;
+    type.smallest_px = 12;
     tr_canvas_text(canvas, x, 90, room, type, head->third);
 }
 
@@ -66,22 +67,29 @@ static const tr_finding *most_important(const tr_findings *findings) {
 }
 
 void tr_page_draw_message(tr_canvas *canvas, const tr_findings *findings, const char *text) {
-    char finding_text[TR_FINDING_TEXT_SIZE + 64], sentence[TR_FINDING_TEXT_SIZE];
+    char finding_text[TR_FINDING_TEXT_SIZE + 96], sentence[TR_FINDING_TEXT_SIZE], more[80];
     const tr_finding *finding = most_important(findings);
     const tr_type type = {
-        .size_px = 36, .smallest_px = 26, .is_bold = true, .colour = TR_INK, .lines = 2};
+        .size_px = 36, .smallest_px = 20, .is_bold = true, .colour = TR_INK, .lines = 2};
     double height = tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, 128, tr_page_width(), type, text);
     if (!finding) return;
     tr_finding_text(finding, sentence);
-    snprintf(finding_text, sizeof finding_text, "! %s%s", sentence,
-             findings->n > 1 ? " And more: see the text." : "");
+    snprintf(more, sizeof more, " %s", TR_("And more: see the text."));
+    snprintf(finding_text, sizeof finding_text, "! %s%s", sentence, findings->n > 1 ? more : "");
     const tr_type small = {
-        .size_px = 26, .smallest_px = 18, .colour = TR_INK, .lines = height > 50 ? 1 : 2};
+        .size_px = 26, .smallest_px = 13, .colour = TR_INK, .lines = height > 50 ? 1 : 2};
     tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, 128 + height, tr_page_width(), small, finding_text);
 }
 
+void tr_page_job(const tr_check_result *result, char *out, size_t size) {
+    char job[sizeof result->job + 32];
+    snprintf(job, sizeof job, TR_("Job %s"), result->job);
+    snprintf(out, size, "%s · %s · %s%s%s", job, result->layout, result->vehicle,
+             *result->vehicle_id ? " · " : "", result->vehicle_id);
+}
+
 void tr_page_draw_foot(tr_canvas *canvas) {
-    const tr_type type = {.size_px = 20, .smallest_px = 15, .colour = TR_INK, .lines = 2};
+    const tr_type type = {.size_px = 20, .smallest_px = 12, .colour = TR_INK, .lines = 2};
     tr_page_draw_rule(canvas, TR_PAGE_FOOT_PX - 6);
     tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, TR_PAGE_FOOT_PX, tr_page_width(), type,
                    tr_cautions());

@@ -25,6 +25,9 @@ void tr_page_draw_title(tr_canvas *canvas, const char *title, const tr_page_head
 /* What to do or why it is so, in up to two lines, and below it the finding that matters most. */
 void tr_page_draw_message(tr_canvas *canvas, const tr_findings *findings, const char *text);
 
+/* "Job J-1 · layout · vehicle · its number", as a head's second line has it. */
+void tr_page_job(const tr_check_result *result, char *out, size_t size);
+
 /* The cautions. */
 void tr_page_draw_foot(tr_canvas *canvas);
 

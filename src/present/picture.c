@@ -4,6 +4,7 @@
 #include <stdlib.h>
 
 #include "base/file.h"
+#include "base/language.h"
 #include "present/area_page.h"
 #include "present/canvas.h"
 #include "present/moves.h"
@@ -24,36 +25,41 @@ static const tr_box TABLE = {36, 838, 1220, 290};
 /* Why the target, or the check if it is of nothing else, has its verdict and, where a smaller u95
    would decide it, what to do for that. */
 static void print_why(const tr_check_result *result, int target, char *text, size_t size) {
-    char why[768], advice[512] = "";
+    char why[1024], advice[1024] = "";
     const tr_target_result *t = &result->targets[target];
     if (result->n_targets == 1) {
         tr_check_why(result, why, sizeof why);
     } else if (!result->sheets[t->sheet].is_placed) {
         tr_target_not_measured(result, why, sizeof why);
     } else if (t->verdict == TR_PASS) {
-        snprintf(why, sizeof why,
-                 "Every judged axis of this target lies within its limit, including its "
-                 "uncertainty.%s%s%s",
-                 result->verdict == TR_PASS ? "" : " But the whole check: ",
-                 result->verdict == TR_PASS ? "" : tr_verdict_headline(result->verdict),
-                 result->verdict == TR_PASS ? "" : "; see page 1.");
+        if (result->verdict == TR_PASS)
+            snprintf(why, sizeof why, "%s",
+                     TR_("Every judged axis of this target lies within its limit, including its "
+                         "uncertainty."));
+        else
+            snprintf(why, sizeof why,
+                     TR_("Every judged axis of this target lies within its limit, including its "
+                         "uncertainty. But the whole check: %s; see page 1."),
+                     tr_verdict_headline(result->verdict));
     } else {
         char rest[512];
         tr_target_why(result, target, rest, sizeof rest);
-        snprintf(why, sizeof why, "Not decided: %s.", rest);
+        snprintf(why, sizeof why, TR_("Not decided: %s."), rest);
     }
     for (tr_axis axis = 0; axis < TR_N_AXES && !*advice; axis++) {
         const tr_axis_result *r = &t->axis[axis];
         if (!r->is_judged || !r->is_measured || r->verdict != TR_INCONCLUSIVE) continue;
         tr_source_advice(result, target, tr_largest_source(r), advice, sizeof advice);
     }
-    snprintf(text, size, "%s%s%s", why, *advice ? " To decide it: " : "", advice);
+    char how[1152] = "";
+    if (*advice) snprintf(how, sizeof how, TR_("To decide it: %s"), advice);
+    snprintf(text, size, "%s%s%s", why, *how ? " " : "", how);
 }
 
 /* What to do, or why it is as it is. */
 static void draw_message(tr_canvas *canvas, const tr_check_result *result, int target) {
     const tr_target_result *t = &result->targets[target];
-    char text[1536];
+    char text[2304];
     if (tr_target_needs_move(t)) {
         tr_target_moves_text(result, t, text);
     } else {
@@ -79,9 +85,9 @@ static void draw_cell(tr_canvas *canvas, double y, int column, tr_type type, con
 }
 
 static void draw_table_head(tr_canvas *canvas, double y) {
-    static const char *const HEADS[N_COLUMNS] = {"",    "required", "measured", "error",
-                                                 "u95", "limit",    ""};
-    const tr_type type = {.size_px = 26, .smallest_px = 20, .colour = TR_INK};
+    const char *const HEADS[N_COLUMNS] = {
+        "", TR_("required"), TR_("measured"), TR_("error"), TR_("u95"), TR_("limit"), ""};
+    const tr_type type = {.size_px = 26, .smallest_px = 13, .colour = TR_INK};
     for (int i = 0; i < N_COLUMNS; i++) draw_cell(canvas, y, i, type, HEADS[i]);
 }
 
@@ -92,7 +98,7 @@ static void draw_row(tr_canvas *canvas, double y, double height, tr_axis axis,
     char title[48];
     snprintf(title, sizeof title, "%s, %s", tr_axis_title(axis), tr_axis_unit(axis));
     double size = fmin(30, 0.72 * height);
-    tr_type type = {.size_px = size, .smallest_px = 0.6 * size, .colour = TR_INK};
+    tr_type type = {.size_px = size, .smallest_px = 0.45 * size, .colour = TR_INK};
     draw_cell(canvas, y, 0, type, title);
     draw_cell(canvas, y, 1, type, cells.required);
     draw_cell(canvas, y, 2, type, r->is_measured ? cells.measured : "–");
@@ -103,7 +109,7 @@ static void draw_row(tr_canvas *canvas, double y, double height, tr_axis axis,
     if (!r->is_judged) return;
     type.colour = tr_verdict_colour(r->verdict);
     tr_canvas_badge(canvas, TABLE.x + COLUMN[6] + 22, y + 0.6 * size, 0.5 * size, r->verdict);
-    tr_canvas_text(canvas, TABLE.x + COLUMN[6] + 46, y, 220, type, tr_verdict_name(r->verdict));
+    tr_canvas_text(canvas, TABLE.x + COLUMN[6] + 46, y, 220, type, tr_verdict_word(r->verdict));
 }
 
 /* The axes that the layout does not ask for, in one line. */
@@ -121,7 +127,7 @@ static void draw_others(tr_canvas *canvas, double y, const tr_target_result *t) 
                               tr_axis_title(axis), measured, cells.u95, tr_axis_unit(axis));
         if (n >= sizeof text) return;
     }
-    const tr_type type = {.size_px = 26, .smallest_px = 18, .colour = TR_INK};
+    const tr_type type = {.size_px = 26, .smallest_px = 14, .colour = TR_INK};
     tr_canvas_text(canvas, TABLE.x, y, TABLE.width, type, text);
 }
 
@@ -151,9 +157,10 @@ static void draw_table(tr_canvas *canvas, const tr_target_result *t) {
 static void draw_caption(tr_canvas *canvas, const tr_check_result *result, int photo) {
     if (photo < 0) return;
     char text[512];
-    snprintf(text, sizeof text, "%s · dashed: required · solid: measured · arrows not to scale",
+    snprintf(text, sizeof text,
+             TR_("%s · dashed: required · solid: measured · arrows not to scale"),
              result->photos[photo].name);
-    const tr_type type = {.size_px = 22, .smallest_px = 16, .colour = TR_INK};
+    const tr_type type = {.size_px = 22, .smallest_px = 12, .colour = TR_INK};
     tr_canvas_text(canvas, PHOTO.x, PHOTO.y + PHOTO.height + 6, PHOTO.width, type, text);
 }
 
@@ -163,18 +170,18 @@ static void draw_target_head(tr_canvas *canvas, const tr_check_result *result, i
                              const char *third) {
     const tr_target_result *t = &result->targets[target];
     const tr_sheet_result *sheet = &result->sheets[t->sheet];
-    char first[320], second[640], whole[96] = "";
+    char first[320], second[640], whole[128] = "", job[512];
     snprintf(first, sizeof first, "%s · %s", sheet->id, sheet->title);
     tr_verdict verdict = result->verdict;
     if (result->n_targets > 1) {
         verdict = t->verdict;
-        snprintf(first, sizeof first, "%d of %d: %s · %s", target + 1, result->n_targets, sheet->id,
-                 sheet->title);
-        snprintf(whole, sizeof whole, "whole check %s %s · ", tr_verdict_shape(result->verdict),
+        snprintf(first, sizeof first, TR_("%d of %d: %s · %s"), target + 1, result->n_targets,
+                 sheet->id, sheet->title);
+        snprintf(whole, sizeof whole, TR_("whole check %s %s"), tr_verdict_shape(result->verdict),
                  tr_verdict_headline(result->verdict));
     }
-    snprintf(second, sizeof second, "%sJob %s · %s · %s%s%s", whole, result->job, result->layout,
-             result->vehicle, *result->vehicle_id ? " · " : "", result->vehicle_id);
+    tr_page_job(result, job, sizeof job);
+    snprintf(second, sizeof second, "%s%s%s", whole, *whole ? " · " : "", job);
     const tr_page_head head = {verdict, tr_verdict_headline(verdict), first, second, third};
     tr_page_draw_head(canvas, &head);
 }
@@ -216,12 +223,12 @@ static void draw_reasons(tr_canvas *canvas, const tr_check_result *result) {
 
 static void draw_failed(tr_canvas *canvas, const tr_check_result *result) {
     char first[160] = "", text[1024];
-    if (result->has_job) snprintf(first, sizeof first, "Job %s", result->job);
-    const tr_page_head head = {TR_INCONCLUSIVE, "NO MEASUREMENT", first, result->layout, NULL};
+    if (result->has_job) snprintf(first, sizeof first, TR_("Job %s"), result->job);
+    const tr_page_head head = {TR_INCONCLUSIVE, TR_("NO MEASUREMENT"), first, result->layout, NULL};
     tr_page_draw_head(canvas, &head);
-    tr_error_print(&result->why, text, sizeof text);
+    tr_check_why_text(result, text, sizeof text);
     const tr_type type = {
-        .size_px = 42, .smallest_px = 30, .is_bold = true, .colour = TR_INK, .lines = 4};
+        .size_px = 42, .smallest_px = 24, .is_bold = true, .colour = TR_INK, .lines = 4};
     tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, 170, tr_page_width(), type, text);
     draw_reasons(canvas, result);
     tr_page_draw_foot(canvas);
@@ -238,8 +245,8 @@ typedef struct {
 
 static bool draw_page(const drawing *d, int page, tr_canvas *canvas, tr_error *err) {
     const tr_picture_page *p = &d->pages.items[page];
-    char text[64];
-    snprintf(text, sizeof text, "page %d of %d · check %s", page + 1, d->pages.n, d->mark);
+    char text[96];
+    snprintf(text, sizeof text, TR_("page %d of %d · check %s"), page + 1, d->pages.n, d->mark);
     const char *third = d->pages.n > 1 ? text : NULL;
     switch (p->kind) {
     case TR_PAGE_FAILED: draw_failed(canvas, d->result); return true;
@@ -256,7 +263,7 @@ static bool draw_document(const drawing *d, tr_new_file *file, tr_error *err) {
     tr_canvas canvas;
     uint8_t *data = NULL;
     char title[256];
-    snprintf(title, sizeof title, "Job %s, layout %s", d->result->job, d->result->layout);
+    snprintf(title, sizeof title, TR_("Job %s, layout %s"), d->result->job, d->result->layout);
     if (!tr_canvas_init_pdf(&canvas, TR_PICTURE_WIDTH_PX, TR_PICTURE_HEIGHT_PX, title, err))
         return false;
     bool ok = true;

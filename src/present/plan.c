@@ -2,6 +2,7 @@
 
 #include <stdio.h>
 
+#include "base/language.h"
 #include "present/labels.h"
 #include "present/words.h"
 
@@ -241,7 +242,7 @@ static void draw_front(const plan *p, tr_box box) {
     const tr_type type = {.size_px = 26, .is_bold = true, .colour = TR_INK};
     tr_canvas_colour(p->canvas, TR_INK);
     tr_canvas_head(p->canvas, tr_v2(p->x0_px, box.y + 60), tr_v2(p->x0_px, box.y + 2), 30);
-    tr_canvas_label(p->canvas, p->x0_px, box.y + 48, 0, type, true, "vehicle's front");
+    tr_canvas_label(p->canvas, p->x0_px, box.y + 48, 0, type, true, TR_("vehicle's front"));
 }
 
 static void draw_outline(const plan *p, const tr_vec3 corners[4]) {
@@ -351,9 +352,9 @@ static void draw_name(const plan *p, tr_box box, int target, tr_label_room *room
         char measured[TR_MINUS_SIZE];
         tr_axis_cells_of(TR_YAW, &t->axis[TR_YAW], &yaw);
         tr_cell_with_minus(yaw.measured, measured);
-        snprintf(text, sizeof text, "yaw %s°", measured);
+        snprintf(text, sizeof text, TR_("yaw %s°"), measured);
     } else {
-        snprintf(text, sizeof text, "not measured");
+        snprintf(text, sizeof text, "%s", TR_("not measured"));
     }
     type = (tr_type){.size_px = 24, .colour = TR_INK};
     tr_canvas_label(p->canvas, c.x, c.y + LINE_PX / 2, 0, type, true, text);
@@ -364,7 +365,10 @@ static void value_text(tr_axis axis, const tr_axis_result *r, char *text, size_t
     char value[TR_MINUS_SIZE];
     tr_axis_cells_of(axis, r, &cells);
     tr_cell_with_minus(r->is_measured ? cells.measured : cells.required, value);
-    snprintf(text, size, "%s%s %s", r->is_measured ? "" : "required ", value, cells.u95);
+    if (r->is_measured)
+        snprintf(text, size, "%s %s", value, cells.u95);
+    else
+        snprintf(text, size, TR_("required %s"), value);
 }
 
 /* From what the placement counts from to the sheet's centre. */
@@ -546,7 +550,7 @@ static void draw_area_name(const plan *p, tr_label_room *room, const tr_free_are
     extent e = extent_of_area(area);
     char text[96];
     if (!(e.x_max > e.x_min)) return;
-    snprintf(text, sizeof text, "keep clear: %s", area->name);
+    snprintf(text, sizeof text, TR_("keep clear: %s"), area->name);
     double width = tr_canvas_text_width(p->canvas, type, text) + 12;
     tr_vec2 middle = on_page(p, (e.x_min + e.x_max) / 2, (e.y_min + e.y_max) / 2);
     tr_label_room free = *room;
@@ -797,7 +801,7 @@ void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *r
     const tr_target_result *t = &result->targets[target];
     const tr_sheet_result *sheet = sheet_of(result, target);
     const tr_type type = {
-        .size_px = 24, .smallest_px = 18, .colour = TR_INK, .align = TR_ALIGN_CENTRE, .lines = 2};
+        .size_px = 24, .smallest_px = 14, .colour = TR_INK, .align = TR_ALIGN_CENTRE, .lines = 2};
     static const double SHARE = 0.66; /* of the box that the sheet takes */
     static const double OFFSET = 0.2; /* and of its shorter side that the largest offset takes */
     static const double WORDS_PX = 64;
@@ -851,13 +855,13 @@ void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *r
         }
     }
     cairo_restore(canvas->cr);
-    char text[160];
+    char text[256];
     if (is_placed) {
         snprintf(text, sizeof text,
-                 "Offset drawn %.0f times as large; grey: limits of the centre, box: its u95",
+                 TR_("Offset drawn %.0f times as large; grey: limits of the centre, box: its u95"),
                  factor);
     } else {
-        snprintf(text, sizeof text, "Where the sheet should lie; it was not measured");
+        snprintf(text, sizeof text, "%s", TR_("Where the sheet should lie; it was not measured"));
     }
     tr_canvas_text(canvas, box.x, box.y + box.height - WORDS_PX + 4, box.width, type, text);
 }

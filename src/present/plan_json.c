@@ -1,5 +1,6 @@
 #include "present/plan_json.h"
 
+#include "base/language.h"
 #include "present/check_json.h"
 #include "present/json.h"
 
@@ -144,7 +145,7 @@ static bool put_report(json_t *json, const tr_plan_report *report) {
            (result->n_relations == 0 || tr_json_put(json, "relations", relations_json(report)));
 }
 
-json_t *tr_plan_json(const tr_plan_report *report, const tr_error *why) {
+static json_t *in_english(const tr_plan_report *report, const tr_error *why) {
     json_t *json = json_object();
     bool ok = json;
     if (why->code == TR_OK) {
@@ -154,4 +155,11 @@ json_t *tr_plan_json(const tr_plan_report *report, const tr_error *why) {
              tr_json_put(json, "error", tr_json_error(why));
     }
     return whole(ok && tr_json_put(json, "program", tr_program_json()), json);
+}
+
+json_t *tr_plan_json(const tr_plan_report *report, const tr_error *why) {
+    tr_english_begin();
+    json_t *json = in_english(report, why);
+    tr_english_end();
+    return json;
 }

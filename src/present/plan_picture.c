@@ -1,7 +1,9 @@
 #include "present/plan_picture.h"
 
 #include <stdio.h>
+#include <string.h>
 
+#include "base/language.h"
 #include "present/canvas.h"
 #include "present/cautions.h"
 #include "present/picture.h"
@@ -21,32 +23,33 @@ static double page_width(void) {
 
 static void draw_head(tr_canvas *canvas, const tr_plan_report *report) {
     const tr_check_result *r = &report->plan->result;
-    char text[512], why[1536];
-    tr_type type = {.size_px = 46, .smallest_px = 28, .is_bold = true, .colour = TR_INK};
-    snprintf(text, sizeof text, "Where to take the photos · %s · %s · %s", r->job, r->layout,
+    char text[512], why[2048];
+    tr_type type = {.size_px = 46, .smallest_px = 24, .is_bold = true, .colour = TR_INK};
+    snprintf(text, sizeof text, TR_("Where to take the photos · %s · %s · %s"), r->job, r->layout,
              r->vehicle);
     tr_canvas_text(canvas, MARGIN, 22, page_width(), type, text);
     tr_plan_why(report, why, sizeof why);
-    type = (tr_type){.size_px = 26, .smallest_px = 18, .colour = TR_INK, .lines = 3};
+    type = (tr_type){.size_px = 26, .smallest_px = 14, .colour = TR_INK, .lines = 3};
     tr_canvas_text(canvas, LIST.x, 96, LIST.width, type, why);
 }
 
 static void draw_list(tr_canvas *canvas, const tr_plan *plan) {
     double height = LIST.height / fmax(6, plan->n_photos);
     const tr_type type = {
-        .size_px = fmin(23, 0.26 * height), .smallest_px = 10, .colour = TR_INK, .lines = 3};
+        .size_px = fmin(23, 0.26 * height), .smallest_px = 9, .colour = TR_INK, .lines = 3};
     for (int i = 0; i < plan->n_photos; i++) {
         const tr_planned_photo *p = &plan->photos[i];
         double y = LIST.y + i * height;
-        char place[160], look[256], sheets[512], text[1024], position[32] = "";
+        char place[256], look[384], sheets[512], text[1536], position[64] = "";
         tr_plan_place_words(plan, p->station.at_mm, place, sizeof place);
         tr_plan_look_words(plan, p->station.look_at_mm, look, sizeof look);
         tr_plan_sheet_words(plan, p->sees, sheets, sizeof sheets);
         if (plan->n_positions > 1) {
-            snprintf(position, sizeof position, "Position %d: ", p->station.position + 1);
+            snprintf(position, sizeof position - 1, TR_("Position %d:"), p->station.position + 1);
+            strcat(position, " ");
         }
-        snprintf(text, sizeof text, "%s%s; camera %.1f m high, aimed at %s. Shows %s.", position,
-                 place, p->station.at_mm.z / 1000, look, sheets);
+        snprintf(text, sizeof text, TR_("%s%s; camera %.1f m high, aimed at %s. Shows %s."),
+                 position, place, p->station.at_mm.z / 1000, look, sheets);
         tr_plan_draw_number(canvas, LIST.x + 24, y + 0.45 * height, fmin(22, 0.4 * height), i + 1);
         tr_canvas_text(canvas, LIST.x + 62, y, LIST.width - 62, type, text);
     }
@@ -54,7 +57,7 @@ static void draw_list(tr_canvas *canvas, const tr_plan *plan) {
 
 static void draw_row(tr_canvas *canvas, double y, double size_px, const char *const cells[4]) {
     static const double COLUMN[] = {0, 480, 640, 800};
-    tr_type type = {.size_px = size_px, .smallest_px = 0.6 * size_px, .colour = TR_INK};
+    tr_type type = {.size_px = size_px, .smallest_px = 0.45 * size_px, .colour = TR_INK};
     for (int k = 0; k < 4; k++) {
         type.align = k == 0 ? TR_ALIGN_LEFT : TR_ALIGN_RIGHT;
         tr_canvas_text(canvas, TABLE.x + COLUMN[k], y, k == 0 ? 470 : 124, type, cells[k]);
@@ -89,7 +92,7 @@ static void draw_axes(tr_canvas *canvas, double step, double *y, const char *of,
 }
 
 static void draw_table(tr_canvas *canvas, const tr_check_result *result) {
-    static const char *const HEADS[4] = {"u95, k = 2", "expected", "aim", "limit"};
+    const char *const HEADS[4] = {TR_("u95, k = 2"), TR_("expected"), TR_("aim"), TR_("limit")};
     char title[160];
     int n = 1;
     for (int i = 0; i < result->n_targets; i++) n += count_judged(result->targets[i].axis);
@@ -102,14 +105,14 @@ static void draw_table(tr_canvas *canvas, const tr_check_result *result) {
     }
     for (int i = 0; i < result->n_relations; i++) {
         const tr_relation_result *r = &result->relations[i];
-        snprintf(title, sizeof title, "%s to %s", id_of(result, r->targets[0]),
+        snprintf(title, sizeof title, TR_("%s to %s"), id_of(result, r->targets[0]),
                  id_of(result, r->targets[1]));
         draw_axes(canvas, step, &y, title, r->axis);
     }
 }
 
 static void draw_foot(tr_canvas *canvas, const tr_plan_report *report) {
-    tr_type type = {.size_px = 20, .smallest_px = 14, .colour = TR_INK, .lines = 3};
+    tr_type type = {.size_px = 20, .smallest_px = 12, .colour = TR_INK, .lines = 3};
     tr_canvas_text(canvas, LIST.x, EXPECTED_Y, LIST.width, type, tr_plan_expected(report));
     type.lines = 2;
     tr_canvas_text(canvas, MARGIN, FOOT_Y, page_width(), type, tr_cautions());

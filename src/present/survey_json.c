@@ -1,5 +1,6 @@
 #include "present/survey_json.h"
 
+#include "base/language.h"
 #include "present/check_json.h"
 #include "present/json.h"
 
@@ -125,7 +126,7 @@ static json_t *photos_json(const tr_survey *v) {
     return json;
 }
 
-json_t *tr_survey_json(const tr_survey *v, char *const *files, const tr_error *why) {
+static json_t *in_english(const tr_survey *v, char *const *files, const tr_error *why) {
     bool is = why->code == TR_OK;
     json_t *json = json_object();
     if (json && tr_json_put(json, "survey", v ? tr_json_text(v->spec->id) : json_null()) &&
@@ -144,4 +145,11 @@ json_t *tr_survey_json(const tr_survey *v, char *const *files, const tr_error *w
     }
     json_decref(json);
     return NULL;
+}
+
+json_t *tr_survey_json(const tr_survey *v, char *const *files, const tr_error *why) {
+    tr_english_begin();
+    json_t *json = in_english(v, files, why);
+    tr_english_end();
+    return json;
 }

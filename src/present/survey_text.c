@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "base/language.h"
 #include "base/text.h"
 #include "base/wrap.h"
 #include "present/catalogue.h"
@@ -25,13 +26,35 @@ static void put_head(const tr_survey *v, FILE *out) {
         used += (size_t)end;
     }
     for (int i = 0; i < v->n_lengths; i++) n += v->lengths[i].is_used;
-    snprintf(head, sizeof head, "Survey %s, %s %s: %d of %d photos, %d known %s", v->spec->id,
-             v->spec->n_lenses > 1 ? "lenses" : "lens", lenses, v->n_used, v->set.n_photos, n,
-             n == 1 ? "length" : "lengths");
+    snprintf(head, sizeof head,
+             v->spec->n_lenses > 1 ? TR_("Survey %s, lenses %s: %d of %d photos; known lengths: %d")
+                                   : TR_("Survey %s, lens %s: %d of %d photos; known lengths: %d"),
+             v->spec->id, lenses, v->n_used, v->set.n_photos, n);
     put_paragraph(out, 0, 4, head);
 }
 
 /* ---- one sheet ---- */
+
+enum { TITLE_SIZE = 64 };
+
+/* "tag 60", "corner 3". */
+static void print_title(const tr_survey *v, const tr_survey_mark *m, char out[TITLE_SIZE]) {
+    char english[TITLE_SIZE];
+    tr_survey_mark_title(v->spec, m->name, english, sizeof english);
+    tr_message_translated(english, out, TITLE_SIZE);
+}
+
+/* Marks are named in a column of at least 9. */
+static int mark_columns(const tr_survey *v, const tr_survey_sheet *s) {
+    int most = tr_text_columns(TR_("mark")) + 1;
+    for (int k = 0; k < s->n_marks; k++) {
+        char title[TITLE_SIZE];
+        print_title(v, &v->marks[s->first_mark + k], title);
+        int n = tr_text_columns(title) + 1;
+        most = n > most ? n : most;
+    }
+    return most > 9 ? most : 9;
+}
 
 static void put_frame(const tr_survey *v, int sheet, FILE *out) {
     const tr_survey_sheet *s = &v->sheets[sheet];
@@ -40,26 +63,27 @@ static void put_frame(const tr_survey *v, int sheet, FILE *out) {
     int n_known = 0;
     for (int k = 0; k < s->n_marks; k++) {
         const tr_survey_mark *m = &v->marks[s->first_mark + k];
-        char title[32];
+        char title[TITLE_SIZE];
         size_t used = strlen(text);
         if (m->is_measured && m->has_nominal) n_known++;
         if (!m->is_measured || !m->is_datum) continue;
-        tr_survey_mark_title(v->spec, m->name, title, sizeof title);
+        print_title(v, m, title);
         if (n < 12) snprintf(text + used, sizeof text - used, "%s%s", n ? ", " : "", title);
         n++;
     }
     fputs("  ", out);
     char sentence[1200];
     if (s->is_aligned) {
-        snprintf(sentence, sizeof sentence, "The frame rests on the marks named: %s.", text);
+        snprintf(sentence, sizeof sentence, TR_("The frame rests on the marks named: %s."), text);
     } else if (n == n_known) {
         snprintf(sentence, sizeof sentence,
-                 "The frame rests on all %d marks whose places the file gives.", n);
+                 TR_("The frame rests on all %d marks whose places the file gives."), n);
     } else {
-        snprintf(sentence, sizeof sentence,
-                 "The frame rests on %d marks whose places the file gives, as far as they agree "
-                 "(%s%s).",
-                 n, text, n > 12 ? ", ..." : "");
+        snprintf(
+            sentence, sizeof sentence,
+            TR_("The frame rests on %d marks whose places the file gives, as far as they agree "
+                "(%s%s)."),
+            n, text, n > 12 ? ", ..." : "");
     }
     put_paragraph(out, 2, 4, sentence);
 }
@@ -79,18 +103,29 @@ static void put_u95(FILE *out, int decimals, double u95) {
 }
 
 static void put_places(const tr_survey *v, const tr_survey_sheet *s, FILE *out) {
-    fputs("\n              file says         measured       difference           u95\n"
-          "  mark        x mm    y mm     x mm     y mm    x mm    y mm     x mm   y mm\n",
-          out);
+    const int first = mark_columns(v, s);
+    static const char *const HEADS[] = {TR_N("file says"), TR_N("measured"), TR_N("difference"),
+                                        TR_N("u95")};
+    static const int WIDTHS[] = {12, 17, 17, 14};
+    fputc('\n', out);
+    tr_text_left(out, "", 2 + first);
+    for (int k = 0; k < 4; k++) {
+        const char *head = tr_translated(HEADS[k]);
+        tr_text_right(out, head, tr_text_column(head, WIDTHS[k]));
+    }
+    fputs("\n  ", out);
+    tr_text_left(out, TR_("mark"), first);
+    fputs("   x mm    y mm     x mm     y mm    x mm    y mm     x mm   y mm\n", out);
     for (int k = 0; k < s->n_marks; k++) {
         const tr_survey_mark *m = &v->marks[s->first_mark + k];
-        char title[32];
-        tr_survey_mark_title(v->spec, m->name, title, sizeof title);
-        fprintf(out, "  %-9s", title);
+        char title[TITLE_SIZE];
+        print_title(v, m, title);
+        fputs("  ", out);
+        tr_text_left(out, title, first);
         put_number(out, 7, 1, m->has_nominal, false, m->nominal_mm.x);
         put_number(out, 8, 1, m->has_nominal, false, m->nominal_mm.y);
         if (!m->is_measured) {
-            fputs("  not measured\n", out);
+            fprintf(out, "  %s\n", TR_("not measured"));
             continue;
         }
         put_number(out, 9, 2, true, false, m->at_mm.x);
@@ -105,13 +140,24 @@ static void put_places(const tr_survey *v, const tr_survey_sheet *s, FILE *out) 
 }
 
 static void put_tags(const tr_survey *v, const tr_survey_sheet *s, FILE *out) {
-    fputs("\n              turn °             width mm         height mm    file says mm\n", out);
+    static const char *const HEADS[] = {TR_N("turn °"), TR_N("width mm"), TR_N("height mm"),
+                                        TR_N("file says mm")};
+    static const int WIDTHS[] = {9, 21, 18, 16};
+    const int first = mark_columns(v, s);
+    fputc('\n', out);
+    tr_text_left(out, "", 2 + first);
+    for (int k = 0; k < 4; k++) {
+        const char *head = tr_translated(HEADS[k]);
+        tr_text_right(out, head, tr_text_column(head, WIDTHS[k]));
+    }
+    fputc('\n', out);
     for (int k = 0; k < s->n_marks; k++) {
         const tr_survey_mark *m = &v->marks[s->first_mark + k];
-        char title[32];
+        char title[TITLE_SIZE];
         if (!m->is_measured || !m->name.is_tag) continue;
-        tr_survey_mark_title(v->spec, m->name, title, sizeof title);
-        fprintf(out, "  %-9s", title);
+        print_title(v, m, title);
+        fputs("  ", out);
+        tr_text_left(out, title, first);
         put_number(out, 9, 3, true, false, m->turn_rad * TR_DEG_PER_RAD);
         put_u95(out, 3, m->u95_turn_rad * TR_DEG_PER_RAD);
         put_number(out, 11, 2, true, false, m->edges_mm[0]);
@@ -124,22 +170,28 @@ static void put_tags(const tr_survey *v, const tr_survey_sheet *s, FILE *out) {
 }
 
 static void put_condition(const tr_survey_sheet *s, FILE *out) {
-    char u95[2][TR_CELL_SIZE];
+    char u95[2][TR_CELL_SIZE], line[256];
     fputc('\n', out);
     if (s->has_scale) {
         for (int k = 0; k < 2; k++) tr_u95_rounded(100 * s->scale_u95[k], 3, u95[k]);
-        fprintf(out, "  Print scale: x %.3f %% %s, y %.3f %% %s\n", 100 * s->scale[0], u95[0],
-                100 * s->scale[1], u95[1]);
+        snprintf(line, sizeof line, TR_("Print scale: x %.3f %% %s, y %.3f %% %s"),
+                 100 * s->scale[0], u95[0], 100 * s->scale[1], u95[1]);
     } else {
-        fputs("  Print scale: not measured, as the file gives the places of too few marks\n", out);
+        snprintf(line, sizeof line, "%s",
+                 TR_("Print scale: not measured, as the file gives the places of too few marks"));
     }
+    fputs("  ", out);
+    tr_text_wrap(out, 2, 4, line);
     if (s->condition.has_flatness) {
         tr_u95_rounded(s->condition.flatness_u95_mm, 1, u95[0]);
-        fprintf(out, "  Flatness: the marks differ by %.1f mm %s in height\n",
-                s->condition.flatness_mm, u95[0]);
+        snprintf(line, sizeof line, TR_("Flatness: the marks differ by %.1f mm %s in height"),
+                 s->condition.flatness_mm, u95[0]);
     } else {
-        fputs("  Flatness: not measured; it takes five marks, seen from several sides\n", out);
+        snprintf(line, sizeof line, "%s",
+                 TR_("Flatness: not measured; it takes five marks, seen from several sides"));
     }
+    fputs("  ", out);
+    tr_text_wrap(out, 2, 4, line);
 }
 
 static void put_sheet(const tr_survey *v, int sheet, const char *file, FILE *out) {
@@ -147,7 +199,7 @@ static void put_sheet(const tr_survey *v, int sheet, const char *file, FILE *out
     char head[512];
     char name[300];
     tr_text_fit(file, sizeof name, name, sizeof name);
-    snprintf(head, sizeof head, "%s: %d tags and %d corners measured, written to %s",
+    snprintf(head, sizeof head, TR_("%s: %d tags and %d corners measured, written to %s"),
              v->spec->sheets[sheet].id, s->measured.n_tags, s->measured.n_corners, name);
     fputc('\n', out);
     put_paragraph(out, 0, 4, head);
@@ -161,15 +213,22 @@ static void put_sheet(const tr_survey *v, int sheet, const char *file, FILE *out
 
 static void put_lengths(const tr_survey *v, FILE *out) {
     if (v->n_lengths == 0) return;
-    fputs("\nKnown lengths\n                                 stated mm         measured mm\n", out);
+    const int stated_column = tr_text_column(TR_("stated mm"), 12);
+    const int measured_column = tr_text_column(TR_("measured mm"), 20);
+    fprintf(out, "\n%s\n", TR_("Known lengths"));
+    tr_text_left(out, "", 30);
+    tr_text_right(out, TR_("stated mm"), stated_column);
+    tr_text_right(out, TR_("measured mm"), measured_column);
+    fputc('\n', out);
     for (int i = 0; i < v->n_lengths; i++) {
         const tr_survey_length *l = &v->lengths[i];
-        char shown[64];
-        tr_text_show(l->title, strlen(l->title), shown, sizeof shown);
-        fprintf(out, "  %s%*s", shown,
-                30 - tr_text_columns(shown) > 0 ? 30 - tr_text_columns(shown) : 1, "");
+        char title[128], shown[128];
+        tr_message_translated(l->title, title, sizeof title);
+        tr_text_show(title, strlen(title), shown, sizeof shown);
+        fprintf(out, "  %s ", shown);
+        tr_text_left(out, "", 29 - tr_text_columns(shown));
         if (!l->is_used) {
-            fputs("not used: its marks are not in view\n", out);
+            fprintf(out, "%s\n", TR_("not used: its marks are not in view"));
             continue;
         }
         char stated[64], u95[TR_CELL_SIZE];
@@ -188,7 +247,7 @@ static void put_photos(const tr_survey *v, FILE *out) {
         if (p->is_used || p->why_not.n == 0) continue;
         tr_reason_text(p->why_not.items, why_not);
         tr_text_fit(p->file, sizeof name, name, sizeof name);
-        snprintf(text, sizeof text, "Photo %s is not used: %s.", name, why_not);
+        snprintf(text, sizeof text, TR_("Photo %s is not used: %s."), name, why_not);
         put_paragraph(out, 0, 4, text);
     }
 }
@@ -211,15 +270,16 @@ void tr_survey_text(const tr_survey *v, char *const *files, FILE *out) {
     fputc('\n', out);
     put_paragraph(
         out, 0, 0,
-        "± is the expanded uncertainty (k = 2), the scale's share included. Name the new "
-        "file in the jobs, in place of the old one: a check then measures with the places "
-        "measured here, and counts in how well they are known. Survey again when a tag "
-        "was touched or the sheet has stretched.");
+        TR_("± is the expanded uncertainty (k = 2), the scale's share included. Name the new file "
+            "in "
+            "the jobs, in place of the old one: a check then measures with the places measured "
+            "here, and counts in how well they are known. Survey again when a tag was touched or "
+            "the sheet has stretched."));
     fputc('\n', out);
     tr_text_wrap(out, 0, 0, tr_cautions_short());
 }
 
-/* "1 of 2 files was written (out/a.yaml): ", where it was not nothing. */
+/* "Written: 1 of 2 files (out/a.yaml). Then: ", where it was not nothing. */
 static void print_written(const tr_survey *v, char *const *files, char *out, size_t size) {
     char list[512] = "";
     size_t used = 0;
@@ -234,10 +294,11 @@ static void print_written(const tr_survey *v, char *const *files, char *out, siz
         n++;
     }
     if (n == 0) {
-        snprintf(out, size, "Nothing was written: ");
+        snprintf(out, size, "%s ", TR_("Nothing was written:"));
     } else {
-        snprintf(out, size, "%d of %d files %s written (%s): ", n, v->spec->n_sheets,
-                 n == 1 ? "was" : "were", list);
+        snprintf(out, size, TR_("Written: %d of %d files (%s). Then:"), n, v->spec->n_sheets, list);
+        size_t end = strlen(out);
+        snprintf(out + end, size - end, " ");
     }
 }
 

@@ -1,4 +1,5 @@
 #include "present/words.h"
+#include "base/language.h"
 #include "present/moves.h"
 
 #include <stdarg.h>
@@ -13,14 +14,45 @@ enum { MAX_DECIMALS = 4 };
 /* From here on a length in mm or an angle in degrees is nonsense, and printed as such. */
 static const double LARGEST_PLAIN = 1e7;
 
-void tr_check_name_reason(tr_check_result *result) {
-    tr_error *why = &result->why;
-    if (why->code != TR_NO_PHOTO || result->n_photos == 0) return;
+enum { REASON_SIZE = TR_FINDING_TEXT_SIZE + TR_PHOTO_NAME_SIZE + 8 };
+
+/* "; 1.jpg: it is mirrored left to right", of the first photo; "" where it is used. */
+static void print_first_reason(const tr_check_result *result, char out[REASON_SIZE]) {
+    out[0] = 0;
+    if (result->n_photos == 0) return;
     const tr_photo_result *first = &result->photos[result->order[0]];
     char reason[TR_FINDING_TEXT_SIZE];
+    if (first->why_not.n == 0) return;
     tr_reason_text(first->why_not.items, reason);
+    snprintf(out, REASON_SIZE, "; %s: %s", first->name, reason);
+}
+
+void tr_check_name_reason(tr_check_result *result) {
+    tr_error *why = &result->why;
+    if (why->code != TR_NO_PHOTO) return;
+    char reason[REASON_SIZE];
+    tr_english_begin();
+    print_first_reason(result, reason);
+    tr_english_end();
     size_t used = strlen(why->text);
-    snprintf(why->text + used, sizeof why->text - used, "; %s: %s", first->name, reason);
+    snprintf(why->text + used, sizeof why->text - used, "%s", reason);
+}
+
+void tr_check_why_text(const tr_check_result *result, char *out, size_t size) {
+    tr_error why = result->why;
+    char reason[REASON_SIZE] = "";
+    tr_english_begin();
+    print_first_reason(result, reason);
+    tr_english_end();
+    /* It may have been cut. */
+    char *named = strstr(why.text, "; ");
+    while (named && strncmp(named, reason, strlen(named)) != 0) named = strstr(named + 2, "; ");
+    if (named) *named = 0;
+    tr_error_print(&why, out, size);
+    if (!named) return;
+    print_first_reason(result, reason);
+    size_t used = strlen(out);
+    snprintf(out + used, size - used, "%s", reason);
 }
 
 const char *tr_verdict_shape(tr_verdict verdict) {
@@ -28,13 +60,21 @@ const char *tr_verdict_shape(tr_verdict verdict) {
 }
 
 const char *tr_verdict_headline(tr_verdict verdict) {
-    return verdict == TR_PASS ? "PASS" : verdict == TR_FAIL ? "FAIL" : "INCONCLUSIVE";
+    return verdict == TR_PASS   ? TR_("PASS")
+           : verdict == TR_FAIL ? TR_("FAIL")
+                                : TR_("INCONCLUSIVE");
+}
+
+const char *tr_verdict_word(tr_verdict verdict) {
+    return verdict == TR_PASS   ? TR_("pass")
+           : verdict == TR_FAIL ? TR_("fail")
+                                : TR_("inconclusive");
 }
 
 const char *tr_axis_title(tr_axis axis) {
-    static const char *const TITLES[TR_N_AXES] = {"X forward", "Y left", "Z up",
-                                                  "yaw",       "pitch",  "roll"};
-    return TITLES[axis];
+    static const char *const TITLES[TR_N_AXES] = {TR_N("X forward"), TR_N("Y left"), TR_N("Z up"),
+                                                  TR_N("yaw"),       TR_N("pitch"),  TR_N("roll")};
+    return tr_translated(TITLES[axis]);
 }
 
 const char *tr_axis_unit(tr_axis axis) {
@@ -146,6 +186,18 @@ static void append(line *l, const char *format, ...) {
     if (l->n >= sizeof l->text) l->n = sizeof l->text - 1;
 }
 
+/* A sentence behind the others. */
+static void append_sentence(line *l, const char *format, ...) TR_PRINTF(2, 3);
+
+static void append_sentence(line *l, const char *format, ...) {
+    char text[sizeof l->text];
+    va_list args;
+    va_start(args, format);
+    vsnprintf(text, sizeof text, format, args);
+    va_end(args);
+    append(l, "%s%s", l->n ? " " : "", text);
+}
+
 /* "MAT-7 (X forward, yaw)", after those before it. */
 static void append_axes(line *l, const char *name, const tr_axis_result axis[TR_N_AXES],
                         tr_verdict verdict) {
@@ -167,7 +219,7 @@ const char *tr_wheel_sheets(const tr_check_result *result) {
         has_hub |= result->plates[i].is_hub;
         has_plate |= !result->plates[i].is_hub;
     }
-    return !has_hub ? "plates" : !has_plate ? "hub sheets" : "plates and hub sheets";
+    return !has_hub ? TR_("plates") : !has_plate ? TR_("hub sheets") : TR_("plates and hub sheets");
 }
 
 static void append_relations(line *l, const tr_check_result *result, tr_verdict verdict) {
@@ -175,7 +227,7 @@ static void append_relations(line *l, const tr_check_result *result, tr_verdict 
         const tr_relation_result *r = &result->relations[i];
         char name[160];
         if (!r->axis[TR_X].is_measured) continue; /* one of its sheets is not */
-        snprintf(name, sizeof name, "from %s to %s",
+        snprintf(name, sizeof name, TR_("from %s to %s"),
                  result->sheets[result->targets[r->targets[0]].sheet].id,
                  result->sheets[result->targets[r->targets[1]].sheet].id);
         append_axes(l, name, r->axis, verdict);
@@ -187,8 +239,9 @@ static void append_missing_plates(line *l, const tr_check_result *result) {
     for (int i = 0; i < result->n_plates; i++) {
         const tr_plate_result *p = &result->plates[i];
         if (result->sheets[p->sheet].n_marks > 0) continue;
-        append(l, "%s%s (%s%s)", l->n ? ", " : "", result->sheets[p->sheet].id, p->name,
-               p->point < TR_N_POINTS ? " wheel" : "");
+        append(l, "%s%s (", l->n ? ", " : "", result->sheets[p->sheet].id);
+        append(l, p->point < TR_N_POINTS ? TR_("%s wheel") : "%s", tr_translated(p->name));
+        append(l, ")");
     }
 }
 
@@ -214,25 +267,30 @@ void tr_check_why(const tr_check_result *result, char *out, size_t size) {
     }
     append_relations(&failed, result, TR_FAIL);
     append_relations(&uncertain, result, TR_INCONCLUSIVE);
-    if (failed.n) append(&all, "Out of limits: %s. ", failed.text);
-    if (uncertain.n) append(&all, "Too uncertain to tell: %s. ", uncertain.text);
-    if (missing.n)
-        append(&all, "Not measured: %s; take photos that show it together with the %s. ",
-               missing.text, tr_wheel_sheets(result));
+    if (failed.n) append_sentence(&all, TR_("Out of limits: %s."), failed.text);
+    if (uncertain.n) append_sentence(&all, TR_("Too uncertain to tell: %s."), uncertain.text);
+    if (missing.n) {
+        append_sentence(&all,
+                        TR_("Not measured: %s; take photos that show it together with the %s."),
+                        missing.text, tr_wheel_sheets(result));
+    }
     if (plates.n) {
-        append(&all, "Not measured: %s; take two photos that show it together with other sheets. ",
-               plates.text);
+        append_sentence(
+            &all, TR_("Not measured: %s; take two photos that show it together with other sheets."),
+            plates.text);
     }
     if (tr_findings_block_pass(&result->findings)) {
-        append(&all, "A warning rules out a pass. ");
+        append_sentence(&all, "%s", TR_("A warning rules out a pass."));
     }
     if (result->verdict == TR_PASS) {
-        append(&all, "Every judged axis lies within its limit, including its uncertainty. ");
+        append_sentence(&all, "%s",
+                        TR_("Every judged axis lies within its limit, including its uncertainty."));
     } else if (!all.n) {
-        append(&all, is_any_judged ? "The measurement is not complete. "
-                                   : "The layout states no limits: nothing was judged. ");
+        append_sentence(&all, "%s",
+                        is_any_judged ? TR_("The measurement is not complete.")
+                                      : TR_("The layout states no limits: nothing was judged."));
     }
-    tr_text_show(all.text, all.n - 1, out, size);
+    tr_text_show(all.text, all.n, out, size);
 }
 
 /* How far an axis is from a pass, as a part of its limit; what fails is worse than what is only
@@ -259,14 +317,14 @@ static void append_worst(line *l, const tr_axis_result axis[TR_N_AXES]) {
     tr_axis_cells_of(worst, &axis[worst], &cells);
     const char *unit = tr_axis_is_angle(worst) ? "°" : "";
     if (axis[worst].is_measured) {
-        append(l, "%s %s%s %s%s, limit %s%s", tr_axis_title(worst), cells.error, unit, cells.u95,
-               unit, cells.limit, unit);
+        append(l, TR_("%s %s%s %s%s, limit %s%s"), tr_axis_title(worst), cells.error, unit,
+               cells.u95, unit, cells.limit, unit);
     } else {
-        append(l, "%s not measured", tr_axis_title(worst));
+        append(l, TR_("%s not measured"), tr_axis_title(worst));
     }
     for (tr_axis k = 0; k < TR_N_AXES; k++) {
         if (k == worst || badness(&axis[k]) < 0) continue;
-        append(l, "%s%s", is_first ? "; also " : ", ", tr_axis_title(k));
+        append(l, "%s%s", is_first ? TR_("; also ") : ", ", tr_axis_title(k));
         is_first = false;
     }
 }
@@ -276,14 +334,14 @@ static void append_rest(line *l, const tr_axis_result axis[TR_N_AXES], tr_verdic
     bool is_judged = false;
     for (tr_axis k = 0; k < TR_N_AXES; k++) is_judged = is_judged || axis[k].is_judged;
     if (l->n || (verdict == TR_PASS && is_judged)) return;
-    append(l, "%s", is_judged ? "a warning rules out a pass" : "no limit is stated");
+    append(l, "%s", is_judged ? TR_("a warning rules out a pass") : TR_("no limit is stated"));
 }
 
 void tr_target_why(const tr_check_result *result, int target, char *out, size_t size) {
     line l = {.n = 0};
     const tr_target_result *t = &result->targets[target];
     if (!result->sheets[t->sheet].is_placed)
-        append(&l, "not measured");
+        append(&l, "%s", TR_("not measured"));
     else
         append_worst(&l, t->axis);
     append_rest(&l, t->axis, t->verdict);
@@ -293,7 +351,7 @@ void tr_target_why(const tr_check_result *result, int target, char *out, size_t 
 void tr_relation_why(const tr_relation_result *relation, char *out, size_t size) {
     line l = {.n = 0};
     if (!relation->axis[TR_X].is_measured)
-        append(&l, "not measured");
+        append(&l, "%s", TR_("not measured"));
     else
         append_worst(&l, relation->axis);
     append_rest(&l, relation->axis, relation->verdict);
@@ -309,8 +367,8 @@ void tr_relation_letter(int relation, char out[16]) {
 
 void tr_target_not_measured(const tr_check_result *result, char *out, size_t size) {
     snprintf(out, size,
-             "Not measured. Take photos that show this sheet together with the %s at the "
-             "wheels.",
+             TR_("Not measured. Take photos that show this sheet together with the %s at the "
+                 "wheels."),
              tr_wheel_sheets(result));
 }
 
@@ -369,28 +427,37 @@ static int rarest_sheet(const tr_check_result *result, const tr_target_result *t
 
 static void append_photos_wanted(line *l, const tr_check_result *result,
                                  const tr_target_result *t) {
-    static const char *const SIDES[N_SIDES] = {"from ahead", "from the vehicle's left",
-                                               "from behind", "from the vehicle's right"};
+    static const char *const SIDES[N_SIDES] = {TR_N("from ahead"), TR_N("from the vehicle's left"),
+                                               TR_N("from behind"),
+                                               TR_N("from the vehicle's right")};
     enum { FEW = 2 };
-    append(l, "add photos, closer and sharp, each with the sheet and as many %s as it can hold",
+    append(l,
+           TR_("Add photos, closer and sharp, each with the sheet and as many %s as it can hold."),
            tr_wheel_sheets(result));
     int rarest = rarest_sheet(result, t);
     int n = result->sheets[rarest].n_photos;
     if (n <= FEW) {
-        append(l, "; %s is in %d %s only", result->sheets[rarest].id, n,
-               n == 1 ? "photo" : "photos");
+        append(l, " ");
+        if (n == 1)
+            append(l, TR_("%s is in one photo only."), result->sheets[rarest].id);
+        else
+            append(l, TR_("%s is in %d photos only."), result->sheets[rarest].id, n);
     }
     /* Between sheet and vehicle there is seldom room to stand. */
     bool is_behind_vehicle = t->vehicle_from_required.t_mm.x < 0;
     unsigned wanted = 1u << LEFT | 1u << RIGHT | 1u << (is_behind_vehicle ? BEHIND : AHEAD);
     unsigned missing = wanted & ~sides_seen(result, t);
     bool is_first = true;
+    line sides = {.n = 0};
     for (int side = 0; side < N_SIDES; side++) {
         if (!(missing & 1u << side)) continue;
-        append(l, "%s%s", is_first ? "; none was taken " : " or ", SIDES[side]);
+        append(&sides, "%s%s", is_first ? "" : TR_(" or "), tr_translated(SIDES[side]));
         is_first = false;
     }
-    append(l, ".");
+    if (sides.n) {
+        append(l, " ");
+        append(l, TR_("None was taken %s."), sides.text);
+    }
 }
 
 /* Whether photos were used with the camera upright as well as level: then a shift of the lens and a
@@ -410,25 +477,30 @@ static bool is_camera_turned_enough(const tr_check_result *result) {
 static void append_lens_wanted(line *l, const tr_check_result *result) {
     if (!result->is_camera_steady && !is_camera_turned_enough(result)) {
         append(l,
-               "add two photos for which the camera is turned by a quarter (upright where the "
-               "others are level), each with the sheet and %s; or ",
+               TR_("Add two photos for which the camera is turned by a quarter (upright where the "
+                   "others are level), each with the sheet and %s; or calibrate the lens again, "
+                   "with more photos of the board: tilted, near, and out to every corner of the "
+                   "image."),
                tr_wheel_sheets(result));
+    } else {
+        append(l, "%s",
+               TR_("Calibrate the lens again, with more photos of the board: tilted, near, and out "
+                   "to every corner of the image."));
     }
-    append(l, "calibrate the lens again, with more photos of the board: tilted, near, and out to "
-              "every corner of the image.");
 }
 
 static void append_survey_wanted(line *l, const tr_check_result *result) {
     int n_surveyed = 0;
     for (int i = 0; i < result->n_sheets; i++) n_surveyed += result->sheets[i].is_surveyed;
     if (n_surveyed == result->n_sheets) {
-        append(l, "survey the sheets again ('trammel survey'), with more photos and a longer, "
-                  "better known length in view.");
+        append(l, "%s",
+               TR_("Survey the sheets again ('trammel survey'), with more photos and a longer, "
+                   "better known length in view."));
     } else if (n_surveyed > 0) {
-        append(l, "survey the sheets that were not surveyed yet ('trammel survey').");
+        append(l, "%s", TR_("Survey the sheets that were not surveyed yet ('trammel survey')."));
     } else {
-        append(l, "survey the sheets ('trammel survey'): until then their printed sizes are known "
-                  "to 0.1 %% only.");
+        append(l, TR_("Survey the sheets ('trammel survey'): until then their printed sizes are "
+                      "known to 0.1 %% only."));
     }
 }
 
@@ -438,12 +510,14 @@ static void append_roll_wanted(line *l, const tr_check_result *result) {
     for (int i = 0; i < TR_N_POINTS; i++) {
         is_rolled = is_rolled || result->geometry[TR_RUNOUT + i].is_measured;
     }
-    append(l, is_rolled ? "stick a small tag on the vehicle's body and name it in the job as a "
-                          "reference, or roll the vehicle once more for a third position; a floor "
-                          "that is known to be even may be stated (floor_sd_mm)."
-                        : "roll the vehicle by a quarter turn of its wheels between two groups of "
-                          "photos, and list both under 'positions' in the job: how the hub sheets "
-                          "hang is then measured.");
+    append(l, "%s",
+           is_rolled
+               ? TR_("Stick a small tag on the vehicle's body and name it in the job as a "
+                     "reference, or roll the vehicle once more for a third position; a floor that "
+                     "is known to be even may be stated (floor_sd_mm).")
+               : TR_("Roll the vehicle by a quarter turn of its wheels between two groups of "
+                     "photos, and list both under 'positions' in the job: how the hub sheets hang "
+                     "is then measured."));
 }
 
 void tr_source_advice(const tr_check_result *result, int target, tr_source source, char *out,
@@ -453,17 +527,20 @@ void tr_source_advice(const tr_check_result *result, int target, tr_source sourc
         append_roll_wanted(&l, result);
     } else if (source == TR_FROM_PLATES) {
         append(&l,
-               "set the plates more exactly on their plumb marks, and state in the job how well "
-               "they sit (reference_sd_mm, now %.3g).",
+               TR_("Set the plates more exactly on their plumb marks, and state in the job how "
+                   "well they sit (reference_sd_mm, now %.3g)."),
                result->reference_sd_mm);
     } else if (source == TR_FROM_POINTERS) {
-        append(&l, "lay the tips of the pointers more exactly at their points, or lay more of "
-                   "them, and state in the job how well they lie (pointer_sd_mm).");
+        append(
+            &l, "%s",
+            TR_("Lay the tips of the pointers more exactly at their points, or lay more of them, "
+                "and state in the job how well they lie (pointer_sd_mm)."));
     } else if (source == TR_FROM_SHEETS) {
         append_survey_wanted(&l, result);
     } else if (source == TR_FROM_LENS && result->is_lens_unknown) {
-        append(&l, "calibrate it with 'trammel lens', and name its profile in the job instead of "
-                   "'lens: unknown'.");
+        append(&l, "%s",
+               TR_("Calibrate it with 'trammel lens', and name its profile in the job instead of "
+                   "'lens: unknown'."));
     } else if (source == TR_FROM_LENS) {
         append_lens_wanted(&l, result);
     } else {
@@ -474,16 +551,16 @@ void tr_source_advice(const tr_check_result *result, int target, tr_source sourc
 
 static const char *origin_text(const tr_origin *origin) {
     switch (origin->kind) {
-    case TR_FROM_REAR_AXLE: return "the rear axle";
-    case TR_FROM_FRONT_AXLE: return "the front axle";
+    case TR_FROM_REAR_AXLE: return TR_("the rear axle");
+    case TR_FROM_FRONT_AXLE: return TR_("the front axle");
     case TR_FROM_POINT:
     case TR_FROM_SHEET: break;
     }
-    return origin->name;
+    return tr_translated(origin->name);
 }
 
 void tr_origins_text(const tr_origin from[3], char *out, size_t size) {
-    const char *z = from[2].kind == TR_FROM_REAR_AXLE ? "the floor" : origin_text(&from[2]);
+    const char *z = from[2].kind == TR_FROM_REAR_AXLE ? TR_("the floor") : origin_text(&from[2]);
     if (tr_origin_is(&from[0], &from[1]) && from[2].kind == TR_FROM_REAR_AXLE)
         snprintf(out, size, "%s", origin_text(&from[0]));
     else

@@ -1,6 +1,6 @@
 /* Words for people: a result's numbers rounded as they are worth reading, and what a verdict rests
    on. The terminal's text and the picture both take them from here, and so say the same. All text
-   is UTF-8. */
+   is UTF-8, in the user's language (base/language.h). */
 #ifndef TR_PRESENT_WORDS_H
 #define TR_PRESENT_WORDS_H
 
@@ -10,11 +10,15 @@
 
 /* Where no photo can be used (TR_NO_PHOTO), adds to result->why the reason of the first. */
 void tr_check_name_reason(tr_check_result *result);
+/* Why there is no measurement, with the place, as tr_error_print has it, but with the reason of the
+   first photo in the user's language, too. */
+void tr_check_why_text(const tr_check_result *result, char *out, size_t size);
 
 /* The shape that goes with the word: a tick, a cross, a question mark. */
 const char *tr_verdict_shape(tr_verdict verdict);
-/* "PASS", "FAIL", "INCONCLUSIVE". */
+/* "PASS", "FAIL", "INCONCLUSIVE"; "pass", "fail", "inconclusive", in the user's language. */
 const char *tr_verdict_headline(tr_verdict verdict);
+const char *tr_verdict_word(tr_verdict verdict);
 
 /* "X forward", "Y left", "Z up", "yaw", "pitch", "roll". */
 const char *tr_axis_title(tr_axis axis);

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/language.h"
 #include "base/number.h"
 #include "tags/family.h"
 #include "print/pages.h"
@@ -332,7 +333,7 @@ static const double PLUMB_MM = 6; /* across the mark */
 
 /* What a job says of it on one side, what to do on the other. */
 static edge_mark plumb_mark(const tr_artwork *a) {
-    return (edge_mark){PLUMB_MM, PLUMB_MM, a->at_text, "this edge to the tyre"};
+    return (edge_mark){PLUMB_MM, PLUMB_MM, a->at_text, TR_("this edge to the tyre")};
 }
 
 static bool try_plumb(tr_artwork *a, int edge, tr_vec2 at) {
@@ -371,7 +372,7 @@ static bool put_plumb(tr_artwork *a, tr_error *err) {
 static const double TIP_LENGTH_MM = 14, TIP_WIDTH_MM = 8;
 
 static edge_mark tip_mark(const tr_artwork *a) {
-    return (edge_mark){TIP_WIDTH_MM, TIP_LENGTH_MM, a->at_text, "tip to the point"};
+    return (edge_mark){TIP_WIDTH_MM, TIP_LENGTH_MM, a->at_text, TR_("tip to the point")};
 }
 
 static int nearest_edge(const tr_sheet *s, tr_vec2 p) {
@@ -400,27 +401,31 @@ static bool put_tip(tr_artwork *a, tr_error *err) {
 
 /* A line that goes down to the edge; where it ends, the floor can be marked. */
 static const double FOOT_MM = 6;
-static const edge_mark FOOT_MARK = {2, FOOT_MM,
-                                    "place of the stand's foot:", "mark the floor below this line"};
+
+static edge_mark foot_mark(void) {
+    return (edge_mark){2, FOOT_MM, TR_("place of the stand's foot:"),
+                       TR_("mark the floor below this line")};
+}
 
 static bool put_foot(tr_artwork *a, tr_error *err) {
     const tr_sheet *s = a->sheet;
     if (s->kind != TR_SHEET_BOARD || a->board.squares_x > 0) return true;
     tr_vec2 at = place_at_edge(s, TR_BOTTOM, edge_mm(s) + FOOT_MM / 2, 0);
-    return try_edge_mark(a, &FOOT_MARK, TR_BOTTOM, at, &a->foot, &a->foot_size_mm) ||
+    const edge_mark mark = foot_mark();
+    return try_edge_mark(a, &mark, TR_BOTTOM, at, &a->foot, &a->foot_size_mm) ||
            tr_note(NO_ROOM_FOOT_MARK, &a->left_out, err);
 }
 
-const char *tr_artwork_tell_place(const tr_artwork *a, char text[512]) {
+const char *tr_artwork_tell_place(const tr_artwork *a, char text[768]) {
     if (a->plumb.is_there) {
-        snprintf(text, 512,
-                 "Plumb mark: %s. Its edge goes against the tyre, the bob's tip over the mark; in "
-                 "the job the plate's reference needs the same at_mm.",
+        snprintf(text, 768,
+                 TR_("Plumb mark: %s. Its edge goes against the tyre, the bob's tip over the mark; "
+                     "in the job the plate's reference needs the same at_mm."),
                  a->at_text);
     } else if (a->tip.is_there) {
-        snprintf(text, 512,
-                 "Tip: %s. The plate is laid with its tip at the point that it marks; in the job "
-                 "the plate's reference needs the same at_mm.",
+        snprintf(text, 768,
+                 TR_("Tip: %s. The plate is laid with its tip at the point that it marks; in the "
+                     "job the plate's reference needs the same at_mm."),
                  a->at_text);
     }
     return a->plumb.is_there || a->tip.is_there ? text : NULL;
@@ -506,7 +511,7 @@ static bool has_middle(const tr_artwork *a, int edge) {
            (a->plumb.is_there && a->plumb_edge == edge && (is_side(edge) ? at.y : at.x) == 0);
 }
 
-static void write_note(tr_artwork *a) {
+static void write_note(const tr_artwork *a, char *out, size_t size) {
     const tr_sheet *s = a->sheet;
     char width[TR_NUMBER_SIZE], height[TR_NUMBER_SIZE], edge[TR_NUMBER_SIZE];
     tr_number_print_short(s->width_mm, width);
@@ -515,22 +520,28 @@ static void write_note(tr_artwork *a) {
     bool has_ticks = true;
     for (int k = 0; k < TR_N_EDGES; k++) has_ticks = has_ticks && has_middle(a, k);
     bool has_rules = a->rule_across.is_there && a->rule_up.is_there;
-    char square[64 + TR_NUMBER_SIZE] = "";
+    char square[256] = "", check[384];
     if (a->board.squares_x > 0) {
         char pitch[TR_NUMBER_SIZE];
         tr_number_print_short(a->board.pitch_mm, pitch);
-        snprintf(square, sizeof square, " %d x %d squares of %s mm.", a->board.squares_x,
-                 a->board.squares_y, pitch);
+        square[0] = ' ';
+        snprintf(square + 1, sizeof square - 1, TR_("%d x %d squares of %s mm."),
+                 a->board.squares_x, a->board.squares_y, pitch);
     }
-    snprintf(a->note_text, sizeof a->note_text,
-             "%s, %s x %s mm, %s.%s Print at 100 %%, not “fit to page”. Check before use: %s%s%s%s",
-             s->id, width, height, s->tag_family, square,
-             has_rules ? "both rules must measure 100 mm."
-                       : "the black square of a tag must measure ",
-             has_rules ? "" : edge, has_rules ? "" : " mm both ways.",
-             a->centre.is_there || !has_ticks || a->board.squares_x > 0
-                 ? ""
-                 : " Centre: where the lines between opposite edge marks cross.");
+    if (has_rules) {
+        snprintf(check, sizeof check, "%s",
+                 TR_("Print at 100 %, not “fit to page”. Check before use: both rules must measure "
+                     "100 mm."));
+    } else {
+        snprintf(check, sizeof check,
+                 TR_("Print at 100 %%, not “fit to page”. Check before use: the black square of a "
+                     "tag must measure %s mm both ways."),
+                 edge);
+    }
+    bool has_centre = a->centre.is_there || !has_ticks || a->board.squares_x > 0;
+    snprintf(out, size, "%s, %s x %s mm, %s.%s %s%s%s", s->id, width, height, s->tag_family, square,
+             check, has_centre ? "" : " ",
+             has_centre ? "" : TR_("Centre: where the lines between opposite edge marks cross."));
 }
 
 static const double NOTE_GAP_MM = 1; /* beside it, to what else is printed; lines bring their own */
@@ -539,7 +550,7 @@ static bool put_note(tr_artwork *a, tr_error *err) {
     static const double SMALLEST_MM = 2;
     static const int COLUMNS[] = {84, 70, 56, 46, 36, 28, 22, 16, 100, 125, 150};
     const tr_sheet *s = a->sheet;
-    write_note(a);
+    write_note(a, a->english_note, sizeof a->english_note);
     double largest = clamp(0.012 * smaller_side(s), 2.6, 9);
     for (int step = 0; shrunk(largest, step) >= SMALLEST_MM; step++) {
         double size = shrunk(largest, step);
@@ -548,7 +559,7 @@ static bool put_note(tr_artwork *a, tr_error *err) {
             double used;
             double height;
             tr_lettering_measure(&a->lettering, (tr_letters){.size_mm = size, .width_mm = width},
-                                 a->note_text, &used, &height);
+                                 a->english_note, &used, &height);
             a->note_size_mm = size;
             if (try_put(a, &a->note, width + 2 * NOTE_GAP_MM, height, tr_v2(0, -s->height_mm / 2)))
                 return true;
@@ -567,11 +578,21 @@ static void take_mark(tr_artwork *a, int mark) {
                                          m.top - m.bottom + 2 * rim));
 }
 
-static bool put_all(tr_artwork *a, tr_error *err) {
+static bool put_marks(tr_artwork *a, tr_error *err) {
     put_centre(a);
     if (!put_plumb(a, err) || !put_tip(a, err) || !put_foot(a, err)) return false;
     put_ticks(a);
     return put_rules(a, err) && put_id(a, err) && put_arrow(a, err) && put_note(a, err);
+}
+
+/* The room that words get is that of the English ones: a plumb mark lies at the same place in every
+   language, as a job that was written for one print is used with the next. */
+static bool put_all(tr_artwork *a, tr_error *err) {
+    tr_english_begin();
+    bool ok = put_marks(a, err);
+    tr_english_end();
+    write_note(a, a->note_text, sizeof a->note_text);
+    return ok;
 }
 
 bool tr_artwork_make(const tr_sheet *sheet, tr_artwork *out, tr_error *err) {
@@ -737,15 +758,26 @@ static void turn_to_edge(cairo_t *cr, tr_vec2 at, int edge) {
     cairo_rotate(cr, QUARTERS[edge] * TR_PI / 2);
 }
 
-/* About the origin. */
-static void draw_edge_letters(tr_artwork *a, cairo_t *cr, const edge_mark *m, double size_mm) {
+/* About the origin, in the room that there is on either side. */
+static void draw_edge_letters(tr_artwork *a, cairo_t *cr, const edge_mark *m, double size_mm,
+                              double along_mm) {
     double aside = m->along_mm / 2 + EDGE_MARK_GAP_MM;
+    double room = along_mm / 2 - aside;
     double width;
     double height;
+    double behind;
     tr_letters how = {.size_mm = size_mm};
+    tr_lettering_measure(&a->lettering, how, m->before, &width, &height);
+    tr_lettering_measure(&a->lettering, how, m->behind, &behind, &height);
+    double widest = fmax(width, behind);
+    if (widest > 1.0001 * room) how.size_mm *= room / widest;
     tr_lettering_measure(&a->lettering, how, m->before, &width, &height);
     tr_lettering_draw(&a->lettering, cr, -aside - width, -height / 2, how, m->before);
     tr_lettering_draw(&a->lettering, cr, aside, -height / 2, how, m->behind);
+}
+
+static double length_along(tr_area area, int edge) {
+    return is_side(edge) ? area.top - area.bottom : area.right - area.left;
 }
 
 /* A small cross and circle. */
@@ -761,7 +793,7 @@ static void draw_plumb(tr_artwork *a, cairo_t *cr) {
     cairo_set_line_width(cr, 2 * HAIR_MM);
     cairo_arc(cr, 0, 0, arm / 1.5, 0, 2 * TR_PI);
     cairo_stroke(cr);
-    draw_edge_letters(a, cr, &mark, a->plumb_size_mm);
+    draw_edge_letters(a, cr, &mark, a->plumb_size_mm, length_along(a->plumb.area, a->plumb_edge));
     cairo_restore(cr);
 }
 
@@ -777,7 +809,7 @@ static void draw_tip(tr_artwork *a, cairo_t *cr) {
     cairo_line_to(cr, -TIP_WIDTH_MM / 2, half);
     cairo_close_path(cr);
     cairo_fill(cr);
-    draw_edge_letters(a, cr, &mark, a->tip_size_mm);
+    draw_edge_letters(a, cr, &mark, a->tip_size_mm, length_along(a->tip.area, a->tip_edge));
     cairo_restore(cr);
 }
 
@@ -789,7 +821,8 @@ static void draw_foot(tr_artwork *a, cairo_t *cr) {
     cairo_translate(cr, at.x, -at.y);
     cairo_set_line_width(cr, 2 * HAIR_MM);
     line(cr, 0, -FOOT_MM / 2, 0, FOOT_MM / 2);
-    draw_edge_letters(a, cr, &FOOT_MARK, a->foot_size_mm);
+    const edge_mark mark = foot_mark();
+    draw_edge_letters(a, cr, &mark, a->foot_size_mm, length_along(a->foot.area, TR_BOTTOM));
     cairo_restore(cr);
 }
 
@@ -886,14 +919,26 @@ static void draw_arrow(tr_artwork *a, cairo_t *cr) {
     cairo_stroke(cr);
     tr_letters how = {
         .size_mm = letters, .width_mm = box.right - box.left, .is_bold = true, .is_centred = true};
-    tr_lettering_draw(&a->lettering, cr, box.left, foot + 0.02 * h, how, "UP");
+    const char *word = TR_("UP");
+    double width;
+    double height;
+    tr_letters line_of_it = {.size_mm = letters, .is_bold = true};
+    tr_lettering_measure(&a->lettering, line_of_it, word, &width, &height);
+    if (width > how.width_mm) how.size_mm *= 0.98 * how.width_mm / width;
+    tr_lettering_draw(&a->lettering, cr, box.left, foot + 0.02 * h, how, word);
 }
 
 static void draw_note(tr_artwork *a, cairo_t *cr) {
     tr_area box = a->note.area;
     tr_letters how = {.size_mm = a->note_size_mm,
                       .width_mm = box.right - box.left - 2 * NOTE_GAP_MM};
+    double used;
+    double height;
     if (!a->note.is_there) return;
+    do {
+        tr_lettering_measure(&a->lettering, how, a->note_text, &used, &height);
+        if (height > 1.0001 * (box.top - box.bottom)) how.size_mm *= 0.97;
+    } while (height > 1.0001 * (box.top - box.bottom) && how.size_mm > 0.5 * a->note_size_mm);
     tr_lettering_draw(&a->lettering, cr, box.left + NOTE_GAP_MM, -box.top, how, a->note_text);
 }
 

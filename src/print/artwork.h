@@ -55,8 +55,9 @@ typedef struct {
     bool has_tick[TR_N_EDGES]; /* marks at the middle of each edge */
     double plumb_size_mm, tip_size_mm, foot_size_mm, id_size_mm, title_size_mm, note_size_mm;
     char at_text[96]; /* "at_mm: [95, 0]" of the plumb mark or the tip, as a job has it */
-    char note_text[512];
-    tr_findings left_out; /* what found no room; for people */
+    char note_text[1024];
+    char english_note[1024]; /* which tells how much room the note gets */
+    tr_findings left_out;    /* what found no room; for people */
 } tr_artwork;
 
 /* Lays out the sheet. Fails where marks are so close that they would be printed over each other, or
@@ -71,7 +72,7 @@ TR_MUST_USE bool tr_artwork_draw(tr_artwork *artwork, tr_area shown, cairo_t *cr
 
 /* For people: the plumb mark or the tip of a plate, and what it is for. NULL: the sheet is no
    plate, or had no room for it. text: the caller's, filled. */
-const char *tr_artwork_tell_place(const tr_artwork *artwork, char text[512]);
+const char *tr_artwork_tell_place(const tr_artwork *artwork, char text[768]);
 
 /* A tag of the family together with the white rim that it needs measures so many times its size_mm.
  *cells: how many cells its size_mm has. 0, and err, where the family is not known. */

@@ -1,3 +1,4 @@
+#include "base/language.h"
 #include "print/pages.h"
 
 #include <stdlib.h>
@@ -257,13 +258,13 @@ static bool refuse_size(const tr_artwork *a, const tr_paper *paper, double overl
     const tr_sheet *s = a->sheet;
     const tr_paper *largest = tr_paper_by_name("A3");
     tr_pages tiles = {0};
-    const char *what_to_do = "make it in several sheets";
+    const char *what_to_do = TR_N("make it in several sheets");
     if (is_one_page(s)) {
-        what_to_do = "print it on one page of its own size (--page own)";
+        what_to_do = TR_N("print it on one page of its own size (--page own)");
     } else if (paper != largest) {
         if (!plan_best_tiles(a, largest, overlap_mm, &tiles, err)) return false;
         if (tiles.n <= MAX_PAGES)
-            what_to_do = "print it in tiles (--page A3), or make it in several sheets";
+            what_to_do = TR_N("print it in tiles (--page A3), or make it in several sheets");
         tr_pages_release(&tiles);
     }
     if (!paper) {

@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "base/language.h"
 #include "base/text.h"
 #include "base/wrap.h"
 #include "tags/names.h"
@@ -14,10 +15,9 @@ bool tr_sheet_ids_choose(const tr_sheet_folder *folder, const char *family, int 
     }
     if (n_free == n) return true;
     return tr_fail(err, TR_BAD_INPUT,
-                   "the sheet needs %d tags, but of %s %d..%d only %d %s free; give another range "
+                   "the sheet needs %d tags, but %d of %s %d..%d can be had; give another range "
                    "with --ids (the family has 0..%d), or another --family",
-                   n, family, low, high, n_free, n_free == 1 ? "is" : "are",
-                   tr_tag_family_size(family) - 1);
+                   n, n_free, family, low, high, tr_tag_family_size(family) - 1);
 }
 
 static int next_id(const tr_sheet *s, int from, int high) {
@@ -34,7 +34,7 @@ void tr_sheet_ids_print(const tr_sheet *s, int low, int high, int column, int in
         int next = next_id(s, last + 1, high);
         const char *comma = next <= high ? "," : "";
         int n = first == last ? snprintf(text, sizeof text, "%d%s", first, comma)
-                              : snprintf(text, sizeof text, "%d to %d%s", first, last, comma);
+                              : snprintf(text, sizeof text, TR_("%d to %d%s"), first, last, comma);
         if (!is_first && column + 1 + n > TR_TEXT_WIDTH) {
             fprintf(out, "\n%*s", indent, "");
             column = indent;

@@ -8,6 +8,7 @@
 #include <cairo-svg.h>
 
 #include "base/file.h"
+#include "base/language.h"
 #include "base/text.h"
 
 static const double POINTS_PER_MM = 72 / 25.4;
@@ -115,23 +116,24 @@ static void draw_overview(const drawing *d, tr_area box) {
 static void draw_words(const drawing *d, double x, double y, double width) {
     const tr_pages *p = d->pages;
     const char *id = d->artwork->sheet->id;
-    char where[256], text[768];
-    snprintf(where, sizeof where, "%s, page %d of %d", id,
+    char where[256], text[1280];
+    snprintf(where, sizeof where, TR_("%s, page %d of %d"), id,
              d->page->row * p->columns + d->page->column + 1, p->n);
     tr_lettering_draw(&d->artwork->lettering, d->cr, x, y,
                       (tr_letters){.size_mm = 1.3 * LETTERS_MM, .is_bold = true}, where);
-    char tile[256] = "";
+    char tile[640] = "";
     if (p->n > 1) {
         snprintf(
             tile, sizeof tile,
-            " Row %d of %d, column %d of %d. Where this tile joins another on the right or below, "
-            "cut it at the crop marks there, lay it over that neighbour so that the crosses meet, "
-            "and glue all on a flat board.",
+            TR_("Row %d of %d, column %d of %d. Where this tile joins another on the right or "
+                "below, "
+                "cut it at the crop marks there, lay it over that neighbour so that the crosses "
+                "meet, and glue all on a flat board."),
             d->page->row + 1, p->rows, d->page->column + 1, p->columns);
     }
-    snprintf(text, sizeof text,
-             "Print at 100 %%, not “fit to page”; both rules on this page must measure 100 mm.%s",
-             tile);
+    snprintf(text, sizeof text, "%s%s%s",
+             TR_("Print at 100 %, not “fit to page”; both rules on this page must measure 100 mm."),
+             *tile ? " " : "", tile);
     tr_lettering_draw(&d->artwork->lettering, d->cr, x, y + 1.8 * LETTERS_MM,
                       (tr_letters){.size_mm = LETTERS_MM, .width_mm = width}, text);
 }

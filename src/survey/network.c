@@ -10,6 +10,7 @@
 #include "adjust/relief.h"
 #include "base/array.h"
 #include "base/groups.h"
+#include "base/language.h"
 #include "survey/rigid_groups.h"
 
 /* A printed tag's size is no known length; these only keep a tag that few photos show from growing
@@ -242,7 +243,7 @@ static void set_up_lengths(tr_survey_network *w) {
     char id[64];
     v->n_lengths = 0;
     for (int b = 0; b < spec->n_bars; b++) {
-        snprintf(title, sizeof title, "bar %s", spec->bars[b].id);
+        snprintf(title, sizeof title, TR_N("bar %s"), spec->bars[b].id);
         add_length(w, -1, 0, title, spec->bars[b].id);
         tr_net_length *l = &w->net.lengths[b];
         *l = (tr_net_length){.length_mm = spec->bars[b].distance_mm, .sd_mm = spec->bars[b].sd_mm};
@@ -256,7 +257,7 @@ static void set_up_lengths(tr_survey_network *w) {
         for (int axis = 0; axis < 2; axis++) {
             if (!spec->rules[r].is_measured[axis]) continue;
             const char *sheet = spec->sheets[spec->rules[r].sheet].id;
-            snprintf(title, sizeof title, "the rule of %s along %c", sheet, axis ? 'y' : 'x');
+            snprintf(title, sizeof title, TR_N("the rule of %s along %c"), sheet, axis ? 'y' : 'x');
             snprintf(id, sizeof id, "rule %c of %.40s", axis ? 'y' : 'x', sheet);
             add_length(w, r, axis, title, id);
         }
@@ -410,13 +411,13 @@ static void name_unknowns(tr_survey_network *w) {
         tr_mark_name name = v->marks[i].name;
         char title[32];
         tr_survey_mark_title(spec, name, title, sizeof title);
-        snprintf(w->mark_titles[i], TR_SURVEY_TITLE_SIZE, "%s of %s", title,
+        snprintf(w->mark_titles[i], TR_SURVEY_TITLE_SIZE, TR_N("%s of %s"), title,
                  spec->sheets[name.sheet].id);
     }
     for (int t = 0; t < n_bar_tags(v); t++) {
         const tr_bar *bar = &spec->bars[t / 2];
         w->sheet_names[spec->n_sheets + t] = bar->id;
-        snprintf(w->mark_titles[v->n_marks + t], TR_SURVEY_TITLE_SIZE, "tag %d of %s",
+        snprintf(w->mark_titles[v->n_marks + t], TR_SURVEY_TITLE_SIZE, TR_N("tag %d of %s"),
                  bar->tag[t % 2], bar->id);
     }
     for (int i = 0; i < w->net.n_offsets; i++) w->offset_names[i] = w->mark_titles[i];
@@ -609,7 +610,7 @@ static bool prepare(tr_survey_network *w, tr_error *err) {
         err, TR_NO_MEASURE,
         "no known length is in view: both tags of %s must be in at least two photos that also show "
         "tags of the sheet; lay the bar beside the marks and take the photos again",
-        w->survey->n_lengths > 0 ? w->survey->lengths[0].title : "a bar");
+        w->survey->n_lengths > 0 ? w->survey->lengths[0].title : TR_N("a bar"));
 }
 
 /* NULL: err is set. */

@@ -637,13 +637,22 @@ static bool judge_lengths(const tr_survey *v, tr_error *err) {
         if (v->lengths[i].is_used && i != worst) o = &v->lengths[i];
     }
     double other = o ? o->stated_mm / o->measured_mm - 1 : 0;
-    return tr_fail(err, TR_NO_MEASURE,
-                   "the known lengths contradict each other: against %s, %s is stated too %s by "
-                   "%.2f %% (%.2f mm on %.0f mm, %.0f times what chance allows); one of them is "
-                   "wrong: measure both again, or leave the wrong one out",
-                   o ? o->title : "", l->title, excess > other ? "long" : "short",
-                   100 * fabs(excess - other), fabs(excess - other) * l->measured_mm,
-                   l->measured_mm, fabs(l->w) / TR_COVERAGE_FACTOR);
+    double off_mm = fabs(excess - other) * l->measured_mm;
+    double times = fabs(l->w) / TR_COVERAGE_FACTOR;
+    return excess > other
+               ? tr_fail(err, TR_NO_MEASURE,
+                         "the known lengths contradict each other: against %s, %s is stated too "
+                         "long by %.2f %% (%.2f mm on %.0f mm, %.0f times what chance allows); one "
+                         "of them is wrong: measure both again, or leave the wrong one out",
+                         o ? o->title : "", l->title, 100 * fabs(excess - other), off_mm,
+                         l->measured_mm, times)
+               : tr_fail(
+                     err, TR_NO_MEASURE,
+                     "the known lengths contradict each other: against %s, %s is stated too "
+                     "short by %.2f %% (%.2f mm on %.0f mm, %.0f times what chance allows); one "
+                     "of them is wrong: measure both again, or leave the wrong one out",
+                     o ? o->title : "", l->title, 100 * fabs(excess - other), off_mm,
+                     l->measured_mm, times);
 }
 
 /* ---- what a person should know ---- */

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "base/language.h"
 #include "base/number.h"
 #include "base/yaml.h"
 #include "job/read.h"
@@ -84,17 +85,20 @@ bool tr_survey_find_mark(const tr_survey_spec *spec, const char *name, tr_mark_n
                        "'%.80s' is a mark of several sheets; put the sheet in front, as in %s:%s",
                        name, spec->sheets[0].id, mark);
     }
-    return tr_fail(err, TR_BAD_INPUT, "there is no %s %ld on the sheets of this survey",
-                   is_tag ? "tag" : "corner", number);
+    return is_tag ? tr_fail(err, TR_BAD_INPUT, "there is no tag %ld on the sheets of this survey",
+                            number)
+                  : tr_fail(err, TR_BAD_INPUT,
+                            "there is no corner %ld on the sheets of this survey", number);
 }
 
 void tr_survey_mark_title(const tr_survey_spec *spec, tr_mark_name mark, char *out, size_t size) {
     if (!mark.is_tag) {
-        snprintf(out, size, "corner %d", mark.index + 1);
+        snprintf(out, size, TR_N("corner %d"), mark.index + 1);
         return;
     }
     const tr_stuck_tag *stuck = tr_survey_stuck(spec, mark.sheet, mark.index);
-    snprintf(out, size, "tag %d", stuck ? stuck->id : spec->sheets[mark.sheet].tags[mark.index].id);
+    snprintf(out, size, TR_N("tag %d"),
+             stuck ? stuck->id : spec->sheets[mark.sheet].tags[mark.index].id);
 }
 
 /* ---- reading ---- */
