@@ -66,7 +66,7 @@ static void blank(char *text, const char *data) {
 static bool is_plain(const char *word, size_t n) {
     for (size_t i = 0; i < n; i++) {
         bool is_letter = (word[i] >= 'a' && word[i] <= 'z') || (word[i] >= 'A' && word[i] <= 'Z');
-        if (!is_letter && !(i + 1 == n && strchr(".,:;", word[i]))) return false;
+        if (!is_letter && !(i + 1 == n && strchr(".:;", word[i]))) return false;
     }
     return n > 1;
 }
@@ -121,6 +121,7 @@ static void blank_literal_lines(char *text) {
     bool is_example = false;
     int depth = 0;
     char *next;
+    blank(text, "trammel help ");
     blank(text, "trammel ");
     for (char *at = text; *at; at = next) {
         next = at + strcspn(at, "\n");

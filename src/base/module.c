@@ -1,9 +1,10 @@
-#include "base/language.h"
 #include "base/module.h"
 
 #include <dlfcn.h>
 #include <stdio.h>
 #include <string.h>
+
+#include "base/language.h"
 
 tr_function tr_module_function(const char *name, const char *function, tr_error *err) {
     char file[64];

@@ -1,4 +1,3 @@
-#include "base/language.h"
 #include "network/lsq.h"
 
 #include <cholmod.h>
@@ -7,6 +6,8 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "base/language.h"
 
 /* After scaling H to a unit diagonal, a pivot is 1 - R^2, R being the multiple correlation of that
    unknown with those before it. Below this it is rounding, and the unknown is not determined. */

@@ -1,5 +1,6 @@
-#include "base/language.h"
 #include "present/cautions.h"
+
+#include "base/language.h"
 
 const char *tr_cautions(void) {
     return TR_(

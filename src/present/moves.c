@@ -1,9 +1,10 @@
-#include "base/language.h"
 #include "present/moves.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "base/language.h"
 
 /* Decimals that are worth telling for a limit: a tenth of it or finer. */
 static int decimals(tr_axis axis, const tr_axis_result *r) {

@@ -1,9 +1,10 @@
-#include "base/language.h"
 #include "print/pages.h"
 
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
+
+#include "base/language.h"
 
 /* In the order of tr_paper_names. Sources: ISO 216:2007, table 1; ANSI/ASME Y14.1-2012, table 1
    (size A, 8.5 x 11 in). */
