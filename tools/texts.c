@@ -26,7 +26,8 @@ static void put_word(const char *where, const char *text) {
     if (!text) return;
     int n = 0;
     for (const char *c = text; *c; c++) n += isalpha((unsigned char)*c) != 0;
-    if (n > 0 && *text != '-' && *text != '`') put(where, text);
+    bool is_typed = *text == '-' || (*text == '`' && !strchr(text, ' '));
+    if (n > 0 && !is_typed) put(where, text);
 }
 
 static void put_all(const char *where, const char *const *texts) {
