@@ -2,8 +2,10 @@
    where they are shown: help and the sentences of findings. tools/languages adds what xgettext
    finds in the sources. */
 #include <ctype.h>
+#include <errno.h>
 #include <stdbool.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "help/pages.h"
 #include "base/language.h"
@@ -24,7 +26,8 @@ static void put_word(const char *where, const char *text) {
     if (!text) return;
     int n = 0;
     for (const char *c = text; *c; c++) n += isalpha((unsigned char)*c) != 0;
-    if (n > 0 && *text != '-' && *text != '`') put(where, text);
+    bool is_typed = *text == '-' || (*text == '`' && !strchr(text, ' '));
+    if (n > 0 && !is_typed) put(where, text);
 }
 
 static void put_all(const char *where, const char *const *texts) {
@@ -72,6 +75,15 @@ static void put_topic(const tr_help_topic *t) {
     put_sections(t->name, t->sections);
 }
 
+/* Those of the C library that a file is likely to meet with. */
+static void put_errors(void) {
+    static const int NUMBERS[] = {EIO,    ENAMETOOLONG, EMFILE, ENFILE, ELOOP,     EBUSY,
+                                  EFBIG,  EINVAL,       EISDIR, EPIPE,  ETIMEDOUT, ENXIO,
+                                  ENODEV, EDQUOT,       ENOSPC, EACCES, ENOENT,    EROFS};
+    for (size_t i = 0; i < sizeof NUMBERS / sizeof *NUMBERS; i++)
+        put("errno", strerror(NUMBERS[i]));
+}
+
 int main(void) {
     tr_english_begin();
     puts("msgid \"\"\nmsgstr \"Content-Type: text/plain; charset=UTF-8\\n\"\n");
@@ -88,5 +100,6 @@ int main(void) {
     for (tr_photo_flaw flaw = TR_FLAW_NONE; flaw < TR_N_FLAWS; flaw++) {
         put("weak photos", tr_photo_flaw_text(flaw));
     }
+    put_errors();
     return 0;
 }
