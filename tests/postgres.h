@@ -10,6 +10,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
 typedef struct {
@@ -37,6 +38,19 @@ static inline bool postgres_find(char out[64]) {
     return newest > 0;
 }
 
+/* Runs a command line of the shell; its status, or -1. */
+static inline int postgres_shell(const char *line) {
+    int status;
+    fflush(NULL);
+    pid_t child = fork();
+    if (child < 0) return -1;
+    if (child == 0) {
+        execl("/bin/sh", "sh", "-c", line, (char *)NULL);
+        _exit(127);
+    }
+    return waitpid(child, &status, 0) == child && WIFEXITED(status) ? WEXITSTATUS(status) : -1;
+}
+
 /* Runs a command line of the server's programs as the user that the server has. Its status. */
 static inline int postgres_run(const postgres_server *s, const char *command) {
     char line[1024];
@@ -44,7 +58,7 @@ static inline int postgres_run(const postgres_server *s, const char *command) {
     snprintf(line, sizeof line,
              "cd '%s' && %s env -u PGHOST -u PGPORT LC_ALL=C '%s'/%s >>'%s/out' 2>&1", s->folder,
              as, s->programs, command, s->folder);
-    return system(line);
+    return postgres_shell(line);
 }
 
 /* "-m fast" ends sessions, "-m immediate" is as if the machine had stopped. */
@@ -67,7 +81,7 @@ static inline void postgres_stop(postgres_server *s) {
     if (!s->folder[0]) return;
     (void)postgres_halt(s, "-m fast");
     snprintf(command, sizeof command, "rm -rf '%s'", s->folder);
-    if (system(command) != 0) fprintf(stderr, "%s: not removed\n", s->folder);
+    if (postgres_shell(command) != 0) fprintf(stderr, "%s: not removed\n", s->folder);
     s->folder[0] = 0;
 }
 
@@ -87,7 +101,7 @@ static inline bool postgres_start(postgres_server *s) {
     snprintf(s->where, sizeof s->where, "postgresql://postgres@/postgres?host=%s", s->folder);
     if (!ok) {
         snprintf(command, sizeof command, "cat '%s/out' '%s/log' >&2", s->folder, s->folder);
-        if (system(command) != 0) fprintf(stderr, "no log\n");
+        if (postgres_shell(command) != 0) fprintf(stderr, "no log\n");
         postgres_stop(s);
     }
     return ok;

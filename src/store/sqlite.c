@@ -279,7 +279,7 @@ static char *immutable_uri(const char *path) {
         bool is_plain = isalnum((unsigned char)*c) || strchr("/._-", *c);
         n += (size_t)sprintf(uri + n, is_plain ? "%c" : "%%%02X", (unsigned char)*c);
     }
-    strcpy(uri + n, "?immutable=1");
+    sprintf(uri + n, "?immutable=1");
     return uri;
 }
 

@@ -15,6 +15,8 @@
 
 /* Rows that are in memory at a time. */
 enum { PAGE = 200 };
+/* A file of no more bytes is no burden to send. */
+enum { SMALL_FILE = 1 << 15 };
 
 /* ---- Opening ---- */
 
@@ -122,7 +124,7 @@ static bool check_writable(const tr_store *store, tr_error *err) {
 
 bool tr_store_put(tr_store *store, const void *data, size_t size, char sha256[TR_HASH_SIZE],
                   tr_error *err) {
-    bool is_there;
+    bool is_there = false;
     uint64_t known;
     if (!check_writable(store, err)) return false;
     if (size > TR_STORE_MAX_FILE) {
@@ -134,7 +136,9 @@ bool tr_store_put(tr_store *store, const void *data, size_t size, char sha256[TR
     tr_sha256_hex(size > 0 ? data : "", size, sha256);
     /* First the file, then that it is known: a file that is known is there. */
     if (store->folder && !tr_folder_put(store->folder, sha256, data, size, err)) return false;
-    if (!tr_store_knows_file(store, sha256, &is_there, &known, err)) return false;
+    /* A small one is sent at once; it is kept once all the same. */
+    if (size > SMALL_FILE && !tr_store_knows_file(store, sha256, &is_there, &known, err))
+        return false;
     if (is_there) return true;
     const void *kept = store->folder ? NULL : size > 0 ? data : "";
     return store->backend->file_put(store->db, sha256, kept, size, err);
@@ -319,10 +323,12 @@ static bool find_same(tr_store *store, tr_row *row, bool *found, tr_error *err) 
     return ok;
 }
 
-bool tr_store_append_row(tr_store *store, tr_row *row, tr_error *err) {
-    bool found;
+/* is_new: its id was given a moment ago, nobody else can have it. */
+static bool append_row(tr_store *store, tr_row *row, bool is_new, tr_error *err) {
+    bool found = false;
     tr_error why = {0};
-    if (!check_writable(store, err) || !find_same(store, row, &found, err)) return false;
+    if (!check_writable(store, err)) return false;
+    if (!is_new && !find_same(store, row, &found, err)) return false;
     if (found) return true;
     tr_append_outcome outcome = store->backend->append(store->db, row, &why);
     if (outcome == TR_KEPT) return true;
@@ -335,6 +341,10 @@ bool tr_store_append_row(tr_store *store, tr_row *row, tr_error *err) {
     }
     if (err && err->code == TR_OK) *err = why;
     return false;
+}
+
+bool tr_store_append_row(tr_store *store, tr_row *row, tr_error *err) {
+    return append_row(store, row, false, err);
 }
 
 static void now(char out[TR_TIME_SIZE]) {
@@ -358,12 +368,13 @@ static bool check_record(const tr_record *record, tr_error *err) {
 
 bool tr_store_append(tr_store *store, tr_record *record, tr_error *err) {
     tr_row row = {0};
-    if (!record->id[0] && !make_id(record->id, err)) return false;
+    bool is_new = !record->id[0];
+    if (is_new && !make_id(record->id, err)) return false;
     if (!record->made_at[0]) now(record->made_at);
     record->origin_store[0] = record->origin_hash[0] = 0;
     record->origin_number = 0;
     bool ok = check_record(record, err) && tr_store_check_files(store, record, err) &&
-              tr_row_from_record(record, &row, err) && tr_store_append_row(store, &row, err);
+              tr_row_from_record(record, &row, err) && append_row(store, &row, is_new, err);
     /* It may be one that came from elsewhere before: what it is told is where it stands. */
     if (ok) {
         record->number = row.number;

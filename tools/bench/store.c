@@ -147,12 +147,13 @@ static bool run(const char *where, long n, double out[N_TASKS], long found[N_TAS
 }
 
 int bench_store(const bench_options *o) {
-    char folder[] = "/tmp/trammel-bench-XXXXXX";
-    char path[64], command[64];
+    const char *base = getenv("TMPDIR");
+    char folder[128], path[160];
     double sqlite[N_TASKS], postgres[N_TASKS];
     long found[N_TASKS] = {0};
     postgres_server server;
     long n = o->n_records > 0 ? o->n_records : 100000;
+    snprintf(folder, sizeof folder, "%.80s/trammel-bench-XXXXXX", base ? base : "/tmp");
     if (!mkdtemp(folder)) return 1;
     snprintf(path, sizeof path, "%s/records.sqlite", folder);
     bool ok = run(path, n, sqlite, found);
@@ -170,6 +171,6 @@ int bench_store(const bench_options *o) {
             printf("  %6ld\n", found[i]);
         }
     }
-    snprintf(command, sizeof command, "rm -rf '%s'", folder);
-    return system(command) == 0 && ok ? 0 : 1;
+    (void)unlink(path);
+    return rmdir(folder) == 0 && ok ? 0 : 1;
 }
