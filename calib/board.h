@@ -9,10 +9,8 @@
 #include "base/finding.h"
 #include "geom/geom.h"
 #include "image/image.h"
+#include "lens/profile.h"
 #include "marks/checker.h"
-
-/* Squares along either side, as the board is told by people: 10 x 7 squares have 9 x 6 corners. */
-enum { TR_BOARD_MIN_SQUARES = 4, TR_BOARD_MAX_SQUARES = 100 };
 
 typedef struct {
     int squares_x, squares_y; /* TR_BOARD_MIN_SQUARES .. TR_BOARD_MAX_SQUARES */

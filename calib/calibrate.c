@@ -233,6 +233,17 @@ static bool fill_observations(const tr_calib_view *views, int n_views, int n_num
     return true;
 }
 
+/* The lens to begin with. */
+static bool begin_lens(const tr_calib_view *views, int n_views, const tr_calib_options *o,
+                       tr_net_lens *lens, tr_error *err) {
+    if (o->known) {
+        *lens = tr_net_lens_of(o->known);
+        return true;
+    }
+    memcpy(lens->is_free, o->is_free, sizeof lens->is_free);
+    return start_lens(views, n_views, o, &lens->lens, err);
+}
+
 static bool fill_net(const tr_calib_view *views, int n_views, const tr_calib_options *o,
                      calibration_net *c, tr_error *err) {
     int n_numbers = 1;
@@ -242,7 +253,6 @@ static bool fill_net(const tr_calib_view *views, int n_views, const tr_calib_opt
             n_numbers = corner + 1 > n_numbers ? corner + 1 : n_numbers;
         }
     }
-    memcpy(c->lens.is_free, o->is_free, sizeof c->lens.is_free);
     half_extents(views, n_views, c->board.half_mm);
     for (int k = 0; k < 2 && o->has_bow; k++) {
         c->board.is_free[TR_BOW_X + k] = true;
@@ -307,10 +317,15 @@ static void set_wide(const tr_calib_options *o, const calibration_net *c, tr_com
     double half_mm = hypot(c->board.half_mm[0], c->board.half_mm[1]);
     *wide = (tr_components){.scale = 1};
     for (int k = 0; k < TR_SCATTER_N && !o->is_steady; k++) {
+        const tr_lens_scatter *s = &c->lens.lens.scatter;
         wide->of[k].wide = tr_lens_scatter_sd(&c->lens.lens, k);
+        if (!o->known || !(s->dof[k] > 0)) continue;
+        wide->of[k].wide = wide->of[k].least = wide->of[k].most = s->sd[k];
     }
     /* No lens breathes by more; a board that bends from photo to photo looks like it. */
-    wide->of[TR_SCATTER_FOCAL].most = wide->of[TR_SCATTER_FOCAL].wide;
+    if (!(wide->of[TR_SCATTER_FOCAL].most > 0)) {
+        wide->of[TR_SCATTER_FOCAL].most = wide->of[TR_SCATTER_FOCAL].wide;
+    }
     if (o->has_corner_deviations) {
         wide->of[TR_COMPONENT_PRINT].wide = WIDE_PRINT_PART * half_mm;
         wide->of[TR_COMPONENT_HEIGHT].wide = WIDE_HEIGHT_PART * half_mm;
@@ -367,11 +382,11 @@ static bool solve_steady(const tr_calib_view *views, int n_views, const tr_calib
                          calibration_net *c, tr_error *err) {
     tr_net_options plain = {0};
     tr_lsq_result result;
-    if (n_views < 2) {
+    if (n_views < (o->known ? 1 : 2)) {
         return tr_fail(err, TR_NO_MEASURE, "a lens needs more than one view of the board");
     }
-    if (!start_lens(views, n_views, o, &c->lens.lens, err) ||
-        !fill_net(views, n_views, o, c, err) || !check_turns(c->net.rigs, n_views, err) ||
+    if (!begin_lens(views, n_views, o, &c->lens, err) || !fill_net(views, n_views, o, c, err) ||
+        (!o->known && !check_turns(c->net.rigs, n_views, err)) ||
         !tr_network_solve(&c->net, &plain, &result, err)) {
         return false;
     }
@@ -391,7 +406,7 @@ static bool solve_components(const tr_calib_options *o, calibration_net *c,
     list_asked(asked);
     set_wide(o, c, components);
     if (!tr_components_solve(&c->net, &options, asked, N_ASKED, C, components, &result, err) ||
-        !check_turns(c->net.rigs, c->net.n_rigs, err)) {
+        (!o->known && !check_turns(c->net.rigs, c->net.n_rigs, err))) {
         return false;
     }
     if (result.has_converged) return true;

@@ -29,6 +29,12 @@ typedef struct {
     /* A machine camera: photos have no unknowns of their own. Else they have, with standard
        deviations that the photos themselves tell. */
     bool is_steady;
+    /* A lens that is known already, NULL: none. Its values are where the adjustment begins, and its
+       covariance, which must be given, their prior; what has no variance in it is held, whatever
+       is_free says. Its scatter, where it is told, is that of the photos: so few tell none better.
+       One view is then enough, from whatever direction; how little it tells shows in the
+       covariance. */
+    const tr_lens *known;
     double huber;         /* loss; 0: plain least squares */
     tr_vec2 *residual_px; /* filled in: measured minus predicted, corner by corner, view by view;
                              NULL: not wanted */
@@ -68,10 +74,10 @@ typedef struct {
     int degrees_of_freedom; /* redundancy of the corners' coordinates, rounded */
 } tr_calibration;
 
-/* Needs at least 2 views of at least 4 corners each, not all parallel. poses: one a view, filled
-   in. TR_NO_MEASURE where the views do not determine a lens; err says which parameter, and why.
-   Standard deviations follow GUM: s^2 = sum r^2 / (2n - m) over 2n coordinates and m unknowns, of
-   which those with a prior count in part. */
+/* Needs at least 2 views of at least 4 corners each, not all parallel, unless a lens is known.
+   poses: one a view, filled in. TR_NO_MEASURE where the views do not determine a lens; err says
+   which parameter, and why. Standard deviations follow GUM: s^2 = sum r^2 / (2n - m) over 2n
+   coordinates and m unknowns, of which those with a prior count in part. */
 TR_MUST_USE bool tr_calibrate(const tr_calib_view *views, int n_views,
                               const tr_calib_options *options, tr_calibration *out,
                               tr_calib_pose *poses, tr_error *err);

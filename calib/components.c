@@ -192,6 +192,7 @@ static double update(tr_component *c, const group_sum *g) {
         c->dof = 0;
     }
     if (c->most > 0) wanted = fmin(wanted, c->most);
+    wanted = fmax(wanted, c->least);
     c->sd = fmin(fmax(wanted, old / LARGEST_FACTOR), old * LARGEST_FACTOR);
     return fabs(c->sd / old - 1);
 }

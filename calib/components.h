@@ -21,10 +21,11 @@
 enum { TR_COMPONENT_PRINT = TR_SCATTER_N, TR_COMPONENT_HEIGHT, TR_COMPONENT_N };
 
 typedef struct {
-    double sd;   /* of the prior; 0: there is no such component */
-    double wide; /* which it starts from, and keeps where the photos do not tell it */
-    double most; /* it is not taken for more; 0: no limit */
-    double dof;  /* degrees of freedom of sd; 0: the photos do not tell it, and sd is wide */
+    double sd;    /* of the prior; 0: there is no such component */
+    double wide;  /* which it starts from, and keeps where the photos do not tell it */
+    double most;  /* it is not taken for more; 0: no limit */
+    double least; /* nor for less */
+    double dof;   /* degrees of freedom of sd; 0: the photos do not tell it, and sd is wide */
     /* There may be none: sd is the least of which these photos could give two degrees of freedom,
        about what a scatter of 0 stays below with 95 % confidence. */
     bool is_bound;

@@ -65,6 +65,7 @@ static bool measure_photo(const tr_board *board, tr_lens_photo *p, tr_error *err
     bool is_read = tr_photo_file_read(p->file, &read, &cause);
     memcpy(p->sha256, read.sha256, sizeof p->sha256);
     p->camera = read.exif.camera;
+    memcpy(p->taken, read.exif.taken, sizeof p->taken);
     if (!is_read) goto out;
     p->width_px = read.image.width;
     p->height_px = read.image.height;
@@ -308,7 +309,8 @@ static bool share_residuals(tr_lens_run *run, const tr_vec2 *all, tr_error *err)
     return true;
 }
 
-static bool solve_used(tr_lens_run *run, tr_error *err) {
+/* known: NULL, or as in calibrate.h. */
+static bool solve_used(tr_lens_run *run, const tr_lens *known, tr_error *err) {
     bool ok = false;
     int n = 0;
     long n_corners = 0;
@@ -341,6 +343,7 @@ static bool solve_used(tr_lens_run *run, tr_error *err) {
     options.is_steady = run->is_steady;
     options.is_free[TR_K3] = !run->is_k3_held;
     options.residual_px = residual_px;
+    options.known = known;
     if (!tr_calibrate(views, n, &options, &run->calibration, poses, err) ||
         !share_residuals(run, residual_px, err)) {
         goto out;
@@ -503,6 +506,19 @@ static bool check_lens(const tr_lens_run *run, tr_error *err) {
     return true;
 }
 
+/* The profile remembers the board, and the day of the last photo used. */
+static void note_board(tr_lens_run *run) {
+    tr_lens *lens = &run->calibration.lens;
+    lens->board = (tr_lens_board){run->board.squares_x, run->board.squares_y, run->board.pitch_mm};
+    for (int i = 0; i < run->n_photos; i++) {
+        const tr_lens_photo *p = &run->photos[i];
+        /* The first ten characters are the day, and order as days do. */
+        if (!p->is_used || strncmp(p->taken, lens->calibrated, 10) <= 0) continue;
+        memcpy(lens->calibrated, p->taken, 10);
+        lens->calibrated[10] = 0;
+    }
+}
+
 bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
     bool ok = false;
     int n_scratch = tr_board_corners(&run->board) > run->n_photos ? tr_board_corners(&run->board)
@@ -518,7 +534,7 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
         goto out;
     }
     for (int n_rejected = 0;; n_rejected++) {
-        if (!solve_used(run, err)) goto out;
+        if (!solve_used(run, NULL, err)) goto out;
         judge_fit(run, scratch, &middle);
         if (!may_reject(run, n_rejected)) break;
         tr_lens_photo *p;
@@ -532,12 +548,25 @@ bool tr_lens_solve(tr_lens_run *run, tr_error *err) {
        and its highest term makes most of it. */
     if (!tr_lens_is_one_to_one(&run->calibration.lens)) {
         run->is_k3_held = true;
-        if (!solve_used(run, err)) goto out;
+        if (!solve_used(run, NULL, err)) goto out;
         judge_fit(run, scratch, &middle);
     }
     run->calibration.lens.camera = camera;
+    note_board(run);
     ok = check_lens(run, err) && tr_lens_quality_judge(run, err);
 out:
+    free(scratch);
+    return ok;
+}
+
+bool tr_lens_solve_known(tr_lens_run *run, const tr_lens *known, tr_error *err) {
+    int n = tr_board_corners(&run->board) > run->n_photos ? tr_board_corners(&run->board)
+                                                          : run->n_photos;
+    double *scratch = calloc((size_t)n + 1, sizeof *scratch);
+    double middle = 0;
+    if (!scratch) return tr_fail_memory(err);
+    bool ok = solve_used(run, known, err);
+    if (ok) judge_fit(run, scratch, &middle);
     free(scratch);
     return ok;
 }

@@ -20,6 +20,7 @@ typedef struct {
     char sha256[65];         /* of the file's bytes; "" where it could not be read */
     int width_px, height_px; /* 0 where it could not be read */
     tr_camera camera;        /* as EXIF tells */
+    char taken[20];          /* local time, as EXIF tells (image/exif.h); "": not told */
     tr_findings looks;       /* where it is no photo as cameras store them: image/kind.h; owned */
     tr_board_view view;
     bool is_used;        /* its corners are in the calibration */
@@ -61,6 +62,10 @@ TR_MUST_USE bool tr_lens_photos(const tr_board *board, char *const *files, int n
    different cameras, focal lengths or zooms: err says why and what to do; run's photos keep their
    reasons. */
 TR_MUST_USE bool tr_lens_solve(tr_lens_run *run, tr_error *err);
+
+/* The same for a lens that is known (calibrate.h): all photos that are used stay so, of however few
+   there are, and the set is not judged. */
+TR_MUST_USE bool tr_lens_solve_known(tr_lens_run *run, const tr_lens *known, tr_error *err);
 
 void tr_lens_run_release(tr_lens_run *run);
 

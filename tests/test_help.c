@@ -509,6 +509,13 @@ static void cover_wheels(coverage *c) {
     add_precondition(&r.job.layout);
     assert_true(tr_check_evaluate(&r.job, &r.check, &err));
     assert_true(tr_check_finish(&r.check, NULL, &err));
+    r.check.result.identity = (tr_identity){.is_asked = true,
+                                            .vehicle = "1M8GDM9AXKP042788",
+                                            .sheets = calloc(1, sizeof(tr_label_result)),
+                                            .codes = calloc(1, sizeof(tr_code_result)),
+                                            .n_sheets = 1,
+                                            .n_codes = 1};
+    assert_true(r.check.result.identity.sheets && r.check.result.identity.codes);
     json_t *json = tr_check_json(&r.check.result);
     assert_non_null(json);
     cover(c, "", json);
@@ -581,6 +588,28 @@ static void every_key_of_a_lens_is_described(void **state) {
     cover_output(&c, line);
     snprintf(line, sizeof line, "lens demo-pass/1.jpg --squares 10x7 --pitch 40 --out %s/a.yaml",
              folder);
+    cover_output(&c, line);
+    check_all_seen(&c);
+    temp_remove(folder);
+}
+
+/* By the photos that the profile was made from, and by none. */
+static void every_key_of_a_lens_check_is_described(void **state) {
+    (void)state;
+    coverage c = {.format = &tr_help_recheck_result};
+    char folder[TEMP_SIZE], line[2 * TEMP_SIZE];
+    const char *program = getenv("TRAMMEL_PROGRAM");
+    const char *source = getenv("TRAMMEL_SOURCE");
+    assert_true(program && source);
+    temp_make(folder);
+    snprintf(line, sizeof line,
+             "cd '%s/testimages' && '%s' lens lens-photos/0*.jpg --squares 10x7 --pitch 40 --out "
+             "%s/a.yaml >/dev/null 2>&1",
+             source, program, folder);
+    assert_int_equal(system(line), 0);
+    snprintf(line, sizeof line, "lens-check %s/a.yaml lens-photos/0*.jpg", folder);
+    cover_output(&c, line);
+    snprintf(line, sizeof line, "lens-check %s/a.yaml demo-pass/1.jpg", folder);
     cover_output(&c, line);
     check_all_seen(&c);
     temp_remove(folder);
@@ -736,6 +765,7 @@ int main(void) {
         cmocka_unit_test(every_key_of_a_check_is_described),
         cmocka_unit_test(every_key_of_a_plan_is_described),
         cmocka_unit_test(every_key_of_a_lens_is_described),
+        cmocka_unit_test(every_key_of_a_lens_check_is_described),
         cmocka_unit_test(every_key_of_a_survey_is_described),
         cmocka_unit_test(every_option_described_is_known),
         cmocka_unit_test(the_synopsis_has_every_option),

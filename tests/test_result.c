@@ -154,6 +154,44 @@ static void an_unknown_lens_reads_back(void **state) {
     check_simulated(&o, NULL);
 }
 
+/* What codes in photos say: of a vehicle that the job states, that it does not, and of none. */
+static void what_codes_say_reads_back(void **state) {
+    (void)state;
+    for (int k = 0; k < 3; k++) {
+        tr_sim sim;
+        tr_error err = {0};
+        tr_sim_options o = steady(13);
+        assert_true(tr_simulate(&o, &sim, &err));
+        assert_true(tr_check_evaluate(&sim.job, &sim.check, &err));
+        tr_identity *identity = &sim.check.result.identity;
+        *identity = (tr_identity){.is_asked = true,
+                                  .symbology = "code-39",
+                                  .photo = "photos/vin.jpg",
+                                  .has_stated = k == 0,
+                                  .sheets = calloc(2, sizeof *identity->sheets),
+                                  .codes = calloc(1, sizeof *identity->codes),
+                                  .n_sheets = 2,
+                                  .n_codes = 1};
+        assert_true(identity->sheets && identity->codes);
+        if (k < 2) snprintf(identity->vehicle, sizeof identity->vehicle, "1M8GDM9AXKP042788");
+        identity->sheets[0] = (tr_label_result){"MAT-7", "no 4711", "photos/1.jpg"};
+        identity->sheets[1] = (tr_label_result){"MAT-8", "", ""};
+        identity->codes[0] = (tr_code_result){"1M8GDM9AXKP042788", "code-39", "photos/vin.jpg"};
+        if (k == 0) {
+            assert_true(tr_note(VEHICLE_ID_DIFFERS, &sim.check.result.findings, &err,
+                                "1G4AH59H45G118341", "1M8GDM9AXKP042788", "photos/vin.jpg"));
+        }
+        assert_true(tr_check_finish(&sim.check, NULL, &err));
+        tr_check_result result = tr_check_take_result(&sim.check);
+        tr_sim_release(&sim);
+        if (k == 1) assert_string_equal(result.vehicle_id, "1M8GDM9AXKP042788");
+        if (k == 2) {
+            result.identity.photo[0] = result.identity.symbology[0] = 0;
+        }
+        check_reads_back(&result);
+    }
+}
+
 /* The job's photos, one that is not there, and the first again: two that are not used. */
 static void read_photos(const tr_job *job, tr_check *check) {
     char *files[32];
@@ -235,6 +273,7 @@ int main(void) {
         cmocka_unit_test(an_honest_job_reads_back),
         cmocka_unit_test(jobs_with_findings_read_back),
         cmocka_unit_test(an_unknown_lens_reads_back),
+        cmocka_unit_test(what_codes_say_reads_back),
         cmocka_unit_test(the_demo_reads_back),
         cmocka_unit_test(a_check_without_a_job_reads_back),
         cmocka_unit_test(what_is_missing_is_named),

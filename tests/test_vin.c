@@ -60,11 +60,32 @@ static void malformed_numbers_are_named_so(void **state) {
     }
 }
 
+/* Where, and what would be right. The examples are those above, changed in one place. */
+static void faults_are_told(void **state) {
+    (void)state;
+    tr_vin_fault f = tr_vin_find_fault("1G4AH59H45G118341");
+    assert_int_equal(f.place, 0);
+    assert_int_equal(f.length, TR_VIN_PLACES);
+    f = tr_vin_find_fault("1G4AH59H05G118341");
+    assert_int_equal(f.place, 9);
+    assert_int_equal(f.found, '0');
+    assert_int_equal(f.right, '4');
+    f = tr_vin_find_fault("1M8GDM9A0KP042788");
+    assert_int_equal(f.right, 'X');
+    f = tr_vin_find_fault("1M8GDM9AXKPO42788");
+    assert_int_equal(f.place, 12);
+    assert_int_equal(f.found, 'O');
+    assert_int_equal(f.right, 0);
+    assert_int_equal(tr_vin_find_fault("1M8GDM9AXKP04278").length, 16);
+    assert_int_equal(tr_vin_find_fault("").length, 0);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(valid_numbers_pass),
         cmocka_unit_test(wrong_check_digits_are_noticed),
         cmocka_unit_test(exactly_one_check_digit_is_right),
+        cmocka_unit_test(faults_are_told),
         cmocka_unit_test(malformed_numbers_are_named_so),
     };
     return cmocka_run_group_tests_name("vin", tests, NULL, NULL);

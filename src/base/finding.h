@@ -109,8 +109,21 @@
     X(SLIP_NOT_SEEN,          "slip_not_seen",         false, "tilt_deg=%f") \
     X(REAR_PLATES_ONLY,       "rear_plates_only",      false, "-") \
     X(REAR_HUBS_ONLY,         "rear_plates_only",      false, "-") \
-    X(VEHICLE_ID_MALFORMED,   "vehicle_id",            false, "vehicle_id=%s") \
-    X(VEHICLE_ID_DIGIT,       "vehicle_id",            false, "vehicle_id=%s") \
+    X(VEHICLE_ID_MALFORMED,   "vehicle_id",            false, "vehicle_id=%s length=%d") \
+    X(VEHICLE_ID_CHARACTER,   "vehicle_id",            false, \
+      "vehicle_id=%s character=%s place=%d") \
+    X(VEHICLE_ID_DIGIT,       "vehicle_id",            false, \
+      "vehicle_id=%s character=%s right=%s") \
+    X(VEHICLE_ID_DIFFERS,     "vehicle_id_differs",    true, \
+      "vehicle_id=%s read=%s photo=%s") \
+    X(VEHICLE_IDS_DIFFER,     "vehicle_id_differs",    true, \
+      "read=%s photo=%s other=%s other_photo=%s") \
+    X(CODE_IS_NO_VIN,         "code_is_no_vin",        false, \
+      "read=%s photo=%s character=%s place=%d") \
+    X(CODE_NOT_FOUND,         "code_not_found",        false, "photo=%s") \
+    X(CODE_PHOTO_NOT_READ,    "code_not_found",        false, "photo=%s text=%s") \
+    X(LABEL_NOT_READ,         "label_not_read",        false, "sheet=%s") \
+    X(LABEL_OF_UNUSED_SHEET,  "label_of_unused_sheet", false, "sheet=%s label=%s photo=%s") \
     /* what the layout wants to be seen to before */ \
     X(PRECONDITION_MISSING,   "precondition_missing",  true,  "text=%s id=%s") \
     X(PRECONDITION_NOT_DONE,  "precondition_missing",  true,  "text=%s id=%s reason=%s") \
@@ -212,6 +225,18 @@
     X(BOARD_SQUARE,           "board_square",          false, "-") \
     X(MEASURE_BOARD,          "measure_board",         false, \
       "squares_x=%d width_mm=%f squares_y=%d height_mm=%f") \
+    /* lens re-checks */ \
+    X(RECHECK_FOCAL_DIFFERS,  "lens_differs",          false, \
+      "lens=%s change_percent=%f deviations=%f") \
+    X(RECHECK_LENS_DIFFERS,   "lens_differs",          false, "lens=%s") \
+    X(RECHECK_FEW_PHOTOS,     "few_photos",            false, "photos=%d wanted=%d") \
+    X(RECHECK_FOCAL_UNCERTAIN, "focal_uncertain",      false, "sd_percent=%f wanted_percent=%f") \
+    X(LENS_UNCONFIRMED,       "lens_unconfirmed",      false, "lens=%s hours=%f wanted_hours=%f") \
+    X(LENS_NEVER_CONFIRMED,   "lens_unconfirmed",      false, "lens=%s wanted_hours=%f") \
+    X(LENS_CONFIRMATION_DEMANDED, "lens_confirmation_demanded", true, \
+      "lens=%s hours=%f wanted_hours=%f") \
+    X(LENS_NEVER_CONFIRMED_DEMANDED, "lens_confirmation_demanded", true, \
+      "lens=%s wanted_hours=%f") \
     /* prints */ \
     X(NO_ROOM_PLUMB_MARK,     "no_room",               false, "-") \
     X(NO_ROOM_TIP,            "no_room",               false, "-") \

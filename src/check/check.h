@@ -58,6 +58,9 @@ TR_MUST_USE bool tr_check_finish(tr_check *check, const tr_error *why, tr_error 
 /* Hands the result over; the check has none then. */
 tr_check_result tr_check_take_result(tr_check *check);
 
+/* The job's vehicle id, or that which was read from a code; "": neither. Borrowed. */
+const char *tr_check_vehicle_id(const tr_check *check);
+
 void tr_check_release(tr_check *check);
 
 #endif

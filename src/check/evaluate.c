@@ -344,7 +344,13 @@ bool tr_check_photos(const tr_job *job, char *const *files, int n, const tr_work
                      tr_check *out, tr_error *err) {
     return tr_check_init(job, out, err) &&
            tr_photo_set_read(&out->set, files, n, workers, &out->result.findings, err) &&
-           (!seeks_artwork(job) || seek_artwork(out, err));
+           (!seeks_artwork(job) || seek_artwork(out, err)) &&
+           tr_identity_read(job, &out->result.identity, &out->result.findings, err);
+}
+
+const char *tr_check_vehicle_id(const tr_check *check) {
+    const char *stated = check->job->vehicle_id;
+    return *stated ? stated : check->result.identity.vehicle;
 }
 
 tr_check_result tr_check_take_result(tr_check *check) {

@@ -1,6 +1,7 @@
 #include "check/findings.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 #include "check/pointed.h"
 #include "check/references.h"
@@ -35,14 +36,20 @@ bool tr_check_judge_flatness(const tr_adjustment *adj, tr_check *check, tr_error
 
 /* Only North America makes the check digit compulsory, so a failing one is a reason to look again.
  */
-static bool note_vehicle_id(const tr_job *job, tr_findings *findings, tr_error *err) {
-    if (!job->vehicle_id[0]) return true;
-    switch (tr_vin_check(job->vehicle_id)) {
-    case TR_VIN_OK: return true;
-    case TR_VIN_MALFORMED: return tr_note(VEHICLE_ID_MALFORMED, findings, err, job->vehicle_id);
-    case TR_VIN_CHECK_DIFFERS: return tr_note(VEHICLE_ID_DIGIT, findings, err, job->vehicle_id);
+static bool note_vehicle_id(const tr_check *check, tr_findings *findings, tr_error *err) {
+    const char *id = tr_check_vehicle_id(check);
+    if (!*id) return true;
+    tr_vin_fault fault = tr_vin_find_fault(id);
+    char found[2] = {fault.found, 0};
+    char right[2] = {fault.right, 0};
+    if (fault.length != TR_VIN_PLACES) {
+        return tr_note(VEHICLE_ID_MALFORMED, findings, err, id, fault.length);
     }
-    return true;
+    if (fault.place == 0) return true;
+    /* A part of a character of several bytes cannot be shown. */
+    if ((unsigned char)fault.found > 126) strcpy(found, "?");
+    return fault.right ? tr_note(VEHICLE_ID_DIGIT, findings, err, id, found, right)
+                       : tr_note(VEHICLE_ID_CHARACTER, findings, err, id, found, fault.place);
 }
 
 /* Photos of the sheet were taken from places so far apart that together they tell how far away it
@@ -150,7 +157,7 @@ static bool note_exact_plates(const tr_job *job, tr_findings *findings, tr_error
 
 bool tr_check_note(const tr_solved *solved, tr_check *check, tr_error *err) {
     tr_findings *findings = &check->result.findings;
-    return note_vehicle_id(check->job, findings, err) && note_not_found(solved, check, err) &&
+    return note_vehicle_id(check, findings, err) && note_not_found(solved, check, err) &&
            note_seen_twice(check, err) && note_seen_once(solved->adj, check, err) &&
            tr_photo_set_note_exact_lenses(&check->set, findings, err) &&
            note_exact_plates(check->job, findings, err);

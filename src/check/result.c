@@ -19,6 +19,7 @@ void tr_check_result_release(tr_check_result *result) {
     free(result->floor.places);
     free(result->order);
     tr_photo_results_release(result->photos, result->n_photos);
+    tr_identity_release(&result->identity);
     tr_findings_release(&result->findings);
     memset(result, 0, sizeof *result);
 }
@@ -77,7 +78,7 @@ static void tell_job(const tr_check *check, tr_check_result *out) {
     memcpy(out->job, job->id, sizeof out->job);
     memcpy(out->layout, job->layout.id, sizeof out->layout);
     memcpy(out->vehicle, job->layout.vehicle, sizeof out->vehicle);
-    memcpy(out->vehicle_id, job->vehicle_id, sizeof out->vehicle_id);
+    snprintf(out->vehicle_id, sizeof out->vehicle_id, "%s", tr_check_vehicle_id(check));
     memcpy(out->technician, job->technician, sizeof out->technician);
     out->flatness_mm = job->layout.flatness_mm;
     out->thrust_limit_rad = job->layout.thrust_limit_rad;

@@ -8,6 +8,7 @@
 
 #include "base/error.h"
 #include "base/finding.h"
+#include "check/identity.h"
 #include "diagnose/sheet_condition.h"
 #include "geom/geom.h"
 #include "job/job.h"
@@ -141,7 +142,8 @@ typedef struct {
 typedef struct {
     bool has_job;
     char job[64], layout[64], vehicle[128], vehicle_id[64], technician[64];
-    tr_error why; /* there is no measurement; TR_OK where there is */
+    tr_identity identity; /* what codes in photos say */
+    tr_error why;         /* there is no measurement; TR_OK where there is */
     tr_verdict verdict;
     tr_target_result *targets;       /* one a placement of the layout */
     tr_sheet_result *sheets;         /* one a sheet of the job */

@@ -17,11 +17,8 @@
 #include "cli/output.h"
 #include "help/pages.h"
 #include "lens/profile.h"
-#include "present/catalogue.h"
 #include "present/lens_json.h"
 #include "present/lens_text.h"
-
-static const double MAX_PITCH_MM = 10000;
 
 /* ---- What was asked ---- */
 
@@ -34,22 +31,6 @@ typedef struct {
     bool is_steady, is_json, is_help;
     char id[sizeof((tr_lens *)NULL)->id];
 } request;
-
-static bool parse_squares(const char *text, tr_board *board) {
-    char across[16];
-    long n[2];
-    const char *x = strpbrk(text, "xX");
-    if (!x || x == text || (size_t)(x - text) >= sizeof across) return false;
-    memcpy(across, text, (size_t)(x - text));
-    across[x - text] = 0;
-    if (!tr_integer_parse(across, &n[0]) || !tr_integer_parse(x + 1, &n[1])) return false;
-    for (int k = 0; k < 2; k++) {
-        if (n[k] < TR_BOARD_MIN_SQUARES || n[k] > TR_BOARD_MAX_SQUARES) return false;
-    }
-    board->squares_x = (int)n[0];
-    board->squares_y = (int)n[1];
-    return true;
-}
 
 /* The file's name without its folders and its extension, which must be .yaml or .yml. */
 static bool make_id(const char *path, char *id, size_t size) {
@@ -65,7 +46,7 @@ static bool make_id(const char *path, char *id, size_t size) {
 }
 
 static bool set_squares(request *r, const char *value, tr_error *err) {
-    return parse_squares(value, &r->board) ||
+    return tr_board_squares_parse(value, &r->board.squares_x, &r->board.squares_y) ||
            tr_fail(err, TR_BAD_INPUT,
                    "'--squares %.40s' is not COLSxROWS from %dx%d to %dx%d, as in 10x7; count the "
                    "squares, not the corners between them",
@@ -75,7 +56,7 @@ static bool set_squares(request *r, const char *value, tr_error *err) {
 
 static bool set_pitch(request *r, const char *value, tr_error *err) {
     return (tr_number_parse(value, &r->board.pitch_mm) && r->board.pitch_mm > 0 &&
-            r->board.pitch_mm <= MAX_PITCH_MM) ||
+            r->board.pitch_mm <= TR_BOARD_MAX_PITCH_MM) ||
            tr_fail(err, TR_BAD_INPUT,
                    "'--pitch %.40s' is not a length in mm above 0, as in 30 or 29.95", value);
 }
@@ -144,19 +125,7 @@ static bool may_be_written(const char *path, bool *is_older, tr_error *err) {
 
 /* Why there is no lens, for standard error. */
 static void print_failure(const tr_lens_run *run, const tr_error *why) {
-    char why_not[TR_FINDING_TEXT_SIZE];
-    char line[sizeof why_not + 300];
-    char shown[sizeof line];
-    for (int i = 0; i < run->n_photos; i++) {
-        const tr_lens_photo *p = &run->photos[i];
-        if (p->is_used || p->why_not.n == 0) continue;
-        tr_reason_text(p->why_not.items, why_not);
-        char name[250];
-        tr_text_fit(p->file, sizeof name, name, sizeof name);
-        snprintf(line, sizeof line, TR_("%s: not used: %s"), name, why_not);
-        tr_text_show(line, strlen(line), shown, sizeof shown);
-        fprintf(stderr, "trammel lens: %s\n", shown);
-    }
+    tr_lens_unused_text(run, "lens", stderr);
     tr_options_print_error("lens", why);
 }
 

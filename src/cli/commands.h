@@ -1,4 +1,5 @@
-/* The commands of the program: NAME is tr_cmd_NAME in the module trammel-NAME.so (base/module.h).
+/* The commands of the program: NAME is tr_cmd_NAME in the module trammel-NAME.so (base/module.h), a
+   '-' in it being a '_' in the function's name.
    Each gets its own words (argv[0] is the command's name) and returns the exit status. */
 #ifndef TR_CLI_COMMANDS_H
 #define TR_CLI_COMMANDS_H
@@ -21,6 +22,7 @@ TR_MODULE_EXPORT tr_command tr_cmd_confirm;
 TR_MODULE_EXPORT tr_command tr_cmd_design;
 TR_MODULE_EXPORT tr_command tr_cmd_job;
 TR_MODULE_EXPORT tr_command tr_cmd_lens;
+TR_MODULE_EXPORT tr_command tr_cmd_lens_check;
 TR_MODULE_EXPORT tr_command tr_cmd_plan;
 TR_MODULE_EXPORT tr_command tr_cmd_print;
 TR_MODULE_EXPORT tr_command tr_cmd_shop;

@@ -93,6 +93,11 @@ const tr_help_format tr_help_job = {
             {"level.sd_deg", "degrees", NULL,
              "how well both are known, above 0: one standard deviation of the level and of how it "
              "lies. Read it twice, turned end for end, and enter the mean"},
+            {"codes", NULL, "no codes are read",
+             "up to 100 photos from which bar codes (Code 39, Code 128) and QR codes are read; the "
+             "job's own may be among them. A VIN that is read and is not `vehicle_id` stands "
+             "against a pass; a job without `vehicle_id` takes the VIN that was read. Labels of "
+             "sheets tell which sheets were in use"},
             {"photos", NULL, "none; photos named on the command line replace the list",
              "up to 1000 photos: names of files, or `{ file, lens }` where a photo's EXIF data do "
              "not tell which profile is the right one"},
@@ -164,6 +169,7 @@ const tr_help_format tr_help_job = {
                          "confirmed:\n"
                          "  - { id: tyre-pressures, by: T-04, at: 2026-11-29T08:10 }\n"
                          "  - { id: tank-full, not_done: pump out of order }\n"
+                         "codes: [photos/vin.jpg, photos/1.jpg]\n"
                          "level: { on: stand, along_deg: 0.12, across_deg: -0.05, sd_deg: 0.05 }\n"
                          "photos:\n"
                          "  - photos/1.jpg\n"

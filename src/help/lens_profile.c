@@ -48,6 +48,13 @@ const tr_help_format tr_help_lens_profile = {
              "turn of the camera while one photo is read out"},
             {"scatter.travel_mm", "mm", "found from the job's own photos",
              "travel of the camera while one photo is read out"},
+            {"board", NULL, "`trammel lens-check` is told",
+             "the checkerboard that the lens was calibrated with"},
+            {"board.squares", NULL, NULL,
+             "columns x rows, as in `10x7`: squares, not the corners between them"},
+            {"board.pitch_mm", "mm", NULL, "edge of a square"},
+            {"calibrated", NULL, "not known",
+             "the day of the last photo that the lens was made from, as in `2026-03-02`"},
             {0}},
     .sections = (const tr_help_section[]){{0}},
     .examples =
@@ -67,6 +74,8 @@ const tr_help_format tr_help_lens_profile = {
              "equivalent_focal_length_mm: 26\n"
              "digital_zoom: 1\n"
              "camera_lens: back camera 5.43mm\n"
+             "board: {squares: 10x7, pitch_mm: 30}\n"
+             "calibrated: 2026-03-02\n"
              "scatter:\n"
              "  shift_px: [6.3, 24]\n"
              "  focal_percent: [0.13, 11]\n"

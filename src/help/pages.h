@@ -6,13 +6,13 @@
 
 extern const tr_help_command tr_help_check, tr_help_design, tr_help_lens, tr_help_plan,
     tr_help_print, tr_help_survey;
-extern const tr_help_command tr_help_confirm;
+extern const tr_help_command tr_help_confirm, tr_help_lens_check;
 /* Of commands that make what a format of the same name describes. */
 extern const tr_help_command tr_help_job_command, tr_help_shop_command;
 extern const tr_help_format tr_help_job, tr_help_layout, tr_help_sheet, tr_help_lens_profile,
     tr_help_stations, tr_help_survey_file, tr_help_bar, tr_help_check_result, tr_help_plan_result,
     tr_help_lens_result, tr_help_survey_result;
-extern const tr_help_format tr_help_shop;
+extern const tr_help_format tr_help_shop, tr_help_recheck_result;
 extern const tr_help_topic tr_help_program, tr_help_files;
 
 /* All commands in the order of the alphabet, all formats in that of their use; both end with NULL.

@@ -16,6 +16,9 @@ const tr_help_format tr_help_sheet = {
         (const tr_help_key[]){
             {"sheet", NULL, NULL, "id of the sheet, as printed on it"},
             {"title", NULL, NULL, "what it is, in words; at most 127 bytes"},
+            {"label", NULL, "none",
+             "what its bar code (Code 39, Code 128) or QR code says, to the letter; by it a job's "
+             "`codes` tell that it is this sheet. At most 127 bytes"},
             {"kind", NULL, NULL,
              "`mat` (lies on the floor), `board` (stands upright), `plate` (small; marks a wheel's "
              "point on the floor) or `hub` (hangs on a wheel)"},
@@ -86,6 +89,7 @@ const tr_help_format tr_help_sheet = {
             {"sheets/mat-7.yaml",
              "sheet: MAT-7\n"
              "title: Rear floor mat, 1600 x 1000\n"
+             "label: no 4711\n"
              "kind: mat\n"
              "size_mm: [1600, 1000]\n"
              "tag_family: tag36h11\n"

@@ -101,6 +101,13 @@ static void check_tags(tr_yaml y, const tr_sheet *a, const tr_sheet *b) {
     }
 }
 
+/* Nor could two sheets with one label. */
+static void check_labels(tr_yaml y, const tr_sheet *a, const tr_sheet *b) {
+    if (!*a->label || strcmp(a->label, b->label) != 0) return;
+    tr_yaml_fail(y, "defines sheet %s with the label of sheet %s; each sheet needs its own", b->id,
+                 a->id);
+}
+
 static void read_sheets(tr_yaml y, tr_job *job) {
     job->sheets = tr_yaml_array(y, 1, TR_MAX_SHEETS, sizeof *job->sheets, &job->n_sheets);
     for (int i = 0; i < job->n_sheets && tr_yaml_has(y); i++) {
@@ -108,6 +115,7 @@ static void read_sheets(tr_yaml y, tr_job *job) {
         tr_read_sheet(item, tr_sheet_read_any, job->sheets, i);
         for (int j = 0; j < i && tr_yaml_has(y); j++) {
             check_tags(y, &job->sheets[j], &job->sheets[i]);
+            check_labels(item, &job->sheets[j], &job->sheets[i]);
         }
     }
 }
@@ -547,6 +555,21 @@ static void read_level(tr_yaml y, tr_job *job) {
     job->level = level;
 }
 
+/* Photos of codes; those of the job may be among them. */
+static void read_codes(tr_yaml y, tr_job *job) {
+    if (!tr_yaml_has(y)) return;
+    job->codes = tr_yaml_array(y, 1, TR_MAX_CODE_PHOTOS, sizeof *job->codes, &job->n_codes);
+    for (int i = 0; i < job->n_codes && tr_yaml_has(y); i++) {
+        tr_yaml item = tr_yaml_item(y, i);
+        job->codes[i] = tr_yaml_path(item);
+        for (int j = 0; j < i && tr_yaml_has(y); j++) {
+            if (strcmp(job->codes[i], job->codes[j]) == 0) {
+                tr_yaml_fail(item, "is the same photo as codes[%d]; leave one out", j);
+            }
+        }
+    }
+}
+
 static void check_chains(tr_yaml y, const tr_job *job) {
     tr_error cause = {0};
     for (int i = 0; i < job->layout.n_placements && tr_yaml_has(y); i++) {
@@ -563,7 +586,7 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_yaml_keys(y,
                  "job vehicle_id? technician? lens layout sheets references reference_sd_mm "
                  "hub_tilt_sd_deg? floor_sd_mm? level? pointers? pointer_sd_mm? photos? positions? "
-                 "moved? confirmed?");
+                 "moved? confirmed? codes?");
     tr_yaml_text(tr_yaml_at(y, "job"), job.id, sizeof job.id);
     tr_yaml_text(tr_yaml_at(y, "vehicle_id"), job.vehicle_id, sizeof job.vehicle_id);
     tr_yaml_text(tr_yaml_at(y, "technician"), job.technician, sizeof job.technician);
@@ -599,6 +622,7 @@ bool tr_job_read(const char *path, tr_job *out, tr_error *err) {
     tr_check_untagged(y, &job);
     read_moved(tr_yaml_at(y, "moved"), &job);
     read_level(tr_yaml_at(y, "level"), &job);
+    read_codes(tr_yaml_at(y, "codes"), &job);
     job.confirmations =
         tr_read_confirmations(tr_yaml_at(y, "confirmed"), job.layout.preconditions,
                               job.layout.n_preconditions, job.layout.id, &job.n_confirmations);
@@ -622,5 +646,7 @@ void tr_job_release(tr_job *job) {
     free(job->photos);
     free(job->photo_lens);
     free(job->photo_position);
+    for (int i = 0; i < job->n_codes; i++) free(job->codes[i]);
+    free(job->codes);
     *job = (tr_job){0};
 }

@@ -19,6 +19,8 @@ enum { TR_MAX_SHEETS = 64, TR_MAX_REFERENCES = 32 };
 enum { TR_JOB_MAX_SHEETS = TR_MAX_SHEETS + TR_MAX_REFERENCES };
 /* Pointers of a job. */
 enum { TR_MAX_POINTERS = 64 };
+/* Photos of bar codes and QR codes. */
+enum { TR_MAX_CODE_PHOTOS = 100 };
 
 typedef enum {
     TR_FRONT_LEFT,
@@ -87,6 +89,8 @@ typedef struct {
     int *photo_lens;     /* of each: the lens that it names; -1: none */
     int *photo_position; /* of each: the roll position in which it was taken, from 0 */
     int n_photos;
+    char **codes; /* photos from which bar codes and QR codes are read; paths as above */
+    int n_codes;
     int n_positions; /* at least 1: the vehicle was rolled between them, and stands in the last */
     tr_confirmation *confirmations; /* of the layout's preconditions, in the file's order */
     int n_confirmations;

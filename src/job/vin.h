@@ -13,4 +13,17 @@ typedef enum {
 
 tr_vin_result tr_vin_check(const char *vin);
 
+enum { TR_VIN_PLACES = 17 };
+
+/* The first fault. */
+typedef struct {
+    int length; /* how many characters there are; where it is not TR_VIN_PLACES, that is the fault
+                 */
+    int place;  /* of the character at fault, from 1; 0: none is */
+    char found; /* what stands there */
+    char right; /* the check digit that belongs there; 0: place is not that of the check digit */
+} tr_vin_fault;
+
+tr_vin_fault tr_vin_find_fault(const char *vin);
+
 #endif

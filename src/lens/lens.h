@@ -23,6 +23,13 @@ typedef struct {
     double dof[TR_SCATTER_N];
 } tr_lens_scatter;
 
+/* The checkerboard that a lens was calibrated with (calib/board.h), so that a re-check need not be
+   told again. squares_x 0: not known. */
+typedef struct {
+    int squares_x, squares_y;
+    double pitch_mm;
+} tr_lens_board;
+
 typedef struct {
     char id[64];                              /* the profile's name */
     int width_px, height_px;                  /* of the photos that it is for */
@@ -32,6 +39,9 @@ typedef struct {
     double covariance[TR_LENS_N * TR_LENS_N]; /* row by row, symmetric */
     tr_camera camera;                         /* of the photos that it was made from */
     tr_lens_scatter scatter;
+    tr_lens_board board;
+    char calibrated[11]; /* "2026-03-02": the day of the last photo that it was made from; "": not
+                            known */
 } tr_lens;
 
 /* The standard deviation of one kind of scatter that any job may have with this lens, before its

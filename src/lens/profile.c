@@ -43,6 +43,33 @@ static const char *covariance_fault(const double *C) {
     return TR_N("could not be checked, as memory ran out");
 }
 
+bool tr_board_squares_parse(const char *text, int *squares_x, int *squares_y) {
+    char across[16];
+    long n[2];
+    const char *x = strpbrk(text, "xX");
+    if (!x || x == text || (size_t)(x - text) >= sizeof across) return false;
+    memcpy(across, text, (size_t)(x - text));
+    across[x - text] = 0;
+    if (!tr_integer_parse(across, &n[0]) || !tr_integer_parse(x + 1, &n[1])) return false;
+    for (int k = 0; k < 2; k++) {
+        if (n[k] < TR_BOARD_MIN_SQUARES || n[k] > TR_BOARD_MAX_SQUARES) return false;
+    }
+    *squares_x = (int)n[0];
+    *squares_y = (int)n[1];
+    return true;
+}
+
+/* "2026-03-02" */
+static bool is_day(const char *text) {
+    for (int i = 0; i < 10; i++) {
+        bool is_dash = i == 4 || i == 7;
+        if (is_dash ? text[i] != '-' : !(text[i] >= '0' && text[i] <= '9')) return false;
+    }
+    int month = 10 * (text[5] - '0') + text[6] - '0';
+    int day = 10 * (text[8] - '0') + text[9] - '0';
+    return text[10] == 0 && month >= 1 && month <= 12 && day >= 1 && day <= 31;
+}
+
 static bool is_told_in_range(double x, double high) {
     return x == 0 || (x > 0 && x <= high);
 }
@@ -137,6 +164,29 @@ static void read_camera(tr_yaml y, tr_camera *camera) {
     camera->digital_zoom = tr_yaml_size(tr_yaml_at(y, "digital_zoom"), TR_CAMERA_MAX_ZOOM);
 }
 
+static void read_board(tr_yaml y, tr_lens_board *board) {
+    char squares[32] = "";
+    if (!tr_yaml_has(y)) return;
+    tr_yaml_keys(y, "squares pitch_mm");
+    tr_yaml at = tr_yaml_at(y, "squares");
+    tr_yaml_text(at, squares, sizeof squares);
+    if (tr_yaml_has(at) && !tr_board_squares_parse(squares, &board->squares_x, &board->squares_y)) {
+        tr_yaml_fail(at,
+                     "is not columns x rows, as in 10x7, from %d to %d each; count the squares, "
+                     "not the corners between them",
+                     TR_BOARD_MIN_SQUARES, TR_BOARD_MAX_SQUARES);
+    }
+    board->pitch_mm = tr_yaml_size(tr_yaml_at(y, "pitch_mm"), TR_BOARD_MAX_PITCH_MM);
+}
+
+static void read_calibrated(tr_yaml y, tr_lens *lens) {
+    char day[sizeof lens->calibrated] = "";
+    if (!tr_yaml_has(y)) return;
+    tr_yaml_text(y, day, sizeof day);
+    if (tr_yaml_has(y) && !is_day(day)) tr_yaml_fail(y, "is not a day as in 2026-03-02");
+    memcpy(lens->calibrated, day, sizeof day);
+}
+
 /* Keys of the scatter, and how much of the file's unit one of the program's is. */
 static const struct {
     const char *key;
@@ -187,7 +237,7 @@ bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
     tr_yaml_keys(y,
                  "lens model image_px fx_px fy_px cx_px cy_px distortion covariance? camera? "
                  "focal_length_mm? equivalent_focal_length_mm? digital_zoom? camera_lens? steady? "
-                 "scatter?");
+                 "scatter? board? calibrated?");
     tr_yaml_text(tr_yaml_at(y, "lens"), lens.id, sizeof lens.id);
     (void)tr_yaml_choice(tr_yaml_at(y, "model"), MODELS, 1);
     int size_px[2] = {0, 0};
@@ -201,6 +251,8 @@ bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err) {
     read_covariance(tr_yaml_at(y, "covariance"), &lens);
     read_camera(y, &lens.camera);
     read_scatter(y, &lens.scatter);
+    read_board(tr_yaml_at(y, "board"), &lens.board);
+    read_calibrated(tr_yaml_at(y, "calibrated"), &lens);
     if (tr_yaml_has(y)) {
         const char *key = NULL;
         const char *fault = find_fault(&lens, &key);
@@ -263,11 +315,22 @@ static void put_scatter(FILE *to, const tr_lens_scatter *scatter) {
     }
 }
 
+static void put_board(FILE *to, const tr_lens *lens) {
+    if (lens->board.squares_x > 0) {
+        fprintf(to, "\nboard: { squares: %dx%d, pitch_mm: ", lens->board.squares_x,
+                lens->board.squares_y);
+        put_number(to, lens->board.pitch_mm);
+        fputs(" }", to);
+    }
+    if (*lens->calibrated) fprintf(to, "\ncalibrated: %s", lens->calibrated);
+}
+
 static void put_profile(FILE *to, const tr_lens *lens) {
     fputs("lens: ", to);
     tr_yaml_put_text(to, lens->id);
     fprintf(to, "\nmodel: %s\nimage_px: [%d, %d]", MODELS[0], lens->width_px, lens->height_px);
     put_camera(to, &lens->camera);
+    put_board(to, lens);
     for (int k = TR_FX; k <= TR_CY; k++) {
         fprintf(to, "\n%s: ", PIXEL_KEYS[k]);
         put_number(to, lens->param[k]);

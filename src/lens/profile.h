@@ -16,6 +16,8 @@
      equivalent_focal_length_mm: 26 # the same angle of view on 35 mm film
      digital_zoom: 1                # 1: none
      camera_lens: back camera 5.43mm # the camera's name of the lens
+     board: {squares: 10x7, pitch_mm: 30} # that was photographed: its squares and their edge
+     calibrated: 2026-03-02         # the day of the last photo
      steady: true                   # optional: a machine camera, which is the same in every photo
      scatter:                       # optional, never beside steady: how it changes from photo to
                                     # photo (lens/lens.h); each standard deviation with its degrees
@@ -33,6 +35,14 @@
 
 #include "base/error.h"
 #include "lens/lens.h"
+
+/* Squares along either side of a board, as people tell them: 10 x 7 squares have 9 x 6 corners. */
+enum { TR_BOARD_MIN_SQUARES = 4, TR_BOARD_MAX_SQUARES = 100 };
+/* No square is larger. mm */
+#define TR_BOARD_MAX_PITCH_MM 10000.0
+
+/* Reads "10x7". False, and nothing written, where it is not that, or out of range. */
+bool tr_board_squares_parse(const char *text, int *squares_x, int *squares_y);
 
 /* On failure err names file, line and key, and *out is all zero. */
 TR_MUST_USE bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *err);

@@ -245,11 +245,37 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "the centre of its wheel would turn the whole vehicle frame and cannot be noticed. Sheets "
         "at all four wheels are safer.",
     [TR_FOUND_VEHICLE_ID_MALFORMED] =
-        "The vehicle id {vehicle_id} is not a vehicle identification number: these have 17 capital "
-        "letters and digits, without I, O and Q.",
+        TR_N("The vehicle id {vehicle_id} is not a vehicle identification number: it has {length} "
+             "{length?character|characters}, and these have 17."),
+    [TR_FOUND_VEHICLE_ID_CHARACTER] =
+        TR_N("The vehicle id {vehicle_id} is not a vehicle identification number: place {place} is "
+             "'{character}', but these have capital letters and digits alone, without I, O and Q."),
     [TR_FOUND_VEHICLE_ID_DIGIT] =
-        "The check digit (the ninth character) of the vehicle id {vehicle_id} does not fit: read "
-        "the id from the vehicle again. Outside North America that character may be anything.",
+        TR_N("The check digit (the ninth character) of the vehicle id {vehicle_id} does not fit: "
+             "it is {character}, and {right} would be right. Read the id from the vehicle again. "
+             "Outside North America that character may be anything."),
+    [TR_FOUND_VEHICLE_ID_DIFFERS] =
+        TR_N("Photo {photo} shows vehicle {read}, but the job is for {vehicle_id}: is it the "
+             "right vehicle, and the right job? Correct vehicle_id, or leave the photo out of "
+             "'codes'."),
+    [TR_FOUND_VEHICLE_IDS_DIFFER] =
+        TR_N("Photo {photo} shows vehicle {read}, but photo {other_photo} shows {other}: state "
+             "in 'vehicle_id' which is measured, and leave photos of the other out of 'codes'."),
+    [TR_FOUND_CODE_IS_NO_VIN] =
+        TR_N("Photo {photo} shows the code {read}, which has the length of a vehicle "
+             "identification number but cannot be one: place {place} is '{character}'."),
+    [TR_FOUND_CODE_NOT_FOUND] =
+        TR_N("Photo {photo} shows no bar code or QR code that can be read. Take it again from "
+             "nearer, straight on, sharp and without glare, with the whole code and some blank "
+             "about it in view."),
+    [TR_FOUND_CODE_PHOTO_NOT_READ] = TR_N("No code was read from photo {photo}: {text}."),
+    [TR_FOUND_LABEL_NOT_READ] =
+        TR_N("The label of {sheet} was not read from any photo of 'codes', so nothing but its "
+             "marks shows that it is this sheet. Take a photo of its bar code or QR code from "
+             "near, and add it to 'codes'."),
+    [TR_FOUND_LABEL_OF_UNUSED_SHEET] =
+        TR_N("Photo {photo} shows the label {label} of {sheet}, which the layout does not ask "
+             "for: is it the right sheet?"),
 
     /* ---- before measuring ---- */
     [TR_FOUND_PRECONDITION_MISSING] = TR_N(
@@ -529,6 +555,40 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "photos cannot tell whether the print is true: measure with a steel rule that {squares_x} "
         "squares are {width_mm:.1f} mm one way and {squares_y} squares {height_mm:.1f} mm the "
         "other",
+
+    /* ---- lens re-checks ---- */
+    [TR_FOUND_RECHECK_FOCAL_DIFFERS] = TR_N(
+        "The focal length is {change_percent:+.2f} % off that of lens profile '{lens}', which is "
+        "{deviations:.1f} standard deviations. Was the zoom, the focus or the resolution another, "
+        "or has the camera been dropped or repaired? If the photos were taken as for the "
+        "calibration, calibrate again with trammel lens, and use the profile no longer."),
+    [TR_FOUND_RECHECK_LENS_DIFFERS] = TR_N(
+        "Principal point and distortion are not those of lens profile '{lens}'. Was it another "
+        "lens of the phone, or were the photos cropped or edited? If the photos were taken as for "
+        "the calibration, calibrate again with trammel lens, and use the profile no longer."),
+    [TR_FOUND_RECHECK_FEW_PHOTOS] =
+        TR_N("Only {photos} {photos?photo|photos} could be used, too few to confirm a lens: take "
+             "at least {wanted}, the board tilted by 30 to 45 degrees to a different side in "
+             "each."),
+    [TR_FOUND_RECHECK_FOCAL_UNCERTAIN] = TR_N(
+        "These photos and the profile tell the focal length to {sd_percent:.2f} % (one standard "
+        "deviation), which would not always show that it is {wanted_percent:.0f} % off. Take "
+        "more photos, in which the board fills most of the image and is tilted by 30 to 45 "
+        "degrees to different sides."),
+    [TR_FOUND_LENS_UNCONFIRMED] =
+        TR_N("Lens profile '{lens}' was last confirmed {hours:.0f} hours ago; the shop asks for "
+             "{wanted_hours:.0f}: take three photos of the board and run trammel lens-check."),
+    [TR_FOUND_LENS_NEVER_CONFIRMED] = TR_N(
+        "No record tells when lens profile '{lens}' was confirmed; the shop asks for it every "
+        "{wanted_hours:.0f} hours: take three photos of the board and run trammel lens-check."),
+    [TR_FOUND_LENS_CONFIRMATION_DEMANDED] = TR_N(
+        "Lens profile '{lens}' was last confirmed {hours:.0f} hours ago, and the shop demands it "
+        "every {wanted_hours:.0f}, so nothing can pass: take three photos of the board, run "
+        "trammel lens-check, and check again."),
+    [TR_FOUND_LENS_NEVER_CONFIRMED_DEMANDED] = TR_N(
+        "No record tells when lens profile '{lens}' was confirmed, and the shop demands it every "
+        "{wanted_hours:.0f} hours, so nothing can pass: take three photos of the board, run "
+        "trammel lens-check, and check again."),
 
     /* ---- prints ---- */
     [TR_FOUND_NO_ROOM_PLUMB_MARK] = "there is no room for a plumb mark near the middle of an edge",

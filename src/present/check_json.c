@@ -765,12 +765,71 @@ static json_t *preconditions_json(const tr_check_result *result) {
     return NULL;
 }
 
+/* ---- what codes say ---- */
+
+static json_t *identity_vehicle_json(const tr_identity *identity) {
+    if (!*identity->vehicle) return json_null();
+    json_t *json = json_object();
+    if (json && tr_json_put(json, "read", tr_json_text(identity->vehicle)) &&
+        tr_json_put(json, "photo", tr_json_text(identity->photo)) &&
+        tr_json_put(json, "symbology", json_string(identity->symbology)) &&
+        tr_json_put(json, "agrees",
+                    identity->has_stated ? json_boolean(identity->agrees) : json_null())) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *label_json(const tr_label_result *label) {
+    json_t *json = json_object();
+    if (json && tr_json_put(json, "sheet", tr_json_text(label->sheet)) &&
+        tr_json_put(json, "read", known_text(label->read)) &&
+        tr_json_put(json, "photo", known_text(label->photo))) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *code_json(const tr_code_result *code) {
+    json_t *json = json_object();
+    if (json && tr_json_put(json, "text", tr_json_text(code->text)) &&
+        tr_json_put(json, "symbology", json_string(code->symbology)) &&
+        tr_json_put(json, "photo", tr_json_text(code->photo))) {
+        return json;
+    }
+    json_decref(json);
+    return NULL;
+}
+
+static json_t *identity_json(const tr_identity *identity) {
+    json_t *json = json_object();
+    json_t *sheets = json_array();
+    json_t *codes = json_array();
+    bool ok =
+        json && sheets && codes && tr_json_put(json, "vehicle", identity_vehicle_json(identity));
+    for (int i = 0; i < identity->n_sheets && ok; i++)
+        ok = tr_json_push(sheets, label_json(&identity->sheets[i]));
+    for (int i = 0; i < identity->n_codes && ok; i++)
+        ok = tr_json_push(codes, code_json(&identity->codes[i]));
+    ok = ok && tr_json_put(json, "sheets", json_incref(sheets)) &&
+         tr_json_put(json, "codes", json_incref(codes));
+    json_decref(sheets);
+    json_decref(codes);
+    if (ok) return json;
+    json_decref(json);
+    return NULL;
+}
+
 /* What is said of the job. */
 static bool put_job(json_t *json, const tr_check_result *result) {
     return !result->has_job ||
            (tr_json_put(json, "vehicle", tr_json_text(result->vehicle)) &&
             tr_json_put(json, "vehicle_id", known_text(result->vehicle_id)) &&
             tr_json_put(json, "technician", known_text(result->technician)) &&
+            (!result->identity.is_asked ||
+             tr_json_put(json, "identity", identity_json(&result->identity))) &&
             tr_json_put(json, "reference_sd_mm", tr_json_number(result->reference_sd_mm)) &&
             tr_json_put(json, "flatness_limit_mm", tr_json_number(result->flatness_mm)) &&
             (!(result->thrust_limit_rad > 0) ||

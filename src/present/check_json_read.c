@@ -641,6 +641,56 @@ static void read_preconditions(const json_t *json, tr_check_result *out, tr_erro
     }
 }
 
+static void read_codes(const json_t *json, tr_identity *out, tr_error *err) {
+    int n;
+    const json_t *codes = array_of(json, "codes", 0, &n, err);
+    out->codes = calloc((size_t)n + 1, sizeof *out->codes);
+    if (!out->codes) {
+        tr_fail_memory(err);
+        return;
+    }
+    for (; out->n_codes < n && is_fine(err); out->n_codes++) {
+        const json_t *code = json_array_get(codes, (size_t)out->n_codes);
+        tr_code_result *c = &out->codes[out->n_codes];
+        text_of(code, "text", c->text, sizeof c->text, err);
+        text_of(code, "symbology", c->symbology, sizeof c->symbology, err);
+        text_of(code, "photo", c->photo, sizeof c->photo, err);
+    }
+}
+
+static void read_labels(const json_t *json, tr_identity *out, tr_error *err) {
+    int n;
+    const json_t *sheets = array_of(json, "sheets", 0, &n, err);
+    out->sheets = calloc((size_t)n + 1, sizeof *out->sheets);
+    if (!out->sheets) {
+        tr_fail_memory(err);
+        return;
+    }
+    for (; out->n_sheets < n && is_fine(err); out->n_sheets++) {
+        const json_t *sheet = json_array_get(sheets, (size_t)out->n_sheets);
+        tr_label_result *l = &out->sheets[out->n_sheets];
+        text_of(sheet, "sheet", l->sheet, sizeof l->sheet, err);
+        text_of(sheet, "read", l->read, sizeof l->read, err);
+        text_of(sheet, "photo", l->photo, sizeof l->photo, err);
+    }
+}
+
+static void read_identity(const json_t *json, tr_identity *out, tr_error *err) {
+    const json_t *identity = json_object_get(json, "identity");
+    out->is_asked = identity;
+    if (!identity) return;
+    const json_t *vehicle = json_object_get(identity, "vehicle");
+    if (!json_is_null(vehicle)) {
+        text_of(vehicle, "read", out->vehicle, sizeof out->vehicle, err);
+        text_of(vehicle, "photo", out->photo, sizeof out->photo, err);
+        text_of(vehicle, "symbology", out->symbology, sizeof out->symbology, err);
+        out->has_stated = json_is_boolean(json_object_get(vehicle, "agrees"));
+        out->agrees = json_is_true(json_object_get(vehicle, "agrees"));
+    }
+    read_labels(identity, out, err);
+    read_codes(identity, out, err);
+}
+
 static void read_job(const json_t *json, tr_check_result *out, tr_error *err) {
     out->has_job = json_is_string(json_object_get(json, "job"));
     if (!out->has_job) return;
@@ -649,6 +699,7 @@ static void read_job(const json_t *json, tr_check_result *out, tr_error *err) {
     text_of(json, "vehicle", out->vehicle, sizeof out->vehicle, err);
     text_of(json, "vehicle_id", out->vehicle_id, sizeof out->vehicle_id, err);
     text_of(json, "technician", out->technician, sizeof out->technician, err);
+    read_identity(json, &out->identity, err);
     out->reference_sd_mm = number_of(json, "reference_sd_mm", err);
     out->flatness_mm = number_of(json, "flatness_limit_mm", err);
     out->is_camera_steady = bool_of(json, "steady_camera", err);

@@ -873,10 +873,51 @@ static void put_verdict(const page *p, tr_verdict verdict, const char *word, con
     tr_text_wrap(p->out, 0, 0, tr_cautions_short());
 }
 
+/* Symbologies as people name them. */
+static const char *symbology_name(const char *symbology) {
+    return strcmp(symbology, "code-39") == 0    ? "Code 39"
+           : strcmp(symbology, "code-128") == 0 ? "Code 128"
+           : strcmp(symbology, "qr-code") == 0  ? "QR"
+                                                : symbology;
+}
+
+static void put_item(const page *p, const char *line) {
+    fputs("  - ", p->out);
+    tr_text_wrap(p->out, 4, 4, line);
+}
+
+/* Which vehicle and which sheets codes name. */
+static void put_identity(const page *p, const tr_identity *identity) {
+    char line[1024];
+    if (!identity->is_asked) return;
+    fprintf(p->out, "\n%s\n", TR_("Codes read from photos"));
+    if (!*identity->vehicle) {
+        put_item(p, TR_("vehicle: no vehicle identification number was read"));
+    } else {
+        snprintf(line, sizeof line, TR_("vehicle %s (%s in %s): %s"), identity->vehicle,
+                 symbology_name(identity->symbology), show(identity->photo).text,
+                 !identity->has_stated ? TR_("the job states none")
+                 : identity->agrees    ? TR_("agrees with the job")
+                                       : TR_("differs from the job"));
+        put_item(p, line);
+    }
+    for (int i = 0; i < identity->n_sheets; i++) {
+        const tr_label_result *l = &identity->sheets[i];
+        if (*l->read) {
+            snprintf(line, sizeof line, TR_("sheet %s: label %s, in %s"), l->sheet,
+                     show(l->read).text, show(l->photo).text);
+        } else {
+            snprintf(line, sizeof line, TR_("sheet %s: its label was not read"), l->sheet);
+        }
+        put_item(p, line);
+    }
+}
+
 /* What there is of a check without a measurement. */
 static void put_failed(const page *p, const tr_check_result *result) {
     if (result->has_job) put_head(p, result);
     put_preconditions(p, result);
+    put_identity(p, &result->identity);
     if (result->n_photos > 0) put_photos(p, result);
     put_findings(p, result);
     char text[1024];
@@ -900,6 +941,7 @@ void tr_check_text(const tr_check_result *result, bool is_coloured, FILE *out) {
     put_floor(&p, result);
     put_conditions(&p, result);
     put_free_areas(&p, result);
+    put_identity(&p, &result->identity);
     put_photos(&p, result);
     put_findings(&p, result);
     char why[1024];

@@ -31,7 +31,7 @@ static json_t *photo_json(const tr_lens_photo *p, bool has_lens) {
     return NULL;
 }
 
-static json_t *photos_json(const tr_lens_run *run, bool has_lens) {
+json_t *tr_lens_photos_json(const tr_lens_run *run, bool has_lens) {
     json_t *array = json_array();
     bool ok = array;
     for (int i = 0; i < run->n_photos && ok; i++)
@@ -41,7 +41,7 @@ static json_t *photos_json(const tr_lens_run *run, bool has_lens) {
     return NULL;
 }
 
-static json_t *advice_json(const tr_findings *advice) {
+json_t *tr_lens_advice_json(const tr_findings *advice) {
     json_t *array = json_array();
     bool ok = array;
     for (int i = 0; i < advice->n && ok; i++) {
@@ -123,7 +123,7 @@ static json_t *in_english(const tr_lens_run *run, const char *id, const char *fi
              tr_json_put(json, "sd", numbers(sd, TR_LENS_N, 1)) &&
              tr_json_put(json, "rms_px", tr_json_number(c->rms_px));
     }
-    ok = ok && tr_json_put(json, "photos", photos_json(run, !why));
+    ok = ok && tr_json_put(json, "photos", tr_lens_photos_json(run, !why));
     if (!why) {
         ok = ok && tr_json_put(json, "sigma_px", tr_json_number(c->sigma_px)) &&
              tr_json_put(json, "degrees_of_freedom", json_integer(c->degrees_of_freedom)) &&
@@ -134,7 +134,7 @@ static json_t *in_english(const tr_lens_run *run, const char *id, const char *fi
              tr_json_put(json, "camera", camera_json(&c->lens.camera)) &&
              tr_json_put(json, "profile", tr_json_text(file));
     }
-    ok = ok && tr_json_put(json, "advice", advice_json(&run->advice));
+    ok = ok && tr_json_put(json, "advice", tr_lens_advice_json(&run->advice));
     if (ok) return json;
     json_decref(json);
     return NULL;

@@ -22,4 +22,8 @@
    written to. why: NULL, or why there is no lens. */
 json_t *tr_lens_json(const tr_lens_run *run, const char *id, const char *file, const tr_error *why);
 
+/* "photos" and "advice", for a re-check, too. */
+json_t *tr_lens_photos_json(const tr_lens_run *run, bool has_lens);
+json_t *tr_lens_advice_json(const tr_findings *advice);
+
 #endif

@@ -115,7 +115,7 @@ static int column(int k) {
     return tr_text_column(tr_translated(COLUMNS[k]), 0);
 }
 
-static void print_photos(FILE *out, const tr_lens_run *run) {
+void tr_lens_photos_text(const tr_lens_run *run, FILE *out) {
     int width = 8;
     for (int i = 0; i < run->n_photos; i++) {
         int n = tr_text_columns(tr_lens_photo_name(&run->photos[i]));
@@ -145,6 +145,22 @@ static void print_photos(FILE *out, const tr_lens_run *run) {
     }
 }
 
+void tr_lens_unused_text(const tr_lens_run *run, const char *command, FILE *out) {
+    char why_not[TR_FINDING_TEXT_SIZE];
+    char line[sizeof why_not + 300];
+    char shown[sizeof line];
+    for (int i = 0; i < run->n_photos; i++) {
+        const tr_lens_photo *p = &run->photos[i];
+        if (p->is_used || p->why_not.n == 0) continue;
+        tr_reason_text(p->why_not.items, why_not);
+        char name[250];
+        tr_text_fit(p->file, sizeof name, name, sizeof name);
+        snprintf(line, sizeof line, TR_("%s: not used: %s"), name, why_not);
+        tr_text_show(line, strlen(line), shown, sizeof shown);
+        fprintf(out, "trammel %s: %s\n", command, shown);
+    }
+}
+
 void tr_lens_text(const tr_lens_run *run, const char *file, bool is_replaced, FILE *out) {
     const tr_calibration *c = &run->calibration;
     int n_used = 0;
@@ -170,7 +186,7 @@ void tr_lens_text(const tr_lens_run *run, const char *file, bool is_replaced, FI
     if (c->bow_sd_mm[0] > 0) print_bow(out, c->bow_mm, c->bow_sd_mm);
     print_scatter(out, c);
     fputc('\n', out);
-    print_photos(out, run);
+    tr_lens_photos_text(run, out);
     fprintf(out, "\n%s\n", TR_("To make it better, or to be sure of it:"));
     for (int i = 0; i < run->advice.n; i++) {
         char text[TR_FINDING_TEXT_SIZE];

@@ -329,12 +329,13 @@ static bool read_sheet(const char *path, int fewest_tags, bool needs_family, tr_
     double size_mm[2] = {0, 0};
     *out = sheet;
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(y, needs_family ? "sheet title kind size_mm tag_family tags corners_mm? discs? "
-                                   "tip_mm? points? survey?"
-                                 : "sheet title kind size_mm tag_family? tags? corners_mm? discs? "
-                                   "tip_mm? points? survey?");
+    tr_yaml_keys(y, needs_family ? "sheet title label? kind size_mm tag_family tags corners_mm? "
+                                   "discs? tip_mm? points? survey?"
+                                 : "sheet title label? kind size_mm tag_family? tags? corners_mm? "
+                                   "discs? tip_mm? points? survey?");
     tr_yaml_text(tr_yaml_at(y, "sheet"), sheet.id, sizeof sheet.id);
     tr_yaml_text(tr_yaml_at(y, "title"), sheet.title, sizeof sheet.title);
+    tr_yaml_text(tr_yaml_at(y, "label"), sheet.label, sizeof sheet.label);
     sheet.kind = (tr_sheet_kind)tr_yaml_choice(tr_yaml_at(y, "kind"), KINDS, N_KINDS);
     sheet.support = tr_sheet_usual_support(sheet.kind);
     tr_yaml_sizes(tr_yaml_at(y, "size_mm"), size_mm, 2, MAX_SIZE_MM);

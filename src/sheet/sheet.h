@@ -92,6 +92,7 @@ typedef struct {
     char *path; /* the file it was read from, for messages */
     char id[64];
     char title[128];
+    char label[128]; /* what its bar code or QR code says; "": it has none */
     tr_sheet_kind kind;
     tr_support support;
     double width_mm, height_mm;

@@ -97,6 +97,10 @@ static void put_sheet(FILE *to, const tr_sheet *sheet) {
     tr_yaml_put_text(to, sheet->id);
     fputs("\ntitle: ", to);
     tr_yaml_put_text(to, sheet->title);
+    if (*sheet->label) {
+        fputs("\nlabel: ", to);
+        tr_yaml_put_text(to, sheet->label);
+    }
     fprintf(to, "\nkind: %s\nsize_mm: ", tr_sheet_kind_name(sheet->kind));
     put_pair(to, sheet->width_mm, sheet->height_mm);
     fputc('\n', to);
