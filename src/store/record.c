@@ -271,9 +271,19 @@ static json_t *sorted_sheets(const tr_record *record, tr_error *err) {
     return NULL;
 }
 
+/* What is kept for years is read back first: it must say what was to be said, whatever failed
+   unseen while it was written. */
+static bool is_readable(const char *text, const json_t *value) {
+    json_t *read = json_loads(text, JSON_REJECT_DUPLICATES, NULL);
+    bool is_same = read && json_equal(read, value);
+    json_decref(read);
+    return is_same;
+}
+
 static bool set_json(tr_row *row, tr_row_text which, const json_t *value, tr_error *err) {
     char *text = json_dumps(value, JSON_SORT_KEYS | JSON_COMPACT);
-    bool ok = text ? tr_row_set(row, which, text, strlen(text), err) : tr_fail_memory(err);
+    bool ok = text && is_readable(text, value) ? tr_row_set(row, which, text, strlen(text), err)
+                                               : tr_fail_memory(err);
     free(text);
     return ok;
 }
