@@ -149,10 +149,10 @@ typedef struct {
     int parameter[N];
 } free_parameters;
 
-static void pick(const free_parameters *f, const double *full, double *out) {
+static void pick(const free_parameters *f, const double *all, double *out) {
     for (int i = 0; i < f->n; i++) {
         for (int j = 0; j < f->n; j++) {
-            out[i * f->n + j] = full[f->parameter[i] * N + f->parameter[j]];
+            out[i * f->n + j] = all[f->parameter[i] * N + f->parameter[j]];
         }
     }
 }
@@ -230,7 +230,7 @@ typedef struct {
 
 static bool whiten(const tr_lens *stored, const tr_lens *wide, const tr_lens *found,
                    const free_parameters *f, whitened *w) {
-    double W[N * N], T[N * N], full[N * N], P[N * N];
+    double W[N * N], T[N * N], picked[N * N], P[N * N];
     double d[N], g[N];
     int n = w->n = f->n;
     pick(f, wide->covariance, W);
@@ -244,10 +244,10 @@ static bool whiten(const tr_lens *stored, const tr_lens *wide, const tr_lens *fo
     tr_dense_multiply(T, g, n, n, 1, w->g);
     double expected[N * N];
     expect_covariance(stored, expected);
-    pick(f, expected, full);
-    transform(T, full, n, w->C);
-    pick(f, found->covariance, full);
-    transform(T, full, n, P);
+    pick(f, expected, picked);
+    transform(T, picked, n, w->C);
+    pick(f, found->covariance, picked);
+    transform(T, picked, n, P);
     double root[N * N];
     if (!tr_dense_inverse_root(P, n, root)) return false;
     for (int i = 0; i < n; i++) {

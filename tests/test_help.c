@@ -609,6 +609,9 @@ static void every_key_of_a_lens_check_is_described(void **state) {
     assert_int_equal(system(line), 0);
     snprintf(line, sizeof line, "lens-check %s/a.yaml lens-photos/0*.jpg", folder);
     cover_output(&c, line);
+    snprintf(line, sizeof line, "lens-check %s/a.yaml lens-photos/01.jpg lens-photos/02.jpg",
+             folder);
+    cover_output(&c, line);
     snprintf(line, sizeof line, "lens-check %s/a.yaml demo-pass/1.jpg", folder);
     cover_output(&c, line);
     check_all_seen(&c);

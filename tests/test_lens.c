@@ -271,6 +271,10 @@ static void check_profile_round_trip(const char *folder, const tr_lens *lens) {
     CHECK_NEAR(back.camera.focal_length_mm, lens->camera.focal_length_mm, 0);
     CHECK_NEAR(back.camera.equivalent_focal_length_mm, lens->camera.equivalent_focal_length_mm, 0);
     CHECK_NEAR(back.camera.digital_zoom, lens->camera.digital_zoom, 0);
+    assert_int_equal(back.board.squares_x, lens->board.squares_x);
+    assert_int_equal(back.board.squares_y, lens->board.squares_y);
+    CHECK_NEAR(back.board.pitch_mm, lens->board.pitch_mm, 0);
+    assert_string_equal(back.calibrated, lens->calibrated);
 }
 
 static void check_profiles(const char *folder) {
@@ -279,6 +283,8 @@ static void check_profiles(const char *folder) {
     check_profile_round_trip(folder, &BARREL);
     check_profile_round_trip(folder, &lens);
     lens.camera = CAMERA;
+    lens.board = (tr_lens_board){10, 7, 89.0 / 3};
+    memcpy(lens.calibrated, "2026-03-02", sizeof lens.calibrated);
     check_profile_round_trip(folder, &lens);
     snprintf(lens.camera.name, sizeof lens.camera.name, "%s", "123: \"4\" \\ # no \xc3\xbc");
     lens.camera.focal_length_mm = 16.0 / 3;

@@ -161,7 +161,8 @@ static int run_request(const request *r, tr_error why) {
     }
     char **photos = r->n_photos > 0 ? r->photos : n_of_shop > 0 ? of_shop : job.photos;
     int n_photos = r->n_photos > 0 ? r->n_photos : n_of_shop > 0 ? n_of_shop : job.n_photos;
-    if (is_picture_an_input(r, photos, n_photos)) {
+    if (is_picture_an_input(r, photos, n_photos) ||
+        is_picture_an_input(r, job.codes, job.n_codes)) {
         tr_error usage = {0};
         (void)tr_fail(&usage, TR_BAD_INPUT, "the picture would replace one of the input files");
         tr_job_release(&job);
