@@ -12,6 +12,7 @@
 #include <time.h>
 
 #include "base/file.h"
+#include "check/lens_age.h"
 #include "records/compare.h"
 #include "records/export.h"
 #include "records/load.h"
@@ -575,6 +576,49 @@ static void a_shop_keeps_without_being_asked(void **state) {
     check_has(o->err, "keep");
 }
 
+/* The age of a lens is a part of the record, and so measured again alike. */
+static void a_shop_asks_when_a_lens_was_confirmed(void **state) {
+    (void)state;
+    enum { INCONCLUSIVE = 2 };
+    make_shop("shop-2", "lens_check_hours: 24\\nlens_check: demand\\n");
+    const outcome *o = run_to(INCONCLUSIVE, "check job.yaml --keep");
+    check_has(o->out, "lens_confirmation_demanded");
+    run_to(PASS, "lens-check lens.yaml b1.jpg b2.jpg b3.jpg b4.jpg b5.jpg b6.jpg --squares 7x5 "
+                 "--pitch 60 --keep");
+    o = run_to(PASS, "check job.yaml --keep");
+    assert_null(strstr(o->out, "lens_confirm"));
+    o = run_to(PASS, "check job.yaml"); /* without a record, too */
+    assert_null(strstr(o->out, "lens_confirm"));
+    check_has(run_to(PASS, "records recheck 1")->out, "byte for byte");
+    check_has(run_to(PASS, "records recheck 2")->out, "byte for byte");
+    check_has(run_to(PASS, "records recheck 3")->out, "byte for byte");
+    /* Another profile, by one digit, is not confirmed. */
+    assert_int_equal(system("sed -i 's/^fx_px: 330$/fx_px: 330.0/' lens.yaml"), 0);
+    run_to(INCONCLUSIVE, "check job.yaml");
+    small_text(".", "trammel.yaml", "shop: Test\nlens_check_hours: 24\nlens_check: tell\n");
+    o = run_to(PASS, "check job.yaml");
+    check_has(o->out, "lens_unconfirmed");
+    assert_int_equal(chdir(*state), 0);
+}
+
+static void hours_are_those_of_the_calendar(void **state) {
+    (void)state;
+    static const struct {
+        const char *from, *to;
+        double hours;
+    } CASES[] = {{"2026-03-01T08:00:00Z", "2026-03-01T09:30:00Z", 1.5},
+                 {"2026-02-28", "2026-03-01T00:00:00Z", 24},
+                 {"2024-02-28", "2024-03-01", 48},                     /* a leap year */
+                 {"2000-02-28", "2000-03-01", 48},                     /* one, too */
+                 {"2100-02-28", "2100-03-01", 24},                     /* none */
+                 {"1970-01-01", "2026-11-29T00:00:00Z", 20786 * 24.0}, /* date -d 2026-11-29 +%s */
+                 {"2026-03-01T09:00:00Z", "2026-03-01T08:00:00Z", -1}};
+    for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++)
+        assert_true(fabs(tr_hours_between(CASES[i].from, CASES[i].to) - CASES[i].hours) < 1e-9);
+    assert_true(isnan(tr_hours_between("", "2026-03-01")));
+    assert_true(isnan(tr_hours_between("2026-03-01", "yesterday")));
+}
+
 /* ---- the recorder ---- */
 
 static tr_recorder *open_recorder(const char *path, const char *made_at) {
@@ -827,6 +871,8 @@ int main(void) {
         cmocka_unit_test(csv_gives_back_every_text),
         cmocka_unit_test(exports_have_the_numbers_of_the_result),
         cmocka_unit_test(a_shop_keeps_without_being_asked),
+        cmocka_unit_test(a_shop_asks_when_a_lens_was_confirmed),
+        cmocka_unit_test(hours_are_those_of_the_calendar),
         cmocka_unit_test(a_file_that_changes_meanwhile_is_not_kept),
         cmocka_unit_test(a_name_that_is_no_utf8_is_refused),
         cmocka_unit_test(the_last_confirmation_of_a_profile_is_found),

@@ -11,6 +11,7 @@
 #include "base/language.h"
 #include "base/text.h"
 #include "cli/keep.h"
+#include "cli/lens_moment.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "help/pages.h"
@@ -145,6 +146,7 @@ typedef struct {
     int n_of_shop;
     char *const *photos; /* those that count, of the words, the shop or the job; borrowed */
     int n_photos;
+    tr_lens_ages ages; /* when the job's lenses were confirmed, where the shop asks */
     tr_check check;
     tr_error why; /* there is no measurement */
 } measurement;
@@ -180,6 +182,7 @@ static void measure(const request *r, measurement *m) {
                                 .progress = tr_options_show_progress};
     bool ok = m->has_job &&
               tr_check_photos(&m->job, m->photos, m->n_photos, &workers, &m->check, &m->why) &&
+              tr_lens_ages_note(&m->job, &m->ages, &m->check.result.findings, &m->why) &&
               tr_check_evaluate(&m->job, &m->check, &m->why);
     tr_error unfinished = {0};
     if (!ok) {
@@ -222,7 +225,9 @@ static bool keep_result(const request *r, const measurement *m, tr_keep *keep) {
     int n_words = 0;
     size_t size = 0;
     tr_error *err = &keep->why;
+    char *moment = NULL;
     bool is_ready = list_words(r, m, &words, &n_words, err) && list_sheets(result, &sheets, err) &&
+                    tr_lens_moment_print(&m->job, &m->ages, &moment, err) &&
                     tr_output_make(tr_check_json(result), &text, &size, err);
     bool is_measured = result->why.code == TR_OK;
     const tr_measurement kept = {.kind = "check",
@@ -236,9 +241,11 @@ static bool keep_result(const request *r, const measurement *m, tr_keep *keep) {
                                  .words = words,
                                  .n_words = n_words,
                                  .result = text,
-                                 .result_size = size};
+                                 .result_size = size,
+                                 .moment = moment};
     bool ok = tr_keep_end(keep, &kept, r->is_json);
     free(text);
+    free(moment);
     free(sheets);
     free(words);
     return ok;
@@ -252,8 +259,9 @@ bool tr_replay_check(const tr_replay *replay, char **json, size_t *size, tr_erro
     if (!r.job) return tr_fail_memory(err);
     tr_file_overlay_set(replay->files);
     read_job(&r, &m);
-    measure(&r, &m);
-    bool ok = tr_output_make(tr_check_json(&m.check.result), json, size, err);
+    bool ok = tr_lens_moment_read(replay->moment, &m.job, &m.ages, err);
+    if (ok) measure(&r, &m);
+    ok = ok && tr_output_make(tr_check_json(&m.check.result), json, size, err);
     tr_file_overlay_set(NULL);
     release(&m);
     free(r.job);
@@ -295,6 +303,7 @@ static int run_request(const request *r, tr_error why) {
     tr_keep_begin(&keep, &r->keep, r->job);
     read_job(r, &m);
     find_photos(r, &m);
+    tr_lens_moment_find(&keep, &m.job, &m.ages);
     if (is_picture_an_input(r, &m)) {
         tr_error usage = {0};
         (void)tr_fail(&usage, TR_BAD_INPUT, "the picture would replace one of the input files");

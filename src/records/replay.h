@@ -21,6 +21,7 @@ typedef struct {
    where nothing could be measured that is a result, too. */
 typedef bool tr_replayer(const tr_replay *replay, char **json, size_t *size, tr_error *err);
 
-TR_MODULE_EXPORT tr_replayer tr_replay_check, tr_replay_lens, tr_replay_survey;
+TR_MODULE_EXPORT tr_replayer tr_replay_check, tr_replay_lens, tr_replay_lens_check,
+    tr_replay_survey;
 
 #endif
