@@ -9,6 +9,7 @@
 #include <sys/wait.h>
 
 #include "base/file.h"
+#include "base/yaml.h"
 
 enum { NOBODY = 65534 };
 
@@ -262,6 +263,164 @@ static void sha256_has_published_values(void **state) {
     free(million);
 }
 
+/* ---- who observes, and what is read in place of the disk ---- */
+
+/* What an observer was told, one line a call. */
+static char heard[1024];
+
+static void hear(const char *what, const char *path, const char *more) {
+    size_t n = strlen(heard);
+    snprintf(heard + n, sizeof heard - n, "%s %s %s\n", what, tr_path_name(path), more);
+}
+
+static void hear_saw(void *context, const char *path, const uint8_t *data, size_t size) {
+    char text[64];
+    (void)context;
+    snprintf(text, sizeof text, "%zu %.*s", size, (int)size, (const char *)data);
+    hear("saw", path, text);
+}
+
+static void hear_failed(void *context, const char *path, const tr_error *why) {
+    (void)context;
+    hear("failed", path, why->text);
+}
+
+static void hear_asked(void *context, const char *path, bool is_there) {
+    (void)context;
+    hear("asked", path, is_there ? "yes" : "no");
+}
+
+static void hear_role(void *context, const char *path, const char *role) {
+    (void)context;
+    hear("is", path, role);
+}
+
+static const tr_file_observer EAR = {
+    .saw = hear_saw, .failed = hear_failed, .asked = hear_asked, .say_role = hear_role};
+
+static void an_observer_is_told_what_is_read(void **state) {
+    char path[TEMP_SIZE], none[TEMP_SIZE];
+    uint8_t *data;
+    size_t size;
+    temp_path(path, *state, "seen.txt");
+    temp_path(none, *state, "none.txt");
+    assert_true(tr_file_write(path, "bytes", 5, NULL));
+    heard[0] = 0;
+    tr_file_observe(&EAR);
+    check_content(path, "bytes");
+    tr_file_say_role(path, "letter");
+    assert_false(tr_file_read(none, 10, &data, &size, NULL));
+    assert_false(tr_file_read(path, 4, &data, &size, NULL));
+    assert_true(tr_file_is_there(path));
+    assert_false(tr_file_is_there(none));
+    tr_file_observe(NULL);
+    check_content(path, "bytes");
+    assert_string_equal(heard,
+                        "saw seen.txt 5 bytes\n"
+                        "is seen.txt letter\n"
+                        "failed none.txt does not exist; check the path\n"
+                        "failed seen.txt has 5 bytes, more than the 4 allowed; check that it is "
+                        "the right file\n"
+                        "asked seen.txt yes\n"
+                        "asked none.txt no\n");
+}
+
+/* The first key of its reader says what a file is. */
+static void a_yaml_file_is_what_its_first_key_says(void **state) {
+    char path[TEMP_SIZE];
+    temp_path(path, *state, "thing.yaml");
+    assert_true(tr_file_write(path, "size: 3\nthing: { size: 4 }\n", 27, NULL));
+    heard[0] = 0;
+    tr_file_observe(&EAR);
+    tr_yaml y = tr_yaml_open(path);
+    tr_yaml_keys(y, "thing? size");
+    tr_yaml_keys(tr_yaml_at(y, "thing"), "size");
+    assert_true(tr_yaml_close(y, NULL));
+    tr_file_observe(NULL);
+    const char *is = strstr(heard, "is thing.yaml");
+    assert_non_null(is);
+    assert_string_equal(is, "is thing.yaml thing\n");
+}
+
+static bool give(void *context, const char *path, uint8_t **data, size_t *size, tr_error *err) {
+    (void)context;
+    if (strcmp(path, "virtual.txt") != 0)
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL, "does not exist; check the path");
+    *data = (uint8_t *)strdup("from elsewhere");
+    *size = strlen("from elsewhere");
+    return *data || tr_fail_memory(err);
+}
+
+static bool is_given(void *context, const char *path) {
+    (void)context;
+    return strcmp(path, "virtual.txt") == 0;
+}
+
+static void an_overlay_takes_the_place_of_the_disk(void **state) {
+    static const tr_file_overlay OVERLAY = {.read = give, .is_there = is_given};
+    char path[TEMP_SIZE];
+    temp_path(path, *state, "real.txt");
+    assert_true(tr_file_write(path, "bytes", 5, NULL));
+    tr_file_overlay_set(&OVERLAY);
+    check_content("virtual.txt", "from elsewhere");
+    check_unreadable(path, 100, TR_NO_FILE, "does not exist; check the path");
+    assert_true(tr_file_is_there("virtual.txt"));
+    assert_false(tr_file_is_there(path));
+    assert_false(tr_file_is_same(path, path));
+    tr_file_overlay_set(NULL);
+    check_content(path, "bytes");
+    assert_false(tr_file_is_there("virtual.txt"));
+    assert_true(tr_file_is_same(path, path));
+}
+
+/* ---- written piece by piece ---- */
+
+static void a_stream_takes_its_place_when_it_is_whole(void **state) {
+    char path[TEMP_SIZE];
+    tr_file_stream stream;
+    int n = temp_count(*state);
+    temp_path(path, *state, "stream.txt");
+    assert_true(tr_file_begin(path, &stream, NULL));
+    for (int i = 0; i < 3; i++) fprintf(stream.to, "%d;", i);
+    assert_true(access(path, F_OK) != 0);
+    assert_true(tr_file_end(&stream, true, NULL));
+    check_content(path, "0;1;2;");
+    /* One that is given up leaves the older file, and nothing else. */
+    assert_true(tr_file_begin(path, &stream, NULL));
+    fputs("half", stream.to);
+    assert_false(tr_file_end(&stream, false, NULL));
+    check_content(path, "0;1;2;");
+    assert_int_equal(temp_count(*state), n + 1);
+    tr_error err = {0};
+    assert_false(tr_file_begin(temp_path(path, *state, "no/folder.txt"), &stream, &err));
+    assert_string_equal(err.text,
+                        "cannot be written: its folder does not exist; make the folder first");
+    assert_false(tr_file_begin(*state, &stream, NULL));
+}
+
+static void a_stream_that_does_not_fit_leaves_nothing(void **state) {
+    char path[TEMP_SIZE];
+    temp_path(path, *state, "large.txt");
+    int n = temp_count(*state);
+    fflush(NULL);
+    pid_t child = fork();
+    assert_true(child >= 0);
+    if (child == 0) {
+        const struct rlimit limit = {10000, 10000};
+        tr_file_stream stream;
+        tr_error err = {0};
+        signal(SIGXFSZ, SIG_IGN);
+        if (setrlimit(RLIMIT_FSIZE, &limit) != 0 || !tr_file_begin(path, &stream, &err)) _exit(2);
+        for (int i = 0; i < 20000; i++) fputc('x', stream.to);
+        bool ok = tr_file_end(&stream, true, &err);
+        _exit(!ok && err.code == TR_NO_FILE && strcmp(err.file, path) == 0 ? 0 : 1);
+    }
+    int status;
+    assert_int_equal(waitpid(child, &status, 0), child);
+    assert_int_equal(status, 0);
+    assert_int_equal(temp_count(*state), n);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(what_is_written_is_read, make_folder, remove_folder),
@@ -275,6 +434,16 @@ int main(void) {
                                         remove_folder),
         cmocka_unit_test_setup_teardown(a_write_that_fails_half_way_leaves_the_older_file,
                                         make_folder, remove_folder),
+        cmocka_unit_test_setup_teardown(an_observer_is_told_what_is_read, make_folder,
+                                        remove_folder),
+        cmocka_unit_test_setup_teardown(a_yaml_file_is_what_its_first_key_says, make_folder,
+                                        remove_folder),
+        cmocka_unit_test_setup_teardown(an_overlay_takes_the_place_of_the_disk, make_folder,
+                                        remove_folder),
+        cmocka_unit_test_setup_teardown(a_stream_takes_its_place_when_it_is_whole, make_folder,
+                                        remove_folder),
+        cmocka_unit_test_setup_teardown(a_stream_that_does_not_fit_leaves_nothing, make_folder,
+                                        remove_folder),
         cmocka_unit_test(paths_join),
         cmocka_unit_test(names_have_no_folders),
         cmocka_unit_test(sha256_has_published_values),

@@ -86,9 +86,8 @@ static bool read_open_file(int fd, const char *path, size_t limit, uint8_t **dat
     return true;
 }
 
-bool tr_file_read(const char *path, size_t limit, uint8_t **data, size_t *size, tr_error *err) {
-    *data = NULL;
-    *size = 0;
+static bool read_from_disk(const char *path, size_t limit, uint8_t **data, size_t *size,
+                           tr_error *err) {
     /* Without O_NONBLOCK a pipe that nobody writes to would stop the program here. */
     int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOCTTY);
     if (fd < 0) return fail_system(err, path, errno);
@@ -97,6 +96,43 @@ bool tr_file_read(const char *path, size_t limit, uint8_t **data, size_t *size, 
     if (!is_read) *size = 0;
     return is_read;
 }
+
+/* ---- who observes, and what is read in place of the disk ---- */
+
+static const tr_file_observer *observer;
+static const tr_file_overlay *overlay;
+
+void tr_file_observe(const tr_file_observer *observing) {
+    observer = observing;
+}
+
+void tr_file_overlay_set(const tr_file_overlay *replacing) {
+    overlay = replacing;
+}
+
+bool tr_file_read(const char *path, size_t limit, uint8_t **data, size_t *size, tr_error *err) {
+    tr_error why = {0};
+    *data = NULL;
+    *size = 0;
+    bool is_read = overlay ? overlay->read(overlay->context, path, data, size, &why)
+                           : read_from_disk(path, limit, data, size, &why);
+    if (observer && is_read) observer->saw(observer->context, path, *data, *size);
+    if (observer && !is_read) observer->failed(observer->context, path, &why);
+    if (!is_read && err && err->code == TR_OK) *err = why;
+    return is_read;
+}
+
+bool tr_file_is_there(const char *path) {
+    bool is_there = overlay ? overlay->is_there(overlay->context, path) : access(path, F_OK) == 0;
+    if (observer) observer->asked(observer->context, path, is_there);
+    return is_there;
+}
+
+void tr_file_say_role(const char *path, const char *role) {
+    if (observer) observer->say_role(observer->context, path, role);
+}
+
+/* ---- writing ---- */
 
 static bool write_all(int fd, const uint8_t *data, size_t size) {
     while (size > 0) {
@@ -193,22 +229,26 @@ static void release_staged(staged *s, int n) {
     free(s);
 }
 
+/* A rename would put a file in the place of a device or a pipe. */
+static bool refuse_no_file(const char *path, tr_error *err) {
+    return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                      "already exists and is not a regular file; give another name");
+}
+
+static bool fail_writing(tr_error *err, const char *path, int error) {
+    if (error != ENOENT) return fail_system(err, path, error);
+    return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                      "cannot be written: its folder does not exist; make the folder first");
+}
+
 static bool stage_file(const tr_new_file *file, staged *s, tr_error *err) {
     struct stat old;
     bool has_old = stat(file->path, &old) == 0;
-    /* A rename would put a file in the place of a device or a pipe. */
-    if (has_old && !S_ISREG(old.st_mode)) {
-        return tr_fail_at(err, TR_NO_FILE, file->path, 0, NULL,
-                          "already exists and is not a regular file; give another name");
-    }
+    if (has_old && !S_ISREG(old.st_mode)) return refuse_no_file(file->path, err);
     s->place = follow_links(file->path);
     int error =
         s->place ? stage(s->place, has_old ? &old : NULL, file->data, file->size, &s->name) : errno;
-    if (error == ENOENT) {
-        return tr_fail_at(err, TR_NO_FILE, file->path, 0, NULL,
-                          "cannot be written: its folder does not exist; make the folder first");
-    }
-    return error == 0 || fail_system(err, file->path, error);
+    return error == 0 || fail_writing(err, file->path, error);
 }
 
 bool tr_files_write(const tr_new_file *files, int n, tr_error *err) {
@@ -230,9 +270,63 @@ bool tr_file_write(const char *path, const void *data, size_t size, tr_error *er
     return tr_files_write(&(tr_new_file){path, data, size}, 1, err);
 }
 
+/* ---- piece by piece ---- */
+
+static void free_stream(tr_file_stream *stream) {
+    free(stream->path);
+    free(stream->place);
+    free(stream->name);
+    *stream = (tr_file_stream){0};
+}
+
+bool tr_file_begin(const char *path, tr_file_stream *out, tr_error *err) {
+    struct stat old;
+    *out = (tr_file_stream){0};
+    bool has_old = stat(path, &old) == 0;
+    if (has_old && !S_ISREG(old.st_mode)) return refuse_no_file(path, err);
+    out->path = strdup(path);
+    out->place = out->path ? follow_links(path) : NULL;
+    int fd = out->place ? create_beside(out->place, &out->name) : -1;
+    int error = errno;
+    out->to = fd >= 0 ? fdopen(fd, "wb") : NULL;
+    if (out->to) {
+        if (has_old) (void)fchmod(fd, old.st_mode & 0777);
+        return true;
+    }
+    if (fd >= 0) {
+        error = errno;
+        close(fd);
+        unlink(out->name);
+    }
+    free_stream(out);
+    return fail_writing(err, path, error);
+}
+
+bool tr_file_end(tr_file_stream *stream, bool is_whole, tr_error *err) {
+    errno = 0;
+    bool ok = fflush(stream->to) == 0 && !ferror(stream->to) && fsync(fileno(stream->to)) == 0;
+    int error = errno;
+    if (fclose(stream->to) != 0 && ok) {
+        ok = false;
+        error = errno;
+    }
+    if (ok && is_whole && rename(stream->name, stream->place) != 0) {
+        ok = false;
+        error = errno;
+    }
+    if (ok && is_whole) {
+        flush_folder(stream->place);
+    } else {
+        unlink(stream->name);
+    }
+    if (!ok) fail_system(err, stream->path, error ? error : EIO);
+    free_stream(stream);
+    return ok && is_whole;
+}
+
 bool tr_file_is_same(const char *a, const char *b) {
     struct stat sa, sb;
-    return stat(a, &sa) == 0 && stat(b, &sb) == 0 && sa.st_dev == sb.st_dev &&
+    return !overlay && stat(a, &sa) == 0 && stat(b, &sb) == 0 && sa.st_dev == sb.st_dev &&
            sa.st_ino == sb.st_ino;
 }
 

@@ -34,6 +34,9 @@ struct tr_yaml_file {
 
 static const tr_yaml NOTHING = {0};
 
+/* The node of a file's root value. */
+enum { ROOT = 1 };
+
 /* True where a getter has nothing to do: an error came before, or there is no value. */
 static bool is_idle(tr_yaml y) {
     return !y.file || y.file->err.code != TR_OK || y.node == 0;
@@ -321,7 +324,7 @@ tr_yaml tr_yaml_open(const char *path) {
               load(file, data + at, size - at);
 out:
     free(data);
-    return (tr_yaml){file, is_open ? 1 : 0};
+    return (tr_yaml){file, is_open ? ROOT : 0};
 }
 
 bool tr_yaml_close(tr_yaml y, tr_error *err) {
@@ -469,6 +472,13 @@ static void check_key(tr_yaml y, const yaml_node_pair_t *pair, const char *keys)
     }
 }
 
+/* A file is what the first of its reader's keys says. */
+static void say_role(const tr_yaml_file *file, const char *keys) {
+    char key[KEY_SIZE];
+    bool is_optional;
+    if (next_key(&keys, key, &is_optional)) tr_file_say_role(file->path, key);
+}
+
 void tr_yaml_keys(tr_yaml y, const char *keys) {
     if (is_idle(y)) return;
     const yaml_node_t *node = node_of(y);
@@ -480,6 +490,7 @@ void tr_yaml_keys(tr_yaml y, const char *keys) {
         tr_yaml_fail(y, "is %s; give a mapping with the keys %s", text, known);
         return;
     }
+    if (y.node == ROOT) say_role(y.file, keys);
     for (const yaml_node_pair_t *pair = node->data.mapping.pairs.start;
          pair < node->data.mapping.pairs.top && !is_idle(y); pair++) {
         check_key(y, pair, keys);

@@ -36,7 +36,8 @@ tr_yaml tr_yaml_open(const char *path);
 TR_MUST_USE bool tr_yaml_close(tr_yaml y, tr_error *err);
 
 /* y is a mapping of exactly these keys, each once; names with a blank between, '?' after one that
-   may be left out. */
+   may be left out. The first key of a root names what the file is ("job", "layout", "lens"): that
+   is its role for whoever observes (base/file.h). */
 void tr_yaml_keys(tr_yaml y, const char *keys);
 /* The value of a key; not there where the mapping has no such key. */
 tr_yaml tr_yaml_at(tr_yaml y, const char *key);

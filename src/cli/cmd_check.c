@@ -10,6 +10,8 @@
 #include "base/file.h"
 #include "base/language.h"
 #include "base/text.h"
+#include "cli/keep.h"
+#include "cli/lens_moment.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "help/pages.h"
@@ -18,6 +20,7 @@
 #include "present/picture.h"
 #include "present/picture_pages.h"
 #include "present/words.h"
+#include "records/replay.h"
 #include "shop/shop.h"
 
 /* ---- What was asked ---- */
@@ -29,6 +32,7 @@ typedef struct {
     int n_photos;
     const char *picture;
     long n_threads; /* 0: one a processor */
+    tr_keep_options keep;
     bool is_json, is_help;
 } request;
 
@@ -36,7 +40,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     const char *threads = NULL;
     const tr_option options[] = {{"--picture", &r->picture, NULL},
                                  {"--threads", &threads, NULL},
-                                 {"--json", NULL, &r->is_json}};
+                                 {"--json", NULL, &r->is_json},
+                                 TR_KEEP_OPTIONS(r->keep)};
     int n;
     if (!tr_options_parse(&tr_help_check, argc, argv, options, sizeof options / sizeof *options, &n,
                           &r->is_help, err)) {
@@ -70,9 +75,7 @@ static bool wants_colours(void) {
 }
 
 static bool print_result(const request *r, const tr_check_result *result, tr_error *err) {
-    if (r->is_json) {
-        return tr_output_json(tr_check_json(result), err);
-    }
+    if (r->is_json) return tr_output_json(tr_check_json(result), err);
     if (result->why.code == TR_OK || result->n_photos > 0) {
         tr_check_text(result, wants_colours(), stdout);
     }
@@ -116,15 +119,7 @@ static bool write_picture(const request *r, const tr_check *check, tr_error *err
     return ok;
 }
 
-/* ---- The command ---- */
-
-static bool is_picture_an_input(const request *r, char *const *photos, int n_photos) {
-    if (!r->picture) return false;
-    bool is_input = r->job && tr_file_is_same(r->picture, r->job);
-    for (int i = 0; i < n_photos; i++)
-        is_input = is_input || tr_file_is_same(r->picture, photos[i]);
-    return is_input;
-}
+/* ---- Measuring ---- */
 
 static int exit_status(const tr_check_result *result) {
     if (result->why.code != TR_OK) return TR_EXIT_NO_MEASURE;
@@ -143,56 +138,184 @@ static void print_why(const tr_check_result *result) {
     fprintf(stderr, "trammel check: %s\n", shown);
 }
 
-/* why: set already where the job's file could not be found. */
-static int run_request(const request *r, tr_error why) {
-    tr_job job = {0};
-    tr_check check = {0};
-    tr_error unwritten[2] = {{0}, {0}};
-    char **of_shop = NULL; /* the photos of a job that lists none */
-    int n_of_shop = 0;
-    bool has_job = r->job && tr_job_read(r->job, &job, &why);
-    if (has_job && r->n_photos > 0 && job.n_positions > 1) {
-        has_job = tr_fail_at(&why, TR_BAD_INPUT, r->job, 0, "positions",
-                             "say in which position each photo was taken, which photos on the "
-                             "command line do not; leave those out");
+/* All zero is one that has not begun. */
+typedef struct {
+    tr_job job;
+    bool has_job;
+    char **of_shop; /* the photos of a job that lists none; owned */
+    int n_of_shop;
+    char *const *photos; /* those that count, of the words, the shop or the job; borrowed */
+    int n_photos;
+    tr_lens_ages ages; /* when the job's lenses were confirmed, where the shop asks */
+    tr_check check;
+    tr_error why; /* there is no measurement */
+} measurement;
+
+static void release(measurement *m) {
+    tr_check_release(&m->check);
+    tr_job_release(&m->job);
+    tr_shop_photos_release(m->of_shop, m->n_of_shop);
+}
+
+static void read_job(const request *r, measurement *m) {
+    m->has_job = r->job && tr_job_read(r->job, &m->job, &m->why);
+    if (m->has_job && r->n_photos > 0 && m->job.n_positions > 1) {
+        m->has_job = tr_fail_at(&m->why, TR_BAD_INPUT, r->job, 0, "positions",
+                                "say in which position each photo was taken, which photos on the "
+                                "command line do not; leave those out");
     }
-    if (has_job && r->n_photos == 0 && job.n_photos == 0) {
-        has_job = tr_shop_photos_of(r->job, &of_shop, &n_of_shop, &why);
-    }
-    char **photos = r->n_photos > 0 ? r->photos : n_of_shop > 0 ? of_shop : job.photos;
-    int n_photos = r->n_photos > 0 ? r->n_photos : n_of_shop > 0 ? n_of_shop : job.n_photos;
-    if (is_picture_an_input(r, photos, n_photos) ||
-        is_picture_an_input(r, job.codes, job.n_codes)) {
-        tr_error usage = {0};
-        (void)tr_fail(&usage, TR_BAD_INPUT, "the picture would replace one of the input files");
-        tr_job_release(&job);
-        tr_shop_photos_release(of_shop, n_of_shop);
-        return tr_options_refuse(&tr_help_check, &usage);
-    }
+    m->photos = r->n_photos > 0 ? r->photos : m->job.photos;
+    m->n_photos = r->n_photos > 0 ? r->n_photos : m->job.n_photos;
+}
+
+/* Photos for a job that lists none, from its shop. */
+static void find_photos(const request *r, measurement *m) {
+    if (!m->has_job || m->n_photos > 0) return;
+    m->has_job = tr_shop_photos_of(r->job, &m->of_shop, &m->n_of_shop, &m->why);
+    m->photos = m->of_shop;
+    m->n_photos = m->n_of_shop;
+}
+
+/* Its result, which in any case is one. */
+static void measure(const request *r, measurement *m) {
     const tr_workers workers = {.n_threads = (int)r->n_threads,
                                 .progress = tr_options_show_progress};
-    bool ok = has_job && tr_check_photos(&job, photos, n_photos, &workers, &check, &why) &&
-              tr_check_evaluate(&job, &check, &why);
+    bool ok = m->has_job &&
+              tr_check_photos(&m->job, m->photos, m->n_photos, &workers, &m->check, &m->why) &&
+              tr_lens_ages_note(&m->job, &m->ages, &m->check.result.findings, &m->why) &&
+              tr_check_evaluate(&m->job, &m->check, &m->why);
     tr_error unfinished = {0};
     if (!ok) {
-        tr_fail(&why, TR_NO_MEASURE, "the check could not be made"); /* unless a reason is there */
+        tr_fail(&m->why, TR_NO_MEASURE,
+                "the check could not be made"); /* unless a reason is there */
     }
-    if (!tr_check_finish(&check, ok ? NULL : &why, &unfinished)) check.result.why = unfinished;
-    tr_check_name_reason(&check.result);
-    int status = exit_status(&check.result);
-    if (status == TR_EXIT_NO_MEASURE) print_why(&check.result);
-    /* The verdict first: it is printed even where no picture can be drawn. */
-    if (!print_result(r, &check.result, &unwritten[0])) {
+    if (!tr_check_finish(&m->check, ok ? NULL : &m->why, &unfinished))
+        m->check.result.why = unfinished;
+    tr_check_name_reason(&m->check.result);
+}
+
+/* ---- Kept as a record ---- */
+
+/* Words with which it is measured again: what decides the result, and no more. */
+static bool list_words(const request *r, const measurement *m, const char ***words, int *n,
+                       tr_error *err) {
+    int n_photos = m->photos == m->job.photos ? 0 : m->n_photos;
+    *words = calloc((size_t)n_photos + 3, sizeof **words);
+    if (!*words) return tr_fail_memory(err);
+    (*words)[0] = "check";
+    (*words)[1] = "--";
+    (*words)[2] = r->job;
+    for (int i = 0; i < n_photos; i++) (*words)[3 + i] = m->photos[i];
+    *n = n_photos + 3;
+    return true;
+}
+
+static bool list_sheets(const tr_check_result *result, const char ***sheets, tr_error *err) {
+    *sheets = calloc((size_t)result->n_sheets + 1, sizeof **sheets);
+    if (!*sheets) return tr_fail_memory(err);
+    for (int i = 0; i < result->n_sheets; i++) (*sheets)[i] = result->sheets[i].id;
+    return true;
+}
+
+static bool keep_result(const request *r, const measurement *m, tr_keep *keep) {
+    const tr_check_result *result = &m->check.result;
+    const char **words = NULL;
+    const char **sheets = NULL;
+    char *text = NULL;
+    int n_words = 0;
+    size_t size = 0;
+    tr_error *err = &keep->why;
+    char *moment = NULL;
+    bool is_ready = list_words(r, m, &words, &n_words, err) && list_sheets(result, &sheets, err) &&
+                    tr_lens_moment_print(&m->job, &m->ages, &moment, err) &&
+                    tr_output_make(tr_check_json(result), &text, &size, err);
+    bool is_measured = result->why.code == TR_OK;
+    const tr_measurement kept = {.kind = "check",
+                                 .job = result->job,
+                                 .vehicle = result->vehicle_id,
+                                 .technician = result->technician,
+                                 .verdict = is_measured ? tr_verdict_name(result->verdict)
+                                                        : TR_RECORD_NOT_MEASURED,
+                                 .sheets = sheets,
+                                 .n_sheets = is_ready ? result->n_sheets : 0,
+                                 .words = words,
+                                 .n_words = n_words,
+                                 .result = text,
+                                 .result_size = size,
+                                 .moment = moment};
+    bool ok = tr_keep_end(keep, &kept, r->is_json);
+    free(text);
+    free(moment);
+    free(sheets);
+    free(words);
+    return ok;
+}
+
+bool tr_replay_check(const tr_replay *replay, char **json, size_t *size, tr_error *err) {
+    request r = {0};
+    measurement m = {0};
+    if (!parse(replay->n_words, replay->words, &r, err)) return false;
+    r.job = strdup(r.name);
+    if (!r.job) return tr_fail_memory(err);
+    tr_file_overlay_set(replay->files);
+    read_job(&r, &m);
+    bool ok = tr_lens_moment_read(replay->moment, &m.job, &m.ages, err);
+    if (ok) measure(&r, &m);
+    ok = ok && tr_output_make(tr_check_json(&m.check.result), json, size, err);
+    tr_file_overlay_set(NULL);
+    release(&m);
+    free(r.job);
+    return ok;
+}
+
+/* ---- The command ---- */
+
+static bool is_picture_an_input(const request *r, const measurement *m) {
+    if (!r->picture) return false;
+    bool is_input = r->job && tr_file_is_same(r->picture, r->job);
+    for (int i = 0; i < m->n_photos; i++)
+        is_input = is_input || tr_file_is_same(r->picture, m->photos[i]);
+    for (int i = 0; i < m->job.n_codes; i++)
+        is_input = is_input || tr_file_is_same(r->picture, m->job.codes[i]);
+    return is_input;
+}
+
+/* The verdict first: it is shown even where no picture can be drawn, or no record kept. */
+static int show(const request *r, const measurement *m, tr_keep *keep) {
+    int status = exit_status(&m->check.result);
+    tr_error unwritten[2] = {{0}, {0}};
+    if (status == TR_EXIT_NO_MEASURE) print_why(&m->check.result);
+    if (!print_result(r, &m->check.result, &unwritten[0])) {
         tr_options_print_error("check", &unwritten[0]);
         status = TR_EXIT_NO_MEASURE;
     }
-    if (!write_picture(r, &check, &unwritten[1])) {
+    if (!write_picture(r, &m->check, &unwritten[1])) {
         tr_options_print_error("check", &unwritten[1]);
         status = TR_EXIT_NO_MEASURE;
     }
-    tr_check_release(&check);
-    tr_job_release(&job);
-    tr_shop_photos_release(of_shop, n_of_shop);
+    if (keep->is_wanted && m->has_job && !keep_result(r, m, keep)) status = TR_EXIT_NO_MEASURE;
+    return status;
+}
+
+/* why: set already where the job's file could not be found. */
+static int run_request(const request *r, tr_error why) {
+    measurement m = {.why = why};
+    tr_keep keep;
+    int status;
+    tr_keep_begin(&keep, &r->keep, r->job);
+    read_job(r, &m);
+    find_photos(r, &m);
+    tr_lens_moment_find(&keep, &m.job, &m.ages);
+    if (is_picture_an_input(r, &m)) {
+        tr_error usage = {0};
+        (void)tr_fail(&usage, TR_BAD_INPUT, "the picture would replace one of the input files");
+        status = tr_options_refuse(&tr_help_check, &usage);
+    } else {
+        measure(r, &m);
+        status = show(r, &m, &keep);
+    }
+    (void)tr_keep_end(&keep, NULL, r->is_json);
+    release(&m);
     return status;
 }
 

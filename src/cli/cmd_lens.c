@@ -13,12 +13,14 @@
 #include "base/wrap.h"
 #include "calib/lens_run.h"
 #include "base/file.h"
+#include "cli/keep.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "help/pages.h"
 #include "lens/profile.h"
 #include "present/lens_json.h"
 #include "present/lens_text.h"
+#include "records/replay.h"
 
 /* ---- What was asked ---- */
 
@@ -26,8 +28,9 @@ typedef struct {
     char **photos; /* words of argv */
     int n_photos;
     tr_board board;
-    const char *out;
-    long n_threads; /* 0: one a processor */
+    const char *out, *squares, *pitch; /* as they were given */
+    long n_threads;                    /* 0: one a processor */
+    tr_keep_options keep;
     bool is_steady, is_json, is_help;
     char id[sizeof((tr_lens *)NULL)->id];
 } request;
@@ -46,6 +49,7 @@ static bool make_id(const char *path, char *id, size_t size) {
 }
 
 static bool set_squares(request *r, const char *value, tr_error *err) {
+    r->squares = value;
     return tr_board_squares_parse(value, &r->board.squares_x, &r->board.squares_y) ||
            tr_fail(err, TR_BAD_INPUT,
                    "'--squares %.40s' is not COLSxROWS from %dx%d to %dx%d, as in 10x7; count the "
@@ -55,6 +59,7 @@ static bool set_squares(request *r, const char *value, tr_error *err) {
 }
 
 static bool set_pitch(request *r, const char *value, tr_error *err) {
+    r->pitch = value;
     return (tr_number_parse(value, &r->board.pitch_mm) && r->board.pitch_mm > 0 &&
             r->board.pitch_mm <= TR_BOARD_MAX_PITCH_MM) ||
            tr_fail(err, TR_BAD_INPUT,
@@ -81,7 +86,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
                                  {"--out", &out, NULL},
                                  {"--threads", &threads, NULL},
                                  {"--steady", NULL, &r->is_steady},
-                                 {"--json", NULL, &r->is_json}};
+                                 {"--json", NULL, &r->is_json},
+                                 TR_KEEP_OPTIONS(r->keep)};
     if (!tr_options_parse(&tr_help_lens, argc, argv, options, sizeof options / sizeof *options,
                           &r->n_photos, &r->is_help, err)) {
         return false;
@@ -139,29 +145,107 @@ static bool print_result(const request *r, const tr_lens_run *run, bool is_repla
     return tr_output_end(err);
 }
 
+/* ---- Measuring ---- */
+
+static bool measure(const request *r, tr_lens_run *run, tr_error *err) {
+    const tr_workers workers = {.n_threads = (int)r->n_threads,
+                                .progress = tr_options_show_progress};
+    bool ok = tr_lens_photos(&r->board, r->photos, r->n_photos, &workers, run, err);
+    run->is_steady = r->is_steady;
+    if (!ok || !tr_lens_solve(run, err)) return false;
+    snprintf(run->calibration.lens.id, sizeof run->calibration.lens.id, "%s", r->id);
+    return true;
+}
+
+static bool write_profile(const request *r, const tr_lens *lens, tr_keep *keep, tr_error *err) {
+    char *text = NULL;
+    size_t size = 0;
+    bool ok = tr_lens_profile_print(r->out, lens, &text, &size, err) &&
+              tr_file_write(r->out, text, size, err);
+    if (ok) tr_keep_add(keep, "lens", r->out, text, size);
+    free(text);
+    return ok;
+}
+
+/* ---- Kept as a record ---- */
+
+/* Words with which it is measured again: what decides the result, and no more. */
+static bool list_words(const request *r, const char ***words, int *n, tr_error *err) {
+    const char *const first[] = {"lens",   "--squares", r->squares, "--pitch",
+                                 r->pitch, "--out",     r->out};
+    enum { N_FIRST = sizeof first / sizeof *first };
+    *n = 0;
+    *words = calloc((size_t)r->n_photos + N_FIRST + 2, sizeof **words);
+    if (!*words) return tr_fail_memory(err);
+    for (int i = 0; i < N_FIRST; i++) (*words)[(*n)++] = first[i];
+    if (r->is_steady) (*words)[(*n)++] = "--steady";
+    (*words)[(*n)++] = "--";
+    for (int i = 0; i < r->n_photos; i++) (*words)[(*n)++] = r->photos[i];
+    return true;
+}
+
+static bool keep_result(const request *r, const tr_lens_run *run, tr_keep *keep) {
+    const char **words = NULL;
+    const char *const sheets[] = {r->id};
+    char *text = NULL;
+    int n_words = 0;
+    size_t size = 0;
+    bool is_ready =
+        list_words(r, &words, &n_words, &keep->why) &&
+        tr_output_make(tr_lens_json(run, r->id, r->out, NULL), &text, &size, &keep->why);
+    const tr_measurement kept = {.kind = "lens",
+                                 .job = "",
+                                 .vehicle = "",
+                                 .technician = "",
+                                 .verdict = "",
+                                 .sheets = sheets,
+                                 .n_sheets = is_ready ? 1 : 0,
+                                 .words = words,
+                                 .n_words = n_words,
+                                 .result = text,
+                                 .result_size = size};
+    bool ok = tr_keep_end(keep, &kept, r->is_json);
+    free(text);
+    free(words);
+    return ok;
+}
+
+bool tr_replay_lens(const tr_replay *replay, char **json, size_t *size, tr_error *err) {
+    request r = {0};
+    tr_lens_run run = {0};
+    tr_error why = {0};
+    tr_file_overlay_set(replay->files);
+    bool ok = parse(replay->n_words, replay->words, &r, err);
+    if (ok) {
+        bool is_measured = measure(&r, &run, &why);
+        ok = tr_output_make(tr_lens_json(&run, r.id, r.out, is_measured ? NULL : &why), json, size,
+                            err);
+    }
+    tr_file_overlay_set(NULL);
+    tr_lens_run_release(&run);
+    return ok;
+}
+
 /* ---- The command ---- */
 
 static int run_request(const request *r) {
     tr_lens_run run = {0};
     tr_error err = {0};
     tr_error unwritten = {0};
-    const tr_workers workers = {.n_threads = (int)r->n_threads,
-                                .progress = tr_options_show_progress};
+    tr_keep keep;
     bool is_older;
     bool ok = may_be_written(r->out, &is_older, &err);
     if (err.code == TR_BAD_INPUT) return tr_options_refuse(&tr_help_lens, &err);
-    ok = ok && tr_lens_photos(&r->board, r->photos, r->n_photos, &workers, &run, &err);
-    run.is_steady = r->is_steady;
-    ok = ok && tr_lens_solve(&run, &err);
-    if (ok) {
-        snprintf(run.calibration.lens.id, sizeof run.calibration.lens.id, "%s", r->id);
-        ok = tr_lens_profile_write(r->out, &run.calibration.lens, &err);
-    }
+    tr_keep_begin(&keep, &r->keep, r->out);
+    ok = ok && measure(r, &run, &err) && write_profile(r, &run.calibration.lens, &keep, &err);
     if (!ok) print_failure(&run, &err);
+    bool is_made = ok;
     if (!print_result(r, &run, is_older, &err, &unwritten)) {
         tr_options_print_error("lens", &unwritten);
         ok = false;
     }
+    if (is_made && keep.is_wanted && !keep_result(r, &run, &keep)) ok = false;
+    (void)tr_keep_end(&keep, NULL, r->is_json);
     tr_lens_run_release(&run);
     return ok ? TR_EXIT_PASS : TR_EXIT_NO_MEASURE;
 }

@@ -2,9 +2,11 @@
 #include "cli/commands.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 
 #include "base/number.h"
 #include "calib/recheck.h"
+#include "cli/keep.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "help/pages.h"
@@ -12,13 +14,16 @@
 #include "present/lens_text.h"
 #include "present/recheck_json.h"
 #include "present/recheck_text.h"
+#include "records/replay.h"
 
 typedef struct {
     const char *profile;
     char **photos; /* words of argv */
     int n_photos;
-    tr_board board; /* 0 where the profile is to tell */
-    long n_threads; /* 0: one a processor */
+    tr_board board;              /* 0 where the profile is to tell */
+    const char *squares, *pitch; /* as they were given; NULL: not */
+    long n_threads;              /* 0: one a processor */
+    tr_keep_options keep;
     bool is_json, is_help;
 } request;
 
@@ -39,14 +44,13 @@ static bool set_board(request *r, const char *squares, const char *pitch, tr_err
 }
 
 static bool parse(int argc, char **argv, request *r, tr_error *err) {
-    const char *squares = NULL;
-    const char *pitch = NULL;
     const char *threads = NULL;
     int n_words;
-    const tr_option options[] = {{"--squares", &squares, NULL},
-                                 {"--pitch", &pitch, NULL},
+    const tr_option options[] = {{"--squares", &r->squares, NULL},
+                                 {"--pitch", &r->pitch, NULL},
                                  {"--threads", &threads, NULL},
-                                 {"--json", NULL, &r->is_json}};
+                                 {"--json", NULL, &r->is_json},
+                                 TR_KEEP_OPTIONS(r->keep)};
     if (!tr_options_parse(&tr_help_lens_check, argc, argv, options,
                           sizeof options / sizeof *options, &n_words, &r->is_help, err)) {
         return false;
@@ -57,7 +61,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     r->profile = argv[1];
     r->photos = argv + 2;
     r->n_photos = n_words - 1;
-    return set_board(r, squares, pitch, err) && tr_options_threads(threads, &r->n_threads, err);
+    return set_board(r, r->squares, r->pitch, err) &&
+           tr_options_threads(threads, &r->n_threads, err);
 }
 
 /* What the command line does not say, the profile does. */
@@ -82,37 +87,122 @@ static int status_of(tr_recheck_verdict verdict) {
     return TR_EXIT_INCONCLUSIVE;
 }
 
-static int run_request(request *r) {
+/* All zero is one that has not begun. */
+typedef struct {
+    tr_lens_run run;
+    tr_recheck recheck;
+    tr_error why;   /* there is no verdict */
+    tr_error usage; /* it was asked for wrongly */
+} measurement;
+
+static void release(measurement *m) {
+    tr_recheck_release(&m->recheck);
+    tr_lens_run_release(&m->run);
+}
+
+static bool measure(request *r, measurement *m) {
     tr_lens stored;
-    tr_lens_run run = {0};
-    tr_recheck recheck = {0};
-    tr_error err = {0};
-    tr_error unwritten = {0};
     const tr_workers workers = {.n_threads = (int)r->n_threads,
                                 .progress = tr_options_show_progress};
-    bool ok = tr_lens_profile_read(r->profile, &stored, &err);
-    recheck.stored = stored;
-    if (ok && !complete_board(&stored.board, &r->board, &err)) {
-        return tr_options_refuse(&tr_help_lens_check, &err);
-    }
-    ok = ok && tr_lens_photos(&r->board, r->photos, r->n_photos, &workers, &run, &err) &&
-         tr_recheck_solve(&run, &stored, &recheck, &err);
-    if (!ok) {
-        tr_lens_unused_text(&run, "lens-check", stderr);
-        tr_options_print_error("lens-check", &err);
-    }
+    bool is_read = tr_lens_profile_read(r->profile, &stored, &m->why);
+    m->recheck.stored = stored;
+    return is_read && complete_board(&stored.board, &r->board, &m->usage) &&
+           tr_lens_photos(&r->board, r->photos, r->n_photos, &workers, &m->run, &m->why) &&
+           tr_recheck_solve(&m->run, &stored, &m->recheck, &m->why);
+}
+
+static json_t *result_json(const request *r, const measurement *m) {
+    bool is_measured = m->why.code == TR_OK;
+    return tr_recheck_json(&m->run, &m->recheck, r->profile, is_measured ? NULL : &m->why);
+}
+
+/* ---- Kept as a record ---- */
+
+/* Words with which it is measured again: what decides the result, and no more. */
+static bool list_words(const request *r, const char ***words, int *n, tr_error *err) {
+    enum { N_FIRST = 7 };
+    *n = 0;
+    *words = calloc((size_t)r->n_photos + N_FIRST, sizeof **words);
+    if (!*words) return tr_fail_memory(err);
+    (*words)[(*n)++] = "lens-check";
+    if (r->squares) (*words)[(*n)++] = "--squares";
+    if (r->squares) (*words)[(*n)++] = r->squares;
+    if (r->pitch) (*words)[(*n)++] = "--pitch";
+    if (r->pitch) (*words)[(*n)++] = r->pitch;
+    (*words)[(*n)++] = "--";
+    (*words)[(*n)++] = r->profile;
+    for (int i = 0; i < r->n_photos; i++) (*words)[(*n)++] = r->photos[i];
+    return true;
+}
+
+static bool keep_result(const request *r, const measurement *m, tr_keep *keep) {
+    const char **words = NULL;
+    const char *const sheets[] = {m->recheck.stored.id};
+    char *text = NULL;
+    int n_words = 0;
+    size_t size = 0;
+    bool is_ready = list_words(r, &words, &n_words, &keep->why) &&
+                    tr_output_make(result_json(r, m), &text, &size, &keep->why);
+    const tr_measurement kept = {.kind = "lens-check",
+                                 .job = "",
+                                 .vehicle = "",
+                                 .technician = "",
+                                 .verdict = tr_recheck_word(m->recheck.verdict),
+                                 .sheets = sheets,
+                                 .n_sheets = is_ready ? 1 : 0,
+                                 .words = words,
+                                 .n_words = n_words,
+                                 .result = text,
+                                 .result_size = size};
+    bool ok = tr_keep_end(keep, &kept, r->is_json);
+    free(text);
+    free(words);
+    return ok;
+}
+
+bool tr_replay_lens_check(const tr_replay *replay, char **json, size_t *size, tr_error *err) {
+    request r = {0};
+    measurement m = {0};
+    if (!parse(replay->n_words, replay->words, &r, err)) return false;
+    tr_file_overlay_set(replay->files);
+    (void)!measure(&r, &m);
+    bool ok = tr_output_make(result_json(&r, &m), json, size, err);
+    tr_file_overlay_set(NULL);
+    release(&m);
+    return ok;
+}
+
+/* ---- The command ---- */
+
+static int show(const request *r, const measurement *m, tr_keep *keep) {
+    tr_error unwritten = {0};
+    bool is_measured = m->why.code == TR_OK;
+    int status = is_measured ? status_of(m->recheck.verdict) : TR_EXIT_NO_MEASURE;
     bool is_out = true;
+    if (!is_measured) {
+        tr_lens_unused_text(&m->run, "lens-check", stderr);
+        tr_options_print_error("lens-check", &m->why);
+    }
     if (r->is_json) {
-        is_out = tr_output_json(tr_recheck_json(&run, &recheck, r->profile, ok ? NULL : &err),
-                                &unwritten);
-    } else if (ok) {
-        tr_recheck_text(&run, &recheck, stdout);
+        is_out = tr_output_json(result_json(r, m), &unwritten);
+    } else if (is_measured) {
+        tr_recheck_text(&m->run, &m->recheck, stdout);
         is_out = tr_output_end(&unwritten);
     }
     if (!is_out) tr_options_print_error("lens-check", &unwritten);
-    int status = ok && is_out ? status_of(recheck.verdict) : TR_EXIT_NO_MEASURE;
-    tr_recheck_release(&recheck);
-    tr_lens_run_release(&run);
+    bool is_kept = !keep->is_wanted || !is_measured || keep_result(r, m, keep);
+    return is_out && is_kept ? status : TR_EXIT_NO_MEASURE;
+}
+
+static int run_request(request *r) {
+    measurement m = {0};
+    tr_keep keep;
+    tr_keep_begin(&keep, &r->keep, r->profile);
+    bool ok = measure(r, &m);
+    int status = !ok && m.usage.code != TR_OK ? tr_options_refuse(&tr_help_lens_check, &m.usage)
+                                              : show(r, &m, &keep);
+    (void)tr_keep_end(&keep, NULL, r->is_json);
+    release(&m);
     return status;
 }
 

@@ -8,11 +8,13 @@
 
 #include "base/file.h"
 #include "base/wrap.h"
+#include "cli/keep.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "help/pages.h"
 #include "present/survey_json.h"
 #include "present/survey_text.h"
+#include "records/replay.h"
 #include "survey/survey.h"
 
 enum { MAX_ALIGN = 100 };
@@ -24,6 +26,7 @@ typedef struct {
     char **photos; /* words of argv */
     int n_photos;
     long n_threads; /* 0: one a processor */
+    tr_keep_options keep;
     bool is_json, is_help;
 } request;
 
@@ -32,7 +35,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     const tr_option options[] = {{"--out", &r->out, NULL},
                                  {"--align", &r->align, NULL},
                                  {"--threads", &threads, NULL},
-                                 {"--json", NULL, &r->is_json}};
+                                 {"--json", NULL, &r->is_json},
+                                 TR_KEEP_OPTIONS(r->keep)};
     int n;
     if (!tr_options_parse(&tr_help_survey, argc, argv, options, sizeof options / sizeof *options,
                           &n, &r->is_help, err)) {
@@ -113,7 +117,8 @@ typedef struct {
 
 /* All of them are made before the first is written: what can go wrong then is the disk. written: of
    each sheet its file, once it is written. */
-static bool write_sheets(const tr_survey *v, char *const *files, char **written, tr_error *err) {
+static bool write_sheets(const tr_survey *v, char *const *files, char **written, tr_keep *keep,
+                         tr_error *err) {
     int n = v->spec->n_sheets;
     bool ok = true;
     sheet_text *made = calloc((size_t)n + 1, sizeof *made);
@@ -122,7 +127,9 @@ static bool write_sheets(const tr_survey *v, char *const *files, char **written,
         ok = tr_sheet_print(&v->sheets[s].measured, &made[s].text, &made[s].size, err);
     for (int s = 0; s < n && ok; s++) {
         ok = tr_file_write(files[s], made[s].text, made[s].size, err);
-        if (ok) written[s] = files[s];
+        if (!ok) break;
+        written[s] = files[s];
+        tr_keep_add(keep, "surveyed-sheet", files[s], made[s].text, made[s].size);
     }
     for (int s = 0; s < n; s++) free(made[s].text);
     free(made);
@@ -144,7 +151,7 @@ static bool print_result(const request *r, const tr_survey *v, char *const *writ
     return tr_output_end(err);
 }
 
-/* ---- the command ---- */
+/* ---- measuring ---- */
 
 static bool read_align(const request *r, const tr_survey_spec *spec, tr_mark_name *marks, int *n,
                        tr_error *err) {
@@ -165,63 +172,153 @@ static bool read_align(const request *r, const tr_survey_spec *spec, tr_mark_nam
     return true;
 }
 
-static void free_files(char **files, int n) {
-    for (int i = 0; files && i < n; i++) free(files[i]);
-    free(files);
-}
-
-/* The survey itself, from a spec that was read, and its files. */
-static bool make(const request *r, const tr_survey_spec *spec, char *const *files, char **written,
-                 tr_survey *v, tr_error *err) {
+/* The survey itself, from a spec that was read. */
+static bool measure(const request *r, const tr_survey_spec *spec, tr_survey *v, tr_error *err) {
     tr_mark_name marks[MAX_ALIGN];
     int n_align = 0;
     const tr_workers workers = {.n_threads = (int)r->n_threads,
                                 .progress = tr_options_show_progress};
     char **photos = r->n_photos > 0 ? r->photos : spec->photos;
     int n_photos = r->n_photos > 0 ? r->n_photos : spec->n_photos;
-    return read_align(r, spec, marks, &n_align, err) && tr_survey_init(spec, v, err) &&
-           tr_survey_run(v, photos, n_photos, &workers, (tr_survey_align){marks, n_align}, err) &&
-           write_sheets(v, files, written, err);
+    bool ok = read_align(r, spec, marks, &n_align, err) && tr_survey_init(spec, v, err) &&
+              tr_survey_run(v, photos, n_photos, &workers, (tr_survey_align){marks, n_align}, err);
+    return ok ||
+           tr_fail(err, TR_NO_MEASURE, "the survey could not be made"); /* if there is no reason */
 }
 
-static int run_request(const request *r) {
+/* ---- kept as a record ---- */
+
+/* Words with which it is measured again: what decides the result, and no more. */
+static bool list_words(const request *r, const char ***words, int *n, tr_error *err) {
+    enum { N_FIRST = 7 };
+    *n = 0;
+    *words = calloc((size_t)r->n_photos + N_FIRST, sizeof **words);
+    if (!*words) return tr_fail_memory(err);
+    (*words)[(*n)++] = "survey";
+    (*words)[(*n)++] = "--out";
+    (*words)[(*n)++] = r->out;
+    if (r->align) {
+        (*words)[(*n)++] = "--align";
+        (*words)[(*n)++] = r->align;
+    }
+    (*words)[(*n)++] = "--";
+    (*words)[(*n)++] = r->survey;
+    for (int i = 0; i < r->n_photos; i++) (*words)[(*n)++] = r->photos[i];
+    return true;
+}
+
+static bool keep_result(const request *r, const tr_survey_spec *spec, const tr_survey *v,
+                        char *const *written, tr_keep *keep) {
+    static const tr_error NO_ERROR = {0};
+    int n = spec->n_sheets;
+    const char **words = NULL;
+    const char **sheets = calloc((size_t)n + 1, sizeof *sheets);
+    char *text = NULL;
+    int n_words = 0;
+    size_t size = 0;
+    for (int s = 0; s < n && sheets; s++) sheets[s] = spec->sheets[s].id;
+    bool is_ready = (sheets || tr_fail_memory(&keep->why)) &&
+                    list_words(r, &words, &n_words, &keep->why) &&
+                    tr_output_make(tr_survey_json(v, written, &NO_ERROR), &text, &size, &keep->why);
+    const tr_measurement kept = {.kind = "survey",
+                                 .job = spec->id,
+                                 .vehicle = "",
+                                 .technician = "",
+                                 .verdict = "",
+                                 .sheets = sheets,
+                                 .n_sheets = is_ready ? n : 0,
+                                 .words = words,
+                                 .n_words = n_words,
+                                 .result = text,
+                                 .result_size = size};
+    bool ok = tr_keep_end(keep, &kept, r->is_json);
+    free(text);
+    free(sheets);
+    free(words);
+    return ok;
+}
+
+bool tr_replay_survey(const tr_replay *replay, char **json, size_t *size, tr_error *err) {
+    request r = {0};
     tr_survey_spec spec = {0};
     tr_survey survey = {0};
     tr_error why = {0};
-    tr_error usage = {0};
-    tr_error unwritten = {0};
-    char **files = NULL;
-    char **written = NULL; /* those of them that were */
+    if (!parse(replay->n_words, replay->words, &r, err)) return false;
+    tr_file_overlay_set(replay->files);
+    bool is_measured =
+        tr_survey_spec_read(r.survey, &spec, &why) && measure(&r, &spec, &survey, &why);
+    bool has_files = is_measured && replay->n_outputs == spec.n_sheets;
+    bool ok = tr_output_make(
+        tr_survey_json(survey.spec ? &survey : NULL, has_files ? replay->outputs : NULL, &why),
+        json, size, err);
+    tr_file_overlay_set(NULL);
+    tr_survey_release(&survey);
+    tr_survey_spec_release(&spec);
+    return ok;
+}
+
+/* ---- the command ---- */
+
+static void free_files(char **files, int n) {
+    for (int i = 0; files && i < n; i++) free(files[i]);
+    free(files);
+}
+
+/* What becomes of one request. */
+typedef struct {
+    tr_survey_spec spec;
+    tr_survey survey;
+    tr_keep keep;
+    char **files, **written; /* of each sheet; written: those of them that were */
+    tr_error why;            /* there is no survey */
+    tr_error usage;          /* it was asked for wrongly */
+} progress;
+
+/* Which file each sheet gets; what lies there so far is no part of the survey. */
+static bool choose(const request *r, progress *p) {
+    p->files = calloc((size_t)p->spec.n_sheets + 1, sizeof *p->files);
+    p->written = calloc((size_t)p->spec.n_sheets + 1, sizeof *p->written);
+    if (!p->files || !p->written) return tr_fail_memory(&p->why);
+    tr_keep_pause(&p->keep);
+    bool ok = choose_files(r, &p->spec, p->files, &p->usage);
+    tr_keep_resume(&p->keep);
+    if (p->usage.code != TR_NO_MEMORY) return ok;
+    p->why = p->usage;
+    p->usage = (tr_error){0};
+    return false;
+}
+
+static int show(const request *r, progress *p) {
     int status = TR_EXIT_PASS;
-    if (tr_survey_spec_read(r->survey, &spec, &why)) {
-        files = calloc((size_t)spec.n_sheets + 1, sizeof *files);
-        written = calloc((size_t)spec.n_sheets + 1, sizeof *written);
-        if (!files || !written) {
-            tr_fail_memory(&why);
-        } else if (!choose_files(r, &spec, files, &usage)) {
-            if (usage.code != TR_NO_MEMORY) {
-                status = tr_options_refuse(&tr_help_survey, &usage);
-                goto out;
-            }
-            why = usage;
-        } else if (!make(r, &spec, files, written, &survey, &why)) {
-            tr_fail(&why, TR_NO_MEASURE,
-                    "the survey could not be made"); /* if there is no reason */
-        }
-    }
-    if (why.code != TR_OK) {
-        tr_options_print_error("survey", &why);
+    tr_error unwritten = {0};
+    if (p->why.code != TR_OK) {
+        tr_options_print_error("survey", &p->why);
         status = TR_EXIT_NO_MEASURE;
     }
-    if (!print_result(r, survey.spec ? &survey : NULL, written, &why, &unwritten)) {
+    const tr_survey *survey = p->survey.spec ? &p->survey : NULL;
+    if (!print_result(r, survey, p->written, &p->why, &unwritten)) {
         tr_options_print_error("survey", &unwritten);
         status = TR_EXIT_NO_MEASURE;
     }
-out:
-    free_files(files, spec.n_sheets);
-    free(written);
-    tr_survey_release(&survey);
-    tr_survey_spec_release(&spec);
+    if (p->keep.is_wanted && p->why.code == TR_OK &&
+        !keep_result(r, &p->spec, &p->survey, p->written, &p->keep))
+        status = TR_EXIT_NO_MEASURE;
+    return status;
+}
+
+static int run_request(const request *r) {
+    progress p = {0};
+    tr_keep_begin(&p.keep, &r->keep, r->survey);
+    bool ok = tr_survey_spec_read(r->survey, &p.spec, &p.why) && choose(r, &p) &&
+              measure(r, &p.spec, &p.survey, &p.why) &&
+              write_sheets(&p.survey, p.files, p.written, &p.keep, &p.why);
+    bool is_usage = !ok && p.usage.code != TR_OK;
+    int status = is_usage ? tr_options_refuse(&tr_help_survey, &p.usage) : show(r, &p);
+    (void)tr_keep_end(&p.keep, NULL, r->is_json);
+    free_files(p.files, p.spec.n_sheets);
+    free(p.written);
+    tr_survey_release(&p.survey);
+    tr_survey_spec_release(&p.spec);
     return status;
 }
 

@@ -5,7 +5,8 @@
 const tr_help_command tr_help_check = {
     .name = "check",
     .summary = "measure where a sheet lies relative to a vehicle, and give a verdict",
-    .synopsis = "JOB.yaml [PHOTO...] [--json] [--picture OUT.png] [--threads N]",
+    .synopsis = "JOB.yaml [PHOTO...] [--json] [--picture OUT.png] [--keep] "
+                "[--store STORE] [--by NAME] [--threads N]",
     .intro =
         (const char *const[]){
             "Measures from the photos where each sheet of the job's layout lies in the vehicle's "
@@ -34,6 +35,7 @@ const tr_help_command tr_help_check = {
              "layout's free areas in the photos. With a name in .pdf all pages are in one "
              "file, A4. If nothing could be measured, the picture says so",
              "f png pdf"},
+            TR_HELP_KEEP,
             TR_HELP_THREADS,
             {"--help", NULL, "print this text", NULL},
             {0}},
@@ -111,6 +113,15 @@ const tr_help_command tr_help_check = {
                      "otherwise. A sheet that was not found is inconclusive. Only a complete "
                      "measurement gives a pass.",
                      NULL}},
+            {"Records",
+             .paragraphs =
+                 (const char *const[]){
+                     "With --keep, job, layout, sheets, lens profiles and photos are kept in the "
+                     "store as they were read, with the result. The last line names the record, "
+                     "once it is safe: `Kept as record 17, a1b2c3d4…`. A check in which nothing "
+                     "could be measured is kept, too; one whose job cannot be read is not. "
+                     "`trammel records` shows what was kept.",
+                     NULL}},
             {"Exit status",
              .terms =
                  (const tr_help_term[]){
@@ -119,11 +130,11 @@ const tr_help_command tr_help_check = {
                      {"2", "inconclusive"},
                      {"3",
                       "no measurement possible: bad input, or too few marks. Also if the picture "
-                      "or the result could not be written, whatever the verdict: the verdict is "
-                      "still printed, and the reason is on standard error"},
+                      "or the result could not be written, or the record not kept, whatever the "
+                      "verdict: the verdict is still printed, and the reason is on standard error"},
                      {"64", "wrong usage"},
                      {0}}},
             {0}},
-    .see = (const char *const[]){"job", "layout", "sheet", "lens-profile", "check-result", "lens",
+    .see = (const char *const[]){"job", "layout", "lens-profile", "check-result", "records", "lens",
                                  NULL},
 };

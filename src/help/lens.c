@@ -6,7 +6,7 @@ const tr_help_command tr_help_lens = {
     .name = "lens",
     .summary = "calibrate the lens of a camera from photos of a checkerboard",
     .synopsis = "PHOTO... --squares COLSxROWS --pitch MM --out LENS.yaml [--steady] [--json] "
-                "[--threads N]",
+                "[--keep] [--store STORE] [--by NAME] [--threads N]",
     .intro =
         (const char *const[]){
             "Finds the lens of one camera from photos of a checkerboard, and writes its profile.",
@@ -32,6 +32,7 @@ const tr_help_command tr_help_lens = {
              "well",
              NULL},
             {"--json", NULL, "print the result as one JSON object, even if there is none", NULL},
+            TR_HELP_KEEP,
             TR_HELP_THREADS,
             {"--help", NULL, "print this text", NULL},
             {0}},
@@ -65,10 +66,11 @@ const tr_help_command tr_help_lens = {
                      {"0", "the profile was written"},
                      {"3",
                       "it was not, or the result could not be written: the photos do not give a "
-                      "lens, or a file could not be read or written; the reason is on standard "
-                      "error"},
+                      "lens, or a file could not be read or written, or the record not be kept; "
+                      "the reason is on standard error"},
                      {"64", "wrong usage"},
                      {0}}},
             {0}},
-    .see = (const char *const[]){"lens-profile", "lens-result", "check", "design", "print", NULL},
+    .see = (const char *const[]){"lens-profile", "lens-result", "check", "records", "design",
+                                 "print", NULL},
 };

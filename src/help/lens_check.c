@@ -5,7 +5,8 @@
 const tr_help_command tr_help_lens_check = {
     .name = "lens-check",
     .summary = "confirm that a lens profile still holds, from a few photos of the board",
-    .synopsis = "LENS.yaml PHOTO... [--squares COLSxROWS] [--pitch MM] [--json] [--threads N]",
+    .synopsis = "LENS.yaml PHOTO... [--squares COLSxROWS] [--pitch MM] [--json] "
+                "[--keep] [--store STORE] [--by NAME] [--threads N]",
     .intro =
         (const char *const[]){
             "Measures a checkerboard in a few photos, three as a rule, and tells whether the lens "
@@ -31,6 +32,7 @@ const tr_help_command tr_help_lens_check = {
              "how many squares the board has (default: as the profile says)", NULL},
             {"--pitch", "MM", "edge of a square (default: as the profile says)", NULL},
             {"--json", NULL, "print the result as one JSON object, even if there is none", NULL},
+            TR_HELP_KEEP,
             TR_HELP_THREADS,
             {"--help", NULL, "print this text", NULL},
             {0}},

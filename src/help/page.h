@@ -85,6 +85,19 @@ typedef struct {
             NULL                                                                                   \
     }
 
+/* Options that all commands share whose result can be kept as a record (cli/keep.h). */
+#define TR_HELP_KEEP                                                                               \
+    {"--keep", NULL,                                                                               \
+     "keep the result as a record in the store, with the inputs and photos as they were read",     \
+     NULL},                                                                                        \
+        {"--store", "STORE",                                                                       \
+         "keep it in this store, a file or `postgresql://...`, not in the shop's", "f db sqlite"}, \
+    {                                                                                              \
+        "--by", "NAME",                                                                            \
+            "who measures, for the record, where the inputs do not say (default: the login name)", \
+            NULL                                                                                   \
+    }
+
 /* Sentences that pages of one kind share. */
 #define TR_HELP_OPTIONS_ANYWHERE "Options may stand anywhere; after -- no word is an option."
 #define TR_HELP_KEYS_RULE                                                                          \

@@ -6,7 +6,7 @@ const tr_help_command tr_help_survey = {
     .name = "survey",
     .summary = "measure where the marks of a sheet, or tags stuck on it, really are",
     .synopsis = "SURVEY.yaml [PHOTO...] --out SHEET.yaml [--align MARK,MARK,...] [--json] "
-                "[--threads N]",
+                "[--keep] [--store STORE] [--by NAME] [--threads N]",
     .intro =
         (const char *const[]){
             "Measures where the marks of a printed sheet really are, and tags that were stuck on "
@@ -38,6 +38,7 @@ const tr_help_command tr_help_survey = {
              "outliers",
              NULL},
             {"--json", NULL, "print the result as one JSON object, even if there is none", NULL},
+            TR_HELP_KEEP,
             TR_HELP_THREADS,
             {"--help", NULL, "print this text", NULL},
             {0}},
@@ -64,9 +65,10 @@ const tr_help_command tr_help_survey = {
                      {"3",
                       "not measured: bad input, too few photos or marks, no known length in view, "
                       "or known lengths that contradict each other; or a file could not be "
-                      "written. The reason is on standard error"},
+                      "written, or the record not be kept. The reason is on standard error"},
                      {"64", "wrong usage"},
                      {0}}},
             {0}},
-    .see = (const char *const[]){"survey-file", "bar", "sheet", "survey-result", "check", NULL},
+    .see = (const char *const[]){"survey-file", "bar", "sheet", "survey-result", "check", "records",
+                                 NULL},
 };

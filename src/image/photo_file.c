@@ -11,6 +11,7 @@ bool tr_photo_file_read(const char *path, tr_photo_file *out, tr_error *err) {
     uint8_t *data = NULL;
     size_t size = 0;
     memset(out, 0, sizeof *out);
+    tr_file_say_role(path, "photo");
     if (!tr_file_read(path, MAX_BYTES, &data, &size, err)) return false;
     tr_sha256_hex(data, size, out->sha256);
     bool ok = tr_exif_read(data, size, &out->exif, err) &&

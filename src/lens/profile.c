@@ -347,18 +347,29 @@ static void put_profile(FILE *to, const tr_lens *lens) {
     fputs("\n", to);
 }
 
-bool tr_lens_profile_write(const char *path, const tr_lens *lens, tr_error *err) {
+bool tr_lens_profile_print(const char *path, const tr_lens *lens, char **text, size_t *size,
+                           tr_error *err) {
     const char *key = NULL;
     const char *fault = find_fault(lens, &key);
+    *text = NULL;
+    *size = 0;
     if (fault) return tr_fail_at(err, TR_BAD_INPUT, path, 0, key, "%s", fault);
-    char *text = NULL;
-    size_t size = 0;
-    FILE *to = open_memstream(&text, &size);
+    FILE *to = open_memstream(text, size);
     if (!to) return tr_fail_memory(err);
     put_profile(to, lens);
     bool is_whole = !ferror(to);
-    if (fclose(to) != 0 || !text) is_whole = false; /* NULL: its last allocation failed */
-    bool ok = is_whole ? tr_file_write(path, text, size, err) : tr_fail_memory(err);
+    if (fclose(to) != 0 || !*text) is_whole = false; /* NULL: its last allocation failed */
+    if (is_whole) return true;
+    free(*text);
+    *text = NULL;
+    return tr_fail_memory(err);
+}
+
+bool tr_lens_profile_write(const char *path, const tr_lens *lens, tr_error *err) {
+    char *text;
+    size_t size;
+    bool ok = tr_lens_profile_print(path, lens, &text, &size, err) &&
+              tr_file_write(path, text, size, err);
     free(text);
     return ok;
 }

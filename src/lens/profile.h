@@ -50,6 +50,10 @@ TR_MUST_USE bool tr_lens_profile_read(const char *path, tr_lens *out, tr_error *
 /* Writes a profile from which the same lens is read, bit by bit; whole or not at all (see
    base/file.h). */
 TR_MUST_USE bool tr_lens_profile_write(const char *path, const tr_lens *lens, tr_error *err);
+/* What tr_lens_profile_write would write to path. *text is owned by the caller (free); NULL on
+   failure. */
+TR_MUST_USE bool tr_lens_profile_print(const char *path, const tr_lens *lens, char **text,
+                                       size_t *size, tr_error *err);
 
 /* The key of a kind of scatter (TR_SCATTER_SHIFT, ...), and how much of that key's unit one of
    lens.h's is. */

@@ -4,7 +4,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "base/file.h"
 #include "base/wrap.h"
@@ -63,10 +62,10 @@ typedef struct {
 static bool is_beside_list(const tr_photo_request *request, const char *file, bool *is_beside,
                            tr_error *err) {
     *is_beside = false;
-    if (!request->path || access(file, F_OK) == 0) return true;
+    if (!request->path || tr_file_is_there(file)) return true;
     char *path = tr_path_beside(request->path, file);
     if (!path) return tr_fail_memory(err);
-    *is_beside = access(path, F_OK) == 0;
+    *is_beside = tr_file_is_there(path);
     free(path);
     return true;
 }
