@@ -30,6 +30,11 @@ static bool begin(tr_canvas *canvas, tr_error *err) {
     canvas->fonts = pango_cairo_font_map_new();
     canvas->pango = pango_font_map_create_context(canvas->fonts);
     canvas->layout = pango_layout_new(canvas->pango);
+    /* A name that is broken within a word must not get a hyphen, which would seem to be its own. */
+    PangoAttrList *attributes = pango_attr_list_new();
+    pango_attr_list_insert(attributes, pango_attr_insert_hyphens_new(FALSE));
+    pango_layout_set_attributes(canvas->layout, attributes);
+    pango_attr_list_unref(attributes);
     /* The same letters on every screen. */
     cairo_font_options_t *options = cairo_font_options_create();
     cairo_font_options_set_antialias(options, CAIRO_ANTIALIAS_GRAY);

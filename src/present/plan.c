@@ -146,10 +146,20 @@ static void draw_centreline(const plan *p, const extent *e) {
     cairo_set_dash(p->canvas->cr, NULL, 0, 0);
 }
 
-static void draw_wheel(const plan *p, tr_vec2 point) {
-    double inward = point.y > 0 ? -1 : 1;
-    tr_vec2 a = on_page(p, point.x + WHEEL_LENGTH_MM / 2, point.y + inward * 30);
-    tr_vec2 b = on_page(p, point.x - WHEEL_LENGTH_MM / 2, point.y + inward * (30 + WHEEL_WIDTH_MM));
+/* How far the middle of the tyre lies inward from the wheel's point: a plumb mark lies outside it, a
+   hub sheet tells the wheel's own middle. */
+static double inward_mm(const tr_check_result *result, tr_wheel_point point) {
+    static const double APART_MM = 30;
+    for (int i = 0; i < result->n_plates; i++) {
+        if (result->plates[i].point == point && result->plates[i].is_hub) return 0;
+    }
+    return APART_MM + WHEEL_WIDTH_MM / 2;
+}
+
+static void draw_wheel(const plan *p, tr_wheel_point which, tr_vec2 point) {
+    double middle = point.y + (point.y > 0 ? -1 : 1) * inward_mm(p->result, which);
+    tr_vec2 a = on_page(p, point.x + WHEEL_LENGTH_MM / 2, middle - WHEEL_WIDTH_MM / 2);
+    tr_vec2 b = on_page(p, point.x - WHEEL_LENGTH_MM / 2, middle + WHEEL_WIDTH_MM / 2);
     set_pen(p, THIN_PX, TR_INK);
     cairo_rectangle(p->canvas->cr, fmin(a.x, b.x), fmin(a.y, b.y), fabs(b.x - a.x),
                     fabs(b.y - a.y));
@@ -182,8 +192,8 @@ static void draw_axle(const plan *p, tr_wheel_point left, tr_wheel_point right, 
         set_dash(p, 10, 8);
         line_mm(p, x_mm, -800, x_mm, 800);
     }
-    if (has_left) draw_wheel(p, a);
-    if (has_right) draw_wheel(p, b);
+    if (has_left) draw_wheel(p, left, a);
+    if (has_right) draw_wheel(p, right, b);
 }
 
 /* The directions of the vehicle frame at its origin. */
@@ -432,8 +442,9 @@ static tr_vec2 middle_of(const plan *p, int target) {
 static void take_wheel(tr_label_room *room, const plan *p, tr_wheel_point point) {
     tr_vec2 at;
     if (!find_point(p->result, point, &at)) return;
+    double middle = at.y + (at.y > 0 ? -1 : 1) * inward_mm(p->result, point);
     extent e = {at.x - WHEEL_LENGTH_MM / 2, at.x + WHEEL_LENGTH_MM / 2,
-                at.y > 0 ? at.y - WHEEL_WIDTH_MM : at.y, at.y > 0 ? at.y : at.y + WHEEL_WIDTH_MM};
+                middle - WHEEL_WIDTH_MM / 2, middle + WHEEL_WIDTH_MM / 2};
     tr_label_take(room, box_of(p, e));
 }
 

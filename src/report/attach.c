@@ -96,12 +96,34 @@ static void describe_figures(qpdf_data pdf, qpdf_oh element, const tr_pdf_extras
     }
 }
 
+/* Cairo hangs all elements on the root, which is to have one child, the document (ISO 32000-1:2008,
+   14.8.4.2). */
+static void put_under_document(qpdf_data pdf, qpdf_oh tree) {
+    qpdf_oh elements = qpdf_oh_get_key(pdf, tree, "/K");
+    qpdf_oh dict = qpdf_oh_new_dictionary(pdf);
+    qpdf_oh_replace_key(pdf, dict, "/Type", qpdf_oh_new_name(pdf, "/StructElem"));
+    qpdf_oh_replace_key(pdf, dict, "/S", qpdf_oh_new_name(pdf, "/Document"));
+    qpdf_oh_replace_key(pdf, dict, "/P", tree);
+    qpdf_oh document = qpdf_make_indirect_object(pdf, dict);
+    int n = qpdf_oh_is_array(pdf, elements) ? qpdf_oh_get_array_n_items(pdf, elements) : 0;
+    for (int i = 0; i < n; i++) {
+        qpdf_oh_replace_key(pdf, qpdf_oh_get_array_item(pdf, elements, i), "/P", document);
+    }
+    qpdf_oh_replace_key(pdf, document, "/K", elements);
+    qpdf_oh_replace_key(pdf, tree, "/K", qpdf_oh_wrap_in_array(pdf, document));
+}
+
 static void add_all(qpdf_data pdf, const tr_pdf_extras *extras) {
     qpdf_oh root = qpdf_get_root(pdf);
     int next = 0;
     qpdf_oh_replace_key(pdf, root, "/Lang", qpdf_oh_new_unicode_string(pdf, extras->language));
     if (qpdf_oh_has_key(pdf, root, "/StructTreeRoot")) {
-        describe_figures(pdf, qpdf_oh_get_key(pdf, root, "/StructTreeRoot"), extras, &next, 0);
+        qpdf_oh mark = qpdf_oh_new_dictionary(pdf);
+        qpdf_oh_replace_key(pdf, mark, "/Marked", qpdf_oh_new_bool(pdf, QPDF_TRUE));
+        qpdf_oh_replace_key(pdf, root, "/MarkInfo", mark);
+        qpdf_oh tree = qpdf_oh_get_key(pdf, root, "/StructTreeRoot");
+        describe_figures(pdf, tree, extras, &next, 0);
+        put_under_document(pdf, tree);
     }
     if (extras->attachment) attach(pdf, extras);
 }

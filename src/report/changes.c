@@ -104,7 +104,7 @@ static void put_which(const tr_report *report, tr_document *doc) {
 void tr_report_changes(const tr_report *report, tr_document *doc) {
     const tr_check_result *r = report->result;
     const tr_check_result *before = report->before;
-    const char *const heads[] = {"",          TR_("error before"), TR_("before"),
+    const char *const heads[] = {TR_("axis"), TR_("error before"), TR_("before"),
                                  TR_("error now"), TR_("now"),     TR_("moved by")};
     if (!before || before->why.code != TR_OK) return;
     tr_doc_heading(doc, 2, TR_("Before and after"));

@@ -49,7 +49,7 @@ static bool is_rolled(const tr_check_result *r) {
 
 static void put_wheels(const tr_report *report, tr_document *doc) {
     const tr_check_result *r = report->result;
-    const char *const heads[] = {"", TR_("front left"), TR_("front right"), TR_("rear left"),
+    const char *const heads[] = {TR_("value"), TR_("front left"), TR_("front right"), TR_("rear left"),
                                  TR_("rear right")};
     tr_doc_heading(doc, 2, TR_("Wheels"));
     tr_doc_table(doc, "tnnnn");
@@ -102,7 +102,8 @@ static void put_agreement(const tr_report *report, tr_document *doc) {
 
 void tr_report_vehicle(const tr_report *report, tr_document *doc) {
     const tr_check_result *r = report->result;
-    const char *const heads[] = {"", TR_("measured"), TR_("u95"), TR_("stated by the layout")};
+    const char *const heads[] = {TR_("value"), TR_("measured"), TR_("u95"),
+                                 TR_("stated by the layout")};
     tr_doc_heading(doc, 2, TR_("References and cross-checks"));
     tr_doc_table(doc, "tnnn");
     tr_doc_head(doc, heads, 4);
@@ -181,7 +182,8 @@ static void put_judged(const tr_report *report, tr_document *doc, const char *na
 /* What has a limit, and what was measured against the horizontal. */
 static void put_judged_all(const tr_report *report, tr_document *doc) {
     const tr_floor_result *floor = &report->result->floor;
-    const char *const heads[] = {"", TR_("measured"), TR_("u95"), TR_("limit"), TR_("verdict")};
+    const char *const heads[] = {TR_("value"), TR_("measured"), TR_("u95"), TR_("limit"),
+                                 TR_("verdict")};
     const char *const names[TR_FLOOR_N] = {
         [TR_FLOOR_HEIGHT] = TR_("height"),
         [TR_FLOOR_OUT_OF_FLAT] = TR_("out of flat"),

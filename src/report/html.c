@@ -41,12 +41,14 @@ static const char STYLE[] =
     ".v{font-weight:bold;white-space:nowrap}\n"
     ".v svg{width:1em;height:1em;vertical-align:-.12em;margin-right:.3em}\n"
     ".pass{color:#0072b2}.fail{color:#d55e00}.inconclusive{color:#5f5f5f}\n"
-    ".figures{display:flex;flex-wrap:wrap;gap:1rem;align-items:flex-start}\n"
-    "figure{margin:.4rem 0;flex:1 1 20rem}figure img{max-width:100%;height:auto;display:block}\n"
+    ".figures{display:grid;grid-template-columns:55fr 45fr;gap:0 1rem;align-items:start}\n"
+    ".one{grid-template-columns:1fr}.three figure:nth-child(3){grid-column:2;grid-row:1/span 2}\n"
+    "figure{margin:.4rem 0}figure img{max-width:100%;height:auto;display:block}\n"
     "figcaption{font-size:.85rem}\n"
     ".sign{display:flex;gap:2rem;margin:4rem 0 1rem}\n"
     ".sign span{flex:1;border-top:1px solid #1a1a1a;font-size:.85rem}\n"
     "footer{border-top:1px solid #9e9e9e;margin-top:1rem;font-size:.8rem;overflow-wrap:anywhere}\n"
+    "@media (max-width:40rem){.figures{display:block}h1{font-size:2rem}}\n"
     "@media print{html{font-size:10.5pt;-webkit-print-color-adjust:exact;"
     "print-color-adjust:exact}body{max-width:none;margin:0;padding:0}"
     "h2{break-after:avoid}tr,figure,.sign{break-inside:avoid}thead{display:table-header-group}}\n";
@@ -239,7 +241,8 @@ static void put_block(writer *w, const tr_doc_block *block) {
         break;
     case TR_DOC_TABLE: put_table(w, block); break;
     case TR_DOC_FIGURES:
-        fputs("<div class=\"figures\">\n", w->out);
+        fprintf(w->out, "<div class=\"figures %s\">\n",
+                block->n_figures == 1 ? "one" : block->n_figures == 2 ? "two" : "three");
         for (int i = 0; i < block->n_figures; i++) put_figure(w, &block->figures[i]);
         fputs("</div>\n", w->out);
         break;

@@ -11,23 +11,22 @@
 
 /* ---- Lenses ---- */
 
-static void put_lens(const tr_report *report, tr_document *doc, const tr_report_lens *lens) {
+static void put_lens(tr_document *doc, const tr_report_lens *lens) {
     char size[64] = "–";
-    (void)report;
     if (lens->width_px > 0)
         snprintf(size, sizeof size, "%d x %d px", lens->width_px, lens->height_px);
-    tr_doc_cell_text(doc, tr_or_empty(lens->name));
+    tr_doc_cell_text(doc, *tr_or_empty(lens->name) ? lens->name : TR_("not named in the result"));
     tr_doc_cell_text(doc, size);
     tr_doc_cell_text(doc, *tr_or_empty(lens->calibrated) ? lens->calibrated : TR_("not known"));
     tr_doc_cell_text(doc, *tr_or_empty(lens->confirmed) ? lens->confirmed : TR_("not known"));
 }
 
-/* The first photo with a profile tells its name; further ones only where it is another. */
-static bool is_new_name(const tr_check_result *r, int photo) {
-    const char *name = r->photos[photo].lens;
-    if (!*name || !r->photos[photo].is_used) return false;
+/* A used photo whose profile no photo before it has; of one lens alone a result tells no name. */
+static bool is_new_lens(const tr_check_result *r, int photo) {
+    if (!r->photos[photo].is_used) return false;
     for (int i = 0; i < photo; i++) {
-        if (r->photos[i].is_used && strcmp(r->photos[i].lens, name) == 0) return false;
+        if (r->photos[i].is_used && strcmp(r->photos[i].lens, r->photos[photo].lens) == 0)
+            return false;
     }
     return true;
 }
@@ -48,12 +47,12 @@ static void put_lenses(const tr_report *report, tr_document *doc) {
     }
     tr_doc_table(doc, "tttt");
     tr_doc_head(doc, heads, 4);
-    for (int i = 0; i < report->n_lenses; i++) put_lens(report, doc, &report->lenses[i]);
+    for (int i = 0; i < report->n_lenses; i++) put_lens(doc, &report->lenses[i]);
     for (int i = 0; i < r->n_photos && report->n_lenses == 0; i++) {
         const tr_photo_result *photo = &r->photos[i];
         const tr_report_lens lens = {
             .name = photo->lens, .width_px = photo->width_px, .height_px = photo->height_px};
-        if (is_new_name(r, i)) put_lens(report, doc, &lens);
+        if (is_new_lens(r, i)) put_lens(doc, &lens);
     }
 }
 
@@ -67,7 +66,7 @@ static const char *state_of(const tr_photo_result *photo) {
 static void put_photos(const tr_report *report, tr_document *doc) {
     enum { FEW = 12 };
     const tr_check_result *r = report->result;
-    const char *const heads[] = {TR_("photo"), TR_("marks"), TR_("rms, px"), "", TR_("SHA-256")};
+    const char *const heads[] = {TR_("photo"), TR_("marks"), TR_("rms, px"), TR_("state"), TR_("SHA-256")};
     char text[256];
     int n_used = 0;
     for (int i = 0; i < r->n_photos; i++) n_used += r->photos[i].is_used;
@@ -91,7 +90,7 @@ static void put_photos(const tr_report *report, tr_document *doc) {
 }
 
 static void put_files(const tr_report *report, tr_document *doc) {
-    const char *const heads[] = {TR_("file"), "", TR_("SHA-256")};
+    const char *const heads[] = {TR_("what"), TR_("file"), TR_("SHA-256")};
     if (report->n_files == 0) return;
     tr_doc_heading(doc, 2, TR_("Files"));
     tr_doc_table(doc, "ttt");

@@ -33,7 +33,7 @@ static void put_axis(const tr_report *report, tr_document *doc, tr_axis axis,
 /* Axes for which nothing is required are told where they were measured. */
 static void put_axes(const tr_report *report, tr_document *doc,
                      const tr_axis_result axis[TR_N_AXES]) {
-    const char *const heads[] = {"",          TR_("required"), TR_("measured"), TR_("error"),
+    const char *const heads[] = {TR_("axis"), TR_("required"), TR_("measured"), TR_("error"),
                                  TR_("u95"), TR_("limit"),    TR_("verdict")};
     tr_doc_table(doc, "tnnnnnt");
     tr_doc_head(doc, heads, 7);
@@ -103,12 +103,12 @@ static void put_figures(const tr_report *report, tr_document *doc, int target) {
     }
     tr_doc_figures(doc);
     tr_doc_figure_add(doc, TR_FIGURE_PHOTO, target, r->targets[target].photo,
-                      is_alone ? (tr_box){0, 0, 0.53, 420} : (tr_box){0, 0, 0.56, 440}, caption,
+                      is_alone ? (tr_box){0, 0, 0.53, 390} : (tr_box){0, 0, 0.56, 440}, caption,
                       photo);
     if (is_alone) {
-        tr_doc_figure_add(doc, TR_FIGURE_DETAIL, target, -1, (tr_box){0, 460, 0.53, 420}, "",
+        tr_doc_figure_add(doc, TR_FIGURE_DETAIL, target, -1, (tr_box){0, 425, 0.53, 375}, "",
                           detail);
-        tr_doc_figure_add(doc, TR_FIGURE_PLAN, target, -1, (tr_box){0.55, 0, 0.45, 880}, "", plan);
+        tr_doc_figure_add(doc, TR_FIGURE_PLAN, target, -1, (tr_box){0.55, 0, 0.45, 800}, "", plan);
     } else {
         tr_doc_figure_add(doc, TR_FIGURE_DETAIL, target, -1, (tr_box){0.58, 0, 0.42, 480}, "",
                           detail);

@@ -79,8 +79,8 @@ static void draw_head(writer *w) {
                      .align = TR_ALIGN_RIGHT};
     double x = w->left + 2 * RADIUS + word + 40;
     tr_canvas_text(w->canvas, x, w->y, w->left + w->width - x, type, w->title);
-    w->y += 44;
-    rule(w, w->y - 6, 2, TR_FAINT);
+    w->y += 48;
+    rule(w, w->y - 12, 2, TR_FAINT);
 }
 
 static void end_page(writer *w) {
@@ -112,7 +112,7 @@ static void draw_verdict(writer *w, const tr_doc_block *block) {
     double x = w->left + 2 * RADIUS + 24 + word + 40;
     double room = w->left + w->width - x;
     tr_type type = {.size_px = 28, .smallest_px = 18, .is_bold = true, .colour = TR_INK,
-                    .align = TR_ALIGN_RIGHT, .lines = 2};
+                    .align = TR_ALIGN_RIGHT, .lines = 3};
     begin_tag(w, "P");
     double height = tr_canvas_text(w->canvas, x, w->y, room, type, w->title);
     type = (tr_type){.size_px = SMALL_PX + 2, .smallest_px = 14, .colour = TR_INK,
@@ -234,7 +234,7 @@ typedef struct {
     int n_side; /* tables side by side */
 } grid;
 
-static const double PAD_PX = 9;
+static const double PAD_PX = 9, SIDE_GAP_PX = 30;
 
 static tr_type cell_type(const grid *g, const tr_doc_cell *cell, int column, bool is_head) {
     tr_type type = type_of(is_head ? 0.9 * g->size_px : g->size_px,
@@ -266,29 +266,51 @@ static double cell_width(writer *w, const grid *g, int i) {
            badge_room(g, cell) + 2 * PAD_PX + 1;
 }
 
-/* Natural widths; where they are too much, columns of text give way, then all do. Where there is
-   more, the columns stand a little further apart. */
-static void set_widths(writer *w, grid *g) {
-    static const double LEAST_PX = 90, MOST_APART_PX = 44;
+static double sum_of(const double *values, int n) {
+    double sum = 0;
+    for (int i = 0; i < n; i++) sum += values[i];
+    return sum;
+}
+
+static double room_of(const writer *w, const grid *g) {
+    return (w->width - (g->n_side - 1) * SIDE_GAP_PX) / g->n_side;
+}
+
+/* What each column would like to have. */
+static void set_natural_widths(writer *w, grid *g) {
     int n = g->block->n_columns;
-    double room = (w->width - (g->n_side - 1) * 30) / g->n_side;
-    double total = 0;
-    double texts = 0;
     memset(g->width, 0, sizeof g->width);
     for (int i = 0; i < g->block->n_cells; i++) {
         g->width[i % n] = fmax(g->width[i % n], cell_width(w, g, i));
     }
-    for (int k = 0; k < n; k++) {
-        total += g->width[k];
-        if (g->block->is_text[k] && g->width[k] > LEAST_PX) texts += g->width[k] - LEAST_PX;
+    if (sum_of(g->width, n) > room_of(w, g)) g->n_side = 1;
+}
+
+/* Of a text that may be broken, how much the column can give away. */
+static double spare_width(const grid *g, int column) {
+    static const double LEAST_PX = 90;
+    int n = g->block->n_columns;
+    if (!g->block->is_text[column]) return 0;
+    for (int i = column; i < g->block->n_cells; i += n) {
+        if (g->block->cells[i].is_hash || g->block->cells[i].has_verdict) return 0;
     }
-    double excess = total - room;
-    for (int k = 0; k < n && excess > 0 && texts > 0; k++) {
-        if (!g->block->is_text[k] || g->width[k] <= LEAST_PX) continue;
-        g->width[k] -= (g->width[k] - LEAST_PX) * fmin(excess / texts, 1);
-    }
-    total = 0;
-    for (int k = 0; k < n; k++) total += g->width[k];
+    return fmax(g->width[column] - LEAST_PX, 0);
+}
+
+/* Natural widths; where they are too much, columns of text give way, then all do. Where there is
+   more, the columns stand a little further apart. */
+static void set_widths(writer *w, grid *g) {
+    static const double MOST_APART_PX = 44;
+    int n = g->block->n_columns;
+    set_natural_widths(w, g);
+    double room = room_of(w, g);
+    double spare[TR_DOC_MAX_COLUMNS];
+    for (int k = 0; k < n; k++) spare[k] = spare_width(g, k);
+    double excess = sum_of(g->width, n) - room;
+    double all_spare = sum_of(spare, n);
+    for (int k = 0; k < n && excess > 0 && all_spare > 0; k++)
+        g->width[k] -= spare[k] * fmin(excess / all_spare, 1);
+    double total = sum_of(g->width, n);
     double apart = n > 1 ? fmin((room - total) / (n - 1), MOST_APART_PX) : 0;
     double factor = total > room ? room / total : 1;
     double x = 0;
@@ -340,7 +362,7 @@ static void draw_row(writer *w, const grid *g, double left, int row) {
 
 static void draw_rule_of(writer *w, const grid *g, double y, tr_colour colour) {
     cairo_t *cr = w->canvas->cr;
-    double apart = (w->width + 30) / g->n_side;
+    double apart = (w->width + SIDE_GAP_PX) / g->n_side;
     tr_canvas_colour(w->canvas, colour);
     cairo_set_line_width(cr, 1);
     for (int i = 0; i < g->n_side; i++) {
@@ -351,7 +373,7 @@ static void draw_rule_of(writer *w, const grid *g, double y, tr_colour colour) {
 }
 
 static void draw_table_head(writer *w, const grid *g) {
-    double apart = (w->width + 30) / g->n_side;
+    double apart = (w->width + SIDE_GAP_PX) / g->n_side;
     begin_tag(w, "Table");
     for (int i = 0; i < g->n_side; i++) draw_row(w, g, w->left + i * apart, 0);
     w->y += row_height(w, g, 0);
@@ -368,7 +390,7 @@ static grid grid_of(writer *w, const tr_doc_block *block) {
 static void draw_table(writer *w, const tr_doc_block *block) {
     grid g = grid_of(w, block);
     int n_rows = block->n_cells / block->n_columns;
-    double apart = (w->width + 30) / g.n_side;
+    double apart = (w->width + SIDE_GAP_PX) / g.n_side;
     draw_table_head(w, &g);
     for (int row = 1; row < n_rows; row += g.n_side) {
         double height = 0;
@@ -446,14 +468,16 @@ static void draw_signature(writer *w, const tr_doc_block *block) {
 
 /* ---- The whole ---- */
 
-/* What has to stand below a heading on the same page. */
+/* What has to stand below a heading on the same page: of a short table all. */
 static double least_height(writer *w, const tr_doc_block *block) {
+    enum { WHOLE_ROWS = 11 };
     switch (block->kind) {
     case TR_DOC_TABLE: {
         grid g = grid_of(w, block);
         double height = row_height(w, &g, 0);
         int n_rows = block->n_cells / block->n_columns;
-        for (int row = 1; row < n_rows && row <= 3; row++) height += row_height(w, &g, row);
+        int n_kept = n_rows <= WHOLE_ROWS && !block->is_folded ? n_rows : 4;
+        for (int row = 1; row < n_rows && row < n_kept; row++) height += row_height(w, &g, row);
         return height;
     }
     case TR_DOC_TEXT: return text_height(w, block);
@@ -483,10 +507,10 @@ static void draw_block(writer *w, int i) {
     }
 }
 
-static tr_canvas_paper paper_of(const tr_report *report, const char *title) {
+static tr_canvas_paper paper_of(const tr_report *report, const char *title, double scale) {
     tr_canvas_paper paper = {.width_pt = 210 * PT_PER_MM,
                              .height_pt = 297 * PT_PER_MM,
-                             .px_pt = PX_MM * PT_PER_MM,
+                             .px_pt = scale * PX_MM * PT_PER_MM,
                              .title = title,
                              .author = tr_or_empty(report->shop),
                              .made_at = tr_or_empty(report->record.made_at)};
@@ -497,9 +521,9 @@ static tr_canvas_paper paper_of(const tr_report *report, const char *title) {
     return paper;
 }
 
-/* One run over all pages; *n_pages: counted in the trial, told in the other. */
-static bool draw_all(const tr_report *report, const tr_document *doc, bool is_trial, int *n_pages,
-                     tr_canvas *canvas, tr_error *err) {
+/* One run over all pages; *n_pages: counted in the trial, told in the other. scale: 1, or smaller. */
+static bool draw_all(const tr_report *report, const tr_document *doc, double scale, bool is_trial,
+                     int *n_pages, tr_canvas *canvas, tr_error *err) {
     writer w = {.canvas = canvas,
                 .report = report,
                 .doc = doc,
@@ -510,12 +534,13 @@ static bool draw_all(const tr_report *report, const tr_document *doc, bool is_tr
                 .ok = true};
     tr_report_title(report, w.title, sizeof w.title);
     tr_report_foot(report, w.foot, sizeof w.foot);
-    tr_canvas_paper paper = paper_of(report, w.title);
+    tr_canvas_paper paper = paper_of(report, w.title, scale);
     if (!tr_canvas_init_paper(canvas, &paper, err)) return false;
-    w.left = MARGIN_MM / PX_MM;
+    const double px_mm = scale * PX_MM;
+    w.left = MARGIN_MM / px_mm;
     w.width = paper.width_pt / paper.px_pt - 2 * w.left;
-    w.top = TOP_MM / PX_MM;
-    w.bottom = paper.height_pt / paper.px_pt - FOOT_MM / PX_MM;
+    w.top = TOP_MM / px_mm;
+    w.bottom = paper.height_pt / paper.px_pt - FOOT_MM / px_mm;
     w.y = w.top;
     for (int i = 0; i < doc->n && w.ok; i++) draw_block(&w, i);
     end_page(&w);
@@ -552,18 +577,41 @@ static bool add_extras(const tr_report *report, const tr_document *doc, uint8_t 
     return ok;
 }
 
+static bool count_pages(const tr_report *report, const tr_document *doc, double scale, int *n_pages,
+                        tr_error *err) {
+    tr_canvas canvas = {0};
+    *n_pages = 1;
+    bool ok = draw_all(report, doc, scale, true, n_pages, &canvas, err);
+    tr_canvas_release(&canvas);
+    return ok;
+}
+
+/* A little smaller where that saves a page: 6.6 points is the least then. */
+static bool choose_scale(const tr_report *report, const tr_document *doc, double *scale,
+                         int *n_pages, tr_error *err) {
+    static const double SMALLER = 0.93;
+    int n;
+    *scale = 1;
+    if (!count_pages(report, doc, 1, n_pages, err) || !count_pages(report, doc, SMALLER, &n, err))
+        return false;
+    if (n < *n_pages) {
+        *scale = SMALLER;
+        *n_pages = n;
+    }
+    return true;
+}
+
 bool tr_report_pdf(const tr_report *report, uint8_t **data, size_t *size, tr_error *err) {
     tr_document doc = {0};
-    tr_canvas trial = {0};
     tr_canvas canvas = {0};
-    int n_pages = 1;
+    double scale;
+    int n_pages;
     *data = NULL;
     *size = 0;
     tr_report_content(report, &doc);
     bool ok = !doc.is_full || tr_fail_memory(err);
-    ok = ok && draw_all(report, &doc, true, &n_pages, &trial, err);
-    tr_canvas_release(&trial);
-    ok = ok && draw_all(report, &doc, false, &n_pages, &canvas, err) &&
+    ok = ok && choose_scale(report, &doc, &scale, &n_pages, err) &&
+         draw_all(report, &doc, scale, false, &n_pages, &canvas, err) &&
          tr_canvas_take(&canvas, "report", data, size, err) &&
          add_extras(report, &doc, data, size, err);
     tr_canvas_release(&canvas);
