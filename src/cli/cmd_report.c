@@ -102,7 +102,7 @@ static void release(source *s) {
 static void name_file(source *s, const char *what, const char *name, const void *data,
                       size_t size) {
     tr_sha256_hex(data, size, s->sha256);
-    s->file = (tr_report_file){what, name, s->sha256};
+    s->file = (tr_report_file){what, tr_path_name(name), s->sha256};
 }
 
 /* The JSON that `check --json` prints. */

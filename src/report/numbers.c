@@ -103,14 +103,14 @@ static void put_figures(const tr_report *report, tr_document *doc, int target) {
     }
     tr_doc_figures(doc);
     tr_doc_figure_add(doc, TR_FIGURE_PHOTO, target, r->targets[target].photo,
-                      is_alone ? (tr_box){0, 0, 0.53, 390} : (tr_box){0, 0, 0.56, 440}, caption,
+                      is_alone ? (tr_box){0, 0, 0.53, 390} : (tr_box){0, 0, 0.5, 330}, caption,
                       photo);
     if (is_alone) {
         tr_doc_figure_add(doc, TR_FIGURE_DETAIL, target, -1, (tr_box){0, 425, 0.53, 375}, "",
                           detail);
         tr_doc_figure_add(doc, TR_FIGURE_PLAN, target, -1, (tr_box){0.55, 0, 0.45, 800}, "", plan);
     } else {
-        tr_doc_figure_add(doc, TR_FIGURE_DETAIL, target, -1, (tr_box){0.58, 0, 0.42, 480}, "",
+        tr_doc_figure_add(doc, TR_FIGURE_DETAIL, target, -1, (tr_box){0.54, 0, 0.46, 356}, "",
                           detail);
     }
 }
@@ -188,7 +188,7 @@ static void put_summary(const tr_report *report, tr_document *doc) {
         put_why(report, doc, rel->axis[TR_X].is_measured, rel->axis, rel->verdict);
     }
     tr_doc_figures(doc);
-    tr_doc_figure_add(doc, TR_FIGURE_ALL, -1, -1, (tr_box){0.1, 0, 0.8, 900},
+    tr_doc_figure_add(doc, TR_FIGURE_ALL, -1, -1, (tr_box){0.1, 0, 0.8, 780},
                       TR_("Dashed: required. Solid: measured. Numbers and letters as in the list."),
                       TR_("The vehicle from above with all targets where they should be and where "
                           "they were measured."));

@@ -486,16 +486,45 @@ static double least_height(writer *w, const tr_doc_block *block) {
     }
 }
 
+static double height_of(writer *w, const tr_doc_block *block) {
+    switch (block->kind) {
+    case TR_DOC_TABLE: {
+        grid g = grid_of(w, block);
+        int n_rows = block->n_cells / block->n_columns;
+        double height = 8;
+        for (int row = 0; row < n_rows; row++) height += row_height(w, &g, row) / g.n_side;
+        return height;
+    }
+    case TR_DOC_TEXT: return text_height(w, block);
+    case TR_DOC_FIGURES: return figures_height(block);
+    default: return 60;
+    }
+}
+
+/* What has to fit on the page for a heading to stand on it: all up to the next one where that is
+   little, else how it begins. */
+static double height_with_heading(writer *w, int heading) {
+    static const double LITTLE = 0.2, LITTLE_WITH_FIGURES = 0.42; /* of a page */
+    double little = LITTLE;
+    double whole = heading_height(w, &w->doc->blocks[heading]);
+    double begin = whole;
+    if (heading + 1 < w->doc->n) begin += least_height(w, &w->doc->blocks[heading + 1]);
+    for (int i = heading + 1; i < w->doc->n && w->doc->blocks[i].kind != TR_DOC_HEADING; i++) {
+        if (w->doc->blocks[i].kind != TR_DOC_SIGNATURE)
+            whole += height_of(w, &w->doc->blocks[i]);
+        if (w->doc->blocks[i].kind == TR_DOC_FIGURES) little = LITTLE_WITH_FIGURES;
+    }
+    return whole <= little * (w->bottom - w->top) ? whole : begin;
+}
+
 static void draw_block(writer *w, int i) {
     const tr_doc_block *block = &w->doc->blocks[i];
     switch (block->kind) {
     case TR_DOC_VERDICT: draw_verdict(w, block); break;
-    case TR_DOC_HEADING: {
-        double below = i + 1 < w->doc->n ? least_height(w, block + 1) : 0;
-        need(w, heading_height(w, block) + below);
+    case TR_DOC_HEADING:
+        need(w, height_with_heading(w, i));
         draw_heading(w, block);
         break;
-    }
     case TR_DOC_TEXT: draw_text(w, block); break;
     case TR_DOC_TERMS: draw_terms(w, block); break;
     case TR_DOC_TABLE:
