@@ -116,13 +116,13 @@ static double rounded_u95(double u95, int decimals) {
     return r > 0 || !(u95 > 0) ? r : pow(10, -decimals);
 }
 
+/* In units of the last decimal, whose sums are exact: 0.280 less 0.044 is not above 0.236. */
 static bool same_verdict_rounded(scale s, const tr_axis_result *r, int decimals) {
-    double error = r->error * s.factor;
-    double u95 = r->u95 * s.factor;
-    double limit = r->limit * s.factor;
-    tr_verdict exact = tr_verdict_decide(error, u95, limit);
-    return tr_verdict_decide(rounded(error, decimals), rounded_u95(u95, decimals),
-                             rounded(limit, decimals)) == exact;
+    double power = pow(10, decimals);
+    double error = round(r->error * s.factor * power);
+    double u95 = round(rounded_u95(r->u95 * s.factor, decimals) * power);
+    double limit = round(r->limit * s.factor * power);
+    return tr_verdict_decide(error, u95, limit) == tr_verdict_decide(r->error, r->u95, r->limit);
 }
 
 static int row_decimals(scale s, const tr_axis_result *r) {

@@ -119,6 +119,19 @@ static void put_base64(writer *w, const uint8_t *data, size_t size) {
     }
 }
 
+/* Cairo numbers the surfaces of a program; the same drawing shall have the same bytes. */
+static void take_number_away(uint8_t *svg, size_t *size) {
+    static const char BEFORE[] = "<g id=\"surface";
+    size_t n = 0;
+    for (size_t i = 0; i < *size; i++) {
+        bool is_after = n >= strlen(BEFORE) &&
+                        memcmp(svg + n - strlen(BEFORE), BEFORE, strlen(BEFORE)) == 0;
+        if (is_after && svg[i] >= '0' && svg[i] <= '9') continue;
+        svg[n++] = svg[i];
+    }
+    *size = n;
+}
+
 static const double BLOCK_PX = 1286; /* the width that figures are made for, as on paper */
 
 static bool draw(writer *w, const tr_doc_figure *f, int width, int height, uint8_t **data,
@@ -131,7 +144,10 @@ static bool draw(writer *w, const tr_doc_figure *f, int width, int height, uint8
                         : tr_canvas_init_svg(&canvas, width, height, w->err)) &&
               tr_figure_draw(&canvas, (tr_box){0, 0, width, height}, w->report, f, w->err);
     if (ok && is_photo) ok = tr_canvas_take_jpeg(&canvas, "report", QUALITY, data, size, w->err);
-    if (ok && !is_photo) ok = tr_canvas_take(&canvas, "report", data, size, w->err);
+    if (ok && !is_photo) {
+        ok = tr_canvas_take(&canvas, "report", data, size, w->err);
+        if (ok) take_number_away(*data, size);
+    }
     tr_canvas_release(&canvas);
     return ok;
 }

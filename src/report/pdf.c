@@ -21,6 +21,7 @@ typedef struct {
     const tr_report *report;
     const tr_document *doc;
     bool is_trial; /* the pages are counted: no drawings */
+    bool is_dense; /* smaller, to save a page: sections may be torn apart */
     double left, width, top, bottom, y;
     int page, n_pages;
     char title[320], foot[320];
@@ -505,7 +506,7 @@ static double height_of(writer *w, const tr_doc_block *block) {
    little, else how it begins. */
 static double height_with_heading(writer *w, int heading) {
     static const double LITTLE = 0.2, LITTLE_WITH_FIGURES = 0.42; /* of a page */
-    double little = LITTLE;
+    double little = w->is_dense ? 0 : LITTLE;
     double whole = heading_height(w, &w->doc->blocks[heading]);
     double begin = whole;
     if (heading + 1 < w->doc->n) begin += least_height(w, &w->doc->blocks[heading + 1]);
@@ -557,6 +558,7 @@ static bool draw_all(const tr_report *report, const tr_document *doc, double sca
                 .report = report,
                 .doc = doc,
                 .is_trial = is_trial,
+                .is_dense = scale < 1,
                 .page = 1,
                 .n_pages = *n_pages,
                 .err = err,
