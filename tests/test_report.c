@@ -1,6 +1,6 @@
 /* Reports: the PDF is read back by poppler's tools, the HTML by expat, and what they say is held
-   against the result's JSON. The result is that of a small job (small.h), in which each test changes
-   what it is about. TRAMMEL_SHOW=1 keeps the files. */
+   against the result's JSON. The result is that of a small job (small.h), in which each test
+   changes what it is about. TRAMMEL_SHOW=1 keeps the files. */
 #include "small.h"
 
 #include <expat.h>
@@ -82,7 +82,8 @@ static void run_and_check(const char *arguments, int status, const char *said) {
 __attribute__((noinline)) static char *read_file(const char *path, size_t *size) {
     uint8_t *data;
     tr_error err = {0};
-    if (!tr_file_read(path, (size_t)64 << 20, &data, size, &err)) fail_msg("%s: %s", path, err.text);
+    if (!tr_file_read(path, (size_t)64 << 20, &data, size, &err))
+        fail_msg("%s: %s", path, err.text);
     return (char *)data;
 }
 
@@ -120,7 +121,8 @@ static const char *shown(double value, int decimals, const char *sign) {
     bool is_zero = strtod(plain, NULL) == 0.0;
     bool has_minus = value < 0 && !is_zero;
     bool has_sign = *sign && !(*sign == '+' && (has_minus || is_zero));
-    snprintf(text[next], sizeof text[0], "%s%s%s", has_minus ? "−" : "", has_sign ? sign : "", plain);
+    snprintf(text[next], sizeof text[0], "%s%s%s", has_minus ? "−" : "", has_sign ? sign : "",
+             plain);
     return text[next];
 }
 
@@ -270,15 +272,22 @@ static void numbers_are_those_of_the_result(void **state) {
 
 static void what_it_says_is_there(void **state) {
     (void)state;
-    static const char *const PARTS[] = {
-        "PASS",          "SMALL-1",
-        "SMALL-REAR",    "Small estate car",
-        "1M8GDM9AXKP042788", "not kept: this is no record",
-        "What the uncertainty is made of", "References and cross-checks",
-        "Warnings",      "Lens",
-        "Photos: 4 of 4 used", "Cautions",
-        "Name",          "Signature",
-        "page 2 of 2",   "chock the wheels"};
+    static const char *const PARTS[] = {"PASS",
+                                        "SMALL-1",
+                                        "SMALL-REAR",
+                                        "Small estate car",
+                                        "1M8GDM9AXKP042788",
+                                        "not kept: this is no record",
+                                        "What the uncertainty is made of",
+                                        "References and cross-checks",
+                                        "Warnings",
+                                        "Lens",
+                                        "Photos: 4 of 4 used",
+                                        "Cautions",
+                                        "Name",
+                                        "Signature",
+                                        "page 2 of 2",
+                                        "chock the wheels"};
     made m;
     take(&m, read_json("result.json"));
     write_report(&m.report, "a.pdf");
@@ -301,8 +310,8 @@ static void a_record_is_told(void **state) {
     const tr_report_file file = {"job", "jobs/small.yaml", HASH};
     made m;
     take(&m, read_json("result.json"));
-    m.report.record =
-        (tr_report_record){17, "0b0c6e0e-7f1d-4b0f-9d55-0a1b2c3d4e5f", HASH, "2026-01-31T09:30:00Z"};
+    m.report.record = (tr_report_record){17, "0b0c6e0e-7f1d-4b0f-9d55-0a1b2c3d4e5f", HASH,
+                                         "2026-01-31T09:30:00Z"};
     m.report.shop = "Bay & Söhne";
     m.report.technician = "T-04";
     m.report.lenses = &lens;
@@ -341,7 +350,8 @@ static void same_result_same_bytes(void **state) {
         data[i] = read_file(NAMES[i], &size[i]);
     }
     for (int i = 0; i < 4; i += 2) {
-        if (size[i] != size[i + 1]) fail_msg("%s has %zu bytes, then %zu", NAMES[i], size[i], size[i + 1]);
+        if (size[i] != size[i + 1])
+            fail_msg("%s has %zu bytes, then %zu", NAMES[i], size[i], size[i + 1]);
         assert_memory_equal(data[i], data[i + 1], size[i]);
     }
     for (int i = 0; i < 4; i++) free(data[i]);
@@ -604,14 +614,15 @@ static void a_job_is_measured(void **state) {
 
 static void no_measurement_has_a_report(void **state) {
     (void)state;
-    small_text(home, "dark.yaml", "job: SMALL-1\nlens: lens.yaml\nlayout: layout.yaml\n"
-                                  "sheets: [mat.yaml, p0.yaml, p1.yaml, p2.yaml, p3.yaml]\n"
-                                  "references:\n"
-                                  "  - { point: rear-left, sheet: P-0 }\n"
-                                  "  - { point: rear-right, sheet: P-1 }\n"
-                                  "  - { point: front-left, sheet: P-2 }\n"
-                                  "  - { point: front-right, sheet: P-3 }\n"
-                                  "reference_sd_mm: 1.0\nphotos: [gone.jpg]\n");
+    small_text(home, "dark.yaml",
+               "job: SMALL-1\nlens: lens.yaml\nlayout: layout.yaml\n"
+               "sheets: [mat.yaml, p0.yaml, p1.yaml, p2.yaml, p3.yaml]\n"
+               "references:\n"
+               "  - { point: rear-left, sheet: P-0 }\n"
+               "  - { point: rear-right, sheet: P-1 }\n"
+               "  - { point: front-left, sheet: P-2 }\n"
+               "  - { point: front-right, sheet: P-3 }\n"
+               "reference_sd_mm: 1.0\nphotos: [gone.jpg]\n");
     run_and_check("report dark.yaml --out dark.pdf", NO_MEASURE, "gone.jpg");
     char *text = text_of_pdf("dark.pdf");
     check_has(text, "NO MEASUREMENT");
@@ -728,9 +739,14 @@ static void inches_lead_to_the_same_verdict(void **state) {
         double u95 = limit * part[1];
         /* Within 0.02 mm of where the verdict changes. */
         double error = limit + (i % 2 ? u95 : -u95) + 0.04 * (part[2] - 0.5);
-        const tr_axis_result r = {.is_required = true, .is_judged = true, .is_measured = true,
-                                  .required = 0, .limit = limit, .measured = error,
-                                  .error = error, .u95 = u95,
+        const tr_axis_result r = {.is_required = true,
+                                  .is_judged = true,
+                                  .is_measured = true,
+                                  .required = 0,
+                                  .limit = limit,
+                                  .measured = error,
+                                  .error = error,
+                                  .u95 = u95,
                                   .verdict = tr_verdict_decide(error, u95, limit)};
         tr_axis_cells c;
         tr_axis_cells_in(TR_INCH, TR_X, &r, &c);
@@ -741,9 +757,8 @@ static void inches_lead_to_the_same_verdict(void **state) {
         assert_non_null(point);
         /* Sums of decimals: what is equal in print is equal. */
         double unit = pow(10, (double)(strlen(point) - 1));
-        tr_verdict verdict =
-            tr_verdict_decide(round(shown_error * unit), round(shown_u95 * unit),
-                              round(shown_limit * unit));
+        tr_verdict verdict = tr_verdict_decide(round(shown_error * unit), round(shown_u95 * unit),
+                                               round(shown_limit * unit));
         if (strlen(point) - 1 < 5 && verdict != r.verdict)
             fail_msg("%s %s within %s", c.error, c.u95, c.limit);
     }
@@ -799,8 +814,8 @@ static void long_lists_go_over_pages(void **state) {
     int n = 0;
     for (const char *at = strstr(words, "<word "); at; at = strstr(at + 1, "<word ")) {
         double x0, y0, x1, y1;
-        assert_int_equal(sscanf(at, "<word xMin=\"%lf\" yMin=\"%lf\" xMax=\"%lf\" yMax=\"%lf\"", &x0,
-                                &y0, &x1, &y1),
+        assert_int_equal(sscanf(at, "<word xMin=\"%lf\" yMin=\"%lf\" xMax=\"%lf\" yMax=\"%lf\"",
+                                &x0, &y0, &x1, &y1),
                          4);
         CHECK_AT_MOST(30, x0);
         CHECK_AT_MOST(25, y0);

@@ -54,8 +54,7 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
         return false;
     }
     if (r->is_help) return true;
-    if (n < 1)
-        return tr_fail(err, TR_BAD_INPUT, "name a record, a job file, or a result (.json)");
+    if (n < 1) return tr_fail(err, TR_BAD_INPUT, "name a record, a job file, or a result (.json)");
     if (n > 1) return tr_fail(err, TR_BAD_INPUT, "'%.200s' is one word too many", argv[2]);
     if (!r->out) return tr_fail(err, TR_BAD_INPUT, "'--out' is missing: the file to write");
     r->is_html = tr_options_ends_in(r->out, ".html");
@@ -80,8 +79,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
 /* All zero is an empty one. */
 typedef struct {
     tr_check_result result;
-    bool is_read;   /* there is a result, be it that nothing was measured */
-    char *json;     /* its bytes; owned */
+    bool is_read; /* there is a result, be it that nothing was measured */
+    char *json;   /* its bytes; owned */
     size_t size;
     char program[128];
     const char *path; /* of the result's file, beside which photos may lie; NULL: none. Borrowed */

@@ -51,7 +51,8 @@ const tr_help_command tr_help_report = {
              .paragraphs =
                  (const char *const[]){
                      "A PDF carries the result as the attached file result.json, an HTML file in "
-                     "its element `<script type=\"application/json\" id=\"result\">`. Both are made "
+                     "its element `<script type=\"application/json\" id=\"result\">`. Both are "
+                     "made "
                      "of the result alone: the same result gives the same bytes.",
                      NULL}},
             {"Exit status",

@@ -37,7 +37,7 @@ typedef struct {
 typedef struct {
     struct jpeg_compress_struct cinfo;
     errors errors;
-    const uint8_t *px; /* row by row without gaps */
+    const uint8_t *px;             /* row by row without gaps */
     int width, height, n_channels; /* 1: grey, 3: colours */
     int quality;
     unsigned char *data; /* the file so far; owned */
@@ -252,8 +252,7 @@ static bool encode_guarded(encode_job *job) {
     return true;
 }
 
-static bool encode(encode_job *job, const char *name, uint8_t **data, size_t *size,
-                   tr_error *err) {
+static bool encode(encode_job *job, const char *name, uint8_t **data, size_t *size, tr_error *err) {
     *data = NULL;
     *size = 0;
     if (job->quality < 1 || job->quality > 100) {

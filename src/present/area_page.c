@@ -163,8 +163,7 @@ static int worth(const tr_check_result *result, const tr_photo_result *photo) {
     return most;
 }
 
-int tr_area_page_photos(const tr_check_result *result, int first,
-                        int photos[TR_AREA_PAGE_PHOTOS]) {
+int tr_area_page_photos(const tr_check_result *result, int first, int photos[TR_AREA_PAGE_PHOTOS]) {
     int n = 0;
     int seen = 0;
     for (int of_worth = 2; of_worth >= 1; of_worth--) {

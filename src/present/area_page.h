@@ -22,7 +22,6 @@ TR_MUST_USE bool tr_area_photo_draw(tr_canvas *canvas, tr_box box, const tr_chec
                                     const tr_photo_set *photos, int photo, tr_error *err);
 /* Of the photos that see an area, those of a page: by name, those that show all of one first.
    Returns their number. */
-int tr_area_page_photos(const tr_check_result *result, int first,
-                        int photos[TR_AREA_PAGE_PHOTOS]);
+int tr_area_page_photos(const tr_check_result *result, int first, int photos[TR_AREA_PAGE_PHOTOS]);
 
 #endif

@@ -146,8 +146,8 @@ static void draw_centreline(const plan *p, const extent *e) {
     cairo_set_dash(p->canvas->cr, NULL, 0, 0);
 }
 
-/* How far the middle of the tyre lies inward from the wheel's point: a plumb mark lies outside it, a
-   hub sheet tells the wheel's own middle. */
+/* How far the middle of the tyre lies inward from the wheel's point: a plumb mark lies outside it,
+   a hub sheet tells the wheel's own middle. */
 static double inward_mm(const tr_check_result *result, tr_wheel_point point) {
     static const double APART_MM = 30;
     for (int i = 0; i < result->n_plates; i++) {
@@ -443,8 +443,8 @@ static void take_wheel(tr_label_room *room, const plan *p, tr_wheel_point point)
     tr_vec2 at;
     if (!find_point(p->result, point, &at)) return;
     double middle = at.y + (at.y > 0 ? -1 : 1) * inward_mm(p->result, point);
-    extent e = {at.x - WHEEL_LENGTH_MM / 2, at.x + WHEEL_LENGTH_MM / 2,
-                middle - WHEEL_WIDTH_MM / 2, middle + WHEEL_WIDTH_MM / 2};
+    extent e = {at.x - WHEEL_LENGTH_MM / 2, at.x + WHEEL_LENGTH_MM / 2, middle - WHEEL_WIDTH_MM / 2,
+                middle + WHEEL_WIDTH_MM / 2};
     tr_label_take(room, box_of(p, e));
 }
 

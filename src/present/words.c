@@ -220,9 +220,8 @@ void tr_sentence_in(tr_length_unit unit, const char *sentence, char *out, size_t
     for (const char *c = sentence; *c && n + 1 < size;) {
         double mm;
         int decimals;
-        size_t length = unit == TR_INCH && !is_within_number(before)
-                            ? length_at(c, &mm, &decimals)
-                            : 0;
+        size_t length =
+            unit == TR_INCH && !is_within_number(before) ? length_at(c, &mm, &decimals) : 0;
         if (length > 0) {
             int k = snprintf(out + n, size - n, "%.*f in", decimals + 2, mm / TR_MM_PER_INCH);
             n += (size_t)k < size - n ? (size_t)k : size - n - 1;

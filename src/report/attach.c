@@ -10,16 +10,17 @@
 
 /* "D:20260131093000Z" of "2026-01-31T09:30:00Z"; false: it is no such date. */
 static bool pdf_date(const char *made_at, char out[32]) {
-    int n = 0;
-    int part[6];
-    if (sscanf(made_at, "%4d-%2d-%2dT%2d:%2d:%2dZ%n", &part[0], &part[1], &part[2], &part[3],
-               &part[4], &part[5], &n) != 6 ||
-        n == 0 || made_at[n]) {
-        return false;
+    static const char PATTERN[] = "0000-00-00T00:00:00Z";
+    size_t n = 2;
+    memcpy(out, "D:", 2);
+    for (size_t i = 0; i + 1 < sizeof PATTERN; i++) {
+        bool is_digit = made_at[i] >= '0' && made_at[i] <= '9';
+        if (PATTERN[i] == '0' ? !is_digit : made_at[i] != PATTERN[i]) return false;
+        if (is_digit) out[n++] = made_at[i];
     }
-    snprintf(out, 32, "D:%04d%02d%02d%02d%02d%02dZ", part[0] % 10000, part[1] % 100, part[2] % 100,
-             part[3] % 100, part[4] % 100, part[5] % 100);
-    return true;
+    out[n++] = 'Z';
+    out[n] = 0;
+    return made_at[sizeof PATTERN - 1] == 0;
 }
 
 static qpdf_oh embedded_file(qpdf_data pdf, const tr_pdf_extras *extras) {
@@ -31,8 +32,7 @@ static qpdf_oh embedded_file(qpdf_data pdf, const tr_pdf_extras *extras) {
     qpdf_oh_replace_key(pdf, dict, "/Type", qpdf_oh_new_name(pdf, "/EmbeddedFile"));
     qpdf_oh_replace_key(pdf, dict, "/Subtype", qpdf_oh_new_name(pdf, "/application/json"));
     qpdf_oh params = qpdf_oh_new_dictionary(pdf);
-    qpdf_oh_replace_key(pdf, params, "/Size",
-                        qpdf_oh_new_integer(pdf, (long long)extras->size));
+    qpdf_oh_replace_key(pdf, params, "/Size", qpdf_oh_new_integer(pdf, (long long)extras->size));
     if (pdf_date(extras->made_at, date))
         qpdf_oh_replace_key(pdf, params, "/ModDate", qpdf_oh_new_string(pdf, date));
     qpdf_oh_replace_key(pdf, dict, "/Params", params);
@@ -74,22 +74,20 @@ static void attach(qpdf_data pdf, const tr_pdf_extras *extras) {
 /* ---- Words for the drawings: ISO 32000-1:2008, 14.9.3 ---- */
 
 /* The elements "Figure" below one, depth first, get the next text each. */
-static void describe_figures(qpdf_data pdf, qpdf_oh element, const tr_pdf_extras *extras,
-                             int *next, int depth) {
+static void describe_figures(qpdf_data pdf, qpdf_oh element, const tr_pdf_extras *extras, int *next,
+                             int depth) {
     enum { DEEPEST = 32 };
     if (depth > DEEPEST) return;
     if (qpdf_oh_is_array(pdf, element)) {
         int n = qpdf_oh_get_array_n_items(pdf, element);
         for (int i = 0; i < n; i++) {
-            describe_figures(pdf, qpdf_oh_get_array_item(pdf, element, i), extras, next,
-                             depth + 1);
+            describe_figures(pdf, qpdf_oh_get_array_item(pdf, element, i), extras, next, depth + 1);
         }
     } else if (qpdf_oh_is_dictionary(pdf, element)) {
         if (qpdf_oh_is_name_and_equals(pdf, qpdf_oh_get_key(pdf, element, "/S"), "/Figure") &&
             *next < extras->n_alternatives) {
-            qpdf_oh_replace_key(
-                pdf, element, "/Alt",
-                qpdf_oh_new_unicode_string(pdf, extras->alternatives[(*next)++]));
+            qpdf_oh_replace_key(pdf, element, "/Alt",
+                                qpdf_oh_new_unicode_string(pdf, extras->alternatives[(*next)++]));
         }
         if (qpdf_oh_has_key(pdf, element, "/K"))
             describe_figures(pdf, qpdf_oh_get_key(pdf, element, "/K"), extras, next, depth + 1);

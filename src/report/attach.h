@@ -1,5 +1,5 @@
-/* What cairo cannot put into a PDF: the result as an attached file, the language, words for drawings.
-   Private to report. */
+/* What cairo cannot put into a PDF: the result as an attached file, the language, words for
+   drawings. Private to report. */
 #ifndef TR_REPORT_ATTACH_H
 #define TR_REPORT_ATTACH_H
 
@@ -9,9 +9,9 @@
 #include "base/error.h"
 
 typedef struct {
-    const char *language;            /* BCP 47 */
-    const char *name, *description;  /* of the attached file */
-    const char *attachment;          /* its bytes; NULL: none */
+    const char *language;           /* BCP 47 */
+    const char *name, *description; /* of the attached file */
+    const char *attachment;         /* its bytes; NULL: none */
     size_t size;
     const char *made_at;             /* its date, 2026-01-31T09:30:00Z; "": none */
     const char *const *alternatives; /* of the drawings, in the order of the pages */

@@ -12,7 +12,8 @@ bool tr_report_is_comparable(const tr_check_result *before, const tr_check_resul
     if (before->why.code != TR_OK)
         return tr_fail(err, TR_BAD_INPUT, "the earlier check has no measurement to compare with");
     if (result->why.code != TR_OK)
-        return tr_fail(err, TR_BAD_INPUT, "there is no measurement to compare the earlier one with");
+        return tr_fail(err, TR_BAD_INPUT,
+                       "there is no measurement to compare the earlier one with");
     if (strcmp(before->job, result->job) != 0) {
         return tr_fail(err, TR_BAD_INPUT, "the earlier check is of job %s, not of job %s",
                        before->job, result->job);
@@ -104,8 +105,8 @@ static void put_which(const tr_report *report, tr_document *doc) {
 void tr_report_changes(const tr_report *report, tr_document *doc) {
     const tr_check_result *r = report->result;
     const tr_check_result *before = report->before;
-    const char *const heads[] = {TR_("axis"), TR_("error before"), TR_("before"),
-                                 TR_("error now"), TR_("now"),     TR_("moved by")};
+    const char *const heads[] = {TR_("axis"),      TR_("error before"), TR_("before"),
+                                 TR_("error now"), TR_("now"),          TR_("moved by")};
     if (!before || before->why.code != TR_OK) return;
     tr_doc_heading(doc, 2, TR_("Before and after"));
     put_which(report, doc);

@@ -14,13 +14,14 @@ void tr_report_title(const tr_report *report, char *out, size_t size);
 void tr_report_foot(const tr_report *report, char *out, size_t size);
 
 /* Parts, in the order of the pages. */
-void tr_report_targets(const tr_report *report, tr_document *doc);  /* numbers.c */
-void tr_report_budget(const tr_report *report, tr_document *doc);   /* numbers.c */
-void tr_report_changes(const tr_report *report, tr_document *doc);  /* changes.c */
-void tr_report_vehicle(const tr_report *report, tr_document *doc);  /* grounds.c: what marks it */
-void tr_report_floor(const tr_report *report, tr_document *doc);    /* grounds.c */
-void tr_report_sheets(const tr_report *report, tr_document *doc);   /* grounds.c */
-void tr_report_inputs(const tr_report *report, tr_document *doc);   /* inputs.c: lenses, photos, files */
+void tr_report_targets(const tr_report *report, tr_document *doc); /* numbers.c */
+void tr_report_budget(const tr_report *report, tr_document *doc);  /* numbers.c */
+void tr_report_changes(const tr_report *report, tr_document *doc); /* changes.c */
+void tr_report_vehicle(const tr_report *report, tr_document *doc); /* grounds.c: what marks it */
+void tr_report_floor(const tr_report *report, tr_document *doc);   /* grounds.c */
+void tr_report_sheets(const tr_report *report, tr_document *doc);  /* grounds.c */
+void tr_report_inputs(const tr_report *report,
+                      tr_document *doc); /* inputs.c: lenses, photos, files */
 void tr_report_warnings(const tr_report *report, tr_document *doc); /* inputs.c */
 void tr_report_areas(const tr_report *report, tr_document *doc);    /* inputs.c */
 

@@ -1,5 +1,5 @@
-/* What a report says, as blocks from top to bottom, before it is laid out: both the PDF and the HTML
-   are made of it, and so say the same. Private to report.
+/* What a report says, as blocks from top to bottom, before it is laid out: both the PDF and the
+   HTML are made of it, and so say the same. Private to report.
 
    Blocks are added to the end; what memory ran out for is missing, and is_full tells so once, so
    that no call has to be asked. All texts are copied: UTF-8, whatever they came from. */
@@ -10,10 +10,10 @@
 #include "verdict/verdict.h"
 
 typedef enum {
-    TR_DOC_VERDICT,   /* the verdict, large */
+    TR_DOC_VERDICT, /* the verdict, large */
     TR_DOC_HEADING,
-    TR_DOC_TEXT,      /* a paragraph */
-    TR_DOC_TERMS,     /* what something is called, and what it is */
+    TR_DOC_TEXT,  /* a paragraph */
+    TR_DOC_TERMS, /* what something is called, and what it is */
     TR_DOC_TABLE,
     TR_DOC_FIGURES,   /* drawings side by side */
     TR_DOC_SIGNATURE, /* lines to sign on */
@@ -30,11 +30,11 @@ typedef struct {
 } tr_doc_cell;
 
 typedef enum {
-    TR_FIGURE_PHOTO,   /* the target in the photo that shows it best */
-    TR_FIGURE_DETAIL,  /* the target near by */
-    TR_FIGURE_PLAN,    /* the vehicle from above, with the target's dimensions */
-    TR_FIGURE_ALL,     /* the same with all targets */
-    TR_FIGURE_AREA,    /* a photo with the free areas */
+    TR_FIGURE_PHOTO,  /* the target in the photo that shows it best */
+    TR_FIGURE_DETAIL, /* the target near by */
+    TR_FIGURE_PLAN,   /* the vehicle from above, with the target's dimensions */
+    TR_FIGURE_ALL,    /* the same with all targets */
+    TR_FIGURE_AREA,   /* a photo with the free areas */
 } tr_figure_kind;
 
 typedef struct {

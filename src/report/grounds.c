@@ -23,8 +23,7 @@ static void put_length(const tr_report *report, tr_document *doc, const char *ti
         tr_doc_cell_text(doc, "");
     }
     cell[0] = 0;
-    if (length->stated_mm > 0)
-        tr_number_cell_in(report->unit, TR_X, length->stated_mm, cell);
+    if (length->stated_mm > 0) tr_number_cell_in(report->unit, TR_X, length->stated_mm, cell);
     tr_doc_cell_number(doc, cell);
 }
 
@@ -49,8 +48,8 @@ static bool is_rolled(const tr_check_result *r) {
 
 static void put_wheels(const tr_report *report, tr_document *doc) {
     const tr_check_result *r = report->result;
-    const char *const heads[] = {TR_("value"), TR_("front left"), TR_("front right"), TR_("rear left"),
-                                 TR_("rear right")};
+    const char *const heads[] = {TR_("value"), TR_("front left"), TR_("front right"),
+                                 TR_("rear left"), TR_("rear right")};
     tr_doc_heading(doc, 2, TR_("Wheels"));
     tr_doc_table(doc, "tnnnn");
     tr_doc_head(doc, heads, 5);
@@ -63,14 +62,15 @@ static void put_wheels(const tr_report *report, tr_document *doc) {
         put_wheel_row(report, doc, TR_("run-out"), TR_RUNOUT, 1);
         put_wheel_row(report, doc, TR_("run-out"), TR_RUNOUT_TILT, 1);
     }
-    tr_doc_text(doc, TR_DOC_SMALL,
-                is_rolled(r)
-                    ? TR_("Toe of the rear wheels against the centreline, of the front ones against "
-                          "the thrust line. The run-out of the hub sheets was measured by rolling "
-                          "the vehicle, and is taken off.")
-                    : TR_("Toe of the rear wheels against the centreline, of the front ones against "
-                          "the thrust line. The vehicle was not rolled: how squarely the hub sheets "
-                          "hang is in u95."));
+    tr_doc_text(
+        doc, TR_DOC_SMALL,
+        is_rolled(r)
+            ? TR_("Toe of the rear wheels against the centreline, of the front ones against "
+                  "the thrust line. The run-out of the hub sheets was measured by rolling "
+                  "the vehicle, and is taken off.")
+            : TR_("Toe of the rear wheels against the centreline, of the front ones against "
+                  "the thrust line. The vehicle was not rolled: how squarely the hub sheets "
+                  "hang is in u95."));
 }
 
 static void put_whole(const tr_report *report, tr_document *doc, const char *title, int value) {
@@ -140,8 +140,8 @@ static void put_places(const tr_report *report, tr_document *doc) {
     tr_doc_table(doc, "tnnnnn");
     tr_doc_cell_text(doc, TR_("at sheet"));
     for (int k = 0; k < N; k++) {
-        tr_report_with_unit(report, names[k],
-                            tr_floor_value_is_angle(SHOWN[k]) ? TR_YAW : TR_X, text, sizeof text);
+        tr_report_with_unit(report, names[k], tr_floor_value_is_angle(SHOWN[k]) ? TR_YAW : TR_X,
+                            text, sizeof text);
         tr_doc_cell_text(doc, text);
     }
     for (int i = 0; i < floor->n_places; i++) {
@@ -208,8 +208,8 @@ static void put_judged_all(const tr_report *report, tr_document *doc) {
             const tr_floor_judged *v = &floor->places[i].value[k];
             char name[256];
             if (!v->is_judged && k < TR_FLOOR_LEVEL_ALONG) continue;
-            snprintf(name, sizeof name, "%s: %s",
-                     report->result->sheets[floor->places[i].sheet].id, names[k]);
+            snprintf(name, sizeof name, "%s: %s", report->result->sheets[floor->places[i].sheet].id,
+                     names[k]);
             put_judged(report, doc, name, v, tr_floor_value_is_angle(k), tr_floor_limit_of(k));
         }
     }
@@ -256,8 +256,9 @@ void tr_report_sheets(const tr_report *report, tr_document *doc) {
     const tr_check_result *r = report->result;
     char flat[64];
     tr_report_with_unit(report, TR_("flat within"), TR_X, flat, sizeof flat);
-    const char *const heads[] = {TR_("sheet"), TR_("places of marks"), TR_("photos"), TR_("marks"),
-                                 flat, TR_("size across, %"), TR_("size up, %")};
+    const char *const heads[] = {
+        TR_("sheet"), TR_("places of marks"), TR_("photos"),    TR_("marks"),
+        flat,         TR_("size across, %"),  TR_("size up, %")};
     tr_doc_heading(doc, 2, TR_("Sheets"));
     tr_doc_table(doc, "ttnnnnn");
     tr_doc_head(doc, heads, 7);

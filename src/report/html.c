@@ -71,8 +71,8 @@ static void put_text(writer *w, const char *text) {
     }
 }
 
-/* JSON within a script ends at the first "</script", and begins another with "<!--": in texts, where
-   alone these characters stand, JSON can write them otherwise (RFC 8259, 7). */
+/* JSON within a script ends at the first "</script", and begins another with "<!--": in texts,
+   where alone these characters stand, JSON can write them otherwise (RFC 8259, 7). */
 static void put_json(writer *w, const char *json, size_t size) {
     fputs("<script type=\"application/json\" id=\"result\">\n", w->out);
     for (size_t i = 0; i < size; i++) {
@@ -91,20 +91,24 @@ static void put_badge(writer *w, tr_verdict verdict) {
     fputs("<svg viewBox=\"-10 -10 20 20\" aria-hidden=\"true\">", w->out);
     switch (verdict) {
     case TR_PASS:
-        fputs("<circle r=\"10\" fill=\"currentColor\"/><path d=\"M-4.5 .2 -1.2 3.8 4.8 -3.6\"", w->out);
-        break;
-    case TR_FAIL:
-        fputs("<path d=\"M9.24 3.83 3.83 9.24-3.83 9.24-9.24 3.83-9.24-3.83-3.83-9.24 3.83-9.24 9.24"
-              "-3.83z\" fill=\"currentColor\"/><path d=\"M-3.8-3.8 3.8 3.8M-3.8 3.8 3.8-3.8\"",
+        fputs("<circle r=\"10\" fill=\"currentColor\"/><path d=\"M-4.5 .2 -1.2 3.8 4.8 -3.6\"",
               w->out);
         break;
+    case TR_FAIL:
+        fputs(
+            "<path d=\"M9.24 3.83 3.83 9.24-3.83 9.24-9.24 3.83-9.24-3.83-3.83-9.24 3.83-9.24 9.24"
+            "-3.83z\" fill=\"currentColor\"/><path d=\"M-3.8-3.8 3.8 3.8M-3.8 3.8 3.8-3.8\"",
+            w->out);
+        break;
     case TR_INCONCLUSIVE:
-        fputs("<path d=\"M10 0 0 10-10 0 0-10z\" fill=\"currentColor\"/><path d=\"M-2.4-2.2a2.5 2.5 0 "
+        fputs("<path d=\"M10 0 0 10-10 0 0-10z\" fill=\"currentColor\"/><path d=\"M-2.4-2.2a2.5 "
+              "2.5 0 "
               "1 1 3.6 2.3c-.9.5-1.2 1-1.2 2M0 4.6v.4\"",
               w->out);
         break;
     }
-    fputs(" fill=\"none\" stroke=\"#fff\" stroke-width=\"2\" stroke-linecap=\"round\"/></svg>", w->out);
+    fputs(" fill=\"none\" stroke=\"#fff\" stroke-width=\"2\" stroke-linecap=\"round\"/></svg>",
+          w->out);
 }
 
 /* ---- Drawings ---- */
@@ -124,8 +128,8 @@ static void take_number_away(uint8_t *svg, size_t *size) {
     static const char BEFORE[] = "<g id=\"surface";
     size_t n = 0;
     for (size_t i = 0; i < *size; i++) {
-        bool is_after = n >= strlen(BEFORE) &&
-                        memcmp(svg + n - strlen(BEFORE), BEFORE, strlen(BEFORE)) == 0;
+        bool is_after =
+            n >= strlen(BEFORE) && memcmp(svg + n - strlen(BEFORE), BEFORE, strlen(BEFORE)) == 0;
         if (is_after && svg[i] >= '0' && svg[i] <= '9') continue;
         svg[n++] = svg[i];
     }
@@ -258,7 +262,9 @@ static void put_block(writer *w, const tr_doc_block *block) {
     case TR_DOC_TABLE: put_table(w, block); break;
     case TR_DOC_FIGURES:
         fprintf(w->out, "<div class=\"figures %s\">\n",
-                block->n_figures == 1 ? "one" : block->n_figures == 2 ? "two" : "three");
+                block->n_figures == 1   ? "one"
+                : block->n_figures == 2 ? "two"
+                                        : "three");
         for (int i = 0; i < block->n_figures; i++) put_figure(w, &block->figures[i]);
         fputs("</div>\n", w->out);
         break;

@@ -66,7 +66,8 @@ static const char *state_of(const tr_photo_result *photo) {
 static void put_photos(const tr_report *report, tr_document *doc) {
     enum { FEW = 12 };
     const tr_check_result *r = report->result;
-    const char *const heads[] = {TR_("photo"), TR_("marks"), TR_("rms, px"), TR_("state"), TR_("SHA-256")};
+    const char *const heads[] = {TR_("photo"), TR_("marks"), TR_("rms, px"), TR_("state"),
+                                 TR_("SHA-256")};
     char text[256];
     int n_used = 0;
     for (int i = 0; i < r->n_photos; i++) n_used += r->photos[i].is_used;

@@ -34,7 +34,7 @@ static void put_axis(const tr_report *report, tr_document *doc, tr_axis axis,
 static void put_axes(const tr_report *report, tr_document *doc,
                      const tr_axis_result axis[TR_N_AXES]) {
     const char *const heads[] = {TR_("axis"), TR_("required"), TR_("measured"), TR_("error"),
-                                 TR_("u95"), TR_("limit"),    TR_("verdict")};
+                                 TR_("u95"),  TR_("limit"),    TR_("verdict")};
     tr_doc_table(doc, "tnnnnnt");
     tr_doc_head(doc, heads, 7);
     for (tr_axis k = 0; k < TR_N_AXES; k++) {

@@ -71,13 +71,13 @@ static void draw_foot(writer *w) {
 static void draw_head(writer *w) {
     static const double RADIUS = 15;
     const tr_doc_block *first = &w->doc->blocks[0];
-    tr_type type = {.size_px = BODY_PX, .is_bold = true,
-                    .colour = tr_verdict_colour(first->verdict)};
+    tr_type type = {
+        .size_px = BODY_PX, .is_bold = true, .colour = tr_verdict_colour(first->verdict)};
     double word = tr_canvas_text_width(w->canvas, type, first->text) + 8;
     tr_canvas_badge(w->canvas, w->left + RADIUS, w->y + RADIUS, RADIUS, first->verdict);
     tr_canvas_text(w->canvas, w->left + 2 * RADIUS + 10, w->y, word, type, first->text);
-    type = (tr_type){.size_px = BODY_PX, .smallest_px = 14, .colour = TR_INK,
-                     .align = TR_ALIGN_RIGHT};
+    type =
+        (tr_type){.size_px = BODY_PX, .smallest_px = 14, .colour = TR_INK, .align = TR_ALIGN_RIGHT};
     double x = w->left + 2 * RADIUS + word + 40;
     tr_canvas_text(w->canvas, x, w->y, w->left + w->width - x, type, w->title);
     w->y += 48;
@@ -103,7 +103,9 @@ static bool need(writer *w, double height) {
 
 static void draw_verdict(writer *w, const tr_doc_block *block) {
     static const double RADIUS = 50;
-    const tr_type big = {.size_px = 78, .smallest_px = 50, .is_bold = true,
+    const tr_type big = {.size_px = 78,
+                         .smallest_px = 50,
+                         .is_bold = true,
                          .colour = tr_verdict_colour(block->verdict)};
     double word = tr_canvas_text_width(w->canvas, big, block->text) + 6;
     begin_tag(w, "H1");
@@ -112,14 +114,20 @@ static void draw_verdict(writer *w, const tr_doc_block *block) {
     end_tag(w, "H1");
     double x = w->left + 2 * RADIUS + 24 + word + 40;
     double room = w->left + w->width - x;
-    tr_type type = {.size_px = 28, .smallest_px = 18, .is_bold = true, .colour = TR_INK,
-                    .align = TR_ALIGN_RIGHT, .lines = 3};
+    tr_type type = {.size_px = 28,
+                    .smallest_px = 18,
+                    .is_bold = true,
+                    .colour = TR_INK,
+                    .align = TR_ALIGN_RIGHT,
+                    .lines = 3};
     begin_tag(w, "P");
     double height = tr_canvas_text(w->canvas, x, w->y, room, type, w->title);
-    type = (tr_type){.size_px = SMALL_PX + 2, .smallest_px = 14, .colour = TR_INK,
-                     .align = TR_ALIGN_RIGHT, .lines = 2};
-    tr_canvas_text(w->canvas, x, w->y + height + 4, room, type,
-                   tr_or_empty(w->report->shop));
+    type = (tr_type){.size_px = SMALL_PX + 2,
+                     .smallest_px = 14,
+                     .colour = TR_INK,
+                     .align = TR_ALIGN_RIGHT,
+                     .lines = 2};
+    tr_canvas_text(w->canvas, x, w->y + height + 4, room, type, tr_or_empty(w->report->shop));
     end_tag(w, "P");
     w->y += 2 * RADIUS + 14;
     rule(w, w->y, 3, tr_verdict_colour(block->verdict));
@@ -238,8 +246,8 @@ typedef struct {
 static const double PAD_PX = 9, SIDE_GAP_PX = 30;
 
 static tr_type cell_type(const grid *g, const tr_doc_cell *cell, int column, bool is_head) {
-    tr_type type = type_of(is_head ? 0.9 * g->size_px : g->size_px,
-                           cell->is_strong || cell->has_verdict);
+    tr_type type =
+        type_of(is_head ? 0.9 * g->size_px : g->size_px, cell->is_strong || cell->has_verdict);
     if (!g->block->is_text[column]) type.align = TR_ALIGN_RIGHT;
     if (cell->has_verdict) type.colour = tr_verdict_colour(cell->verdict);
     return type;
@@ -261,8 +269,7 @@ static double cell_width(writer *w, const grid *g, int i) {
     const tr_doc_cell *cell = &g->block->cells[i];
     char shown[32];
     int column = i % g->block->n_columns;
-    return tr_canvas_text_width(w->canvas,
-                                cell_type(g, cell, column, i < g->block->n_columns),
+    return tr_canvas_text_width(w->canvas, cell_type(g, cell, column, i < g->block->n_columns),
                                 cell_text(cell, shown)) +
            badge_room(g, cell) + 2 * PAD_PX + 1;
 }
@@ -332,9 +339,9 @@ static double row_height(writer *w, const grid *g, int row) {
     for (int k = 0; k < n; k++) {
         const tr_doc_cell *cell = &g->block->cells[row * n + k];
         double room = g->width[k] - 2 * PAD_PX - badge_room(g, cell);
-        height = fmax(height, tr_canvas_text_height(w->canvas, room,
-                                                    cell_type(g, cell, k, row == 0),
-                                                    cell_text(cell, shown)));
+        height =
+            fmax(height, tr_canvas_text_height(w->canvas, room, cell_type(g, cell, k, row == 0),
+                                               cell_text(cell, shown)));
     }
     return height + PAD_Y_PX;
 }
@@ -420,8 +427,8 @@ static double figures_height(const tr_doc_block *block) {
     for (int i = 0; i < block->n_figures; i++) {
         height = fmax(height, block->figures[i].box.y + block->figures[i].box.height);
         if (*block->figures[i].caption)
-            height = fmax(height, block->figures[i].box.y + block->figures[i].box.height +
-                                      CAPTION_PX);
+            height =
+                fmax(height, block->figures[i].box.y + block->figures[i].box.height + CAPTION_PX);
     }
     return height + 10;
 }
@@ -436,8 +443,7 @@ static void draw_figures(writer *w, const tr_doc_block *block) {
                       f->box.height};
         begin_tag(w, "Figure");
         cairo_save(w->canvas->cr);
-        if (!w->is_trial && w->ok)
-            w->ok = tr_figure_draw(w->canvas, box, w->report, f, w->err);
+        if (!w->is_trial && w->ok) w->ok = tr_figure_draw(w->canvas, box, w->report, f, w->err);
         cairo_restore(w->canvas->cr);
         end_tag(w, "Figure");
         if (!*f->caption) continue;
@@ -511,8 +517,7 @@ static double height_with_heading(writer *w, int heading) {
     double begin = whole;
     if (heading + 1 < w->doc->n) begin += least_height(w, &w->doc->blocks[heading + 1]);
     for (int i = heading + 1; i < w->doc->n && w->doc->blocks[i].kind != TR_DOC_HEADING; i++) {
-        if (w->doc->blocks[i].kind != TR_DOC_SIGNATURE)
-            whole += height_of(w, &w->doc->blocks[i]);
+        if (w->doc->blocks[i].kind != TR_DOC_SIGNATURE) whole += height_of(w, &w->doc->blocks[i]);
         if (w->doc->blocks[i].kind == TR_DOC_FIGURES) little = LITTLE_WITH_FIGURES;
     }
     return whole <= little * (w->bottom - w->top) ? whole : begin;
@@ -551,7 +556,8 @@ static tr_canvas_paper paper_of(const tr_report *report, const char *title, doub
     return paper;
 }
 
-/* One run over all pages; *n_pages: counted in the trial, told in the other. scale: 1, or smaller. */
+/* One run over all pages; *n_pages: counted in the trial, told in the other. scale: 1, or smaller.
+ */
 static bool draw_all(const tr_report *report, const tr_document *doc, double scale, bool is_trial,
                      int *n_pages, tr_canvas *canvas, tr_error *err) {
     writer w = {.canvas = canvas,

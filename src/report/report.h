@@ -1,6 +1,7 @@
 /* A report: one or two pages that say for years what was found and how: the verdict, what was
-   checked against what, the numbers with their uncertainty, the plan, a photo with what was found in
-   it, on what all this rests, and room to sign. As a PDF, or as one HTML file that needs no other.
+   checked against what, the numbers with their uncertainty, the plan, a photo with what was found
+   in it, on what all this rests, and room to sign. As a PDF, or as one HTML file that needs no
+   other.
 
    Both are made of the result alone, and of what is given with it: the same input gives the same
    bytes, no time is told but that of the record. Both carry the result's JSON, so that a program
