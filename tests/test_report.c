@@ -338,6 +338,28 @@ static void a_record_is_told(void **state) {
     release(&m);
 }
 
+static void preconditions_are_told(void **state) {
+    (void)state;
+    made m;
+    json_t *json = read_json("result.json");
+    json_object_set_new(
+        json, "preconditions",
+        json_pack("[{s:s, s:s, s:b, s:s, s:s, s:s, s:n}, {s:s, s:s, s:b, s:s, s:n, s:n, s:n}]",
+                  "id", "tyres", "text", "Tyre pressures set", "required", 1, "state", "confirmed",
+                  "by", "T-09", "at", "2026-01-31T09:10:00", "reason", "id", "chocks", "text",
+                  "Wheels chocked", "required", 1, "state", "not confirmed", "by", "at", "reason"));
+    take(&m, json);
+    write_report(&m.report, "before.pdf");
+    char *text = text_of_pdf("before.pdf");
+    check_has(text, "Before measuring");
+    check_has(text, "Tyre pressures set");
+    check_has(text, "T-09");
+    check_has(text, "2026-01-31T09:10:00");
+    check_has(text, "NOT CONFIRMED");
+    free(text);
+    release(&m);
+}
+
 static void same_result_same_bytes(void **state) {
     (void)state;
     static const char *const NAMES[] = {"once.pdf", "twice.pdf", "once.html", "twice.html"};
@@ -612,6 +634,24 @@ static void a_job_is_measured(void **state) {
     json_decref(json);
 }
 
+static void the_shop_says_unit_and_paper(void **state) {
+    (void)state;
+    free(printed_by("mkdir -p inches && cp result.json inches/", NULL));
+    small_text(home, "inches/trammel.yaml", "shop: Bay 3\nunits: inch\npaper: Letter\n");
+    free(run("report inches/result.json --out shop.pdf", PASS));
+    char *text = text_of_pdf("shop.pdf");
+    check_has(text, "X forward, in");
+    check_has(text, "Bay 3");
+    free(text);
+    free(run("report inches/result.json --out shop.pdf --units mm --paper A4", PASS));
+    text = text_of_pdf("shop.pdf");
+    check_has(text, "X forward, mm");
+    free(text);
+    char *info = printed_by("pdfinfo shop.pdf", NULL);
+    check_has(info, "(A4)");
+    free(info);
+}
+
 static void no_measurement_has_a_report(void **state) {
     (void)state;
     small_text(home, "dark.yaml",
@@ -861,12 +901,14 @@ int main(void) {
         cmocka_unit_test(numbers_are_those_of_the_result),
         cmocka_unit_test(what_it_says_is_there),
         cmocka_unit_test(a_record_is_told),
+        cmocka_unit_test(preconditions_are_told),
         cmocka_unit_test(same_result_same_bytes),
         cmocka_unit_test(html_needs_no_other_file),
         cmocka_unit_test(names_are_no_markup),
         cmocka_unit_test(a_second_report_says_what_was_moved),
         cmocka_unit_test(a_turn_past_half_a_turn_is_small),
         cmocka_unit_test(a_job_is_measured),
+        cmocka_unit_test(the_shop_says_unit_and_paper),
         cmocka_unit_test(no_measurement_has_a_report),
         cmocka_unit_test(wrong_words_are_refused),
         cmocka_unit_test(no_input_is_replaced),

@@ -16,6 +16,7 @@
 #include "present/json.h"
 #include "present/words.h"
 #include "report/report.h"
+#include "shop/shop.h"
 
 /* Of a result: hundreds of photos with all marks that are drawn. */
 #define MAX_RESULT_BYTES ((size_t)64 << 20)
@@ -24,6 +25,7 @@
 
 typedef struct {
     const char *of, *out, *before;
+    bool has_unit, has_paper; /* these were asked for; else the shop says: */
     tr_length_unit unit;
     tr_report_paper paper;
     long n_threads;
@@ -69,6 +71,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
         return false;
     }
     r->of = argv[1];
+    r->has_unit = units;
+    r->has_paper = paper;
     r->unit = unit ? TR_INCH : TR_MM;
     r->paper = size ? TR_PAPER_LETTER : TR_PAPER_A4;
     return tr_options_threads(threads, &r->n_threads, err);
@@ -89,12 +93,15 @@ typedef struct {
     tr_report_file file; /* that the result came from, with: */
     char sha256[65];
     tr_report_record record;
-    tr_job job; /* of a job that was measured */
+    tr_job job;    /* of a job that was measured, with: */
+    char **photos; /* those of the shop, where it lists none */
+    int n_photos;
 } source;
 
 static void release(source *s) {
     tr_check_result_release(&s->result);
     tr_job_release(&s->job);
+    tr_shop_photos_release(s->photos, s->n_photos);
     free(s->json);
 }
 
@@ -136,7 +143,10 @@ static bool measure(const request *r, source *s, tr_error *err) {
         return false;
     name_file(s, "job", r->of, data, size);
     free(data);
-    bool ok = tr_check_photos(&s->job, s->job.photos, s->job.n_photos, &workers, &check, &why) &&
+    bool is_listed = s->job.n_photos > 0;
+    bool ok = (is_listed || tr_shop_photos_of(r->of, &s->photos, &s->n_photos, &why)) &&
+              tr_check_photos(&s->job, is_listed ? s->job.photos : s->photos,
+                              is_listed ? s->job.n_photos : s->n_photos, &workers, &check, &why) &&
               tr_check_evaluate(&s->job, &check, &why);
     if (!ok) tr_fail(&why, TR_NO_MEASURE, "the check could not be made");
     if (!tr_check_finish(&check, ok ? NULL : &why, &unfinished)) check.result.why = unfinished;
@@ -226,7 +236,11 @@ static bool is_an_input(const request *r, const source *s) {
     return is;
 }
 
-static bool write_report(const request *r, const source *s, const source *before, tr_error *err) {
+static bool write_report(const request *r, const source *s, const source *before,
+                         const tr_shop *shop, tr_error *err) {
+    bool is_inch = r->has_unit ? r->unit == TR_INCH : shop->units == TR_SHOWN_IN_INCHES;
+    bool is_letter =
+        r->has_paper ? r->paper == TR_PAPER_LETTER : strcmp(shop->paper, "Letter") == 0;
     const tr_report report = {.result = &s->result,
                               .json = s->json,
                               .json_size = s->size,
@@ -234,8 +248,9 @@ static bool write_report(const request *r, const source *s, const source *before
                               .record = s->record,
                               .record_before = before ? before->record : (tr_report_record){0},
                               .program = s->program,
-                              .unit = r->unit,
-                              .paper = r->paper,
+                              .shop = shop->name,
+                              .unit = is_inch ? TR_INCH : TR_MM,
+                              .paper = is_letter ? TR_PAPER_LETTER : TR_PAPER_A4,
                               .lenses = s->lenses,
                               .n_lenses = s->n_lenses,
                               .files = &s->file,
@@ -266,11 +281,13 @@ static int run_request(const request *r) {
     source before = {0};
     tr_error err = {0};
     int status = TR_EXIT_NO_MEASURE;
-    bool ok = (!r->before || read_result(r->before, &before, &err)) && read_source(r, &s, &err);
+    tr_shop shop = {0};
+    bool ok = tr_shop_of_file(r->of, &shop, &err) &&
+              (!r->before || read_result(r->before, &before, &err)) && read_source(r, &s, &err);
     if (ok && is_an_input(r, &s)) {
         (void)tr_fail(&err, TR_BAD_INPUT, "the report would replace one of the input files");
         status = tr_options_refuse(&tr_help_report, &err);
-    } else if (ok && write_report(r, &s, r->before ? &before : NULL, &err)) {
+    } else if (ok && write_report(r, &s, r->before ? &before : NULL, &shop, &err)) {
         status = exit_status(&s.result);
         if (s.result.why.code != TR_OK) tr_options_print_error("report", &s.result.why);
     } else {
@@ -278,6 +295,7 @@ static int run_request(const request *r) {
     }
     release(&before);
     release(&s);
+    tr_shop_release(&shop);
     return status;
 }
 

@@ -34,10 +34,11 @@ const tr_help_command tr_help_report = {
              "an earlier result of the same job, to show what was moved since, and by how much",
              "f json"},
             {"--units", "UNIT",
-             "in which lengths are shown: mm or inch (default: mm). Angles are in degrees, and the "
+             "in which lengths are shown: mm or inch (default: as the shop says, else mm). Angles "
+             "are in degrees, and the "
              "result in the file stays in millimetres",
              "w mm inch"},
-            {"--paper", "SIZE", "A4 or Letter (default: A4)", "w A4 Letter"},
+            {"--paper", "SIZE", "A4 or Letter (default: as the shop says, else A4)", "w A4 Letter"},
             TR_HELP_THREADS,
             {"--help", NULL, "print this text", NULL},
             {0}},

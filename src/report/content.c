@@ -178,6 +178,7 @@ void tr_report_content(const tr_report *report, tr_document *doc) {
         tr_report_floor(report, doc);
         tr_report_sheets(report, doc);
     }
+    tr_report_preconditions(report, doc);
     tr_report_warnings(report, doc);
     tr_report_inputs(report, doc);
     tr_doc_heading(doc, 2, TR_("Cautions"));

@@ -20,6 +20,7 @@ void tr_report_changes(const tr_report *report, tr_document *doc); /* changes.c 
 void tr_report_vehicle(const tr_report *report, tr_document *doc); /* grounds.c: what marks it */
 void tr_report_floor(const tr_report *report, tr_document *doc);   /* grounds.c */
 void tr_report_sheets(const tr_report *report, tr_document *doc);  /* grounds.c */
+void tr_report_preconditions(const tr_report *report, tr_document *doc); /* preconditions.c */
 void tr_report_inputs(const tr_report *report,
                       tr_document *doc); /* inputs.c: lenses, photos, files */
 void tr_report_warnings(const tr_report *report, tr_document *doc); /* inputs.c */
