@@ -124,8 +124,10 @@ static bool print_json(source *s, tr_error *err) {
 static void take_lenses(source *s) {
     for (int i = 0; i < s->job.n_lenses && !s->job.lenses[i].is_unknown; i++) {
         const tr_lens *lens = &s->job.lenses[i];
-        s->lenses[s->n_lenses++] = (tr_report_lens){
-            .name = lens->id, .width_px = lens->width_px, .height_px = lens->height_px};
+        s->lenses[s->n_lenses++] = (tr_report_lens){.name = lens->id,
+                                                    .width_px = lens->width_px,
+                                                    .height_px = lens->height_px,
+                                                    .calibrated = lens->calibrated};
     }
 }
 
