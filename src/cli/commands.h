@@ -26,6 +26,7 @@ TR_MODULE_EXPORT tr_command tr_cmd_lens_check;
 TR_MODULE_EXPORT tr_command tr_cmd_plan;
 TR_MODULE_EXPORT tr_command tr_cmd_print;
 TR_MODULE_EXPORT tr_command tr_cmd_records;
+TR_MODULE_EXPORT tr_command tr_cmd_report;
 TR_MODULE_EXPORT tr_command tr_cmd_shop;
 TR_MODULE_EXPORT tr_command tr_cmd_survey;
 

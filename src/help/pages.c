@@ -12,6 +12,7 @@ const tr_help_command *const tr_help_commands[] = {&tr_help_check,
                                                    &tr_help_plan,
                                                    &tr_help_print,
                                                    &tr_help_records,
+                                                   &tr_help_report,
                                                    &tr_help_shop_command,
                                                    &tr_help_survey,
                                                    NULL};

@@ -5,7 +5,7 @@
 #include "help/page.h"
 
 extern const tr_help_command tr_help_check, tr_help_design, tr_help_lens, tr_help_plan,
-    tr_help_print, tr_help_records, tr_help_survey;
+    tr_help_print, tr_help_records, tr_help_report, tr_help_survey;
 extern const tr_help_command tr_help_confirm, tr_help_lens_check;
 /* Of commands that make what a format of the same name describes. */
 extern const tr_help_command tr_help_job_command, tr_help_shop_command;

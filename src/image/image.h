@@ -47,6 +47,12 @@ TR_MUST_USE bool tr_image_write_jpeg(const tr_image *image, int quality, const c
 TR_MUST_USE bool tr_rgb_encode_png(const uint8_t *rgb, int width, int height, const char *name,
                                    uint8_t **data, size_t *size, tr_error *err);
 
+/* JPEGs (quality 1..100) of a grey image, and of one in colours, as above. */
+TR_MUST_USE bool tr_image_encode_jpeg(const tr_image *image, int quality, const char *name,
+                                      uint8_t **data, size_t *size, tr_error *err);
+TR_MUST_USE bool tr_rgb_encode_jpeg(const uint8_t *rgb, int width, int height, int quality,
+                                    const char *name, uint8_t **data, size_t *size, tr_error *err);
+
 /* A copy at 1/factor (factor 1..16), each pixel the mean of factor x factor; what is left at the
    right and bottom edge is dropped. Pixel (u, v) of the small image is centred at
    (factor u + (factor - 1)/2, ...) of the large one. */

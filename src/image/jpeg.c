@@ -37,7 +37,8 @@ typedef struct {
 typedef struct {
     struct jpeg_compress_struct cinfo;
     errors errors;
-    const tr_image *image;
+    const uint8_t *px;             /* row by row without gaps */
+    int width, height, n_channels; /* 1: grey, 3: colours */
     int quality;
     unsigned char *data; /* the file so far; owned */
     unsigned long size;
@@ -225,16 +226,17 @@ static void encode_all(encode_job *job) {
     jpeg_create_compress(cinfo);
     jpeg_mem_dest(cinfo, &job->data, &job->size);
     job->has_buffer = true;
-    cinfo->image_width = (JDIMENSION)job->image->width;
-    cinfo->image_height = (JDIMENSION)job->image->height;
-    cinfo->input_components = 1;
-    cinfo->in_color_space = JCS_GRAYSCALE;
+    cinfo->image_width = (JDIMENSION)job->width;
+    cinfo->image_height = (JDIMENSION)job->height;
+    cinfo->input_components = job->n_channels;
+    cinfo->in_color_space = job->n_channels == 1 ? JCS_GRAYSCALE : JCS_RGB;
     jpeg_set_defaults(cinfo);
     jpeg_set_quality(cinfo, job->quality, TRUE);
     cinfo->dct_method = JDCT_ISLOW;
     jpeg_start_compress(cinfo, TRUE);
-    for (int v = 0; v < job->image->height; v++) {
-        JSAMPROW row = job->image->px + (long)v * job->image->width;
+    for (int v = 0; v < job->height; v++) {
+        /* The library reads it only. */
+        JSAMPROW row = (JSAMPROW)(job->px + (long)v * job->width * job->n_channels);
         jpeg_write_scanlines(cinfo, &row, 1);
     }
     jpeg_finish_compress(cinfo);
@@ -250,21 +252,53 @@ static bool encode_guarded(encode_job *job) {
     return true;
 }
 
-bool tr_image_write_jpeg(const tr_image *image, int quality, const char *path, tr_error *err) {
-    if (quality < 1 || quality > 100) {
-        return tr_fail_at(err, TR_BAD_INPUT, path, 0, NULL,
-                          "the JPEG quality is %d; give one from 1 to 100", quality);
+static bool encode(encode_job *job, const char *name, uint8_t **data, size_t *size, tr_error *err) {
+    *data = NULL;
+    *size = 0;
+    if (job->quality < 1 || job->quality > 100) {
+        return tr_fail_at(err, TR_BAD_INPUT, name, 0, NULL,
+                          "the JPEG quality is %d; give one from 1 to 100", job->quality);
     }
-    if (!tr_image_check_size(image->width, image->height, path, err)) return false;
-    if (image->width > JPEG_MAX_DIMENSION || image->height > JPEG_MAX_DIMENSION) {
-        return tr_fail_at(err, TR_BAD_INPUT, path, 0, NULL,
+    if (!tr_image_check_size(job->width, job->height, name, err)) return false;
+    if (job->width > JPEG_MAX_DIMENSION || job->height > JPEG_MAX_DIMENSION) {
+        return tr_fail_at(err, TR_BAD_INPUT, name, 0, NULL,
                           "a JPEG can be at most %ld px wide and high; write a PNG",
                           JPEG_MAX_DIMENSION);
     }
-    encode_job job = {.image = image, .quality = quality};
-    job.cinfo.err = errors_init(&job.errors, path, err);
-    bool ok = encode_guarded(&job) && tr_file_write(path, job.data, job.size, err);
-    jpeg_destroy_compress(&job.cinfo);
-    free(job.data);
+    job->cinfo.err = errors_init(&job->errors, name, err);
+    bool ok = encode_guarded(job);
+    jpeg_destroy_compress(&job->cinfo);
+    if (ok) {
+        *data = job->data;
+        *size = job->size;
+    } else {
+        free(job->data);
+    }
+    return ok;
+}
+
+bool tr_image_encode_jpeg(const tr_image *image, int quality, const char *name, uint8_t **data,
+                          size_t *size, tr_error *err) {
+    encode_job job = {.px = image->px,
+                      .width = image->width,
+                      .height = image->height,
+                      .n_channels = 1,
+                      .quality = quality};
+    return encode(&job, name, data, size, err);
+}
+
+bool tr_rgb_encode_jpeg(const uint8_t *rgb, int width, int height, int quality, const char *name,
+                        uint8_t **data, size_t *size, tr_error *err) {
+    encode_job job = {
+        .px = rgb, .width = width, .height = height, .n_channels = 3, .quality = quality};
+    return encode(&job, name, data, size, err);
+}
+
+bool tr_image_write_jpeg(const tr_image *image, int quality, const char *path, tr_error *err) {
+    uint8_t *data;
+    size_t size;
+    bool ok = tr_image_encode_jpeg(image, quality, path, &data, &size, err) &&
+              tr_file_write(path, data, size, err);
+    free(data);
     return ok;
 }

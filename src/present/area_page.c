@@ -125,8 +125,8 @@ static void draw_areas(const tr_photo_view *v, const tr_check_result *result) {
 
 /* ---- The page ---- */
 
-static bool draw_photo(tr_canvas *canvas, tr_box box, const tr_check_result *result,
-                       const tr_photo_set *photos, int photo, tr_error *err) {
+bool tr_area_photo_draw(tr_canvas *canvas, tr_box box, const tr_check_result *result,
+                        const tr_photo_set *photos, int photo, tr_error *err) {
     const tr_photo_result *shown = &result->photos[photo];
     const tr_type type = {.size_px = 24, .smallest_px = 12, .colour = TR_INK};
     tr_box frame = {box.x, box.y, box.width, box.height - CAPTION_PX};
@@ -163,9 +163,7 @@ static int worth(const tr_check_result *result, const tr_photo_result *photo) {
     return most;
 }
 
-/* Of the photos that see an area, those of this page: by name, those that show all of one first. */
-static int photos_of_page(const tr_check_result *result, int first,
-                          int photos[TR_AREA_PAGE_PHOTOS]) {
+int tr_area_page_photos(const tr_check_result *result, int first, int photos[TR_AREA_PAGE_PHOTOS]) {
     int n = 0;
     int seen = 0;
     for (int of_worth = 2; of_worth >= 1; of_worth--) {
@@ -181,7 +179,7 @@ static int photos_of_page(const tr_check_result *result, int first,
 bool tr_area_page_draw(tr_canvas *canvas, const tr_check_result *result, const tr_photo_set *photos,
                        int first, const char *third, tr_error *err) {
     int shown[TR_AREA_PAGE_PHOTOS];
-    int n = photos_of_page(result, first, shown);
+    int n = tr_area_page_photos(result, first, shown);
     int columns = n > 1 ? 2 : 1;
     int rows = n > 2 ? 2 : 1;
     char words[512];
@@ -201,7 +199,7 @@ bool tr_area_page_draw(tr_canvas *canvas, const tr_check_result *result, const t
     for (int i = 0; i < n; i++) {
         tr_box box = {PHOTOS.x + i % columns * (width + GAP_PX),
                       PHOTOS.y + i / columns * (height + GAP_PX), width, height};
-        if (!draw_photo(canvas, box, result, photos, shown[i], err)) return false;
+        if (!tr_area_photo_draw(canvas, box, result, photos, shown[i], err)) return false;
     }
     tr_page_draw_foot(canvas);
     return true;

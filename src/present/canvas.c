@@ -1,6 +1,7 @@
 #include "present/canvas.h"
 
 #include <cairo-pdf.h>
+#include <cairo-svg.h>
 #include <pango/pangocairo.h>
 #include <stdint.h>
 #include <stdlib.h>
@@ -29,6 +30,11 @@ static bool begin(tr_canvas *canvas, tr_error *err) {
     canvas->fonts = pango_cairo_font_map_new();
     canvas->pango = pango_font_map_create_context(canvas->fonts);
     canvas->layout = pango_layout_new(canvas->pango);
+    /* A name that is broken within a word must not get a hyphen, which would seem to be its own. */
+    PangoAttrList *attributes = pango_attr_list_new();
+    pango_attr_list_insert(attributes, pango_attr_insert_hyphens_new(FALSE));
+    pango_layout_set_attributes(canvas->layout, attributes);
+    pango_attr_list_unref(attributes);
     /* The same letters on every screen. */
     cairo_font_options_t *options = cairo_font_options_create();
     cairo_font_options_set_antialias(options, CAIRO_ANTIALIAS_GRAY);
@@ -80,6 +86,36 @@ bool tr_canvas_init_pdf(tr_canvas *canvas, int width_px, int height_px, const ch
     return true;
 }
 
+bool tr_canvas_init_paper(tr_canvas *canvas, const tr_canvas_paper *paper, tr_error *err) {
+    char author[256];
+    memset(canvas, 0, sizeof *canvas);
+    canvas->stream = open_memstream(&canvas->bytes, &canvas->n_bytes);
+    if (!canvas->stream) return tr_fail_memory(err);
+    canvas->surface = cairo_pdf_surface_create_for_stream(append, canvas->stream, paper->width_pt,
+                                                          paper->height_pt);
+    describe(canvas->surface, paper->title);
+    if (*paper->author) {
+        tr_text_show(paper->author, strlen(paper->author), author, sizeof author);
+        cairo_pdf_surface_set_metadata(canvas->surface, CAIRO_PDF_METADATA_AUTHOR, author);
+    }
+    if (*paper->made_at) {
+        cairo_pdf_surface_set_metadata(canvas->surface, CAIRO_PDF_METADATA_CREATE_DATE,
+                                       paper->made_at);
+    }
+    if (!begin(canvas, err)) return false;
+    cairo_scale(canvas->cr, paper->px_pt, paper->px_pt);
+    return true;
+}
+
+bool tr_canvas_init_svg(tr_canvas *canvas, int width_px, int height_px, tr_error *err) {
+    memset(canvas, 0, sizeof *canvas);
+    canvas->stream = open_memstream(&canvas->bytes, &canvas->n_bytes);
+    if (!canvas->stream) return tr_fail_memory(err);
+    canvas->surface =
+        cairo_svg_surface_create_for_stream(append, canvas->stream, width_px, height_px);
+    return begin(canvas, err);
+}
+
 void tr_canvas_next_page(tr_canvas *canvas) {
     cairo_show_page(canvas->cr);
 }
@@ -95,18 +131,17 @@ void tr_canvas_release(tr_canvas *canvas) {
     memset(canvas, 0, sizeof *canvas);
 }
 
-/* Cairo writes PNGs too, but takes several times as long over it. A pixel of its is 0xXXRRGGBB. */
-static bool take_pixels(tr_canvas *canvas, const char *name, uint8_t **data, size_t *size,
-                        tr_error *err) {
-    int width = cairo_image_surface_get_width(canvas->surface);
-    int height = cairo_image_surface_get_height(canvas->surface);
+/* Three bytes a pixel; owned by the caller (free). A pixel of cairo's is 0xXXRRGGBB. */
+static uint8_t *rgb_of(tr_canvas *canvas, int *width, int *height, tr_error *err) {
+    *width = cairo_image_surface_get_width(canvas->surface);
+    *height = cairo_image_surface_get_height(canvas->surface);
     int stride = cairo_image_surface_get_stride(canvas->surface);
     const unsigned char *px = cairo_image_surface_get_data(canvas->surface);
-    uint8_t *rgb = malloc(3 * (size_t)width * (size_t)height);
-    if (!rgb) return tr_fail_memory(err);
+    uint8_t *rgb = malloc(3 * (size_t)*width * (size_t)*height);
     uint8_t *to = rgb;
-    for (int v = 0; v < height; v++) {
-        for (int u = 0; u < width; u++, to += 3) {
+    if (!rgb) tr_fail_memory(err);
+    for (int v = 0; v < *height && rgb; v++) {
+        for (int u = 0; u < *width; u++, to += 3) {
             uint32_t pixel;
             memcpy(&pixel, px + (long)v * stride + 4L * u, sizeof pixel);
             to[0] = (uint8_t)(pixel >> 16);
@@ -114,7 +149,28 @@ static bool take_pixels(tr_canvas *canvas, const char *name, uint8_t **data, siz
             to[2] = (uint8_t)pixel;
         }
     }
-    bool ok = tr_rgb_encode_png(rgb, width, height, name, data, size, err);
+    return rgb;
+}
+
+/* Cairo writes PNGs too, but takes several times as long over it. */
+static bool take_pixels(tr_canvas *canvas, const char *name, uint8_t **data, size_t *size,
+                        tr_error *err) {
+    int width, height;
+    uint8_t *rgb = rgb_of(canvas, &width, &height, err);
+    bool ok = rgb && tr_rgb_encode_png(rgb, width, height, name, data, size, err);
+    free(rgb);
+    return ok;
+}
+
+bool tr_canvas_take_jpeg(tr_canvas *canvas, const char *name, int quality, uint8_t **data,
+                         size_t *size, tr_error *err) {
+    int width, height;
+    *data = NULL;
+    *size = 0;
+    cairo_surface_flush(canvas->surface);
+    if (cairo_status(canvas->cr) != CAIRO_STATUS_SUCCESS) return tr_fail_memory(err);
+    uint8_t *rgb = rgb_of(canvas, &width, &height, err);
+    bool ok = rgb && tr_rgb_encode_jpeg(rgb, width, height, quality, name, data, size, err);
     free(rgb);
     return ok;
 }
@@ -201,8 +257,8 @@ static int lines_at(tr_type type, double size_px) {
     return (int)((type.lines > 0 ? type.lines : 1) * type.size_px / size_px + 1e-9);
 }
 
-double tr_canvas_text(tr_canvas *canvas, double x, double y, double width, tr_type type,
-                      const char *text) {
+/* Sets the text's lines, in the size in which they fit. */
+static void break_lines(tr_canvas *canvas, double width, tr_type type, const char *text) {
     static const PangoAlignment ALIGN[] = {PANGO_ALIGN_LEFT, PANGO_ALIGN_CENTER, PANGO_ALIGN_RIGHT};
     double smallest = type.smallest_px > 0 ? type.smallest_px : type.size_px;
     set_text(canvas, text);
@@ -219,10 +275,22 @@ double tr_canvas_text(tr_canvas *canvas, double x, double y, double width, tr_ty
     }
     pango_layout_set_height(canvas->layout, -lines_at(type, size));
     pango_layout_set_ellipsize(canvas->layout, PANGO_ELLIPSIZE_END);
+}
+
+double tr_canvas_text(tr_canvas *canvas, double x, double y, double width, tr_type type,
+                      const char *text) {
+    break_lines(canvas, width, type, text);
     tr_canvas_colour(canvas, type.colour);
     cairo_move_to(canvas->cr, x, y);
     pango_cairo_show_layout(canvas->cr, canvas->layout);
     double used_width, used_height;
+    line_size(canvas, &used_width, &used_height);
+    return used_height;
+}
+
+double tr_canvas_text_height(tr_canvas *canvas, double width, tr_type type, const char *text) {
+    double used_width, used_height;
+    break_lines(canvas, width, type, text);
     line_size(canvas, &used_width, &used_height);
     return used_height;
 }

@@ -15,6 +15,7 @@
 
 #include "base/error.h"
 #include "geom/geom.h"
+#include "present/unit.h"
 #include "verdict/verdict.h"
 
 typedef struct {
@@ -42,6 +43,7 @@ typedef struct {
     FILE *stream; /* of a document; its bytes are owned */
     char *bytes;
     size_t n_bytes;
+    tr_length_unit unit; /* in which lengths are written on it; millimetres unless it is set */
 } tr_canvas;
 
 /* One page of pixels. */
@@ -50,12 +52,25 @@ TR_MUST_USE bool tr_canvas_init(tr_canvas *canvas, int width_px, int height_px, 
    pages give the same bytes: no time is written. */
 TR_MUST_USE bool tr_canvas_init_pdf(tr_canvas *canvas, int width_px, int height_px,
                                     const char *title, tr_error *err);
+/* Pages of a PDF of another size: width and height of the paper, and of one px, in points (1/72
+   inch). made_at: the date that the document tells (ISO 8601), "" for none. */
+typedef struct {
+    double width_pt, height_pt, px_pt;
+    const char *title, *author, *made_at;
+} tr_canvas_paper;
+TR_MUST_USE bool tr_canvas_init_paper(tr_canvas *canvas, const tr_canvas_paper *paper,
+                                      tr_error *err);
+/* One drawing as SVG. */
+TR_MUST_USE bool tr_canvas_init_svg(tr_canvas *canvas, int width_px, int height_px, tr_error *err);
 /* Ends a page of a PDF; each has to be ended. */
 void tr_canvas_next_page(tr_canvas *canvas);
 /* The bytes of a PNG or a PDF, to be taken once; owned by the caller (free), NULL on failure. name:
    of the file, for messages. */
 TR_MUST_USE bool tr_canvas_take(tr_canvas *canvas, const char *name, uint8_t **data, size_t *size,
                                 tr_error *err);
+/* The bytes of a JPEG (quality 1..100) instead, of a page of pixels. */
+TR_MUST_USE bool tr_canvas_take_jpeg(tr_canvas *canvas, const char *name, int quality,
+                                     uint8_t **data, size_t *size, tr_error *err);
 /* The same, written whole or not at all (base/file.h). */
 TR_MUST_USE bool tr_canvas_write(tr_canvas *canvas, const char *path, tr_error *err);
 void tr_canvas_release(tr_canvas *canvas);
@@ -84,6 +99,8 @@ double tr_canvas_text(tr_canvas *canvas, double x, double y, double width, tr_ty
    white ground where is_on_white. */
 void tr_canvas_label(tr_canvas *canvas, double x, double y, double angle_rad, tr_type type,
                      bool is_on_white, const char *text);
+/* The height that tr_canvas_text would use. */
+double tr_canvas_text_height(tr_canvas *canvas, double width, tr_type type, const char *text);
 double tr_canvas_text_width(tr_canvas *canvas, tr_type type, const char *text);
 
 /* A line through n points that may have gaps (a point that is not finite). The caller strokes. */

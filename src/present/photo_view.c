@@ -2,6 +2,8 @@
 
 #include <stdint.h>
 #include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
 
 #include "image/photo_file.h"
 
@@ -123,8 +125,13 @@ tr_photo_view tr_photo_view_of(tr_canvas *canvas, tr_box box, const tr_photo_res
 /* ---- The photo itself ---- */
 
 /* Made a little lighter, so that lines stand out. */
-static cairo_surface_t *surface_of(const tr_image *image) {
+static void lighten(tr_image *image) {
     static const double GROUND = 40, SHARE = 0.84;
+    long n = (long)image->width * image->height;
+    for (long i = 0; i < n; i++) image->px[i] = (uint8_t)(GROUND + SHARE * image->px[i]);
+}
+
+static cairo_surface_t *surface_of(const tr_image *image) {
     cairo_surface_t *surface =
         cairo_image_surface_create(CAIRO_FORMAT_RGB24, image->width, image->height);
     if (cairo_surface_status(surface) != CAIRO_STATUS_SUCCESS) {
@@ -138,12 +145,63 @@ static cairo_surface_t *surface_of(const tr_image *image) {
         const uint8_t *from = tr_image_row(image, v);
         uint32_t *to = (uint32_t *)(void *)(data + (long)v * stride);
         for (int u = 0; u < image->width; u++) {
-            uint32_t grey = (uint32_t)(GROUND + SHARE * from[u]);
+            uint32_t grey = from[u];
             to[u] = grey << 16 | grey << 8 | grey;
         }
     }
     cairo_surface_mark_dirty(surface);
     return surface;
+}
+
+/* In a document the photo is stored as a JPEG, which takes a tenth of the room. */
+static bool store_as_jpeg(cairo_surface_t *surface, const tr_image *image, tr_error *err) {
+    enum { QUALITY = 90 };
+    uint8_t *data;
+    size_t size;
+    if (!tr_image_encode_jpeg(image, QUALITY, "", &data, &size, err)) return false;
+    if (cairo_surface_set_mime_data(surface, CAIRO_MIME_TYPE_JPEG, data, size, free, data) !=
+        CAIRO_STATUS_SUCCESS) {
+        free(data);
+        return tr_fail_memory(err);
+    }
+    return true;
+}
+
+/* Leaves of the image, which is the photo at 1/factor, what is seen on the page: the rest would be
+   stored in a document in vain. *u0, *v0: where that begins. */
+static bool crop(const tr_photo_view *v, int factor, tr_image *image, int *u0, int *v0,
+                 tr_error *err) {
+    static const double MARGIN_PX = 2;
+    cairo_matrix_t pixel_from_page = v->page_from_pixel;
+    double low[2] = {INFINITY, INFINITY};
+    double high[2] = {-INFINITY, -INFINITY};
+    if (cairo_matrix_invert(&pixel_from_page) != CAIRO_STATUS_SUCCESS) return true;
+    for (int i = 0; i < 4; i++) {
+        double p[2] = {v->on_page.x + (i & 1 ? v->on_page.width : 0),
+                       v->on_page.y + (i & 2 ? v->on_page.height : 0)};
+        cairo_matrix_transform_point(&pixel_from_page, &p[0], &p[1]);
+        for (int k = 0; k < 2; k++) {
+            low[k] = fmin(low[k], (p[k] + 0.5) / factor - MARGIN_PX);
+            high[k] = fmax(high[k], (p[k] + 0.5) / factor + MARGIN_PX);
+        }
+    }
+    *u0 = (int)fmax(floor(low[0]), 0);
+    *v0 = (int)fmax(floor(low[1]), 0);
+    int u1 = (int)fmin(ceil(high[0]), image->width);
+    int v1 = (int)fmin(ceil(high[1]), image->height);
+    if (u1 <= *u0 || v1 <= *v0) {
+        *u0 = *v0 = 0;
+        return true;
+    }
+    tr_image part = {0};
+    if (!tr_image_init(&part, u1 - *u0, v1 - *v0, err)) return false;
+    for (int row = 0; row < part.height; row++) {
+        memcpy(part.px + (long)row * part.width, tr_image_row(image, *v0 + row) + *u0,
+               (size_t)part.width);
+    }
+    tr_image_release(image);
+    *image = part;
+    return true;
 }
 
 static bool paint(const tr_photo_view *v, const tr_image *image, tr_error *err) {
@@ -153,15 +211,25 @@ static bool paint(const tr_photo_view *v, const tr_image *image, tr_error *err) 
     while (factor > 1 && (image->width / factor < 1 || image->height / factor < 1)) factor--;
     tr_image small = {0};
     if (!tr_image_shrink(image, factor, &small, err)) return false;
-    cairo_surface_t *surface = surface_of(&small);
+    int u0 = 0;
+    int v0 = 0;
+    bool is_stored = v->canvas->stream;
+    bool ok = !is_stored || crop(v, factor, &small, &u0, &v0, err);
+    lighten(&small);
+    cairo_surface_t *surface = ok ? surface_of(&small) : NULL;
+    ok = surface || tr_fail_memory(err);
+    if (ok && is_stored) ok = store_as_jpeg(surface, &small, err);
     tr_image_release(&small);
-    if (!surface) return tr_fail_memory(err);
+    if (!ok) {
+        if (surface) cairo_surface_destroy(surface);
+        return false;
+    }
     cairo_t *cr = v->canvas->cr;
     cairo_save(cr);
     cairo_transform(cr, &v->page_from_pixel);
     cairo_translate(cr, -0.5, -0.5); /* cairo's (0, 0) is the first pixel's outer corner */
     cairo_scale(cr, factor, factor);
-    cairo_set_source_surface(cr, surface, 0, 0);
+    cairo_set_source_surface(cr, surface, u0, v0);
     cairo_paint(cr);
     cairo_restore(cr);
     cairo_surface_destroy(surface);

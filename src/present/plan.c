@@ -146,10 +146,20 @@ static void draw_centreline(const plan *p, const extent *e) {
     cairo_set_dash(p->canvas->cr, NULL, 0, 0);
 }
 
-static void draw_wheel(const plan *p, tr_vec2 point) {
-    double inward = point.y > 0 ? -1 : 1;
-    tr_vec2 a = on_page(p, point.x + WHEEL_LENGTH_MM / 2, point.y + inward * 30);
-    tr_vec2 b = on_page(p, point.x - WHEEL_LENGTH_MM / 2, point.y + inward * (30 + WHEEL_WIDTH_MM));
+/* How far the middle of the tyre lies inward from the wheel's point: a plumb mark lies outside it,
+   a hub sheet tells the wheel's own middle. */
+static double inward_mm(const tr_check_result *result, tr_wheel_point point) {
+    static const double APART_MM = 30;
+    for (int i = 0; i < result->n_plates; i++) {
+        if (result->plates[i].point == point && result->plates[i].is_hub) return 0;
+    }
+    return APART_MM + WHEEL_WIDTH_MM / 2;
+}
+
+static void draw_wheel(const plan *p, tr_wheel_point which, tr_vec2 point) {
+    double middle = point.y + (point.y > 0 ? -1 : 1) * inward_mm(p->result, which);
+    tr_vec2 a = on_page(p, point.x + WHEEL_LENGTH_MM / 2, middle - WHEEL_WIDTH_MM / 2);
+    tr_vec2 b = on_page(p, point.x - WHEEL_LENGTH_MM / 2, middle + WHEEL_WIDTH_MM / 2);
     set_pen(p, THIN_PX, TR_INK);
     cairo_rectangle(p->canvas->cr, fmin(a.x, b.x), fmin(a.y, b.y), fabs(b.x - a.x),
                     fabs(b.y - a.y));
@@ -182,8 +192,8 @@ static void draw_axle(const plan *p, tr_wheel_point left, tr_wheel_point right, 
         set_dash(p, 10, 8);
         line_mm(p, x_mm, -800, x_mm, 800);
     }
-    if (has_left) draw_wheel(p, a);
-    if (has_right) draw_wheel(p, b);
+    if (has_left) draw_wheel(p, left, a);
+    if (has_right) draw_wheel(p, right, b);
 }
 
 /* The directions of the vehicle frame at its origin. */
@@ -203,10 +213,11 @@ static void draw_frame(const plan *p) {
     tr_canvas_label(p->canvas, y.x, y.y - 24, 0, type, false, "Y");
 }
 
-static void length_text(const tr_length_result *length, char *text, size_t size) {
+static void length_text(tr_length_unit unit, const tr_length_result *length, char *text,
+                        size_t size) {
     char value[TR_CELL_SIZE], u95[TR_CELL_SIZE];
-    tr_number_cell(TR_X, length->measured_mm, value);
-    tr_u95_cell(TR_X, length->u95_mm, u95);
+    tr_number_cell_in(unit, TR_X, length->measured_mm, value);
+    tr_u95_cell_in(unit, TR_X, length->u95_mm, u95);
     snprintf(text, size, "%s %s", value, u95);
 }
 
@@ -218,7 +229,7 @@ static void draw_track(const plan *p, tr_wheel_point left, tr_wheel_point right,
         return;
     }
     char text[64];
-    length_text(track, text, sizeof text);
+    length_text(p->canvas->unit, track, text, sizeof text);
     bool is_rear = left == TR_REAR_LEFT;
     /* Ahead of the wheels, and of the arrows of the vehicle frame. */
     double shift = fmax(p->px_per_mm * WHEEL_LENGTH_MM / 2 + 24, is_rear ? ARM_PX + 54 : 0);
@@ -232,7 +243,7 @@ static void draw_wheelbase(const plan *p, double aside_px) {
         return;
     }
     char text[64];
-    length_text(&p->result->wheelbase, text, sizeof text);
+    length_text(p->canvas->unit, &p->result->wheelbase, text, sizeof text);
     tr_vec2 a = on_page(p, p->result->wheelbase.measured_mm, fmin(front.y, rear.y));
     tr_vec2 b = on_page(p, 0, fmin(front.y, rear.y));
     tr_canvas_dimension(p->canvas, a, b, -aside_px, 24, text);
@@ -327,6 +338,13 @@ static extent outline_extent(const plan *p, int target) {
     return e;
 }
 
+static extent required_extent(const plan *p, int target) {
+    extent e = {INFINITY, -INFINITY, INFINITY, -INFINITY};
+    grow_by_sheet(&e, sheet_of(p->result, target),
+                  p->result->targets[target].vehicle_from_required);
+    return e;
+}
+
 /* Name and shape, and below them the yaw where there is room: on the sheet where it is large
    enough, else on its side towards the vehicle. */
 static void draw_name(const plan *p, tr_box box, int target, tr_label_room *room) {
@@ -360,10 +378,11 @@ static void draw_name(const plan *p, tr_box box, int target, tr_label_room *room
     tr_canvas_label(p->canvas, c.x, c.y + LINE_PX / 2, 0, type, true, text);
 }
 
-static void value_text(tr_axis axis, const tr_axis_result *r, char *text, size_t size) {
+static void value_text(tr_length_unit unit, tr_axis axis, const tr_axis_result *r, char *text,
+                       size_t size) {
     tr_axis_cells cells;
     char value[TR_MINUS_SIZE];
-    tr_axis_cells_of(axis, r, &cells);
+    tr_axis_cells_in(unit, axis, r, &cells);
     tr_cell_with_minus(r->is_measured ? cells.measured : cells.required, value);
     if (r->is_measured)
         snprintf(text, size, "%s %s", value, cells.u95);
@@ -387,7 +406,7 @@ static void draw_dimensions(const plan *p, tr_box box, int target, tr_label_room
     /* At the edge of the drawing that is nearer. */
     static const double EDGE_PX = 40;
     bool is_right = e.y_max < 0;
-    value_text(TR_X, &t->axis[TR_X], text, sizeof text);
+    value_text(p->canvas->unit, TR_X, &t->axis[TR_X], text, sizeof text);
     tr_vec2 a = on_page(p, origin.x, is_right ? e.y_min : e.y_max);
     tr_vec2 b = on_page(p, c.x, is_right ? e.y_min : e.y_max);
     double left = a.x - (is_right ? box.x + box.width - EDGE_PX : box.x + EDGE_PX);
@@ -395,7 +414,7 @@ static void draw_dimensions(const plan *p, tr_box box, int target, tr_label_room
     tr_label_take(room, (tr_box){a.x - left - BESIDE_PX, fmin(a.y, b.y) - BEYOND_PX, 2 * BESIDE_PX,
                                  fabs(b.y - a.y) + 2 * BEYOND_PX});
 
-    value_text(TR_Y, &t->axis[TR_Y], text, sizeof text);
+    value_text(p->canvas->unit, TR_Y, &t->axis[TR_Y], text, sizeof text);
     bool is_ahead = e.x_min > 0;
     double edge = is_ahead ? e.x_max : e.x_min;
     a = on_page(p, edge, origin.y);
@@ -423,8 +442,9 @@ static tr_vec2 middle_of(const plan *p, int target) {
 static void take_wheel(tr_label_room *room, const plan *p, tr_wheel_point point) {
     tr_vec2 at;
     if (!find_point(p->result, point, &at)) return;
-    extent e = {at.x - WHEEL_LENGTH_MM / 2, at.x + WHEEL_LENGTH_MM / 2,
-                at.y > 0 ? at.y - WHEEL_WIDTH_MM : at.y, at.y > 0 ? at.y : at.y + WHEEL_WIDTH_MM};
+    double middle = at.y + (at.y > 0 ? -1 : 1) * inward_mm(p->result, point);
+    extent e = {at.x - WHEEL_LENGTH_MM / 2, at.x + WHEEL_LENGTH_MM / 2, middle - WHEEL_WIDTH_MM / 2,
+                middle + WHEEL_WIDTH_MM / 2};
     tr_label_take(room, box_of(p, e));
 }
 
@@ -556,6 +576,7 @@ static void draw_area_name(const plan *p, tr_label_room *room, const tr_free_are
     tr_label_room free = *room;
     for (int i = 0; i < p->result->n_targets; i++) {
         tr_label_take(&free, box_of(p, outline_extent(p, i)));
+        tr_label_take(&free, box_of(p, required_extent(p, i)));
     }
     tr_vec2 c = tr_label_place(&free, middle, width, 32);
     tr_label_take(room, (tr_box){c.x - width / 2, c.y - 16, width, 32});
@@ -693,9 +714,7 @@ static void draw_expected(const plan *p, int sheet) {
 static void draw_target_name(const plan *p, int target) {
     static const double LEAST_PX = 80;
     const tr_type type = {.size_px = 24, .is_bold = true, .colour = TR_INK};
-    extent e = {INFINITY, -INFINITY, INFINITY, -INFINITY};
-    grow_by_sheet(&e, sheet_of(p->result, target),
-                  p->result->targets[target].vehicle_from_required);
+    extent e = required_extent(p, target);
     tr_vec2 at = on_page(p, (e.x_min + e.x_max) / 2, (e.y_min + e.y_max) / 2);
     double height = p->px_per_mm * (e.x_max - e.x_min);
     if (!(height >= LEAST_PX)) at.y += (e.x_max > 0 ? -1 : 1) * (height / 2 + 18);
@@ -856,7 +875,10 @@ void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *r
     }
     cairo_restore(canvas->cr);
     char text[256];
-    if (is_placed) {
+    if (is_placed && factor <= 1) {
+        snprintf(text, sizeof text, "%s",
+                 TR_("Offset drawn to scale; grey: limits of the centre, box: its u95"));
+    } else if (is_placed) {
         snprintf(text, sizeof text,
                  TR_("Offset drawn %.0f times as large; grey: limits of the centre, box: its u95"),
                  factor);

@@ -4,12 +4,13 @@
 
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/text.h"
 #include "present/catalogue.h"
 
-enum { MAX_DECIMALS = 4 };
+enum { MAX_DECIMALS = 4, MAX_INCH_DECIMALS = 5 };
 
 /* From here on a length in mm or an angle in degrees is nonsense, and printed as such. */
 static const double LARGEST_PLAIN = 1e7;
@@ -78,21 +79,30 @@ const char *tr_axis_title(tr_axis axis) {
 }
 
 const char *tr_axis_unit(tr_axis axis) {
-    return tr_axis_is_angle(axis) ? "°" : "mm";
+    return tr_axis_unit_in(TR_MM, axis);
 }
 
-/* mm or degrees, as people read them. */
-static double in_unit(tr_axis axis, double value) {
-    return tr_axis_is_angle(axis) ? value * TR_DEG_PER_RAD : value;
+const char *tr_axis_unit_in(tr_length_unit unit, tr_axis axis) {
+    return tr_axis_is_angle(axis) ? "°" : unit == TR_INCH ? "in" : "mm";
 }
 
-static int usual_decimals(tr_axis axis) {
-    return tr_axis_is_angle(axis) ? 2 : 1;
+/* How values of a kind are told: what they are multiplied by, and with how many decimals. A value
+   in inches is seldom a round number, so that none of it is to be hidden only in millimetres. */
+typedef struct {
+    double factor;
+    int usual, most;
+    bool is_exact;
+} scale;
+
+static scale scale_of(tr_length_unit unit, tr_axis axis) {
+    if (tr_axis_is_angle(axis)) return (scale){TR_DEG_PER_RAD, 2, MAX_DECIMALS, true};
+    if (unit == TR_INCH) return (scale){1 / TR_MM_PER_INCH, 3, MAX_INCH_DECIMALS, false};
+    return (scale){1, 1, MAX_DECIMALS, true};
 }
 
 static double rounded(double value, int decimals) {
-    double scale = pow(10, decimals);
-    return round(value * scale) / scale;
+    double power = pow(10, decimals);
+    return round(value * power) / power;
 }
 
 /* Nothing of the value is lost at that many decimals (but for the noise of unit conversion). */
@@ -106,21 +116,21 @@ static double rounded_u95(double u95, int decimals) {
     return r > 0 || !(u95 > 0) ? r : pow(10, -decimals);
 }
 
-static bool same_verdict_rounded(tr_axis axis, const tr_axis_result *r, int decimals) {
-    double error = in_unit(axis, r->error);
-    double u95 = in_unit(axis, r->u95);
-    double limit = in_unit(axis, r->limit);
-    tr_verdict exact = tr_verdict_decide(error, u95, limit);
-    return tr_verdict_decide(rounded(error, decimals), rounded_u95(u95, decimals),
-                             rounded(limit, decimals)) == exact;
+/* In units of the last decimal, whose sums are exact: 0.280 less 0.044 is not above 0.236. */
+static bool same_verdict_rounded(scale s, const tr_axis_result *r, int decimals) {
+    double power = pow(10, decimals);
+    double error = round(r->error * s.factor * power);
+    double u95 = round(rounded_u95(r->u95 * s.factor, decimals) * power);
+    double limit = round(r->limit * s.factor * power);
+    return tr_verdict_decide(error, u95, limit) == tr_verdict_decide(r->error, r->u95, r->limit);
 }
 
-static int row_decimals(tr_axis axis, const tr_axis_result *r) {
-    int n = usual_decimals(axis);
-    for (; n < MAX_DECIMALS; n++) {
-        if (r->is_required && !is_whole(in_unit(axis, r->required), n)) continue;
-        if (r->is_judged && !is_whole(in_unit(axis, r->limit), n)) continue;
-        if (r->is_judged && r->is_measured && !same_verdict_rounded(axis, r, n)) continue;
+static int row_decimals(scale s, const tr_axis_result *r) {
+    int n = s.usual;
+    for (; n < s.most; n++) {
+        if (s.is_exact && r->is_required && !is_whole(r->required * s.factor, n)) continue;
+        if (s.is_exact && r->is_judged && !is_whole(r->limit * s.factor, n)) continue;
+        if (r->is_judged && r->is_measured && !same_verdict_rounded(s, r, n)) continue;
         break;
     }
     return n;
@@ -137,7 +147,12 @@ static void print_number(double value, int decimals, const char *sign, char out[
 }
 
 void tr_number_cell(tr_axis axis, double value, char out[TR_CELL_SIZE]) {
-    print_number(in_unit(axis, value), usual_decimals(axis), "", out);
+    tr_number_cell_in(TR_MM, axis, value, out);
+}
+
+void tr_number_cell_in(tr_length_unit unit, tr_axis axis, double value, char out[TR_CELL_SIZE]) {
+    scale s = scale_of(unit, axis);
+    print_number(value * s.factor, s.usual, "", out);
 }
 
 void tr_number_rounded(double value, int decimals, bool has_plus, char out[TR_CELL_SIZE]) {
@@ -149,18 +164,75 @@ void tr_u95_rounded(double u95, int decimals, char out[TR_CELL_SIZE]) {
 }
 
 void tr_u95_cell(tr_axis axis, double u95, char out[TR_CELL_SIZE]) {
-    tr_u95_rounded(in_unit(axis, u95), usual_decimals(axis), out);
+    tr_u95_cell_in(TR_MM, axis, u95, out);
+}
+
+void tr_u95_cell_in(tr_length_unit unit, tr_axis axis, double u95, char out[TR_CELL_SIZE]) {
+    scale s = scale_of(unit, axis);
+    tr_u95_rounded(u95 * s.factor, s.usual, out);
 }
 
 void tr_axis_cells_of(tr_axis axis, const tr_axis_result *r, tr_axis_cells *cells) {
+    tr_axis_cells_in(TR_MM, axis, r, cells);
+}
+
+void tr_axis_cells_in(tr_length_unit unit, tr_axis axis, const tr_axis_result *r,
+                      tr_axis_cells *cells) {
+    scale s = scale_of(unit, axis);
     memset(cells, 0, sizeof *cells);
-    int n = row_decimals(axis, r);
-    if (r->is_required) print_number(in_unit(axis, r->required), n, "", cells->required);
-    if (r->is_judged) print_number(in_unit(axis, r->limit), n, "±", cells->limit);
+    int n = row_decimals(s, r);
+    if (r->is_required) print_number(r->required * s.factor, n, "", cells->required);
+    if (r->is_judged) print_number(r->limit * s.factor, n, "±", cells->limit);
     if (!r->is_measured) return;
-    print_number(in_unit(axis, r->measured), n, "", cells->measured);
-    tr_u95_rounded(in_unit(axis, r->u95), n, cells->u95);
-    if (r->is_required) print_number(in_unit(axis, r->error), n, "+", cells->error);
+    print_number(r->measured * s.factor, n, "", cells->measured);
+    tr_u95_rounded(r->u95 * s.factor, n, cells->u95);
+    if (r->is_required) print_number(r->error * s.factor, n, "+", cells->error);
+}
+
+/* ---- Lengths in sentences ---- */
+
+/* Bytes of "12.5 mm" at the beginning of text, 0 where it is no length. */
+static size_t length_at(const char *text, double *mm, int *decimals) {
+    size_t n = strspn(text, "0123456789");
+    size_t whole = n;
+    *decimals = 0;
+    if (n == 0) return 0;
+    if (text[n] == '.' && text[n + 1] >= '0' && text[n + 1] <= '9') {
+        *decimals = (int)strspn(text + n + 1, "0123456789");
+        n += 1 + (size_t)*decimals;
+    }
+    if (strncmp(text + n, " mm", 3) != 0) return 0;
+    char after = text[n + 3];
+    bool is_longer = after == '/' || (after >= 'a' && after <= 'z') || after == '_';
+    if (is_longer || whole > 9) return 0;
+    *mm = strtod(text, NULL);
+    return n + 3;
+}
+
+static bool is_within_number(char before) {
+    return (before >= '0' && before <= '9') || before == '.' || before == '_' ||
+           (before >= 'a' && before <= 'z') || (before >= 'A' && before <= 'Z');
+}
+
+void tr_sentence_in(tr_length_unit unit, const char *sentence, char *out, size_t size) {
+    size_t n = 0;
+    char before = 0;
+    for (const char *c = sentence; *c && n + 1 < size;) {
+        double mm;
+        int decimals;
+        size_t length =
+            unit == TR_INCH && !is_within_number(before) ? length_at(c, &mm, &decimals) : 0;
+        if (length > 0) {
+            int k = snprintf(out + n, size - n, "%.*f in", decimals + 2, mm / TR_MM_PER_INCH);
+            n += (size_t)k < size - n ? (size_t)k : size - n - 1;
+        } else {
+            out[n++] = *c;
+            length = 1;
+        }
+        c += length;
+        before = c[-1];
+    }
+    out[n] = 0;
 }
 
 void tr_cell_with_minus(const char cell[TR_CELL_SIZE], char out[TR_MINUS_SIZE]) {

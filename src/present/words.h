@@ -7,6 +7,7 @@
 #include <stddef.h>
 
 #include "check/result.h"
+#include "present/unit.h"
 
 /* Where no photo can be used (TR_NO_PHOTO), adds to result->why the reason of the first. */
 void tr_check_name_reason(tr_check_result *result);
@@ -24,6 +25,11 @@ const char *tr_verdict_word(tr_verdict verdict);
 const char *tr_axis_title(tr_axis axis);
 /* "mm", "°". */
 const char *tr_axis_unit(tr_axis axis);
+/* "mm" or "in", "°". */
+const char *tr_axis_unit_in(tr_length_unit unit, tr_axis axis);
+/* The sentence with its lengths in that unit: "12 mm" becomes "0.47 in", with two decimals more,
+   which are as fine. "mm/m", which is a slope, stays. Cut to the size of out. */
+void tr_sentence_in(tr_length_unit unit, const char *sentence, char *out, size_t size);
 
 /* One axis, ready to print in its unit; "" where there is nothing to print. Lengths have one
    decimal, angles two. A row gets more (at most four) where the rounded numbers would not lead a
@@ -35,10 +41,17 @@ typedef struct {
     char u95[TR_CELL_SIZE], limit[TR_CELL_SIZE]; /* begin with ± */
 } tr_axis_cells;
 void tr_axis_cells_of(tr_axis axis, const tr_axis_result *result, tr_axis_cells *cells);
+/* The same with lengths in that unit. In inches they have three decimals, and more (at most five)
+   where the rounded numbers would lead to another verdict; angles stay as they are. */
+void tr_axis_cells_in(tr_length_unit unit, tr_axis axis, const tr_axis_result *result,
+                      tr_axis_cells *cells);
 
 /* A length or an angle (mm or rad) with the decimals above: "12.1", "±0.06". */
 void tr_number_cell(tr_axis axis, double value, char out[TR_CELL_SIZE]);
 void tr_u95_cell(tr_axis axis, double u95, char out[TR_CELL_SIZE]);
+/* The same with lengths in that unit: "0.476", "±0.002". */
+void tr_number_cell_in(tr_length_unit unit, tr_axis axis, double value, char out[TR_CELL_SIZE]);
+void tr_u95_cell_in(tr_length_unit unit, tr_axis axis, double u95, char out[TR_CELL_SIZE]);
 /* Any number: rounded, without a sign where it reads as nothing; others have a plus where asked
  * for.
  */
