@@ -412,8 +412,10 @@ static void cover(coverage *c, const char *above, json_t *json) {
         const tr_help_key *k = find_key(c->format, path);
         if (!k) fail_msg("%s: '%s' is not described", c->format->name, path);
         c->is_seen[k - c->format->keys] = true;
-        /* Axes are described where they first stand. */
-        if (strcmp(path, "relations[].AXIS") != 0 && !ends_in(path, ".SLOPE")) cover(c, path, item);
+        /* Axes, and what findings are made of, are described where they first stand. */
+        bool is_known = strcmp(path, "relations[].AXIS") == 0 || ends_in(path, ".SLOPE") ||
+                        ends_in(path, "].why") || ends_in(path, "].parts");
+        if (!is_known) cover(c, path, item);
     }
     json_array_foreach(json, i, item) {
         char path[2 * PATH_SIZE];

@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "base/language.h"
 #include "check/check.h"
 #include "findings.h"
 #include "honest.h"
@@ -19,6 +20,7 @@
 #include "present/picture.h"
 
 typedef struct {
+    char *german; /* the text in another language */
     char *text, *json;
     uint8_t *picture; /* all pages */
     size_t picture_size;
@@ -41,6 +43,9 @@ static shown show(const tr_check_result *result) {
     static const char PATH[] = "result.pdf";
     tr_error err = {0};
     shown s = {.text = check_text_of(result, true), .json = json_of(result)};
+    assert_true(tr_language_set("de", &err));
+    s.german = check_text_of(result, false);
+    assert_true(tr_language_set("en", &err));
     if (!tr_picture_write(result, NULL, PATH, &err)) fail_msg("%s", err.text);
     assert_true(tr_file_read(PATH, (size_t)1 << 28, &s.picture, &s.picture_size, &err));
     unlink(PATH);
@@ -49,6 +54,7 @@ static shown show(const tr_check_result *result) {
 
 static void release_shown(shown *s) {
     free(s->text);
+    free(s->german);
     free(s->json);
     free(s->picture);
 }
@@ -71,6 +77,8 @@ static void check_reads_back(tr_check_result *result) {
     tr_check_result read = read_back(before.json);
     shown after = show(&read);
     assert_string_equal(after.text, before.text);
+    assert_string_equal(after.german, before.german);
+    assert_string_not_equal(after.german, after.text);
     assert_string_equal(after.json, before.json);
     assert_int_equal(after.picture_size, before.picture_size);
     assert_memory_equal(after.picture, before.picture, before.picture_size);

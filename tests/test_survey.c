@@ -678,7 +678,7 @@ static void a_file_that_was_written_is_named(void **state) {
         int status = pclose(from);
         assert_true(WIFEXITED(status));
         const char *words = is_json ? "\"file\": \"parts/one.yaml\""
-                                    : "1 of 2 files was written (parts/one.yaml): parts/two.yaml: ";
+                                    : "Written: 1 of 2 files (parts/one.yaml). Then: parts/two.yaml: ";
         if (WEXITSTATUS(status) != 3 || !strstr(out, words)) fail_msg("%d:\n%s", status, out);
         if (is_json) assert_non_null(strstr(out, "\"file\": null"));
         assert_null(strstr(out, "Nothing was written"));

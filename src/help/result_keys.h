@@ -37,7 +37,9 @@
     {"photos[].lens", NULL, NULL, \
      "only where there are several lens profiles: name of the one that it is measured with, " \
      "or null"}, \
-    {"photos[].reason", NULL, NULL, "only where the photo is not used: why"}
+    {"photos[].reason", NULL, NULL, "only where the photo is not used: why"}, \
+    {"photos[].why", NULL, NULL, \
+     "the same as data: `variant`, `arguments` and `parts`, as of a warning"}
 
 #define TR_HELP_KEYS_OF_WARNING \
     {"warnings", NULL, NULL, "what does not fit, and what to know"}, \
@@ -47,7 +49,10 @@
     {"warnings[].variant", NULL, NULL, "which sentence of its code it is"}, \
     {"warnings[].arguments", NULL, NULL, "what stands in the sentence, by name"}, \
     {"warnings[].arguments.NAME", "of NAME", NULL, \
-     "a text, a list of texts, or a number in the unit at the end of its name"}
+     "a text, a list of texts, or a number in the unit at the end of its name"}, \
+    {"warnings[].parts", NULL, NULL, \
+     "only where an argument is a sentence of its own: by its name which one, with `variant`, " \
+     "`arguments` and `parts`, as of a warning"}
 
 #define TR_HELP_KEYS_OF_FIT \
     {"left_out", NULL, NULL, "marks in photos that contradict the others and take no part"}, \

@@ -537,6 +537,8 @@ static json_t *known(bool is_known, double value) {
     return is_known ? tr_json_number(value) : json_null();
 }
 
+static json_t *said_json(const tr_finding *finding);
+
 static json_t *quality_json(const tr_photo_result *photo) {
     const tr_photo_quality *q = &photo->quality;
     const char *flaw = tr_photo_flaw_text(q->flaw);
@@ -572,7 +574,10 @@ static json_t *photo_json(const tr_photo_result *photo, bool has_lenses) {
         tr_json_put(json, "taken", known_text(photo->taken)) &&
         tr_json_put(json, "quality", quality_json(photo));
     if (has_lenses) ok = ok && tr_json_put(json, "lens", known_text(photo->lens));
-    if (*why_not && !photo->is_used) ok = ok && tr_json_put(json, "reason", tr_json_text(why_not));
+    if (*why_not && !photo->is_used) {
+        ok = ok && tr_json_put(json, "reason", tr_json_text(why_not)) &&
+             tr_json_put(json, "why", said_json(photo->why_not.items));
+    }
     if (ok) return json;
     json_decref(json);
     return NULL;
@@ -628,6 +633,33 @@ static json_t *arguments_json(const tr_finding *finding) {
     return NULL;
 }
 
+/* Of the arguments that are sentences of their own: which they are. */
+static bool put_parts(json_t *json, const tr_finding *finding) {
+    json_t *parts = json_object();
+    bool ok = parts;
+    for (int i = 0; ok && i < TR_MAX_ARGUMENTS && *finding->arguments[i].name; i++) {
+        const tr_argument *a = &finding->arguments[i];
+        if (a->type == TR_ARGUMENT_PART && a->part)
+            ok = tr_json_put(parts, a->name, said_json(a->part));
+    }
+    if (json_object_size(parts) > 0) ok = ok && tr_json_put(json, "parts", json_incref(parts));
+    json_decref(parts);
+    return ok;
+}
+
+/* Which finding it is, from which its sentence follows in any language. */
+static bool put_said(json_t *json, const tr_finding *finding) {
+    return tr_json_put(json, "variant", json_string(tr_finding_name(finding->kind))) &&
+           tr_json_put(json, "arguments", arguments_json(finding)) && put_parts(json, finding);
+}
+
+static json_t *said_json(const tr_finding *finding) {
+    json_t *json = json_object();
+    if (json && put_said(json, finding)) return json;
+    json_decref(json);
+    return NULL;
+}
+
 static json_t *finding_json(const tr_finding *finding) {
     char text[TR_FINDING_TEXT_SIZE];
     tr_finding_text(finding, text);
@@ -635,8 +667,7 @@ static json_t *finding_json(const tr_finding *finding) {
     if (json && tr_json_put(json, "code", json_string(tr_finding_code(finding->kind))) &&
         tr_json_put(json, "text", tr_json_text(text)) &&
         tr_json_put(json, "blocks_pass", json_boolean(tr_finding_blocks_pass(finding->kind))) &&
-        tr_json_put(json, "variant", json_string(tr_finding_name(finding->kind))) &&
-        tr_json_put(json, "arguments", arguments_json(finding))) {
+        put_said(json, finding)) {
         return json;
     }
     json_decref(json);

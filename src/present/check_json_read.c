@@ -530,6 +530,8 @@ static void read_view(const json_t *json, tr_photo_result *p, tr_error *err) {
     }
 }
 
+static bool read_finding(const json_t *json, tr_findings *list, tr_error *err);
+
 static void read_photo(const json_t *json, tr_photo_result *p, tr_error *err) {
     const char *file = json_string_value(json_object_get(json, "file"));
     tr_vec2 size = pair_of(json, "image_px", err);
@@ -545,7 +547,11 @@ static void read_photo(const json_t *json, tr_photo_result *p, tr_error *err) {
     text_of(json, "taken", p->taken, sizeof p->taken, err);
     text_of(json, "lens", p->lens, sizeof p->lens, err);
     const char *why_not = string_of(json, "reason", err);
-    if (*why_not && !tr_note(SAID, &p->why_not, err, why_not)) return;
+    const json_t *why = json_object_get(json, "why");
+    if (*why_not && !(why ? read_finding(why, &p->why_not, err)
+                          : tr_note(SAID, &p->why_not, err, why_not))) {
+        return;
+    }
     p->width_px = (int)size.x;
     p->height_px = (int)size.y;
     p->is_used = bool_of(json, "used", err);
@@ -566,17 +572,22 @@ static bool read_items(const json_t *json, char **items, tr_error *err) {
     return *items || tr_items_add(items, "", err);
 }
 
-/* Which finding it was is not told, but what it said. */
-static bool read_part(const json_t *json, tr_argument *a, tr_error *err) {
-    tr_findings said = {0};
-    if (!json_is_string(json)) return refuse(err, a->name, "a text");
-    if (!tr_note(SAID, &said, err, json_string_value(json))) return false;
-    a->part = said.items;
-    return true;
+/* Results of earlier versions do not tell which finding it was, but what it said. */
+static bool read_said(const char *text, tr_findings *list, tr_error *err) {
+    return text ? tr_note(SAID, list, err, text) : refuse(err, "reason", "a text");
 }
 
-static bool read_argument(const json_t *arguments, tr_argument *a, tr_error *err) {
-    const json_t *value = json_object_get(arguments, a->name);
+static bool read_part(const json_t *text, const json_t *part, tr_argument *a, tr_error *err) {
+    tr_findings said = {0};
+    if (!json_is_string(text)) return refuse(err, a->name, "a text");
+    if (!*json_string_value(text)) return true; /* none */
+    bool ok = part ? read_finding(part, &said, err) : read_said(json_string_value(text), &said, err);
+    if (ok) a->part = said.items;
+    return ok;
+}
+
+static bool read_argument(const json_t *finding, tr_argument *a, tr_error *err) {
+    const json_t *value = json_object_get(json_object_get(finding, "arguments"), a->name);
     switch (a->type) {
     case TR_ARGUMENT_NUMBER:
     case TR_ARGUMENT_INTEGER: a->number = number(value, a->name, err); return is_fine(err);
@@ -585,7 +596,9 @@ static bool read_argument(const json_t *arguments, tr_argument *a, tr_error *err
         if (!json_is_string(value)) return refuse(err, a->name, "a text");
         a->text = strdup(json_string_value(value));
         return a->text || tr_fail_memory(err);
-    case TR_ARGUMENT_PART: return read_part(value, a, err);
+    case TR_ARGUMENT_PART:
+        return read_part(value, json_object_get(json_object_get(finding, "parts"), a->name), a,
+                         err);
     }
     return false;
 }
@@ -595,10 +608,10 @@ static bool read_finding(const json_t *json, tr_findings *list, tr_error *err) {
     text_of(json, "variant", name, sizeof name, err);
     tr_finding f = {.kind = tr_finding_kind_of(name)};
     if (f.kind == TR_N_FINDINGS) return refuse(err, "variant", "one that is known");
-    const json_t *arguments = object_of(json, "arguments", err);
+    (void)object_of(json, "arguments", err);
     int n = tr_finding_arguments(f.kind, f.arguments);
     bool ok = is_fine(err);
-    for (int i = 0; i < n && ok; i++) ok = read_argument(arguments, &f.arguments[i], err);
+    for (int i = 0; i < n && ok; i++) ok = read_argument(json, &f.arguments[i], err);
     ok = ok && tr_findings_copy(&f, list, err);
     tr_finding_release(&f);
     return ok;

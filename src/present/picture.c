@@ -75,12 +75,17 @@ enum { N_COLUMNS = 7 };
 static const double COLUMN[N_COLUMNS] = {0, 400, 560, 690, 812, 936, 962};
 
 static void draw_cell(tr_canvas *canvas, double y, int column, tr_type type, const char *cell) {
+    static const double GAP = 14; /* to the column before it */
     char text[TR_MINUS_SIZE];
     tr_cell_with_minus(cell, text);
     bool is_left = column == 0 || column == N_COLUMNS - 1;
     type.align = is_left ? TR_ALIGN_LEFT : TR_ALIGN_RIGHT;
     double x = is_left ? COLUMN[column] : COLUMN[column - 1] + (column == 1 ? 244 : 0);
     double width = is_left ? 240 : COLUMN[column] - x;
+    if (!is_left) {
+        x += GAP;
+        width -= GAP;
+    }
     tr_canvas_text(canvas, TABLE.x + x, y, width, type, text);
 }
 
