@@ -80,25 +80,17 @@ typedef struct {
 
 /* A conversion at a '%': its length and its letter; n$ in position (0: there is none). */
 static size_t conversion_length(const char *format, char *letter, int *position) {
-    size_t n = 1 + strspn(format + 1, "0123456789");
+    size_t digits = strspn(format + 1, "0123456789");
+    size_t n = 1;
     *position = 0;
-    if (format[n] == '$') {
-        *position = atoi(format + 1);
-        n++;
-    } else {
-        n = 1;
+    if (digits > 0 && format[1 + digits] == '$') {
+        *position = format[digits] - '0'; /* no format has ten values or more */
+        n += digits + 1;
     }
     n += strspn(format + n, "-+ #0123456789.*");
     n += strspn(format + n, "hljzt");
     *letter = format[n];
     return format[n] ? n + 1 : n;
-}
-
-/* The most bytes of text that a conversion of that letter can have printed. */
-static size_t longest_value(const char *text, char letter) {
-    if (letter == 's') return strlen(text);
-    if (letter == 'c') return *text != 0;
-    return strspn(text, strchr("diu", letter) ? "+-0123456789" : "+-0123456789.einfa");
 }
 
 /* Bytes that a format prints whatever its values. */

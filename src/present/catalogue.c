@@ -898,7 +898,9 @@ static bool fill_placeholder(line *l, const tr_finding *f, const char *at, size_
         return name == at && fill_choice(l, a, how + 1, (size_t)(end - how - 1));
     }
     if (how < end && *how++ != ':') return false;
-    return fill_value(l, a, name == at ? 0 : *at, how, (size_t)(end - how));
+    char flag = '\0';
+    if (name != at) flag = *at;
+    return fill_value(l, a, flag, how, (size_t)(end - how));
 }
 
 bool tr_finding_fill_in(const char *message, const tr_finding *finding,

@@ -548,8 +548,8 @@ static void read_photo(const json_t *json, tr_photo_result *p, tr_error *err) {
     text_of(json, "lens", p->lens, sizeof p->lens, err);
     const char *why_not = string_of(json, "reason", err);
     const json_t *why = json_object_get(json, "why");
-    if (*why_not && !(why ? read_finding(why, &p->why_not, err)
-                          : tr_note(SAID, &p->why_not, err, why_not))) {
+    if (*why_not &&
+        !(why ? read_finding(why, &p->why_not, err) : tr_note(SAID, &p->why_not, err, why_not))) {
         return;
     }
     p->width_px = (int)size.x;
@@ -581,7 +581,8 @@ static bool read_part(const json_t *text, const json_t *part, tr_argument *a, tr
     tr_findings said = {0};
     if (!json_is_string(text)) return refuse(err, a->name, "a text");
     if (!*json_string_value(text)) return true; /* none */
-    bool ok = part ? read_finding(part, &said, err) : read_said(json_string_value(text), &said, err);
+    bool ok =
+        part ? read_finding(part, &said, err) : read_said(json_string_value(text), &said, err);
     if (ok) a->part = said.items;
     return ok;
 }
