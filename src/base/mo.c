@@ -93,6 +93,13 @@ static size_t conversion_length(const char *format, char *letter, int *position)
     return format[n] ? n + 1 : n;
 }
 
+/* The most bytes of text that a conversion of that letter can have printed. */
+static size_t longest_value(const char *text, char letter) {
+    if (letter == 's') return strlen(text);
+    if (letter == 'c') return *text != 0;
+    return strspn(text, strchr("diu", letter) ? "+-0123456789" : "+-0123456789.einfa");
+}
+
 /* Bytes that a format prints whatever its values. */
 static size_t own_bytes(const char *format) {
     size_t n = 0;
