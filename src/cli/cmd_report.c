@@ -14,7 +14,9 @@
 #include "present/check_json.h"
 #include "present/check_json_read.h"
 #include "present/json.h"
+#include "lens/profile.h"
 #include "present/words.h"
+#include "records/load.h"
 #include "report/report.h"
 #include "shop/shop.h"
 
@@ -24,7 +26,7 @@
 /* ---- What was asked ---- */
 
 typedef struct {
-    const char *of, *out, *before;
+    const char *of, *out, *before, *store;
     bool has_unit, has_paper; /* these were asked for; else the shop says: */
     tr_length_unit unit;
     tr_report_paper paper;
@@ -45,11 +47,9 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     const char *units = NULL;
     const char *paper = NULL;
     const char *threads = NULL;
-    const tr_option options[] = {{"--out", &r->out, NULL},
-                                 {"--before", &r->before, NULL},
-                                 {"--units", &units, NULL},
-                                 {"--paper", &paper, NULL},
-                                 {"--threads", &threads, NULL}};
+    const tr_option options[] = {{"--out", &r->out, NULL},     {"--before", &r->before, NULL},
+                                 {"--store", &r->store, NULL}, {"--units", &units, NULL},
+                                 {"--paper", &paper, NULL},    {"--threads", &threads, NULL}};
     int n, unit, size;
     if (!tr_options_parse(&tr_help_report, argc, argv, options, sizeof options / sizeof *options,
                           &n, &r->is_help, err)) {
@@ -90,11 +90,16 @@ typedef struct {
     const char *path; /* of the result's file, beside which photos may lie; NULL: none. Borrowed */
     tr_report_lens lenses[TR_MAX_LENSES];
     int n_lenses;
-    tr_report_file file; /* that the result came from, with: */
-    char sha256[65];
+    tr_report_file *files; /* that the result rests on, photos apart; owned */
+    int n_files;
+    char sha256[65]; /* of a file that is no record's */
     tr_report_record record;
-    tr_job job;    /* of a job that was measured, with: */
-    char **photos; /* those of the shop, where it lists none */
+    tr_store *store; /* of a record, with: */
+    tr_record kept;
+    json_t *details;
+    tr_lens *profiles; /* owned */
+    tr_job job;        /* of a job that was measured, with: */
+    char **photos;     /* those of the shop, where it lists none */
     int n_photos;
 } source;
 
@@ -102,13 +107,25 @@ static void release(source *s) {
     tr_check_result_release(&s->result);
     tr_job_release(&s->job);
     tr_shop_photos_release(s->photos, s->n_photos);
+    tr_record_release(&s->kept);
+    json_decref(s->details);
+    if (s->store) tr_store_close(s->store);
+    free(s->profiles);
+    free(s->files);
     free(s->json);
 }
 
-static void name_file(source *s, const char *what, const char *name, const void *data,
-                      size_t size) {
+static bool make_files(source *s, int n, tr_error *err) {
+    s->files = calloc((size_t)n + 1, sizeof *s->files);
+    return s->files || tr_fail_memory(err);
+}
+
+static bool name_file(source *s, const char *what, const char *name, const void *data, size_t size,
+                      tr_error *err) {
+    if (!make_files(s, 1, err)) return false;
     tr_sha256_hex(data, size, s->sha256);
-    s->file = (tr_report_file){what, tr_path_name(name), s->sha256};
+    s->files[s->n_files++] = (tr_report_file){what, tr_path_name(name), s->sha256};
+    return true;
 }
 
 /* The JSON that `check --json` prints. */
@@ -143,8 +160,9 @@ static bool measure(const request *r, source *s, tr_error *err) {
     size_t size;
     if (!tr_job_read(r->of, &s->job, err) || !tr_file_read(r->of, JOB_LIMIT, &data, &size, err))
         return false;
-    name_file(s, "job", r->of, data, size);
+    bool is_named = name_file(s, "job", r->of, data, size, err);
     free(data);
+    if (!is_named) return false;
     bool is_listed = s->job.n_photos > 0;
     bool ok = (is_listed || tr_shop_photos_of(r->of, &s->photos, &s->n_photos, &why)) &&
               tr_check_photos(&s->job, is_listed ? s->job.photos : s->photos,
@@ -187,26 +205,121 @@ static bool read_result(const char *path, source *s, tr_error *err) {
     } else {
         take_program(s, json);
         s->path = path;
-        name_file(s, "result", path, s->json, s->size);
+        s->is_read = name_file(s, "result", path, s->json, s->size, err);
     }
     json_decref(json);
     return s->is_read;
 }
 
-/* A record of the store, by number, id or hash. */
-static bool read_record(const char *which, source *s, tr_error *err) {
-    (void)s;
-    return tr_fail(err, TR_BAD_INPUT,
-                   "'%.200s' is no file, and there is no store here with a record of that name; "
-                   "name a job (.yaml) or a result (.json)",
-                   which);
+/* Bytes of a record's file, in place of the disk's. */
+static bool read_kept(void *context, const char *path, uint8_t **data, size_t *size,
+                      tr_error *err) {
+    const source *s = context;
+    for (int i = 0; i < s->kept.n_files; i++) {
+        const tr_record_file *file = &s->kept.files[i];
+        if (strcmp(file->name, path) == 0)
+            return tr_store_get(s->store, file->sha256, data, size, err);
+    }
+    return tr_fail_at(err, TR_NO_FILE, path, 0, NULL, "is not in the record");
 }
 
-static bool read_source(const request *r, source *s, tr_error *err) {
+/* When a lens was confirmed, as the check knew it; "" where it did not ask. */
+static const char *confirmation(const source *s, const char *lens) {
+    const json_t *moment = json_object_get(s->details, "moment");
+    const char *at = json_string_value(json_object_get(json_object_get(moment, "confirmed"), lens));
+    return at ? at : "";
+}
+
+static bool take_kept_lenses(source *s, tr_error *err) {
+    const tr_file_overlay overlay = {.context = s, .read = read_kept};
+    s->profiles = calloc(TR_MAX_LENSES, sizeof *s->profiles);
+    if (!s->profiles) return tr_fail_memory(err);
+    bool ok = true;
+    tr_file_overlay_set(&overlay);
+    for (int i = 0; i < s->kept.n_files && s->n_lenses < TR_MAX_LENSES && ok; i++) {
+        tr_lens *lens = &s->profiles[s->n_lenses];
+        if (strcmp(s->kept.files[i].role, "lens") != 0) continue;
+        ok = tr_lens_profile_read(s->kept.files[i].name, lens, err);
+        if (!ok) break;
+        s->lenses[s->n_lenses++] = (tr_report_lens){.name = lens->id,
+                                                    .width_px = lens->width_px,
+                                                    .height_px = lens->height_px,
+                                                    .calibrated = lens->calibrated,
+                                                    .confirmed = confirmation(s, lens->id)};
+    }
+    tr_file_overlay_set(NULL);
+    return ok;
+}
+
+/* All that the result rests on but the photos, which it lists itself. */
+static bool take_kept_files(source *s, tr_error *err) {
+    if (!make_files(s, s->kept.n_files, err)) return false;
+    for (int i = 0; i < s->kept.n_files; i++) {
+        const tr_record_file *file = &s->kept.files[i];
+        if (strcmp(file->role, "photo") == 0 || tr_record_is_output(&s->kept, file)) continue;
+        s->files[s->n_files++] = (tr_report_file){file->role, file->name, file->sha256};
+    }
+    return true;
+}
+
+/* All but the result of a record whose result was loaded. */
+static bool take_record(source *s, tr_error *err) {
+    s->json = tr_record_result_text(s->store, &s->kept, &s->size, err);
+    json_t *json = s->json ? json_loadb(s->json, s->size, 0, NULL) : NULL;
+    s->details = json_loads(s->kept.details, 0, NULL);
+    if (!json || !s->details) return s->json ? tr_fail_memory(err) : false;
+    take_program(s, json);
+    json_decref(json);
+    s->record = (tr_report_record){(long)s->kept.number, s->kept.id, s->kept.hash, s->kept.made_at};
+    s->is_read = true;
+    return take_kept_files(s, err) && take_kept_lenses(s, err);
+}
+
+static bool open_store(const request *r, const tr_shop *shop, source *s, tr_error *err) {
+    const tr_store_place place = {.where = r->store ? r->store : shop->store, .read_only = true};
+    if (!place.where) {
+        return tr_fail(err, TR_BAD_INPUT,
+                       "there is no store here: name one with --store, or work in a shop's folder "
+                       "(trammel help shop)");
+    }
+    s->store = tr_store_open(&place, err);
+    return s->store;
+}
+
+/* A record of the store, by number, id or hash. */
+static bool read_record(const request *r, const tr_shop *shop, const char *which, source *s,
+                        tr_error *err) {
+    return open_store(r, shop, s, err) &&
+           tr_record_load(s->store, which, &s->kept, &s->result, err) && take_record(s, err);
+}
+
+static bool is_job(const char *name) {
+    return tr_options_ends_in(name, ".yaml") || tr_options_ends_in(name, ".yml");
+}
+
+static bool read_source(const request *r, const tr_shop *shop, source *s, tr_error *err) {
     if (tr_options_ends_in(r->of, ".json")) return read_result(r->of, s, err);
-    if (tr_options_ends_in(r->of, ".yaml") || tr_options_ends_in(r->of, ".yml"))
-        return measure(r, s, err);
-    return read_record(r->of, s, err);
+    if (is_job(r->of)) return measure(r, s, err);
+    return read_record(r, shop, r->of, s, err);
+}
+
+/* The result to compare with: the one that was named, or the check of the same job that was kept
+   before a record's. */
+static bool read_before(const request *r, const tr_shop *shop, const source *s, source *before,
+                        tr_error *err) {
+    tr_record previous = {0};
+    tr_error why = {0};
+    if (r->before && tr_options_ends_in(r->before, ".json"))
+        return read_result(r->before, before, err);
+    if (r->before) return read_record(r, shop, r->before, before, err);
+    if (!s->store) return true;
+    bool ok = tr_record_before(s->store, &s->kept, &previous, err);
+    if (ok && previous.number > 0) {
+        ok = read_record(r, shop, previous.id, before, err);
+        before->is_read = ok && tr_report_is_comparable(&before->result, &s->result, &why);
+    }
+    tr_record_release(&previous);
+    return ok;
 }
 
 /* ---- Photos ---- */
@@ -215,6 +328,7 @@ static bool read_source(const request *r, source *s, tr_error *err) {
 static bool read_photo(const tr_photo_result *photo, tr_image *out, void *user, tr_error *err) {
     const source *s = user;
     tr_error why[3] = {0};
+    if (s->store) return tr_record_photo(s->store, photo, out, err);
     if (tr_photo_file_read_again(photo->file, photo->sha256, out, &why[0])) return true;
     bool ok = false;
     if (s->path && why[0].code != TR_NO_MEMORY) {
@@ -251,12 +365,13 @@ static bool write_report(const request *r, const source *s, const source *before
                               .record_before = before ? before->record : (tr_report_record){0},
                               .program = s->program,
                               .shop = shop->name,
+                              .technician = s->kept.technician,
                               .unit = is_inch ? TR_INCH : TR_MM,
                               .paper = is_letter ? TR_PAPER_LETTER : TR_PAPER_A4,
                               .lenses = s->lenses,
                               .n_lenses = s->n_lenses,
-                              .files = &s->file,
-                              .n_files = s->file.what ? 1 : 0,
+                              .files = s->files,
+                              .n_files = s->n_files,
                               .read_photo = read_photo,
                               .user = (void *)s};
     uint8_t *data;
@@ -284,12 +399,12 @@ static int run_request(const request *r) {
     tr_error err = {0};
     int status = TR_EXIT_NO_MEASURE;
     tr_shop shop = {0};
-    bool ok = tr_shop_of_file(r->of, &shop, &err) &&
-              (!r->before || read_result(r->before, &before, &err)) && read_source(r, &s, &err);
+    bool ok = tr_shop_of_file(r->of, &shop, &err) && read_source(r, &shop, &s, &err) &&
+              read_before(r, &shop, &s, &before, &err);
     if (ok && is_an_input(r, &s)) {
         (void)tr_fail(&err, TR_BAD_INPUT, "the report would replace one of the input files");
         status = tr_options_refuse(&tr_help_report, &err);
-    } else if (ok && write_report(r, &s, r->before ? &before : NULL, &shop, &err)) {
+    } else if (ok && write_report(r, &s, before.is_read ? &before : NULL, &shop, &err)) {
         status = exit_status(&s.result);
         if (s.result.why.code != TR_OK) tr_options_print_error("report", &s.result.why);
     } else {
@@ -301,10 +416,25 @@ static int run_request(const request *r) {
     return status;
 }
 
+/* A job of the shop may be named without its folder. */
+static int find_and_run(request *r) {
+    tr_error err = {0};
+    if (tr_options_ends_in(r->of, ".json")) return run_request(r);
+    char *job = tr_shop_named(TR_SHOP_JOBS, r->of, &err);
+    if (!job) {
+        tr_options_print_error("report", &err);
+        return TR_EXIT_NO_MEASURE;
+    }
+    if (is_job(r->of) || (is_job(job) && tr_file_is_there(job))) r->of = job;
+    int status = run_request(r);
+    free(job);
+    return status;
+}
+
 int tr_cmd_report(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_report, &err);
     if (r.is_help) return tr_options_help(&tr_help_report);
-    return run_request(&r);
+    return find_and_run(&r);
 }

@@ -5,8 +5,9 @@
 const tr_help_command tr_help_report = {
     .name = "report",
     .summary = "write a check's result on one or two pages, to sign and to keep",
-    .synopsis = "RECORD|JOB.yaml|RESULT.json --out FILE.pdf|FILE.html [--before RESULT.json] "
-                "[--units mm|inch] [--paper A4|Letter] [--threads N]",
+    .synopsis = "RECORD|JOB|RESULT.json --out FILE.pdf|FILE.html "
+                "[--before RECORD|RESULT.json] [--store STORE] [--units mm|inch] [--paper "
+                "A4|Letter] [--threads N]",
     .intro =
         (const char *const[]){
             "Writes a report: the verdict, what was checked against what, each target's numbers "
@@ -20,7 +21,8 @@ const tr_help_command tr_help_report = {
         (const tr_help_word[]){
             {"RECORD", NULL, "a record of the store: its number, its id, or how its hash begins",
              NULL},
-            {"JOB.yaml", NULL, "a job file; the report then says that it is no record",
+            {"JOB", NULL,
+             "a job file, or a job of the shop; the report then says that it is no record",
              "f yaml yml"},
             {"RESULT.json", NULL,
              "what `trammel check --json` printed. Its photos are shown where they are found, "
@@ -30,9 +32,12 @@ const tr_help_command tr_help_report = {
     .options =
         (const tr_help_word[]){
             {"--out", "FILE", "the file to write, a name that ends in .pdf or .html", "f pdf html"},
-            {"--before", "RESULT.json",
-             "an earlier result of the same job, to show what was moved since, and by how much",
+            {"--before", "RESULT",
+             "an earlier result or record of the same job, to show what was moved since, and by "
+             "how much (default: of a record, the check of this job that was kept before it)",
              "f json"},
+            {"--store", "STORE", "the store: a file, or `postgresql://...` (default: the shop's)",
+             "f db sqlite"},
             {"--units", "UNIT",
              "in which lengths are shown: mm or inch (default: as the shop says, else mm). Angles "
              "are in degrees, and the "
@@ -44,7 +49,8 @@ const tr_help_command tr_help_report = {
             {0}},
     .sections =
         (const tr_help_section[]){
-            {"Examples", .lines = "trammel report job.yaml --out report.pdf\n"
+            {"Examples", .lines = "trammel report 17 --out report.pdf\n"
+                                  "trammel report job.yaml --out report.pdf\n"
                                   "trammel check job.yaml --json > second.json\n"
                                   "trammel report second.json --before first.json --out after.pdf\n"
                                   "trammel report second.json --out report.html --units inch\n"},
