@@ -464,9 +464,10 @@ static void json_has_the_contracts_keys_and_values(void **state) {
                         "marks_found lens_px camera_pose");
     assert_true(json_is_true(at(photo, "used")));
     photo = json_array_get(at(json, "photos"), 2);
-    assert_string_equal(keys_of(photo, keys, sizeof keys),
-                        "file sha256 used marks rms_px camera taken quality reason name image_px "
-                        "marks_found");
+    assert_string_equal(
+        keys_of(photo, keys, sizeof keys),
+        "file sha256 used marks rms_px camera taken quality reason why name image_px "
+        "marks_found");
     assert_true(json_is_null(at(photo, "rms_px")));
 
     json_t *finding = json_array_get(at(json, "warnings"), 0);

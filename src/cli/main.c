@@ -96,7 +96,7 @@ static int help_on(const char *name) {
     if (!format) return is_explained_by_help(name) ? print_help() : wrong_command(name);
     if (command) { /* and the file that it makes */
         tr_help_command_text(command, stdout);
-        fputs("\nThe file\n\n", stdout);
+        printf("\n%s\n\n", TR_("The file"));
     }
     tr_help_format_text(format, stdout);
     return end_help();
