@@ -1060,7 +1060,7 @@ static void tag_ids_are_never_given_twice(void **state) {
     /* The range is used up: one is left, two are needed. */
     o = run("design plate --name P-3 --ids 100..105 --out shop/p-3.yaml");
     assert_int_equal(o.status, NO_MEASURE);
-    check_has(o.err, "needs 2 tags, but of tag36h11 100..105 only 1 is free");
+    check_has(o.err, "needs 2 tags, but 1 of tag36h11 100..105 can be had");
     assert_int_equal(access("shop/p-3.yaml", F_OK), -1);
     /* A name that a sheet has; a file that is there. */
     o = run("design plate --name OLD --out shop/p-3.yaml");
@@ -1294,7 +1294,7 @@ static void bad_input_is_refused_in_words_and_nothing_is_written(void **state) {
         {"design plate --name X --out bad.yaml --ids 99999999999999999999..5", USAGE,
          "not a range A..B"},
         {"design plate --name X --out bad.yaml --family tag99", USAGE, "is not known here"},
-        {"design plate --name X --out bad.yaml --ids 9..9", NO_MEASURE, "only 1 is free"},
+        {"design plate --name X --out bad.yaml --ids 9..9", NO_MEASURE, "but 1 of tag36h11 9..9 can be had"},
         {"design plate --name X --out no/folder/bad.yaml", NO_MEASURE, "is not a folder"},
         {"design plate --name X --out bad.yaml --sheets no/shop", NO_MEASURE, "is not a folder"},
         {"design plate --name X --out bad.yaml --size 60x60", NO_MEASURE, "give a larger --size"},
