@@ -35,7 +35,7 @@ expect() { # what is to be offered, one a line; words
 }
 
 # Commands are those of the program's help; so are options, and formats.
-commands=$("$program" help | sed -nE 's/^  ([a-z]+)  +[a-z].*/\1/p')
+commands=$("$program" help | sed -nE 's/^  ([a-z-]+)  +[a-z].*/\1/p')
 [ "$(wc -l <<<"$commands")" -ge 5 ] || { echo "commands: $commands" >&2; exit 1; }
 expect "$commands"$'\nhelp\n--help\n--version' ''
 for command in $commands; do

@@ -322,6 +322,7 @@ static int run_request(const request *r, tr_error why) {
 int tr_cmd_check(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_check, &err);
     if (r.is_help) return tr_options_help(&tr_help_check);
     tr_error why = {0};

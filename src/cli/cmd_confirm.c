@@ -53,6 +53,7 @@ static bool confirm(const request *r, tr_error *err) {
 int tr_cmd_confirm(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_confirm, &err);
     if (r.is_help) return tr_options_help(&tr_help_confirm);
     if (confirm(&r, &err)) return TR_EXIT_PASS;

@@ -17,6 +17,7 @@
 #include "print/design.h"
 #include "print/sheet_ids.h"
 #include "tags/names.h"
+#include "shop/shop.h"
 
 static const double MAX_FACE_MM = 100000;
 static const double MAX_PITCH_MM = 1000;
@@ -249,6 +250,7 @@ static bool design_sheet(const request *r, tr_error *err) {
 int tr_cmd_design(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_design, &err);
     if (r.is_help) return tr_options_help(&tr_help_design);
     if (design_sheet(&r, &err)) return TR_EXIT_PASS;

@@ -173,6 +173,7 @@ static bool make_job(const request *r, tr_error *err) {
 int tr_cmd_job(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_job_command, &err);
     if (r.is_help) return tr_options_help(&tr_help_job_command);
     if (make_job(&r, &err)) return TR_EXIT_PASS;

@@ -21,6 +21,7 @@
 #include "present/lens_json.h"
 #include "present/lens_text.h"
 #include "records/replay.h"
+#include "shop/shop.h"
 
 /* ---- What was asked ---- */
 
@@ -253,6 +254,7 @@ static int run_request(const request *r) {
 int tr_cmd_lens(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_lens, &err);
     if (r.is_help) return tr_options_help(&tr_help_lens);
     return run_request(&r);

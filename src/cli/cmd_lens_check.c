@@ -15,6 +15,7 @@
 #include "present/recheck_json.h"
 #include "present/recheck_text.h"
 #include "records/replay.h"
+#include "shop/shop.h"
 
 typedef struct {
     const char *profile;
@@ -209,6 +210,7 @@ static int run_request(request *r) {
 int tr_cmd_lens_check(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_lens_check, &err);
     if (r.is_help) return tr_options_help(&tr_help_lens_check);
     return run_request(&r);

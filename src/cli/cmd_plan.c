@@ -176,6 +176,7 @@ static int run_request(request *r, tr_error why) {
 int tr_cmd_plan(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_plan, &err);
     if (r.is_help) return tr_options_help(&tr_help_plan);
     tr_error why = {0};

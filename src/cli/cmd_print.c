@@ -131,6 +131,7 @@ static bool print_sheet(const request *r, tr_error *err) {
 int tr_cmd_print(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_print, &err);
     if (r.is_help) return tr_options_help(&tr_help_print);
     if (print_sheet(&r, &err)) return TR_EXIT_PASS;

@@ -490,6 +490,7 @@ static int run_request(const request *r) {
 int tr_cmd_records(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_records, &err);
     if (r.is_help) return tr_options_help(&tr_help_records);
     return run_request(&r);

@@ -434,6 +434,7 @@ static int find_and_run(request *r) {
 int tr_cmd_report(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_report, &err);
     if (r.is_help) return tr_options_help(&tr_help_report);
     return find_and_run(&r);

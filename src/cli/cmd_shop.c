@@ -11,6 +11,7 @@
 #include "cli/output.h"
 #include "help/pages.h"
 #include "shop/make.h"
+#include "shop/shop.h"
 
 typedef struct {
     const char *folder, *kit;
@@ -92,6 +93,7 @@ static void print_shop(const request *r) {
 int tr_cmd_shop(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_shop_command, &err);
     if (r.is_help) return tr_options_help(&tr_help_shop_command);
     bool ok = make(&r, &err);

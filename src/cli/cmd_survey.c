@@ -16,6 +16,7 @@
 #include "present/survey_text.h"
 #include "records/replay.h"
 #include "survey/survey.h"
+#include "shop/shop.h"
 
 enum { MAX_ALIGN = 100 };
 
@@ -325,6 +326,7 @@ static int run_request(const request *r) {
 int tr_cmd_survey(int argc, char **argv) {
     request r = {0};
     tr_error err = {0};
+    tr_shop_prefer_language();
     if (!parse(argc, argv, &r, &err)) return tr_options_refuse(&tr_help_survey, &err);
     if (r.is_help) return tr_options_help(&tr_help_survey);
     return run_request(&r);

@@ -11,6 +11,7 @@
 
 #include "base/array.h"
 #include "base/file.h"
+#include "base/language.h"
 #include "base/yaml.h"
 #include "job/job.h"
 
@@ -188,6 +189,14 @@ bool tr_shop_find(const char *folder, tr_shop *out, tr_error *err) {
     free(here);
     free(at);
     return ok;
+}
+
+void tr_shop_prefer_language(void) {
+    tr_shop shop;
+    tr_error unheard = {0};
+    if (tr_shop_find("", &shop, &unheard) && *shop.language)
+        (void)!tr_language_prefer(shop.language, &unheard);
+    tr_shop_release(&shop);
 }
 
 bool tr_shop_of_file(const char *file, tr_shop *out, tr_error *err) {

@@ -60,6 +60,10 @@ TR_MUST_USE bool tr_shop_of_file(const char *file, tr_shop *out, tr_error *err);
 
 void tr_shop_release(tr_shop *shop);
 
+/* From now on people are spoken to as the shop asks that the program works in (base/language.h).
+   Does nothing where there is none, or it cannot be read: whoever needs it says so. */
+void tr_shop_prefer_language(void);
+
 /* What is meant by a name on the command line: that file, where it is one or is named by a path;
    else the file of that name, with or without .yaml, in the shop's folder. Owned by the caller
    (free); where there is no such file, the path at which it should be. NULL: memory ran out. */
