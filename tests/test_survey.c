@@ -677,8 +677,9 @@ static void a_file_that_was_written_is_named(void **state) {
         out[fread(out, 1, sizeof out - 1, from)] = 0;
         int status = pclose(from);
         assert_true(WIFEXITED(status));
-        const char *words = is_json ? "\"file\": \"parts/one.yaml\""
-                                    : "Written: 1 of 2 files (parts/one.yaml). Then: parts/two.yaml: ";
+        const char *words = is_json
+                                ? "\"file\": \"parts/one.yaml\""
+                                : "Written: 1 of 2 files (parts/one.yaml). Then: parts/two.yaml: ";
         if (WEXITSTATUS(status) != 3 || !strstr(out, words)) fail_msg("%d:\n%s", status, out);
         if (is_json) assert_non_null(strstr(out, "\"file\": null"));
         assert_null(strstr(out, "Nothing was written"));

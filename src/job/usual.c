@@ -48,8 +48,8 @@ tr_usual_reference *tr_read_usual_references(tr_yaml y, int *n) {
         for (int j = 0; j < i && tr_yaml_has(y); j++) {
             if (strcmp(all[i].point, all[j].point) != 0) continue;
             tr_yaml_fail(tr_yaml_at(item, "point"),
-                         "is %s, which references[%d] marks already; leave one out",
-                         all[i].point, j);
+                         "is %s, which references[%d] marks already; leave one out", all[i].point,
+                         j);
         }
     }
     return all;
