@@ -72,7 +72,9 @@ static int run_command(const char *name, int argc, char **argv) {
     char function[32];
     tr_error err = {0};
     snprintf(function, sizeof function, "tr_cmd_%s", name);
-    for (char *c = function; *c; c++) *c = *c == '-' ? '_' : *c;
+    for (char *c = function; *c; c++) {
+        if (*c == '-') *c = '_';
+    }
     tr_command *run = (tr_command *)tr_module_function(name, function, &err);
     if (run) return run(argc, argv);
     tr_options_print_error(name, &err);

@@ -37,7 +37,7 @@ tr_vin_fault tr_vin_find_fault(const char *vin) {
     if (bad < 0 && vin[CHECK_PLACE] == right) return fault;
     fault.place = (bad < 0 ? CHECK_PLACE : bad) + 1;
     fault.found = vin[fault.place - 1];
-    fault.right = bad < 0 ? right : 0;
+    if (bad < 0) fault.right = right;
     return fault;
 }
 
