@@ -94,10 +94,10 @@ static void put_which(const tr_report *report, tr_document *doc) {
     if (report->record_before.number > 0) {
         snprintf(text, sizeof text, TR_("The earlier check is record %ld, kept %s. It said: %s."),
                  report->record_before.number, tr_or_empty(report->record_before.made_at),
-                 tr_verdict_name(before->verdict));
+                 tr_verdict_word(before->verdict));
     } else {
         snprintf(text, sizeof text, TR_("The earlier check of this job said: %s."),
-                 tr_verdict_name(before->verdict));
+                 tr_verdict_word(before->verdict));
     }
     tr_doc_text(doc, TR_DOC_PLAIN, text);
 }

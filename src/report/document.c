@@ -3,6 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "present/words.h"
+
 static char *copy(tr_document *doc, const char *text) {
     char *copied = strdup(text);
     if (!copied) doc->is_full = true;
@@ -126,7 +128,7 @@ void tr_doc_cell_verdict(tr_document *doc, tr_verdict verdict) {
     if (!cell) return;
     cell->has_verdict = true;
     cell->verdict = verdict;
-    cell->text = copy(doc, tr_verdict_name(verdict));
+    cell->text = copy(doc, tr_verdict_word(verdict));
 }
 
 void tr_doc_head(tr_document *doc, const char *const *titles, int n) {

@@ -122,7 +122,7 @@ static void put_target(const tr_report *report, tr_document *doc, int target) {
     char head[512];
     if (r->n_targets > 1) {
         snprintf(head, sizeof head, TR_("%d. %s: %s · %s %s"), target + 1, sheet->id, sheet->title,
-                 tr_verdict_shape(t->verdict), tr_verdict_name(t->verdict));
+                 tr_verdict_shape(t->verdict), tr_verdict_word(t->verdict));
     } else {
         snprintf(head, sizeof head, "%s: %s", sheet->id, sheet->title);
     }
@@ -202,7 +202,7 @@ static void put_relation(const tr_report *report, tr_document *doc, int relation
     snprintf(head, sizeof head, TR_("%s. From %s to %s · %s %s"), letter,
              r->sheets[r->targets[rel->targets[0]].sheet].id,
              r->sheets[r->targets[rel->targets[1]].sheet].id, tr_verdict_shape(rel->verdict),
-             tr_verdict_name(rel->verdict));
+             tr_verdict_word(rel->verdict));
     tr_doc_heading(doc, 2, head);
     put_axes(report, doc, rel->axis);
 }
