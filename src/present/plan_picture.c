@@ -41,12 +41,13 @@ static void draw_list(tr_canvas *canvas, const tr_plan *plan) {
         const tr_planned_photo *p = &plan->photos[i];
         double y = LIST.y + i * height;
         char place[256], look[384], sheets[512], text[1536], position[64] = "";
+        char which[48];
         tr_plan_place_words(plan, p->station.at_mm, place, sizeof place);
         tr_plan_look_words(plan, p->station.look_at_mm, look, sizeof look);
         tr_plan_sheet_words(plan, p->sees, sheets, sizeof sheets);
         if (plan->n_positions > 1) {
-            snprintf(position, sizeof position - 1, TR_("Position %d:"), p->station.position + 1);
-            strcat(position, " ");
+            snprintf(which, sizeof which, TR_("Position %d:"), p->station.position + 1);
+            snprintf(position, sizeof position, "%s ", which);
         }
         snprintf(text, sizeof text, TR_("%s%s; camera %.1f m high, aimed at %s. Shows %s."),
                  position, place, p->station.at_mm.z / 1000, look, sheets);

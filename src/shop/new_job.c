@@ -219,9 +219,10 @@ static char *way_to(const char *folder, const char *file) {
     if (strncmp(folder, file, n) == 0 && file[n] == '/') return strdup(file + n + 1);
     int n_up = 1;
     for (const char *c = folder + common; *c; c++) n_up += *c == '/';
-    char *way = malloc(3 * (size_t)n_up + strlen(file + common) + 1);
+    size_t rest = strlen(file + common) + 1; /* with its zero */
+    char *way = malloc(3 * (size_t)n_up + rest);
     for (int i = 0; i < n_up && way; i++) memcpy(way + 3L * i, "../", 3);
-    if (way) strcpy(way + 3L * n_up, file + common);
+    if (way) memcpy(way + 3L * n_up, file + common, rest);
     return way;
 }
 
