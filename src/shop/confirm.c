@@ -210,12 +210,12 @@ static bool is_same_otherwise(const tr_job *old, const tr_job *new, const edit *
 }
 
 /* Read under another name, beside its place, so that paths in it lead where they will. */
-static bool read_back(const char *path, const tr_job *old, const edit *e, const char *text,
+static bool read_back(const char *job_file, const tr_job *old, const edit *e, const char *text,
                       size_t size, tr_error *err) {
     tr_job job = {0};
     char file[64];
     snprintf(file, sizeof file, ".trammel-job-%ld.yaml", (long)getpid());
-    char *staged = tr_path_beside(path, file);
+    char *staged = tr_path_beside(job_file, file);
     if (!staged) return tr_fail_memory(err);
     bool ok = tr_file_write(staged, text, size, err);
     tr_error why = {0};
@@ -225,7 +225,7 @@ static bool read_back(const char *path, const tr_job *old, const edit *e, const 
     tr_job_release(&job);
     if (is_right || !ok) return is_right;
     if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
-    return tr_fail_at(err, TR_BAD_INPUT, path, 0, "confirmed",
+    return tr_fail_at(err, TR_BAD_INPUT, job_file, 0, "confirmed",
                       "could not be added to as this file is laid out; add to it by hand ('trammel "
                       "help job' shows how)");
 }

@@ -432,13 +432,13 @@ static bool take_name(const char *from, const char *path, bool *is_taken, tr_err
 }
 
 /* Written beside its place and read back. */
-static bool stage(const maker *m, const char *jobs, const char *name, const char *path,
+static bool stage(const maker *m, const char *jobs, const char *name, const char *job_file,
                   char **staged, tr_error *err) {
     tr_job job;
     char file[64];
     size_t size = 0;
     snprintf(file, sizeof file, ".trammel-job-%ld.yaml", (long)getpid());
-    *staged = tr_path_beside(path, file);
+    *staged = tr_path_beside(job_file, file);
     if (!*staged) return tr_fail_memory(err);
     char *text = job_text(m, jobs, name, &size, err);
     bool ok = text && tr_file_write(*staged, text, size, err);
@@ -449,7 +449,7 @@ static bool stage(const maker *m, const char *jobs, const char *name, const char
         tr_job_release(&job);
         return true;
     }
-    if (strcmp(why.file, *staged) == 0) snprintf(why.file, sizeof why.file, "%s", path);
+    if (strcmp(why.file, *staged) == 0) snprintf(why.file, sizeof why.file, "%s", job_file);
     if (err) *err = why;
     return false;
 }

@@ -31,16 +31,16 @@ const char *tr_shop_folder_key(tr_shop_folder folder) {
 /* ---- reading ---- */
 
 /* An address goes as it is; a path is relative to the file. */
-static char *read_store(tr_yaml y, const char *shop_path) {
+static char *read_store(tr_yaml y, const char *shop_file) {
     static const char ADDRESS[] = "postgresql://";
     char text[4096] = "";
     char *store = NULL;
     if (!tr_yaml_has(y)) {
-        store = tr_path_beside(shop_path, DEFAULT_STORE);
+        store = tr_path_beside(shop_file, DEFAULT_STORE);
     } else {
         tr_yaml_text(y, text, sizeof text);
         bool is_address = strncmp(text, ADDRESS, sizeof ADDRESS - 1) == 0;
-        store = is_address ? strdup(text) : tr_path_beside(shop_path, text);
+        store = is_address ? strdup(text) : tr_path_beside(shop_file, text);
     }
     if (!store) tr_yaml_fail_memory(y);
     return store;
