@@ -832,7 +832,7 @@ static void the_program_plans_and_says_what_limits_it(void **state) {
         {"job.yaml 1.jpg", "64", "photos are for --after"},
         {"job.yaml --picture plan.jpg", "64", "give it a name in .png"},
         {"wide.yaml --stations stations.yaml", "0", "u95 is at most a third of every limit"},
-        {"narrow.yaml --stations stations.yaml", "2", "set the plates more exactly"},
+        {"narrow.yaml --stations stations.yaml", "2", "Set the plates more exactly"},
         {"wide.yaml --stations alone.yaml", "2", "MAT-S would not be measured"},
         {"bare.yaml --stations stations.yaml", "3", "'track_rear_mm' is missing"},
         {"job.yaml --after --stations alone.yaml --picture plan.png", "0", "One more photo"},
