@@ -277,6 +277,7 @@ static void free_scene(scene *s) {
     tr_findings_release(&s->check.result.findings);
     tr_photo_results_release(s->check.result.photos, s->check.result.n_photos);
     free(s->check.result.order);
+    free(s->check.result.preconditions);
     free(s);
 }
 
