@@ -126,8 +126,8 @@ static bool fail_unknown(const char *name, tr_error *err) {
 bool tr_language_check(tr_error *err) {
     char name[NAME_SIZE];
     const char *chosen = getenv(VARIABLE);
-    return !chosen || !*chosen || (take_name(chosen, strlen(chosen), name) && is_there(name)) ||
-           fail_unknown(chosen, err);
+    if (!chosen || !*chosen || strcmp(chosen, ENGLISH) == 0) return true;
+    return (take_name(chosen, strlen(chosen), name) && is_there(name)) || fail_unknown(chosen, err);
 }
 
 bool tr_language_set(const char *name, tr_error *err) {
