@@ -28,7 +28,7 @@
 int trammel_main(int argc, char **argv); /* src/cli/main.c */
 int __lsan_do_recoverable_leak_check(void) __attribute__((weak));
 
-enum { PASS = 0, NO_MEASURE = 3, LEAKS = 98, MAX_ARGS = 24, SAMPLES = 80, LASTING_SAMPLES = 15 };
+enum { PASS = 0, NO_MEASURE = 3, LEAKS = 98, MAX_ARGS = 24, SAMPLES = 30, LASTING_SAMPLES = 6 };
 
 /* A run of the program in the folder of the small job. */
 typedef struct {
