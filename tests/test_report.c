@@ -652,6 +652,22 @@ static void the_shop_says_unit_and_paper(void **state) {
     free(info);
 }
 
+/* A report of a job says no more than its check. */
+static void the_shop_asks_for_confirmed_lenses(void **state) {
+    (void)state;
+    small_text(home, "trammel.yaml",
+               "shop: Bay 3\nkeep: true\nlens_check_hours: 24\nlens_check: demand\n");
+    free(run("report job.yaml --out demanded.html", INCONCLUSIVE));
+    size_t size;
+    char *data = read_file("demanded.html", &size);
+    check_has(data, "lens-check");
+    check_has(data, "not kept: this is no record");
+    free(data);
+    assert_int_not_equal(access("records.db", F_OK), 0);
+    free(run("check job.yaml --store other.db", INCONCLUSIVE));
+    assert_int_equal(unlink("trammel.yaml"), 0);
+}
+
 static void no_measurement_has_a_report(void **state) {
     (void)state;
     small_text(home, "dark.yaml",
@@ -909,6 +925,7 @@ int main(void) {
         cmocka_unit_test(a_turn_past_half_a_turn_is_small),
         cmocka_unit_test(a_job_is_measured),
         cmocka_unit_test(the_shop_says_unit_and_paper),
+        cmocka_unit_test(the_shop_asks_for_confirmed_lenses),
         cmocka_unit_test(no_measurement_has_a_report),
         cmocka_unit_test(wrong_words_are_refused),
         cmocka_unit_test(no_input_is_replaced),

@@ -6,10 +6,10 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "check/check.h"
 #include "base/file.h"
 #include "base/language.h"
 #include "base/text.h"
+#include "cli/job_run.h"
 #include "cli/keep.h"
 #include "cli/lens_moment.h"
 #include "cli/options.h"
@@ -119,18 +119,6 @@ static bool write_picture(const request *r, const tr_check *check, tr_error *err
     return ok;
 }
 
-/* ---- Measuring ---- */
-
-static int exit_status(const tr_check_result *result) {
-    if (result->why.code != TR_OK) return TR_EXIT_NO_MEASURE;
-    switch (result->verdict) {
-    case TR_PASS: return TR_EXIT_PASS;
-    case TR_FAIL: return TR_EXIT_FAIL;
-    case TR_INCONCLUSIVE: break;
-    }
-    return TR_EXIT_INCONCLUSIVE;
-}
-
 static void print_why(const tr_check_result *result) {
     char line[1024], shown[1024];
     tr_check_why_text(result, line, sizeof line);
@@ -138,66 +126,10 @@ static void print_why(const tr_check_result *result) {
     fprintf(stderr, "trammel check: %s\n", shown);
 }
 
-/* All zero is one that has not begun. */
-typedef struct {
-    tr_job job;
-    bool has_job;
-    char **of_shop; /* the photos of a job that lists none; owned */
-    int n_of_shop;
-    char *const *photos; /* those that count, of the words, the shop or the job; borrowed */
-    int n_photos;
-    tr_lens_ages ages; /* when the job's lenses were confirmed, where the shop asks */
-    tr_check check;
-    tr_error why; /* there is no measurement */
-} measurement;
-
-static void release(measurement *m) {
-    tr_check_release(&m->check);
-    tr_job_release(&m->job);
-    tr_shop_photos_release(m->of_shop, m->n_of_shop);
-}
-
-static void read_job(const request *r, measurement *m) {
-    m->has_job = r->job && tr_job_read(r->job, &m->job, &m->why);
-    if (m->has_job && r->n_photos > 0 && m->job.n_positions > 1) {
-        m->has_job = tr_fail_at(&m->why, TR_BAD_INPUT, r->job, 0, "positions",
-                                "say in which position each photo was taken, which photos on the "
-                                "command line do not; leave those out");
-    }
-    m->photos = r->n_photos > 0 ? r->photos : m->job.photos;
-    m->n_photos = r->n_photos > 0 ? r->n_photos : m->job.n_photos;
-}
-
-/* Photos for a job that lists none, from its shop. */
-static void find_photos(const request *r, measurement *m) {
-    if (!m->has_job || m->n_photos > 0) return;
-    m->has_job = tr_shop_photos_of(r->job, &m->of_shop, &m->n_of_shop, &m->why);
-    m->photos = m->of_shop;
-    m->n_photos = m->n_of_shop;
-}
-
-/* Its result, which in any case is one. */
-static void measure(const request *r, measurement *m) {
-    const tr_workers workers = {.n_threads = (int)r->n_threads,
-                                .progress = tr_options_show_progress};
-    bool ok = m->has_job &&
-              tr_check_photos(&m->job, m->photos, m->n_photos, &workers, &m->check, &m->why) &&
-              tr_lens_ages_note(&m->job, &m->ages, &m->check.result.findings, &m->why) &&
-              tr_check_evaluate(&m->job, &m->check, &m->why);
-    tr_error unfinished = {0};
-    if (!ok) {
-        tr_fail(&m->why, TR_NO_MEASURE,
-                "the check could not be made"); /* unless a reason is there */
-    }
-    if (!tr_check_finish(&m->check, ok ? NULL : &m->why, &unfinished))
-        m->check.result.why = unfinished;
-    tr_check_name_reason(&m->check.result);
-}
-
 /* ---- Kept as a record ---- */
 
 /* Words with which it is measured again: what decides the result, and no more. */
-static bool list_words(const request *r, const measurement *m, const char ***words, int *n,
+static bool list_words(const request *r, const tr_job_run *m, const char ***words, int *n,
                        tr_error *err) {
     int n_photos = m->photos == m->job.photos ? 0 : m->n_photos;
     *words = calloc((size_t)n_photos + 3, sizeof **words);
@@ -217,18 +149,15 @@ static bool list_sheets(const tr_check_result *result, const char ***sheets, tr_
     return true;
 }
 
-static bool keep_result(const request *r, const measurement *m, tr_keep *keep) {
+static bool keep_result(const request *r, const tr_job_run *m, tr_keep *keep) {
     const tr_check_result *result = &m->check.result;
     const char **words = NULL;
     const char **sheets = NULL;
-    char *text = NULL;
     int n_words = 0;
-    size_t size = 0;
     tr_error *err = &keep->why;
     char *moment = NULL;
     bool is_ready = list_words(r, m, &words, &n_words, err) && list_sheets(result, &sheets, err) &&
-                    tr_lens_moment_print(&m->job, &m->ages, &moment, err) &&
-                    tr_output_make(tr_check_json(result), &text, &size, err);
+                    tr_lens_moment_print(&m->job, &m->ages, &moment, err);
     bool is_measured = result->why.code == TR_OK;
     const tr_measurement kept = {.kind = "check",
                                  .job = result->job,
@@ -240,11 +169,8 @@ static bool keep_result(const request *r, const measurement *m, tr_keep *keep) {
                                  .n_sheets = is_ready ? result->n_sheets : 0,
                                  .words = words,
                                  .n_words = n_words,
-                                 .result = text,
-                                 .result_size = size,
                                  .moment = moment};
-    bool ok = tr_keep_end(keep, &kept, r->is_json);
-    free(text);
+    bool ok = tr_keep_result(keep, &kept, tr_check_json(result), r->is_json);
     free(moment);
     free(sheets);
     free(words);
@@ -253,24 +179,24 @@ static bool keep_result(const request *r, const measurement *m, tr_keep *keep) {
 
 bool tr_replay_check(const tr_replay *replay, char **json, size_t *size, tr_error *err) {
     request r = {0};
-    measurement m = {0};
+    tr_job_run m = {0};
     if (!parse(replay->n_words, replay->words, &r, err)) return false;
     r.job = strdup(r.name);
     if (!r.job) return tr_fail_memory(err);
     tr_file_overlay_set(replay->files);
-    read_job(&r, &m);
+    tr_job_run_read(&m, r.job, r.photos, r.n_photos);
     bool ok = tr_lens_moment_read(replay->moment, &m.job, &m.ages, err);
-    if (ok) measure(&r, &m);
+    if (ok) tr_job_run_measure(&m, r.n_threads);
     ok = ok && tr_output_make(tr_check_json(&m.check.result), json, size, err);
     tr_file_overlay_set(NULL);
-    release(&m);
+    tr_job_run_release(&m);
     free(r.job);
     return ok;
 }
 
 /* ---- The command ---- */
 
-static bool is_picture_an_input(const request *r, const measurement *m) {
+static bool is_picture_an_input(const request *r, const tr_job_run *m) {
     if (!r->picture) return false;
     bool is_input = r->job && tr_file_is_same(r->picture, r->job);
     for (int i = 0; i < m->n_photos; i++)
@@ -281,8 +207,8 @@ static bool is_picture_an_input(const request *r, const measurement *m) {
 }
 
 /* The verdict first: it is shown even where no picture can be drawn, or no record kept. */
-static int show(const request *r, const measurement *m, tr_keep *keep) {
-    int status = exit_status(&m->check.result);
+static int show(const request *r, const tr_job_run *m, tr_keep *keep) {
+    int status = tr_exit_status_of(&m->check.result);
     tr_error unwritten[2] = {{0}, {0}};
     if (status == TR_EXIT_NO_MEASURE) print_why(&m->check.result);
     if (!print_result(r, &m->check.result, &unwritten[0])) {
@@ -299,23 +225,23 @@ static int show(const request *r, const measurement *m, tr_keep *keep) {
 
 /* why: set already where the job's file could not be found. */
 static int run_request(const request *r, tr_error why) {
-    measurement m = {.why = why};
+    tr_job_run m = {.why = why};
     tr_keep keep;
     int status;
     tr_keep_begin(&keep, &r->keep, r->job);
-    read_job(r, &m);
-    find_photos(r, &m);
+    tr_job_run_read(&m, r->job, r->photos, r->n_photos);
+    tr_job_run_find_photos(&m, r->job);
     tr_lens_moment_find(&keep, &m.job, &m.ages);
     if (is_picture_an_input(r, &m)) {
         tr_error usage = {0};
         (void)tr_fail(&usage, TR_BAD_INPUT, "the picture would replace one of the input files");
         status = tr_options_refuse(&tr_help_check, &usage);
     } else {
-        measure(r, &m);
+        tr_job_run_measure(&m, r->n_threads);
         status = show(r, &m, &keep);
     }
-    (void)tr_keep_end(&keep, NULL, r->is_json);
-    release(&m);
+    tr_keep_end(&keep);
+    tr_job_run_release(&m);
     return status;
 }
 

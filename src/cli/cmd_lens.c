@@ -188,12 +188,8 @@ static bool list_words(const request *r, const char ***words, int *n, tr_error *
 static bool keep_result(const request *r, const tr_lens_run *run, tr_keep *keep) {
     const char **words = NULL;
     const char *const sheets[] = {r->id};
-    char *text = NULL;
     int n_words = 0;
-    size_t size = 0;
-    bool is_ready =
-        list_words(r, &words, &n_words, &keep->why) &&
-        tr_output_make(tr_lens_json(run, r->id, r->out, NULL), &text, &size, &keep->why);
+    bool is_ready = list_words(r, &words, &n_words, &keep->why);
     const tr_measurement kept = {.kind = "lens",
                                  .job = "",
                                  .vehicle = "",
@@ -202,11 +198,8 @@ static bool keep_result(const request *r, const tr_lens_run *run, tr_keep *keep)
                                  .sheets = sheets,
                                  .n_sheets = is_ready ? 1 : 0,
                                  .words = words,
-                                 .n_words = n_words,
-                                 .result = text,
-                                 .result_size = size};
-    bool ok = tr_keep_end(keep, &kept, r->is_json);
-    free(text);
+                                 .n_words = n_words};
+    bool ok = tr_keep_result(keep, &kept, tr_lens_json(run, r->id, r->out, NULL), r->is_json);
     free(words);
     return ok;
 }
@@ -246,7 +239,7 @@ static int run_request(const request *r) {
         ok = false;
     }
     if (is_made && keep.is_wanted && !keep_result(r, &run, &keep)) ok = false;
-    (void)tr_keep_end(&keep, NULL, r->is_json);
+    tr_keep_end(&keep);
     tr_lens_run_release(&run);
     return ok ? TR_EXIT_PASS : TR_EXIT_NO_MEASURE;
 }

@@ -139,11 +139,8 @@ static bool list_words(const request *r, const char ***words, int *n, tr_error *
 static bool keep_result(const request *r, const measurement *m, tr_keep *keep) {
     const char **words = NULL;
     const char *const sheets[] = {m->recheck.stored.id};
-    char *text = NULL;
     int n_words = 0;
-    size_t size = 0;
-    bool is_ready = list_words(r, &words, &n_words, &keep->why) &&
-                    tr_output_make(result_json(r, m), &text, &size, &keep->why);
+    bool is_ready = list_words(r, &words, &n_words, &keep->why);
     const tr_measurement kept = {.kind = "lens-check",
                                  .job = "",
                                  .vehicle = "",
@@ -152,11 +149,8 @@ static bool keep_result(const request *r, const measurement *m, tr_keep *keep) {
                                  .sheets = sheets,
                                  .n_sheets = is_ready ? 1 : 0,
                                  .words = words,
-                                 .n_words = n_words,
-                                 .result = text,
-                                 .result_size = size};
-    bool ok = tr_keep_end(keep, &kept, r->is_json);
-    free(text);
+                                 .n_words = n_words};
+    bool ok = tr_keep_result(keep, &kept, result_json(r, m), r->is_json);
     free(words);
     return ok;
 }
@@ -202,7 +196,7 @@ static int run_request(request *r) {
     bool ok = measure(r, &m);
     int status = !ok && m.usage.code != TR_OK ? tr_options_refuse(&tr_help_lens_check, &m.usage)
                                               : show(r, &m, &keep);
-    (void)tr_keep_end(&keep, NULL, r->is_json);
+    tr_keep_end(&keep);
     release(&m);
     return status;
 }

@@ -7,15 +7,16 @@
 #include <string.h>
 
 #include "base/file.h"
-#include "check/check.h"
+#include "cli/job_run.h"
+#include "cli/keep.h"
+#include "cli/lens_moment.h"
 #include "cli/options.h"
+#include "cli/output.h"
 #include "help/pages.h"
 #include "image/photo_file.h"
+#include "lens/profile.h"
 #include "present/check_json.h"
 #include "present/check_json_read.h"
-#include "present/json.h"
-#include "lens/profile.h"
-#include "present/words.h"
 #include "records/load.h"
 #include "report/report.h"
 #include "shop/shop.h"
@@ -98,15 +99,12 @@ typedef struct {
     tr_record kept;
     json_t *details;
     tr_lens *profiles; /* owned */
-    tr_job job;        /* of a job that was measured, with: */
-    char **photos;     /* those of the shop, where it lists none */
-    int n_photos;
+    tr_job_run run;    /* of a job that was measured */
 } source;
 
 static void release(source *s) {
     tr_check_result_release(&s->result);
-    tr_job_release(&s->job);
-    tr_shop_photos_release(s->photos, s->n_photos);
+    tr_job_run_release(&s->run);
     tr_record_release(&s->kept);
     json_decref(s->details);
     if (s->store) tr_store_close(s->store);
@@ -128,19 +126,9 @@ static bool name_file(source *s, const char *what, const char *name, const void 
     return true;
 }
 
-/* The JSON that `check --json` prints. */
-static bool print_json(source *s, tr_error *err) {
-    json_t *json = tr_check_json(&s->result);
-    FILE *out = open_memstream(&s->json, &s->size);
-    bool ok = json && out && tr_json_print(json, out);
-    if (out && fclose(out) != 0) ok = false;
-    json_decref(json);
-    return ok || tr_fail_memory(err);
-}
-
 static void take_lenses(source *s) {
-    for (int i = 0; i < s->job.n_lenses && !s->job.lenses[i].is_unknown; i++) {
-        const tr_lens *lens = &s->job.lenses[i];
+    for (int i = 0; i < s->run.job.n_lenses && !s->run.job.lenses[i].is_unknown; i++) {
+        const tr_lens *lens = &s->run.job.lenses[i];
         s->lenses[s->n_lenses++] = (tr_report_lens){.name = lens->id,
                                                     .width_px = lens->width_px,
                                                     .height_px = lens->height_px,
@@ -148,35 +136,33 @@ static void take_lenses(source *s) {
     }
 }
 
-/* As `check` measures it. What cannot be measured is a result, too. */
+/* As `check` measures it, with what the shop asks of lenses. What cannot be measured is a result,
+   too. */
 static bool measure(const request *r, source *s, tr_error *err) {
     enum { JOB_LIMIT = 4 << 20 };
-    tr_check check = {0};
-    tr_error why = {0};
-    tr_error unfinished = {0};
-    const tr_workers workers = {.n_threads = (int)r->n_threads,
-                                .progress = tr_options_show_progress};
+    static const tr_keep_options ASKED_ONLY = {.is_never = true};
+    tr_keep keep;
     uint8_t *data;
     size_t size;
-    if (!tr_job_read(r->of, &s->job, err) || !tr_file_read(r->of, JOB_LIMIT, &data, &size, err))
+    tr_keep_begin(&keep, &ASKED_ONLY, r->of);
+    tr_job_run_read(&s->run, r->of, NULL, 0);
+    if (s->run.has_job) tr_lens_moment_find(&keep, &s->run.job, &s->run.ages);
+    tr_keep_end(&keep);
+    if (!s->run.has_job) {
+        *err = s->run.why;
         return false;
+    }
+    if (!tr_file_read(r->of, JOB_LIMIT, &data, &size, err)) return false;
     bool is_named = name_file(s, "job", r->of, data, size, err);
     free(data);
     if (!is_named) return false;
-    bool is_listed = s->job.n_photos > 0;
-    bool ok = (is_listed || tr_shop_photos_of(r->of, &s->photos, &s->n_photos, &why)) &&
-              tr_check_photos(&s->job, is_listed ? s->job.photos : s->photos,
-                              is_listed ? s->job.n_photos : s->n_photos, &workers, &check, &why) &&
-              tr_check_evaluate(&s->job, &check, &why);
-    if (!ok) tr_fail(&why, TR_NO_MEASURE, "the check could not be made");
-    if (!tr_check_finish(&check, ok ? NULL : &why, &unfinished)) check.result.why = unfinished;
-    tr_check_name_reason(&check.result);
-    s->result = tr_check_take_result(&check);
-    tr_check_release(&check);
+    tr_job_run_find_photos(&s->run, r->of);
+    tr_job_run_measure(&s->run, r->n_threads);
+    s->result = tr_check_take_result(&s->run.check);
     take_lenses(s);
     snprintf(s->program, sizeof s->program, "trammel " TRAMMEL_VERSION);
     s->is_read = true;
-    return print_json(s, err);
+    return tr_output_make(tr_check_json(&s->result), &s->json, &s->size, err);
 }
 
 static void take_program(source *s, const json_t *json) {
@@ -383,16 +369,6 @@ static bool write_report(const request *r, const source *s, const source *before
     return ok;
 }
 
-static int exit_status(const tr_check_result *result) {
-    if (result->why.code != TR_OK) return TR_EXIT_NO_MEASURE;
-    switch (result->verdict) {
-    case TR_PASS: return TR_EXIT_PASS;
-    case TR_FAIL: return TR_EXIT_FAIL;
-    case TR_INCONCLUSIVE: break;
-    }
-    return TR_EXIT_INCONCLUSIVE;
-}
-
 static int run_request(const request *r) {
     source s = {0};
     source before = {0};
@@ -405,7 +381,7 @@ static int run_request(const request *r) {
         (void)tr_fail(&err, TR_BAD_INPUT, "the report would replace one of the input files");
         status = tr_options_refuse(&tr_help_report, &err);
     } else if (ok && write_report(r, &s, before.is_read ? &before : NULL, &shop, &err)) {
-        status = exit_status(&s.result);
+        status = tr_exit_status_of(&s.result);
         if (s.result.why.code != TR_OK) tr_options_print_error("report", &s.result.why);
     } else {
         tr_options_print_error("report", &err);

@@ -214,13 +214,10 @@ static bool keep_result(const request *r, const tr_survey_spec *spec, const tr_s
     int n = spec->n_sheets;
     const char **words = NULL;
     const char **sheets = calloc((size_t)n + 1, sizeof *sheets);
-    char *text = NULL;
     int n_words = 0;
-    size_t size = 0;
     for (int s = 0; s < n && sheets; s++) sheets[s] = spec->sheets[s].id;
-    bool is_ready = (sheets || tr_fail_memory(&keep->why)) &&
-                    list_words(r, &words, &n_words, &keep->why) &&
-                    tr_output_make(tr_survey_json(v, written, &NO_ERROR), &text, &size, &keep->why);
+    bool is_ready =
+        (sheets || tr_fail_memory(&keep->why)) && list_words(r, &words, &n_words, &keep->why);
     const tr_measurement kept = {.kind = "survey",
                                  .job = spec->id,
                                  .vehicle = "",
@@ -229,11 +226,8 @@ static bool keep_result(const request *r, const tr_survey_spec *spec, const tr_s
                                  .sheets = sheets,
                                  .n_sheets = is_ready ? n : 0,
                                  .words = words,
-                                 .n_words = n_words,
-                                 .result = text,
-                                 .result_size = size};
-    bool ok = tr_keep_end(keep, &kept, r->is_json);
-    free(text);
+                                 .n_words = n_words};
+    bool ok = tr_keep_result(keep, &kept, tr_survey_json(v, written, &NO_ERROR), r->is_json);
     free(sheets);
     free(words);
     return ok;
@@ -315,7 +309,7 @@ static int run_request(const request *r) {
               write_sheets(&p.survey, p.files, p.written, &p.keep, &p.why);
     bool is_usage = !ok && p.usage.code != TR_OK;
     int status = is_usage ? tr_options_refuse(&tr_help_survey, &p.usage) : show(r, &p);
-    (void)tr_keep_end(&p.keep, NULL, r->is_json);
+    tr_keep_end(&p.keep);
     free_files(p.files, p.spec.n_sheets);
     free(p.written);
     tr_survey_release(&p.survey);

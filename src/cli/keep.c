@@ -2,6 +2,7 @@
 
 #include <pwd.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <time.h>
 #include <unistd.h>
@@ -47,7 +48,8 @@ void tr_keep_begin(tr_keep *keep, const tr_keep_options *options, const char *ne
     bool has_shop = near ? tr_shop_of_file(near, &keep->shop, &keep->why)
                          : tr_shop_find("", &keep->shop, &keep->why);
     /* A shop that cannot be read may ask for it. */
-    keep->is_wanted = options->is_asked || options->store || keep->shop.keeps || !has_shop;
+    keep->is_wanted = !options->is_never &&
+                      (options->is_asked || options->store || keep->shop.keeps || !has_shop);
     tr_store_place place = place_of(keep);
     if (keep->is_wanted && keep->why.code == TR_OK) {
         open_recorder(keep, &place, &keep->why);
@@ -117,7 +119,7 @@ static void tell(int64_t number, const char *hash, const char *command, bool is_
         printf("\n%s\n", line);
 }
 
-static void close_recorder(tr_keep *keep) {
+void tr_keep_end(tr_keep *keep) {
     tr_error ignored = {0};
     tr_recorder_closer *close_it =
         keep->recorder ? RECORDER(tr_recorder_closer, "tr_recorder_close", &ignored) : NULL;
@@ -127,23 +129,24 @@ static void close_recorder(tr_keep *keep) {
     tr_shop_release(&keep->shop);
 }
 
-bool tr_keep_end(tr_keep *keep, const tr_measurement *measurement, bool is_json) {
+bool tr_keep_result(tr_keep *keep, const tr_measurement *measurement, json_t *json, bool is_json) {
+    tr_measurement kept = *measurement;
+    char *text = NULL;
     int64_t number = 0;
     char hash[TR_HASH_SIZE] = "";
     tr_error unwritten = {0};
-    bool ok = true;
     tr_keep_pause(keep);
-    if (keep->is_wanted && measurement) {
-        ok = keep->why.code == TR_OK && keep_as(keep, measurement, &number, hash);
-        if (ok) {
-            tell(number, hash, measurement->kind, is_json);
-            ok = tr_output_end(&unwritten);
-        } else {
-            fprintf(stderr, "trammel %s: %s\n", measurement->kind,
-                    TR_("the result was not kept as a record:"));
-            tr_options_print_error(measurement->kind, &keep->why);
-        }
+    bool ok = tr_output_make(json, &text, &kept.result_size, &keep->why);
+    kept.result = text;
+    ok = ok && keep->why.code == TR_OK && keep_as(keep, &kept, &number, hash);
+    if (ok) {
+        tell(number, hash, kept.kind, is_json);
+        ok = tr_output_end(&unwritten);
+    } else {
+        fprintf(stderr, "trammel %s: %s\n", kept.kind, TR_("the result was not kept as a record:"));
+        tr_options_print_error(kept.kind, &keep->why);
     }
-    close_recorder(keep);
+    free(text);
+    tr_keep_end(keep);
     return ok;
 }

@@ -3,13 +3,16 @@
 
      tr_keep_begin   before anything is read: opens the store, and observes
      tr_keep_add     a file that was written
-     tr_keep_end     after the verdict was shown: keeps the record, and says so
+     tr_keep_result  after the verdict was shown: keeps the record, and says so
+     tr_keep_end     where there is nothing to keep
 
    What goes wrong stands against no measurement: it is told at the end, and is then the command's
    exit status. Without --keep, and where the shop (trammel.yaml) does not ask for it, none of these
    does anything. */
 #ifndef TR_CLI_KEEP_H
 #define TR_CLI_KEEP_H
+
+#include <jansson.h>
 
 #include "base/error.h"
 #include "base/file.h"
@@ -21,6 +24,7 @@ typedef struct {
     bool is_asked;     /* --keep */
     const char *store; /* --store, which is --keep, too */
     const char *by;    /* --by */
+    bool is_never;     /* nothing is kept: the store is only asked, for confirmations */
 } tr_keep_options;
 
 /* For a command's list of tr_option, and (help/page.h: TR_HELP_KEEP) for its page. */
@@ -53,10 +57,14 @@ void tr_keep_add(tr_keep *keep, const char *role, const char *name, const void *
    where they do not. Also where nothing is kept, but the shop asks for confirmations. */
 void tr_keep_confirmation(tr_keep *keep, int i, char made_at[TR_TIME_SIZE]);
 
-/* measurement: what is to be kept, its kind the command's name; its technician is "" where the
-   inputs do not tell, and then --by, or the user's login name. NULL: there is nothing to keep.
+/* Keeps what is to be kept: its kind is the command's name; its technician is "" where the inputs
+   do not tell, and then --by, or the user's login name. json: its result, which is taken over;
+   NULL: memory ran out for it. Where keep->why is set before, it is told, and nothing is kept.
    is_json: standard output is for the result alone. False: it was wanted, and could not be kept;
    why was told on standard error. Ends it in any case. */
-bool tr_keep_end(tr_keep *keep, const tr_measurement *measurement, bool is_json);
+bool tr_keep_result(tr_keep *keep, const tr_measurement *measurement, json_t *json, bool is_json);
+
+/* Ends it without a record; once it has ended nothing more happens. */
+void tr_keep_end(tr_keep *keep);
 
 #endif
