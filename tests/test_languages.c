@@ -2,7 +2,7 @@
    tests are built: each of its texts is the English one in brackets, 40 % longer (tools/languages
    pseudo). So what stands outside of brackets was not looked up, and what does not fit is too long
    for the room that a longer language needs. */
-#include "check.h"
+#include "printed.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -93,18 +93,10 @@ static void check_no_words(char *text, int most, const char *what) {
 /* What the program prints, on both streams; owned by the caller. */
 static char *output_of(const char *language, const char *arguments) {
     char line[1024];
-    char *text = NULL;
-    size_t size = 0;
-    FILE *to = open_memstream(&text, &size);
+    int status;
     snprintf(line, sizeof line, "cd '%s/testimages' && TRAMMEL_LANGUAGE=%s '%s' %s 2>&1 </dev/null",
              getenv("TRAMMEL_SOURCE"), language, getenv("TRAMMEL_PROGRAM"), arguments);
-    FILE *from = popen(line, "r");
-    assert_non_null(to);
-    assert_non_null(from);
-    for (int c; (c = getc(from)) != EOF;) putc(c, to);
-    pclose(from);
-    assert_int_equal(fclose(to), 0);
-    return text;
+    return printed_by(line, &status);
 }
 
 /* ---- help and messages ---- */

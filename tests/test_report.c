@@ -1,12 +1,12 @@
 /* Reports: the PDF is read back by poppler's tools, the HTML by expat, and what they say is held
    against the result's JSON. The result is that of a small job (small.h), in which each test
    changes what it is about. TRAMMEL_SHOW=1 keeps the files. */
+#include "printed.h"
 #include "small.h"
 
 #include <expat.h>
 #include <jansson.h>
 #include <nettle/base64.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #include "base/file.h"
@@ -21,27 +21,6 @@ enum { PASS = 0, FAIL = 1, INCONCLUSIVE = 2, NO_MEASURE = 3, USAGE = 64 };
 static char home[TEMP_SIZE]; /* the folder of all tests, which they work in */
 
 /* ---- Other programs ---- */
-
-/* What a command prints; its exit status where status is not NULL, else it must be 0. Owned by the
-   caller (free). */
-__attribute__((noinline)) static char *printed_by(const char *command, int *status) {
-    char *text = NULL;
-    size_t size = 0;
-    char part[4096];
-    size_t n;
-    FILE *out = open_memstream(&text, &size);
-    FILE *from = popen(command, "r");
-    assert_non_null(out);
-    assert_non_null(from);
-    while ((n = fread(part, 1, sizeof part, from)) > 0) fwrite(part, 1, n, out);
-    int ended = pclose(from);
-    assert_true(WIFEXITED(ended));
-    if (!status && WEXITSTATUS(ended) != 0) print_error("%s failed\n", command);
-    if (status) *status = WEXITSTATUS(ended);
-    if (!status) assert_int_equal(WEXITSTATUS(ended), 0);
-    assert_int_equal(fclose(out), 0);
-    return text;
-}
 
 /* The program with arguments as a shell reads them; what it says on both streams. */
 static char *run(const char *arguments, int status) {

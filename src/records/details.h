@@ -4,8 +4,7 @@
      {"words": ["check", "--", "job.yaml"],       the command's words
       "unread": {"9.jpg": {"code", "text"}},      files that could not be read, and why
       "there": {"photos/9.jpg": true},            names that were asked for, and were there
-      "moment": {...}}                            what a command takes from nowhere else, as the
-   time
+      "moment": {...}}                            what is of no file, such as the time
 
    The last three only where there is something to say. */
 #ifndef TR_RECORDS_DETAILS_H
