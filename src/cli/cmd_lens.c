@@ -4,7 +4,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 #include <sys/stat.h>
 
 #include "base/language.h"
@@ -13,6 +12,7 @@
 #include "base/wrap.h"
 #include "calib/lens_run.h"
 #include "base/file.h"
+#include "base/listing.h"
 #include "cli/keep.h"
 #include "cli/options.h"
 #include "cli/output.h"
@@ -41,9 +41,9 @@ static bool make_id(const char *path, char *id, size_t size) {
     const char *slash = strrchr(path, '/');
     const char *name = slash ? slash + 1 : path;
     const char *dot = strrchr(name, '.');
-    if (!dot || (strcasecmp(dot, ".yaml") != 0 && strcasecmp(dot, ".yml") != 0)) return false;
+    if (!tr_name_is_yaml(name)) return false;
     size_t n = (size_t)(dot - name);
-    if (n == 0 || n >= size || !tr_text_is_line(name, n)) return false;
+    if (n >= size || !tr_text_is_line(name, n)) return false;
     memcpy(id, name, n);
     id[n] = 0;
     return true;

@@ -1,24 +1,12 @@
 #include "sheet/folder.h"
 
-#include <dirent.h>
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 
+#include "base/listing.h"
 #include "base/yaml.h"
-
-static int is_yaml(const struct dirent *entry) {
-    const char *dot = strrchr(entry->d_name, '.');
-    return dot && dot != entry->d_name &&
-           (strcasecmp(dot, ".yaml") == 0 || strcasecmp(dot, ".yml") == 0);
-}
-
-/* Not alphasort, which follows the locale. */
-static int by_name(const struct dirent **a, const struct dirent **b) {
-    return strcmp((*a)->d_name, (*b)->d_name);
-}
 
 /* A sheet file is told by its name, or its tags. */
 static bool is_sheet_file(const char *path, bool *is, tr_error *err) {
@@ -44,10 +32,9 @@ static bool read_file(const char *folder, const char *name, tr_sheet_folder *f, 
 }
 
 bool tr_sheet_folder_read(const char *folder, tr_sheet_folder *out, tr_error *err) {
-    struct dirent **files = NULL;
+    char **files;
     *out = (tr_sheet_folder){0};
-    errno = 0;
-    int n = scandir(*folder ? folder : ".", &files, is_yaml, by_name);
+    int n = tr_listing(folder, tr_name_is_yaml, &files);
     if (n < 0) {
         if (errno == ENOMEM) return tr_fail_memory(err);
         return tr_fail_at(err, TR_NO_FILE, folder, 0, NULL,
@@ -56,11 +43,8 @@ bool tr_sheet_folder_read(const char *folder, tr_sheet_folder *out, tr_error *er
     }
     out->sheets = calloc((size_t)n + 1, sizeof *out->sheets);
     bool ok = out->sheets || tr_fail_memory(err);
-    for (int i = 0; i < n; i++) {
-        ok = ok && read_file(folder, files[i]->d_name, out, err);
-        free(files[i]);
-    }
-    free(files);
+    for (int i = 0; i < n && ok; i++) ok = read_file(folder, files[i], out, err);
+    tr_listing_release(files, n);
     if (!ok) tr_sheet_folder_release(out);
     return ok;
 }

@@ -11,6 +11,7 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "base/listing.h"
 #include "base/number.h"
 #include "base/text.h"
 #include "lens/unknown.h"
@@ -37,31 +38,37 @@ typedef struct {
 
 /* ---- layout and lens ---- */
 
-/* By its id, where no file has that name: the first one that can be read and has it. NULL: none. */
-static char *find_by_id(const char *folder, const char *id) {
-    DIR *dir = opendir(folder);
-    char *found = NULL;
-    for (const struct dirent *e; dir && !found && (e = readdir(dir)) != NULL;) {
-        size_t size = strlen(folder) + strlen(e->d_name) + 2;
-        char *path = strstr(e->d_name, ".y") ? malloc(size) : NULL;
-        if (!path) continue;
-        snprintf(path, size, "%s/%s", folder, e->d_name);
-        tr_yaml y = tr_yaml_open(path);
-        bool is_it = tr_yaml_is_word(tr_yaml_at(y, "layout"), id);
-        if (tr_yaml_close(y, NULL) && is_it)
-            found = path;
+static bool has_id(const char *path, const char *id) {
+    tr_yaml y = tr_yaml_open(path);
+    bool is_it = tr_yaml_is_word(tr_yaml_at(y, "layout"), id);
+    return tr_yaml_close(y, NULL) && is_it;
+}
+
+/* By its id, where no file has that name: the first one that can be read and has it. *found: NULL
+   where there is none. */
+static bool find_by_id(const tr_shop *shop, const char *id, char **found, tr_error *err) {
+    char **files;
+    int n = tr_listing(shop->folders[TR_SHOP_LAYOUTS], tr_name_is_yaml, &files);
+    bool ok = n >= 0 || errno != ENOMEM || tr_fail_memory(err);
+    *found = NULL;
+    for (int i = 0; i < n && ok && !*found; i++) {
+        char *path = tr_shop_place(shop, TR_SHOP_LAYOUTS, files[i], err);
+        ok = path;
+        if (path && has_id(path, id))
+            *found = path;
         else
             free(path);
     }
-    if (dir) closedir(dir);
-    return found;
+    if (n > 0) tr_listing_release(files, n);
+    return ok;
 }
 
 static bool find_layout(maker *m, tr_error *err) {
     m->layout_path = tr_shop_path(m->shop, TR_SHOP_LAYOUTS, m->request->layout, err);
     if (!m->layout_path) return false;
     if (access(m->layout_path, F_OK) != 0) {
-        char *other = find_by_id(m->shop->folders[TR_SHOP_LAYOUTS], m->request->layout);
+        char *other;
+        if (!find_by_id(m->shop, m->request->layout, &other, err)) return false;
         if (other) {
             free(m->layout_path);
             m->layout_path = other;
@@ -82,31 +89,20 @@ static bool add_lens(maker *m, char *path, tr_error *err) {
     return true;
 }
 
-static int is_profile(const struct dirent *entry) {
-    const char *dot = strrchr(entry->d_name, '.');
-    return dot && dot != entry->d_name && (strcmp(dot, ".yaml") == 0 || strcmp(dot, ".yml") == 0);
-}
-
-/* Not alphasort, which follows the locale. */
-static int by_name(const struct dirent **a, const struct dirent **b) {
-    return strcmp((*a)->d_name, (*b)->d_name);
-}
-
 /* The shop's only one. */
 static bool find_only_lens(maker *m, tr_error *err) {
     const char *folder = m->shop->folders[TR_SHOP_LENSES];
-    struct dirent **files = NULL;
+    char **files;
     char names[160] = "";
     bool ok = true;
-    errno = 0;
-    int n = scandir(folder, &files, is_profile, by_name);
+    int n = tr_listing(folder, tr_name_is_yaml, &files);
     if (n < 0 && errno == ENOMEM) return tr_fail_memory(err);
     for (int i = 0; i < n; i++) {
         size_t used = strlen(names);
-        snprintf(names + used, sizeof names - used, "%s%.60s", i > 0 ? ", " : "", files[i]->d_name);
+        snprintf(names + used, sizeof names - used, "%s%.60s", i > 0 ? ", " : "", files[i]);
     }
     if (n == 1) {
-        ok = add_lens(m, tr_shop_place(m->shop, TR_SHOP_LENSES, files[0]->d_name, err), err);
+        ok = add_lens(m, tr_shop_place(m->shop, TR_SHOP_LENSES, files[0], err), err);
     } else if (n > 1) {
         ok = tr_fail(err, TR_BAD_INPUT,
                      "the shop has several lens profiles (%s); choose with '--lens NAME', or with "
@@ -118,8 +114,7 @@ static bool find_only_lens(maker *m, tr_error *err) {
                         "checkerboard or, for a first try without, say '--lens %s'",
                         TR_LENS_UNKNOWN_ID);
     }
-    for (int i = 0; i < n; i++) free(files[i]);
-    free(files);
+    if (n > 0) tr_listing_release(files, n);
     return ok;
 }
 

@@ -1,6 +1,5 @@
 #include "shop/shop.h"
 
-#include <dirent.h>
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -12,6 +11,7 @@
 #include "base/array.h"
 #include "base/file.h"
 #include "base/language.h"
+#include "base/listing.h"
 #include "base/yaml.h"
 #include "job/job.h"
 
@@ -214,15 +214,10 @@ static bool is_file(const char *path) {
     return stat(path, &about) == 0 && !S_ISDIR(about.st_mode);
 }
 
-static bool has_yaml_ending(const char *name) {
-    const char *dot = strrchr(name, '.');
-    return dot && dot != name && (strcasecmp(dot, ".yaml") == 0 || strcasecmp(dot, ".yml") == 0);
-}
-
 char *tr_shop_path(const tr_shop *shop, tr_shop_folder folder, const char *name, tr_error *err) {
     bool is_path = !shop->path || strchr(name, '/') || is_file(name);
     char *path = is_path ? strdup(name)
-                         : join(shop->folders[folder], name, has_yaml_ending(name) ? "" : ".yaml");
+                         : join(shop->folders[folder], name, tr_name_is_yaml(name) ? "" : ".yaml");
     if (!path) tr_fail_memory(err);
     return path;
 }
@@ -246,7 +241,7 @@ char *tr_shop_place(const tr_shop *shop, tr_shop_folder folder, const char *file
 
 char *tr_shop_photo_folder(const tr_shop *shop, const char *job_file, tr_error *err) {
     const char *name = tr_path_name(job_file);
-    int n = (int)(has_yaml_ending(name) ? strrchr(name, '.') - name : (long)strlen(name));
+    int n = (int)(tr_name_is_yaml(name) ? strrchr(name, '.') - name : (long)strlen(name));
     size_t size = strlen(name) + 1;
     char *stem = malloc(size);
     char *folder = NULL;
@@ -259,25 +254,18 @@ char *tr_shop_photo_folder(const tr_shop *shop, const char *job_file, tr_error *
     return folder;
 }
 
-static int is_photo(const struct dirent *entry) {
+static bool is_photo(const char *name) {
     static const char *const ENDINGS[] = {".jpg", ".jpeg", ".heic", ".heif", ".avif", ".png"};
-    const char *dot = strrchr(entry->d_name, '.');
-    for (size_t i = 0; dot && entry->d_name[0] != '.' && i < sizeof ENDINGS / sizeof *ENDINGS;
-         i++) {
-        if (strcasecmp(dot, ENDINGS[i]) == 0) return 1;
+    const char *dot = strrchr(name, '.');
+    for (size_t i = 0; dot && *name != '.' && i < sizeof ENDINGS / sizeof *ENDINGS; i++) {
+        if (strcasecmp(dot, ENDINGS[i]) == 0) return true;
     }
-    return 0;
-}
-
-/* Not alphasort, which follows the locale. */
-static int by_name(const struct dirent **a, const struct dirent **b) {
-    return strcmp((*a)->d_name, (*b)->d_name);
+    return false;
 }
 
 static bool list_photos(const char *folder, char ***photos, int *n, tr_error *err) {
-    struct dirent **files = NULL;
-    errno = 0;
-    int n_files = scandir(folder, &files, is_photo, by_name);
+    char **files;
+    int n_files = tr_listing(folder, is_photo, &files);
     if (n_files < 0) {
         if (errno == ENOENT) return true;
         return errno == ENOMEM
@@ -293,15 +281,12 @@ static bool list_photos(const char *folder, char ***photos, int *n, tr_error *er
                         "weakest",
                         n_files, TR_MAX_PHOTOS);
     }
-    for (int i = 0; i < n_files; i++) {
-        if (ok) {
-            (*photos)[i] = join(folder, files[i]->d_name, "");
-            ok = (*photos)[i] || tr_fail_memory(err);
-            *n += ok;
-        }
-        free(files[i]);
+    for (int i = 0; i < n_files && ok; i++) {
+        (*photos)[i] = join(folder, files[i], "");
+        ok = (*photos)[i] || tr_fail_memory(err);
+        *n += ok;
     }
-    free(files);
+    tr_listing_release(files, n_files);
     return ok;
 }
 
