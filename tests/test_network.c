@@ -1314,7 +1314,7 @@ static void undetermined_parts_are_named(void **unused) {
     }
     assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
     assert_int_equal(err.code, TR_NO_MEASURE);
-    assert_non_null(strstr(err.text, "photo 4"));
+    assert_non_null(strstr(err.text, "photo '4'"));
     /* By its name, where that is known. */
     static const char *const PHOTOS[JOB_PHOTOS] = {[3] = "left.jpg"};
     err = (tr_error){0};
@@ -1330,7 +1330,7 @@ static void undetermined_parts_are_named(void **unused) {
     }
     assert_false(tr_network_solve(&q.net, &(tr_net_options){0}, &result, &err));
     assert_int_equal(err.code, TR_NO_MEASURE);
-    assert_non_null(strstr(err.text, "sheet 3"));
+    assert_non_null(strstr(err.text, "sheet '3'"));
     static const char *const SHEETS[JOB_SHEETS] = {[2] = "PLATE-X"};
     err = (tr_error){0};
     q.net.sheet_names = SHEETS;
