@@ -23,12 +23,21 @@
 #include "base/module.h"
 #include "image/image.h"
 #include "lens/profile.h"
+#include "store/store.h"
 #include "tests/faults.h"
 
 int trammel_main(int argc, char **argv); /* src/cli/main.c */
 int __lsan_do_recoverable_leak_check(void) __attribute__((weak));
 
-enum { PASS = 0, NO_MEASURE = 3, LEAKS = 98, MAX_ARGS = 24, SAMPLES = 30, LASTING_SAMPLES = 6 };
+enum {
+    PASS = 0,
+    NO_MEASURE = 3,
+    BROKEN_STORE = 95,
+    LEAKS = 98,
+    MAX_ARGS = 24,
+    SAMPLES = 30,
+    LASTING_SAMPLES = 6
+};
 
 /* A run of the program in the folder of the small job. */
 typedef struct {
@@ -54,6 +63,10 @@ static const command PLAN = {
     "plan.png", NULL, NULL};
 static const command JOB = {"job", "job --layout ./layout.yaml --lens ./lens.yaml --job J-9",
                             "jobs/J-9.yaml", NULL, NULL};
+static int check_store(int status);
+static const command KEEP = {
+    "keep", "check job.yaml --json --threads 1 --picture result.png --store kept.sqlite",
+    "result.png", NULL, check_store};
 static const char SHOP_FILE[] = "shop: S\nsheets: .\nreferences:\n"
                                 "  - { point: rear-left, sheet: P-0 }\n"
                                 "  - { point: rear-right, sheet: P-1 }\n"
@@ -121,6 +134,26 @@ static void redirect(int fd, const char *path) {
 static void save(const char *path, const void *data, size_t size) {
     FILE *to = fopen(path, "wb");
     if (!to || fwrite(data, 1, size, to) != size || fclose(to) != 0) _exit(97);
+}
+
+static tr_store *open_store(tr_error *err) {
+    const tr_store_place place = {.where = "kept.sqlite", .read_only = true};
+    return tr_store_open(&place, err);
+}
+
+/* A run that ended well has kept its record, one that did not may have; nothing is half kept. The
+   store is taken away, so that the next run makes it. */
+static int check_store(int status) {
+    tr_store_finding finding = {0};
+    tr_error err = {0};
+    tr_store *store = access("kept.sqlite", F_OK) == 0 ? open_store(&err) : NULL;
+    bool is_sound = store && tr_store_verify(store, NULL, &finding, &err) && finding.is_sound;
+    tr_store_close(store);
+    unlink("kept.sqlite");
+    unlink("kept.sqlite-wal");
+    unlink("kept.sqlite-shm");
+    if (status == PASS) return is_sound && finding.n_records == 1 ? PASS : BROKEN_STORE;
+    return !store || (is_sound && finding.n_records <= 1) ? status : BROKEN_STORE;
 }
 
 /* How many allocations there were, at how many places, and the first of each place. */
@@ -219,7 +252,7 @@ static const char *fault_of_file(const command *c, const outcome *o, const outco
     if (!o->written || is_same(o->written, o->written_size, good->written, good->written_size)) {
         return NULL;
     }
-    if (c != &CHECK && c != &PLAN) return "the file written is not the right one";
+    if (c != &CHECK && c != &KEEP && c != &PLAN) return "the file written is not the right one";
     tr_image picture;
     if (!tr_image_decode(o->written, o->written_size, c->written, &picture, NULL)) {
         return "the picture is not whole";
@@ -245,6 +278,7 @@ static const char *fault_of(const command *c, const outcome *o, const outcome *g
         return "exit status 0, but the result is not the right one";
     case NO_MEASURE: return o->err_size > 0 ? NULL : "no error is printed";
     case LEAKS: return "memory leaks";
+    case BROKEN_STORE: return "the record is not kept, or the store is broken";
     default: return "wrong exit status";
     }
 }
@@ -348,6 +382,11 @@ static void run_out_of_memory(const command *c) {
 static void memory_runs_out_in_a_check(void **state) {
     (void)state;
     run_out_of_memory(&CHECK);
+}
+
+static void memory_runs_out_in_a_check_that_is_kept(void **state) {
+    (void)state;
+    run_out_of_memory(&KEEP);
 }
 
 static void memory_runs_out_in_a_calibration(void **state) {
@@ -526,6 +565,7 @@ int main(void) {
         cmocka_unit_test(a_folder_that_nobody_may_write_to_stays_as_it_is),
         cmocka_unit_test(a_killed_writer_leaves_no_half_file),
         cmocka_unit_test(memory_runs_out_in_a_check),
+        cmocka_unit_test(memory_runs_out_in_a_check_that_is_kept),
         cmocka_unit_test(memory_runs_out_in_a_calibration),
         cmocka_unit_test(memory_runs_out_in_a_survey),
         cmocka_unit_test(memory_runs_out_in_a_plan),

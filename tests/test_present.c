@@ -18,7 +18,7 @@
 #include "present/canvas.h"
 #include "present/cautions.h"
 #include "present/check_json.h"
-#include "present/json.h"
+#include "base/json.h"
 #include "base/wrap.h"
 #include "present/check_text.h"
 #include "present/picture.h"

@@ -16,7 +16,7 @@
 #include "text.h"
 #include "present/check_json.h"
 #include "present/check_json_read.h"
-#include "present/json.h"
+#include "base/json.h"
 #include "present/picture.h"
 
 typedef struct {

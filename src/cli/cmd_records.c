@@ -14,7 +14,7 @@
 #include "help/pages.h"
 #include "present/check_json_read.h"
 #include "present/check_text.h"
-#include "present/json.h"
+#include "base/json.h"
 #include "records/export.h"
 #include "records/load.h"
 #include "records/remeasure.h"

@@ -1,12 +1,12 @@
 /* trammel report: a result on one or two pages. */
 #include "cli/commands.h"
 
-#include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/file.h"
+#include "base/json.h"
 #include "cli/job_run.h"
 #include "cli/keep.h"
 #include "cli/lens_moment.h"
@@ -174,14 +174,13 @@ static void take_program(source *s, const json_t *json) {
 
 /* What `check --json` printed. */
 static bool read_result(const char *path, source *s, tr_error *err) {
-    json_error_t where;
     tr_error why = {0};
     if (!tr_file_read(path, MAX_RESULT_BYTES, (uint8_t **)&s->json, &s->size, err)) return false;
-    json_t *json = json_loadb(s->json, s->size, JSON_REJECT_DUPLICATES, &where);
+    json_t *json = tr_json_read(s->json, s->size, &why);
+    if (!json && why.code == TR_NO_MEMORY) return tr_fail_memory(err);
     if (!json) {
-        return tr_fail_at(err, TR_BAD_INPUT, path, where.line, NULL,
-                          "is no JSON (%s); give a file that `trammel check --json` printed",
-                          where.text);
+        return tr_fail_at(err, TR_BAD_INPUT, path, why.line, NULL,
+                          "is no JSON; give a file that `trammel check --json` printed");
     }
     s->is_read = tr_check_json_read(json, &s->result, &why);
     if (!s->is_read && why.code == TR_NO_MEMORY) {
@@ -251,9 +250,12 @@ static bool take_kept_files(source *s, tr_error *err) {
 /* All but the result of a record whose result was loaded. */
 static bool take_record(source *s, tr_error *err) {
     s->json = tr_record_result_text(s->store, &s->kept, &s->size, err);
-    json_t *json = s->json ? json_loadb(s->json, s->size, 0, NULL) : NULL;
-    s->details = json_loads(s->kept.details, 0, NULL);
-    if (!json || !s->details) return s->json ? tr_fail_memory(err) : false;
+    json_t *json = s->json ? tr_json_read(s->json, s->size, err) : NULL;
+    s->details = tr_json_read(s->kept.details, strlen(s->kept.details), err);
+    if (!json || !s->details) {
+        json_decref(json);
+        return false;
+    }
     take_program(s, json);
     json_decref(json);
     s->record = (tr_report_record){(long)s->kept.number, s->kept.id, s->kept.hash, s->kept.made_at};

@@ -3,7 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "present/json.h"
+#include "base/json.h"
 
 void tr_lens_moment_find(tr_keep *keep, const tr_job *job, tr_lens_ages *out) {
     int n_profiles = 0;
@@ -37,7 +37,7 @@ bool tr_lens_moment_print(const tr_job *job, const tr_lens_ages *ages, char **te
         tr_json_put(json, "lens_check_hours", tr_json_number(ages->hours)) &&
         tr_json_put(json, "demanded", json_boolean(ages->is_demanded)) &&
         tr_json_put(json, "confirmed", confirmed_json(job, ages)))
-        *text = json_dumps(json, JSON_COMPACT);
+        *text = tr_json_write(json, JSON_COMPACT, NULL, err);
     json_decref(json);
     return *text || tr_fail_memory(err);
 }
@@ -50,7 +50,9 @@ static void copy_time(const json_t *value, char out[TR_MOMENT_SIZE]) {
 bool tr_lens_moment_read(const char *text, const tr_job *job, tr_lens_ages *out, tr_error *err) {
     memset(out, 0, sizeof *out);
     if (!text) return true;
-    json_t *json = json_loads(text, 0, NULL);
+    tr_error why = {0};
+    json_t *json = tr_json_read(text, strlen(text), &why);
+    if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
     const json_t *hours = json_object_get(json, "lens_check_hours");
     const json_t *confirmed = json_object_get(json, "confirmed");
     bool ok = json_is_number(hours) && json_is_object(confirmed);

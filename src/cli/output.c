@@ -3,7 +3,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#include "present/json.h"
+#include "base/json.h"
 
 bool tr_output_make(json_t *json, char **text, size_t *size, tr_error *err) {
     *text = NULL;

@@ -7,7 +7,7 @@
 #include "present/moves.h"
 #include "present/catalogue.h"
 #include "present/free_area.h"
-#include "present/json.h"
+#include "base/json.h"
 
 const tr_wheels_key TR_WHEELS_KEYS[TR_N_WHEELS_KEYS] = {
     {"thrust_angle_deg", TR_THRUST_ANGLE},

@@ -5,7 +5,7 @@
 #include "base/language.h"
 #include "lens/profile.h"
 #include "present/catalogue.h"
-#include "present/json.h"
+#include "base/json.h"
 
 /* Where there is no lens, no photo is used. */
 static json_t *photo_json(const tr_lens_photo *p, bool has_lens) {

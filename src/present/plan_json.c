@@ -2,7 +2,7 @@
 
 #include "base/language.h"
 #include "present/check_json.h"
-#include "present/json.h"
+#include "base/json.h"
 
 /* Takes `json` over where it is not whole. */
 static json_t *whole(bool ok, json_t *json) {

@@ -4,7 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "present/json.h"
+#include "base/json.h"
 #include "present/lens_json.h"
 
 static json_t *text_or_null(const char *text) {

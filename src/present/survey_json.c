@@ -2,7 +2,7 @@
 
 #include "base/language.h"
 #include "present/check_json.h"
-#include "present/json.h"
+#include "base/json.h"
 
 static json_t *pair(bool is_known, double a, double b) {
     if (!is_known) return json_null();

@@ -2,6 +2,8 @@
 
 #include <string.h>
 
+#include "base/json.h"
+
 /* Codes of errors that reading a file may have. */
 static const struct {
     const char *word;
@@ -37,7 +39,7 @@ static bool put_words(json_t *json, const char *const *words, int n) {
 }
 
 static bool put_moment(json_t *json, const char *moment) {
-    json_t *value = json_loads(moment, 0, NULL);
+    json_t *value = tr_json_read(moment, strlen(moment), NULL);
     return json_is_object(value) && json_object_set_new(json, "moment", value) == 0;
 }
 
@@ -51,7 +53,7 @@ bool tr_details_print(const char *const *words, int n_words, const json_t *unrea
     if (ok && json_object_size(there) > 0)
         ok = json_object_set_new(json, "there", json_deep_copy(there)) == 0;
     if (ok && moment) ok = put_moment(json, moment);
-    *out = ok ? json_dumps(json, JSON_COMPACT | JSON_SORT_KEYS) : NULL;
+    *out = ok ? tr_json_write(json, JSON_COMPACT | JSON_SORT_KEYS, NULL, err) : NULL;
     json_decref(json);
     return *out || tr_fail_memory(err);
 }

@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "present/json.h"
+#include "base/json.h"
 #include "records/load.h"
 
 /* ---- JSON lines ---- */
@@ -13,7 +13,7 @@ bool tr_export_jsonl(tr_store *store, const tr_record *record, FILE *out, tr_err
     size_t size;
     char *result = tr_record_result_text(store, record, &size, err);
     json_t *json = result ? tr_record_json(record) : NULL;
-    char *head = json ? json_dumps(json, JSON_COMPACT) : NULL;
+    char *head = json ? tr_json_write(json, JSON_COMPACT, NULL, err) : NULL;
     bool ok = head || tr_fail_memory(err);
     while (size > 0 && result && result[size - 1] == '\n') size--;
     if (ok) fprintf(out, "{\"record\": %s, \"result\": %.*s}\n", head, (int)size, result);

@@ -4,8 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/json.h"
 #include "present/check_json_read.h"
-#include "present/json.h"
 #include "records/recorder.h"
 
 const tr_record_file *tr_record_find_file(const tr_record *record, const char *role) {
@@ -42,11 +42,15 @@ char *tr_record_result_text(tr_store *store, const tr_record *record, size_t *si
 
 json_t *tr_record_result(tr_store *store, const tr_record *record, tr_error *err) {
     size_t size;
-    json_error_t why;
+    tr_error why = {0};
     char *text = tr_record_result_text(store, record, &size, err);
     if (!text) return NULL;
-    json_t *json = json_loadb(text, size, JSON_REJECT_DUPLICATES, &why);
+    json_t *json = tr_json_read(text, size, &why);
     free(text);
+    if (why.code == TR_NO_MEMORY) {
+        tr_fail_memory(err);
+        return NULL;
+    }
     if (!json_is_object(json)) {
         tr_fail(err, TR_BAD_INPUT, "the result of record %lld is no JSON object (%.100s)",
                 (long long)record->number, json ? "it is another value" : why.text);
@@ -139,8 +143,8 @@ static json_t *files_json(const tr_record *record) {
 }
 
 static json_t *details_json(const tr_record *record) {
-    json_t *details = *record->details ? json_loads(record->details, 0, NULL) : NULL;
-    return details ? details : json_null();
+    const char *text = record->details;
+    return *text ? tr_json_read(text, strlen(text), NULL) : json_null();
 }
 
 json_t *tr_record_json(const tr_record *record) {

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/json.h"
 #include "records/details.h"
 #include "records/load.h"
 #include "records/replay.h"
@@ -107,11 +108,12 @@ static bool list_outputs(const tr_record *record, char ***names, int *n, tr_erro
 static bool replay(kept_files *files, char **json, size_t *size, tr_error *err) {
     const tr_file_overlay overlay = {.context = files, .read = read_kept, .is_there = is_kept};
     const json_t *moment = json_object_get(files->details, "moment");
-    char *moment_text = moment ? json_dumps(moment, JSON_COMPACT | JSON_SORT_KEYS) : NULL;
+    char *moment_text =
+        moment ? tr_json_write(moment, JSON_COMPACT | JSON_SORT_KEYS, NULL, err) : NULL;
     tr_replay what = {.files = &overlay, .moment = moment_text};
     char **outputs = NULL;
     tr_replayer *command = find_command(files->record->kind, err);
-    bool ok = command && (!moment || moment_text || tr_fail_memory(err)) &&
+    bool ok = command && (!moment || moment_text) &&
               list_words(files->details, &what.words, &what.n_words, err) &&
               list_outputs(files->record, &outputs, &what.n_outputs, err);
     what.outputs = outputs;
@@ -131,11 +133,15 @@ static bool compare(tr_store *store, const tr_record *record, const char *now, s
                     tr_remeasurement *out, tr_error *err) {
     size_t n_then;
     char *then = tr_record_result_text(store, record, &n_then, err);
-    json_t *older = then ? json_loadb(then, n_then, 0, NULL) : NULL;
-    json_t *newer = json_loadb(now, n_now, 0, NULL);
-    bool ok = then && ((older && newer) ||
-                       tr_fail(err, TR_BAD_INPUT, "the result of record %lld is no JSON",
-                               (long long)record->number));
+    tr_error why = {0};
+    json_t *older = then ? tr_json_read(then, n_then, &why) : NULL;
+    json_t *newer = then ? tr_json_read(now, n_now, &why) : NULL;
+    bool ok = older && newer;
+    if (why.code == TR_NO_MEMORY) tr_fail_memory(err);
+    if (why.code == TR_BAD_INPUT) {
+        tr_fail(err, TR_BAD_INPUT, "the result of record %lld is no JSON",
+                (long long)record->number);
+    }
     if (ok) {
         out->is_same = n_then == n_now && memcmp(then, now, n_now) == 0;
         ok = tr_results_compare(older, newer, &out->comparison, err);
@@ -153,9 +159,10 @@ bool tr_record_remeasure(tr_store *store, const tr_record *record, tr_remeasurem
     size_t size = 0;
     memset(out, 0, sizeof *out);
     pthread_mutex_init(&files.mutex, NULL);
-    files.details = json_loads(record->details, 0, NULL);
+    files.details = tr_json_read(record->details, strlen(record->details), err);
     out->is_same_program = strcmp(record->program, TRAMMEL_VERSION) == 0;
-    bool ok = replay(&files, &json, &size, err) && compare(store, record, json, size, out, err);
+    bool ok = files.details && replay(&files, &json, &size, err) &&
+              compare(store, record, json, size, out, err);
     free(json);
     json_decref(files.details);
     pthread_mutex_destroy(&files.mutex);

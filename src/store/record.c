@@ -5,12 +5,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include <jansson.h>
 #include <nettle/base16.h>
 #include <nettle/sha2.h>
 
 #include "base/array.h"
 #include "base/file.h"
+#include "base/json.h"
 #include "base/text.h"
 
 const char *const tr_row_names[TR_N_ROW_COLUMNS] = {
@@ -218,10 +218,10 @@ static json_t *add_list(json_t *object, const char *key, tr_error *err) {
 }
 
 static bool set_details(json_t *object, const char *details, tr_error *err) {
-    json_error_t why;
+    tr_error why = {0};
     if (!details || !details[0]) return set(object, "details", json_object(), err);
-    json_t *value = json_loads(details, JSON_REJECT_DUPLICATES, &why);
-    if (!value && json_error_code(&why) == json_error_out_of_memory) return tr_fail_memory(err);
+    json_t *value = tr_json_read(details, strlen(details), &why);
+    if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
     if (!json_is_object(value)) {
         json_decref(value);
         return tr_fail(err, TR_BAD_INPUT, "the details of a record are no JSON object (%.100s)",
@@ -273,17 +273,18 @@ static json_t *sorted_sheets(const tr_record *record, tr_error *err) {
 
 /* What is kept for years is read back first: it must say what was to be said, whatever failed
    unseen while it was written. */
-static bool is_readable(const char *text, const json_t *value) {
-    json_t *read = json_loads(text, JSON_REJECT_DUPLICATES, NULL);
+static bool is_readable(const char *text, size_t size, const json_t *value) {
+    json_t *read = tr_json_read(text, size, NULL);
     bool is_same = read && json_equal(read, value);
     json_decref(read);
     return is_same;
 }
 
 static bool set_json(tr_row *row, tr_row_text which, const json_t *value, tr_error *err) {
-    char *text = json_dumps(value, JSON_SORT_KEYS | JSON_COMPACT);
-    bool ok = text && is_readable(text, value) ? tr_row_set(row, which, text, strlen(text), err)
-                                               : tr_fail_memory(err);
+    size_t size;
+    char *text = tr_json_write(value, JSON_SORT_KEYS | JSON_COMPACT, &size, err);
+    bool ok = text && is_readable(text, size, value) ? tr_row_set(row, which, text, size, err)
+                                                     : tr_fail_memory(err);
     free(text);
     return ok;
 }
@@ -402,8 +403,8 @@ static bool get_files(const json_t *body, tr_record *out, tr_error *err) {
 static bool get_details(const json_t *body, tr_record *out, tr_error *err) {
     const json_t *details = json_object_get(body, "details");
     if (!json_is_object(details)) return fail_body(out->number, "details", err);
-    out->details = json_dumps(details, JSON_SORT_KEYS | JSON_COMPACT);
-    return out->details || tr_fail_memory(err);
+    out->details = tr_json_write(details, JSON_SORT_KEYS | JSON_COMPACT, NULL, err);
+    return out->details;
 }
 
 static bool get_place(const tr_row *row, tr_record *out, tr_error *err) {
@@ -434,11 +435,10 @@ static bool get_body(const json_t *body, tr_record *out, tr_error *err) {
 }
 
 bool tr_record_from_row(const tr_row *row, tr_record *out, tr_error *err) {
-    json_error_t why;
+    tr_error why = {0};
     *out = (tr_record){0};
-    json_t *body =
-        json_loadb(row->text[TR_ROW_BODY], row->size[TR_ROW_BODY], JSON_REJECT_DUPLICATES, &why);
-    if (!body && json_error_code(&why) == json_error_out_of_memory) return tr_fail_memory(err);
+    json_t *body = tr_json_read(row->text[TR_ROW_BODY], row->size[TR_ROW_BODY], &why);
+    if (why.code == TR_NO_MEMORY) return tr_fail_memory(err);
     bool ok = json_is_object(body) || fail_body(row->number, "body", err);
     ok = ok && get_place(row, out, err) && get_body(body, out, err);
     json_decref(body);

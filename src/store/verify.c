@@ -3,10 +3,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include <jansson.h>
-
 #include "base/array.h"
 #include "base/file.h"
+#include "base/json.h"
 #include "base/language.h"
 #include "store/backend.h"
 #include "store/folder.h"
@@ -128,40 +127,43 @@ static bool check_chain(verifier *v, const tr_row *row) {
 }
 
 /* Each database writes JSON in its own way. */
-static bool is_same_json(const char *a, const char *b) {
-    json_t *x = json_loads(a, 0, NULL);
-    json_t *y = json_loads(b, 0, NULL);
+static bool is_same_json(const char *a, const char *b, tr_error *why) {
+    json_t *x = tr_json_read(a, strlen(a), why);
+    json_t *y = tr_json_read(b, strlen(b), why);
     bool is_same = x && y && json_equal(x, y);
     json_decref(x);
     json_decref(y);
     return is_same;
 }
 
-static bool is_same_text(const tr_row *a, const tr_row *b, int i) {
-    if (i == TR_ROW_SHEETS) return is_same_json(a->text[i], b->text[i]);
+static bool is_same_text(const tr_row *a, const tr_row *b, int i, tr_error *why) {
+    if (i == TR_ROW_SHEETS) return is_same_json(a->text[i], b->text[i], why);
     return a->size[i] == b->size[i] && memcmp(a->text[i], b->text[i], b->size[i]) == 0;
+}
+
+/* What could not be looked at is broken, unless memory ran out. */
+static bool no_record(verifier *v, int64_t number, const tr_error *why) {
+    if (why->code == TR_NO_MEMORY) {
+        (void)tr_fail_memory(v->err);
+        return failed(v);
+    }
+    return broken(v, number, TR_("record %lld is no record: %s"), (long long)number, why->text);
 }
 
 /* Columns that are copies must say what the body says. */
 static bool check_columns(verifier *v, const tr_row *row, const tr_record *record) {
     tr_row copy;
     tr_error why = {0};
-    if (!tr_row_from_record(record, &copy, &why)) {
-        if (why.code == TR_NO_MEMORY) {
-            (void)tr_fail_memory(v->err);
-            return failed(v);
-        }
-        return broken(v, row->number, TR_("record %lld is no record: %s"), (long long)row->number,
-                      why.text);
-    }
+    if (!tr_row_from_record(record, &copy, &why)) return no_record(v, row->number, &why);
     int differs = -1;
     for (int i = 0; i < TR_N_ROW_TEXTS; i++) {
         bool is_place = i == TR_ROW_PREVIOUS || i == TR_ROW_HASH;
         /* The body itself is what was hashed; another way to write it is no change. */
         if (is_place || i == TR_ROW_BODY) continue;
-        if (!is_same_text(row, &copy, i)) differs = i;
+        if (!is_same_text(row, &copy, i, &why)) differs = i;
     }
     tr_row_release(&copy);
+    if (why.code == TR_NO_MEMORY) return no_record(v, row->number, &why);
     if (differs < 0) return true;
     return broken(v, row->number,
                   TR_("record %lld was changed after it was kept: its column '%s' does not say "
@@ -173,13 +175,8 @@ static bool check_columns(verifier *v, const tr_row *row, const tr_record *recor
 static bool check_record(verifier *v, const tr_row *row, tr_record *record) {
     tr_error why = {0};
     if (!check_chain(v, row)) return false;
-    if (tr_record_from_row(row, record, &why)) return check_columns(v, row, record);
-    if (why.code == TR_NO_MEMORY) {
-        (void)tr_fail_memory(v->err);
-        return failed(v);
-    }
-    return broken(v, row->number, TR_("record %lld is no record: %s"), (long long)row->number,
-                  why.text);
+    return tr_record_from_row(row, record, &why) ? check_columns(v, row, record)
+                                                 : no_record(v, row->number, &why);
 }
 
 /* ---- Files ---- */
