@@ -612,6 +612,33 @@ static void *keep_part(void *context) {
     return ok ? context : NULL;
 }
 
+/* Again and again: it is a matter of milliseconds who comes when. */
+static void several_programs_make_it_at_once(void **state) {
+    enum { ROUNDS = 150, PROGRAMS = 4 };
+    const place *p = *state;
+    for (int round = 0; round < ROUNDS; round++) {
+        char path[TEMP_SIZE + 16];
+        pid_t children[PROGRAMS];
+        snprintf(path, sizeof path, "%s-%d", p->path, round);
+        for (int k = 0; k < PROGRAMS; k++) {
+            children[k] = fork();
+            assert_true(children[k] >= 0);
+            if (children[k] != 0) continue;
+            tr_error err = {0};
+            tr_store_place at = {.where = path, .make = true};
+            tr_store *store = tr_store_open(&at, &err);
+            if (!store) fprintf(stderr, "%s\n", err.text);
+            tr_store_close(store);
+            _exit(store ? 0 : 1);
+        }
+        for (int k = 0; k < PROGRAMS; k++) {
+            int status;
+            assert_int_equal(waitpid(children[k], &status, 0), children[k]);
+            assert_int_equal(status, 0);
+        }
+    }
+}
+
 /* From the store's making on. */
 static void several_programs_keep_at_once(void **state) {
     const place *p = *state;
@@ -984,6 +1011,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(one_that_may_only_be_read_is_read, make_place,
                                         remove_place),
         cmocka_unit_test_setup_teardown(one_that_is_locked_is_told, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(several_programs_make_it_at_once, make_place, remove_place),
         cmocka_unit_test_setup_teardown(several_programs_keep_at_once, make_place, remove_place),
         cmocka_unit_test_setup_teardown(several_threads_keep_at_once, make_place, remove_place),
         cmocka_unit_test_setup_teardown(every_change_shows, make_place, remove_place),

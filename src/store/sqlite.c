@@ -310,16 +310,15 @@ static bool connect(database *d, char *name, int flags, tr_error *err) {
                    err);
 }
 
-/* What the file says that it is. */
+/* What the file says that it is, all at one moment: another program may be making it. */
 static bool identify(database *d, int64_t *application, int64_t *version, bool *is_empty,
                      tr_error *err) {
+    if (!execute(d, "SAVEPOINT moment", err)) return false;
     bool ok;
     *application = pragma(d, "PRAGMA application_id", &ok, err);
-    if (!ok) return false;
-    *version = pragma(d, "PRAGMA user_version", &ok, err);
-    if (!ok) return false;
-    *is_empty = pragma(d, "SELECT count(*) FROM sqlite_schema", &ok, err) == 0;
-    return ok;
+    if (ok) *version = pragma(d, "PRAGMA user_version", &ok, err);
+    if (ok) *is_empty = pragma(d, "SELECT count(*) FROM sqlite_schema", &ok, err) == 0;
+    return execute(d, "RELEASE moment", err) && ok;
 }
 
 static bool check_version(const database *d, int64_t application, int64_t version, tr_error *err) {
@@ -364,13 +363,30 @@ static bool migrate(database *d, const tr_store_place *place, const char *id, tr
     return !is_new || insert_store(d, id, place->in_folder, err);
 }
 
-static bool use_wal(database *d, tr_error *err) {
-    char mode[16] = "";
+enum { MODE_SIZE = 16 };
+
+static bool set_wal(database *d, char mode[MODE_SIZE], tr_error *err) {
     bool has_row = false;
     sqlite3_stmt *s = prepare(d, "PRAGMA journal_mode = WAL", err);
     bool ok =
-        s && step(d, s, &has_row, err) && (!has_row || copy_column(s, 0, mode, sizeof mode, err));
+        s && step(d, s, &has_row, err) && (!has_row || copy_column(s, 0, mode, MODE_SIZE, err));
     (void)sqlite3_finalize(s);
+    return ok;
+}
+
+/* While another program makes the same store, SQLite gives this up at once, whatever its busy
+   timeout. */
+static bool use_wal(database *d, tr_error *err) {
+    enum { NAP_MS = 10 };
+    char mode[MODE_SIZE] = "";
+    tr_error why = {0};
+    bool ok = set_wal(d, mode, &why);
+    for (int ms = 0; !ok && d->code == SQLITE_BUSY && ms < BUSY_MS; ms += NAP_MS) {
+        (void)sqlite3_sleep(NAP_MS);
+        why = (tr_error){0};
+        ok = set_wal(d, mode, &why);
+    }
+    if (!ok && err) *err = why;
     if (!ok || strcmp(mode, "wal") == 0) return ok;
     return tr_fail_at(err, TR_NO_FILE, d->path, 0, NULL,
                       "lies on a disk on which several programs cannot use it safely (no shared "
