@@ -548,6 +548,17 @@ static void exports_have_the_numbers_of_the_result(void **state) {
     json_decref(line);
 }
 
+/* A slip of the fingers must not cost the records. */
+static void an_export_never_replaces_a_store(void **state) {
+    (void)state;
+    run_to(PASS, "check job.yaml --store precious.db");
+    static const char *const COMMANDS[] = {"records export --csv precious.db --store precious.db",
+                                           "records export --jsonl precious.db --store numbers.db"};
+    for (size_t i = 0; i < sizeof COMMANDS / sizeof *COMMANDS; i++)
+        check_has(run_to(NO_MEASURE, COMMANDS[i])->err, "an export would replace");
+    check_has(run_to(PASS, "records verify --store precious.db")->out, "Records: 1");
+}
+
 /* ---- in a shop ---- */
 
 static void make_shop(const char *folder, const char *rules) {
@@ -599,6 +610,43 @@ static void a_shop_asks_when_a_lens_was_confirmed(void **state) {
     o = run_to(PASS, "check job.yaml");
     check_has(o->out, "lens_unconfirmed");
     assert_int_equal(chdir(*state), 0);
+}
+
+/* What the last lens-check found stands against a pass, demanded or not. */
+static void a_lens_that_differs_passes_nothing(void **state) {
+    (void)state;
+    make_shop("shop-3", "lens_check_hours: 24\\nkeep: true\\nfiles: folder\\n");
+    const char check[] = "lens-check lens.yaml b1.jpg b2.jpg b3.jpg b4.jpg b5.jpg b6.jpg "
+                         "--squares 7x5 --pitch 60";
+    run_to(PASS, check);
+    assert_null(strstr(run_to(PASS, "check job.yaml")->out, "lens_"));
+    assert_int_equal(system("sed -i 's/^f\\([xy]\\)_px: .*/f\\1_px: 400/' lens.yaml"), 0);
+    run_to(FAIL, check);
+    const outcome *o = run("check job.yaml --json");
+    assert_true(o->status != PASS);
+    check_has(o->out, "lens_differs");
+    /* The files of these records lie in a folder. */
+    run_to(PASS, "report 2 --out kept.html");
+    check_has(run_to(PASS, "records recheck 2")->out, "byte for byte");
+    assert_int_equal(chdir(*state), 0);
+}
+
+/* A clock that was ahead confirms nothing for the days to come. */
+static void a_confirmation_to_come_is_none(void **state) {
+    (void)state;
+    static const struct {
+        const char *confirmed;
+        int n;
+    } CASES[] = {{"2026-03-01T08:00:00Z", 0}, {"2026-03-02T07:00:00Z", 0}, {"2027-03-01", 1}};
+    for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++) {
+        tr_job job = {.n_lenses = 1};
+        tr_lens_ages ages = {.hours = 24, .is_demanded = true, .at = "2026-03-01T09:00:00Z"};
+        tr_findings findings = {0};
+        snprintf(ages.confirmed[0], sizeof ages.confirmed[0], "%s", CASES[i].confirmed);
+        assert_true(tr_lens_ages_note(&job, &ages, &findings, NULL));
+        assert_int_equal(findings.n, CASES[i].n);
+        tr_findings_release(&findings);
+    }
 }
 
 static void hours_are_those_of_the_calendar(void **state) {
@@ -679,18 +727,22 @@ static void a_name_that_is_no_utf8_is_refused(void **state) {
     assert_int_equal(count_records("utf8.db"), 0);
 }
 
-/* A profile is confirmed when it is made, and by a lens-check that agrees; by nothing else. */
+/* A profile is confirmed when it is made, and by a lens-check that agrees; by nothing else. The
+   last word counts, in the order of the store, whatever the clock said. */
 static void the_last_confirmation_of_a_profile_is_found(void **state) {
     (void)state;
     static const struct {
         const char *kind, *verdict, *profile, *made_at, *last;
-    } STEPS[] = {{"check", "pass", "A", "2026-03-01T08:00:00Z", ""},
-                 {"lens", "", "A", "2026-03-01T09:00:00Z", "2026-03-01T09:00:00Z"},
-                 {"lens-check", "differs", "A", "2026-03-02T08:00:00Z", "2026-03-01T09:00:00Z"},
-                 {"lens-check", "agrees", "B", "2026-03-02T08:30:00Z", "2026-03-01T09:00:00Z"},
-                 {"lens-check", "not enough", "A", "2026-03-02T08:40:00Z", "2026-03-01T09:00:00Z"},
-                 {"lens-check", "agrees", "A", "2026-03-02T09:00:00Z", "2026-03-02T09:00:00Z"},
-                 {"lens-check", "agrees", "A", "2026-03-01T07:00:00Z", "2026-03-02T09:00:00Z"}};
+        bool differs;
+    } STEPS[] = {
+        {"check", "pass", "A", "2026-03-01T08:00:00Z", "", false},
+        {"lens", "", "A", "2026-03-01T09:00:00Z", "2026-03-01T09:00:00Z", false},
+        {"lens-check", "differs", "A", "2026-03-02T08:00:00Z", "2026-03-02T08:00:00Z", true},
+        {"lens-check", "agrees", "B", "2026-03-02T08:30:00Z", "2026-03-02T08:00:00Z", true},
+        {"lens-check", "not enough", "A", "2026-03-02T08:40:00Z", "2026-03-02T08:00:00Z", true},
+        {"lens-check", "agrees", "A", "2027-03-02T09:00:00Z", "2027-03-02T09:00:00Z", false},
+        {"lens-check", "agrees", "A", "2026-03-03T07:00:00Z", "2026-03-03T07:00:00Z", false},
+        {"lens-check", "differs", "A", "2026-03-03T08:00:00Z", "2026-03-03T08:00:00Z", true}};
     char sha256[65];
     tr_sha256_hex("A", 1, sha256);
     for (size_t i = 0; i < sizeof STEPS / sizeof *STEPS; i++) {
@@ -706,8 +758,10 @@ static void the_last_confirmation_of_a_profile_is_found(void **state) {
         assert_null(tr_recorder_hash(r, "lens", 1));
         assert_true(keep(r, STEPS[i].kind, STEPS[i].verdict, &err));
         r = open_recorder("confirmed.db", NULL);
-        assert_true(tr_recorder_confirmation(r, sha256, last, &err));
+        bool differs;
+        assert_true(tr_recorder_confirmation(r, sha256, last, &differs, &err));
         assert_string_equal(last, STEPS[i].last);
+        assert_int_equal(differs, STEPS[i].differs);
         tr_recorder_close(r);
     }
 }
@@ -870,8 +924,11 @@ int main(void) {
         cmocka_unit_test(a_change_of_the_store_is_named),
         cmocka_unit_test(csv_gives_back_every_text),
         cmocka_unit_test(exports_have_the_numbers_of_the_result),
+        cmocka_unit_test(an_export_never_replaces_a_store),
         cmocka_unit_test(a_shop_keeps_without_being_asked),
         cmocka_unit_test(a_shop_asks_when_a_lens_was_confirmed),
+        cmocka_unit_test(a_lens_that_differs_passes_nothing),
+        cmocka_unit_test(a_confirmation_to_come_is_none),
         cmocka_unit_test(hours_are_those_of_the_calendar),
         cmocka_unit_test(a_file_that_changes_meanwhile_is_not_kept),
         cmocka_unit_test(a_name_that_is_no_utf8_is_refused),

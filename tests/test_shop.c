@@ -95,6 +95,7 @@ static const char WHOLE[] =
     "store: postgresql://trammel@server/records\n"
     "keep: true\n"
     "files: folder\n"
+    "files_folder: /for/all\n"
     "lens_check_hours: 12.5\n"
     "lens_check: demand\n"
     "lenses: l\n"
@@ -116,7 +117,14 @@ static void a_shops_file_is_read(void **state) {
     assert_string_equal(s.paper, "Letter");
     assert_string_equal(s.store, "postgresql://trammel@server/records");
     assert_true(s.keeps && s.has_files_in_folder && s.demands_lens_check);
+    assert_string_equal(s.files_folder, "/for/all");
     CHECK_NEAR(s.lens_check_hours, 12.5, 0);
+    tr_store_place own = tr_shop_store(&s, NULL);
+    tr_store_place other = tr_shop_store(&s, "other.db");
+    assert_string_equal(own.where, s.store);
+    assert_true(own.in_folder && own.folder == s.files_folder);
+    assert_string_equal(other.where, "other.db");
+    assert_true(!other.in_folder && !other.folder);
     assert_string_equal(s.folders[TR_SHOP_LENSES], "./l");
     assert_string_equal(s.folders[TR_SHOP_SHEETS], "/else/where");
     assert_string_equal(s.folders[TR_SHOP_PHOTOS], "./photos");
@@ -533,8 +541,12 @@ static void a_job_says_what_was_seen_to(void **state) {
     check_refused(&o, NO_MEASURE, "has tyre-pressures already, by Ü. Weiß");
     o = run_in("shop", "confirm J-0001 tyres --by T-05");
     check_refused(&o, NO_MEASURE, "'tyres' is no precondition of layout TRY-OUT");
-    o = run_in("shop", "confirm J-0001");
+    o = run_in("shop", "confirm J-0001 --by T-05");
     check_refused(&o, USAGE, "no precondition is named");
+    /* A job alone: its list. */
+    o = run_in("shop", "confirm J-0001");
+    check_status(&o, PASS);
+    check_has(o.out, "tyre-pressures: Tyre pressures set; confirmed by");
     o = run_in("shop", "confirm J-0009 tyres --by T-05");
     check_refused(&o, NO_MEASURE, "jobs/J-0009.yaml: does not exist");
     assert_int_equal(temp_count("shop/jobs"), 1);

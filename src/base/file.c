@@ -86,8 +86,10 @@ static bool read_open_file(int fd, const char *path, size_t limit, uint8_t **dat
     return true;
 }
 
-static bool read_from_disk(const char *path, size_t limit, uint8_t **data, size_t *size,
-                           tr_error *err) {
+bool tr_file_read_disk(const char *path, size_t limit, uint8_t **data, size_t *size,
+                       tr_error *err) {
+    *data = NULL;
+    *size = 0;
     /* Without O_NONBLOCK a pipe that nobody writes to would stop the program here. */
     int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOCTTY);
     if (fd < 0) return fail_system(err, path, errno);
@@ -115,7 +117,7 @@ bool tr_file_read(const char *path, size_t limit, uint8_t **data, size_t *size, 
     *data = NULL;
     *size = 0;
     bool is_read = overlay ? overlay->read(overlay->context, path, data, size, &why)
-                           : read_from_disk(path, limit, data, size, &why);
+                           : tr_file_read_disk(path, limit, data, size, &why);
     if (observer && is_read) observer->saw(observer->context, path, *data, *size);
     if (observer && !is_read) observer->failed(observer->context, path, &why);
     if (!is_read && err && err->code == TR_OK) *err = why;

@@ -14,6 +14,11 @@
 TR_MUST_USE bool tr_file_read(const char *path, size_t limit, uint8_t **data, size_t *size,
                               tr_error *err);
 
+/* The same of the disk, whatever stands in its place (tr_file_overlay_set), and unseen by an
+   observer: for files of the program's own. */
+TR_MUST_USE bool tr_file_read_disk(const char *path, size_t limit, uint8_t **data, size_t *size,
+                                   tr_error *err);
+
 /* Something is there, be it file or folder. */
 bool tr_file_is_there(const char *path);
 

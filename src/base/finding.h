@@ -233,6 +233,7 @@
     X(RECHECK_FOCAL_UNCERTAIN, "focal_uncertain",      false, "sd_percent=%f wanted_percent=%f") \
     X(LENS_UNCONFIRMED,       "lens_unconfirmed",      false, "lens=%s hours=%f wanted_hours=%f") \
     X(LENS_NEVER_CONFIRMED,   "lens_unconfirmed",      false, "lens=%s wanted_hours=%f") \
+    X(LENS_DIFFERS,           "lens_differs",          true,  "lens=%s hours=%f") \
     X(LENS_CONFIRMATION_DEMANDED, "lens_confirmation_demanded", true, \
       "lens=%s hours=%f wanted_hours=%f") \
     X(LENS_NEVER_CONFIRMED_DEMANDED, "lens_confirmation_demanded", true, \

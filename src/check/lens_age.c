@@ -54,6 +54,9 @@ static bool note_never(const tr_lens *lens, const tr_lens_ages *ages, tr_finding
                : tr_note(LENS_NEVER_CONFIRMED, findings, err, lens->id, ages->hours);
 }
 
+/* The day on which a profile was calibrated is that of some place on Earth. */
+enum { DAY_HOURS = 24 };
+
 bool tr_lens_ages_note(const tr_job *job, const tr_lens_ages *ages, tr_findings *findings,
                        tr_error *err) {
     bool ok = true;
@@ -62,7 +65,9 @@ bool tr_lens_ages_note(const tr_job *job, const tr_lens_ages *ages, tr_findings 
         if (lens->is_unknown) continue;
         const char *last = *ages->confirmed[i] ? ages->confirmed[i] : lens->calibrated;
         double hours = tr_hours_between(last, ages->at);
-        if (isnan(hours)) {
+        if (ages->differs[i]) {
+            ok = tr_note(LENS_DIFFERS, findings, err, lens->id, fmax(0, hours));
+        } else if (isnan(hours) || hours < -DAY_HOURS) {
             ok = note_never(lens, ages, findings, err);
         } else if (hours > ages->hours) {
             ok = note_old(lens, hours, ages, findings, err);

@@ -230,7 +230,10 @@ static int run_request(const request *r, tr_error why) {
     int status;
     tr_keep_begin(&keep, &r->keep, r->job);
     tr_job_run_read(&m, r->job, r->photos, r->n_photos);
+    /* The shop's file is no part of the measurement, and may name a server's password. */
+    tr_keep_pause(&keep);
     tr_job_run_find_photos(&m, r->job);
+    tr_keep_resume(&keep);
     tr_lens_moment_find(&keep, &m.job, &m.ages);
     if (is_picture_an_input(r, &m)) {
         tr_error usage = {0};

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "base/language.h"
 #include "cli/job_told.h"
 #include "cli/options.h"
 #include "cli/output.h"
@@ -27,7 +28,7 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     }
     if (r->is_help) return true;
     if (n < 1) return tr_fail(err, TR_BAD_INPUT, "no job is named");
-    if (n < 2) {
+    if (n < 2 && (r->confirm.by || r->confirm.not_done)) {
         return tr_fail(err, TR_BAD_INPUT,
                        "no precondition is named; give the ids of those that were seen to");
     }
@@ -37,10 +38,17 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     return true;
 }
 
+/* A job alone: what there is to confirm is told, and nothing is written. */
 static bool confirm(const request *r, tr_error *err) {
     tr_job job = {0};
     char *path = tr_shop_named(TR_SHOP_JOBS, r->name, err);
-    bool ok = path && tr_job_confirm(path, &r->confirm, err) && tr_job_read(path, &job, err);
+    bool ok = path && (r->confirm.n_ids == 0 || tr_job_confirm(path, &r->confirm, err)) &&
+              tr_job_read(path, &job, err);
+    if (ok && job.layout.n_preconditions == 0) {
+        printf(TR_("Layout %s has no preconditions: nothing needs to be confirmed."),
+               job.layout.id);
+        putchar('\n');
+    }
     if (ok) {
         tr_tell_preconditions(&job);
         ok = tr_output_end(err);

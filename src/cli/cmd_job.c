@@ -84,9 +84,10 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
 static void put_line(const char *title, const char *text) {
     char shown[1024];
     tr_text_show(text, strlen(text), shown, sizeof shown);
-    int column = printf("  %s ", title);
-    for (; column < 13; column++) putchar(' ');
-    tr_text_wrap(stdout, 13, 13, shown);
+    enum { COLUMN = 13 };
+    int gap = COLUMN - 3 - tr_text_columns(title);
+    printf("  %s %*s", title, gap > 0 ? gap : 0, "");
+    tr_text_wrap(stdout, COLUMN, COLUMN, shown);
 }
 
 static void put_lenses(const tr_job *job) {
@@ -95,9 +96,10 @@ static void put_lenses(const tr_job *job) {
         size_t used = strlen(text);
         snprintf(text + used, sizeof text - used, "%s%s", i > 0 ? ", " : "", job->lenses[i].id);
     }
-    put_line(TR_("lens"), job->lenses[0].is_unknown
-                              ? TR_("unknown: found from the photos, of which there must be four")
-                              : text);
+    put_line(TR_("lens"),
+             job->lenses[0].is_unknown
+                 ? TR_("unknown: found from the photos, of which there must be at least four")
+                 : text);
 }
 
 static void put_references(const tr_job *job) {

@@ -192,12 +192,15 @@ static int show(const request *r, const measurement *m, tr_keep *keep) {
 static int run_request(request *r) {
     measurement m = {0};
     tr_keep keep;
+    char *profile = tr_shop_named(TR_SHOP_LENSES, r->profile, &m.why);
+    if (profile) r->profile = profile;
     tr_keep_begin(&keep, &r->keep, r->profile);
-    bool ok = measure(r, &m);
+    bool ok = profile && measure(r, &m);
     int status = !ok && m.usage.code != TR_OK ? tr_options_refuse(&tr_help_lens_check, &m.usage)
                                               : show(r, &m, &keep);
     tr_keep_end(&keep);
     release(&m);
+    free(profile);
     return status;
 }
 

@@ -41,7 +41,7 @@ typedef struct {
 struct request {
     const action *action;
     const char *operand; /* NULL: none */
-    const char *store, *limit, *jsonl, *csv, *hash, *out;
+    const char *store, *limit, *jsonl, *csv, *hash, *out, *files;
     tr_record_filter filter;
     bool is_json, is_help;
 };
@@ -73,7 +73,7 @@ static bool check_options(const request *r, const tr_option *options, int n, tr_
     for (int i = 0; i < n; i++) {
         bool is_given = options[i].value ? *options[i].value != NULL : *options[i].flag;
         if (!is_given || has_word(r->action->options, options[i].name) ||
-            strcmp(options[i].name, "--store") == 0)
+            has_word("--store --files", options[i].name))
             continue;
         return tr_fail(err, TR_BAD_INPUT, "'%s' is no option of `records %s`", options[i].name,
                        r->action->name);
@@ -115,6 +115,22 @@ static bool check_time(const char *option, const char *text, tr_error *err) {
                    option, text);
 }
 
+/* A filter of a word that no record has finds nothing, which would look like an answer. */
+static bool check_words(request *r, tr_error *err) {
+    const char *verdict = r->filter.verdict;
+    if (r->filter.kind && !has_word("check survey lens lens-check", r->filter.kind)) {
+        return tr_fail(err, TR_BAD_INPUT, "'--kind %.40s' is not check, survey, lens or lens-check",
+                       r->filter.kind);
+    }
+    r->filter.verdict = verdict ? tr_record_verdict(verdict) : NULL;
+    return !verdict || r->filter.verdict ||
+           tr_fail(
+               err, TR_BAD_INPUT,
+               "'--verdict %.40s' is not pass, fail, inconclusive or 'no measurement', nor, of a "
+               "lens, agrees, differs or 'not enough'",
+               verdict);
+}
+
 static bool set_limit(request *r, tr_error *err) {
     long limit = r->action->run == list ? USUAL_LIMIT : 0;
     if (r->limit && (!tr_integer_parse(r->limit, &limit) || limit < 0 || limit > MAX_LIMIT)) {
@@ -148,6 +164,7 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
                                  {"--csv", &r->csv, NULL},
                                  {"--hash", &r->hash, NULL},
                                  {"--out", &r->out, NULL},
+                                 {"--files", &r->files, NULL},
                                  {"--json", NULL, &r->is_json}};
     const int n_options = sizeof options / sizeof *options;
     int n;
@@ -157,7 +174,8 @@ static bool parse(int argc, char **argv, request *r, tr_error *err) {
     if (r->is_help) return true;
     return find_action(r, n + 1, argv, err) && check_options(r, options, n_options, err) &&
            check_time("--from", r->filter.from, err) &&
-           check_time("--until", r->filter.until, err) && set_limit(r, err) && check_needed(r, err);
+           check_time("--until", r->filter.until, err) && check_words(r, err) &&
+           set_limit(r, err) && check_needed(r, err);
 }
 
 static int fail_with(const tr_error *err) {
@@ -234,7 +252,8 @@ static bool show_result(tr_store *store, const tr_record *record, tr_error *err)
     tr_check_result result = {0};
     if (strcmp(record->kind, "check") != 0) {
         putchar('\n');
-        puts(TR_("The result: `trammel records show --json`."));
+        printf(TR_("The result: `trammel records show %lld --json`."), (long long)record->number);
+        putchar('\n');
         return true;
     }
     json_t *json = tr_record_result(store, record, err);
@@ -289,10 +308,26 @@ static bool export_all(const request *r, exporting *e, tr_error *err) {
     return false;
 }
 
+/* An export must not take the place of a store, this one or another. */
+static bool is_store(const char *path) {
+    static const char BEGINNING[] = "SQLite format 3";
+    char text[sizeof BEGINNING] = "";
+    FILE *file = fopen(path, "rb");
+    bool is = file && fread(text, 1, sizeof text, file) == sizeof text &&
+              memcmp(text, BEGINNING, sizeof text) == 0;
+    if (file) fclose(file);
+    return is;
+}
+
 static int export_records(const request *r, tr_store *store) {
     tr_error err = {0};
     tr_file_stream stream;
     const char *path = r->csv ? r->csv : r->jsonl;
+    if (is_store(path)) {
+        tr_fail_at(&err, TR_BAD_INPUT, path, 0, NULL,
+                   "is a store of records, which an export would replace; name another file");
+        return fail_with(&err);
+    }
     exporting e = {.store = store, .out = stdout, .is_csv = r->csv};
     if (strcmp(path, "-") == 0)
         return export_all(r, &e, &err) ? end(TR_EXIT_PASS) : fail_with(&err);
@@ -456,7 +491,8 @@ static int recheck(const request *r, tr_store *store) {
 static int push(const request *r, tr_store *store) {
     tr_error err = {0};
     int64_t n = 0;
-    const tr_store_place place = {.where = r->operand, .make = true};
+    const tr_store_place place = {
+        .where = r->operand, .make = true, .in_folder = r->files, .folder = r->files};
     tr_store *to = tr_store_open(&place, &err);
     if (!to) return fail_with(&err);
     bool ok = tr_store_push(store, to, &n, &err);
@@ -472,7 +508,9 @@ static int run_request(const request *r) {
     tr_error err = {0};
     tr_shop shop = {0};
     if (!r->store && !tr_shop_find("", &shop, &err)) return fail_with(&err);
-    const tr_store_place place = {.where = r->store ? r->store : shop.store, .read_only = true};
+    tr_store_place place = tr_shop_store(&shop, r->store);
+    place.read_only = true;
+    if (r->files && r->action->run != push) place.folder = r->files;
     tr_store *store = NULL;
     if (!place.where) {
         tr_fail(&err, TR_BAD_INPUT,

@@ -7,6 +7,7 @@
 
 #include "base/file.h"
 #include "base/json.h"
+#include "base/language.h"
 #include "cli/job_run.h"
 #include "cli/keep.h"
 #include "cli/lens_moment.h"
@@ -17,6 +18,7 @@
 #include "lens/profile.h"
 #include "present/check_json.h"
 #include "present/check_json_read.h"
+#include "present/words.h"
 #include "records/load.h"
 #include "report/report.h"
 #include "shop/shop.h"
@@ -264,7 +266,8 @@ static bool take_record(source *s, tr_error *err) {
 }
 
 static bool open_store(const request *r, const tr_shop *shop, source *s, tr_error *err) {
-    const tr_store_place place = {.where = r->store ? r->store : shop->store, .read_only = true};
+    tr_store_place place = tr_shop_store(shop, r->store);
+    place.read_only = true;
     if (!place.where) {
         return tr_fail(err, TR_BAD_INPUT,
                        "there is no store here: name one with --store, or work in a shop's folder "
@@ -353,6 +356,7 @@ static bool write_report(const request *r, const source *s, const source *before
                               .record_before = before ? before->record : (tr_report_record){0},
                               .program = s->program,
                               .shop = shop->name,
+                              .language = tr_language(),
                               .technician = s->kept.technician,
                               .unit = is_inch ? TR_INCH : TR_MM,
                               .paper = is_letter ? TR_PAPER_LETTER : TR_PAPER_A4,
@@ -371,6 +375,15 @@ static bool write_report(const request *r, const source *s, const source *before
     return ok;
 }
 
+/* A report of a job is of what was measured just now, not of a record that there may be. */
+static void tell_written(const request *r, const source *s) {
+    fputs(TR_("Written: "), stdout);
+    tr_options_print_word(r->out);
+    printf(" (%s)\n", tr_verdict_word(s->result.verdict));
+    if (!s->store && is_job(r->of))
+        puts(TR_("It is of a measurement made now; `trammel records` lists those that are kept."));
+}
+
 static int run_request(const request *r) {
     source s = {0};
     source before = {0};
@@ -384,6 +397,7 @@ static int run_request(const request *r) {
         status = tr_options_refuse(&tr_help_report, &err);
     } else if (ok && write_report(r, &s, before.is_read ? &before : NULL, &shop, &err)) {
         status = tr_exit_status_of(&s.result);
+        tell_written(r, &s);
         if (s.result.why.code != TR_OK) tr_options_print_error("report", &s.result.why);
     } else {
         tr_options_print_error("report", &err);
@@ -398,7 +412,10 @@ static int run_request(const request *r) {
 static int find_and_run(request *r) {
     tr_error err = {0};
     if (tr_options_ends_in(r->of, ".json")) return run_request(r);
-    char *job = tr_shop_named(TR_SHOP_JOBS, r->of, &err);
+    tr_shop shop = {0};
+    bool has_shop = tr_shop_find("", &shop, &err);
+    char *job = has_shop ? tr_shop_path(&shop, TR_SHOP_JOBS, r->of, &err) : NULL;
+    tr_shop_release(&shop);
     if (!job) {
         tr_options_print_error("report", &err);
         return TR_EXIT_NO_MEASURE;

@@ -84,9 +84,10 @@ static void print_shop(const request *r) {
                      TR_("In tiles for Letter, each of them: trammel print mat-s --page Letter "
                          "--out prints/mat-s-letter.pdf"));
     }
-    put_step(3, TR_("Calibrate the camera, from 12 to 20 photos of the checkerboard: trammel lens "
+    put_step(3, TR_("Calibrate the camera, from 10 to 15 photos of the checkerboard: trammel lens "
                     "PHOTO... --squares 10x7 --pitch 25 --out lenses/my-phone.yaml"));
-    put_step(4, TR_("Make a job: trammel job --layout try-out --vin VIN"));
+    put_step(4, TR_("Make a job: trammel job --layout try-out --vin VIN. For a first "
+                    "try without a calibration, add --lens unknown"));
     put_step(5, TR_("Put its photos into photos/J-0001, and check: trammel check J-0001"));
 }
 

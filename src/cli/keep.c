@@ -17,13 +17,6 @@ enum { SHOWN_DIGITS = 8 };
 /* A function of the recorder's module; NULL, with err, where it is not there. */
 #define RECORDER(type, name, err) ((type *)tr_module_function("records", name, err))
 
-/* The store that is named, or the shop's. */
-static tr_store_place place_of(const tr_keep *keep) {
-    if (keep->options.store) return (tr_store_place){.where = keep->options.store, .make = true};
-    return (tr_store_place){
-        .where = keep->shop.store, .make = true, .in_folder = keep->shop.has_files_in_folder};
-}
-
 static void open_recorder(tr_keep *keep, const tr_store_place *place, tr_error *err) {
     if (!place->where) {
         tr_fail(err, TR_BAD_INPUT,
@@ -50,7 +43,8 @@ void tr_keep_begin(tr_keep *keep, const tr_keep_options *options, const char *ne
     /* A shop that cannot be read may ask for it. */
     keep->is_wanted = !options->is_never &&
                       (options->is_asked || options->store || keep->shop.keeps || !has_shop);
-    tr_store_place place = place_of(keep);
+    tr_store_place place = tr_shop_store(&keep->shop, options->store);
+    place.make = true;
     if (keep->is_wanted && keep->why.code == TR_OK) {
         open_recorder(keep, &place, &keep->why);
     } else if (keep->shop.lens_check_hours > 0) {
@@ -80,15 +74,19 @@ void tr_keep_add(tr_keep *keep, const char *role, const char *name, const void *
     if (add) (void)add(keep->recorder, role, name, data, size, &keep->why);
 }
 
-void tr_keep_confirmation(tr_keep *keep, int i, char made_at[TR_TIME_SIZE]) {
+void tr_keep_confirmation(tr_keep *keep, int i, char made_at[TR_TIME_SIZE], bool *differs) {
     tr_error unread = {0};
     made_at[0] = 0;
+    *differs = false;
     if (!keep->recorder) return;
     tr_recorder_hash_finder *hash = RECORDER(tr_recorder_hash_finder, "tr_recorder_hash", &unread);
     tr_recorder_confirmation_finder *find =
         RECORDER(tr_recorder_confirmation_finder, "tr_recorder_confirmation", &unread);
     const char *sha256 = hash ? hash(keep->recorder, "lens", i) : NULL;
-    if (!find || !sha256 || !find(keep->recorder, sha256, made_at, &unread)) made_at[0] = 0;
+    if (!find || !sha256 || !find(keep->recorder, sha256, made_at, differs, &unread)) {
+        made_at[0] = 0;
+        *differs = false;
+    }
 }
 
 /* ---- at the end ---- */

@@ -53,9 +53,10 @@ void tr_keep_resume(tr_keep *keep);
 /* A file that came out of the measurement, once it is written. */
 void tr_keep_add(tr_keep *keep, const char *role, const char *name, const void *data, size_t size);
 
-/* When the i-th lens profile that was read was last confirmed, as the store's records tell; ""
-   where they do not. Also where nothing is kept, but the shop asks for confirmations. */
-void tr_keep_confirmation(tr_keep *keep, int i, char made_at[TR_TIME_SIZE]);
+/* When the i-th lens profile that was read was last confirmed or found to differ, as the store's
+   records tell; "" where they do not. Also where nothing is kept, but the shop asks for
+   confirmations. */
+void tr_keep_confirmation(tr_keep *keep, int i, char made_at[TR_TIME_SIZE], bool *differs);
 
 /* Keeps what is to be kept: its kind is the command's name; its technician is "" where the inputs
    do not tell, and then --by, or the user's login name. json: its result, which is taken over;

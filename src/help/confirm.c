@@ -5,7 +5,7 @@
 const tr_help_command tr_help_confirm = {
     .name = "confirm",
     .summary = "say in a job what was seen to before measuring",
-    .synopsis = "JOB ID... [--by NAME] [--not-done REASON]",
+    .synopsis = "JOB [ID...] [--by NAME] [--not-done REASON]",
     .intro =
         (const char *const[]){
             "A layout may list preconditions: tyre pressures set, tank full, steering straight. "
@@ -17,7 +17,10 @@ const tr_help_command tr_help_confirm = {
         (const tr_help_word[]){
             {"JOB", NULL, "the job: its name in the shop, such as J-0001, or its file",
              "f yaml yml"},
-            {"ID...", NULL, "ids of preconditions, as the layout has them", NULL},
+            {"ID...", NULL,
+             "ids of preconditions, as the layout has them; without any, the job's are listed, and "
+             "nothing is written",
+             NULL},
             {0}},
     .options =
         (const tr_help_word[]){

@@ -5,7 +5,7 @@
 const tr_help_command tr_help_lens_check = {
     .name = "lens-check",
     .summary = "confirm that a lens profile still holds, from a few photos of the board",
-    .synopsis = "LENS.yaml PHOTO... [--squares COLSxROWS] [--pitch MM] [--json] "
+    .synopsis = "LENS PHOTO... [--squares COLSxROWS] [--pitch MM] [--json] "
                 "[--keep] [--store STORE] [--by NAME] [--threads N]",
     .intro =
         (const char *const[]){
@@ -21,7 +21,9 @@ const tr_help_command tr_help_lens_check = {
             NULL},
     .operands =
         (const tr_help_word[]){
-            {"LENS.yaml", NULL, "the profile, as `trammel lens` wrote it", "f yaml yml"},
+            {"LENS", NULL,
+             "the profile, as `trammel lens` wrote it: its name in the shop, or its file",
+             "f yaml yml"},
             {"PHOTO...", NULL,
              "photos of the board, taken with the profile's camera, zoom and image size",
              "f jpg jpeg heic heif avif png"},

@@ -5,10 +5,11 @@
 const tr_help_command tr_help_records = {
     .name = "records",
     .summary = "list, show, export, verify and measure again what was kept",
-    .synopsis = "[list | show | export | verify | files | recheck | push] [N | STORE] "
-                "[--store STORE] [--kind KIND] [--job JOB] [--vehicle VEHICLE] [--sheet SHEET] "
-                "[--technician NAME] [--verdict VERDICT] [--from DATE] [--until DATE] [--limit N] "
-                "[--jsonl FILE] [--csv FILE] [--hash HASH] [--out FOLDER] [--json]",
+    .synopsis =
+        "[list | show | export | verify | files | recheck | push] [N | STORE] "
+        "[--store STORE] [--kind KIND] [--job JOB] [--vehicle VEHICLE] [--sheet SHEET] "
+        "[--technician NAME] [--verdict VERDICT] [--from DATE] [--until DATE] [--limit N] "
+        "[--jsonl FILE] [--csv FILE] [--hash HASH] [--out FOLDER] [--files FOLDER] [--json]",
     .intro =
         (const char *const[]){
             "A record is one measurement that was kept with --keep: its result, the inputs and "
@@ -70,6 +71,10 @@ const tr_help_command tr_help_records = {
             {"--hash", "HASH", "verify: this hash, noted earlier, must be one of the chain's",
              NULL},
             {"--out", "FOLDER", "files: where to; a new folder, or an empty one", "d"},
+            {"--files", "FOLDER",
+             "the folder in which a store on a server keeps its files, where it does so; push: of "
+             "the store that is handed on to",
+             "d"},
             {"--json", NULL, "list, show, verify, recheck: as one JSON object", NULL},
             {"--help", NULL, "print this text", NULL},
             {0}},

@@ -29,7 +29,10 @@ const tr_help_format tr_help_shop = {
              "`true`: every result is kept, without the option `--keep`; or `false`"},
             {"files", NULL, "`database`",
              "where the store keeps photos and the other files of a record: in the `database`, or "
-             "in a `folder` beside it"},
+             "in a `folder`"},
+            {"files_folder", NULL, "beside the store's file",
+             "that folder; on a server's store it must be stated, and every computer must reach "
+             "it"},
             {"lens_check_hours", "hours", "not asked",
              "how long ago a lens profile may have been confirmed by `trammel lens-check`; above "
              "0"},

@@ -581,6 +581,11 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_LENS_NEVER_CONFIRMED] = TR_N(
         "No record tells when lens profile '{lens}' was confirmed; the shop asks for it every "
         "{wanted_hours:.0f} hours: take three photos of the board and run trammel lens-check."),
+    [TR_FOUND_LENS_DIFFERS] = TR_N(
+        "The last lens-check, {hours:.0f} hours ago, found that lens profile '{lens}' no longer "
+        "fits "
+        "its camera, so nothing can pass: calibrate anew with 'trammel lens' or, if that check's "
+        "photos were bad, repeat it."),
     [TR_FOUND_LENS_CONFIRMATION_DEMANDED] = TR_N(
         "Lens profile '{lens}' was last confirmed {hours:.0f} hours ago, and the shop demands it "
         "every {wanted_hours:.0f}, so nothing can pass: take three photos of the board, run "

@@ -39,6 +39,15 @@ static void show_verdict(const char *verdict, char out[TR_ROW_CELL_SIZE]) {
     }
 }
 
+const char *tr_record_verdict(const char *said) {
+    for (size_t i = 0; i < sizeof VERDICTS / sizeof *VERDICTS; i++) {
+        if (strcmp(said, VERDICTS[i].kept) == 0 ||
+            strcmp(said, tr_translated(VERDICTS[i].word)) == 0)
+            return VERDICTS[i].kept;
+    }
+    return NULL;
+}
+
 /* "2026-01-31 09:30" */
 static void show_time(const char *made_at, char out[TR_ROW_CELL_SIZE]) {
     enum { UP_TO_MINUTE = 16 };
@@ -111,7 +120,8 @@ static void put_sheets(const tr_record *record, FILE *out) {
         if (n < 0 || used + (size_t)n >= sizeof line) break;
         used += (size_t)n;
     }
-    put_line(TR_("sheets"), line, out);
+    bool is_of_lens = strncmp(record->kind, "lens", 4) == 0;
+    put_line(is_of_lens ? TR_("lens") : TR_("sheets"), line, out);
 }
 
 static void put_files(const tr_record *record, FILE *out) {

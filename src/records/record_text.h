@@ -17,6 +17,10 @@ void tr_record_row_of(const tr_record *record, tr_record_row *out);
 /* With a head; columns as wide as their widest cell. */
 void tr_record_rows_text(const tr_record_row *rows, int n, FILE *out);
 
+/* The word in which a verdict is kept, of that word or of the one that people read in its place;
+   NULL: there is no such verdict. */
+const char *tr_record_verdict(const char *said);
+
 /* All of a record but its result. */
 void tr_record_text(const tr_record *record, FILE *out);
 

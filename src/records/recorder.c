@@ -56,6 +56,11 @@ static bool is_utf8(const char *text) {
     return json;
 }
 
+static bool fail_name(const char *name, tr_error *err) {
+    return tr_fail_at(err, TR_BAD_INPUT, name, 0, NULL,
+                      "has a name that is not UTF-8, and cannot stand in a record; rename it");
+}
+
 static bool fail_changed(const char *path, tr_error *err) {
     return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
                       "was changed while it was measured, so that a record could not say what was "
@@ -66,10 +71,7 @@ static bool keep_file(tr_recorder *r, const char *path, const void *data, size_t
                       tr_error *err) {
     char sha256[TR_HASH_SIZE];
     kept_file *known = find_file(r, path);
-    if (!is_utf8(path)) {
-        return tr_fail_at(err, TR_BAD_INPUT, path, 0, NULL,
-                          "has a name that is not UTF-8, and cannot stand in a record; rename it");
-    }
+    if (!is_utf8(path)) return fail_name(path, err);
     if (json_object_get(r->unread, path)) return fail_changed(path, err);
     if (known && known->sha256[0]) {
         tr_sha256_hex(data, size, sha256);
@@ -102,6 +104,8 @@ static void failed(void *context, const char *path, const tr_error *why) {
     pthread_mutex_lock(&r->mutex);
     const kept_file *known = find_file(r, path);
     if (r->why.code != TR_OK) {
+    } else if (!is_utf8(path)) {
+        (void)fail_name(path, &r->why);
     } else if (known && known->sha256[0]) {
         (void)fail_changed(path, &r->why);
     } else if (json_object_set_new(r->unread, path, tr_unread_json(why)) != 0) {
@@ -113,7 +117,11 @@ static void failed(void *context, const char *path, const tr_error *why) {
 static void asked(void *context, const char *path, bool is_there) {
     tr_recorder *r = context;
     pthread_mutex_lock(&r->mutex);
-    if (is_there && json_object_set_new(r->there, path, json_true()) != 0) tr_fail_memory(&r->why);
+    if (is_there && !is_utf8(path)) {
+        (void)fail_name(path, &r->why);
+    } else if (is_there && json_object_set_new(r->there, path, json_true()) != 0) {
+        tr_fail_memory(&r->why);
+    }
     pthread_mutex_unlock(&r->mutex);
 }
 
@@ -189,10 +197,7 @@ void tr_recorder_close(tr_recorder *r) {
 
 bool tr_recorder_add(tr_recorder *r, const char *role, const char *name, const void *data,
                      size_t size, tr_error *err) {
-    if (!is_utf8(name)) {
-        return tr_fail_at(err, TR_BAD_INPUT, name, 0, NULL,
-                          "has a name that is not UTF-8, and cannot stand in a record; rename it");
-    }
+    if (!is_utf8(name)) return fail_name(name, err);
     kept_file *file = add_file(r, name);
     if (!file) return tr_fail_memory(err);
     file->is_output = true;
@@ -294,27 +299,36 @@ bool tr_recorder_keep(tr_recorder *r, const tr_measurement *m, int64_t *number,
 
 typedef struct {
     const char *sha256;
+    int64_t number; /* of the newest record that looked at it; not by time: clocks are set */
     char made_at[TR_TIME_SIZE];
+    bool differs;
 } wanted_profile;
 
 static bool see_confirmation(const tr_record *record, void *user) {
     wanted_profile *wanted = user;
-    for (int i = 0; i < record->n_files; i++) {
-        if (strcmp(record->files[i].sha256, wanted->sha256) == 0 &&
-            strcmp(record->files[i].role, "lens") == 0 &&
-            strcmp(record->made_at, wanted->made_at) > 0)
-            memcpy(wanted->made_at, record->made_at, sizeof wanted->made_at);
+    for (int i = 0; i < record->n_files && record->number > wanted->number; i++) {
+        if (strcmp(record->files[i].sha256, wanted->sha256) != 0 ||
+            strcmp(record->files[i].role, "lens") != 0)
+            continue;
+        wanted->number = record->number;
+        wanted->differs = strcmp(record->verdict, "differs") == 0;
+        memcpy(wanted->made_at, record->made_at, sizeof wanted->made_at);
     }
     return true;
 }
 
 bool tr_recorder_confirmation(tr_recorder *r, const char *sha256, char made_at[TR_TIME_SIZE],
-                              tr_error *err) {
-    const tr_record_filter made = {.kind = "lens"};
-    const tr_record_filter confirmed = {.kind = "lens-check", .verdict = "agrees"};
+                              bool *differs, tr_error *err) {
+    static const tr_record_filter LOOKED_AT[] = {
+        {.kind = "lens"},
+        {.kind = "lens-check", .verdict = "agrees"},
+        {.kind = "lens-check", .verdict = "differs"},
+    };
     wanted_profile wanted = {.sha256 = sha256};
-    bool ok = tr_store_find(r->store, &made, see_confirmation, &wanted, err) &&
-              tr_store_find(r->store, &confirmed, see_confirmation, &wanted, err);
+    bool ok = true;
+    for (size_t i = 0; i < sizeof LOOKED_AT / sizeof *LOOKED_AT && ok; i++)
+        ok = tr_store_find(r->store, &LOOKED_AT[i], see_confirmation, &wanted, err);
+    *differs = wanted.differs;
     memcpy(made_at, wanted.made_at, TR_TIME_SIZE);
     return ok;
 }

@@ -59,11 +59,12 @@ typedef bool tr_recorder_keeper(tr_recorder *recorder, const tr_measurement *mea
                                 int64_t *number, char hash[TR_HASH_SIZE], tr_error *err);
 TR_MODULE_EXPORT tr_recorder_keeper tr_recorder_keep;
 
-/* When the lens profile with this SHA-256 was last made or confirmed, as far as the store's records
-   tell: made_at of the newest record of kind "lens" that made it, or "lens-check" that agreed; ""
-   where there is none. */
+/* When the lens profile with this SHA-256 was last made, confirmed or found to differ, as far as
+   the store's records tell: made_at of the record of the highest number of kind "lens" that made
+   it, or "lens-check" that agreed or, then *differs is true, did not; "" where there is none. */
 typedef bool tr_recorder_confirmation_finder(tr_recorder *recorder, const char *sha256,
-                                             char made_at[TR_TIME_SIZE], tr_error *err);
+                                             char made_at[TR_TIME_SIZE], bool *differs,
+                                             tr_error *err);
 TR_MODULE_EXPORT tr_recorder_confirmation_finder tr_recorder_confirmation;
 
 typedef void tr_recorder_closer(tr_recorder *recorder);

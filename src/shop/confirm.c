@@ -1,8 +1,10 @@
 #include "shop/confirm.h"
 
+#include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <unistd.h>
 
 #include "base/file.h"
@@ -254,12 +256,30 @@ static bool change(const char *path, const tr_job *old, edit *e, tr_error *err) 
     return ok;
 }
 
-bool tr_job_confirm(const char *path, const tr_confirm *request, tr_error *err) {
+/* Two that confirm at the same time come one after the other: the folder is locked, since the file
+   is replaced. -1 where that cannot be had: then check_unchanged notices most of what may happen.
+ */
+static int lock_folder(const char *path) {
+    char *folder = tr_path_beside(path, ".");
+    int fd = folder ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
+    free(folder);
+    if (fd >= 0) (void)flock(fd, LOCK_EX);
+    return fd;
+}
+
+static bool confirm_now(const char *path, const tr_confirm *request, tr_error *err) {
     edit e = {.request = request};
     tr_job old;
     tr_local_time(e.now);
     if (!tr_job_read(path, &old, err)) return false;
     bool ok = check_request(&old, path, &e, err) && change(path, &old, &e, err);
     tr_job_release(&old);
+    return ok;
+}
+
+bool tr_job_confirm(const char *path, const tr_confirm *request, tr_error *err) {
+    int lock = lock_folder(path);
+    bool ok = confirm_now(path, request, err);
+    if (lock >= 0) close(lock);
     return ok;
 }

@@ -72,6 +72,9 @@ static bool find_layout(maker *m, tr_error *err) {
         if (other) {
             free(m->layout_path);
             m->layout_path = other;
+        } else if (!tr_shop_has(m->shop, TR_SHOP_LAYOUTS, m->request->layout, m->layout_path,
+                                err)) {
+            return false;
         }
     }
     return tr_layout_read(m->layout_path, &m->layout, err);
@@ -124,7 +127,9 @@ static bool find_lenses(maker *m, tr_error *err) {
     if (!rest) return find_only_lens(m, err);
     if (strcmp(rest, TR_LENS_UNKNOWN_ID) == 0) return true;
     for (const char *name; (name = tr_next_of_list(&rest, word, sizeof word)) != NULL;) {
-        if (!add_lens(m, tr_shop_path(m->shop, TR_SHOP_LENSES, name, err), err)) return false;
+        char *path = tr_shop_path(m->shop, TR_SHOP_LENSES, name, err);
+        if (!add_lens(m, path, err)) return false;
+        if (!tr_shop_has(m->shop, TR_SHOP_LENSES, name, path, err)) return false;
     }
     return true;
 }

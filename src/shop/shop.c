@@ -32,15 +32,13 @@ const char *tr_shop_folder_key(tr_shop_folder folder) {
 
 /* An address goes as it is; a path is relative to the file. */
 static char *read_store(tr_yaml y, const char *shop_file) {
-    static const char ADDRESS[] = "postgresql://";
     char text[4096] = "";
     char *store = NULL;
     if (!tr_yaml_has(y)) {
         store = tr_path_beside(shop_file, DEFAULT_STORE);
     } else {
         tr_yaml_text(y, text, sizeof text);
-        bool is_address = strncmp(text, ADDRESS, sizeof ADDRESS - 1) == 0;
-        store = is_address ? strdup(text) : tr_path_beside(shop_file, text);
+        store = tr_store_is_server(text) ? strdup(text) : tr_path_beside(shop_file, text);
     }
     if (!store) tr_yaml_fail_memory(y);
     return store;
@@ -58,8 +56,20 @@ static void read_rules(tr_yaml y, tr_shop *shop) {
     static const char *const RULES[] = {"tell", "demand"};
     tr_yaml hours = tr_yaml_at(y, "lens_check_hours");
     tr_yaml rule = tr_yaml_at(y, "lens_check");
+    tr_yaml folder = tr_yaml_at(y, "files_folder");
     shop->keeps = tr_yaml_choice(tr_yaml_at(y, "keep"), YES, 2) == 1;
     shop->has_files_in_folder = tr_yaml_choice(tr_yaml_at(y, "files"), FILES, 2) == 1;
+    if (tr_yaml_has(folder)) shop->files_folder = tr_yaml_path(folder);
+    if (tr_yaml_has(folder) && !shop->has_files_in_folder) {
+        tr_yaml_fail(folder, "goes with 'files: folder', which is not there; add it");
+    }
+    if (shop->has_files_in_folder && !tr_yaml_has(folder) && shop->store &&
+        tr_store_is_server(shop->store)) {
+        tr_yaml_fail(
+            tr_yaml_at(y, "files"),
+            "is folder, but the store is on a server, beside which no folder lies; name one "
+            "by 'files_folder'");
+    }
     shop->lens_check_hours = tr_yaml_size(hours, MAX_HOURS);
     shop->demands_lens_check = tr_yaml_choice(rule, RULES, 2) == 1;
     if (tr_yaml_has(rule) && !tr_yaml_has(hours)) {
@@ -96,9 +106,10 @@ bool tr_shop_read(const char *path, tr_shop *out, tr_error *err) {
     *out = (tr_shop){0};
     if (!shop.path) return tr_fail_memory(err);
     tr_yaml y = tr_yaml_open(path);
-    tr_yaml_keys(y, "shop units? language? paper? store? keep? files? lens_check_hours? "
-                    "lens_check? lenses? sheets? layouts? jobs? photos? references? "
-                    "reference_sd_mm?");
+    tr_yaml_keys(y,
+                 "shop units? language? paper? store? keep? files? files_folder? lens_check_hours? "
+                 "lens_check? lenses? sheets? layouts? jobs? photos? references? "
+                 "reference_sd_mm?");
     tr_yaml_text(tr_yaml_at(y, "shop"), shop.name, sizeof shop.name);
     shop.units = (tr_shown_units)tr_yaml_choice(tr_yaml_at(y, "units"), UNITS, 2);
     read_word(tr_yaml_at(y, "language"), LANGUAGES, 3, "", shop.language, sizeof shop.language);
@@ -118,6 +129,7 @@ bool tr_shop_read(const char *path, tr_shop *out, tr_error *err) {
 void tr_shop_release(tr_shop *shop) {
     free(shop->path);
     free(shop->store);
+    free(shop->files_folder);
     for (int k = 0; k < TR_SHOP_N_FOLDERS; k++) free(shop->folders[k]);
     free(shop->references);
     *shop = (tr_shop){0};
@@ -207,6 +219,13 @@ bool tr_shop_of_file(const char *file, tr_shop *out, tr_error *err) {
     return ok;
 }
 
+tr_store_place tr_shop_store(const tr_shop *shop, const char *asked) {
+    bool is_own = shop->store && (!asked || strcmp(asked, shop->store) == 0);
+    return (tr_store_place){.where = is_own ? shop->store : asked,
+                            .in_folder = is_own && shop->has_files_in_folder,
+                            .folder = is_own ? shop->files_folder : NULL};
+}
+
 /* ---- names ---- */
 
 static bool is_file(const char *path) {
@@ -214,19 +233,58 @@ static bool is_file(const char *path) {
     return stat(path, &about) == 0 && !S_ISDIR(about.st_mode);
 }
 
+static bool is_path(const tr_shop *shop, const char *name) {
+    return !shop->path || strchr(name, '/') || is_file(name);
+}
+
 char *tr_shop_path(const tr_shop *shop, tr_shop_folder folder, const char *name, tr_error *err) {
-    bool is_path = !shop->path || strchr(name, '/') || is_file(name);
-    char *path = is_path ? strdup(name)
-                         : join(shop->folders[folder], name, tr_name_is_yaml(name) ? "" : ".yaml");
+    char *path = is_path(shop, name)
+                     ? strdup(name)
+                     : join(shop->folders[folder], name, tr_name_is_yaml(name) ? "" : ".yaml");
     if (!path) tr_fail_memory(err);
     return path;
 }
 
+/* "a, b, c" as far as there is room: without .yaml, as they are asked for. */
+static void join_names(char **names, int n, char *out, size_t size) {
+    *out = 0;
+    for (int i = 0; i < n; i++) {
+        size_t used = strlen(out);
+        size_t length = strlen(names[i]);
+        const char *dot = strrchr(names[i], '.');
+        if (dot) length = (size_t)(dot - names[i]);
+        if (used + length + sizeof ", ..." > size) {
+            snprintf(out + used, size - used, "%s", ", ...");
+            return;
+        }
+        snprintf(out + used, size - used, "%s%.*s", i > 0 ? ", " : "", (int)length, names[i]);
+    }
+}
+
+bool tr_shop_has(const tr_shop *shop, tr_shop_folder folder, const char *name, const char *path,
+                 tr_error *err) {
+    if (is_path(shop, name) || tr_file_is_there(path)) return true;
+    char **names;
+    char list[200] = "";
+    int n = tr_listing(shop->folders[folder], tr_name_is_yaml, &names);
+    if (n < 0 && errno == ENOMEM) return tr_fail_memory(err);
+    join_names(names, n, list, sizeof list);
+    if (n > 0) tr_listing_release(names, n);
+    return *list ? tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                              "does not exist; choose one of those there: %s", list)
+                 : tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                              "does not exist, and there is no other file in its folder");
+}
+
 char *tr_shop_named(tr_shop_folder folder, const char *name, tr_error *err) {
     tr_shop shop = {0};
-    bool is_path = strchr(name, '/') || is_file(name);
-    if (!is_path && !tr_shop_find("", &shop, err)) return NULL;
+    bool is_named = !strchr(name, '/') && !is_file(name);
+    if (is_named && !tr_shop_find("", &shop, err)) return NULL;
     char *path = tr_shop_path(&shop, folder, name, err);
+    if (path && !tr_shop_has(&shop, folder, name, path, err)) {
+        free(path);
+        path = NULL;
+    }
     tr_shop_release(&shop);
     return path;
 }

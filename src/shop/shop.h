@@ -8,6 +8,7 @@
 
 #include "base/error.h"
 #include "job/usual.h"
+#include "store/store.h"
 
 #define TR_SHOP_FILE "trammel.yaml"
 
@@ -38,6 +39,7 @@ typedef struct {
     char *store;              /* a path, or postgresql://... */
     bool keeps;               /* every result is kept, without --keep */
     bool has_files_in_folder; /* the store keeps photos in a folder, not in the database */
+    char *files_folder;       /* that folder; NULL: the one beside the store's file */
     double lens_check_hours;  /* so long ago a lens may have been confirmed; 0: it is not asked */
     bool demands_lens_check;  /* a lens that was confirmed longer ago rules out a pass */
     char *folders[TR_SHOP_N_FOLDERS];
@@ -64,12 +66,23 @@ void tr_shop_release(tr_shop *shop);
    Does nothing where there is none, or it cannot be read: whoever needs it says so. */
 void tr_shop_prefer_language(void);
 
+/* The store that a command is to open: of that path or address or, where it is NULL, the shop's;
+   how it keeps its files, and where, as the shop says of its own. where is NULL where neither is
+   there. Borrowed from both. */
+tr_store_place tr_shop_store(const tr_shop *shop, const char *asked);
+
 /* What is meant by a name on the command line: that file, where it is one or is named by a path;
    else the file of that name, with or without .yaml, in the shop's folder. Owned by the caller
    (free); where there is no such file, the path at which it should be. NULL: memory ran out. */
 char *tr_shop_path(const tr_shop *shop, tr_shop_folder folder, const char *name, tr_error *err);
 
-/* The same in the shop that the program works in, which is looked for only where it is needed. */
+/* Is the file there that tr_shop_path found for the name? False: a name's is not, and err tells the
+   names that there are. What was named by a path is left to who reads it. */
+TR_MUST_USE bool tr_shop_has(const tr_shop *shop, tr_shop_folder folder, const char *name,
+                             const char *path, tr_error *err);
+
+/* tr_shop_path and tr_shop_has in the shop that the program works in, which is looked for only
+   where it is needed. */
 char *tr_shop_named(tr_shop_folder folder, const char *name, tr_error *err);
 
 /* The path of a file of that name in the shop's folder, whether or not it is there. As above. */

@@ -60,7 +60,7 @@ static bool make_folder(const char *path, tr_error *err) {
 static bool check_marker(const char *folder, const char *marker, const char *id, tr_error *err) {
     uint8_t *text;
     size_t size;
-    if (!tr_file_read(marker, 1000, &text, &size, err)) return false;
+    if (!tr_file_read_disk(marker, 1000, &text, &size, err)) return false;
     bool ok = size >= TR_ID_LENGTH && memcmp(text, id, TR_ID_LENGTH) == 0;
     free(text);
     return ok || tr_fail_at(err, TR_BAD_INPUT, folder, 0, NULL,
@@ -109,7 +109,7 @@ bool tr_folder_put(const char *folder, const char *sha256, const void *data, siz
 bool tr_folder_get(const char *folder, const char *sha256, uint8_t **data, size_t *size,
                    tr_error *err) {
     char *path = path_of(folder, sha256, false, err);
-    bool ok = path && tr_file_read(path, TR_STORE_MAX_FILE, data, size, err);
+    bool ok = path && tr_file_read_disk(path, TR_STORE_MAX_FILE, data, size, err);
     free(path);
     return ok;
 }

@@ -39,14 +39,6 @@ static bool make_id(char id[TR_RECORD_ID_SIZE], tr_error *err) {
     return true;
 }
 
-static bool begins_with(const char *text, const char *beginning) {
-    return strncmp(text, beginning, strlen(beginning)) == 0;
-}
-
-bool tr_store_is_server(const char *where) {
-    return begins_with(where, "postgresql://") || begins_with(where, "postgres://");
-}
-
 static const tr_backend *backend_for(const char *where, tr_error *err) {
     if (!tr_store_is_server(where)) return &tr_sqlite_backend;
     tr_postgres_backend_function *backend = (tr_postgres_backend_function *)tr_module_function(

@@ -24,6 +24,7 @@
 
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
 
 #include "base/error.h"
 
@@ -69,7 +70,9 @@ typedef struct {
 } tr_store_place;
 
 /* `where` names a PostgreSQL server (it begins with postgresql:// or postgres://), not a path. */
-bool tr_store_is_server(const char *where);
+static inline bool tr_store_is_server(const char *where) {
+    return strncmp(where, "postgresql://", 13) == 0 || strncmp(where, "postgres://", 11) == 0;
+}
 
 /* Opens a store, or makes it; brings one of an older version up to this one. NULL on failure. A
    store is used by one thread; several programs may have it open. */
