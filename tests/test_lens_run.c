@@ -412,7 +412,7 @@ static tr_lens_run two_boards(double differential_scale, bool is_steady) {
 /* What cameras and hands do not explain is told, and what is off by pixels is refused. */
 static void mixed_boards(void **unused) {
     (void)unused;
-    static const char *const words[] = {"contradict each other by", "different checkerboards"};
+    static const char *const words[] = {"contradict each other by", "different boards"};
     tr_lens_run run = two_boards(0.01, true);
     check_solves(&run);
     check_says(&run, "fits_poorly", "not as steady");
