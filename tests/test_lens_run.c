@@ -246,9 +246,10 @@ static void pictures_without_a_board_settle_nothing(void **unused) {
     if (!tr_lens_solve(&run, &err)) fail_msg("%s", err.text);
     assert_int_equal(run.calibration.lens.width_px, 4000);
     assert_string_equal(run.calibration.lens.camera.name, "Example Phone 3");
-    assert_string_equal(reason_text(&run.photos[0].why_not),
-                        "no board was found in it, and it looks like a screenshot; use the photo "
-                        "itself, as the camera stored it");
+    assert_string_equal(
+        reason_text(&run.photos[0].why_not),
+        "no checkerboard was found in it, and it looks like a screenshot; use the photo "
+        "itself, as the camera stored it");
     assert_int_equal(run.photos[1].why_not.items[0].kind, TR_FOUND_NO_BOARD);
     tr_lens_run_release(&run);
 }
@@ -419,7 +420,7 @@ static void mixed_boards(void **unused) {
     /* What the photos' cameras take of it would be too much for any camera. */
     run = two_boards(0.06, false);
     check_solves(&run);
-    check_says(&run, "fits_poorly", "different boards");
+    check_says(&run, "fits_poorly", "different checkerboards");
     tr_lens_run_release(&run);
     run = two_boards(0.02, false);
     check_solves(&run);
@@ -567,9 +568,10 @@ static void blurred_and_hidden(void **unused) {
     check_solves(&run);
     check_advice(&run, codes, 2);
     check_says(&run, "photo_blurred", "'2.jpg'");
-    check_says(&run, "board_partly_hidden",
-               "'7.jpg': 10 of the board's 54 corners could not be measured: 1 is blurred, 9 are "
-               "covered or in glare; let nothing cover the board, and avoid glare");
+    check_says(
+        &run, "board_partly_hidden",
+        "'7.jpg': 10 of the checkerboard's 54 corners could not be measured: 1 is blurred, 9 are "
+        "covered or in glare; let nothing cover the checkerboard, and avoid glare");
     tr_lens_run_release(&run);
 }
 
@@ -725,7 +727,8 @@ static void unusable_files(void **unused) {
         assert_string_equal(run.photos[i].file, files[i]);
         assert_true(strlen(reason_text(&run.photos[i].why_not)) > 10);
     }
-    assert_non_null(strstr(reason_text(&run.photos[3].why_not), "no board with 10 x 7 squares"));
+    assert_non_null(
+        strstr(reason_text(&run.photos[3].why_not), "no checkerboard with 10 x 7 squares"));
     assert_int_equal(strlen(run.photos[3].sha256), 64);
     check_refused(&run, words, 1);
     tr_lens_run_release(&run);

@@ -857,7 +857,7 @@ static void text_says_how_to_decide_what_is_inconclusive(void **state) {
     check_lines_fit(text);
     assert_non_null(strstr(text, "  ?  INCONCLUSIVE\n"));
     assert_non_null(
-        strstr(text, "X forward: cannot pass with u95 ±12.0 mm; it needs at most ±7.9."));
+        strstr(text, "X forward: u95 is ±12.0 mm; to pass it must be at most ±7.9 mm."));
     assert_non_null(strstr(text, "For less u95 from the marks: Add photos"));
     assert_non_null(strstr(text, "PLATE-C is in one photo only"));
     assert_non_null(strstr(text, "from the vehicle's left or from the vehicle's right."));

@@ -206,7 +206,7 @@ static void print_sheet(const request *r, const tr_artwork *a, const tr_sheet_fo
     if (d->kind == TR_DESIGN_CHECKERBOARD && (d->squares_x + d->squares_y) % 2 == 0) {
         tr_text_wrap(
             stdout, 0, 0,
-            TR_("Note: this board looks the same after half a turn; with an even number of "
+            TR_("Note: this checkerboard looks the same after half a turn; with an even number of "
                 "squares one way and an odd one the other its ends can be told apart."));
     }
     if (d->kind == TR_DESIGN_HUB) {

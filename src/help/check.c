@@ -10,20 +10,22 @@ const tr_help_command tr_help_check = {
     .intro =
         (const char *const[]){
             "Measures from the photos where each sheet of the job's layout lies in the vehicle's "
-            "frame, with its uncertainty, and says whether that is within the limits.",
+            "coordinate system, with its uncertainty, and says whether that is within the limits.",
             NULL},
     .operands =
-        (const tr_help_word[]){{"JOB.yaml", NULL,
-                                "the job file, or its name in the shop, such as J-0001: it names "
-                                "the lens profile (or `lens: unknown`), the layout, the "
-                                "sheets, and which plate marks which wheel",
-                                "f yaml yml"},
-                               {"PHOTO...", NULL,
-                                "photos; they replace the list in the job file. A job of a shop "
-                                "that lists none has those "
-                                "in the folder of its name, such as photos/J-0001",
-                                "f jpg jpeg heic heif avif png"},
-                               {0}},
+        (const tr_help_word[]){
+            {"JOB.yaml", NULL,
+             "the job file, or its name in the shop, such as J-0001: it names "
+             "the lens profile (or `lens: unknown`), the layout, the "
+             "sheets, and which plate marks which wheel",
+             "f yaml yml"},
+            {"PHOTO...", NULL,
+             "photos; they replace the list in the job file. A job of a shop that lists none has "
+             "those in the folder of its name, such as photos/J-0001. Before a second check of the "
+             "same job move the earlier photos into a subfolder there, such as "
+             "photos/J-0001/before: what lies in a subfolder is not read",
+             "f jpg jpeg heic heif avif png"},
+            {0}},
     .options =
         (const tr_help_word[]){
             {"--json", NULL,
@@ -49,7 +51,8 @@ const tr_help_command tr_help_check = {
                  (const char *const[]){
                      "Hang a plumb bob from the middle of each wheel's hub cap, just outside the "
                      "tyre. Push the plate's marked edge against the tyre so that the tip of the "
-                     "bob is over the plumb mark. Which way the plate is turned does not matter.",
+                     "bob is over the plumb mark. The marked edge must touch the tyre; whether the "
+                     "lettering reads towards the front or the rear does not matter.",
                      "The plate's reference in the job says where its plumb mark is, as printed "
                      "beside it: `{ point: rear-left, sheet: PLATE-A, at_mm: [95, 0] }`. Without "
                      "`at_mm` the bob hangs over the centre mark.",

@@ -14,15 +14,14 @@ const tr_help_format tr_help_check_result = {
             "`error`, and `sheets`, `left_out`, `variance_factor` and `degrees_of_freedom` are "
             "missing.",
             "AXIS stands for `x_mm`, `y_mm`, `z_mm`, `yaw_deg`, `pitch_deg` and `roll_deg`, in the "
-            "vehicle's frame; LENGTH for `wheelbase_mm`, `track_front_mm` and `track_rear_mm`; "
-            "WHEEL for "
-            "`front-left` and the others; WHOLE for `thrust_angle_deg`, `set_back_mm`, "
-            "`wheelbase_left_mm` and `wheelbase_right_mm`; SLOPE for `along_deg` and "
-            "`across_deg`; FLOOR for `height_mm` (of a sheet's centre over the plane in which the "
-            "wheels stand), `out_of_flat_mm` (from the best plane), `along_deg` and `across_deg` "
-            "(of its face against where the wheels stand), `slope_deg` (from there to it), and, "
-            "against the horizontal, `level_along_deg`, `level_across_deg` and `level_slope_deg`. "
-            "All that is below them has the unit at the end of that name.",
+            "vehicle's coordinate system; LENGTH for `wheelbase_mm`, `track_front_mm` and "
+            "`track_rear_mm`; WHEEL for `front-left` and the others; WHOLE for `thrust_angle_deg`, "
+            "`set_back_mm`, `wheelbase_left_mm` and `wheelbase_right_mm`; SLOPE for `along_deg` "
+            "and `across_deg`; FLOOR for `height_mm` (of a sheet's centre over the plane in which "
+            "the wheels stand), `out_of_flat_mm` (from the best plane), `along_deg` and "
+            "`across_deg` (of its face against where the wheels stand), `slope_deg` (from there to "
+            "it), and, against the horizontal, `level_along_deg`, `level_across_deg` and "
+            "`level_slope_deg`. All that is below them has the unit at the end of that name.",
             NULL},
     .keys =
         (const tr_help_key[]){
@@ -71,7 +70,7 @@ const tr_help_format tr_help_check_result = {
             {"targets[].from.z", NULL, NULL, "what z counts from; an axle: the floor"},
             {"targets[].required_pose", NULL, NULL,
              "where the sheet should lie: 12 numbers, the rows of [R | t] that take a point of the "
-             "sheet to the vehicle's frame under the rear axle"},
+             "sheet to the vehicle's coordinate system under the rear axle"},
             {"targets[].photo", NULL, NULL, "name of the photo that shows it best, or null"},
             {"references", NULL, NULL, "distances between the wheels' points"},
             {"references.LENGTH", "mm", NULL, "empty where it was not measured"},
@@ -87,7 +86,7 @@ const tr_help_format tr_help_check_result = {
             {"references.plates[].sheet", NULL, NULL, "id of its sheet"},
             {"references.plates[].hub", NULL, NULL, "whether that hangs on the wheel"},
             {"references.plates[].at_mm", "mm", NULL,
-             "x and y of the point in the vehicle's frame, or null"},
+             "x and y of the point in the vehicle's coordinate system, or null"},
             {"references.plates[].height_mm", "mm", NULL, "its height over the floor, or null"},
             {"free_areas", NULL, NULL,
              "only where the layout has free areas: where they are. Nothing judges them"},
@@ -102,7 +101,7 @@ const tr_help_format tr_help_check_result = {
              "have it"},
             {"free_areas[].height_mm", "mm", NULL, "up to which height it has to be clear"},
             {"free_areas[].corners_mm", "mm", NULL,
-             "x and y of its corners in the vehicle's frame under the rear axle"},
+             "x and y of its corners in the vehicle's coordinate system under the rear axle"},
             {"free_areas[].seen", NULL, NULL, "the photos that see some of it"},
             {"free_areas[].seen[].photo", NULL, NULL, "name of the photo"},
             {"free_areas[].seen[].all", NULL, NULL,
@@ -213,8 +212,8 @@ const tr_help_format tr_help_check_result = {
              "only where it is used: its lens as it was in this photo: fx, fy, cx, cy, then, "
              "without a unit, k1, k2, p1, p2, k3"},
             {"photos[].camera_pose", NULL, NULL,
-             "only where it is used: the rows of [R | t] that take a point of the vehicle's frame "
-             "to the camera"},
+             "only where it is used: the rows of [R | t] that take a point of the vehicle's "
+             "coordinate system to the camera"},
             {"photos[].marks_px", "pixels", NULL,
              "only of a photo that a target names: for each mark its sheet, counted from 0, then u "
              "and v of its points"},
@@ -226,8 +225,8 @@ const tr_help_format tr_help_check_result = {
             {"technician", NULL, NULL, "as the job states it, or null"},
             {"identity", NULL, NULL, "only where the job has `codes`: what these say"},
             {"identity.vehicle", NULL, NULL,
-             "the vehicle identification number that was read, one that differs from the job's "
-             "before one that does not; or null"},
+             "the VIN that was read, one that differs from the job's before one that does not; or "
+             "null"},
             {"identity.vehicle.read", NULL, NULL, "the number"},
             {"identity.vehicle.photo", NULL, NULL, "the photo that shows it"},
             {"identity.vehicle.symbology", NULL, NULL, "`code-39`, `code-128` or `qr-code`"},

@@ -14,7 +14,8 @@ const tr_help_command tr_help_job_command = {
             "`references` in the shop's trammel.yaml or, where a procedure has its own, in the "
             "layout. Jobs are numbered: J-0001, J-0002 and so on.",
             "Then put the photos into the folder of the job's name, and check: `trammel check "
-            "J-0001`.",
+            "J-0001`. Before a second check of the same job move the earlier photos into a "
+            "subfolder there, such as photos/J-0001/before: what lies in a subfolder is not read.",
             NULL},
     .operands =
         (const tr_help_word[]){
@@ -30,8 +31,8 @@ const tr_help_command tr_help_job_command = {
              "`try-out`, the layout's own name, or a path",
              "f yaml yml"},
             {"--vin", "VIN",
-             "the vehicle identification number: 17 characters. If its check digit does not fit, "
-             "this is told, but the job is made: outside North America it need not be one",
+             "the vehicle identification number (VIN): 17 characters. If its check digit does not "
+             "fit, this is told, but the job is made: outside North America it need not be one",
              NULL},
             {"--technician", "NAME", "who does the job", NULL},
             {"--lens", "LENS",

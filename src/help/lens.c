@@ -11,15 +11,17 @@ const tr_help_command tr_help_lens = {
         (const char *const[]){
             "Finds the lens of one camera from photos of a checkerboard, and writes its profile.",
             NULL},
-    .operands = (const tr_help_word[]){{"PHOTO...", NULL,
-                                        "photos of the board, all of one camera at one "
-                                        "focus, zoom and image size",
-                                        "f jpg jpeg heic heif avif png"},
-                                       {0}},
+    .operands =
+        (const tr_help_word[]){
+            {"PHOTO...", NULL,
+             "photos of the checkerboard, all of one camera at one focus, zoom and image size",
+             "f jpg jpeg heic heif avif png"},
+            {0}},
     .options =
         (const tr_help_word[]){
             {"--squares", "COLSxROWS",
-             "how many squares the board has, for example 10x7 (a board with 9 x 6 inner corners)",
+             "how many squares the checkerboard has, for example 10x7 (a checkerboard with 9 x 6 "
+             "inner corners)",
              NULL},
             {"--pitch", "MM", "edge of a square, as measured on the print", NULL},
             {"--out", "LENS.yaml",
@@ -44,21 +46,21 @@ const tr_help_command tr_help_lens = {
             {"How to take the photos",
              .points =
                  (const char *const[]){
-                     "Print the board at true size, glue it to a flat plate, and measure it with a "
-                     "steel rule both ways. Unequal numbers of squares are best.",
+                     "Print the checkerboard at true size, glue it to a flat plate, and measure it "
+                     "with a steel rule both ways. Unequal numbers of squares are best.",
                      "Take 10 to 15 photos with the camera, focus, zoom and image size that the "
                      "checks will use. Switch off digital zoom, automatic change of lenses and "
                      "continuous autofocus. The profile keeps what the photos' EXIF data say about "
                      "camera, focal length and zoom; if the photos disagree, no profile is made.",
-                     "Each photo shows the whole board, sharp and evenly lit, without glare or "
-                     "fingers.",
+                     "Each photo shows the whole checkerboard, sharp and evenly lit, without glare "
+                     "or fingers.",
                      "Rest your elbows and hold still while the photo is taken, work in good "
                      "light, and switch burst and night modes off.",
-                     "Tilt the board by 30 to 45 degrees: left edge nearer, then right, top and "
-                     "bottom. Take a few photos straight on, and some with the camera turned by a "
-                     "quarter turn.",
-                     "Between them the photos show the board in every part of the image, including "
-                     "its corners.",
+                     "Tilt the checkerboard by 30 to 45 degrees: left edge nearer, then right, top "
+                     "and bottom. Take a few photos straight on, and some with the camera turned "
+                     "by a quarter turn.",
+                     "Between them the photos show the checkerboard in every part of the image, "
+                     "including its corners.",
                      NULL}},
             {"Exit status",
              .terms =

@@ -4,7 +4,7 @@
 
 const tr_help_command tr_help_lens_check = {
     .name = "lens-check",
-    .summary = "confirm that a lens profile still holds, from a few photos of the board",
+    .summary = "confirm that a lens profile still holds, from a few photos of the checkerboard",
     .synopsis = "LENS PHOTO... [--squares COLSxROWS] [--pitch MM] [--json] "
                 "[--keep] [--store STORE] [--by NAME] [--threads N]",
     .intro =
@@ -14,10 +14,9 @@ const tr_help_command tr_help_lens_check = {
             "distortion together, each within what the profile's covariance, its scatter from "
             "photo to photo and the new photos leave uncertain. The profile is not changed.",
             "The result says how far off a focal length would have shown: from three good photos "
-            "of "
-            "a phone as a rule 1 to 2 %, from six less than 1 %. The board may be another "
-            "print than that of the calibration: its size does not matter, only that it is flat "
-            "and its squares are square.",
+            "of a phone as a rule 1 to 2 %, from six less than 1 %. The checkerboard may be "
+            "another print than that of the calibration: its size does not matter, only that it is "
+            "flat and its squares are square.",
             NULL},
     .operands =
         (const tr_help_word[]){
@@ -25,13 +24,13 @@ const tr_help_command tr_help_lens_check = {
              "the profile, as `trammel lens` wrote it: its name in the shop, or its file",
              "f yaml yml"},
             {"PHOTO...", NULL,
-             "photos of the board, taken with the profile's camera, zoom and image size",
+             "photos of the checkerboard, taken with the profile's camera, zoom and image size",
              "f jpg jpeg heic heif avif png"},
             {0}},
     .options =
         (const tr_help_word[]){
             {"--squares", "COLSxROWS",
-             "how many squares the board has (default: as the profile says)", NULL},
+             "how many squares the checkerboard has (default: as the profile says)", NULL},
             {"--pitch", "MM", "edge of a square (default: as the profile says)", NULL},
             {"--json", NULL, "print the result as one JSON object, even if there is none", NULL},
             TR_HELP_KEEP,
@@ -45,10 +44,10 @@ const tr_help_command tr_help_lens_check = {
              .points =
                  (const char *const[]){
                      "Take three photos or more as for the calibration: same camera, zoom, focus "
-                     "and image size, the whole board in view, sharp and evenly lit.",
-                     "The board fills most of the image. Tilt it by 30 to 45 degrees, to a "
-                     "different side in each photo: boards that face the same way tell nothing of "
-                     "the focal length.",
+                     "and image size, the whole checkerboard in view, sharp and evenly lit.",
+                     "The checkerboard fills most of the image. Tilt it by 30 to 45 degrees, to a "
+                     "different side in each photo: checkerboards that face the same way tell "
+                     "nothing of the focal length.",
                      NULL}},
             {"Verdict",
              .terms =

@@ -12,7 +12,8 @@ const tr_help_format tr_help_plan_result = {
             "One JSON object in one line. If there is no plan, there is nothing but `reaches_aim`, "
             "which is null, `error` and `program`.",
             "AXIS stands for `x_mm`, `y_mm`, `z_mm`, `yaw_deg`, `pitch_deg` and `roll_deg`, in the "
-            "vehicle's frame. All that is below them has the unit at the end of that name.",
+            "vehicle's coordinate system. All that is below them has the unit at the end of that "
+            "name.",
             NULL},
     .keys =
         (const tr_help_key[]){
@@ -31,9 +32,8 @@ const tr_help_format tr_help_plan_result = {
              "from where to take photos, in order around the vehicle; with `--after` the one that "
              "helps most, or none"},
             {"stations[].at_mm", "mm", NULL,
-             "[x, y, z] of the camera, in the vehicle's frame under the rear axle; of a vehicle "
-             "that "
-             "is rolled, as it stands in the last position"},
+             "[x, y, z] of the camera, in the vehicle's coordinate system under the rear axle; of "
+             "a vehicle that is rolled, as it stands in the last position"},
             {"stations[].look_at_mm", "mm", NULL, "[x, y, z] of what is in the middle"},
             {"stations[].sheets", NULL, NULL, "ids of the sheets that the photo shows"},
             {"stations[].marks", NULL, NULL, "how many marks of them can be measured"},

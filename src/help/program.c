@@ -8,8 +8,8 @@ const tr_help_topic tr_help_program = {
     .intro =
         (const char *const[]){
             "trammel measures from photos of any calibrated camera whether a patterned mat or "
-            "board lies where a calibration procedure requires it in the vehicle's frame, with its "
-            "uncertainty and a verdict: pass, fail or inconclusive.",
+            "board lies where a calibration procedure requires it in the vehicle's coordinate "
+            "system, with its uncertainty and a verdict: pass, fail or inconclusive.",
             NULL},
     .sections =
         (const tr_help_section[]){

@@ -17,8 +17,7 @@ const tr_help_format tr_help_shop = {
         (const tr_help_key[]){
             {"shop", NULL, NULL, "name of the shop; at most 127 bytes"},
             {"units", NULL, "`mm`",
-             "units of the lengths that people are shown, `mm` or `inch`. Files and JSON have "
-             "millimetres always"},
+             "units of the lengths in reports, `mm` or `inch`. All else is in millimetres"},
             {"language", NULL, "as the system is set",
              "language of what people read: `en`, `de` or `es`"},
             {"paper", NULL, "`A4`", "what reports are printed on: `A4` or `Letter`"},

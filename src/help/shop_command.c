@@ -21,8 +21,7 @@ const tr_help_command tr_help_shop_command = {
     .options =
         (const tr_help_word[]){
             {"--name", "NAME", "the shop's name, which stands on its reports", NULL},
-            {"--units", "mm|inch", "units of the lengths that people are shown (default: mm)",
-             "w mm inch"},
+            {"--units", "mm|inch", "units of the lengths in reports (default: mm)", "w mm inch"},
             {"--language", "en|de|es", "language of what people read (default: en)", "w en de es"},
             {"--paper", "A4|Letter", "what reports are printed on (default: A4)", "w A4 Letter"},
             {"--kit", "DIR", "another starter kit (default: the one that comes with the program)",
@@ -37,12 +36,12 @@ const tr_help_command tr_help_shop_command = {
              .terms =
                  (const tr_help_term[]){
                      {"trammel.yaml", "the shop; `trammel help shop` describes its keys"},
-                     {"sheets", "the sheet files: four plates, a mat, a checkerboard"},
-                     {"prints", "the same as PDF, to be printed at 100 %"},
-                     {"layouts", "what procedures require; `try-out` is there to begin with"},
-                     {"lenses", "the lens profiles; `trammel lens` writes them"},
-                     {"jobs", "the jobs; `trammel job` makes them"},
-                     {"photos", "a folder for each job's photos"},
+                     {"sheets/", "the sheet files: four plates, a mat, a checkerboard"},
+                     {"prints/", "the same as PDF, to be printed at 100 %"},
+                     {"layouts/", "what procedures require; `try-out` is there to begin with"},
+                     {"lenses/", "the lens profiles; `trammel lens` writes them"},
+                     {"jobs/", "the jobs; `trammel job` makes them"},
+                     {"photos/", "a folder for each job's photos"},
                      {0}}},
             {"Exit status",
              .terms =

@@ -7,9 +7,9 @@ const tr_help_format tr_help_stations = {
     .summary = "from where photos are to be taken, for `trammel plan`",
     .intro =
         (const char *const[]){
-            "Places are in the vehicle's frame, the origin on the floor under the middle of the "
-            "rear axle: x forward, y to the left, z up. The camera is held upright, the long side "
-            "of its picture as in the lens profile.",
+            "Places are in the vehicle's coordinate system, the origin on the floor under the "
+            "middle of the rear axle: x forward, y to the left, z up. The camera is held upright, "
+            "the long side of its picture as in the lens profile.",
             NULL},
     .keys =
         (const tr_help_key[]){

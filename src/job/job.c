@@ -6,7 +6,6 @@
 #include <string.h>
 
 #include "base/file.h"
-#include "base/language.h"
 #include "base/yaml.h"
 #include "job/pointers.h"
 #include "job/read.h"
@@ -34,8 +33,8 @@
 #define EDGE_TOLERANCE_MM 1e-6
 
 /* In the order of tr_wheel_point. */
-static const char *const POINTS[TR_N_POINTS] = {TR_N("front-left"), TR_N("front-right"),
-                                                TR_N("rear-left"), TR_N("rear-right")};
+static const char *const POINTS[TR_N_POINTS] = {"front-left", "front-right", "rear-left",
+                                                "rear-right"};
 
 const char *tr_wheel_point_name(tr_wheel_point point) {
     return POINTS[point];

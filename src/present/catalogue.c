@@ -8,6 +8,7 @@
 
 #include "base/language.h"
 #include "base/text.h"
+#include "present/words.h"
 
 /* Items of a list that are named unless its placeholder says more. */
 enum { USUAL_ITEMS = 4 };
@@ -89,10 +90,13 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
                              "Check the sheet with a rule; print it at 100 % or correct the file.",
     [TR_FOUND_SHEET_MOVED] =
         "{sheet} was moved between the photos: in {photos} it lies {away_mm:.0f} mm away from "
-        "where the other photos show it. Leave everything where it is and take all photos again.",
-    [TR_FOUND_SHEET_AT_TWO_PLACES] = "{sheet} does not lie in one place: in {photos} it is about "
-                                     "{away_mm:.0f} mm away from where the other photos show it. "
-                                     "Something was moved between the photos; take them all again.",
+        "where the other photos show it. Leave everything where it is and take all photos again. "
+        "If these are photos of two set-ups, move the earlier ones into a subfolder of their own.",
+    [TR_FOUND_SHEET_AT_TWO_PLACES] =
+        "{sheet} does not lie in one place: in {photos} it is about {away_mm:.0f} mm away from "
+        "where the other photos show it. Something was moved between the photos; take them all "
+        "again. If these are photos of two set-ups, move the earlier ones into a subfolder of "
+        "their own.",
     [TR_FOUND_SHEET_DOES_NOT_FIT] =
         "{sheet} contradicts all other sheets: it is bent, was moved between photos, or is not "
         "what its sheet file says. Flatten it, check it with a rule, and take the photos again.",
@@ -239,20 +243,20 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "that stays on the body, would tell it.",
     [TR_FOUND_REAR_PLATES_ONLY] =
         "Only the rear wheels are marked: a rear plate too far forward or backward would turn the "
-        "whole vehicle frame and cannot be noticed. Four plates are safer.",
+        "vehicle's whole coordinate system and cannot be noticed. Four plates are safer.",
     [TR_FOUND_REAR_HUBS_ONLY] =
         "Only the rear wheels are marked: a rear sheet that hangs too far forward or backward of "
-        "the centre of its wheel would turn the whole vehicle frame and cannot be noticed. Sheets "
-        "at all four wheels are safer.",
+        "the centre of its wheel would turn the vehicle's whole coordinate system and cannot be "
+        "noticed. Sheets at all four wheels are safer.",
     [TR_FOUND_VEHICLE_ID_MALFORMED] =
-        TR_N("The vehicle id {vehicle_id} is not a vehicle identification number: it has {length} "
-             "{length?character|characters}, and these have 17."),
-    [TR_FOUND_VEHICLE_ID_CHARACTER] =
-        TR_N("The vehicle id {vehicle_id} is not a vehicle identification number: place {place} is "
-             "'{character}', but these have capital letters and digits alone, without I, O and Q."),
+        TR_N("The vehicle id {vehicle_id} is not a vehicle identification number (VIN): it has "
+             "{length} {length?character|characters}, and these have 17."),
+    [TR_FOUND_VEHICLE_ID_CHARACTER] = TR_N(
+        "The vehicle id {vehicle_id} is not a vehicle identification number (VIN): place {place} "
+        "is '{character}', but these have capital letters and digits alone, without I, O and Q."),
     [TR_FOUND_VEHICLE_ID_DIGIT] =
-        TR_N("The check digit (the ninth character) of the vehicle id {vehicle_id} does not fit: "
-             "it is {character}, and {right} would be right. Read the id from the vehicle again. "
+        TR_N("The check digit (the ninth character) of the VIN {vehicle_id} does not fit: it is "
+             "{character}, and {right} would be right. Read the VIN from the vehicle again. "
              "Outside North America that character may be anything."),
     [TR_FOUND_VEHICLE_ID_DIFFERS] =
         TR_N("Photo {photo} shows vehicle {read}, but the job is for {vehicle_id}: is it the "
@@ -261,9 +265,8 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_VEHICLE_IDS_DIFFER] =
         TR_N("Photo {photo} shows vehicle {read}, but photo {other_photo} shows {other}: state "
              "in 'vehicle_id' which is measured, and leave photos of the other out of 'codes'."),
-    [TR_FOUND_CODE_IS_NO_VIN] =
-        TR_N("Photo {photo} shows the code {read}, which has the length of a vehicle "
-             "identification number but cannot be one: place {place} is '{character}'."),
+    [TR_FOUND_CODE_IS_NO_VIN] = TR_N("Photo {photo} shows the code {read}, which has the length of "
+                                     "a VIN but cannot be one: place {place} is '{character}'."),
     [TR_FOUND_CODE_NOT_FOUND] =
         TR_N("Photo {photo} shows no bar code or QR code that can be read. Take it again from "
              "nearer, straight on, sharp and without glare, with the whole code and some blank "
@@ -367,14 +370,14 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "From where the wheels stand to {sheet} the floor {slope_deg?rises|falls} by "
         "{|slope_deg|:.2f}° (±{u95_deg:.2f}) against the horizontal, {|rise_mm_per_m|:.1f} mm a "
         "metre, {is_beyond?beyond|which may be beyond} the {limit_deg:.2f}° that the layout "
-        "allows. {is_beyond?Set up on a level floor, or make up the height|Read a better level, "
-        "take more photos, or set up on a level floor}.",
+        "allows. {is_beyond?Set up on a level floor, or make up the height|Use a more accurate "
+        "level, take more photos, or set up on a level floor}.",
     [TR_FOUND_STAND_NOT_LEVEL] =
         "Where the wheels stand the floor {slope_deg?rises|falls} towards the "
         "{is_along?front|vehicle's left} by {|slope_deg|:.2f}° (±{u95_deg:.2f}) against the "
         "horizontal, {is_beyond?beyond|which may be beyond} the {limit_deg:.2f}° that the layout "
-        "allows. {is_beyond?Set up on a level floor|Read a better level, or set up on a level "
-        "floor}.",
+        "allows. {is_beyond?Set up on a level floor|Use a more accurate level, or set up on a "
+        "level floor}.",
     [TR_FOUND_FLOOR_OUT_OF_FLAT] =
         "{sheet} lies {|out_mm|:.1f} mm (±{u95_mm:.1f}) {out_mm?above|below} the best plane "
         "through all sheets on the floor, {is_beyond?beyond|which may be beyond} the "
@@ -466,34 +469,33 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     /* ---- lens calibrations: photos ---- */
     [TR_FOUND_PHOTO_LEFT_OUT] = "'{photo}' was left out: {why}",
     [TR_FOUND_BOARD_PARTLY_HIDDEN] =
-        "'{photo}': {missing} of the board's {all} corners could not be measured: {why}",
+        "'{photo}': {missing} of the checkerboard's {all} corners could not be measured: {why}",
     [TR_FOUND_PHOTO_BLURRED] =
         "'{photo}' is less sharp than the others (edges {width_px:.1f} px wide, usual here "
         "{usual_px:.1f} px); hold still with your elbows rested, use more light, and take it again",
     [TR_FOUND_PHOTO_MISFIT] =
-        "'{photo}' fits worse than the others ({rms_px:.2f} px rms); take it again with the board "
-        "flat, camera and board still, and the zoom and focus as before",
-    [TR_FOUND_CORNERS_OFF] =
-        "'{photo}': {corners} of the corners {corners?is|are} off {corners?its place|their "
-        "places}, by up to {most_px:.1f} px; glare, dirt or something covering the board does that",
+        "'{photo}' fits worse than the others ({rms_px:.2f} px rms); take it again with the "
+        "checkerboard flat, camera and checkerboard still, and the zoom and focus as before",
+    [TR_FOUND_CORNERS_OFF] = "'{photo}': {corners} of the corners {corners?is|are} off "
+                             "{corners?its place|their places}, by up to {most_px:.1f} px; glare, "
+                             "dirt or something covering the checkerboard does that",
     [TR_FOUND_PHOTOS_ALIKE] = "'{photo}' shows nearly the same view as '{other}' and adds little; "
                               "take each photo from another side",
     [TR_FOUND_CALIBRATION_FEW_PHOTOS] =
         "only {photos} photos are used; 10 to 15 from different sides make the lens profile more "
         "certain, and show mistakes",
     [TR_FOUND_PART_NOT_COVERED] =
-        "no photo has corners of the board in these parts of the image: {~places:9}; take one or "
-        "two photos with the board there, close to the edge",
+        "no photo has corners of the checkerboard in these parts of the image: {~places:9}; take "
+        "one or two photos with the checkerboard there, close to the edge",
     [TR_FOUND_EDGES_NOT_TOLD] =
         "too few corners lie near the image's edges to tell the distortion there: k3 was held at "
-        "0, and the lens may be off where no photo has the board; take photos with the board in "
-        "each corner of the image",
-    [TR_FOUND_FEW_TILTED] =
-        "the board is tilted by more than {least_deg:.0f} degrees in only {tilted} of {photos} "
-        "photos; tilt it in at least {wanted}: to the left, to the right, forward and back",
-    [TR_FOUND_TILT_MISSING] =
-        "no photo has the board tilted so that its {~edges:or} edge, as seen in the photo, is the "
-        "nearest; add such views",
+        "0, and the lens may be off where no photo has the checkerboard; take photos with the "
+        "checkerboard in each corner of the image",
+    [TR_FOUND_FEW_TILTED] = "the checkerboard is tilted by more than {least_deg:.0f} degrees in "
+                            "only {tilted} of {photos} photos; tilt it in at least {wanted}: to "
+                            "the left, to the right, forward and back",
+    [TR_FOUND_TILT_MISSING] = "no photo has the checkerboard tilted so that its {~edges:or} edge, "
+                              "as seen in the photo, is the nearest; add such views",
     [TR_FOUND_QUARTER_TURN] =
         "turn the camera by a quarter in two or three of the photos: this tells a print that is "
         "longer one way apart from the lens, and makes the focal length more certain",
@@ -501,29 +503,29 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     /* ---- the camera ---- */
     [TR_FOUND_CALIBRATION_FITS_POORLY] =
         "the photos differ by more than a hand that moves, a lens that shifts and an uneven print "
-        "explain, and the lens is worse than its standard deviations say: does the board bend from "
-        "photo to photo, do the photos show different boards, or were some edited? Use photos of "
-        "one stiff board, as the camera stored them",
+        "explain, and the lens is worse than its standard deviations say: does the checkerboard "
+        "bend from photo to photo, do the photos show different checkerboards, or were some "
+        "edited? Use photos of one stiff checkerboard, as the camera stored them",
     [TR_FOUND_NOT_AS_STEADY] =
         "in most photos neighbouring corners are off their places together ({rms_px:.2f} px rms in "
         "all), and the lens is worse than its standard deviations say: the camera is not as steady "
-        "as --steady says, the board bends, or the photos show different boards",
+        "as --steady says, the checkerboard bends, or the photos show different checkerboards",
     [TR_FOUND_LENS_SHIFTS] =
         "the optical axis shifts by about {shift_px:.0f} px from photo to photo, as with a "
         "stabilised lens, or with photos that an app turned or cropped; this is taken into "
         "account, here and in checks, but use photos as the camera stored them, and switch "
         "stabilisation off where that can be done",
-    [TR_FOUND_FOCAL_CHANGES] =
-        "the focal length changes by about {change_percent:.1f} % from photo to photo: lock the "
-        "focus, keep the same distance to the board, and use a board that does not bend",
+    [TR_FOUND_FOCAL_CHANGES] = "the focal length changes by about {change_percent:.1f} % from "
+                               "photo to photo: lock the focus, keep the same distance to the "
+                               "checkerboard, and use a checkerboard that does not bend",
     [TR_FOUND_HAND_MOVES] =
         "the camera moved while the photos were read out, by about {moved_px:.0f} px in the "
         "picture; this is taken into account, but hold still, rest your elbows, use more light, "
         "and switch burst and night modes off",
     [TR_FOUND_FOCAL_UNCERTAIN] =
         "the focal length is known only to {sd_percent:.2f} % (one standard deviation), which "
-        "makes every distance uncertain by as much; take more photos in which the board fills the "
-        "image and is tilted by 30 degrees and more",
+        "makes every distance uncertain by as much; take more photos in which the checkerboard "
+        "fills the image and is tilted by 30 degrees and more",
     [TR_FOUND_FOCAL_UNEQUAL] =
         "fx and fy differ by {difference_percent:.2f} %, but pixels are square: use photos as the "
         "camera stored them, neither edited nor cropped, and measure the print along both edges",
@@ -534,23 +536,23 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "{squares_x} squares than along its {squares_y}; this is taken into account, but measure "
         "it along both edges and print it again",
     [TR_FOUND_BOARD_UNEVEN] =
-        "the corners of the board are off their places, alike in all photos, by about "
+        "the corners of the checkerboard are off their places, alike in all photos, by about "
         "{along_mm:.2s} mm along it and {out_mm:.2s} mm out of it; this is taken into account, but "
         "a truer print, glued to glass or another stiff, flat plate, gives a better profile",
     [TR_FOUND_BOARD_UNEVEN_ALONG] =
-        "the corners of the board are off their places, alike in all photos, by about "
+        "the corners of the checkerboard are off their places, alike in all photos, by about "
         "{along_mm:.2s} mm along it; this is taken into account, but a truer print, glued to glass "
         "or another stiff, flat plate, gives a better profile",
     [TR_FOUND_BOARD_UNEVEN_OUT] =
-        "the corners of the board are off their places, alike in all photos, by about {out_mm:.2s} "
-        "mm out of it; this is taken into account, but a truer print, glued to glass or another "
-        "stiff, flat plate, gives a better profile",
+        "the corners of the checkerboard are off their places, alike in all photos, by about "
+        "{out_mm:.2s} mm out of it; this is taken into account, but a truer print, glued to glass "
+        "or another stiff, flat plate, gives a better profile",
     [TR_FOUND_BOARD_BOWED] =
-        "the board is bowed by {|bow_mm|:.1f} mm {is_along?along|across}; this is taken into "
-        "account, but a print glued to a flat plate gives a better lens profile",
+        "the checkerboard is bowed by {|bow_mm|:.1f} mm {is_along?along|across}; this is taken "
+        "into account, but a print glued to a flat plate gives a better lens profile",
     [TR_FOUND_BOARD_SQUARE] =
-        "a board with as many squares along as across does not tell which way it lies, and so its "
-        "bow cannot be found; take one with unequal numbers",
+        "a checkerboard with as many squares along as across does not tell which way it lies, and "
+        "so its bow cannot be found; take one with unequal numbers",
     [TR_FOUND_MEASURE_BOARD] =
         "photos cannot tell whether the print is true: measure with a steel rule that {squares_x} "
         "squares are {width_mm:.1f} mm one way and {squares_y} squares {height_mm:.1f} mm the "
@@ -566,34 +568,34 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "Principal point and distortion are not those of lens profile '{lens}'. Was it another "
         "lens of the phone, or were the photos cropped or edited? If the photos were taken as for "
         "the calibration, calibrate again with trammel lens, and use the profile no longer."),
-    [TR_FOUND_RECHECK_FEW_PHOTOS] =
-        TR_N("Only {photos} {photos?photo|photos} could be used, too few to confirm a lens: take "
-             "at least {wanted}, the board tilted by 30 to 45 degrees to a different side in "
-             "each."),
-    [TR_FOUND_RECHECK_FOCAL_UNCERTAIN] = TR_N(
-        "These photos and the profile tell the focal length to {sd_percent:.2f} % (one standard "
-        "deviation), which would not always show that it is {wanted_percent:.0f} % off. Take "
-        "more photos, in which the board fills most of the image and is tilted by 30 to 45 "
-        "degrees to different sides."),
-    [TR_FOUND_LENS_UNCONFIRMED] =
-        TR_N("Lens profile '{lens}' was last confirmed {hours:.0f} hours ago; the shop asks for "
-             "{wanted_hours:.0f}: take three photos of the board and run trammel lens-check."),
-    [TR_FOUND_LENS_NEVER_CONFIRMED] = TR_N(
-        "No record tells when lens profile '{lens}' was confirmed; the shop asks for it every "
-        "{wanted_hours:.0f} hours: take three photos of the board and run trammel lens-check."),
+    [TR_FOUND_RECHECK_FEW_PHOTOS] = TR_N(
+        "Only {photos} {photos?photo|photos} could be used, too few to confirm a lens: take at "
+        "least {wanted}, the checkerboard tilted by 30 to 45 degrees to a different side in each."),
+    [TR_FOUND_RECHECK_FOCAL_UNCERTAIN] =
+        TR_N("These photos and the profile tell the focal length to {sd_percent:.2f} % (one "
+             "standard deviation), which would not always show that it is {wanted_percent:.0f} % "
+             "off. Take more photos, in which the checkerboard fills most of the image and is "
+             "tilted by 30 to 45 degrees to different sides."),
+    [TR_FOUND_LENS_UNCONFIRMED] = TR_N(
+        "Lens profile '{lens}' was last confirmed {hours:.0f} hours ago; the shop asks for "
+        "{wanted_hours:.0f}: take three photos of the checkerboard and run trammel lens-check."),
+    [TR_FOUND_LENS_NEVER_CONFIRMED] =
+        TR_N("No record tells when lens profile '{lens}' was confirmed; the shop asks for it every "
+             "{wanted_hours:.0f} hours: take three photos of the checkerboard and run trammel "
+             "lens-check."),
     [TR_FOUND_LENS_DIFFERS] = TR_N(
         "The last lens-check, {hours:.0f} hours ago, found that lens profile '{lens}' no longer "
         "fits "
         "its camera, so nothing can pass: calibrate anew with 'trammel lens' or, if that check's "
         "photos were bad, repeat it."),
-    [TR_FOUND_LENS_CONFIRMATION_DEMANDED] = TR_N(
-        "Lens profile '{lens}' was last confirmed {hours:.0f} hours ago, and the shop demands it "
-        "every {wanted_hours:.0f}, so nothing can pass: take three photos of the board, run "
-        "trammel lens-check, and check again."),
-    [TR_FOUND_LENS_NEVER_CONFIRMED_DEMANDED] = TR_N(
-        "No record tells when lens profile '{lens}' was confirmed, and the shop demands it every "
-        "{wanted_hours:.0f} hours, so nothing can pass: take three photos of the board, run "
-        "trammel lens-check, and check again."),
+    [TR_FOUND_LENS_CONFIRMATION_DEMANDED] =
+        TR_N("Lens profile '{lens}' was last confirmed {hours:.0f} hours ago, and the shop demands "
+             "it every {wanted_hours:.0f}, so nothing can pass: take three photos of the "
+             "checkerboard, run trammel lens-check, and check again."),
+    [TR_FOUND_LENS_NEVER_CONFIRMED_DEMANDED] =
+        TR_N("No record tells when lens profile '{lens}' was confirmed, and the shop demands it "
+             "every {wanted_hours:.0f} hours, so nothing can pass: take three photos of the "
+             "checkerboard, run trammel lens-check, and check again."),
 
     /* ---- prints ---- */
     [TR_FOUND_NO_ROOM_PLUMB_MARK] = "there is no room for a plumb mark near the middle of an edge",
@@ -655,15 +657,15 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
 
     /* of photos of a board */
     [TR_FOUND_NO_BOARD] =
-        "no board with {squares_x} x {squares_y} squares was found; the whole board must be in the "
-        "photo, uncovered, evenly lit and sharp (squares are counted, not corners)",
-    [TR_FOUND_NO_BOARD_LOOKS] = "no board was found in it, and it {looks}",
-    [TR_FOUND_FEW_CORNERS] =
-        "only {measured} of the board's {all} corners could be measured; of the others {others}",
+        "no checkerboard with {squares_x} x {squares_y} squares was found; the whole checkerboard "
+        "must be in the photo, uncovered, evenly lit and sharp (squares are counted, not corners)",
+    [TR_FOUND_NO_BOARD_LOOKS] = "no checkerboard was found in it, and it {looks}",
+    [TR_FOUND_FEW_CORNERS] = "only {measured} of the checkerboard's {all} corners could be "
+                             "measured; of the others {others}",
     [TR_FOUND_SAME_FILE] = "it is the same file as '{other}'",
     [TR_FOUND_FITS_WORSE] =
         "it does not fit the other photos: its corners lie some {times:.1f} times further off; was "
-        "the board bent or moving, or the zoom another?",
+        "the checkerboard bent or moving, or the zoom another?",
     [TR_FOUND_FOCAL_IS_OTHER] = "its focal length is another than the other photos', by some "
                                 "{off_percent:.1f} %; was the zoom or the focus another?",
     [TR_FOUND_AXIS_IS_ELSEWHERE] = "its optical axis is elsewhere than in the other photos, by "
@@ -671,19 +673,19 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
 
     /* why corners of a board were not measured */
     [TR_FOUND_BOTH_REASONS] = "{first}, {second}",
-    [TR_FOUND_CORNERS_OFF_IMAGE] = "{corners} {corners?is|are} too close to the photo's edge"
-                                   "{is_most?; leave some room about the board|}",
+    [TR_FOUND_CORNERS_OFF_IMAGE] = "{corners} {corners?is|are} too close to the photo's "
+                                   "edge{is_most?; leave some room about the checkerboard|}",
     [TR_FOUND_CORNERS_SMALL] = "{corners} {corners?is|are} too small{is_most?; step closer|}",
     [TR_FOUND_CORNERS_FAINT] =
-        "{corners} {corners?is|are} too faint{is_most?; give the board more even light|}",
-    [TR_FOUND_CORNERS_COVERED] = "{corners} {corners?is|are} covered or in glare"
-                                 "{is_most?; let nothing cover the board, and avoid glare|}",
+        "{corners} {corners?is|are} too faint{is_most?; give the checkerboard more even light|}",
+    [TR_FOUND_CORNERS_COVERED] = "{corners} {corners?is|are} covered or in glare{is_most?; let "
+                                 "nothing cover the checkerboard, and avoid glare|}",
     [TR_FOUND_CORNERS_BLURRED] =
         "{corners} {corners?is|are} blurred{is_most?; hold still with your elbows rested, use more "
         "light, and switch burst and night modes off|}",
     [TR_FOUND_CORNERS_UNLIKE] =
-        "{corners} {corners?is|are} not as squares meet{is_most?; let nothing cover the board, "
-        "avoid glare, and see that the print is clean where squares meet|}",
+        "{corners} {corners?is|are} not as squares meet{is_most?; let nothing cover the "
+        "checkerboard, avoid glare, and see that the print is clean where squares meet|}",
     [TR_FOUND_CORNERS_UNSETTLED] = "{corners} {corners?is|are} not to be settled"
                                    "{is_most?; take the photo again, sharp and evenly lit|}",
 
@@ -806,7 +808,7 @@ static void append_item(line *l, const char *text, size_t n, bool is_word) {
     }
     memcpy(english, text, n);
     english[n] = 0;
-    tr_message_translated(english, translated, sizeof translated);
+    tr_message_translated(tr_point_title(english), translated, sizeof translated);
     append(l, translated, strlen(translated));
 }
 

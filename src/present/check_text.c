@@ -112,11 +112,15 @@ static void put_axis(const page *p, tr_axis axis, const tr_axis_result *r) {
     fputc('\n', p->out);
 }
 
-static const char *const SOURCES[TR_N_SOURCES] = {TR_N("marks"), TR_N("lens"), TR_N("plates"),
-                                                  TR_N("sheets"), TR_N("pointers")};
+static const char *source_title(const tr_check_result *result, int source) {
+    static const char *const TITLES[TR_N_SOURCES] = {TR_N("marks"), TR_N("lens"), TR_N("plates"),
+                                                     TR_N("sheets"), TR_N("pointers")};
+    if (source == TR_FROM_PLATES && result->has_wheels) return TR_("hub sheets");
+    return tr_translated(TITLES[source]);
+}
 
-static int source_column(int source) {
-    return tr_text_column(tr_translated(SOURCES[source]), 10);
+static int source_column(const tr_check_result *result, int source) {
+    return tr_text_column(source_title(result, source), 10);
 }
 
 /* What the table's first column is headed with. */
@@ -126,8 +130,8 @@ static int budget_title_columns(void) {
     return n - 2 > most ? n - 2 : most;
 }
 
-static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r,
-                           const bool *is_shown) {
+static void put_budget_row(const page *p, const tr_check_result *result, tr_axis axis,
+                           const tr_axis_result *r, const bool *is_shown) {
     char title[64], cell[TR_CELL_SIZE + 4];
     axis_title(axis, title);
     fputs("  ", p->out);
@@ -137,14 +141,15 @@ static void put_budget_row(const page *p, tr_axis axis, const tr_axis_result *r,
         if (!is_shown[source]) continue;
         tr_number_cell(axis, r->u95_of[source], number);
         snprintf(cell, sizeof cell, "±%s", number);
-        tr_text_right(p->out, strtod(number, NULL) == 0.0 ? "–" : cell, source_column(source));
+        tr_text_right(p->out, strtod(number, NULL) == 0.0 ? "–" : cell,
+                      source_column(result, source));
     }
     fputc('\n', p->out);
 }
 
 /* The last columns are there only where places on sheets or the sizes of prints are uncertain, and
    where pointers tell the place. */
-static void put_budget(const page *p, const tr_target_result *t) {
+static void put_budget(const page *p, const tr_check_result *result, const tr_target_result *t) {
     bool has_any = false;
     bool is_shown[TR_N_SOURCES] = {true, true, true};
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
@@ -161,13 +166,13 @@ static void put_budget(const page *p, const tr_target_result *t) {
             fprintf(p->out, "\n  %s", from);
             for (int k = 0; k < TR_N_SOURCES; k++) {
                 if (!is_shown[k]) continue;
-                tr_text_right(p->out, tr_translated(SOURCES[k]),
-                              source_column(k) + (k == 0 ? rest : 0));
+                tr_text_right(p->out, source_title(result, k),
+                              source_column(result, k) + (k == 0 ? rest : 0));
             }
             fputc('\n', p->out);
         }
         has_any = true;
-        put_budget_row(p, axis, r, is_shown);
+        put_budget_row(p, result, axis, r, is_shown);
     }
 }
 
@@ -195,8 +200,8 @@ static void put_what_axis_needs(const page *p, tr_axis axis, const tr_axis_resul
         snprintf(text, sizeof text, TR_("%s: set it nearer, or bring u95 down to %s %s (now %s)."),
                  title, needed, tr_axis_unit(axis), now);
     } else {
-        snprintf(text, sizeof text, TR_("%s: cannot pass with u95 %s %s; it needs at most %s."),
-                 title, now, tr_axis_unit(axis), needed);
+        snprintf(text, sizeof text, TR_("%s: u95 is %s %s; to pass it must be at most %s %s."),
+                 title, now, tr_axis_unit(axis), needed, tr_axis_unit(axis));
     }
     fputs("  ", p->out);
     tr_text_wrap(p->out, 2, 4, text);
@@ -213,7 +218,7 @@ static void put_advice(const page *p, const tr_check_result *result, int target)
     bool has_any = false;
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         if (!is_uncertain(&t->axis[axis])) continue;
-        if (!has_any) fprintf(p->out, "\n  %s\n", TR_("To decide what is inconclusive:"));
+        if (!has_any) fprintf(p->out, "\n  %s\n", TR_("To reach a verdict:"));
         has_any = true;
         put_what_axis_needs(p, axis, &t->axis[axis]);
         bool helps = room_for_u95(&t->axis[axis]) > 0;
@@ -244,23 +249,33 @@ static void put_moves(const page *p, const tr_check_result *result, const tr_tar
     put_style(p, "\033[0m");
 }
 
+/* "41 marks"; is_of_pattern: they are no tags. */
+static void marks_text(int n, bool is_of_pattern, char *out, size_t size) {
+    if (is_of_pattern)
+        snprintf(out, size, n == 1 ? TR_("%d mark of its pattern") : TR_("%d marks of its pattern"),
+                 n);
+    else
+        snprintf(out, size, n == 1 ? TR_("%d mark") : TR_("%d marks"), n);
+}
+
 static void put_target(const page *p, const tr_check_result *result, int target) {
     const tr_target_result *t = &result->targets[target];
     const tr_sheet_result *found = &result->sheets[t->sheet];
     char head[512];
     char from[256];
+    char marks[128], photos[64];
     tr_origins_text(t->from, from, sizeof from);
+    marks_text(found->n_marks, found->is_placed && t->by == TR_BY_ARTWORK, marks, sizeof marks);
+    snprintf(photos, sizeof photos, found->n_photos == 1 ? TR_("%d photo") : TR_("%d photos"),
+             found->n_photos);
     char number[16] = "";
     if (result->n_targets > 1) snprintf(number, sizeof number, "%d. ", target + 1);
     if (found->is_placed && t->by == TR_BY_POINTERS)
         snprintf(head, sizeof head, TR_("%s%s: %s, from %s; as its pointers have it"), number,
                  found->id, found->title, from);
-    else if (found->is_placed && t->by == TR_BY_ARTWORK)
-        snprintf(head, sizeof head, TR_("%s%s: %s, from %s; %d marks of its pattern in %d photos"),
-                 number, found->id, found->title, from, found->n_marks, found->n_photos);
     else
-        snprintf(head, sizeof head, TR_("%s%s: %s, from %s; %d marks in %d photos"), number,
-                 found->id, found->title, from, found->n_marks, found->n_photos);
+        snprintf(head, sizeof head, TR_("%s%s: %s, from %s; %s in %s"), number, found->id,
+                 found->title, from, marks, photos);
     fputc('\n', p->out);
     put_style(p, verdict_colour(t->verdict));
     fprintf(p->out, "%s ", tr_verdict_shape(t->verdict));
@@ -268,7 +283,7 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     put_style(p, "\033[0m");
     if (!found->is_placed) {
         fputs("  ", p->out);
-        char todo[256];
+        char todo[1024];
         tr_target_not_measured(result, todo, sizeof todo);
         tr_text_wrap(p->out, 2, 2, todo);
         return;
@@ -276,7 +291,7 @@ static void put_target(const page *p, const tr_check_result *result, int target)
     put_axis_heads(p);
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) put_axis(p, axis, &t->axis[axis]);
     put_moves(p, result, t);
-    put_budget(p, t);
+    put_budget(p, result, t);
     put_advice(p, result, target);
 }
 
@@ -425,7 +440,7 @@ static void put_wheel_rows(const page *p, const tr_check_result *result, bool ha
     fputc('\n', p->out);
     tr_text_left(p->out, title, 2 + first);
     for (int i = 0; i < TR_N_POINTS; i++) {
-        const char *name = tr_translated(tr_wheel_point_name((tr_wheel_point)i));
+        const char *name = tr_point_title(tr_wheel_point_name((tr_wheel_point)i));
         tr_text_right(p->out, name, tr_text_column(name, 15));
     }
     fputc('\n', p->out);
@@ -434,7 +449,7 @@ static void put_wheel_rows(const page *p, const tr_check_result *result, bool ha
         fputs("  ", p->out);
         tr_text_left(p->out, tr_translated(WHEEL_ROWS[k].title), first);
         for (int i = 0; i < TR_N_POINTS; i++) {
-            const char *name = tr_translated(tr_wheel_point_name((tr_wheel_point)i));
+            const char *name = tr_point_title(tr_wheel_point_name((tr_wheel_point)i));
             put_quantity(p, &result->geometry[WHEEL_ROWS[k].value + WHEEL_ROWS[k].step * i],
                          WHEEL_ROWS[k].is_angle, tr_text_column(name, 15));
         }
@@ -764,7 +779,11 @@ static void put_photo(const page *p, const tr_photo_result *photo) {
     if (!photo->is_used && photo->why_not.n > 0) {
         tr_reason_text(photo->why_not.items, why_not);
     } else if (!photo->is_used) {
-        snprintf(why_not, sizeof why_not, TR_("%d marks found, but not used"), photo->n_found);
+        snprintf(why_not, sizeof why_not,
+                 photo->n_found == 0   ? TR_("no marks of this job found")
+                 : photo->n_found == 1 ? TR_("1 mark found, but not used")
+                                       : TR_("%d marks found, but not used"),
+                 photo->n_found);
     }
     shown name = show(photo->file);
     shown reason = show(why_not);
@@ -892,7 +911,7 @@ static void put_identity(const page *p, const tr_identity *identity) {
     if (!identity->is_asked) return;
     fprintf(p->out, "\n%s\n", TR_("Codes read from photos"));
     if (!*identity->vehicle) {
-        put_item(p, TR_("vehicle: no vehicle identification number was read"));
+        put_item(p, TR_("vehicle: no VIN was read"));
     } else {
         snprintf(line, sizeof line, TR_("vehicle %s (%s in %s): %s"), identity->vehicle,
                  symbology_name(identity->symbology), show(identity->photo).text,

@@ -66,7 +66,7 @@ static void print_bow(FILE *out, const double bow_mm[2], const double sd_mm[2]) 
     const size_t sign = strlen("±");
     char line[256];
     snprintf(line, sizeof line,
-             TR_("The board's middle stands out by %s ± %s mm along and %s ± %s mm across."),
+             TR_("The checkerboard's middle stands out by %s ± %s mm along and %s ± %s mm across."),
              bow[0], sd[0] + sign, bow[1], sd[1] + sign);
     tr_text_wrap(out, 0, 0, line);
 }

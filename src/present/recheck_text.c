@@ -84,7 +84,7 @@ void tr_recheck_text(const tr_lens_run *run, const tr_recheck *r, FILE *out) {
     }
     if (r->reasons.n > 0) fputc('\n', out);
     if (r->is_measured) print_measured(run, r, out);
-    fprintf(out, TR_("\n%d of %d photos used, of a board of %dx%d squares of %g mm\n"), n_used,
-            run->n_photos, run->board.squares_x, run->board.squares_y, run->board.pitch_mm);
+    fprintf(out, TR_("\n%d of %d photos used, of a checkerboard of %dx%d squares of %g mm\n"),
+            n_used, run->n_photos, run->board.squares_x, run->board.squares_y, run->board.pitch_mm);
     tr_lens_photos_text(run, out);
 }

@@ -283,6 +283,16 @@ static void append_axes(line *l, const char *name, const tr_axis_result axis[TR_
     if (!is_first) append(l, ")");
 }
 
+const char *tr_point_title(const char *name) {
+    static const char *const TITLES[TR_N_POINTS] = {TR_N("front left"), TR_N("front right"),
+                                                    TR_N("rear left"), TR_N("rear right")};
+    for (int i = 0; i < TR_N_POINTS; i++) {
+        if (strcmp(name, tr_wheel_point_name((tr_wheel_point)i)) == 0)
+            return tr_translated(TITLES[i]);
+    }
+    return name;
+}
+
 const char *tr_wheel_sheets(const tr_check_result *result) {
     bool has_hub = false;
     bool has_plate = false;
@@ -306,31 +316,35 @@ static void append_relations(line *l, const tr_check_result *result, tr_verdict 
     }
 }
 
-/* Plates in no photo that could be used: without them there may be no vehicle frame. */
-static void append_missing_plates(line *l, const tr_check_result *result) {
+/* Plates in no photo that could be used: without them there may be no vehicle frame. Returns how
+   many there are. */
+static int append_missing_plates(line *l, const tr_check_result *result) {
+    int n = 0;
     for (int i = 0; i < result->n_plates; i++) {
         const tr_plate_result *p = &result->plates[i];
         if (result->sheets[p->sheet].n_marks > 0) continue;
-        append(l, "%s%s (", l->n ? ", " : "", result->sheets[p->sheet].id);
-        append(l, p->point < TR_N_POINTS ? TR_("%s wheel") : "%s", tr_translated(p->name));
+        append(l, "%s%s (", n++ ? ", " : "", result->sheets[p->sheet].id);
+        append(l, p->point < TR_N_POINTS ? TR_("%s wheel") : "%s", tr_point_title(p->name));
         append(l, ")");
     }
+    return n;
 }
 
 void tr_check_why(const tr_check_result *result, char *out, size_t size) {
     line failed = {.n = 0}, uncertain = {.n = 0}, missing = {.n = 0}, plates = {.n = 0},
          all = {.n = 0};
     bool is_any_judged = false;
+    int n_missing = 0, n_plates = 0;
     for (int i = 0; i < result->n_targets; i++) {
         const tr_target_result *t = &result->targets[i];
         for (tr_axis axis = 0; axis < TR_N_AXES; axis++) is_any_judged |= t->axis[axis].is_judged;
         if (!result->sheets[t->sheet].is_placed) {
             /* The sheet may well be seen: what it is to be measured from is not. */
-            if (result->sheets[t->sheet].n_marks > 0 && plates.n == 0) {
-                append_missing_plates(&plates, result);
+            if (result->sheets[t->sheet].n_marks > 0 && n_plates == 0) {
+                n_plates = append_missing_plates(&plates, result);
             }
-            if (result->sheets[t->sheet].n_marks == 0 || plates.n == 0) {
-                append(&missing, "%s%s", missing.n ? ", " : "", result->sheets[t->sheet].id);
+            if (result->sheets[t->sheet].n_marks == 0 || n_plates == 0) {
+                append(&missing, "%s%s", n_missing++ ? ", " : "", result->sheets[t->sheet].id);
             }
             continue;
         }
@@ -342,13 +356,20 @@ void tr_check_why(const tr_check_result *result, char *out, size_t size) {
     if (failed.n) append_sentence(&all, TR_("Out of limits: %s."), failed.text);
     if (uncertain.n) append_sentence(&all, TR_("Too uncertain to tell: %s."), uncertain.text);
     if (missing.n) {
-        append_sentence(&all,
-                        TR_("Not measured: %s; take photos that show it together with the %s."),
-                        missing.text, tr_wheel_sheets(result));
+        append_sentence(
+            &all,
+            n_missing == 1
+                ? TR_("Not measured: %s; take photos that show it together with the %s.")
+                : TR_("Not measured: %s; take photos that show them together with the %s."),
+            missing.text, tr_wheel_sheets(result));
     }
     if (plates.n) {
         append_sentence(
-            &all, TR_("Not measured: %s; take two photos that show it together with other sheets."),
+            &all,
+            n_plates == 1
+                ? TR_("Not measured: %s; take two photos that show it together with other sheets.")
+                : TR_("Not measured: %s; take two photos that show them together with other "
+                      "sheets."),
             plates.text);
     }
     if (tr_findings_block_pass(&result->findings)) {
@@ -438,10 +459,17 @@ void tr_relation_letter(int relation, char out[16]) {
 }
 
 void tr_target_not_measured(const tr_check_result *result, char *out, size_t size) {
-    snprintf(out, size,
-             TR_("Not measured. Take photos that show this sheet together with the %s at the "
-                 "wheels."),
-             tr_wheel_sheets(result));
+    line plates = {.n = 0};
+    if (append_missing_plates(&plates, result) > 0)
+        snprintf(out, size,
+                 TR_("Not measured. Take photos that show this sheet together with the %s at the "
+                     "wheels; none that could be used shows %s."),
+                 tr_wheel_sheets(result), plates.text);
+    else
+        snprintf(out, size,
+                 TR_("Not measured. Take photos that show this sheet together with the %s at the "
+                     "wheels."),
+                 tr_wheel_sheets(result));
 }
 
 /* Axes that are not required take no part: so it does not matter whether it lies or stands. */
@@ -551,13 +579,13 @@ static void append_lens_wanted(line *l, const tr_check_result *result) {
         append(l,
                TR_("Add two photos for which the camera is turned by a quarter (upright where the "
                    "others are level), each with the sheet and %s; or calibrate the lens again, "
-                   "with more photos of the board: tilted, near, and out to every corner of the "
-                   "image."),
+                   "with more photos of the checkerboard: tilted, near, and out to every corner of "
+                   "the image."),
                tr_wheel_sheets(result));
     } else {
         append(l, "%s",
-               TR_("Calibrate the lens again, with more photos of the board: tilted, near, and out "
-                   "to every corner of the image."));
+               TR_("Calibrate the lens again, with more photos of the checkerboard: tilted, near, "
+                   "and out to every corner of the image."));
     }
 }
 
@@ -625,10 +653,10 @@ static const char *origin_text(const tr_origin *origin) {
     switch (origin->kind) {
     case TR_FROM_REAR_AXLE: return TR_("the rear axle");
     case TR_FROM_FRONT_AXLE: return TR_("the front axle");
-    case TR_FROM_POINT:
+    case TR_FROM_POINT: return tr_point_title(origin->name);
     case TR_FROM_SHEET: break;
     }
-    return tr_translated(origin->name);
+    return origin->name;
 }
 
 void tr_origins_text(const tr_origin from[3], char *out, size_t size) {

@@ -67,6 +67,10 @@ void tr_cell_with_minus(const char cell[TR_CELL_SIZE], char out[TR_MINUS_SIZE]);
    found, or too uncertain. */
 void tr_check_why(const tr_check_result *result, char *out, size_t size);
 
+/* A point of the vehicle as people name it: "front left" for the wheel front-left, another point by
+   the name that the job gives it. */
+const char *tr_point_title(const char *name);
+
 /* What marks the wheels: "plates", "hub sheets", or both. */
 const char *tr_wheel_sheets(const tr_check_result *result);
 /* What is wrong with a target, in a few words: the judged axis that is worst, and which others are
@@ -76,7 +80,7 @@ void tr_target_why(const tr_check_result *result, int target, char *out, size_t 
 void tr_relation_why(const tr_relation_result *relation, char *out, size_t size);
 /* By which drawings and lists name a relation: "A", "B", ... */
 void tr_relation_letter(int relation, char out[16]);
-/* What to do about a target that was not found. */
+/* What to do about a target that was not found; which plates no photo shows that could be used. */
 void tr_target_not_measured(const tr_check_result *result, char *out, size_t size);
 
 /* Moving the sheet is what helps: a judged axis is out of its limit, or undecided with an error
@@ -91,7 +95,7 @@ tr_source tr_largest_source(const tr_axis_result *result);
 void tr_source_advice(const tr_check_result *result, int target, tr_source source, char *out,
                       size_t size);
 
-/* What a target's coordinates count from: "the rear axle", "emblem (x), front-left (y)". */
+/* What a target's coordinates count from: "the rear axle", "emblem (x), front left (y)". */
 void tr_origins_text(const tr_origin from[3], char *out, size_t size);
 
 #endif
