@@ -17,7 +17,7 @@ static bool draw(tr_canvas *canvas, tr_box box, const tr_check_result *result,
     case TR_FIGURE_PHOTO:
         return tr_overlay_draw(canvas, box, result, photos, f->target, f->photo, err);
     case TR_FIGURE_AREA: return tr_area_photo_draw(canvas, box, result, photos, f->photo, err);
-    case TR_FIGURE_DETAIL: tr_plan_draw_detail(canvas, box, result, f->target); break;
+    case TR_FIGURE_DETAIL: tr_plan_draw_detail(canvas, box, result, f->target, 18); break;
     case TR_FIGURE_PLAN: tr_plan_draw(canvas, box, result, f->target); break;
     case TR_FIGURE_ALL: tr_plan_draw_all(canvas, box, result); break;
     }

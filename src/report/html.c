@@ -101,9 +101,8 @@ static void put_badge(writer *w, tr_verdict verdict) {
             w->out);
         break;
     case TR_INCONCLUSIVE:
-        fputs("<path d=\"M10 0 0 10-10 0 0-10z\" fill=\"currentColor\"/><path d=\"M-2.4-2.2a2.5 "
-              "2.5 0 "
-              "1 1 3.6 2.3c-.9.5-1.2 1-1.2 2M0 4.6v.4\"",
+        fputs("<path d=\"M0-9.5 9.96 7.75-9.96 7.75z\" fill=\"currentColor\"/><path d=\"M-2.2 0a2.2 "
+              "2.2 0 1 1 3.2 2c-.8.4-1 .9-1 1.6M0 5.8v.2\"",
               w->out);
         break;
     }
