@@ -436,7 +436,7 @@ static tr_vec2 place_beside(const plan *p, tr_box box, int target, double width_
 /* Name and shape, and below them the yaw: on the sheet as far as there is room for them within its
    outlines. Else the name stands beside it; the yaw does where the name has room. */
 static void draw_name(const plan *p, tr_box box, int target, tr_label_room *room) {
-    static const double LINE_PX = 32, CLEAR_PX = 10; /* to the outlines */
+    static const double LINE_PX = 32, CLEAR_PX = 6; /* to the outlines */
     const tr_target_result *t = &p->result->targets[target];
     char text[160];
     snprintf(text, sizeof text, "%s %s", tr_verdict_shape(t->verdict),
@@ -954,7 +954,7 @@ static detail detail_with(tr_canvas *canvas, tr_box box, const tr_check_result *
 /* A large sheet leaves its error little room: it is drawn smaller where u95 can be read only so. */
 static detail detail_of(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target) {
     static const double SHARES[] = {0.66, 0.5, 0.38};
-    static const double READABLE_PX = 9;
+    static const double READABLE_PX = 7;
     enum { N = sizeof SHARES / sizeof *SHARES };
     const tr_target_result *t = &result->targets[target];
     detail best = detail_with(canvas, box, result, target, SHARES[0]);

@@ -217,10 +217,12 @@ static double label_width(writer *w, const tr_doc_block *block) {
 
 /* Draws them, or only says how much height they take. */
 static double lay_terms(writer *w, const tr_doc_block *block, bool is_drawn) {
+    static const double APART_PX = 4; /* from what is above and below */
     const tr_type value = type_of(TABLE_PX, true);
     double half = w->width / 2;
     double label = label_width(w, block);
-    double total = 4;
+    double total = 2 * APART_PX;
+    if (is_drawn) w->y += APART_PX;
     for (int i = 0; i + 1 < block->n_cells;) {
         const tr_doc_cell *cells = &block->cells[i];
         bool is_pair = i + 3 < block->n_cells;
@@ -237,7 +239,7 @@ static double lay_terms(writer *w, const tr_doc_block *block, bool is_drawn) {
         if (is_pair) draw_term(w, w->left + half, label, room, cells + 2);
         w->y += height;
     }
-    if (is_drawn) w->y += 4;
+    if (is_drawn) w->y += APART_PX;
     return total;
 }
 
