@@ -965,6 +965,34 @@ static void text_of_a_missing_plate_names_the_plate(void **state) {
     free_scene(s);
 }
 
+/* What warnings rule out is no question where an axis is out of its limit. */
+static void a_fail_does_not_tell_that_warnings_rule_out_a_pass(void **state) {
+    (void)state;
+    scene *s = make_scene(1);
+    tr_error err = {0};
+    char why[512];
+    place_mat(s, 20.1, -1.2, 0.06, 1.2);
+    s->check.result.verdict = TR_FAIL;
+    assert_true(
+        tr_note(PRECONDITION_MISSING, &s->check.result.findings, &err, "Wheels chocked", "chocks"));
+    tr_check_why(result_of(s, NULL), why, sizeof why);
+    assert_non_null(strstr(why, "Out of limits"));
+    assert_null(strstr(why, "warning"));
+    s->check.result.verdict = TR_INCONCLUSIVE;
+    tr_check_why(result_of(s, NULL), why, sizeof why);
+    assert_non_null(strstr(why, "A warning rules out a pass."));
+    free_scene(s);
+}
+
+static void what_is_left_is_told_apart(void **state) {
+    (void)state;
+    tr_axis_result axis[TR_N_AXES] = {0};
+    assert_string_equal(tr_rest_why(axis, TR_INCONCLUSIVE), "no limit is stated");
+    axis[TR_X].is_judged = true;
+    assert_string_equal(tr_rest_why(axis, TR_INCONCLUSIVE), "a warning rules out a pass");
+    assert_string_equal(tr_rest_why(axis, TR_PASS), "");
+}
+
 static void text_of_a_layout_without_limits_says_so(void **state) {
     (void)state;
     scene *s = make_scene(1);
@@ -1348,6 +1376,8 @@ int main(void) {
         cmocka_unit_test(text_asks_for_photos_of_a_turned_camera),
         cmocka_unit_test(text_of_a_sheet_not_found_is_never_a_pass),
         cmocka_unit_test(text_of_a_missing_plate_names_the_plate),
+        cmocka_unit_test(a_fail_does_not_tell_that_warnings_rule_out_a_pass),
+        cmocka_unit_test(what_is_left_is_told_apart),
         cmocka_unit_test(text_of_a_layout_without_limits_says_so),
         cmocka_unit_test(text_of_a_failure_names_it),
         cmocka_unit_test(rounded_numbers_never_contradict_the_verdict),

@@ -302,12 +302,12 @@ static void a_record_is_told(void **state) {
     check_lacks(text, "no record");
     check_has(text, HASH); /* whole once: it is what proves the store */
     check_has(text, "record 17");
-    check_has(text, "2026-01-31T09:30:00Z");
+    check_has(text, "2026-01-31 09:30 UTC");
     check_has(text, "0b0c6e0e-7f1d-4b0f-9d55-0a1b2c3d4e5f");
     check_has(text, "Bay & Söhne");
     check_has(text, "T-04");
     check_has(text, "bay-2-tablet");
-    check_has(text, "2026-01-30");
+    check_has(text, "2026-01-30, the day before this check");
     check_has(text, "jobs/small.yaml");
     free(text);
     char *info = printed_by("TZ=UTC pdfinfo record.pdf", NULL);
@@ -325,7 +325,7 @@ static void preconditions_are_told(void **state) {
         json, "preconditions",
         json_pack("[{s:s, s:s, s:b, s:s, s:s, s:s, s:n}, {s:s, s:s, s:b, s:s, s:n, s:n, s:n}]",
                   "id", "tyres", "text", "Tyre pressures set", "required", 1, "state", "confirmed",
-                  "by", "T-09", "at", "2026-01-31T09:10:00", "reason", "id", "chocks", "text",
+                  "by", "T-09", "at", "2026-01-31T09:10:00+01:00", "reason", "id", "chocks", "text",
                   "Wheels chocked", "required", 1, "state", "not confirmed", "by", "at", "reason"));
     take(&m, json);
     write_report(&m.report, "before.pdf");
@@ -333,9 +333,38 @@ static void preconditions_are_told(void **state) {
     check_has(text, "Before measuring");
     check_has(text, "Tyre pressures set");
     check_has(text, "T-09");
-    check_has(text, "2026-01-31T09:10:00");
+    check_has(text, "2026-01-31 08:10 UTC");
     check_has(text, "NOT CONFIRMED");
+    check_has(text, "mandatory");
     free(text);
+    release(&m);
+}
+
+/* Of a lens that was only confirmed, nobody asks when it was calibrated. */
+static void a_confirmation_alone_is_enough(void **state) {
+    (void)state;
+    static const struct {
+        const char *confirmed, *said;
+    } CASES[] = {
+        {"2026-01-31T09:20:00Z", "2026-01-31 09:20 UTC, less than an hour before this check"},
+        {"2026-01-31T08:20:00Z", "2026-01-31 08:20 UTC, an hour before this check"},
+        {"2026-01-30T07:45:00Z", "2026-01-30 07:45 UTC, 25 hours before this check"},
+        {"2026-01-28T07:45:00Z", "2026-01-28 07:45 UTC, 3 days before this check"},
+    };
+    made m;
+    take(&m, read_json("result.json"));
+    m.report.record = (tr_report_record){17, "id", "hash", "2026-01-31T09:30:00Z"};
+    m.report.n_lenses = 1;
+    for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++) {
+        const tr_report_lens lens = {"bay-2-tablet", 504, 378, "", CASES[i].confirmed};
+        m.report.lenses = &lens;
+        write_report(&m.report, "lens.pdf");
+        char *text = printed_by("pdftotext -raw lens.pdf -", NULL);
+        check_has(text, CASES[i].said);
+        check_has(text, "profile image size last confirmed");
+        check_lacks(text, "not known");
+        free(text);
+    }
     release(&m);
 }
 
@@ -549,6 +578,71 @@ static void names_are_no_markup(void **state) {
     release(&m);
 }
 
+/* ---- Warnings ---- */
+
+/* Not on another page, below axes that all pass. */
+static void what_rules_out_a_pass_is_below_the_verdict(void **state) {
+    (void)state;
+    made m;
+    json_t *json = read_json("result.json");
+    json_object_set_new(json, "verdict", json_string("inconclusive"));
+    json_array_append_new(json_object_get(json, "warnings"),
+                          json_pack("{s:s, s:s, s:b, s:s, s:{s:s, s:s}}", "code",
+                                    "precondition_missing", "text", "", "blocks_pass", 1, "variant",
+                                    "PRECONDITION_MISSING", "arguments", "text", "Wheels on stands",
+                                    "id", "stands"));
+    take(&m, json);
+    write_report(&m.report, "blocked.pdf");
+    char *text = printed_by("pdftotext -raw blocked.pdf -", NULL);
+    check_has(text, "A warning rules out a pass.\n! The layout requires");
+    assert_int_equal(count(text, "Wheels on stands"), 1);
+    assert_true(strstr(text, "Wheels on stands") < strstr(text, "SMALL-REAR"));
+    check_has(text, "Other warnings\nNone.");
+    free(text);
+    release(&m);
+}
+
+static void a_pass_tells_of_its_warnings(void **state) {
+    (void)state;
+    made m;
+    json_t *json = read_json("result.json");
+    json_array_append_new(json_object_get(json, "warnings"),
+                          json_pack("{s:s, s:s, s:b, s:s, s:{s:s, s:f}}", "code",
+                                    "lens_unconfirmed", "text", "", "blocks_pass", 0, "variant",
+                                    "LENS_NEVER_CONFIRMED", "arguments", "lens", "small",
+                                    "wanted_hours", 24.0));
+    int n = (int)json_array_size(json_object_get(json, "warnings"));
+    take(&m, json);
+    write_report(&m.report, "warned.pdf");
+    char *text = text_of_pdf("warned.pdf");
+    char said[64];
+    snprintf(said, sizeof said, "With %d warnings, see below.", n);
+    check_has(text, n == 1 ? "With a warning, see below." : said);
+    check_has(text, "No record tells when lens profile 'small'");
+    free(text);
+    release(&m);
+}
+
+/* The variance factor is that of all marks: large beside a measurement that left the wrong ones
+ * out.
+ */
+static void the_variance_factor_says_of_what(void **state) {
+    (void)state;
+    static const char *const SAID[] = {"No mark was left out.", "with the one that contradicts",
+                                       "with the 2 that contradict"};
+    for (int i = 0; i < 3; i++) {
+        made m;
+        json_t *json = read_json("result.json");
+        json_object_set_new(json, "left_out", json_integer(i));
+        take(&m, json);
+        write_report(&m.report, "factor.pdf");
+        char *text = printed_by("pdftotext -raw factor.pdf - | tr '\\n' ' '", NULL);
+        check_has(text, SAID[i]);
+        free(text);
+        release(&m);
+    }
+}
+
 /* ---- Before and after ---- */
 
 static void a_second_report_says_what_was_moved(void **state) {
@@ -631,6 +725,23 @@ static void the_shop_says_unit_and_paper(void **state) {
     free(info);
 }
 
+/* A record holds the shop's file where it told where the photos are. */
+static void the_shop_of_a_record_is_that_of_then(void **state) {
+    (void)state;
+    free(printed_by("mkdir -p photos/bare && cp [1-4].jpg photos/bare/ && "
+                    "sed '/^photos/,$d' job.yaml >bare.yaml",
+                    NULL));
+    small_text(home, "trammel.yaml", "shop: Bay 3\nkeep: true\n");
+    free(run("check bare.yaml --store then.db", PASS));
+    small_text(home, "trammel.yaml", "shop: Renamed\nkeep: true\n");
+    free(run("report 1 --store then.db --out then.pdf", PASS));
+    char *text = text_of_pdf("then.pdf");
+    check_has(text, "Bay 3");
+    check_lacks(text, "Renamed");
+    free(text);
+    assert_int_equal(unlink("trammel.yaml"), 0);
+}
+
 /* A report of a job says no more than its check. */
 static void the_shop_asks_for_confirmed_lenses(void **state) {
     (void)state;
@@ -650,7 +761,8 @@ static void the_shop_asks_for_confirmed_lenses(void **state) {
 static void no_measurement_has_a_report(void **state) {
     (void)state;
     small_text(home, "dark.yaml",
-               "job: SMALL-1\nlens: lens.yaml\nlayout: layout.yaml\n"
+               "job: SMALL-1\nvehicle_id: 1M8GDM9A1KP042788\n"
+               "lens: lens.yaml\nlayout: layout.yaml\n"
                "sheets: [mat.yaml, p0.yaml, p1.yaml, p2.yaml, p3.yaml]\n"
                "references:\n"
                "  - { point: rear-left, sheet: P-0 }\n"
@@ -663,6 +775,8 @@ static void no_measurement_has_a_report(void **state) {
     check_has(text, "NO MEASUREMENT");
     check_has(text, "no proof of any placement");
     check_has(text, "gone.jpg");
+    check_has(text, "None of the photos can be used"); /* a sentence has a capital */
+    check_has(text, "The vehicle id 1M8GDM9A1KP042788 is not well formed, or its check digit");
     check_lacks(text, "PASS");
     free(text);
 }
@@ -863,6 +977,62 @@ static void long_lists_go_over_pages(void **state) {
     release(&m);
 }
 
+/* Where something stands on the page, in points. */
+typedef struct {
+    double x0, y0, x1, y1;
+} place;
+
+/* Of a word that is there. */
+static place place_of(const char *words, const char *word) {
+    char shown[64];
+    place p;
+    snprintf(shown, sizeof shown, ">%s</word>", word);
+    const char *at = strstr(words, shown);
+    if (!at) fail_msg("'%s' is not on the page", word);
+    while (strncmp(at, "<word ", 6) != 0) at--;
+    assert_int_equal(sscanf(at, "<word xMin=\"%lf\" yMin=\"%lf\" xMax=\"%lf\" yMax=\"%lf\"", &p.x0,
+                            &p.y0, &p.x1, &p.y1),
+                     4);
+    return p;
+}
+
+/* Two pages for a usual job, in every language and on every paper, with every verdict; in the head
+   nothing lies over what is below it, and the vehicle's number is whole. */
+static void a_usual_job_takes_two_pages(void **state) {
+    (void)state;
+    static const char *const LANGUAGES[] = {"en", "de", "es"};
+    static const char *const PAPERS[] = {"A4", "Letter"};
+    static const char *const VERDICTS[] = {"pass", "fail", "inconclusive"};
+    static const char SHOP[] = "Workshop-at-the-bridge";
+    small_text(home, "trammel.yaml", "shop: Workshop-at-the-bridge\n");
+    for (int v = 0; v < 3; v++) {
+        json_t *json = read_json("result.json");
+        json_object_set_new(json, "verdict", json_string(VERDICTS[v]));
+        write_json(json, "usual.json");
+        json_decref(json);
+        for (int i = 0; i < 6; i++) {
+            char command[128];
+            setenv("TRAMMEL_LANGUAGE", LANGUAGES[i / 2], 1);
+            snprintf(command, sizeof command,
+                     "report usual.json --before result.json --out "
+                     "usual.pdf --paper %s",
+                     PAPERS[i % 2]);
+            free(run(command, v));
+            char *info = printed_by("pdfinfo usual.pdf", NULL);
+            check_has(info, "Pages:           2");
+            free(info);
+            char *words = printed_by("pdftotext -bbox -l 1 usual.pdf -", NULL);
+            place shop = place_of(words, SHOP);
+            place layout = place_of(words, "SMALL-REAR");
+            place_of(words, "1M8GDM9AXKP042788");
+            CHECK_AT_MOST(shop.y1 + 18, layout.y0); /* the rule and a line are in between */
+            free(words);
+        }
+    }
+    setenv("TRAMMEL_LANGUAGE", "en", 1);
+    assert_int_equal(unlink("trammel.yaml"), 0);
+}
+
 /* ---- All tests ---- */
 
 static int set_up(void **state) {
@@ -897,13 +1067,18 @@ int main(void) {
         cmocka_unit_test(what_it_says_is_there),
         cmocka_unit_test(a_record_is_told),
         cmocka_unit_test(preconditions_are_told),
+        cmocka_unit_test(a_confirmation_alone_is_enough),
         cmocka_unit_test(same_result_same_bytes),
         cmocka_unit_test(html_needs_no_other_file),
         cmocka_unit_test(names_are_no_markup),
+        cmocka_unit_test(what_rules_out_a_pass_is_below_the_verdict),
+        cmocka_unit_test(a_pass_tells_of_its_warnings),
+        cmocka_unit_test(the_variance_factor_says_of_what),
         cmocka_unit_test(a_second_report_says_what_was_moved),
         cmocka_unit_test(a_turn_past_half_a_turn_is_small),
         cmocka_unit_test(a_job_is_measured),
         cmocka_unit_test(the_shop_says_unit_and_paper),
+        cmocka_unit_test(the_shop_of_a_record_is_that_of_then),
         cmocka_unit_test(the_shop_asks_for_confirmed_lenses),
         cmocka_unit_test(no_measurement_has_a_report),
         cmocka_unit_test(wrong_words_are_refused),
@@ -913,6 +1088,7 @@ int main(void) {
         cmocka_unit_test(inches_lead_to_the_same_verdict),
         cmocka_unit_test(a_large_offset_is_drawn_to_scale),
         cmocka_unit_test(long_lists_go_over_pages),
+        cmocka_unit_test(a_usual_job_takes_two_pages),
     };
     return cmocka_run_group_tests(tests, set_up, tear_down);
 }

@@ -96,6 +96,7 @@ typedef struct {
     tr_report_file *files; /* that the result rests on, photos apart; owned */
     int n_files;
     char sha256[65]; /* of a file that is no record's */
+    char shop[128];  /* its name when the record was made; "": the record does not tell */
     tr_report_record record;
     tr_store *store; /* of a record, with: */
     tr_record kept;
@@ -238,6 +239,20 @@ static bool take_kept_lenses(source *s, tr_error *err) {
     return ok;
 }
 
+/* As the shop was called then. */
+static bool take_kept_shop(source *s, tr_error *err) {
+    const tr_file_overlay overlay = {.context = s, .read = read_kept};
+    const tr_record_file *file = tr_record_find_file(&s->kept, "shop");
+    tr_shop shop;
+    if (!file) return true;
+    tr_file_overlay_set(&overlay);
+    bool ok = tr_shop_read(file->name, &shop, err);
+    tr_file_overlay_set(NULL);
+    if (ok) snprintf(s->shop, sizeof s->shop, "%s", shop.name);
+    tr_shop_release(&shop);
+    return ok;
+}
+
 /* All that the result rests on but the photos, which it lists itself. */
 static bool take_kept_files(source *s, tr_error *err) {
     if (!make_files(s, s->kept.n_files, err)) return false;
@@ -262,7 +277,7 @@ static bool take_record(source *s, tr_error *err) {
     json_decref(json);
     s->record = (tr_report_record){(long)s->kept.number, s->kept.id, s->kept.hash, s->kept.made_at};
     s->is_read = true;
-    return take_kept_files(s, err) && take_kept_lenses(s, err);
+    return take_kept_files(s, err) && take_kept_lenses(s, err) && take_kept_shop(s, err);
 }
 
 static bool open_store(const request *r, const tr_shop *shop, source *s, tr_error *err) {
@@ -355,7 +370,7 @@ static bool write_report(const request *r, const source *s, const source *before
                               .record = s->record,
                               .record_before = before ? before->record : (tr_report_record){0},
                               .program = s->program,
-                              .shop = shop->name,
+                              .shop = *s->shop ? s->shop : shop->name,
                               .language = tr_language(),
                               .technician = s->kept.technician,
                               .unit = is_inch ? TR_INCH : TR_MM,

@@ -191,7 +191,7 @@ bool tr_area_page_draw(tr_canvas *canvas, const tr_check_result *result, const t
     tr_page_draw_title(canvas, TR_("Does anything stand here?"), &head);
     const tr_type type = {.size_px = 26, .smallest_px = 13, .colour = TR_INK};
     tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, 132, tr_page_width(), type,
-                   TR_("A person has to look: this program does not judge it. Solid: in view. "
+                   TR_("Someone must check by eye: this program does not judge it. Solid: in view. "
                        "Dashed: behind the space itself or a sheet. The vehicle hides more than is "
                        "dashed."));
     double width = (PHOTOS.width - (columns - 1) * GAP_PX) / columns;

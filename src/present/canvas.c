@@ -447,6 +447,10 @@ static void draw_cross(tr_canvas *canvas, double x, double y, double r) {
     line(canvas, tr_v2(x - a, y + a), tr_v2(x + a, y - a));
 }
 
+/* The triangle of what is inconclusive reaches as far as the other shapes, and lies lower than its
+   middle, as parts of their radius. */
+static const double TRIANGLE = 1.15, TRIANGLE_DOWN = 0.2;
+
 /* The verdict's shape, filled with the colour that is set. */
 static void fill_shape(tr_canvas *canvas, double x, double y, double r, tr_verdict verdict) {
     cairo_new_path(canvas->cr);
@@ -456,21 +460,22 @@ static void fill_shape(tr_canvas *canvas, double x, double y, double r, tr_verdi
     } else if (verdict == TR_FAIL) {
         polygon(canvas, x, y, r, 8, TR_PI / 8);
     } else {
-        polygon(canvas, x, y, r, 4, 0);
+        polygon(canvas, x, y + TRIANGLE_DOWN * r, TRIANGLE * r, 3, -TR_PI / 2);
     }
 }
 
 void tr_canvas_tag(tr_canvas *canvas, double x, double y, double r, tr_verdict verdict,
                    const char *text) {
     static const double RIM = 0.14;
-    /* The diamond has the least room for letters. */
-    double size = (verdict == TR_INCONCLUSIVE ? 0.85 : 1.1) * r / (strlen(text) > 1 ? 1.25 : 1);
+    /* The triangle has the least room for letters, and the most of it below. */
+    bool is_triangle = verdict == TR_INCONCLUSIVE;
+    double size = (is_triangle ? 0.8 : 1.1) * r / (strlen(text) > 1 ? 1.25 : 1);
     const tr_type type = {.size_px = size, .is_bold = true, .colour = TR_WHITE};
     tr_canvas_colour(canvas, TR_WHITE);
     fill_shape(canvas, x, y, (1 + RIM) * r, verdict);
     tr_canvas_colour(canvas, tr_verdict_colour(verdict));
     fill_shape(canvas, x, y, r, verdict);
-    tr_canvas_label(canvas, x, y, 0, type, false, text);
+    tr_canvas_label(canvas, x, y + (is_triangle ? TRIANGLE_DOWN * r : 0), 0, type, false, text);
 }
 
 void tr_canvas_badge(tr_canvas *canvas, double x, double y, double r, tr_verdict verdict) {
@@ -486,8 +491,8 @@ void tr_canvas_badge(tr_canvas *canvas, double x, double y, double r, tr_verdict
     } else if (verdict == TR_FAIL) {
         draw_cross(canvas, x, y, r);
     } else {
-        tr_type type = {.size_px = 1.1 * r, .is_bold = true, .colour = TR_WHITE};
-        tr_canvas_label(canvas, x, y, 0, type, false, "?");
+        tr_type type = {.size_px = 1.0 * r, .is_bold = true, .colour = TR_WHITE};
+        tr_canvas_label(canvas, x, y + TRIANGLE_DOWN * r, 0, type, false, "?");
     }
     cairo_restore(canvas->cr);
 }

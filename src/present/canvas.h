@@ -112,7 +112,7 @@ void tr_canvas_stroke_cased(tr_canvas *canvas, double width_px, tr_colour colour
 void tr_canvas_head(tr_canvas *canvas, tr_vec2 from, tr_vec2 to, double length_px);
 
 /* The verdict's shape, white on its colour: a tick in a disc, a cross in an octagon, a question
-   mark in a diamond, radius_px about (x, y). */
+   mark in a triangle, radius_px about (x, y). */
 void tr_canvas_badge(tr_canvas *canvas, double x, double y, double radius_px, tr_verdict verdict);
 
 /* A number or a letter in the verdict's shape, white on its colour, rimmed white. */

@@ -193,13 +193,14 @@ static void draw_target_head(tr_canvas *canvas, const tr_check_result *result, i
 
 static bool draw_target(tr_canvas *canvas, const tr_check_result *result,
                         const tr_photo_set *photos, int target, const char *third, tr_error *err) {
+    static const double WORDS_PX = 24; /* below the detail */
     const tr_target_result *t = &result->targets[target];
     draw_target_head(canvas, result, target, third);
     draw_message(canvas, result, target);
     tr_page_draw_rule(canvas, TR_PAGE_RULE_PX);
     if (!tr_overlay_draw(canvas, PHOTO, result, photos, target, t->photo, err)) return false;
     draw_caption(canvas, result, t->photo);
-    tr_plan_draw_detail(canvas, DETAIL, result, target);
+    tr_plan_draw_detail(canvas, DETAIL, result, target, WORDS_PX);
     tr_plan_draw(canvas, PLAN, result, target);
     draw_table(canvas, t);
     tr_page_draw_foot(canvas);

@@ -345,37 +345,125 @@ static extent required_extent(const plan *p, int target) {
     return e;
 }
 
-/* Name and shape, and below them the yaw where there is room: on the sheet where it is large
-   enough, else on its side towards the vehicle. */
-static void draw_name(const plan *p, tr_box box, int target, tr_label_room *room) {
-    static const double LEAST_PX = 90, LINE_PX = 32;
-    const tr_target_result *t = &p->result->targets[target];
-    tr_type type = {.size_px = 26, .is_bold = true, .colour = tr_verdict_colour(t->verdict)};
+static tr_box box_of(const plan *p, extent e) {
+    tr_vec2 a = on_page(p, e.x_max, e.y_max);
+    return (tr_box){a.x, a.y, p->px_per_mm * (e.y_max - e.y_min),
+                    p->px_per_mm * (e.x_max - e.x_min)};
+}
+
+static double middle_of_four(const double v[4], bool is_low) {
+    double sorted[4];
+    for (int i = 0; i < 4; i++) {
+        int k = i;
+        for (; k > 0 && sorted[k - 1] > v[i]; k--) sorted[k] = sorted[k - 1];
+        sorted[k] = v[i];
+    }
+    return sorted[is_low ? 1 : 2];
+}
+
+/* Leaves of the range what lies within the sheet's outline, whichever way it is turned: between the
+   middle ones of its corners. */
+static void shrink_to_sheet(extent *e, const tr_sheet_result *sheet, tr_pose vehicle_from_sheet) {
+    tr_vec3 corners[4];
+    double x[4], y[4];
+    tr_sheet_outline(sheet, vehicle_from_sheet, corners);
+    for (int i = 0; i < 4; i++) {
+        x[i] = corners[i].x;
+        y[i] = corners[i].y;
+    }
+    e->x_min = fmax(e->x_min, middle_of_four(x, true));
+    e->x_max = fmin(e->x_max, middle_of_four(x, false));
+    e->y_min = fmax(e->y_min, middle_of_four(y, true));
+    e->y_max = fmin(e->y_max, middle_of_four(y, false));
+}
+
+/* Within both outlines, so that words there run over neither; nothing (x_max below x_min) where
+   they are apart. */
+static extent inner_extent(const plan *p, int target) {
+    extent e = {-INFINITY, INFINITY, -INFINITY, INFINITY};
+    const tr_sheet_result *sheet = sheet_of(p->result, target);
+    shrink_to_sheet(&e, sheet, p->result->targets[target].vehicle_from_required);
+    if (is_target_placed(p->result, target))
+        shrink_to_sheet(&e, sheet, measured_pose(p->result, target));
+    return e;
+}
+
+/* The yaw that was measured. */
+static void yaw_text(const plan *p, int target, char *text, size_t size) {
+    tr_axis_cells yaw;
+    char measured[TR_MINUS_SIZE];
+    if (!is_target_placed(p->result, target)) {
+        snprintf(text, size, "%s", TR_("not measured"));
+        return;
+    }
+    tr_axis_cells_of(TR_YAW, &p->result->targets[target].axis[TR_YAW], &yaw);
+    tr_cell_with_minus(yaw.measured, measured);
+    snprintf(text, size, TR_("yaw %s°"), measured);
+}
+
+/* A line of words that may stand on a sheet. */
+typedef struct {
+    tr_type type;
     char text[160];
+    double width_px;
+} words;
+
+static words words_of(const plan *p, tr_type type, const char *text) {
+    words w = {.type = type};
+    snprintf(w.text, sizeof w.text, "%s", text);
+    w.width_px = tr_canvas_text_width(p->canvas, type, text);
+    return w;
+}
+
+static void draw_words(const plan *p, const words *w, tr_vec2 c, tr_label_room *room) {
+    static const double LINE_PX = 32;
+    tr_canvas_label(p->canvas, c.x, c.y, 0, w->type, true, w->text);
+    tr_label_take(room,
+                  (tr_box){c.x - w->width_px / 2 - 4, c.y - LINE_PX / 2, w->width_px + 8, LINE_PX});
+}
+
+/* Beside the sheet, towards the vehicle, and not beyond the edge of the drawing. */
+static tr_vec2 place_beside(const plan *p, tr_box box, int target, double width_px) {
+    static const double APART_PX = 22;
     extent e = outline_extent(p, target);
     tr_vec2 c = on_page(p, (e.x_min + e.x_max) / 2, (e.y_min + e.y_max) / 2);
-    double height = p->px_per_mm * (e.x_max - e.x_min);
-    bool has_yaw = height >= LEAST_PX;
-    if (!has_yaw) c.y += (e.x_max > 0 ? 1 : -1) * (height / 2 + 22);
+    double half = width_px / 2 + 4;
+    c.y += (e.x_max > 0 ? 1 : -1) * (p->px_per_mm * (e.x_max - e.x_min) / 2 + APART_PX);
+    if (2 * half < box.width) c.x = fmin(fmax(c.x, box.x + half), box.x + box.width - half);
+    return c;
+}
+
+/* Name and shape, and below them the yaw: on the sheet as far as there is room for them within its
+   outlines. Else the name stands beside it; the yaw does where the name has room. */
+static void draw_name(const plan *p, tr_box box, int target, tr_label_room *room) {
+    static const double LINE_PX = 32, CLEAR_PX = 6; /* to the outlines */
+    const tr_target_result *t = &p->result->targets[target];
+    char text[160];
     snprintf(text, sizeof text, "%s %s", tr_verdict_shape(t->verdict),
              sheet_of(p->result, target)->id);
-    /* Not beyond the edge of the drawing. */
-    double half = tr_canvas_text_width(p->canvas, type, text) / 2 + 4;
-    if (2 * half < box.width) c.x = fmin(fmax(c.x, box.x + half), box.x + box.width - half);
-    tr_canvas_label(p->canvas, c.x, c.y - (has_yaw ? LINE_PX / 2 : 0), 0, type, true, text);
-    tr_label_take(room, (tr_box){c.x - half, c.y - LINE_PX, 2 * half, 2 * LINE_PX});
-    if (!has_yaw) return;
-    if (is_target_placed(p->result, target)) {
-        tr_axis_cells yaw;
-        char measured[TR_MINUS_SIZE];
-        tr_axis_cells_of(TR_YAW, &t->axis[TR_YAW], &yaw);
-        tr_cell_with_minus(yaw.measured, measured);
-        snprintf(text, sizeof text, TR_("yaw %s°"), measured);
-    } else {
-        snprintf(text, sizeof text, "%s", TR_("not measured"));
+    words name = words_of(
+        p, (tr_type){.size_px = 26, .is_bold = true, .colour = tr_verdict_colour(t->verdict)},
+        text);
+    yaw_text(p, target, text, sizeof text);
+    words yaw = words_of(p, (tr_type){.size_px = 24, .colour = TR_INK}, text);
+    extent e = inner_extent(p, target);
+    tr_vec2 c = on_page(p, (e.x_min + e.x_max) / 2, (e.y_min + e.y_max) / 2);
+    double width = p->px_per_mm * (e.y_max - e.y_min) - 2 * CLEAR_PX;
+    double height = p->px_per_mm * (e.x_max - e.x_min) - 2 * CLEAR_PX;
+    if (height < LINE_PX || width < name.width_px) {
+        draw_words(p, &name, place_beside(p, box, target, name.width_px), room);
+        return;
     }
-    type = (tr_type){.size_px = 24, .colour = TR_INK};
-    tr_canvas_label(p->canvas, c.x, c.y + LINE_PX / 2, 0, type, true, text);
+    bool has_both = height >= 2 * LINE_PX && width >= yaw.width_px;
+    draw_words(p, &name, tr_v2(c.x, c.y - (has_both ? LINE_PX / 2 : 0)), room);
+    if (has_both) {
+        draw_words(p, &yaw, tr_v2(c.x, c.y + LINE_PX / 2), room);
+        return;
+    }
+    tr_label_room beside = *room;
+    tr_label_take(&beside, box_of(p, outline_extent(p, target)));
+    tr_label_take(&beside, box_of(p, required_extent(p, target)));
+    draw_words(p, &yaw, tr_label_place(&beside, c, yaw.width_px + 2 * CLEAR_PX, LINE_PX), room);
 }
 
 static void value_text(tr_length_unit unit, tr_axis axis, const tr_axis_result *r, char *text,
@@ -427,12 +515,6 @@ static void draw_dimensions(const plan *p, tr_box box, int target, tr_label_room
 }
 
 /* ---- Many targets ---- */
-
-static tr_box box_of(const plan *p, extent e) {
-    tr_vec2 a = on_page(p, e.x_max, e.y_max);
-    return (tr_box){a.x, a.y, p->px_per_mm * (e.y_max - e.y_min),
-                    p->px_per_mm * (e.x_max - e.x_min)};
-}
 
 static tr_vec2 middle_of(const plan *p, int target) {
     extent e = outline_extent(p, target);
@@ -777,10 +859,18 @@ static bool is_in_box(const plan *p, tr_box box, const tr_sheet_result *sheet, t
     return true;
 }
 
+static bool has_limits(const tr_target_result *t) {
+    return t->axis[TR_X].is_judged && t->axis[TR_Y].is_judged;
+}
+
+static bool has_u95(const tr_target_result *t) {
+    return isfinite(t->axis[TR_X].u95) && isfinite(t->axis[TR_Y].u95);
+}
+
 static void draw_limits(const plan *p, const tr_target_result *t, double factor) {
     const tr_axis_result *x = &t->axis[TR_X];
     const tr_axis_result *y = &t->axis[TR_Y];
-    if (!x->is_judged || !y->is_judged) return;
+    if (!has_limits(t)) return;
     tr_vec3 c = t->vehicle_from_required.t_mm;
     tr_vec2 a = on_page(p, c.x + factor * x->limit, c.y + factor * y->limit);
     tr_vec2 b = on_page(p, c.x - factor * x->limit, c.y - factor * y->limit);
@@ -805,7 +895,7 @@ static void draw_cross_mm(const plan *p, tr_vec3 c, double half_px) {
 static void draw_u95(const plan *p, const tr_target_result *t, tr_vec3 c, double factor) {
     double x = factor * t->axis[TR_X].u95;
     double y = factor * t->axis[TR_Y].u95;
-    if (!isfinite(x) || !isfinite(y)) return;
+    if (!has_u95(t)) return;
     tr_vec2 a = on_page(p, c.x + x, c.y + y);
     tr_vec2 b = on_page(p, c.x - x, c.y - y);
     tr_vec2 o = on_page(p, c.x, c.y);
@@ -816,74 +906,131 @@ static void draw_u95(const plan *p, const tr_target_result *t, tr_vec3 c, double
     cairo_fill(p->canvas->cr);
 }
 
-void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target) {
+/* How the detail is drawn: the sheet's place in it, and by how much its error is enlarged. */
+typedef struct {
+    plan plan;
+    tr_box box;
+    tr_vec3
+        offset_mm; /* of the measured centre from the required one; 0 where it is not measured */
+    double turn_rad;
+    double factor;
+} detail;
+
+/* Half the shorter side of the box of u95, as it is drawn; INFINITY where none is. */
+static double u95_px(const detail *d, const tr_target_result *t) {
+    double least = fmin(t->axis[TR_X].u95, t->axis[TR_Y].u95);
+    return least > 0 ? d->factor * least * d->plan.px_per_mm : INFINITY;
+}
+
+/* With the sheet as large as that part of the box. */
+static detail detail_with(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target,
+                          double share) {
+    static const double OFFSET = 0.2; /* of the box' shorter side that the largest offset takes */
     const tr_target_result *t = &result->targets[target];
     const tr_sheet_result *sheet = sheet_of(result, target);
-    const tr_type type = {
-        .size_px = 24, .smallest_px = 14, .colour = TR_INK, .align = TR_ALIGN_CENTRE, .lines = 2};
-    static const double SHARE = 0.66; /* of the box that the sheet takes */
-    static const double OFFSET = 0.2; /* and of its shorter side that the largest offset takes */
-    static const double WORDS_PX = 64;
-    tr_box drawing = {box.x, box.y, box.width, box.height - WORDS_PX};
     extent e = {INFINITY, -INFINITY, INFINITY, -INFINITY};
     grow_by_sheet(&e, sheet, t->vehicle_from_required);
-    double scale = SHARE * fmin(drawing.width / (e.y_max - e.y_min),
-                                drawing.height / fmax(e.x_max - e.x_min, 1));
+    double scale =
+        share * fmin(box.width / (e.y_max - e.y_min), box.height / fmax(e.x_max - e.x_min, 1));
     tr_vec3 c = t->vehicle_from_required.t_mm;
-    plan p = {canvas, result, drawing.x + drawing.width / 2 + scale * c.y,
-              drawing.y + drawing.height / 2 + scale * c.x, scale};
-
-    bool is_placed = is_target_placed(result, target);
-    tr_vec3 offset = {0, 0, 0};
-    if (is_placed) offset = tr_v3_sub(measured_pose(result, target).t_mm, c);
-    double turn = t->axis[TR_YAW].is_measured ? t->axis[TR_YAW].error : 0;
-    double largest = hypot(offset.x, offset.y);
+    detail d = {.plan = {canvas, result, box.x + box.width / 2 + scale * c.y,
+                         box.y + box.height / 2 + scale * c.x, scale},
+                .box = box,
+                .turn_rad = t->axis[TR_YAW].is_measured ? t->axis[TR_YAW].error : 0};
+    if (is_target_placed(result, target))
+        d.offset_mm = tr_v3_sub(measured_pose(result, target).t_mm, c);
+    double largest = hypot(d.offset_mm.x, d.offset_mm.y);
     if (t->axis[TR_X].is_judged) largest = fmax(largest, t->axis[TR_X].limit);
     if (t->axis[TR_Y].is_judged) largest = fmax(largest, t->axis[TR_Y].limit);
-    int k = enlargement(scale, largest, OFFSET * fmin(drawing.width, drawing.height), fabs(turn));
+    int k = enlargement(scale, largest, OFFSET * fmin(box.width, box.height), fabs(d.turn_rad));
     while (k + 1 < N_FACTORS &&
-           !is_in_box(&p, drawing, sheet, enlarged(t, FACTORS[k], offset, turn))) {
+           !is_in_box(&d.plan, box, sheet, enlarged(t, FACTORS[k], d.offset_mm, d.turn_rad))) {
         k++;
     }
-    double factor = FACTORS[k];
+    d.factor = FACTORS[k];
+    return d;
+}
+
+/* A large sheet leaves its error little room: it is drawn smaller where u95 can be read only so. */
+static detail detail_of(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target) {
+    static const double SHARES[] = {0.66, 0.5, 0.38};
+    static const double READABLE_PX = 7;
+    enum { N = sizeof SHARES / sizeof *SHARES };
+    const tr_target_result *t = &result->targets[target];
+    detail best = detail_with(canvas, box, result, target, SHARES[0]);
+    for (int i = 1; i < N && u95_px(&best, t) < READABLE_PX; i++) {
+        detail d = detail_with(canvas, box, result, target, SHARES[i]);
+        if (u95_px(&d, t) > u95_px(&best, t)) best = d;
+    }
+    return best;
+}
+
+/* What of it is drawn, and no more. */
+static void detail_text(const detail *d, int target, char *text, size_t size) {
+    const tr_target_result *t = &d->plan.result->targets[target];
+    char scale[128];
+    if (!is_target_placed(d->plan.result, target)) {
+        snprintf(text, size, "%s", TR_("Where the sheet should lie; it was not measured"));
+        return;
+    }
+    if (d->factor <= 1)
+        snprintf(scale, sizeof scale, "%s", TR_("Offset drawn to scale"));
+    else
+        snprintf(scale, sizeof scale, TR_("Offset drawn %.0f times as large"), d->factor);
+    if (has_limits(t) && has_u95(t))
+        snprintf(text, size, TR_("%s; grey: limits of the centre, box: its u95"), scale);
+    else if (has_limits(t))
+        snprintf(text, size, TR_("%s; grey: limits of the centre"), scale);
+    else if (has_u95(t))
+        snprintf(text, size, TR_("%s; box: u95 of the centre"), scale);
+    else
+        snprintf(text, size, "%s", scale);
+}
+
+static void draw_slide(const plan *p, const tr_target_result *t, tr_vec3 centre_mm) {
+    tr_vec2 from = on_page(p, centre_mm.x, centre_mm.y);
+    tr_vec2 to = on_page(p, t->vehicle_from_required.t_mm.x, t->vehicle_from_required.t_mm.y);
+    set_pen(p, 4, tr_verdict_colour(t->verdict));
+    cairo_move_to(p->canvas->cr, from.x, from.y);
+    cairo_line_to(p->canvas->cr, to.x, to.y);
+    cairo_stroke(p->canvas->cr);
+    tr_canvas_head(p->canvas, from, to, fmin(22, 0.7 * tr_v2_norm(tr_v2_sub(to, from))));
+}
+
+void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target,
+                         double words_px) {
+    const tr_target_result *t = &result->targets[target];
+    const tr_sheet_result *sheet = sheet_of(result, target);
+    const tr_type type = {.size_px = words_px,
+                          .smallest_px = 14,
+                          .colour = TR_INK,
+                          .align = TR_ALIGN_CENTRE,
+                          .lines = 2};
+    char text[256];
+    double below = 2.6 * words_px;
+    tr_box drawing = {box.x, box.y, box.width, box.height - below};
+    detail d = detail_of(canvas, drawing, result, target);
+    const plan *p = &d.plan;
+    tr_vec3 corners[4];
 
     cairo_save(canvas->cr);
     cairo_rectangle(canvas->cr, drawing.x, drawing.y, drawing.width, drawing.height);
     cairo_clip(canvas->cr);
-    draw_limits(&p, t, factor);
-    tr_vec3 corners[4];
+    draw_limits(p, t, d.factor);
     tr_sheet_outline(sheet, t->vehicle_from_required, corners);
-    set_pen(&p, THIN_PX + 1, TR_INK);
-    draw_cross_mm(&p, c, 26);
-    set_dash(&p, 12, 8);
-    draw_outline(&p, corners);
-    if (is_placed) {
-        tr_pose shown = enlarged(t, factor, offset, turn);
+    set_pen(p, THIN_PX + 1, TR_INK);
+    draw_cross_mm(p, t->vehicle_from_required.t_mm, 26);
+    set_dash(p, 12, 8);
+    draw_outline(p, corners);
+    if (is_target_placed(result, target)) {
+        tr_pose shown = enlarged(t, d.factor, d.offset_mm, d.turn_rad);
         tr_sheet_outline(sheet, shown, corners);
-        set_pen(&p, THICK_PX, tr_verdict_colour(t->verdict));
-        draw_outline(&p, corners);
-        draw_u95(&p, t, shown.t_mm, factor);
-        if (tr_target_has_slide(t)) {
-            tr_vec2 from = on_page(&p, shown.t_mm.x, shown.t_mm.y);
-            tr_vec2 to = on_page(&p, c.x, c.y);
-            set_pen(&p, 4, tr_verdict_colour(t->verdict));
-            cairo_move_to(canvas->cr, from.x, from.y);
-            cairo_line_to(canvas->cr, to.x, to.y);
-            cairo_stroke(canvas->cr);
-            tr_canvas_head(canvas, from, to, fmin(22, 0.7 * tr_v2_norm(tr_v2_sub(to, from))));
-        }
+        set_pen(p, THICK_PX, tr_verdict_colour(t->verdict));
+        draw_outline(p, corners);
+        draw_u95(p, t, shown.t_mm, d.factor);
+        if (tr_target_has_slide(t)) draw_slide(p, t, shown.t_mm);
     }
     cairo_restore(canvas->cr);
-    char text[256];
-    if (is_placed && factor <= 1) {
-        snprintf(text, sizeof text, "%s",
-                 TR_("Offset drawn to scale; grey: limits of the centre, box: its u95"));
-    } else if (is_placed) {
-        snprintf(text, sizeof text,
-                 TR_("Offset drawn %.0f times as large; grey: limits of the centre, box: its u95"),
-                 factor);
-    } else {
-        snprintf(text, sizeof text, "%s", TR_("Where the sheet should lie; it was not measured"));
-    }
-    tr_canvas_text(canvas, box.x, box.y + box.height - WORDS_PX + 4, box.width, type, text);
+    detail_text(&d, target, text, sizeof text);
+    tr_canvas_text(canvas, box.x, box.y + box.height - below + 4, box.width, type, text);
 }

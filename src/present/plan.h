@@ -23,9 +23,10 @@ void tr_plan_draw_stations(tr_canvas *canvas, tr_box box, const tr_plan *of);
 void tr_plan_draw_number(tr_canvas *canvas, double x, double y, double radius_px, int number);
 
 /* One target near by: its outline where it should lie and, errors enlarged by a round factor that
-   stands beside it, where it lies; its limits about the required centre, its u95 about the measured
-   one. */
-void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target);
+   stands below in letters of words_px, where it lies; its limits about the required centre, its u95
+   about the measured one. */
+void tr_plan_draw_detail(tr_canvas *canvas, tr_box box, const tr_check_result *result, int target,
+                         double words_px);
 
 /* Corners of a sheet in the frame of a pose, anticlockwise from bottom left of the face. */
 void tr_sheet_outline(const tr_sheet_result *sheet, tr_pose a_from_sheet, tr_vec3 corners_mm[4]);

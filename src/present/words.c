@@ -372,7 +372,8 @@ void tr_check_why(const tr_check_result *result, char *out, size_t size) {
                       "sheets."),
             plates.text);
     }
-    if (tr_findings_block_pass(&result->findings)) {
+    bool is_told = result->verdict == TR_FAIL && failed.n;
+    if (!is_told && tr_findings_block_pass(&result->findings)) {
         append_sentence(&all, "%s", TR_("A warning rules out a pass."));
     }
     if (result->verdict == TR_PASS) {
@@ -422,12 +423,15 @@ static void append_worst(line *l, const tr_axis_result axis[TR_N_AXES]) {
     }
 }
 
-/* What is left of a verdict where no axis tells. */
-static void append_rest(line *l, const tr_axis_result axis[TR_N_AXES], tr_verdict verdict) {
+const char *tr_rest_why(const tr_axis_result axis[TR_N_AXES], tr_verdict verdict) {
     bool is_judged = false;
     for (tr_axis k = 0; k < TR_N_AXES; k++) is_judged = is_judged || axis[k].is_judged;
-    if (l->n || (verdict == TR_PASS && is_judged)) return;
-    append(l, "%s", is_judged ? TR_("a warning rules out a pass") : TR_("no limit is stated"));
+    if (!is_judged) return TR_("no limit is stated");
+    return verdict == TR_PASS ? "" : TR_("a warning rules out a pass");
+}
+
+static void append_rest(line *l, const tr_axis_result axis[TR_N_AXES], tr_verdict verdict) {
+    if (!l->n) append(l, "%s", tr_rest_why(axis, verdict));
 }
 
 void tr_target_why(const tr_check_result *result, int target, char *out, size_t size) {

@@ -64,7 +64,7 @@ enum { TR_MINUS_SIZE = TR_CELL_SIZE + 2 };
 void tr_cell_with_minus(const char cell[TR_CELL_SIZE], char out[TR_MINUS_SIZE]);
 
 /* Why the whole check has its verdict, one line: which sheets and axes are out of limits, not
-   found, or too uncertain. */
+   found, or too uncertain; or that a warning rules out a pass, but not of a fail that axes tell. */
 void tr_check_why(const tr_check_result *result, char *out, size_t size);
 
 /* A point of the vehicle as people name it: "front left" for the wheel front-left, another point by
@@ -78,6 +78,10 @@ const char *tr_wheel_sheets(const tr_check_result *result);
 void tr_target_why(const tr_check_result *result, int target, char *out, size_t size);
 /* The same of the six axes of a relation. */
 void tr_relation_why(const tr_relation_result *relation, char *out, size_t size);
+/* Why they have that verdict where no axis tells: a warning rules out a pass, or no limit is
+   stated;
+   "" of a pass. */
+const char *tr_rest_why(const tr_axis_result axis[TR_N_AXES], tr_verdict verdict);
 /* By which drawings and lists name a relation: "A", "B", ... */
 void tr_relation_letter(int relation, char out[16]);
 /* What to do about a target that was not found; which plates no photo shows that could be used. */

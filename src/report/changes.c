@@ -90,11 +90,11 @@ static void put_rows(const tr_report *report, tr_document *doc, const char *name
 
 static void put_which(const tr_report *report, tr_document *doc) {
     const tr_check_result *before = report->before;
-    char text[512];
+    char text[512], kept[TR_SHOWN_TIME_SIZE];
     if (report->record_before.number > 0) {
-        snprintf(text, sizeof text, TR_("The earlier check is record %ld, kept %s. It said: %s."),
-                 report->record_before.number, tr_or_empty(report->record_before.made_at),
-                 tr_verdict_word(before->verdict));
+        tr_report_time(tr_or_empty(report->record_before.made_at), kept);
+        snprintf(text, sizeof text, TR_("The earlier check is record %ld, kept %s. Result: %s."),
+                 report->record_before.number, kept, tr_verdict_word(before->verdict));
     } else {
         snprintf(text, sizeof text, TR_("The earlier check of this job said: %s."),
                  tr_verdict_word(before->verdict));
@@ -118,6 +118,6 @@ void tr_report_changes(const tr_report *report, tr_document *doc) {
         if (t) put_rows(report, doc, id, t->axis, r->targets[i].axis);
     }
     tr_doc_text(doc, TR_DOC_SMALL,
-                TR_("Moved by: measured now less measured before, along the axes of the vehicle; "
+                TR_("Moved by: measured now minus measured before, along the axes of the vehicle; "
                     "its u95 is that of both measurements together."));
 }

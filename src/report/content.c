@@ -54,14 +54,18 @@ void tr_report_axis_title(const tr_report *report, tr_axis axis, char *out, size
 /* ---- Head and foot ---- */
 
 void tr_report_title(const tr_report *report, char *out, size_t size) {
-    const tr_check_result *r = report->result;
-    if (!r->has_job) {
+    if (report->result->has_job)
+        snprintf(out, size, TR_("Placement check: job %s"), report->result->job);
+    else
         snprintf(out, size, "%s", TR_("Placement check"));
-    } else if (*r->vehicle_id) {
+}
+
+void tr_report_full_title(const tr_report *report, char *out, size_t size) {
+    const tr_check_result *r = report->result;
+    if (r->has_job && *r->vehicle_id)
         snprintf(out, size, TR_("Placement check: job %s, %s"), r->job, r->vehicle_id);
-    } else {
-        snprintf(out, size, TR_("Placement check: job %s"), r->job);
-    }
+    else
+        tr_report_title(report, out, size);
 }
 
 void tr_report_foot(const tr_report *report, char *out, size_t size) {
@@ -86,10 +90,13 @@ static void photos_taken(const tr_check_result *r, char *out, size_t size) {
         if (!*first || strcmp(taken, first) < 0) first = taken;
         if (!*last || strcmp(taken, last) > 0) last = taken;
     }
-    if (strcmp(first, last) == 0) {
-        snprintf(out, size, "%s", first);
+    char shown[2][TR_SHOWN_TIME_SIZE];
+    tr_report_time(first, shown[0]);
+    tr_report_time(last, shown[1]);
+    if (strcmp(shown[0], shown[1]) == 0) {
+        snprintf(out, size, "%s", shown[0]);
     } else {
-        snprintf(out, size, TR_("%s to %s"), first, last);
+        snprintf(out, size, TR_("%s to %s"), shown[0], shown[1]);
     }
 }
 
@@ -112,7 +119,8 @@ static void put_facts(const tr_report *report, tr_document *doc) {
     if (report->record.number > 0) {
         snprintf(text, sizeof text, "%ld", report->record.number);
         tr_doc_term(doc, TR_("Record"), text);
-        tr_doc_term(doc, TR_("Kept"), tr_or_empty(report->record.made_at));
+        tr_report_time(tr_or_empty(report->record.made_at), text);
+        tr_doc_term(doc, TR_("Kept"), text);
     } else {
         tr_doc_term(doc, TR_("Record"), TR_("not kept: this is no record"));
     }
@@ -120,18 +128,34 @@ static void put_facts(const tr_report *report, tr_document *doc) {
 
 /* ---- Why ---- */
 
+/* A sentence begins with a capital; a file's name stays as it is. */
+static void capitalise(const tr_error *why, char *text) {
+    if (!*why->file && !*why->key && *text >= 'a' && *text <= 'z')
+        *text = (char)(*text - 'a' + 'A');
+}
+
 static void put_why(const tr_report *report, tr_document *doc) {
     const tr_check_result *r = report->result;
     char text[1024];
     if (r->why.code != TR_OK) {
-        tr_error_print(&r->why, text, sizeof text);
+        tr_check_why_text(r, text, sizeof text);
+        capitalise(&r->why, text);
         tr_report_sentence(report, doc, TR_DOC_STRONG, text);
+        tr_report_blocking(report, doc);
         tr_doc_text(doc, TR_DOC_PLAIN,
                     TR_("Nothing was measured. This report is no proof of any placement."));
         return;
     }
     tr_check_why(r, text, sizeof text);
     tr_report_sentence(report, doc, TR_DOC_STRONG, text);
+    tr_report_blocking(report, doc);
+    int n = tr_report_n_warnings(report);
+    if (r->verdict != TR_PASS || n == 0) return;
+    if (n == 1)
+        snprintf(text, sizeof text, "%s", TR_("With a warning, see below."));
+    else
+        snprintf(text, sizeof text, TR_("With %d warnings, see below."), n);
+    tr_doc_text(doc, TR_DOC_PLAIN, text);
 }
 
 /* ---- The end ---- */
@@ -144,7 +168,8 @@ static void put_record(const tr_report *report, tr_document *doc) {
         tr_doc_terms(doc);
         snprintf(text, sizeof text, "%ld", record->number);
         tr_doc_term(doc, TR_("Number"), text);
-        tr_doc_term(doc, TR_("Kept"), tr_or_empty(record->made_at));
+        tr_report_time(tr_or_empty(record->made_at), text);
+        tr_doc_term(doc, TR_("Kept"), text);
         tr_doc_term(doc, TR_("Id"), tr_or_empty(record->id));
         tr_doc_term(doc, TR_("Hash"), tr_or_empty(record->hash));
         tr_doc_text(doc, TR_DOC_SMALL,

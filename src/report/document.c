@@ -104,6 +104,10 @@ void tr_doc_table(tr_document *doc, const char *columns) {
     }
 }
 
+void tr_doc_fold(tr_document *doc) {
+    if (!doc->is_full) doc->blocks[doc->n - 1].is_folded = true;
+}
+
 void tr_doc_cell_text(tr_document *doc, const char *text) {
     tr_doc_cell *cell = add_cell(doc);
     if (cell) cell->text = copy(doc, text);

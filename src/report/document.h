@@ -80,6 +80,8 @@ void tr_doc_term(tr_document *doc, const char *term, const char *text);
 
 /* columns: a letter each, 't' for texts, 'n' for numbers. */
 void tr_doc_table(tr_document *doc, const char *columns);
+/* The last block, a table, may be set in two on paper. */
+void tr_doc_fold(tr_document *doc);
 /* To the last block, a table: its head first, then row by row. */
 void tr_doc_head(tr_document *doc, const char *const *titles, int n);
 void tr_doc_cell_text(tr_document *doc, const char *text);

@@ -11,13 +11,15 @@ bool tr_figure_has_photo(const tr_doc_figure *figure) {
     return figure->kind == TR_FIGURE_PHOTO || figure->kind == TR_FIGURE_AREA;
 }
 
+static const double WORDS_PX = 18; /* in drawings that explain themselves: small text on paper */
+
 static bool draw(tr_canvas *canvas, tr_box box, const tr_check_result *result,
                  const tr_photo_set *photos, const tr_doc_figure *f, tr_error *err) {
     switch (f->kind) {
     case TR_FIGURE_PHOTO:
         return tr_overlay_draw(canvas, box, result, photos, f->target, f->photo, err);
     case TR_FIGURE_AREA: return tr_area_photo_draw(canvas, box, result, photos, f->photo, err);
-    case TR_FIGURE_DETAIL: tr_plan_draw_detail(canvas, box, result, f->target); break;
+    case TR_FIGURE_DETAIL: tr_plan_draw_detail(canvas, box, result, f->target, WORDS_PX); break;
     case TR_FIGURE_PLAN: tr_plan_draw(canvas, box, result, f->target); break;
     case TR_FIGURE_ALL: tr_plan_draw_all(canvas, box, result); break;
     }

@@ -87,16 +87,28 @@ static void put_whole(const tr_report *report, tr_document *doc, const char *tit
     tr_doc_cell_text(doc, "");
 }
 
-/* How well all marks agree, which is the check of everything at once. */
+/* How well all marks agree, which is the check of everything at once. The marks that were left out
+   are in it, and make it large. */
 static void put_agreement(const tr_report *report, tr_document *doc) {
     const tr_check_result *r = report->result;
-    char text[512];
+    char text[512], left_out[256];
     if (r->degrees_of_freedom <= 0) return;
+    if (r->n_rejected == 1)
+        snprintf(left_out, sizeof left_out, "%s",
+                 TR_("It is that of all marks, with the one that contradicts the others and was "
+                     "left out."));
+    else if (r->n_rejected > 1)
+        snprintf(
+            left_out, sizeof left_out,
+            TR_("It is that of all marks, with the %d that contradict the others and were left "
+                "out."),
+            r->n_rejected);
+    else
+        snprintf(left_out, sizeof left_out, "%s", TR_("No mark was left out."));
     snprintf(text, sizeof text,
              TR_("How well all marks agree: variance factor %.2f with %d degrees of freedom (1 "
-                 "where they scatter as expected); left out because they contradict the others: "
-                 "%d."),
-             r->variance_factor, r->degrees_of_freedom, r->n_rejected);
+                 "where they scatter as expected). %s"),
+             r->variance_factor, r->degrees_of_freedom, left_out);
     tr_doc_text(doc, TR_DOC_PLAIN, text);
 }
 

@@ -44,7 +44,7 @@ static const char STYLE[] =
     ".figures{display:grid;grid-template-columns:55fr 45fr;gap:0 1rem;align-items:start}\n"
     ".one{grid-template-columns:1fr}.three figure:nth-child(3){grid-column:2;grid-row:1/span 2}\n"
     "figure{margin:.4rem 0}figure img{max-width:100%;height:auto;display:block}\n"
-    "figcaption{font-size:.85rem}\n"
+    "figcaption{font-size:.85rem}.one img{margin:0 auto}.one figcaption{text-align:center}\n"
     ".sign{display:flex;gap:2rem;margin:4rem 0 1rem}\n"
     ".sign span{flex:1;border-top:1px solid #1a1a1a;font-size:.85rem}\n"
     "footer{border-top:1px solid #9e9e9e;margin-top:1rem;font-size:.8rem;overflow-wrap:anywhere}\n"
@@ -101,10 +101,10 @@ static void put_badge(writer *w, tr_verdict verdict) {
             w->out);
         break;
     case TR_INCONCLUSIVE:
-        fputs("<path d=\"M10 0 0 10-10 0 0-10z\" fill=\"currentColor\"/><path d=\"M-2.4-2.2a2.5 "
-              "2.5 0 "
-              "1 1 3.6 2.3c-.9.5-1.2 1-1.2 2M0 4.6v.4\"",
-              w->out);
+        fputs(
+            "<path d=\"M0-9.5 9.96 7.75-9.96 7.75z\" fill=\"currentColor\"/><path d=\"M-2.2 0a2.2 "
+            "2.2 0 1 1 3.2 2c-.8.4-1 .9-1 1.6M0 5.8v.2\"",
+            w->out);
         break;
     }
     fputs(" fill=\"none\" stroke=\"#fff\" stroke-width=\"2\" stroke-linecap=\"round\"/></svg>",
@@ -222,7 +222,7 @@ static void put_table(writer *w, const tr_doc_block *block) {
 
 static void put_verdict(writer *w, const tr_doc_block *block) {
     char title[320];
-    tr_report_title(w->report, title, sizeof title);
+    tr_report_full_title(w->report, title, sizeof title);
     fprintf(w->out, "<header>\n<h1 class=\"%s\">", tr_verdict_name(block->verdict));
     put_badge(w, block->verdict);
     put_text(w, block->text);
@@ -284,7 +284,7 @@ static void put_page(writer *w, const tr_document *doc) {
     fputs("\">\n<head>\n<meta charset=\"utf-8\"/>\n"
           "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n",
           w->out);
-    tr_report_title(w->report, text, sizeof text);
+    tr_report_full_title(w->report, text, sizeof text);
     put_tagged(w, "<title>", text, "</title>\n");
     fprintf(w->out, "<style>\n%s@page{size:%s;margin:14mm}\n</style>\n</head>\n<body>\n", STYLE,
             w->report->paper == TR_PAPER_LETTER ? "letter" : "A4");

@@ -1,4 +1,4 @@
-/* What came in: lens profiles, photos, files; and what a person should know of them. */
+/* What came in: lens profiles, photos, files; and the floor that has to be clear. */
 #include <stdio.h>
 #include <string.h>
 
@@ -11,14 +11,37 @@
 
 /* ---- Lenses ---- */
 
-static void put_lens(tr_document *doc, const tr_report_lens *lens) {
-    char size[64] = "–";
+/* A confirmation alone is enough: nobody asks then when the lens was calibrated. */
+static bool is_day_asked(const tr_report_lens *lens) {
+    return *tr_or_empty(lens->calibrated) || !*tr_or_empty(lens->confirmed);
+}
+
+/* "2026-01-30 07:45 UTC, 26 hours before this check". */
+static void confirmation_text(const tr_report *report, const tr_report_lens *lens, char *out,
+                              size_t size) {
+    char at[TR_SHOWN_TIME_SIZE], age[128];
+    if (!*tr_or_empty(lens->confirmed)) {
+        snprintf(out, size, "%s", TR_("not known"));
+        return;
+    }
+    tr_report_time(lens->confirmed, at);
+    tr_report_age(lens->confirmed, tr_or_empty(report->record.made_at), age, sizeof age);
+    snprintf(out, size, "%s%s%s", at, *age ? ", " : "", age);
+}
+
+static void put_lens(const tr_report *report, tr_document *doc, const tr_report_lens *lens,
+                     bool has_days) {
+    char size[64] = "–", confirmed[256];
     if (lens->width_px > 0)
         snprintf(size, sizeof size, "%d x %d px", lens->width_px, lens->height_px);
     tr_doc_cell_text(doc, *tr_or_empty(lens->name) ? lens->name : TR_("not named in the result"));
     tr_doc_cell_text(doc, size);
-    tr_doc_cell_text(doc, *tr_or_empty(lens->calibrated) ? lens->calibrated : TR_("not known"));
-    tr_doc_cell_text(doc, *tr_or_empty(lens->confirmed) ? lens->confirmed : TR_("not known"));
+    if (has_days) {
+        const char *unknown = is_day_asked(lens) ? TR_("not known") : "–";
+        tr_doc_cell_text(doc, *tr_or_empty(lens->calibrated) ? lens->calibrated : unknown);
+    }
+    confirmation_text(report, lens, confirmed, sizeof confirmed);
+    tr_doc_cell_text(doc, confirmed);
 }
 
 /* A used photo whose profile no photo before it has; of one lens alone a result tells no name. */
@@ -33,8 +56,6 @@ static bool is_new_lens(const tr_check_result *r, int photo) {
 
 static void put_lenses(const tr_report *report, tr_document *doc) {
     const tr_check_result *r = report->result;
-    const char *const heads[] = {TR_("profile"), TR_("image size"), TR_("calibrated"),
-                                 TR_("last confirmed")};
     char text[256];
     tr_doc_heading(doc, 2, TR_("Lens"));
     if (r->is_lens_unknown) {
@@ -45,14 +66,20 @@ static void put_lenses(const tr_report *report, tr_document *doc) {
         tr_doc_text(doc, TR_DOC_PLAIN, text);
         return;
     }
-    tr_doc_table(doc, "tttt");
-    tr_doc_head(doc, heads, 4);
-    for (int i = 0; i < report->n_lenses; i++) put_lens(doc, &report->lenses[i]);
+    bool has_days = report->n_lenses == 0;
+    for (int i = 0; i < report->n_lenses; i++)
+        has_days = has_days || is_day_asked(&report->lenses[i]);
+    tr_doc_table(doc, has_days ? "tttt" : "ttt");
+    tr_doc_cell_text(doc, TR_("profile"));
+    tr_doc_cell_text(doc, TR_("image size"));
+    if (has_days) tr_doc_cell_text(doc, TR_("calibrated"));
+    tr_doc_cell_text(doc, TR_("last confirmed"));
+    for (int i = 0; i < report->n_lenses; i++) put_lens(report, doc, &report->lenses[i], has_days);
     for (int i = 0; i < r->n_photos && report->n_lenses == 0; i++) {
         const tr_photo_result *photo = &r->photos[i];
         const tr_report_lens lens = {
             .name = photo->lens, .width_px = photo->width_px, .height_px = photo->height_px};
-        if (is_new_lens(r, i)) put_lens(doc, &lens);
+        if (is_new_lens(r, i)) put_lens(report, doc, &lens, has_days);
     }
 }
 
@@ -63,8 +90,10 @@ static const char *state_of(const tr_photo_result *photo) {
     return photo->quality.grade == TR_PHOTO_WEAK ? TR_("weak") : TR_("used");
 }
 
+/* Rows from which on two stand side by side. */
+enum { MANY_ROWS = 5 };
+
 static void put_photos(const tr_report *report, tr_document *doc) {
-    enum { FEW = 12 };
     const tr_check_result *r = report->result;
     const char *const heads[] = {TR_("photo"), TR_("marks"), TR_("rms, px"), TR_("state"),
                                  TR_("SHA-256")};
@@ -75,7 +104,7 @@ static void put_photos(const tr_report *report, tr_document *doc) {
     tr_doc_heading(doc, 2, text);
     if (r->n_photos == 0) return;
     tr_doc_table(doc, "tnntt");
-    if (!doc->is_full) doc->blocks[doc->n - 1].is_folded = r->n_photos > FEW;
+    if (r->n_photos >= MANY_ROWS) tr_doc_fold(doc);
     tr_doc_head(doc, heads, 5);
     for (int i = 0; i < r->n_photos; i++) {
         const tr_photo_result *photo = &r->photos[r->order[i]];
@@ -90,14 +119,25 @@ static void put_photos(const tr_report *report, tr_document *doc) {
     }
 }
 
+/* What a file is, in the user's language; records hold these words in English. */
+static const char *kind_of_file(const char *what) {
+    static const char *const KINDS[] = {TR_N("job"),  TR_N("layout"), TR_N("lens"), TR_N("sheet"),
+                                        TR_N("shop"), TR_N("result"), TR_N("file"), TR_N("survey")};
+    for (size_t i = 0; i < sizeof KINDS / sizeof *KINDS; i++) {
+        if (strcmp(KINDS[i], what) == 0) return tr_translated(KINDS[i]);
+    }
+    return what;
+}
+
 static void put_files(const tr_report *report, tr_document *doc) {
     const char *const heads[] = {TR_("what"), TR_("file"), TR_("SHA-256")};
     if (report->n_files == 0) return;
     tr_doc_heading(doc, 2, TR_("Files"));
     tr_doc_table(doc, "ttt");
+    if (report->n_files >= MANY_ROWS) tr_doc_fold(doc);
     tr_doc_head(doc, heads, 3);
     for (int i = 0; i < report->n_files; i++) {
-        tr_doc_cell_text(doc, tr_or_empty(report->files[i].what));
+        tr_doc_cell_text(doc, kind_of_file(tr_or_empty(report->files[i].what)));
         tr_doc_cell_text(doc, tr_or_empty(report->files[i].name));
         tr_doc_cell_hash(doc, tr_or_empty(report->files[i].sha256));
     }
@@ -107,60 +147,6 @@ void tr_report_inputs(const tr_report *report, tr_document *doc) {
     if (report->result->why.code == TR_OK) put_lenses(report, doc);
     put_photos(report, doc);
     put_files(report, doc);
-}
-
-/* ---- Warnings ---- */
-
-/* Said where the photos are. */
-static bool is_about_unused_photo(const tr_finding *finding) {
-    return finding->kind == TR_FOUND_PHOTO_NOT_USED || finding->kind == TR_FOUND_PHOTO_SIZE;
-}
-
-static void put_finding(const tr_report *report, tr_document *doc, const tr_finding *finding) {
-    char text[TR_FINDING_TEXT_SIZE], sentence[TR_FINDING_TEXT_SIZE + 128];
-    tr_finding_text(finding, text);
-    if (tr_finding_blocks_pass(finding->kind)) {
-        snprintf(sentence, sizeof sentence, TR_("%s (It rules out a pass.)"), text);
-    } else {
-        snprintf(sentence, sizeof sentence, "%s", text);
-    }
-    tr_report_sentence(report, doc, TR_DOC_WARNING, sentence);
-}
-
-/* Why a photo is not used, or weak. */
-static void put_photo(const tr_report *report, tr_document *doc, const tr_photo_result *photo) {
-    char reason[TR_FINDING_TEXT_SIZE] = "", text[TR_FINDING_TEXT_SIZE + TR_PHOTO_NAME_SIZE + 8];
-    if (!photo->is_used && photo->why_not.n > 0) {
-        tr_reason_text(photo->why_not.items, reason);
-    } else if (photo->is_used && photo->quality.grade == TR_PHOTO_WEAK) {
-        snprintf(reason, sizeof reason, "%s", tr_photo_flaw_text(photo->quality.flaw));
-    }
-    if (!*reason) return;
-    snprintf(text, sizeof text, "%s: %s", photo->name, reason);
-    tr_report_sentence(report, doc, TR_DOC_WARNING, text);
-}
-
-static bool has_reason(const tr_photo_result *photo) {
-    return photo->is_used ? photo->quality.grade == TR_PHOTO_WEAK : photo->why_not.n > 0;
-}
-
-void tr_report_warnings(const tr_report *report, tr_document *doc) {
-    const tr_check_result *r = report->result;
-    bool has_any = false;
-    for (int i = 0; i < r->findings.n; i++) {
-        has_any = has_any || !is_about_unused_photo(&r->findings.items[i]);
-    }
-    for (int i = 0; i < r->n_photos; i++) has_any = has_any || has_reason(&r->photos[i]);
-    tr_doc_heading(doc, 2, TR_("Warnings"));
-    if (!has_any) {
-        tr_doc_text(doc, TR_DOC_PLAIN, TR_("None."));
-        return;
-    }
-    for (int i = 0; i < r->findings.n; i++) {
-        if (!is_about_unused_photo(&r->findings.items[i]))
-            put_finding(report, doc, &r->findings.items[i]);
-    }
-    for (int i = 0; i < r->n_photos; i++) put_photo(report, doc, &r->photos[r->order[i]]);
 }
 
 /* ---- Free areas ---- */
@@ -176,8 +162,8 @@ void tr_report_areas(const tr_report *report, tr_document *doc) {
         tr_report_sentence(report, doc, TR_DOC_PLAIN, text);
     }
     tr_doc_text(doc, TR_DOC_PLAIN,
-                TR_("A person has to look whether anything stands there: this program does not "
-                    "judge it. Solid: in view. Dashed: behind the space itself or a sheet. The "
+                TR_("Someone must check by eye whether anything stands there: this program does "
+                    "not judge it. Solid: in view. Dashed: behind the space itself or a sheet. The "
                     "vehicle hides more than is dashed."));
     int n = tr_area_page_photos(r, 0, photos);
     if (n == 0) return;

@@ -46,16 +46,22 @@ static void put_ground(const tr_report *report, tr_document *doc, const tr_targe
     const tr_sheet_result *sheet = &report->result->sheets[t->sheet];
     char from[256], text[512];
     tr_origins_text(t->from, from, sizeof from);
+    bool is_one_photo = sheet->n_photos == 1;
     if (!sheet->is_placed) {
         tr_target_not_measured(report->result, text, sizeof text);
     } else if (t->by == TR_BY_POINTERS) {
-        snprintf(text, sizeof text, TR_("Counted from %s; measured by its pointers."), from);
+        snprintf(text, sizeof text, TR_("Distances from %s; measured by its pointers."), from);
     } else if (t->by == TR_BY_ARTWORK) {
-        snprintf(text, sizeof text,
-                 TR_("Counted from %s; measured by %d marks of its pattern in %d photos."), from,
-                 sheet->n_marks, sheet->n_photos);
+        snprintf(
+            text, sizeof text,
+            is_one_photo
+                ? TR_("Distances from %s; measured from %d marks of its pattern in %d photo.")
+                : TR_("Distances from %s; measured from %d marks of its pattern in %d photos."),
+            from, sheet->n_marks, sheet->n_photos);
     } else {
-        snprintf(text, sizeof text, TR_("Counted from %s; measured by %d marks in %d photos."),
+        snprintf(text, sizeof text,
+                 is_one_photo ? TR_("Distances from %s; measured from %d marks in %d photo.")
+                              : TR_("Distances from %s; measured from %d marks in %d photos."),
                  from, sheet->n_marks, sheet->n_photos);
     }
     tr_doc_text(doc, TR_DOC_PLAIN, text);
@@ -88,29 +94,30 @@ static void describe(const tr_check_result *r, int target, char *photo, char *pl
              id);
 }
 
-static const char PHOTO_LEGEND[] = TR_N("%s · dashed: required · solid: measured");
-
 static void put_figures(const tr_report *report, tr_document *doc, int target) {
     const tr_check_result *r = report->result;
     bool is_alone = r->n_targets == 1;
+    bool is_placed = r->sheets[r->targets[target].sheet].is_placed;
     char photo[512], plan[512], detail[512], caption[256] = "";
     describe(r, target, photo, plan, sizeof photo);
     snprintf(detail, sizeof detail, TR_("%s near by, its error enlarged, with limits and u95."),
              r->sheets[r->targets[target].sheet].id);
     if (r->targets[target].photo >= 0) {
-        snprintf(caption, sizeof caption, TR_(PHOTO_LEGEND),
+        snprintf(caption, sizeof caption,
+                 is_placed ? TR_("%s · dashed: required · solid: measured")
+                           : TR_("%s · dashed: required"),
                  r->photos[r->targets[target].photo].name);
     }
     tr_doc_figures(doc);
     tr_doc_figure_add(doc, TR_FIGURE_PHOTO, target, r->targets[target].photo,
-                      is_alone ? (tr_box){0, 0, 0.53, 390} : (tr_box){0, 0, 0.5, 330}, caption,
+                      is_alone ? (tr_box){0, 0, 0.53, 350} : (tr_box){0, 0, 0.5, 290}, caption,
                       photo);
     if (is_alone) {
-        tr_doc_figure_add(doc, TR_FIGURE_DETAIL, target, -1, (tr_box){0, 425, 0.53, 375}, "",
+        tr_doc_figure_add(doc, TR_FIGURE_DETAIL, target, -1, (tr_box){0, 385, 0.53, 285}, "",
                           detail);
-        tr_doc_figure_add(doc, TR_FIGURE_PLAN, target, -1, (tr_box){0.55, 0, 0.45, 800}, "", plan);
+        tr_doc_figure_add(doc, TR_FIGURE_PLAN, target, -1, (tr_box){0.55, 0, 0.45, 670}, "", plan);
     } else {
-        tr_doc_figure_add(doc, TR_FIGURE_DETAIL, target, -1, (tr_box){0.54, 0, 0.46, 356}, "",
+        tr_doc_figure_add(doc, TR_FIGURE_DETAIL, target, -1, (tr_box){0.54, 0, 0.46, 314}, "",
                           detail);
     }
 }
@@ -135,7 +142,8 @@ static void put_target(const tr_report *report, tr_document *doc, int target) {
 
 /* ---- Several ---- */
 
-/* The judged axes that are no pass, with their numbers; "" of a pass. */
+/* The judged axes that are no pass, with their numbers, or what else is the reason; "" of a pass.
+ */
 static void put_why(const tr_report *report, tr_document *doc, bool is_measured,
                     const tr_axis_result axis[TR_N_AXES], tr_verdict verdict) {
     char text[1024] = "";
@@ -153,10 +161,8 @@ static void put_why(const tr_report *report, tr_document *doc, bool is_measured,
     }
     if (!is_measured) {
         tr_doc_cell_text(doc, TR_("not measured"));
-    } else if (n == 0 && verdict != TR_PASS) {
-        tr_doc_cell_text(doc, TR_("a warning rules out a pass, or no limit is stated"));
     } else {
-        tr_doc_cell_text(doc, text);
+        tr_doc_cell_text(doc, n == 0 ? tr_rest_why(axis, verdict) : text);
     }
 }
 
@@ -188,8 +194,11 @@ static void put_summary(const tr_report *report, tr_document *doc) {
         put_why(report, doc, rel->axis[TR_X].is_measured, rel->axis, rel->verdict);
     }
     tr_doc_figures(doc);
-    tr_doc_figure_add(doc, TR_FIGURE_ALL, -1, -1, (tr_box){0.1, 0, 0.8, 780},
-                      TR_("Dashed: required. Solid: measured. Numbers and letters as in the list."),
+    tr_doc_figure_add(doc, TR_FIGURE_ALL, -1, -1, (tr_box){0.1, 0, 0.8, 600},
+                      r->n_relations > 0
+                          ? TR_("Dashed: required. Solid: measured. Numbers and letters as in the "
+                                "list.")
+                          : TR_("Dashed: required. Solid: measured. Numbers as in the list."),
                       TR_("The vehicle from above with all targets where they should be and where "
                           "they were measured."));
 }
@@ -226,7 +235,7 @@ static void put_budget_row(const tr_report *report, tr_document *doc, const char
         if (!is_shown[source]) continue;
         tr_number_cell_in(report->unit, axis, r->u95_of[source], number);
         snprintf(cell, sizeof cell, "±%s", number);
-        tr_doc_cell_text(doc, strtod(number, NULL) == 0.0 ? "–" : cell);
+        tr_doc_cell_text(doc, strtod(number, NULL) == 0.0 ? number : cell);
     }
     tr_axis_cells cells;
     tr_axis_cells_in(report->unit, axis, r, &cells);

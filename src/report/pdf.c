@@ -24,7 +24,7 @@ typedef struct {
     bool is_dense; /* smaller, to save a page: sections may be torn apart */
     double left, width, top, bottom, y;
     int page, n_pages;
-    char title[320], foot[320];
+    char title[320], full_title[320], foot[320];
     tr_error *err;
     bool ok;
 } writer;
@@ -76,12 +76,13 @@ static void draw_head(writer *w) {
     double word = tr_canvas_text_width(w->canvas, type, first->text) + 8;
     tr_canvas_badge(w->canvas, w->left + RADIUS, w->y + RADIUS, RADIUS, first->verdict);
     tr_canvas_text(w->canvas, w->left + 2 * RADIUS + 10, w->y, word, type, first->text);
-    type =
-        (tr_type){.size_px = BODY_PX, .smallest_px = 14, .colour = TR_INK, .align = TR_ALIGN_RIGHT};
+    type = type_of(BODY_PX, false);
+    type.align = TR_ALIGN_RIGHT;
     double x = w->left + 2 * RADIUS + word + 40;
-    tr_canvas_text(w->canvas, x, w->y, w->left + w->width - x, type, w->title);
-    w->y += 48;
-    rule(w, w->y - 12, 2, TR_FAINT);
+    double height = tr_canvas_text(w->canvas, x, w->y, w->left + w->width - x, type, w->full_title);
+    w->y += fmax(height, 2 * RADIUS) + 6;
+    rule(w, w->y, 2, TR_FAINT);
+    w->y += 12;
 }
 
 static void end_page(writer *w) {
@@ -101,37 +102,35 @@ static bool need(writer *w, double height) {
 
 /* ---- Blocks ---- */
 
+/* Title and shop, right of the verdict, in as many lines as they take. Returns their height. */
+static double draw_title(writer *w, double x, double room) {
+    tr_type title = type_of(28, true);
+    tr_type shop = type_of(SMALL_PX + 2, false);
+    title.align = shop.align = TR_ALIGN_RIGHT;
+    double height = tr_canvas_text(w->canvas, x, w->y, room, title, w->title) + 4;
+    return height +
+           tr_canvas_text(w->canvas, x, w->y + height, room, shop, tr_or_empty(w->report->shop));
+}
+
 static void draw_verdict(writer *w, const tr_doc_block *block) {
-    static const double RADIUS = 50;
+    static const double RADIUS = 50, MOST_FOR_WORD = 0.7; /* of the width */
     const tr_type big = {.size_px = 78,
-                         .smallest_px = 50,
+                         .smallest_px = 40,
                          .is_bold = true,
                          .colour = tr_verdict_colour(block->verdict)};
-    double word = tr_canvas_text_width(w->canvas, big, block->text) + 6;
+    double word = fmin(tr_canvas_text_width(w->canvas, big, block->text) + 6,
+                       MOST_FOR_WORD * w->width - 2 * RADIUS);
     begin_tag(w, "H1");
     tr_canvas_badge(w->canvas, w->left + RADIUS, w->y + RADIUS, RADIUS, block->verdict);
     tr_canvas_text(w->canvas, w->left + 2 * RADIUS + 24, w->y + 2, word, big, block->text);
     end_tag(w, "H1");
-    double x = w->left + 2 * RADIUS + 24 + word + 40;
-    double room = w->left + w->width - x;
-    tr_type type = {.size_px = 28,
-                    .smallest_px = 18,
-                    .is_bold = true,
-                    .colour = TR_INK,
-                    .align = TR_ALIGN_RIGHT,
-                    .lines = 3};
+    double x = w->left + 2 * RADIUS + 24 + word + 30;
     begin_tag(w, "P");
-    double height = tr_canvas_text(w->canvas, x, w->y, room, type, w->title);
-    type = (tr_type){.size_px = SMALL_PX + 2,
-                     .smallest_px = 14,
-                     .colour = TR_INK,
-                     .align = TR_ALIGN_RIGHT,
-                     .lines = 2};
-    tr_canvas_text(w->canvas, x, w->y + height + 4, room, type, tr_or_empty(w->report->shop));
+    double height = draw_title(w, x, w->left + w->width - x);
     end_tag(w, "P");
-    w->y += 2 * RADIUS + 14;
+    w->y += fmax(height, 2 * RADIUS) + 10;
     rule(w, w->y, 3, tr_verdict_colour(block->verdict));
-    w->y += 12;
+    w->y += 10;
 }
 
 static void add_outline(writer *w, const char *text) {
@@ -207,15 +206,23 @@ static void draw_term(writer *w, double x, double label, double room, const tr_d
     end_tag(w, "P");
 }
 
-static void draw_terms(writer *w, const tr_doc_block *block) {
-    const tr_type name = type_of(SMALL_PX, false);
-    const tr_type value = type_of(TABLE_PX, true);
-    double half = w->width / 2;
+static double label_width(writer *w, const tr_doc_block *block) {
     double label = 0;
     for (int i = 0; i < block->n_cells; i += 2) {
-        label = fmax(label, tr_canvas_text_width(w->canvas, name, block->cells[i].text));
+        label = fmax(
+            label, tr_canvas_text_width(w->canvas, type_of(SMALL_PX, false), block->cells[i].text));
     }
-    label = fmin(label + 18, 0.6 * half);
+    return fmin(label + 18, 0.3 * w->width);
+}
+
+/* Draws them, or only says how much height they take. */
+static double lay_terms(writer *w, const tr_doc_block *block, bool is_drawn) {
+    static const double APART_PX = 4; /* from what is above and below */
+    const tr_type value = type_of(TABLE_PX, true);
+    double half = w->width / 2;
+    double label = label_width(w, block);
+    double total = 2 * APART_PX;
+    if (is_drawn) w->y += APART_PX;
     for (int i = 0; i + 1 < block->n_cells;) {
         const tr_doc_cell *cells = &block->cells[i];
         bool is_pair = i + 3 < block->n_cells;
@@ -224,13 +231,16 @@ static void draw_terms(writer *w, const tr_doc_block *block) {
         }
         double room = (is_pair ? half - 20 : w->width) - label;
         double height = tr_canvas_text_height(w->canvas, room, value, cells[1].text) + 4;
+        total += height;
+        i += is_pair ? 4 : 2;
+        if (!is_drawn) continue;
         need(w, height);
         draw_term(w, w->left, label, room, cells);
         if (is_pair) draw_term(w, w->left + half, label, room, cells + 2);
         w->y += height;
-        i += is_pair ? 4 : 2;
     }
-    w->y += 4;
+    if (is_drawn) w->y += APART_PX;
+    return total;
 }
 
 /* ---- Tables ---- */
@@ -244,6 +254,7 @@ typedef struct {
 } grid;
 
 static const double PAD_PX = 9, SIDE_GAP_PX = 30;
+static const double TABLE_GAP_PX = 8; /* below a table */
 
 static tr_type cell_type(const grid *g, const tr_doc_cell *cell, int column, bool is_head) {
     tr_type type =
@@ -389,24 +400,33 @@ static void draw_table_head(writer *w, const grid *g) {
 
 static grid grid_of(writer *w, const tr_doc_block *block) {
     grid g = {.block = block,
-              .size_px = block->is_folded ? SMALL_PX - 1 : TABLE_PX,
+              .size_px = block->is_folded ? SMALL_PX : TABLE_PX,
               .n_side = block->is_folded ? 2 : 1};
     set_widths(w, &g);
     return g;
 }
 
-static void draw_table(writer *w, const tr_doc_block *block) {
+/* Of the rows that stand side by side from that one on. */
+static double line_height(writer *w, const grid *g, int row) {
+    int n_rows = g->block->n_cells / g->block->n_columns;
+    double height = 0;
+    for (int i = 0; i < g->n_side && row + i < n_rows; i++)
+        height = fmax(height, row_height(w, g, row + i));
+    return height;
+}
+
+/* below: what has to stand on the page of its last row. */
+static void draw_table(writer *w, const tr_doc_block *block, double below) {
     grid g = grid_of(w, block);
     int n_rows = block->n_cells / block->n_columns;
     double apart = (w->width + SIDE_GAP_PX) / g.n_side;
     draw_table_head(w, &g);
     for (int row = 1; row < n_rows; row += g.n_side) {
-        double height = 0;
-        for (int i = 0; i < g.n_side && row + i < n_rows; i++)
-            height = fmax(height, row_height(w, &g, row + i));
-        if (w->y + height > w->bottom) {
+        double height = line_height(w, &g, row);
+        double wanted = height + (row + g.n_side >= n_rows ? below : 0);
+        if (w->y + wanted > w->bottom) {
             end_tag(w, "Table");
-            need(w, height);
+            need(w, wanted);
             draw_table_head(w, &g);
         }
         draw_rule_of(w, &g, w->y, row == 1 ? TR_INK : TR_FAINT);
@@ -415,7 +435,7 @@ static void draw_table(writer *w, const tr_doc_block *block) {
         w->y += height;
     }
     end_tag(w, "Table");
-    w->y += 8;
+    w->y += TABLE_GAP_PX;
 }
 
 /* ---- Drawings ---- */
@@ -425,16 +445,14 @@ static const double CAPTION_PX = 26;
 static double figures_height(const tr_doc_block *block) {
     double height = 0;
     for (int i = 0; i < block->n_figures; i++) {
-        height = fmax(height, block->figures[i].box.y + block->figures[i].box.height);
-        if (*block->figures[i].caption)
-            height =
-                fmax(height, block->figures[i].box.y + block->figures[i].box.height + CAPTION_PX);
+        const tr_doc_figure *f = &block->figures[i];
+        height = fmax(height, f->box.y + f->box.height + (*f->caption ? CAPTION_PX : 0));
     }
-    return height + 10;
+    return height + 4;
 }
 
 static void draw_figures(writer *w, const tr_doc_block *block) {
-    const tr_type type = {.size_px = SMALL_PX, .smallest_px = 12, .colour = TR_INK};
+    tr_type type = {.size_px = SMALL_PX, .smallest_px = 12, .colour = TR_INK};
     double height = figures_height(block);
     need(w, height);
     for (int i = 0; i < block->n_figures; i++) {
@@ -447,6 +465,7 @@ static void draw_figures(writer *w, const tr_doc_block *block) {
         cairo_restore(w->canvas->cr);
         end_tag(w, "Figure");
         if (!*f->caption) continue;
+        type.align = tr_figure_has_photo(f) ? TR_ALIGN_LEFT : TR_ALIGN_CENTRE;
         begin_tag(w, "P");
         tr_canvas_text(w->canvas, box.x, box.y + box.height + 3, box.width, type, f->caption);
         end_tag(w, "P");
@@ -454,73 +473,99 @@ static void draw_figures(writer *w, const tr_doc_block *block) {
     w->y += height;
 }
 
+static const double SIGNATURE_PX = 104;
+
 static void draw_signature(writer *w, const tr_doc_block *block) {
-    static const double HEIGHT_PX = 130, APART_PX = 40;
-    need(w, HEIGHT_PX);
+    static const double APART_PX = 40;
+    need(w, SIGNATURE_PX);
     double width = (w->width - (block->n_columns - 1) * APART_PX) / block->n_columns;
     begin_tag(w, "P");
     for (int i = 0; i < block->n_columns; i++) {
         double x = w->left + i * (width + APART_PX);
         tr_canvas_colour(w->canvas, TR_INK);
         cairo_set_line_width(w->canvas->cr, 1.5);
-        cairo_move_to(w->canvas->cr, x, w->y + HEIGHT_PX - 40);
-        cairo_line_to(w->canvas->cr, x + width, w->y + HEIGHT_PX - 40);
+        cairo_move_to(w->canvas->cr, x, w->y + SIGNATURE_PX - 30);
+        cairo_line_to(w->canvas->cr, x + width, w->y + SIGNATURE_PX - 30);
         cairo_stroke(w->canvas->cr);
-        tr_canvas_text(w->canvas, x, w->y + HEIGHT_PX - 36, width, type_of(SMALL_PX, false),
+        tr_canvas_text(w->canvas, x, w->y + SIGNATURE_PX - 26, width, type_of(SMALL_PX, false),
                        block->cells[i].text);
     }
     end_tag(w, "P");
-    w->y += HEIGHT_PX;
+    w->y += SIGNATURE_PX;
 }
 
 /* ---- The whole ---- */
 
-/* What has to stand below a heading on the same page: of a short table all. */
-static double least_height(writer *w, const tr_doc_block *block) {
-    enum { WHOLE_ROWS = 11 };
-    switch (block->kind) {
-    case TR_DOC_TABLE: {
-        grid g = grid_of(w, block);
-        double height = row_height(w, &g, 0);
-        int n_rows = block->n_cells / block->n_columns;
-        int n_kept = n_rows <= WHOLE_ROWS && !block->is_folded ? n_rows : 4;
-        for (int row = 1; row < n_rows && row < n_kept; row++) height += row_height(w, &g, row);
-        return height;
-    }
-    case TR_DOC_TEXT: return text_height(w, block);
-    case TR_DOC_FIGURES: return figures_height(block);
-    default: return 60;
-    }
+static double table_height(writer *w, const tr_doc_block *block, int most_rows) {
+    grid g = grid_of(w, block);
+    int n_rows = block->n_cells / block->n_columns;
+    double height = row_height(w, &g, 0);
+    for (int row = 1; row < n_rows && row < most_rows; row += g.n_side)
+        height += line_height(w, &g, row);
+    return height + TABLE_GAP_PX;
 }
 
 static double height_of(writer *w, const tr_doc_block *block) {
     switch (block->kind) {
-    case TR_DOC_TABLE: {
-        grid g = grid_of(w, block);
-        int n_rows = block->n_cells / block->n_columns;
-        double height = 8;
-        for (int row = 0; row < n_rows; row++) height += row_height(w, &g, row) / g.n_side;
-        return height;
-    }
+    case TR_DOC_HEADING: return heading_height(w, block);
+    case TR_DOC_TABLE: return table_height(w, block, block->n_cells);
     case TR_DOC_TEXT: return text_height(w, block);
+    case TR_DOC_TERMS: return lay_terms(w, block, false);
     case TR_DOC_FIGURES: return figures_height(block);
-    default: return 60;
+    case TR_DOC_SIGNATURE: return SIGNATURE_PX;
+    case TR_DOC_VERDICT: break; /* the first of the first page */
     }
+    return 0;
+}
+
+static bool is_kind(const writer *w, int i, tr_doc_kind kind) {
+    return i < w->doc->n && w->doc->blocks[i].kind == kind;
+}
+
+/* Of the paragraph that explains the table before it, which belongs to its last row. */
+static double height_below_table(writer *w, int i) {
+    return is_kind(w, i + 1, TR_DOC_TEXT) ? text_height(w, &w->doc->blocks[i + 1]) : 0;
+}
+
+/* What has to stand on one page of what begins with that block: of a short table all, with the
+   paragraph that belongs to it; of a paragraph before a table that one, too. */
+static double least_height(writer *w, int i) {
+    enum { WHOLE_ROWS = 11, FIRST_ROWS = 4 };
+    const tr_doc_block *block = &w->doc->blocks[i];
+    if (block->kind == TR_DOC_TABLE) {
+        bool is_whole = block->n_cells / block->n_columns <= WHOLE_ROWS;
+        return is_whole ? height_of(w, block) + height_below_table(w, i)
+                        : table_height(w, block, FIRST_ROWS);
+    }
+    if (block->kind == TR_DOC_TEXT && is_kind(w, i + 1, TR_DOC_TABLE))
+        return height_of(w, block) + least_height(w, i + 1);
+    return height_of(w, block);
+}
+
+/* All from there to the end; INFINITY where that is more than most. */
+static double height_of_rest(writer *w, int i, double most) {
+    double height = 0;
+    for (; i < w->doc->n && height <= most; i++) height += height_of(w, &w->doc->blocks[i]);
+    return height <= most ? height : INFINITY;
 }
 
 /* What has to fit on the page for a heading to stand on it: all up to the next one where that is
-   little, else how it begins. */
+   little, else how it begins. The end of the report stays together, so that nobody signs a page on
+   which nothing else stands. */
 static double height_with_heading(writer *w, int heading) {
-    static const double LITTLE = 0.2, LITTLE_WITH_FIGURES = 0.42; /* of a page */
+    static const double LITTLE = 0.2, LITTLE_WITH_FIGURES = 0.42, END = 0.3; /* of a page */
+    double page = w->bottom - w->top;
+    double rest = height_of_rest(w, heading, END * page);
+    if (isfinite(rest)) return rest;
     double little = w->is_dense ? 0 : LITTLE;
     double whole = heading_height(w, &w->doc->blocks[heading]);
     double begin = whole;
-    if (heading + 1 < w->doc->n) begin += least_height(w, &w->doc->blocks[heading + 1]);
+    if (heading + 1 < w->doc->n) begin += least_height(w, heading + 1);
     for (int i = heading + 1; i < w->doc->n && w->doc->blocks[i].kind != TR_DOC_HEADING; i++) {
-        if (w->doc->blocks[i].kind != TR_DOC_SIGNATURE) whole += height_of(w, &w->doc->blocks[i]);
+        whole += height_of(w, &w->doc->blocks[i]);
         if (w->doc->blocks[i].kind == TR_DOC_FIGURES) little = LITTLE_WITH_FIGURES;
     }
-    return whole <= little * (w->bottom - w->top) ? whole : begin;
+    return whole <= little * page ? whole : begin;
 }
 
 static void draw_block(writer *w, int i) {
@@ -532,10 +577,10 @@ static void draw_block(writer *w, int i) {
         draw_heading(w, block);
         break;
     case TR_DOC_TEXT: draw_text(w, block); break;
-    case TR_DOC_TERMS: draw_terms(w, block); break;
+    case TR_DOC_TERMS: (void)lay_terms(w, block, true); break;
     case TR_DOC_TABLE:
-        need(w, least_height(w, block));
-        draw_table(w, block);
+        need(w, least_height(w, i));
+        draw_table(w, block, height_below_table(w, i));
         break;
     case TR_DOC_FIGURES: draw_figures(w, block); break;
     case TR_DOC_SIGNATURE: draw_signature(w, block); break;
@@ -570,8 +615,9 @@ static bool draw_all(const tr_report *report, const tr_document *doc, double sca
                 .err = err,
                 .ok = true};
     tr_report_title(report, w.title, sizeof w.title);
+    tr_report_full_title(report, w.full_title, sizeof w.full_title);
     tr_report_foot(report, w.foot, sizeof w.foot);
-    tr_canvas_paper paper = paper_of(report, w.title, scale);
+    tr_canvas_paper paper = paper_of(report, w.full_title, scale);
     if (!tr_canvas_init_paper(canvas, &paper, err)) return false;
     const double px_mm = scale * PX_MM;
     w.left = MARGIN_MM / px_mm;

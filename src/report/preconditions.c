@@ -13,8 +13,9 @@ static const char *state_of(const tr_precondition_result *c) {
 
 void tr_report_preconditions(const tr_report *report, tr_document *doc) {
     const tr_check_result *r = report->result;
-    const char *const heads[] = {TR_("precondition"), TR_("required"), TR_("state"),
-                                 TR_("by"),           TR_("when"),     TR_("reason")};
+    const char *const heads[] = {TR_("precondition"), TR_("mandatory"), TR_("confirmation"),
+                                 TR_("by"),           TR_("when"),      TR_("reason")};
+    char at[TR_SHOWN_TIME_SIZE];
     if (r->n_preconditions == 0) return;
     tr_doc_heading(doc, 2, TR_("Before measuring"));
     tr_doc_table(doc, "tttttt");
@@ -30,7 +31,8 @@ void tr_report_preconditions(const tr_report *report, tr_document *doc) {
             tr_doc_cell_text(doc, state_of(c));
         }
         tr_doc_cell_text(doc, c->by);
-        tr_doc_cell_text(doc, c->at);
+        tr_report_time(c->at, at);
+        tr_doc_cell_text(doc, at);
         tr_doc_cell_text(doc, c->reason);
     }
 }
