@@ -797,6 +797,31 @@ static void every_change_shows(void **state) {
     tr_store_close(store);
 }
 
+/* One that was changed is neither read nor found, and the error names it. */
+static void what_was_changed_is_not_read(void **state) {
+    static const char WHY[] = "has a record, number 5, that was changed after it was kept; verify "
+                              "the store, and restore a copy";
+    const place *p = *state;
+    tr_record record;
+    seen s = {0};
+    store_fill(p->path, false, 6);
+    tamper(p->path, "UPDATE record SET body = replace(body, 'fail', 'pass'), verdict = 'pass'"
+                    " WHERE number = 5");
+    tr_store *store = store_open(p->path, false);
+    for (int k = 0; k < 2; k++) {
+        tr_error err = {0};
+        assert_false(k == 0 ? tr_store_read(store, "5", &record, &err)
+                            : tr_store_find(store, &(tr_record_filter){0}, count, &s, &err));
+        assert_string_equal(err.text, WHY);
+        assert_string_equal(err.file, p->path);
+    }
+    assert_int_equal(s.n, 4);
+    assert_true(tr_store_read(store, "6", &record, NULL));
+    tr_record_release(&record);
+    check_found(store, (tr_record_filter){.first_number = 6}, 1, 6, 6);
+    tr_store_close(store);
+}
+
 /* Whoever makes all hashes from a record on anew is found by a hash that was noted elsewhere. */
 static void hashes_made_anew_show(void **state) {
     const place *p = *state;
@@ -1015,6 +1040,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(several_programs_keep_at_once, make_place, remove_place),
         cmocka_unit_test_setup_teardown(several_threads_keep_at_once, make_place, remove_place),
         cmocka_unit_test_setup_teardown(every_change_shows, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(what_was_changed_is_not_read, make_place, remove_place),
         cmocka_unit_test_setup_teardown(hashes_made_anew_show, make_place, remove_place),
         cmocka_unit_test_setup_teardown(triggers_refuse_changes, make_place, remove_place),
         cmocka_unit_test_setup_teardown(changes_in_the_folder_show, make_place, remove_place),

@@ -81,6 +81,10 @@ struct tr_store {
 typedef bool tr_row_visitor(const tr_row *row, void *user);
 TR_MUST_USE bool tr_store_rows(tr_store *store, const tr_query *query, bool with_sheets,
                                tr_row_visitor *see, void *user, tr_error *err);
+/* The record of a row that has the hash which stands there; another was changed after it was kept,
+   and is an error. out is to be released. */
+TR_MUST_USE bool tr_store_take_row(const tr_store *store, const tr_row *row, tr_record *out,
+                                   tr_error *err);
 /* Keeps a row as it is, with the origin that stands in it; files must be known. */
 TR_MUST_USE bool tr_store_append_row(tr_store *store, tr_row *row, tr_error *err);
 /* Whether the file is known, and its size. */

@@ -75,16 +75,8 @@ static bool set_origin(const push *p, tr_row *row) {
 }
 
 static bool push_row(const push *p, tr_row *row) {
-    char hash[TR_HASH_SIZE];
     tr_record record;
-    tr_row_hash(row, hash);
-    if (strcmp(hash, row->text[TR_ROW_HASH]) != 0) {
-        return tr_fail_at(p->err, TR_BAD_INPUT, tr_store_name(p->from), 0, NULL,
-                          "has a record, number %lld, that was changed after it was kept; verify "
-                          "the store, and restore a copy",
-                          (long long)row->number);
-    }
-    if (!tr_record_from_row(row, &record, p->err)) return false;
+    if (!tr_store_take_row(p->from, row, &record, p->err)) return false;
     /* Columns and sheets as the body tells them. */
     tr_row copy = {0};
     bool ok =

@@ -412,7 +412,19 @@ bool tr_store_rows(tr_store *store, const tr_query *query, bool with_sheets, tr_
     return true;
 }
 
+bool tr_store_take_row(const tr_store *store, const tr_row *row, tr_record *out, tr_error *err) {
+    char hash[TR_HASH_SIZE];
+    *out = (tr_record){0};
+    tr_row_hash(row, hash);
+    if (strcmp(hash, row->text[TR_ROW_HASH]) == 0) return tr_record_from_row(row, out, err);
+    return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                      "has a record, number %lld, that was changed after it was kept; verify the "
+                      "store, and restore a copy",
+                      (long long)row->number);
+}
+
 typedef struct {
+    const tr_store *store;
     tr_record_visitor *see;
     void *user;
     int left; /* to be shown; -1: all */
@@ -425,7 +437,7 @@ static bool show(const tr_row *row, void *user) {
     tr_record record;
     if (f->left == 0) return false;
     if (f->left > 0) f->left--;
-    f->has_failed = !tr_record_from_row(row, &record, f->err);
+    f->has_failed = !tr_store_take_row(f->store, row, &record, f->err);
     if (f->has_failed) return false;
     bool goes_on = f->see(&record, f->user);
     tr_record_release(&record);
@@ -453,8 +465,11 @@ bool tr_store_find(tr_store *store, const tr_record_filter *filter, tr_record_vi
                   .verdict = filter->verdict,
                   .sheet = filter->sheet,
                   .after = filter->first_number > 0 ? filter->first_number - 1 : 0};
-    finder f = {
-        .see = see, .user = user, .left = filter->limit > 0 ? filter->limit : -1, .err = err};
+    finder f = {.store = store,
+                .see = see,
+                .user = user,
+                .left = filter->limit > 0 ? filter->limit : -1,
+                .err = err};
     if (filter->from && !widen(filter->from, "T00:00:00Z", from, err)) return false;
     if (filter->until && !widen(filter->until, "T23:59:60Z", until, err)) return false;
     if (filter->from) q.from = from;
@@ -516,7 +531,7 @@ bool tr_store_read(tr_store *store, const char *which, tr_record *out, tr_error 
                         "holds several records whose hashes begin with '%.80s'; give more digits",
                         which);
     }
-    ok = ok && tr_record_from_row(&page.rows[0], out, err);
+    ok = ok && tr_store_take_row(store, &page.rows[0], out, err);
     tr_page_release(&page);
     return ok;
 }

@@ -105,12 +105,13 @@ typedef struct {
 } tr_record_filter;
 
 /* Calls `see` with each, in their order; it returns false to end. The record is the store's. `see`
-   may use the store. */
+   may use the store. A record that does not have its hash any more is an error that names it. */
 typedef bool tr_record_visitor(const tr_record *record, void *user);
 TR_MUST_USE bool tr_store_find(tr_store *store, const tr_record_filter *filter,
                                tr_record_visitor *see, void *user, tr_error *err);
 /* By number, id or the first eight or more digits of its hash, which must name one record alone;
-   what could be both is a number. *out is to be released. */
+   what could be both is a number. One that does not have its hash any more is an error. *out is to
+   be released. */
 TR_MUST_USE bool tr_store_read(tr_store *store, const char *which, tr_record *out, tr_error *err);
 
 /* Number 0: the store is empty. */
