@@ -904,12 +904,16 @@ static void changes_in_the_folder_show(void **state) {
     check_broken(verify(p->path, NULL), 4, "of record 4 was changed");
     assert_int_equal(unlink(file), 0);
     check_broken(verify(p->path, NULL), 4, "of record 4 has no content any more");
-    /* Put again, it is whole again. */
-    store = store_open(p->path, false);
-    assert_true(sample_keep(store, &s, NULL));
-    assert_int_equal(s.record.number, 4);
-    tr_store_close(store);
-    assert_true(verify(p->path, NULL).is_sound);
+    /* Put again, it is whole again, whatever came of it. */
+    static const char *const DAMAGED[] = {NULL, "", "the photo", "the photo of record X"};
+    for (size_t i = 0; i < sizeof DAMAGED / sizeof *DAMAGED; i++) {
+        if (DAMAGED[i]) temp_write(file, DAMAGED[i], strlen(DAMAGED[i]));
+        store = store_open(p->path, false);
+        assert_true(sample_keep(store, &s, NULL));
+        assert_int_equal(s.record.number, 4);
+        tr_store_close(store);
+        assert_true(verify(p->path, NULL).is_sound);
+    }
     /* The folder is not there; another store's is. */
     tr_error err = {0};
     assert_int_equal(rename(folder, temp_path(aside, p->folder, "aside")), 0);
@@ -925,6 +929,61 @@ static void changes_in_the_folder_show(void **state) {
     err = (tr_error){0};
     assert_null(tr_store_open(&(tr_store_place){.where = p->path, .folder = its_folder}, &err));
     assert_string_equal(err.text, "holds the files of another store; name the folder of this one");
+}
+
+/* ---- Nothing rests on a damaged file ---- */
+
+/* A sample whose photo is the same as of record 1, which has `size` bytes. */
+static bool keep_with_photo(tr_store *store, int i, size_t size, tr_error *err) {
+    sample s;
+    char *photo = malloc(size);
+    assert_non_null(photo);
+    memset(photo, 'p', size);
+    sample_make(&s, i);
+    s.record.n_files = 1;
+    s.files[0].size = size;
+    bool ok = tr_store_put(store, photo, size, s.files[0].sha256, err) &&
+              tr_store_append(store, &s.record, err);
+    free(photo);
+    return ok;
+}
+
+static void nothing_is_kept_on_a_damaged_file(void **state) {
+    static const struct {
+        const char *sql, *why;
+    } CASES[] = {
+        {"UPDATE file SET data = zeroblob(length(data))", "with another content than was kept"},
+        {"UPDATE file SET data = NULL", "does not hold the file"},
+        {"UPDATE file SET size = 7", "with another content than was kept"},
+    };
+    static const size_t SIZES[] = {100, 100000}; /* sent at once, and asked for first */
+    const place *p = *state;
+    char copy[TEMP_SIZE], from[TEMP_SIZE];
+    int64_t n;
+    for (int k = 0; k < 2; k++) {
+        tr_store *store = store_open(temp_path(from, p->folder, k ? "from-1" : "from-0"), false);
+        assert_true(keep_with_photo(store, 0, SIZES[k], NULL));
+        tr_store_close(store);
+        for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++) {
+            tr_error err = {0};
+            (void)unlink(temp_path(copy, p->folder, "copy"));
+            store = store_open(copy, false);
+            assert_true(keep_with_photo(store, 1, SIZES[k], NULL));
+            tr_store_close(store);
+            tamper(copy, CASES[i].sql);
+            store = store_open(copy, false);
+            assert_false(keep_with_photo(store, 2, SIZES[k], &err));
+            assert_non_null(strstr(err.text, CASES[i].why));
+            tr_store *source = store_open(from, false);
+            err = (tr_error){0};
+            assert_false(tr_store_push(source, store, &n, &err));
+            assert_non_null(strstr(err.text, CASES[i].why));
+            assert_int_equal(n, 0);
+            tr_store_close(source);
+            tr_store_close(store);
+            assert_int_equal(verify(copy, NULL).number, 1);
+        }
+    }
 }
 
 /* ---- From store to store ---- */
@@ -1044,6 +1103,8 @@ int main(void) {
         cmocka_unit_test_setup_teardown(hashes_made_anew_show, make_place, remove_place),
         cmocka_unit_test_setup_teardown(triggers_refuse_changes, make_place, remove_place),
         cmocka_unit_test_setup_teardown(changes_in_the_folder_show, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(nothing_is_kept_on_a_damaged_file, make_place,
+                                        remove_place),
         cmocka_unit_test_setup_teardown(records_go_from_store_to_store, make_place, remove_place),
         cmocka_unit_test_setup_teardown(what_was_changed_is_not_handed_on, make_place,
                                         remove_place),

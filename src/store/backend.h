@@ -52,8 +52,10 @@ typedef struct {
        for. */
     bool (*files)(void *db, const char *hashes, bool with_data, tr_file_visitor *see, void *user,
                   tr_error *err);
-    /* data NULL: it lies in the folder. Where it is known already, nothing happens. */
-    bool (*file_put)(void *db, const char *sha256, const void *data, size_t size, tr_error *err);
+    /* data NULL: it lies in the folder. Where it is known already, nothing happens but that *is_new
+       is false. */
+    bool (*file_put)(void *db, const char *sha256, const void *data, size_t size, bool *is_new,
+                     tr_error *err);
     /* Some file is known. */
     bool (*file_any)(void *db, bool *any, tr_error *err);
 
@@ -87,9 +89,6 @@ TR_MUST_USE bool tr_store_take_row(const tr_store *store, const tr_row *row, tr_
                                    tr_error *err);
 /* Keeps a row as it is, with the origin that stands in it; files must be known. */
 TR_MUST_USE bool tr_store_append_row(tr_store *store, tr_row *row, tr_error *err);
-/* Whether the file is known, and its size. */
-TR_MUST_USE bool tr_store_knows_file(tr_store *store, const char *sha256, bool *is_there,
-                                     uint64_t *size, tr_error *err);
 /* Fails where a file of the record is not known to the store. */
 TR_MUST_USE bool tr_store_check_files(tr_store *store, const tr_record *record, tr_error *err);
 

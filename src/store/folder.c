@@ -86,18 +86,30 @@ bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err
     return ok;
 }
 
-static bool is_there(const char *path, size_t size) {
-    struct stat about;
-    return stat(path, &about) == 0 && S_ISREG(about.st_mode) && about.st_size == (off_t)size;
+/* The file is there with the content that its name says. One that cannot be read is not, unless
+   memory ran out. */
+static bool is_whole(const char *folder, const char *sha256, bool *has_no_memory) {
+    uint8_t *data;
+    size_t size;
+    char hash[TR_HASH_SIZE];
+    tr_error why = {0};
+    bool is_read = tr_folder_get(folder, sha256, &data, &size, &why);
+    *has_no_memory = why.code == TR_NO_MEMORY;
+    if (!is_read) return false;
+    tr_sha256_hex(data, size, hash);
+    free(data);
+    return strcmp(hash, sha256) == 0;
 }
 
 bool tr_folder_put(const char *folder, const char *sha256, const void *data, size_t size,
                    tr_error *err) {
     char *within = path_of(folder, sha256, true, err);
     char *path = within ? path_of(folder, sha256, false, err) : NULL;
+    bool has_no_memory = false;
     bool ok = path != NULL;
-    if (ok && !is_there(path, size)) {
-        ok = make_folder(within, err) && tr_file_write(path, data, size, err);
+    if (ok && !is_whole(folder, sha256, &has_no_memory)) {
+        ok = has_no_memory ? tr_fail_memory(err)
+                           : make_folder(within, err) && tr_file_write(path, data, size, err);
     }
     /* Also where another program has just put it there. */
     ok = ok && flush_folder(within, err);

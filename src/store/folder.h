@@ -11,7 +11,8 @@
 /* make: a new store's; makes the folder where it is missing. Else it must be there. */
 TR_MUST_USE bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err);
 
-/* Writes the file and flushes it and its folders, unless it is there with that size. */
+/* Writes the file and flushes it and its folders, unless it is there with that very content: one
+   that was damaged is whole again. */
 TR_MUST_USE bool tr_folder_put(const char *folder, const char *sha256, const void *data,
                                size_t size, tr_error *err);
 /* Owned by the caller (free). */

@@ -536,7 +536,8 @@ static bool files(void *db, const char *hashes, bool with_data, tr_file_visitor 
     return result != NULL;
 }
 
-static bool file_put(void *db, const char *sha256, const void *data, size_t size, tr_error *err) {
+static bool file_put(void *db, const char *sha256, const void *data, size_t size, bool *is_new,
+                     tr_error *err) {
     database *d = db;
     char number[NUMBER_SIZE];
     const char *values[] = {sha256, print_number((int64_t)size, number), data};
@@ -550,6 +551,7 @@ static bool file_put(void *db, const char *sha256, const void *data, size_t size
                                           "$3) ON CONFLICT (sha256) DO NOTHING",
                                           3, types, values, lengths, formats, 0),
                              err);
+    *is_new = result && strcmp(PQcmdTuples(result), "1") == 0;
     PQclear(result);
     return result != NULL;
 }

@@ -52,14 +52,10 @@ static bool find_known(const push *p, batch *b) {
 }
 
 static bool push_file(const push *p, const tr_record_file *file) {
-    bool is_there = false;
-    uint64_t size;
     uint8_t *data;
     size_t n;
     char sha256[TR_HASH_SIZE];
     if (!tr_is_hash(file->sha256)) return true; /* tr_store_check_files says so */
-    if (!tr_store_knows_file(p->to, file->sha256, &is_there, &size, p->err)) return false;
-    if (is_there) return true;
     if (!tr_store_get(p->from, file->sha256, &data, &n, p->err)) return false;
     bool ok = tr_store_put(p->to, data, n, sha256, p->err);
     free(data);

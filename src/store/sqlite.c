@@ -643,7 +643,8 @@ static bool files(void *db, const char *hashes, bool with_data, tr_file_visitor 
     return ok;
 }
 
-static bool file_put(void *db, const char *sha256, const void *data, size_t size, tr_error *err) {
+static bool file_put(void *db, const char *sha256, const void *data, size_t size, bool *is_new,
+                     tr_error *err) {
     database *d = db;
     sqlite3_stmt *s = statement(d, FILE_PUT, err);
     bool ok =
@@ -653,6 +654,7 @@ static bool file_put(void *db, const char *sha256, const void *data, size_t size
         ok = code == SQLITE_OK || fail(d, code, err);
     }
     ok = ok && begin(d, err) && end(d, run(d, s, err), err);
+    *is_new = ok && sqlite3_changes(d->db) > 0;
     reset(s);
     return ok;
 }

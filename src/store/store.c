@@ -122,26 +122,11 @@ static bool check_writable(const tr_store *store, tr_error *err) {
 
 /* ---- Files ---- */
 
-bool tr_store_put(tr_store *store, const void *data, size_t size, char sha256[TR_HASH_SIZE],
-                  tr_error *err) {
-    bool is_there = false;
-    uint64_t known;
-    if (!check_writable(store, err)) return false;
-    if (size > TR_STORE_MAX_FILE) {
-        return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
-                          "keeps files of at most %zu MB, this one has %zu; check that it is the "
-                          "right file",
-                          TR_STORE_MAX_FILE >> 20, size >> 20);
-    }
-    tr_sha256_hex(size > 0 ? data : "", size, sha256);
-    /* First the file, then that it is known: a file that is known is there. */
-    if (store->folder && !tr_folder_put(store->folder, sha256, data, size, err)) return false;
-    /* A small one is sent at once; it is kept once all the same. */
-    if (size > SMALL_FILE && !tr_store_knows_file(store, sha256, &is_there, &known, err))
-        return false;
-    if (is_there) return true;
-    const void *kept = store->folder ? NULL : size > 0 ? data : "";
-    return store->backend->file_put(store->db, sha256, kept, size, err);
+static bool fail_changed(const tr_store *store, const char *sha256, tr_error *err) {
+    return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                      "holds the file %.12s... with another content than was kept; restore a copy "
+                      "of the store",
+                      sha256);
 }
 
 /* A copy of a file's bytes. */
@@ -199,15 +184,73 @@ bool tr_store_get(tr_store *store, const char *sha256, uint8_t **data, size_t *s
     if (ok) {
         tr_sha256_hex(*data, *size, hash);
         if (strcmp(hash, sha256) == 0) return true;
-        tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
-                   "holds the file %.12s... with another content than was kept; restore a copy of "
-                   "the store",
-                   sha256);
+        (void)fail_changed(store, sha256, err);
     }
     free(*data);
     *data = NULL;
     *size = 0;
     return false;
+}
+
+static bool note_size(const char *sha256, uint64_t noted_size, const void *data, size_t size,
+                      void *user) {
+    tr_record_file *file = user;
+    (void)data;
+    (void)size;
+    snprintf(file->sha256, sizeof file->sha256, "%s", sha256);
+    file->size = noted_size;
+    return true;
+}
+
+static bool find_size(tr_store *store, const char *sha256, bool *is_known, uint64_t *size,
+                      tr_error *err) {
+    tr_record_file file = {0};
+    tr_json_list hashes = {0};
+    bool ok = tr_json_list_add(&hashes, sha256, err) &&
+              store->backend->files(store->db, hashes.text, false, note_size, &file, err);
+    free(hashes.text);
+    *is_known = ok && file.sha256[0] != 0;
+    *size = file.size;
+    return ok;
+}
+
+/* A file that is known is as it was kept: nothing may rest on one that is not. Of a folder's file
+   tr_folder_put has seen to that. */
+static bool check_known(tr_store *store, const char *sha256, size_t size, tr_error *err) {
+    bool is_known;
+    uint64_t noted_size;
+    uint8_t *data;
+    size_t n;
+    if (!find_size(store, sha256, &is_known, &noted_size, err)) return false;
+    if (!is_known || noted_size != size) return fail_changed(store, sha256, err);
+    if (store->folder) return true;
+    if (!tr_store_get(store, sha256, &data, &n, err)) return false;
+    free(data);
+    return true;
+}
+
+bool tr_store_put(tr_store *store, const void *data, size_t size, char sha256[TR_HASH_SIZE],
+                  tr_error *err) {
+    bool is_known = false;
+    bool is_new = false;
+    uint64_t noted_size;
+    if (!check_writable(store, err)) return false;
+    if (size > TR_STORE_MAX_FILE) {
+        return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                          "keeps files of at most %zu MB, this one has %zu; check that it is the "
+                          "right file",
+                          TR_STORE_MAX_FILE >> 20, size >> 20);
+    }
+    tr_sha256_hex(size > 0 ? data : "", size, sha256);
+    /* First the file, then that it is known: a file that is known is there. */
+    if (store->folder && !tr_folder_put(store->folder, sha256, data, size, err)) return false;
+    /* A small one is sent at once; it is kept once all the same. */
+    if (size > SMALL_FILE && !find_size(store, sha256, &is_known, &noted_size, err)) return false;
+    const void *kept = store->folder ? NULL : size > 0 ? data : "";
+    if (!is_known && !store->backend->file_put(store->db, sha256, kept, size, &is_new, err)) {
+        return false;
+    }
+    return is_new || check_known(store, sha256, size, err);
 }
 
 /* ---- Keeping ---- */
@@ -271,28 +314,6 @@ bool tr_store_check_files(tr_store *store, const tr_record *record, tr_error *er
     }
     free(hashes.text);
     free(known.is_there);
-    return ok;
-}
-
-static bool note_size(const char *sha256, uint64_t noted_size, const void *data, size_t size,
-                      void *user) {
-    tr_record_file *file = user;
-    (void)data;
-    (void)size;
-    snprintf(file->sha256, sizeof file->sha256, "%s", sha256);
-    file->size = noted_size;
-    return true;
-}
-
-bool tr_store_knows_file(tr_store *store, const char *sha256, bool *is_there, uint64_t *size,
-                         tr_error *err) {
-    tr_record_file file = {0};
-    tr_json_list hashes = {0};
-    bool ok = tr_json_list_add(&hashes, sha256, err) &&
-              store->backend->files(store->db, hashes.text, false, note_size, &file, err);
-    free(hashes.text);
-    *is_there = ok && file.sha256[0] != 0;
-    *size = file.size;
     return ok;
 }
 

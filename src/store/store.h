@@ -80,7 +80,9 @@ void tr_store_close(tr_store *store);
 const char *tr_store_id(const tr_store *store);
 const char *tr_store_name(const tr_store *store);
 
-/* Keeps the bytes, once however often they come; a record that names them follows. */
+/* Keeps the bytes, once however often they come; a record that names them follows. Where they are
+   there already, they are compared: a damaged file in a folder is written anew, one in a database
+   is an error. */
 TR_MUST_USE bool tr_store_put(tr_store *store, const void *data, size_t size,
                               char sha256[TR_HASH_SIZE], tr_error *err);
 /* Bytes by their hash, which is checked; owned by the caller (free). */
