@@ -442,6 +442,46 @@ static void a_change_of_the_store_is_named(void **state) {
     assert_true(o->status == FAIL || o->status == NO_MEASURE);
 }
 
+/* Zeroes the first page of the database that has the text. */
+static void zero_page(const char *path, const char *text) {
+    enum { PAGE_SIZE = 4096 };
+    uint8_t *data;
+    size_t size;
+    size_t at = 0;
+    assert_true(tr_file_read(path, 1 << 28, &data, &size, NULL));
+    while (at + strlen(text) <= size && memcmp(data + at, text, strlen(text)) != 0) at++;
+    assert_true(at + strlen(text) <= size);
+    memset(data + at / PAGE_SIZE * PAGE_SIZE, 0, PAGE_SIZE);
+    temp_write(path, data, size);
+    free(data);
+}
+
+/* Also of the newest record, which is then not the last that was verified. */
+static void damage_is_a_finding(void **state) {
+    (void)state;
+    run_to(PASS, "check job.yaml --by FIRST --store page.db");
+    json_t *before = parse(run_to(PASS, "records verify --json --store page.db")->out);
+    run_to(PASS, "check job.yaml --by SECOND --store page.db");
+    zero_page("page.db", "\"technician\":\"SECOND\"");
+    json_t *json = parse(run_to(FAIL, "records verify --json --store page.db")->out);
+    assert_true(json_is_false(json_object_get(json, "sound")));
+    assert_int_equal(json_integer_value(json_object_get(json, "broken_at")), 2);
+    assert_int_equal(json_integer_value(json_object_get(json, "records")), 1);
+    assert_int_equal(json_integer_value(json_object_get(json, "newest")), 1);
+    assert_true(json_equal(json_object_get(json, "hash"), json_object_get(before, "hash")));
+    json_decref(before);
+    json_decref(json);
+    check_has(run_to(FAIL, "records verify --store page.db")->out, "Broken at record 2");
+}
+
+/* A shell's variable that is empty must not verify nothing. */
+static void an_empty_hash_is_refused(void **state) {
+    (void)state;
+    run_to(PASS, "check job.yaml --store hash.db");
+    check_has(run_to(NO_MEASURE, "records verify --hash '' --store hash.db")->err,
+              "is no hash of a record");
+}
+
 /* ---- for other programs ---- */
 
 /* RFC 4180, by its grammar: fields of one record into `field`; where the next one begins. */
@@ -868,6 +908,8 @@ int main(void) {
         cmocka_unit_test(the_files_are_given_back_as_they_were),
         cmocka_unit_test(nothing_is_written_outside_of_the_folder),
         cmocka_unit_test(a_change_of_the_store_is_named),
+        cmocka_unit_test(damage_is_a_finding),
+        cmocka_unit_test(an_empty_hash_is_refused),
         cmocka_unit_test(csv_gives_back_every_text),
         cmocka_unit_test(exports_have_the_numbers_of_the_result),
         cmocka_unit_test(a_shop_keeps_without_being_asked),

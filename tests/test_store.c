@@ -791,6 +791,10 @@ static void every_change_shows(void **state) {
     tr_error err = {0};
     store = store_open(p->path, false);
     assert_false(tr_store_verify(store, "abc", &finding, &err));
+    err = (tr_error){0};
+    assert_false(tr_store_verify(store, "", &finding, &err));
+    assert_string_equal(err.text, "'' is no hash of a record; give at least its first 8 digits "
+                                  "(0-9, a-f)");
     hash[10] = 0;
     assert_true(tr_store_verify(store, hash, &finding, NULL));
     assert_true(finding.is_sound);
@@ -882,6 +886,80 @@ static void triggers_refuse_changes(void **state) {
     }
     assert_int_equal(sqlite3_close(db), SQLITE_OK);
     store_check_sound(p->path, 3);
+}
+
+/* ---- Damaged pages ---- */
+
+enum { PAGE_SIZE = 4096 };
+
+/* Records that fill more than half a page each, with photos of several pages: 'a' of record 1, ...
+ */
+static void fill_pages(const char *path, int n) {
+    static char photo[5 * PAGE_SIZE], details[PAGE_SIZE];
+    snprintf(details, sizeof details, "{\"text\":\"%0*d\"}", 2500, 0);
+    tr_store *store = store_open(path, false);
+    for (int i = 0; i < n; i++) {
+        sample s;
+        sample_make(&s, i);
+        s.record.details = details;
+        s.record.n_files = 1;
+        memset(photo, 'a' + i, sizeof photo);
+        s.files[0].size = sizeof photo;
+        assert_true(tr_store_put(store, photo, sizeof photo, s.files[0].sha256, NULL));
+        assert_true(tr_store_append(store, &s.record, NULL));
+    }
+    tr_store_close(store);
+}
+
+/* Zeroes the first page that has these bytes. */
+static void zero_page(const char *path, const void *bytes, size_t n) {
+    uint8_t *data;
+    size_t size;
+    size_t at = 0;
+    assert_true(tr_file_read(path, 100 << 20, &data, &size, NULL));
+    while (at + n <= size && memcmp(data + at, bytes, n) != 0) at++;
+    assert_true(at + n <= size);
+    memset(data + at / PAGE_SIZE * PAGE_SIZE, 0, PAGE_SIZE);
+    temp_write(path, data, size);
+    free(data);
+}
+
+static void check_damaged(const char *path, int64_t number, int64_t n_sound, const char *what) {
+    tr_store_finding f = verify(path, NULL);
+    check_broken(f, number, what);
+    assert_int_equal(f.n_records, n_sound);
+    assert_int_equal(f.newest, n_sound);
+    assert_int_equal(strlen(f.hash), n_sound > 0 ? TR_HASH_SIZE - 1 : 0);
+}
+
+/* The record at which it breaks is named, and those before are told to be sound. */
+static void a_damaged_page_names_its_record(void **state) {
+    static const char UNREADABLE[] = "the database is damaged: from record";
+    const place *p = *state;
+    char copy[TEMP_SIZE], text[64], photo[PAGE_SIZE - 4];
+    temp_path(copy, p->folder, "copy");
+    for (int i = 1; i <= 4; i++) {
+        (void)unlink(copy);
+        fill_pages(copy, 4);
+        int n = snprintf(text, sizeof text, "\"vehicle\":\"V-%d\"", i - 1);
+        zero_page(copy, text, (size_t)n);
+        check_damaged(copy, i, i - 1, UNREADABLE);
+        (void)unlink(copy);
+        fill_pages(copy, 4);
+        memset(photo, 'a' + i - 1, sizeof photo);
+        zero_page(copy, photo, sizeof photo);
+        snprintf(text, sizeof text, "'photos/a.jpg' of record %d cannot be read", i);
+        check_damaged(copy, i, i - 1, text);
+    }
+    /* What breaks first is told. */
+    zero_page(copy, "\"vehicle\":\"V-2\"", 15);
+    check_damaged(copy, 3, 2, UNREADABLE);
+    /* An index, which is not needed to read records: an entry of SQLite's (3 bytes of header, 3 of
+       text, the number 1). */
+    (void)unlink(copy);
+    fill_pages(copy, 4);
+    zero_page(copy, "\x03\x13\x09V-0", 6);
+    check_damaged(copy, 0, 4, "every record is as it was kept, but the database is damaged");
 }
 
 /* ---- Files in a folder ---- */
@@ -1102,6 +1180,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(what_was_changed_is_not_read, make_place, remove_place),
         cmocka_unit_test_setup_teardown(hashes_made_anew_show, make_place, remove_place),
         cmocka_unit_test_setup_teardown(triggers_refuse_changes, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(a_damaged_page_names_its_record, make_place, remove_place),
         cmocka_unit_test_setup_teardown(changes_in_the_folder_show, make_place, remove_place),
         cmocka_unit_test_setup_teardown(nothing_is_kept_on_a_damaged_file, make_place,
                                         remove_place),

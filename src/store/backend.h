@@ -59,10 +59,10 @@ typedef struct {
     /* Some file is known. */
     bool (*file_any)(void *db, bool *any, tr_error *err);
 
-    /* What is wrong with the database itself, in words; "" where nothing is. NULL: it does not
-       say. */
+    /* What is wrong with the database itself, in words, also where that keeps it from being looked
+       at; "" where nothing is. NULL: it does not say. */
     bool (*examine)(void *db, char *what, size_t size, tr_error *err);
-    /* What was read last is damaged: the error came of that, not of the system. */
+    /* The last failure came of a damaged database, not of the system. */
     bool (*is_damaged)(void *db);
 } tr_backend;
 

@@ -103,6 +103,7 @@ static bool fail(database *d, const PGresult *result, tr_error *err) {
     const char *state = result ? PQresultErrorField(result, PG_DIAG_SQLSTATE) : NULL;
     snprintf(d->sqlstate, sizeof d->sqlstate, "%s", state ? state : "");
     first_line(PQerrorMessage(d->connection), text, sizeof text);
+    d->is_damaged = is_state(d, "XX001") || is_state(d, "XX002");
     if (is_lost(d)) {
         return tr_fail_at(err, TR_NO_FILE, d->name, 0, NULL,
                           "the connection to the server was lost (%.120s); see that it runs and "
@@ -128,7 +129,6 @@ static bool fail(database *d, const PGresult *result, tr_error *err) {
         return tr_fail_at(err, TR_NO_FILE, d->name, 0, NULL,
                           "can only be read; name the server that is written to");
     }
-    if (is_state(d, "XX001") || is_state(d, "XX002")) d->is_damaged = true;
     return tr_fail_at(err, TR_NO_FILE, d->name, 0, NULL,
                       "the server could not do it (%.180s); look at its log, then try again", text);
 }

@@ -115,6 +115,7 @@ static bool fail_io(const database *d, const char *path, tr_error *err) {
 static bool fail(database *d, int code, tr_error *err) {
     const char *path = d->path;
     d->code = code & 0xff;
+    d->is_damaged = d->code == SQLITE_CORRUPT;
     switch (d->code) {
     case SQLITE_NOMEM: return tr_fail_memory(err);
     case SQLITE_BUSY:
@@ -140,7 +141,6 @@ static bool fail(database *d, int code, tr_error *err) {
         return tr_fail_at(err, TR_BAD_INPUT, path, 0, NULL,
                           "is no store of records; name the store's file");
     case SQLITE_CORRUPT:
-        d->is_damaged = true;
         return tr_fail_at(
             err, TR_BAD_INPUT, path, 0, NULL,
             "is a damaged store; leave it as it is, and restore a copy to go on with");
@@ -669,13 +669,20 @@ static bool file_any(void *db, bool *any, tr_error *err) {
 static bool examine(void *db, char *what, size_t size, tr_error *err) {
     database *d = db;
     bool has_row = false;
-    sqlite3_stmt *s = prepare(d, "PRAGMA integrity_check(1)", err);
-    bool ok = s && step(d, s, &has_row, err);
+    tr_error why = {0};
+    sqlite3_stmt *s = prepare(d, "PRAGMA integrity_check(1)", &why);
+    bool ok = s && step(d, s, &has_row, &why);
     what[0] = 0;
-    if (ok && has_row) ok = copy_column(s, 0, what, size, err);
+    if (ok && has_row) ok = copy_column(s, 0, what, size, &why);
     if (strcmp(what, "ok") == 0) what[0] = 0;
     (void)sqlite3_finalize(s);
-    return ok;
+    if (ok) return true;
+    if (d->code == SQLITE_CORRUPT) {
+        snprintf(what, size, "%s", sqlite3_errstr(SQLITE_CORRUPT));
+        return true;
+    }
+    if (err) *err = why;
+    return false;
 }
 
 const tr_backend tr_sqlite_backend = {

@@ -124,12 +124,14 @@ TR_MUST_USE bool tr_store_newest(tr_store *store, int64_t *number, char hash[TR_
 typedef struct {
     bool is_sound;
     int64_t n_records; /* that were looked at and sound */
-    int64_t number;    /* of the record at which it breaks; 0: none of them */
-    char what[384];    /* in words, one sentence; "" where it is sound */
+    int64_t newest;    /* the last of those, 0: none; and its hash */
+    char hash[TR_HASH_SIZE];
+    int64_t number; /* of the record at which it breaks; 0: none of them */
+    char what[384]; /* in words, one sentence; "" where it is sound */
 } tr_store_finding;
 /* Reads everything: chain, contents, columns, files. known: a hash that was noted elsewhere and
-   must be in the chain (or its first eight or more digits), or NULL. False: it could not be read at
-   all. */
+   must be in the chain (or its first eight or more digits), or NULL. False: the system would not
+   let it be read, or known is no hash; a damaged database is a finding. */
 TR_MUST_USE bool tr_store_verify(tr_store *store, const char *known, tr_store_finding *out,
                                  tr_error *err);
 
