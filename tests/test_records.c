@@ -294,6 +294,33 @@ static void a_survey_is_kept_with_its_sheet_and_made_again(void **state) {
     assert_int_equal(access("survey-files/results/surveyed.yaml", F_OK), 0);
 }
 
+/* What a store says must not choose what is loaded. */
+static void a_kind_that_is_unknown_is_not_loaded(void **state) {
+    static char *const KINDS[] = {"x/../../evil", "opencv", "", "check/"};
+    (void)state;
+    tr_error err = {0};
+    run_to(PASS, "check job.yaml --store kind.db");
+    const tr_store_place place = {.where = "kind.db"};
+    tr_store *store = tr_store_open(&place, &err);
+    assert_non_null(store);
+    for (size_t i = 0; i < sizeof KINDS / sizeof *KINDS; i++) {
+        tr_record record = {0};
+        assert_true(tr_store_read(store, "1", &record, &err));
+        record.id[0] = 0;
+        free(record.kind);
+        record.kind = strdup(KINDS[i]);
+        if (!tr_store_append(store, &record, &err)) fail_msg("%s", err.text);
+        tr_record_release(&record);
+    }
+    tr_store_close(store);
+    for (size_t i = 0; i < sizeof KINDS / sizeof *KINDS; i++) {
+        char arguments[64], wanted[96];
+        snprintf(arguments, sizeof arguments, "records recheck %zu --store kind.db", i + 2);
+        snprintf(wanted, sizeof wanted, "record %zu is of the kind '%s', which", i + 2, KINDS[i]);
+        check_has(run_to(NO_MEASURE, arguments)->err, wanted);
+    }
+}
+
 /* Another version, whose record says other numbers: its differences are told against u95. */
 static void another_version_is_compared_against_u95(void **state) {
     (void)state;
@@ -904,6 +931,7 @@ int main(void) {
         cmocka_unit_test(a_check_is_measured_again_to_the_same_bytes),
         cmocka_unit_test(a_lens_is_kept_with_its_profile_and_found_again),
         cmocka_unit_test(a_survey_is_kept_with_its_sheet_and_made_again),
+        cmocka_unit_test(a_kind_that_is_unknown_is_not_loaded),
         cmocka_unit_test(another_version_is_compared_against_u95),
         cmocka_unit_test(the_files_are_given_back_as_they_were),
         cmocka_unit_test(nothing_is_written_outside_of_the_folder),
