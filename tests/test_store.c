@@ -571,6 +571,57 @@ static void one_that_may_only_be_read_is_read(void **state) {
     store_check_sound(p->path, 3);
 }
 
+/* A link to a store in a folder that cannot be written, with records in its log. */
+static int see_two_records(const char *link) {
+    tr_error err = {0};
+    tr_store_finding finding;
+    tr_store *store = tr_store_open(&(tr_store_place){.where = link, .read_only = true}, &err);
+    if (!store) return strstr(err.text, "cannot be opened") ? 0 : 1;
+    bool ok = tr_store_verify(store, NULL, &finding, &err);
+    tr_store_close(store);
+    return ok && finding.is_sound && finding.n_records == 2 ? 0 : 2;
+}
+
+static void a_link_leads_to_the_store(void **state) {
+    const place *p = *state;
+    char link[TEMP_SIZE], links[TEMP_SIZE], folder[TEMP_SIZE + 8], wal[TEMP_SIZE + 8];
+    temp_path(links, p->folder, "links");
+    assert_int_equal(mkdir(links, 0777), 0);
+    temp_path(link, links, "records.sqlite");
+    assert_int_equal(symlink("../records.sqlite", link), 0);
+    /* Made through the link, opened by its own name, and the other way about. */
+    store_fill(link, true, 2);
+    store_check_sound(p->path, 2);
+    store_fill(p->path, true, 1);
+    store_check_sound(link, 3);
+    snprintf(folder, sizeof folder, "%s.files", p->path);
+    assert_int_equal(access(folder, F_OK), 0);
+    assert_int_equal(temp_count(links), 1);
+    /* A copy as another program has it open: one record in the file, one in the log. */
+    char store[TEMP_SIZE], copy[TEMP_SIZE], away[TEMP_SIZE];
+    temp_path(store, p->folder, "open");
+    tr_store *open = store_open(store, false);
+    store_keep(open, 0);
+    tr_store_close(open);
+    open = store_open(store, false);
+    store_keep(open, 1);
+    assert_int_equal(mkdir(temp_path(away, p->folder, "away"), 0777), 0);
+    copy_file(store, temp_path(copy, away, "records.sqlite"));
+    snprintf(wal, sizeof wal, "%s-wal", store);
+    snprintf(folder, sizeof folder, "%s-wal", copy);
+    copy_file(wal, folder);
+    tr_store_close(open);
+    assert_int_equal(unlink(link), 0);
+    assert_int_equal(symlink(copy, link), 0);
+    assert_int_equal(chmod(p->folder, 0755), 0);
+    assert_int_equal(chmod(copy, 0444), 0);
+    assert_int_equal(chmod(folder, 0444), 0);
+    assert_int_equal(chmod(away, 0555), 0);
+    assert_int_equal(as_nobody(see_two_records, link), 0);
+    assert_int_equal(chmod(away, 0755), 0);
+    store_check_sound(link, 2);
+}
+
 static void one_that_is_locked_is_told(void **state) {
     const place *p = *state;
     sqlite3 *db;
@@ -1172,6 +1223,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(one_that_is_cut_short_is_refused, make_place, remove_place),
         cmocka_unit_test_setup_teardown(one_that_may_only_be_read_is_read, make_place,
                                         remove_place),
+        cmocka_unit_test_setup_teardown(a_link_leads_to_the_store, make_place, remove_place),
         cmocka_unit_test_setup_teardown(one_that_is_locked_is_told, make_place, remove_place),
         cmocka_unit_test_setup_teardown(several_programs_make_it_at_once, make_place, remove_place),
         cmocka_unit_test_setup_teardown(several_programs_keep_at_once, make_place, remove_place),

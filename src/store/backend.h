@@ -11,6 +11,7 @@ typedef struct {
     char id[TR_RECORD_ID_SIZE]; /* the store's */
     bool in_folder;             /* its files lie in a folder */
     char name[256];             /* where it is, for people; a longer one keeps its end */
+    const char *path;           /* of its file, links followed: borrowed from db; NULL: none */
 } tr_backend_about;
 
 typedef enum {

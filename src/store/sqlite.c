@@ -1,6 +1,7 @@
 /* A store in an SQLite file: WAL mode with full synchronisation, so that what was committed is on
    the disk; one transaction a record; triggers that refuse every change. */
 #include <ctype.h>
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -420,14 +421,13 @@ static bool check_to_read(database *d, tr_error *err) {
                       "aside");
 }
 
-static bool has_wal(const char *path) {
+/* Something waits, or may wait, in the log beside the file itself (links are followed). */
+static bool has_wal(const database *d) {
     struct stat about;
-    char *wal = malloc(strlen(path) + 5);
-    if (!wal) return true;
-    sprintf(wal, "%s-wal", path);
-    bool has = stat(wal, &about) == 0 && about.st_size > 0;
-    free(wal);
-    return has;
+    const char *file = d->db ? sqlite3_db_filename(d->db, "main") : NULL;
+    if (!file || !file[0]) return true;
+    if (stat(sqlite3_filename_wal(file), &about) != 0) return errno != ENOENT;
+    return about.st_size > 0;
 }
 
 /* A store on a medium or in a folder where nothing can be written has no shared memory beside it;
@@ -437,7 +437,7 @@ static bool open_to_read(database *d, tr_error *err) {
     if (connect(d, plain_path(d->path), SQLITE_OPEN_READONLY, &why) && check_to_read(d, &why)) {
         return true;
     }
-    if ((d->code == SQLITE_CANTOPEN || d->code == SQLITE_READONLY) && !has_wal(d->path)) {
+    if ((d->code == SQLITE_CANTOPEN || d->code == SQLITE_READONLY) && !has_wal(d)) {
         return connect(d, immutable_uri(d->path), SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, err) &&
                check_to_read(d, err);
     }
@@ -482,7 +482,10 @@ static void *open_database(const tr_store_place *place, const char *id, tr_backe
              n < sizeof about->name ? path : path + (n - sizeof about->name + 1));
     bool ok = is_there || (place->make && !place->read_only) || fail_none(d, err);
     ok = ok && (place->read_only ? open_to_read(d, err) : open_to_write(d, place, id, err));
-    if (ok && read_about(d, about, err)) return d;
+    if (ok && read_about(d, about, err)) {
+        about->path = sqlite3_db_filename(d->db, "main");
+        return d;
+    }
     close_database(d);
     return NULL;
 }

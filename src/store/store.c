@@ -54,22 +54,22 @@ static const tr_backend *backend_for(const char *where, tr_error *err) {
     return backend ? backend() : NULL;
 }
 
-/* Owned by the caller. */
-static char *folder_of(const tr_store_place *place) {
+/* Owned by the caller. It lies beside the file itself, not beside a link to it. */
+static char *folder_of(const tr_store_place *place, const char *path) {
     if (place->folder) return strdup(place->folder);
-    char *folder = malloc(strlen(place->where) + sizeof ".files");
-    if (folder) sprintf(folder, "%s.files", place->where);
+    char *folder = malloc(strlen(path) + sizeof ".files");
+    if (folder) sprintf(folder, "%s.files", path);
     return folder;
 }
 
 /* A store that was made a moment ago, and never got further, has no folder yet. */
 static bool open_folder(tr_store *store, const tr_store_place *place, tr_error *err) {
     bool any;
-    if (!place->folder && tr_store_is_server(place->where)) {
+    if (!place->folder && !store->about.path) {
         return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
                           "keeps its files in a folder; name that folder, too");
     }
-    store->folder = folder_of(place);
+    store->folder = folder_of(place, store->about.path);
     if (!store->folder) return tr_fail_memory(err);
     if (!store->backend->file_any(store->db, &any, err)) return false;
     if (!any && place->read_only) return true;

@@ -65,7 +65,8 @@ typedef struct {
     bool read_only;    /* for reading: nothing is written, not even a version brought up */
     bool in_folder; /* a new store's files lie in a folder, not in the database; one that is there
                        keeps to what it was made with */
-    const char *folder; /* that folder; NULL: WHERE.files. A server's has none by itself */
+    const char *folder; /* that folder; NULL: WHERE.files, where WHERE is the file that a link leads
+                           to. A server's has none by itself */
 } tr_store_place;
 
 /* `where` names a PostgreSQL server (it begins with postgresql:// or postgres://), not a path. */
