@@ -1060,6 +1060,47 @@ static void changes_in_the_folder_show(void **state) {
     assert_string_equal(err.text, "holds the files of another store; name the folder of this one");
 }
 
+/* What may not be read is not called gone. */
+static int fail_to_verify(const char *path) {
+    tr_error err = {0};
+    tr_store_finding finding;
+    tr_store *store = tr_store_open(&(tr_store_place){.where = path, .read_only = true}, &err);
+    bool is_verified = store && tr_store_verify(store, NULL, &finding, &err);
+    tr_store_close(store);
+    if (is_verified) return 1;
+    return strstr(err.text, "may not be read or written by this user") ? 0 : 2;
+}
+
+static void a_file_that_may_not_be_read_is_no_finding(void **state) {
+    const place *p = *state;
+    char file[2 * TEMP_SIZE], within[TEMP_SIZE + 16];
+    sample s;
+    store_fill(p->path, true, 1);
+    tr_store *store = store_open(p->path, false);
+    sample_make(&s, 1);
+    assert_true(sample_keep(store, &s, NULL));
+    tr_store_close(store);
+    snprintf(within, sizeof within, "%s.files/%.2s", p->path, s.files[0].sha256);
+    snprintf(file, sizeof file, "%s/%s", within, s.files[0].sha256 + 2);
+    assert_int_equal(chmod(p->folder, 0755), 0);
+    assert_int_equal(chmod(file, 0), 0);
+    assert_int_equal(as_nobody(fail_to_verify, p->path), 0);
+    assert_int_equal(chmod(file, 0644), 0);
+    assert_int_equal(chmod(within, 0), 0);
+    assert_int_equal(as_nobody(fail_to_verify, p->path), 0);
+    assert_int_equal(chmod(within, 0755), 0);
+    store_check_sound(p->path, 2);
+    /* A folder of its name is not the file. */
+    assert_int_equal(unlink(file), 0);
+    assert_int_equal(mkdir(file, 0777), 0);
+    check_broken(verify(p->path, NULL), 2, "of record 2 has no content any more");
+    assert_int_equal(rmdir(file), 0);
+    /* Larger than any that was kept. */
+    temp_write(file, "", 0);
+    assert_int_equal(truncate(file, (off_t)600 << 20), 0);
+    check_broken(verify(p->path, NULL), 2, "of record 2 was changed");
+}
+
 /* ---- Nothing rests on a damaged file ---- */
 
 /* A sample whose photo is the same as of record 1, which has `size` bytes. */
@@ -1234,6 +1275,8 @@ int main(void) {
         cmocka_unit_test_setup_teardown(triggers_refuse_changes, make_place, remove_place),
         cmocka_unit_test_setup_teardown(a_damaged_page_names_its_record, make_place, remove_place),
         cmocka_unit_test_setup_teardown(changes_in_the_folder_show, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(a_file_that_may_not_be_read_is_no_finding, make_place,
+                                        remove_place),
         cmocka_unit_test_setup_teardown(nothing_is_kept_on_a_damaged_file, make_place,
                                         remove_place),
         cmocka_unit_test_setup_teardown(records_go_from_store_to_store, make_place, remove_place),

@@ -86,6 +86,27 @@ bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err
     return ok;
 }
 
+/* There is nothing of that name, or something that was never kept (a folder). What may not be
+   looked at may be there. */
+static bool is_no_file(const char *path) {
+    struct stat about;
+    if (stat(path, &about) != 0) return errno == ENOENT || errno == ENOTDIR;
+    return !S_ISREG(about.st_mode);
+}
+
+bool tr_folder_get(const char *folder, const char *sha256, uint8_t **data, size_t *size,
+                   tr_error *err) {
+    tr_error why = {0};
+    *data = NULL;
+    *size = 0;
+    char *path = path_of(folder, sha256, false, &why);
+    bool ok = path && (tr_file_read(path, TR_STORE_MAX_FILE, data, size, &why) ||
+                       (why.code == TR_NO_FILE && is_no_file(path)));
+    free(path);
+    if (!ok && err && err->code == TR_OK) *err = why;
+    return ok;
+}
+
 /* The file is there with the content that its name says. One that cannot be read is not, unless
    memory ran out. */
 static bool is_whole(const char *folder, const char *sha256, bool *has_no_memory) {
@@ -95,7 +116,7 @@ static bool is_whole(const char *folder, const char *sha256, bool *has_no_memory
     tr_error why = {0};
     bool is_read = tr_folder_get(folder, sha256, &data, &size, &why);
     *has_no_memory = why.code == TR_NO_MEMORY;
-    if (!is_read) return false;
+    if (!is_read || !data) return false;
     tr_sha256_hex(data, size, hash);
     free(data);
     return strcmp(hash, sha256) == 0;
@@ -115,13 +136,5 @@ bool tr_folder_put(const char *folder, const char *sha256, const void *data, siz
     ok = ok && flush_folder(within, err);
     free(path);
     free(within);
-    return ok;
-}
-
-bool tr_folder_get(const char *folder, const char *sha256, uint8_t **data, size_t *size,
-                   tr_error *err) {
-    char *path = path_of(folder, sha256, false, err);
-    bool ok = path && tr_file_read(path, TR_STORE_MAX_FILE, data, size, err);
-    free(path);
     return ok;
 }

@@ -15,7 +15,9 @@ TR_MUST_USE bool tr_folder_open(const char *folder, const char *id, bool make, t
    that was damaged is whole again. */
 TR_MUST_USE bool tr_folder_put(const char *folder, const char *sha256, const void *data,
                                size_t size, tr_error *err);
-/* Owned by the caller (free). */
+/* Owned by the caller (free); *data stays NULL where there is no such file. Any other reason for
+   which it cannot be read is an error: one of TR_BAD_INPUT means that it is larger than any that
+   was kept. */
 TR_MUST_USE bool tr_folder_get(const char *folder, const char *sha256, uint8_t **data, size_t *size,
                                tr_error *err);
 

@@ -96,6 +96,11 @@ static bool failed(verifier *v) {
     return false;
 }
 
+static bool fail_with(verifier *v, const tr_error *why) {
+    *v->err = *why;
+    return failed(v);
+}
+
 /* ---- One record ---- */
 
 static bool check_chain(verifier *v, const tr_row *row) {
@@ -196,16 +201,16 @@ static bool see_file(const char *sha256, uint64_t noted_size, const void *data, 
     if (!tr_is_hash(sha256)) return true;
     seen_file *slot = slot_of(&v->files, sha256);
     if (v->store->folder) {
-        bool ok = tr_folder_get(v->store->folder, sha256, &read, &size, &why);
-        data = read;
-        if (!ok && why.code == TR_NO_MEMORY) {
-            (void)tr_fail_memory(v->err);
-            return failed(v);
+        if (!tr_folder_get(v->store->folder, sha256, &read, &size, &why) &&
+            why.code != TR_BAD_INPUT) {
+            return fail_with(v, &why);
         }
+        data = read;
     }
     if (slot->hash[0]) {
+        bool is_too_large = why.code == TR_BAD_INPUT;
         slot->size = noted_size;
-        slot->state = state_of(sha256, noted_size, data, size);
+        slot->state = is_too_large ? CHANGED : state_of(sha256, noted_size, data, size);
     }
     free(read);
     return true;
@@ -214,11 +219,6 @@ static bool see_file(const char *sha256, uint64_t noted_size, const void *data, 
 /* What the database said comes of its damage, not of the system. */
 static bool is_damage(const verifier *v, const tr_error *why) {
     return why->code != TR_NO_MEMORY && v->store->backend->is_damaged(v->store->db);
-}
-
-static bool fail_with(verifier *v, const tr_error *why) {
-    *v->err = *why;
-    return failed(v);
 }
 
 static bool ask_for_files(verifier *v, const char *const *hashes, int n, tr_error *why) {
