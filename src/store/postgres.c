@@ -236,10 +236,12 @@ static bool fail_connect(const database *d, tr_error *err) {
                       text);
 }
 
-/* What every session of the store needs. */
+/* What every session of the store needs, whatever the server's defaults. Read committed, so that
+   what is read once the lock is held was not fixed before it was had. */
 static bool begin_session(database *d, tr_error *err) {
     return execute(d,
                    "SET search_path = trammel, pg_temp; SET synchronous_commit = on;"
+                   "SET default_transaction_isolation = 'read committed';"
                    "SET lock_timeout = '30s'; SET jit = off; SET client_min_messages = error",
                    err) &&
            (!d->is_read_only || execute(d, "SET default_transaction_read_only = on", err));
