@@ -561,6 +561,37 @@ static int read_and_fail_to_write(const char *path) {
     return 4;
 }
 
+/* Its folder may not be entered: nobody knows whether there is one. */
+static int fail_to_reach(const char *path) {
+    tr_error err = {0};
+    tr_store *store = tr_store_open(&(tr_store_place){.where = path, .read_only = true}, &err);
+    return !store && strstr(err.text, "cannot be reached (Permission denied)") ? 0 : 1;
+}
+
+static int fail_to_reach_files(const char *path) {
+    tr_error err = {0};
+    tr_store *store = tr_store_open(&(tr_store_place){.where = path, .read_only = true}, &err);
+    return !store && strstr(err.text, "may not be read") ? 0 : 1;
+}
+
+static void one_that_cannot_be_reached_is_not_called_missing(void **state) {
+    const place *p = *state;
+    char path[TEMP_SIZE + 8];
+    store_fill(p->path, true, 1);
+    assert_int_equal(chmod(p->folder, 0755), 0);
+    snprintf(path, sizeof path, "%s.files", p->path);
+    assert_int_equal(chmod(path, 0), 0);
+    assert_int_equal(as_nobody(fail_to_reach_files, p->path), 0);
+    assert_int_equal(chmod(path, 0755), 0);
+    assert_int_equal(chmod(p->folder, 0600), 0);
+    assert_int_equal(as_nobody(fail_to_reach, p->path), 0);
+    assert_int_equal(chmod(p->folder, 0755), 0);
+    snprintf(path, sizeof path, "%s/a", p->path);
+    check_not_opened((tr_store_place){.where = path},
+                     "cannot be reached (Not a directory); check the path, and that this user may "
+                     "enter its folders");
+}
+
 static void one_that_may_only_be_read_is_read(void **state) {
     const place *p = *state;
     store_fill(p->path, false, 3);
@@ -1048,7 +1079,7 @@ static void changes_in_the_folder_show(void **state) {
     assert_int_equal(rename(folder, temp_path(aside, p->folder, "aside")), 0);
     assert_null(tr_store_open(&(tr_store_place){.where = p->path}, &err));
     assert_string_equal(err.text, "is not there or does not hold the store's files; see that its "
-                                  "disk is mounted, or name the folder where they are");
+                                  "disk is mounted, or put them back there");
     store = tr_store_open(&(tr_store_place){.where = p->path, .folder = aside}, NULL);
     assert_non_null(store);
     tr_store_close(store);
@@ -1057,7 +1088,8 @@ static void changes_in_the_folder_show(void **state) {
     snprintf(its_folder, sizeof its_folder, "%s.files", other);
     err = (tr_error){0};
     assert_null(tr_store_open(&(tr_store_place){.where = p->path, .folder = its_folder}, &err));
-    assert_string_equal(err.text, "holds the files of another store; name the folder of this one");
+    assert_string_equal(err.text,
+                        "holds the files of another store; put the folder of this one there");
 }
 
 /* What may not be read is not called gone. */
@@ -1262,6 +1294,8 @@ int main(void) {
         cmocka_unit_test_setup_teardown(what_is_no_store_is_refused, make_place, remove_place),
         cmocka_unit_test_setup_teardown(special_names_are_files, make_place, remove_place),
         cmocka_unit_test_setup_teardown(one_that_is_cut_short_is_refused, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(one_that_cannot_be_reached_is_not_called_missing,
+                                        make_place, remove_place),
         cmocka_unit_test_setup_teardown(one_that_may_only_be_read_is_read, make_place,
                                         remove_place),
         cmocka_unit_test_setup_teardown(a_link_leads_to_the_store, make_place, remove_place),

@@ -64,7 +64,7 @@ static bool check_marker(const char *folder, const char *marker, const char *id,
     bool ok = size >= TR_ID_LENGTH && memcmp(text, id, TR_ID_LENGTH) == 0;
     free(text);
     return ok || tr_fail_at(err, TR_BAD_INPUT, folder, 0, NULL,
-                            "holds the files of another store; name the folder of this one");
+                            "holds the files of another store; put the folder of this one there");
 }
 
 bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err) {
@@ -72,7 +72,8 @@ bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err
     char line[TR_RECORD_ID_SIZE + 1];
     char *marker = join(folder, MARKER, NULL, err);
     bool ok = marker != NULL;
-    if (ok && stat(marker, &about) == 0) {
+    bool is_there = ok && (stat(marker, &about) == 0 || errno != ENOENT);
+    if (is_there) {
         ok = check_marker(folder, marker, id, err);
     } else if (ok && make) {
         snprintf(line, sizeof line, "%s\n", id);
@@ -80,7 +81,7 @@ bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err
     } else if (ok) {
         ok = tr_fail_at(err, TR_NO_FILE, folder, 0, NULL,
                         "is not there or does not hold the store's files; see that its disk is "
-                        "mounted, or name the folder where they are");
+                        "mounted, or put them back there");
     }
     free(marker);
     return ok;

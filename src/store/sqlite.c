@@ -258,11 +258,22 @@ static void close_database(void *db) {
     free(d);
 }
 
+static bool fail_look(const char *path, int error, tr_error *err) {
+    char text[128] = "unknown error";
+    (void)strerror_r(error, text, sizeof text);
+    return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                      "cannot be reached (%s); check the path, and that this user may enter its "
+                      "folders",
+                      text);
+}
+
 /* What stands at the path: nothing yet, or something that may be a store. */
 static bool look(const char *path, bool *is_there, tr_error *err) {
     struct stat about;
-    *is_there = stat(path, &about) == 0 && !(S_ISREG(about.st_mode) && about.st_size == 0);
-    if (!*is_there || S_ISREG(about.st_mode)) return true;
+    *is_there = false;
+    if (stat(path, &about) != 0) return errno == ENOENT || fail_look(path, errno, err);
+    *is_there = !S_ISREG(about.st_mode) || about.st_size > 0;
+    if (S_ISREG(about.st_mode)) return true;
     if (S_ISDIR(about.st_mode)) {
         return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
                           "is a folder; name the store's file in it");
