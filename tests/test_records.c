@@ -294,6 +294,33 @@ static void a_survey_is_kept_with_its_sheet_and_made_again(void **state) {
     assert_int_equal(access("survey-files/results/surveyed.yaml", F_OK), 0);
 }
 
+/* What a store says must not choose what is loaded. */
+static void a_kind_that_is_unknown_is_not_loaded(void **state) {
+    static char *const KINDS[] = {"x/../../evil", "opencv", "", "check/"};
+    (void)state;
+    tr_error err = {0};
+    run_to(PASS, "check job.yaml --store kind.db");
+    const tr_store_place place = {.where = "kind.db"};
+    tr_store *store = tr_store_open(&place, &err);
+    assert_non_null(store);
+    for (size_t i = 0; i < sizeof KINDS / sizeof *KINDS; i++) {
+        tr_record record = {0};
+        assert_true(tr_store_read(store, "1", &record, &err));
+        record.id[0] = 0;
+        free(record.kind);
+        record.kind = strdup(KINDS[i]);
+        if (!tr_store_append(store, &record, &err)) fail_msg("%s", err.text);
+        tr_record_release(&record);
+    }
+    tr_store_close(store);
+    for (size_t i = 0; i < sizeof KINDS / sizeof *KINDS; i++) {
+        char arguments[64], wanted[96];
+        snprintf(arguments, sizeof arguments, "records recheck %zu --store kind.db", i + 2);
+        snprintf(wanted, sizeof wanted, "record %zu is of the kind '%s', which", i + 2, KINDS[i]);
+        check_has(run_to(NO_MEASURE, arguments)->err, wanted);
+    }
+}
+
 /* Another version, whose record says other numbers: its differences are told against u95. */
 static void another_version_is_compared_against_u95(void **state) {
     (void)state;
@@ -440,6 +467,46 @@ static void a_change_of_the_store_is_named(void **state) {
     const outcome *o = run("records verify --store true.db");
     if (o->status == PASS) fail_msg("not noticed:\n%s", o->out);
     assert_true(o->status == FAIL || o->status == NO_MEASURE);
+}
+
+/* Zeroes the first page of the database that has the text. */
+static void zero_page(const char *path, const char *text) {
+    enum { PAGE_SIZE = 4096 };
+    uint8_t *data;
+    size_t size;
+    size_t at = 0;
+    assert_true(tr_file_read(path, 1 << 28, &data, &size, NULL));
+    while (at + strlen(text) <= size && memcmp(data + at, text, strlen(text)) != 0) at++;
+    assert_true(at + strlen(text) <= size);
+    memset(data + at / PAGE_SIZE * PAGE_SIZE, 0, PAGE_SIZE);
+    temp_write(path, data, size);
+    free(data);
+}
+
+/* Also of the newest record, which is then not the last that was verified. */
+static void damage_is_a_finding(void **state) {
+    (void)state;
+    run_to(PASS, "check job.yaml --by FIRST --store page.db");
+    json_t *before = parse(run_to(PASS, "records verify --json --store page.db")->out);
+    run_to(PASS, "check job.yaml --by SECOND --store page.db");
+    zero_page("page.db", "\"technician\":\"SECOND\"");
+    json_t *json = parse(run_to(FAIL, "records verify --json --store page.db")->out);
+    assert_true(json_is_false(json_object_get(json, "sound")));
+    assert_int_equal(json_integer_value(json_object_get(json, "broken_at")), 2);
+    assert_int_equal(json_integer_value(json_object_get(json, "records")), 1);
+    assert_int_equal(json_integer_value(json_object_get(json, "newest")), 1);
+    assert_true(json_equal(json_object_get(json, "hash"), json_object_get(before, "hash")));
+    json_decref(before);
+    json_decref(json);
+    check_has(run_to(FAIL, "records verify --store page.db")->out, "Broken at record 2");
+}
+
+/* A shell's variable that is empty must not verify nothing. */
+static void an_empty_hash_is_refused(void **state) {
+    (void)state;
+    run_to(PASS, "check job.yaml --store hash.db");
+    check_has(run_to(NO_MEASURE, "records verify --hash '' --store hash.db")->err,
+              "is no hash of a record");
 }
 
 /* ---- for other programs ---- */
@@ -918,10 +985,13 @@ int main(void) {
         cmocka_unit_test(a_check_is_measured_again_to_the_same_bytes),
         cmocka_unit_test(a_lens_is_kept_with_its_profile_and_found_again),
         cmocka_unit_test(a_survey_is_kept_with_its_sheet_and_made_again),
+        cmocka_unit_test(a_kind_that_is_unknown_is_not_loaded),
         cmocka_unit_test(another_version_is_compared_against_u95),
         cmocka_unit_test(the_files_are_given_back_as_they_were),
         cmocka_unit_test(nothing_is_written_outside_of_the_folder),
         cmocka_unit_test(a_change_of_the_store_is_named),
+        cmocka_unit_test(damage_is_a_finding),
+        cmocka_unit_test(an_empty_hash_is_refused),
         cmocka_unit_test(csv_gives_back_every_text),
         cmocka_unit_test(exports_have_the_numbers_of_the_result),
         cmocka_unit_test(an_export_never_replaces_a_store),

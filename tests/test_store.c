@@ -561,6 +561,37 @@ static int read_and_fail_to_write(const char *path) {
     return 4;
 }
 
+/* Its folder may not be entered: nobody knows whether there is one. */
+static int fail_to_reach(const char *path) {
+    tr_error err = {0};
+    tr_store *store = tr_store_open(&(tr_store_place){.where = path, .read_only = true}, &err);
+    return !store && strstr(err.text, "cannot be reached (Permission denied)") ? 0 : 1;
+}
+
+static int fail_to_reach_files(const char *path) {
+    tr_error err = {0};
+    tr_store *store = tr_store_open(&(tr_store_place){.where = path, .read_only = true}, &err);
+    return !store && strstr(err.text, "may not be read") ? 0 : 1;
+}
+
+static void one_that_cannot_be_reached_is_not_called_missing(void **state) {
+    const place *p = *state;
+    char path[TEMP_SIZE + 8];
+    store_fill(p->path, true, 1);
+    assert_int_equal(chmod(p->folder, 0755), 0);
+    snprintf(path, sizeof path, "%s.files", p->path);
+    assert_int_equal(chmod(path, 0), 0);
+    assert_int_equal(as_nobody(fail_to_reach_files, p->path), 0);
+    assert_int_equal(chmod(path, 0755), 0);
+    assert_int_equal(chmod(p->folder, 0600), 0);
+    assert_int_equal(as_nobody(fail_to_reach, p->path), 0);
+    assert_int_equal(chmod(p->folder, 0755), 0);
+    snprintf(path, sizeof path, "%s/a", p->path);
+    check_not_opened((tr_store_place){.where = path},
+                     "cannot be reached (Not a directory); check the path, and that this user may "
+                     "enter its folders");
+}
+
 static void one_that_may_only_be_read_is_read(void **state) {
     const place *p = *state;
     store_fill(p->path, false, 3);
@@ -569,6 +600,57 @@ static void one_that_may_only_be_read_is_read(void **state) {
     assert_int_equal(as_nobody(read_and_fail_to_write, p->path), 0);
     assert_int_equal(chmod(p->folder, 0755), 0);
     store_check_sound(p->path, 3);
+}
+
+/* A link to a store in a folder that cannot be written, with records in its log. */
+static int see_two_records(const char *link) {
+    tr_error err = {0};
+    tr_store_finding finding;
+    tr_store *store = tr_store_open(&(tr_store_place){.where = link, .read_only = true}, &err);
+    if (!store) return strstr(err.text, "cannot be opened") ? 0 : 1;
+    bool ok = tr_store_verify(store, NULL, &finding, &err);
+    tr_store_close(store);
+    return ok && finding.is_sound && finding.n_records == 2 ? 0 : 2;
+}
+
+static void a_link_leads_to_the_store(void **state) {
+    const place *p = *state;
+    char link[TEMP_SIZE], links[TEMP_SIZE], folder[TEMP_SIZE + 8], wal[TEMP_SIZE + 8];
+    temp_path(links, p->folder, "links");
+    assert_int_equal(mkdir(links, 0777), 0);
+    temp_path(link, links, "records.sqlite");
+    assert_int_equal(symlink("../records.sqlite", link), 0);
+    /* Made through the link, opened by its own name, and the other way about. */
+    store_fill(link, true, 2);
+    store_check_sound(p->path, 2);
+    store_fill(p->path, true, 1);
+    store_check_sound(link, 3);
+    snprintf(folder, sizeof folder, "%s.files", p->path);
+    assert_int_equal(access(folder, F_OK), 0);
+    assert_int_equal(temp_count(links), 1);
+    /* A copy as another program has it open: one record in the file, one in the log. */
+    char store[TEMP_SIZE], copy[TEMP_SIZE], away[TEMP_SIZE];
+    temp_path(store, p->folder, "open");
+    tr_store *open = store_open(store, false);
+    store_keep(open, 0);
+    tr_store_close(open);
+    open = store_open(store, false);
+    store_keep(open, 1);
+    assert_int_equal(mkdir(temp_path(away, p->folder, "away"), 0777), 0);
+    copy_file(store, temp_path(copy, away, "records.sqlite"));
+    snprintf(wal, sizeof wal, "%s-wal", store);
+    snprintf(folder, sizeof folder, "%s-wal", copy);
+    copy_file(wal, folder);
+    tr_store_close(open);
+    assert_int_equal(unlink(link), 0);
+    assert_int_equal(symlink(copy, link), 0);
+    assert_int_equal(chmod(p->folder, 0755), 0);
+    assert_int_equal(chmod(copy, 0444), 0);
+    assert_int_equal(chmod(folder, 0444), 0);
+    assert_int_equal(chmod(away, 0555), 0);
+    assert_int_equal(as_nobody(see_two_records, link), 0);
+    assert_int_equal(chmod(away, 0755), 0);
+    store_check_sound(link, 2);
 }
 
 static void one_that_is_locked_is_told(void **state) {
@@ -791,9 +873,38 @@ static void every_change_shows(void **state) {
     tr_error err = {0};
     store = store_open(p->path, false);
     assert_false(tr_store_verify(store, "abc", &finding, &err));
+    err = (tr_error){0};
+    assert_false(tr_store_verify(store, "", &finding, &err));
+    assert_string_equal(err.text, "'' is no hash of a record; give at least its first 8 digits "
+                                  "(0-9, a-f)");
     hash[10] = 0;
     assert_true(tr_store_verify(store, hash, &finding, NULL));
     assert_true(finding.is_sound);
+    tr_store_close(store);
+}
+
+/* One that was changed is neither read nor found, and the error names it. */
+static void what_was_changed_is_not_read(void **state) {
+    static const char WHY[] = "has a record, number 5, that was changed after it was kept; verify "
+                              "the store, and restore a copy";
+    const place *p = *state;
+    tr_record record;
+    seen s = {0};
+    store_fill(p->path, false, 6);
+    tamper(p->path, "UPDATE record SET body = replace(body, 'fail', 'pass'), verdict = 'pass'"
+                    " WHERE number = 5");
+    tr_store *store = store_open(p->path, false);
+    for (int k = 0; k < 2; k++) {
+        tr_error err = {0};
+        assert_false(k == 0 ? tr_store_read(store, "5", &record, &err)
+                            : tr_store_find(store, &(tr_record_filter){0}, count, &s, &err));
+        assert_string_equal(err.text, WHY);
+        assert_string_equal(err.file, p->path);
+    }
+    assert_int_equal(s.n, 4);
+    assert_true(tr_store_read(store, "6", &record, NULL));
+    tr_record_release(&record);
+    check_found(store, (tr_record_filter){.first_number = 6}, 1, 6, 6);
     tr_store_close(store);
 }
 
@@ -859,6 +970,80 @@ static void triggers_refuse_changes(void **state) {
     store_check_sound(p->path, 3);
 }
 
+/* ---- Damaged pages ---- */
+
+enum { PAGE_SIZE = 4096 };
+
+/* Records that fill more than half a page each, with photos of several pages: 'a' of record 1, ...
+ */
+static void fill_pages(const char *path, int n) {
+    static char photo[5 * PAGE_SIZE], details[PAGE_SIZE];
+    snprintf(details, sizeof details, "{\"text\":\"%0*d\"}", 2500, 0);
+    tr_store *store = store_open(path, false);
+    for (int i = 0; i < n; i++) {
+        sample s;
+        sample_make(&s, i);
+        s.record.details = details;
+        s.record.n_files = 1;
+        memset(photo, 'a' + i, sizeof photo);
+        s.files[0].size = sizeof photo;
+        assert_true(tr_store_put(store, photo, sizeof photo, s.files[0].sha256, NULL));
+        assert_true(tr_store_append(store, &s.record, NULL));
+    }
+    tr_store_close(store);
+}
+
+/* Zeroes the first page that has these bytes. */
+static void zero_page(const char *path, const void *bytes, size_t n) {
+    uint8_t *data;
+    size_t size;
+    size_t at = 0;
+    assert_true(tr_file_read(path, 100 << 20, &data, &size, NULL));
+    while (at + n <= size && memcmp(data + at, bytes, n) != 0) at++;
+    assert_true(at + n <= size);
+    memset(data + at / PAGE_SIZE * PAGE_SIZE, 0, PAGE_SIZE);
+    temp_write(path, data, size);
+    free(data);
+}
+
+static void check_damaged(const char *path, int64_t number, int64_t n_sound, const char *what) {
+    tr_store_finding f = verify(path, NULL);
+    check_broken(f, number, what);
+    assert_int_equal(f.n_records, n_sound);
+    assert_int_equal(f.newest, n_sound);
+    assert_int_equal(strlen(f.hash), n_sound > 0 ? TR_HASH_SIZE - 1 : 0);
+}
+
+/* The record at which it breaks is named, and those before are told to be sound. */
+static void a_damaged_page_names_its_record(void **state) {
+    static const char UNREADABLE[] = "the database is damaged: from record";
+    const place *p = *state;
+    char copy[TEMP_SIZE], text[64], photo[PAGE_SIZE - 4];
+    temp_path(copy, p->folder, "copy");
+    for (int i = 1; i <= 4; i++) {
+        (void)unlink(copy);
+        fill_pages(copy, 4);
+        int n = snprintf(text, sizeof text, "\"vehicle\":\"V-%d\"", i - 1);
+        zero_page(copy, text, (size_t)n);
+        check_damaged(copy, i, i - 1, UNREADABLE);
+        (void)unlink(copy);
+        fill_pages(copy, 4);
+        memset(photo, 'a' + i - 1, sizeof photo);
+        zero_page(copy, photo, sizeof photo);
+        snprintf(text, sizeof text, "'photos/a.jpg' of record %d cannot be read", i);
+        check_damaged(copy, i, i - 1, text);
+    }
+    /* What breaks first is told. */
+    zero_page(copy, "\"vehicle\":\"V-2\"", 15);
+    check_damaged(copy, 3, 2, UNREADABLE);
+    /* An index, which is not needed to read records: an entry of SQLite's (3 bytes of header, 3 of
+       text, the number 1). */
+    (void)unlink(copy);
+    fill_pages(copy, 4);
+    zero_page(copy, "\x03\x13\x09V-0", 6);
+    check_damaged(copy, 0, 4, "every record is as it was kept, but the database is damaged");
+}
+
 /* ---- Files in a folder ---- */
 
 static void changes_in_the_folder_show(void **state) {
@@ -879,18 +1064,22 @@ static void changes_in_the_folder_show(void **state) {
     check_broken(verify(p->path, NULL), 4, "of record 4 was changed");
     assert_int_equal(unlink(file), 0);
     check_broken(verify(p->path, NULL), 4, "of record 4 has no content any more");
-    /* Put again, it is whole again. */
-    store = store_open(p->path, false);
-    assert_true(sample_keep(store, &s, NULL));
-    assert_int_equal(s.record.number, 4);
-    tr_store_close(store);
-    assert_true(verify(p->path, NULL).is_sound);
+    /* Put again, it is whole again, whatever came of it. */
+    static const char *const DAMAGED[] = {NULL, "", "the photo", "the photo of record X"};
+    for (size_t i = 0; i < sizeof DAMAGED / sizeof *DAMAGED; i++) {
+        if (DAMAGED[i]) temp_write(file, DAMAGED[i], strlen(DAMAGED[i]));
+        store = store_open(p->path, false);
+        assert_true(sample_keep(store, &s, NULL));
+        assert_int_equal(s.record.number, 4);
+        tr_store_close(store);
+        assert_true(verify(p->path, NULL).is_sound);
+    }
     /* The folder is not there; another store's is. */
     tr_error err = {0};
     assert_int_equal(rename(folder, temp_path(aside, p->folder, "aside")), 0);
     assert_null(tr_store_open(&(tr_store_place){.where = p->path}, &err));
     assert_string_equal(err.text, "is not there or does not hold the store's files; see that its "
-                                  "disk is mounted, or name the folder where they are");
+                                  "disk is mounted, or put them back there");
     store = tr_store_open(&(tr_store_place){.where = p->path, .folder = aside}, NULL);
     assert_non_null(store);
     tr_store_close(store);
@@ -899,7 +1088,104 @@ static void changes_in_the_folder_show(void **state) {
     snprintf(its_folder, sizeof its_folder, "%s.files", other);
     err = (tr_error){0};
     assert_null(tr_store_open(&(tr_store_place){.where = p->path, .folder = its_folder}, &err));
-    assert_string_equal(err.text, "holds the files of another store; name the folder of this one");
+    assert_string_equal(err.text,
+                        "holds the files of another store; put the folder of this one there");
+}
+
+/* What may not be read is not called gone. */
+static int fail_to_verify(const char *path) {
+    tr_error err = {0};
+    tr_store_finding finding;
+    tr_store *store = tr_store_open(&(tr_store_place){.where = path, .read_only = true}, &err);
+    bool is_verified = store && tr_store_verify(store, NULL, &finding, &err);
+    tr_store_close(store);
+    if (is_verified) return 1;
+    return strstr(err.text, "may not be read or written by this user") ? 0 : 2;
+}
+
+static void a_file_that_may_not_be_read_is_no_finding(void **state) {
+    const place *p = *state;
+    char file[2 * TEMP_SIZE], within[TEMP_SIZE + 16];
+    sample s;
+    store_fill(p->path, true, 1);
+    tr_store *store = store_open(p->path, false);
+    sample_make(&s, 1);
+    assert_true(sample_keep(store, &s, NULL));
+    tr_store_close(store);
+    snprintf(within, sizeof within, "%s.files/%.2s", p->path, s.files[0].sha256);
+    snprintf(file, sizeof file, "%s/%s", within, s.files[0].sha256 + 2);
+    assert_int_equal(chmod(p->folder, 0755), 0);
+    assert_int_equal(chmod(file, 0), 0);
+    assert_int_equal(as_nobody(fail_to_verify, p->path), 0);
+    assert_int_equal(chmod(file, 0644), 0);
+    assert_int_equal(chmod(within, 0), 0);
+    assert_int_equal(as_nobody(fail_to_verify, p->path), 0);
+    assert_int_equal(chmod(within, 0755), 0);
+    store_check_sound(p->path, 2);
+    /* A folder of its name is not the file. */
+    assert_int_equal(unlink(file), 0);
+    assert_int_equal(mkdir(file, 0777), 0);
+    check_broken(verify(p->path, NULL), 2, "of record 2 has no content any more");
+    assert_int_equal(rmdir(file), 0);
+    /* Larger than any that was kept. */
+    temp_write(file, "", 0);
+    assert_int_equal(truncate(file, (off_t)600 << 20), 0);
+    check_broken(verify(p->path, NULL), 2, "of record 2 was changed");
+}
+
+/* ---- Nothing rests on a damaged file ---- */
+
+/* A sample whose photo is the same as of record 1, which has `size` bytes. */
+static bool keep_with_photo(tr_store *store, int i, size_t size, tr_error *err) {
+    sample s;
+    char *photo = malloc(size);
+    assert_non_null(photo);
+    memset(photo, 'p', size);
+    sample_make(&s, i);
+    s.record.n_files = 1;
+    s.files[0].size = size;
+    bool ok = tr_store_put(store, photo, size, s.files[0].sha256, err) &&
+              tr_store_append(store, &s.record, err);
+    free(photo);
+    return ok;
+}
+
+static void nothing_is_kept_on_a_damaged_file(void **state) {
+    static const struct {
+        const char *sql, *why;
+    } CASES[] = {
+        {"UPDATE file SET data = zeroblob(length(data))", "with another content than was kept"},
+        {"UPDATE file SET data = NULL", "does not hold the file"},
+        {"UPDATE file SET size = 7", "with another content than was kept"},
+    };
+    static const size_t SIZES[] = {100, 100000}; /* sent at once, and asked for first */
+    const place *p = *state;
+    char copy[TEMP_SIZE], from[TEMP_SIZE];
+    int64_t n;
+    for (int k = 0; k < 2; k++) {
+        tr_store *store = store_open(temp_path(from, p->folder, k ? "from-1" : "from-0"), false);
+        assert_true(keep_with_photo(store, 0, SIZES[k], NULL));
+        tr_store_close(store);
+        for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++) {
+            tr_error err = {0};
+            (void)unlink(temp_path(copy, p->folder, "copy"));
+            store = store_open(copy, false);
+            assert_true(keep_with_photo(store, 1, SIZES[k], NULL));
+            tr_store_close(store);
+            tamper(copy, CASES[i].sql);
+            store = store_open(copy, false);
+            assert_false(keep_with_photo(store, 2, SIZES[k], &err));
+            assert_non_null(strstr(err.text, CASES[i].why));
+            tr_store *source = store_open(from, false);
+            err = (tr_error){0};
+            assert_false(tr_store_push(source, store, &n, &err));
+            assert_non_null(strstr(err.text, CASES[i].why));
+            assert_int_equal(n, 0);
+            tr_store_close(source);
+            tr_store_close(store);
+            assert_int_equal(verify(copy, NULL).number, 1);
+        }
+    }
 }
 
 /* ---- From store to store ---- */
@@ -1008,16 +1294,25 @@ int main(void) {
         cmocka_unit_test_setup_teardown(what_is_no_store_is_refused, make_place, remove_place),
         cmocka_unit_test_setup_teardown(special_names_are_files, make_place, remove_place),
         cmocka_unit_test_setup_teardown(one_that_is_cut_short_is_refused, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(one_that_cannot_be_reached_is_not_called_missing,
+                                        make_place, remove_place),
         cmocka_unit_test_setup_teardown(one_that_may_only_be_read_is_read, make_place,
                                         remove_place),
+        cmocka_unit_test_setup_teardown(a_link_leads_to_the_store, make_place, remove_place),
         cmocka_unit_test_setup_teardown(one_that_is_locked_is_told, make_place, remove_place),
         cmocka_unit_test_setup_teardown(several_programs_make_it_at_once, make_place, remove_place),
         cmocka_unit_test_setup_teardown(several_programs_keep_at_once, make_place, remove_place),
         cmocka_unit_test_setup_teardown(several_threads_keep_at_once, make_place, remove_place),
         cmocka_unit_test_setup_teardown(every_change_shows, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(what_was_changed_is_not_read, make_place, remove_place),
         cmocka_unit_test_setup_teardown(hashes_made_anew_show, make_place, remove_place),
         cmocka_unit_test_setup_teardown(triggers_refuse_changes, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(a_damaged_page_names_its_record, make_place, remove_place),
         cmocka_unit_test_setup_teardown(changes_in_the_folder_show, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(a_file_that_may_not_be_read_is_no_finding, make_place,
+                                        remove_place),
+        cmocka_unit_test_setup_teardown(nothing_is_kept_on_a_damaged_file, make_place,
+                                        remove_place),
         cmocka_unit_test_setup_teardown(records_go_from_store_to_store, make_place, remove_place),
         cmocka_unit_test_setup_teardown(what_was_changed_is_not_handed_on, make_place,
                                         remove_place),

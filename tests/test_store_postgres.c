@@ -128,7 +128,8 @@ static void what_is_kept_is_read(void **state) {
         tr_store_close(store);
         if (!in_folder) continue;
         assert_null(tr_store_open(&(tr_store_place){.where = where}, &err));
-        assert_string_equal(err.text, "keeps its files in a folder; name that folder, too");
+        assert_string_equal(
+            err.text, "keeps its files in a folder, and a server has none; name another store");
     }
 }
 
@@ -185,8 +186,7 @@ static int keep_twenty(const char *where, int from) {
 }
 
 /* From the store's making on. */
-static void several_programs_keep_at_once(void **state) {
-    const place *p = begin(state);
+static void keep_at_once(const place *p) {
     pid_t children[4];
     fflush(NULL);
     for (int k = 0; k < 4; k++) {
@@ -200,6 +200,20 @@ static void several_programs_keep_at_once(void **state) {
         assert_int_equal(status, 0);
     }
     store_check_sound(p->where, 80);
+}
+
+static void several_programs_keep_at_once(void **state) {
+    keep_at_once(begin(state));
+}
+
+/* A server whose transactions see what was there when they began. */
+static void several_keep_whatever_the_isolation(void **state) {
+    const place *p = begin(state);
+    char sql[128];
+    snprintf(sql, sizeof sql,
+             "ALTER DATABASE %s SET default_transaction_isolation = 'repeatable read'", p->name);
+    run_sql(p->where, sql);
+    keep_at_once(p);
 }
 
 /* ---- Every change shows ---- */
@@ -311,7 +325,7 @@ static void servers_that_are_no_store_are_told(void **state) {
     tr_error err = {0};
     assert_null(
         tr_store_open(&(tr_store_place){.where = p->where, .make = true, .in_folder = true}, &err));
-    assert_non_null(strstr(err.text, "name that folder, too"));
+    assert_non_null(strstr(err.text, "take 'files: folder' out of the shop's file"));
 
     /* A user with a password, and one who may only look. */
     run_sql(server.where, "CREATE USER shop PASSWORD 's3cret'; CREATE USER looker");
@@ -546,6 +560,8 @@ int main(void) {
         cmocka_unit_test_setup_teardown(what_is_kept_is_read, make_place, remove_place),
         cmocka_unit_test_setup_teardown(names_are_kept_whatever_they_are, make_place, remove_place),
         cmocka_unit_test_setup_teardown(several_programs_keep_at_once, make_place, remove_place),
+        cmocka_unit_test_setup_teardown(several_keep_whatever_the_isolation, make_place,
+                                        remove_place),
         cmocka_unit_test_setup_teardown(every_change_shows, make_place, remove_place),
         cmocka_unit_test_setup_teardown(triggers_refuse_changes, make_place, remove_place),
         cmocka_unit_test_setup_teardown(servers_that_are_no_store_are_told, make_place,

@@ -343,12 +343,12 @@ static int export_records(const request *r, tr_store *store) {
 
 /* ---- verify ---- */
 
-static json_t *finding_json(const tr_store_finding *f, int64_t number, const char *hash) {
+static json_t *finding_json(const tr_store_finding *f) {
     json_t *json = json_object();
     if (json && tr_json_put(json, "sound", json_boolean(f->is_sound)) &&
         tr_json_put(json, "records", json_integer((json_int_t)f->n_records)) &&
-        tr_json_put(json, "newest", json_integer((json_int_t)number)) &&
-        tr_json_put(json, "hash", number > 0 ? tr_json_text(hash) : json_null()) &&
+        tr_json_put(json, "newest", json_integer((json_int_t)f->newest)) &&
+        tr_json_put(json, "hash", f->newest > 0 ? tr_json_text(f->hash) : json_null()) &&
         tr_json_put(json, "broken_at",
                     f->number > 0 ? json_integer((json_int_t)f->number) : json_null()) &&
         tr_json_put(json, "what", *f->what ? tr_json_text(f->what) : json_null())) {
@@ -358,7 +358,7 @@ static json_t *finding_json(const tr_store_finding *f, int64_t number, const cha
     return NULL;
 }
 
-static void tell_finding(const tr_store_finding *f, int64_t number, const char *hash) {
+static void tell_finding(const tr_store_finding *f) {
     if (!f->is_sound) {
         char line[sizeof f->what + 64];
         if (f->number > 0)
@@ -374,9 +374,9 @@ static void tell_finding(const tr_store_finding *f, int64_t number, const char *
     printf(TR_("Sound: every record, every file, and the chain. Records: %lld."),
            (long long)f->n_records);
     putchar('\n');
-    if (number == 0) return;
-    printf(TR_("The newest is record %lld, with the hash"), (long long)number);
-    printf("\n  %s\n", hash);
+    if (f->newest == 0) return;
+    printf(TR_("The newest is record %lld, with the hash"), (long long)f->newest);
+    printf("\n  %s\n", f->hash);
     tr_text_wrap(stdout, 0, 0,
                  TR_("Note it outside of the store: with `--hash` it shows later whether records "
                      "were cut off the end."));
@@ -385,13 +385,10 @@ static void tell_finding(const tr_store_finding *f, int64_t number, const char *
 static int verify(const request *r, tr_store *store) {
     tr_error err = {0};
     tr_store_finding f;
-    int64_t number = 0;
-    char hash[TR_HASH_SIZE] = "";
     if (!tr_store_verify(store, r->hash, &f, &err)) return fail_with(&err);
-    if (!tr_store_newest(store, &number, hash, &err)) return fail_with(&err);
     if (!r->is_json) {
-        tell_finding(&f, number, hash);
-    } else if (!tr_output_json(finding_json(&f, number, hash), &err)) {
+        tell_finding(&f);
+    } else if (!tr_output_json(finding_json(&f), &err)) {
         return fail_with(&err);
     }
     return end(f.is_sound ? TR_EXIT_PASS : TR_EXIT_FAIL);

@@ -240,17 +240,9 @@ static bool take_kept_lenses(source *s, tr_error *err) {
 }
 
 /* As the shop was called then. */
-static bool take_kept_shop(source *s, tr_error *err) {
-    const tr_file_overlay overlay = {.context = s, .read = read_kept};
-    const tr_record_file *file = tr_record_find_file(&s->kept, "shop");
-    tr_shop shop;
-    if (!file) return true;
-    tr_file_overlay_set(&overlay);
-    bool ok = tr_shop_read(file->name, &shop, err);
-    tr_file_overlay_set(NULL);
-    if (ok) snprintf(s->shop, sizeof s->shop, "%s", shop.name);
-    tr_shop_release(&shop);
-    return ok;
+static void take_shop(source *s) {
+    const char *name = json_string_value(json_object_get(s->details, "shop"));
+    if (name) snprintf(s->shop, sizeof s->shop, "%s", name);
 }
 
 /* All that the result rests on but the photos, which it lists itself. */
@@ -277,7 +269,8 @@ static bool take_record(source *s, tr_error *err) {
     json_decref(json);
     s->record = (tr_report_record){(long)s->kept.number, s->kept.id, s->kept.hash, s->kept.made_at};
     s->is_read = true;
-    return take_kept_files(s, err) && take_kept_lenses(s, err) && take_kept_shop(s, err);
+    take_shop(s);
+    return take_kept_files(s, err) && take_kept_lenses(s, err);
 }
 
 static bool open_store(const request *r, const tr_shop *shop, source *s, tr_error *err) {

@@ -102,6 +102,7 @@ static bool keep_as(tr_keep *keep, const tr_measurement *measurement, int64_t *n
     tr_measurement m = *measurement;
     char login[64];
     find_login(login, sizeof login);
+    m.shop = keep->shop.name;
     if (!*m.technician) m.technician = keep->options.by ? keep->options.by : login;
     tr_recorder_keeper *keep_it = RECORDER(tr_recorder_keeper, "tr_recorder_keep", &keep->why);
     return keep_it && keep_it(keep->recorder, &m, number, hash, &keep->why);

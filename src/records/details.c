@@ -45,7 +45,8 @@ static bool put_moment(json_t *json, const char *moment) {
 
 /* Sorted keys: threads read in any order. */
 bool tr_details_print(const char *const *words, int n_words, const json_t *unread,
-                      const json_t *there, const char *moment, char **out, tr_error *err) {
+                      const json_t *there, const char *moment, const char *shop, char **out,
+                      tr_error *err) {
     json_t *json = json_object();
     bool ok = json && put_words(json, words, n_words);
     if (ok && json_object_size(unread) > 0)
@@ -53,6 +54,7 @@ bool tr_details_print(const char *const *words, int n_words, const json_t *unrea
     if (ok && json_object_size(there) > 0)
         ok = json_object_set_new(json, "there", json_deep_copy(there)) == 0;
     if (ok && moment) ok = put_moment(json, moment);
+    if (ok && shop && *shop) ok = tr_json_put(json, "shop", tr_json_text(shop));
     *out = ok ? tr_json_write(json, JSON_COMPACT | JSON_SORT_KEYS, NULL, err) : NULL;
     json_decref(json);
     return *out || tr_fail_memory(err);

@@ -4,9 +4,10 @@
      {"words": ["check", "--", "job.yaml"],       the command's words
       "unread": {"9.jpg": {"code", "text"}},      files that could not be read, and why
       "there": {"photos/9.jpg": true},            names that were asked for, and were there
-      "moment": {...}}                            what is of no file, such as the time
+      "moment": {...},                            what is of no file, such as the time
+      "shop": "Bay 2"}                            whose measurement it is
 
-   The last three only where there is something to say. */
+   The last four only where there is something to say. */
 #ifndef TR_RECORDS_DETAILS_H
 #define TR_RECORDS_DETAILS_H
 
@@ -22,7 +23,7 @@ bool tr_unread_fail(const json_t *unread, const char *path, tr_error *err);
 /* unread, there: objects by path. moment: a JSON object's text, or
    NULL. *out is owned by the caller (free). */
 TR_MUST_USE bool tr_details_print(const char *const *words, int n_words, const json_t *unread,
-                                  const json_t *there, const char *moment, char **out,
-                                  tr_error *err);
+                                  const json_t *there, const char *moment, const char *shop,
+                                  char **out, tr_error *err);
 
 #endif

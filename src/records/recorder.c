@@ -267,8 +267,8 @@ static bool put_details(const tr_recorder *r, const tr_measurement *m, tr_record
                            "a word of the command line is not UTF-8, and cannot stand in a record");
         }
     }
-    return tr_details_print(m->words, m->n_words, r->unread, r->there, m->moment, &record->details,
-                            err);
+    return tr_details_print(m->words, m->n_words, r->unread, r->there, m->moment, m->shop,
+                            &record->details, err);
 }
 
 bool tr_recorder_keep(tr_recorder *r, const tr_measurement *m, int64_t *number,

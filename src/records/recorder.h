@@ -30,6 +30,7 @@ typedef struct {
     int n_words;
     const char *result; /* the JSON as --json prints it, with its newline */
     size_t result_size;
+    const char *shop;   /* its name; NULL or "": measured in none */
     const char *moment; /* a JSON object: what is not of the files (replay.h), or NULL */
 } tr_measurement;
 

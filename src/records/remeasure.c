@@ -68,13 +68,21 @@ static bool is_kept(void *context, const char *path) {
 
 /* ---- the measurement ---- */
 
-static tr_replayer *find_command(const char *kind, tr_error *err) {
-    char function[64];
-    snprintf(function, sizeof function, "tr_replay_%.40s", kind);
-    for (char *c = function; *c; c++) {
-        if (*c == '-') *c = '_';
+/* Only what stands here is loaded as a module: the store may come from anywhere. */
+static tr_replayer *find_command(const tr_record *record, tr_error *err) {
+    static const char *const COMMANDS[][2] = {{"check", "tr_replay_check"},
+                                              {"lens", "tr_replay_lens"},
+                                              {"lens-check", "tr_replay_lens_check"},
+                                              {"survey", "tr_replay_survey"}};
+    for (size_t i = 0; i < sizeof COMMANDS / sizeof *COMMANDS; i++) {
+        if (strcmp(record->kind, COMMANDS[i][0]) == 0)
+            return (tr_replayer *)tr_module_function(COMMANDS[i][0], COMMANDS[i][1], err);
     }
-    return (tr_replayer *)tr_module_function(kind, function, err);
+    tr_fail(err, TR_BAD_INPUT,
+            "record %lld is of the kind '%.40s', which this program cannot measure again; recheck "
+            "one of the kind check, survey, lens or lens-check",
+            (long long)record->number, record->kind);
+    return NULL;
 }
 
 static bool list_words(const json_t *details, char ***words, int *n, tr_error *err) {
@@ -112,7 +120,7 @@ static bool replay(kept_files *files, char **json, size_t *size, tr_error *err) 
         moment ? tr_json_write(moment, JSON_COMPACT | JSON_SORT_KEYS, NULL, err) : NULL;
     tr_replay what = {.files = &overlay, .moment = moment_text};
     char **outputs = NULL;
-    tr_replayer *command = find_command(files->record->kind, err);
+    tr_replayer *command = find_command(files->record, err);
     bool ok = command && (!moment || moment_text) &&
               list_words(files->details, &what.words, &what.n_words, err) &&
               list_outputs(files->record, &outputs, &what.n_outputs, err);

@@ -11,6 +11,7 @@ typedef struct {
     char id[TR_RECORD_ID_SIZE]; /* the store's */
     bool in_folder;             /* its files lie in a folder */
     char name[256];             /* where it is, for people; a longer one keeps its end */
+    const char *path;           /* of its file, links followed: borrowed from db; NULL: none */
 } tr_backend_about;
 
 typedef enum {
@@ -52,15 +53,17 @@ typedef struct {
        for. */
     bool (*files)(void *db, const char *hashes, bool with_data, tr_file_visitor *see, void *user,
                   tr_error *err);
-    /* data NULL: it lies in the folder. Where it is known already, nothing happens. */
-    bool (*file_put)(void *db, const char *sha256, const void *data, size_t size, tr_error *err);
+    /* data NULL: it lies in the folder. Where it is known already, nothing happens but that *is_new
+       is false. */
+    bool (*file_put)(void *db, const char *sha256, const void *data, size_t size, bool *is_new,
+                     tr_error *err);
     /* Some file is known. */
     bool (*file_any)(void *db, bool *any, tr_error *err);
 
-    /* What is wrong with the database itself, in words; "" where nothing is. NULL: it does not
-       say. */
+    /* What is wrong with the database itself, in words, also where that keeps it from being looked
+       at; "" where nothing is. NULL: it does not say. */
     bool (*examine)(void *db, char *what, size_t size, tr_error *err);
-    /* What was read last is damaged: the error came of that, not of the system. */
+    /* The last failure came of a damaged database, not of the system. */
     bool (*is_damaged)(void *db);
 } tr_backend;
 
@@ -81,11 +84,12 @@ struct tr_store {
 typedef bool tr_row_visitor(const tr_row *row, void *user);
 TR_MUST_USE bool tr_store_rows(tr_store *store, const tr_query *query, bool with_sheets,
                                tr_row_visitor *see, void *user, tr_error *err);
+/* The record of a row that has the hash which stands there; another was changed after it was kept,
+   and is an error. out is to be released. */
+TR_MUST_USE bool tr_store_take_row(const tr_store *store, const tr_row *row, tr_record *out,
+                                   tr_error *err);
 /* Keeps a row as it is, with the origin that stands in it; files must be known. */
 TR_MUST_USE bool tr_store_append_row(tr_store *store, tr_row *row, tr_error *err);
-/* Whether the file is known, and its size. */
-TR_MUST_USE bool tr_store_knows_file(tr_store *store, const char *sha256, bool *is_there,
-                                     uint64_t *size, tr_error *err);
 /* Fails where a file of the record is not known to the store. */
 TR_MUST_USE bool tr_store_check_files(tr_store *store, const tr_record *record, tr_error *err);
 

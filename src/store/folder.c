@@ -64,7 +64,7 @@ static bool check_marker(const char *folder, const char *marker, const char *id,
     bool ok = size >= TR_ID_LENGTH && memcmp(text, id, TR_ID_LENGTH) == 0;
     free(text);
     return ok || tr_fail_at(err, TR_BAD_INPUT, folder, 0, NULL,
-                            "holds the files of another store; name the folder of this one");
+                            "holds the files of another store; put the folder of this one there");
 }
 
 bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err) {
@@ -72,7 +72,8 @@ bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err
     char line[TR_RECORD_ID_SIZE + 1];
     char *marker = join(folder, MARKER, NULL, err);
     bool ok = marker != NULL;
-    if (ok && stat(marker, &about) == 0) {
+    bool is_there = ok && (stat(marker, &about) == 0 || errno != ENOENT);
+    if (is_there) {
         ok = check_marker(folder, marker, id, err);
     } else if (ok && make) {
         snprintf(line, sizeof line, "%s\n", id);
@@ -80,36 +81,61 @@ bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err
     } else if (ok) {
         ok = tr_fail_at(err, TR_NO_FILE, folder, 0, NULL,
                         "is not there or does not hold the store's files; see that its disk is "
-                        "mounted, or name the folder where they are");
+                        "mounted, or put them back there");
     }
     free(marker);
     return ok;
 }
 
-static bool is_there(const char *path, size_t size) {
+/* There is nothing of that name, or something that was never kept (a folder). What may not be
+   looked at may be there. */
+static bool is_no_file(const char *path) {
     struct stat about;
-    return stat(path, &about) == 0 && S_ISREG(about.st_mode) && about.st_size == (off_t)size;
+    if (stat(path, &about) != 0) return errno == ENOENT || errno == ENOTDIR;
+    return !S_ISREG(about.st_mode);
+}
+
+bool tr_folder_get(const char *folder, const char *sha256, uint8_t **data, size_t *size,
+                   tr_error *err) {
+    tr_error why = {0};
+    *data = NULL;
+    *size = 0;
+    char *path = path_of(folder, sha256, false, &why);
+    bool ok = path && (tr_file_read_disk(path, TR_STORE_MAX_FILE, data, size, &why) ||
+                       (why.code == TR_NO_FILE && is_no_file(path)));
+    free(path);
+    if (!ok && err && err->code == TR_OK) *err = why;
+    return ok;
+}
+
+/* The file is there with the content that its name says. One that cannot be read is not, unless
+   memory ran out. */
+static bool is_whole(const char *folder, const char *sha256, bool *has_no_memory) {
+    uint8_t *data;
+    size_t size;
+    char hash[TR_HASH_SIZE];
+    tr_error why = {0};
+    bool is_read = tr_folder_get(folder, sha256, &data, &size, &why);
+    *has_no_memory = why.code == TR_NO_MEMORY;
+    if (!is_read || !data) return false;
+    tr_sha256_hex(data, size, hash);
+    free(data);
+    return strcmp(hash, sha256) == 0;
 }
 
 bool tr_folder_put(const char *folder, const char *sha256, const void *data, size_t size,
                    tr_error *err) {
     char *within = path_of(folder, sha256, true, err);
     char *path = within ? path_of(folder, sha256, false, err) : NULL;
+    bool has_no_memory = false;
     bool ok = path != NULL;
-    if (ok && !is_there(path, size)) {
-        ok = make_folder(within, err) && tr_file_write(path, data, size, err);
+    if (ok && !is_whole(folder, sha256, &has_no_memory)) {
+        ok = has_no_memory ? tr_fail_memory(err)
+                           : make_folder(within, err) && tr_file_write(path, data, size, err);
     }
     /* Also where another program has just put it there. */
     ok = ok && flush_folder(within, err);
     free(path);
     free(within);
-    return ok;
-}
-
-bool tr_folder_get(const char *folder, const char *sha256, uint8_t **data, size_t *size,
-                   tr_error *err) {
-    char *path = path_of(folder, sha256, false, err);
-    bool ok = path && tr_file_read_disk(path, TR_STORE_MAX_FILE, data, size, err);
-    free(path);
     return ok;
 }

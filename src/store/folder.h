@@ -11,10 +11,13 @@
 /* make: a new store's; makes the folder where it is missing. Else it must be there. */
 TR_MUST_USE bool tr_folder_open(const char *folder, const char *id, bool make, tr_error *err);
 
-/* Writes the file and flushes it and its folders, unless it is there with that size. */
+/* Writes the file and flushes it and its folders, unless it is there with that very content: one
+   that was damaged is whole again. */
 TR_MUST_USE bool tr_folder_put(const char *folder, const char *sha256, const void *data,
                                size_t size, tr_error *err);
-/* Owned by the caller (free). */
+/* Owned by the caller (free); *data stays NULL where there is no such file. Any other reason for
+   which it cannot be read is an error: one of TR_BAD_INPUT means that it is larger than any that
+   was kept. */
 TR_MUST_USE bool tr_folder_get(const char *folder, const char *sha256, uint8_t **data, size_t *size,
                                tr_error *err);
 

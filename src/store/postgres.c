@@ -103,6 +103,7 @@ static bool fail(database *d, const PGresult *result, tr_error *err) {
     const char *state = result ? PQresultErrorField(result, PG_DIAG_SQLSTATE) : NULL;
     snprintf(d->sqlstate, sizeof d->sqlstate, "%s", state ? state : "");
     first_line(PQerrorMessage(d->connection), text, sizeof text);
+    d->is_damaged = is_state(d, "XX001") || is_state(d, "XX002");
     if (is_lost(d)) {
         return tr_fail_at(err, TR_NO_FILE, d->name, 0, NULL,
                           "the connection to the server was lost (%.120s); see that it runs and "
@@ -128,7 +129,6 @@ static bool fail(database *d, const PGresult *result, tr_error *err) {
         return tr_fail_at(err, TR_NO_FILE, d->name, 0, NULL,
                           "can only be read; name the server that is written to");
     }
-    if (is_state(d, "XX001") || is_state(d, "XX002")) d->is_damaged = true;
     return tr_fail_at(err, TR_NO_FILE, d->name, 0, NULL,
                       "the server could not do it (%.180s); look at its log, then try again", text);
 }
@@ -236,10 +236,12 @@ static bool fail_connect(const database *d, tr_error *err) {
                       text);
 }
 
-/* What every session of the store needs. */
+/* What every session of the store needs, whatever the server's defaults. Read committed, so that
+   what is read once the lock is held was not fixed before it was had. */
 static bool begin_session(database *d, tr_error *err) {
     return execute(d,
                    "SET search_path = trammel, pg_temp; SET synchronous_commit = on;"
+                   "SET default_transaction_isolation = 'read committed';"
                    "SET lock_timeout = '30s'; SET jit = off; SET client_min_messages = error",
                    err) &&
            (!d->is_read_only || execute(d, "SET default_transaction_read_only = on", err));
@@ -536,7 +538,8 @@ static bool files(void *db, const char *hashes, bool with_data, tr_file_visitor 
     return result != NULL;
 }
 
-static bool file_put(void *db, const char *sha256, const void *data, size_t size, tr_error *err) {
+static bool file_put(void *db, const char *sha256, const void *data, size_t size, bool *is_new,
+                     tr_error *err) {
     database *d = db;
     char number[NUMBER_SIZE];
     const char *values[] = {sha256, print_number((int64_t)size, number), data};
@@ -550,6 +553,7 @@ static bool file_put(void *db, const char *sha256, const void *data, size_t size
                                           "$3) ON CONFLICT (sha256) DO NOTHING",
                                           3, types, values, lengths, formats, 0),
                              err);
+    *is_new = result && strcmp(PQcmdTuples(result), "1") == 0;
     PQclear(result);
     return result != NULL;
 }

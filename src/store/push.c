@@ -52,14 +52,10 @@ static bool find_known(const push *p, batch *b) {
 }
 
 static bool push_file(const push *p, const tr_record_file *file) {
-    bool is_there = false;
-    uint64_t size;
     uint8_t *data;
     size_t n;
     char sha256[TR_HASH_SIZE];
     if (!tr_is_hash(file->sha256)) return true; /* tr_store_check_files says so */
-    if (!tr_store_knows_file(p->to, file->sha256, &is_there, &size, p->err)) return false;
-    if (is_there) return true;
     if (!tr_store_get(p->from, file->sha256, &data, &n, p->err)) return false;
     bool ok = tr_store_put(p->to, data, n, sha256, p->err);
     free(data);
@@ -75,16 +71,8 @@ static bool set_origin(const push *p, tr_row *row) {
 }
 
 static bool push_row(const push *p, tr_row *row) {
-    char hash[TR_HASH_SIZE];
     tr_record record;
-    tr_row_hash(row, hash);
-    if (strcmp(hash, row->text[TR_ROW_HASH]) != 0) {
-        return tr_fail_at(p->err, TR_BAD_INPUT, tr_store_name(p->from), 0, NULL,
-                          "has a record, number %lld, that was changed after it was kept; verify "
-                          "the store, and restore a copy",
-                          (long long)row->number);
-    }
-    if (!tr_record_from_row(row, &record, p->err)) return false;
+    if (!tr_store_take_row(p->from, row, &record, p->err)) return false;
     /* Columns and sheets as the body tells them. */
     tr_row copy = {0};
     bool ok =

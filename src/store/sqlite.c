@@ -1,6 +1,7 @@
 /* A store in an SQLite file: WAL mode with full synchronisation, so that what was committed is on
    the disk; one transaction a record; triggers that refuse every change. */
 #include <ctype.h>
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -115,6 +116,7 @@ static bool fail_io(const database *d, const char *path, tr_error *err) {
 static bool fail(database *d, int code, tr_error *err) {
     const char *path = d->path;
     d->code = code & 0xff;
+    d->is_damaged = d->code == SQLITE_CORRUPT;
     switch (d->code) {
     case SQLITE_NOMEM: return tr_fail_memory(err);
     case SQLITE_BUSY:
@@ -140,7 +142,6 @@ static bool fail(database *d, int code, tr_error *err) {
         return tr_fail_at(err, TR_BAD_INPUT, path, 0, NULL,
                           "is no store of records; name the store's file");
     case SQLITE_CORRUPT:
-        d->is_damaged = true;
         return tr_fail_at(
             err, TR_BAD_INPUT, path, 0, NULL,
             "is a damaged store; leave it as it is, and restore a copy to go on with");
@@ -257,11 +258,22 @@ static void close_database(void *db) {
     free(d);
 }
 
+static bool fail_look(const char *path, int error, tr_error *err) {
+    char text[128] = "unknown error";
+    (void)strerror_r(error, text, sizeof text);
+    return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                      "cannot be reached (%s); check the path, and that this user may enter its "
+                      "folders",
+                      text);
+}
+
 /* What stands at the path: nothing yet, or something that may be a store. */
 static bool look(const char *path, bool *is_there, tr_error *err) {
     struct stat about;
-    *is_there = stat(path, &about) == 0 && !(S_ISREG(about.st_mode) && about.st_size == 0);
-    if (!*is_there || S_ISREG(about.st_mode)) return true;
+    *is_there = false;
+    if (stat(path, &about) != 0) return errno == ENOENT || fail_look(path, errno, err);
+    *is_there = !S_ISREG(about.st_mode) || about.st_size > 0;
+    if (S_ISREG(about.st_mode)) return true;
     if (S_ISDIR(about.st_mode)) {
         return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
                           "is a folder; name the store's file in it");
@@ -420,14 +432,13 @@ static bool check_to_read(database *d, tr_error *err) {
                       "aside");
 }
 
-static bool has_wal(const char *path) {
+/* Something waits, or may wait, in the log beside the file itself (links are followed). */
+static bool has_wal(const database *d) {
     struct stat about;
-    char *wal = malloc(strlen(path) + 5);
-    if (!wal) return true;
-    sprintf(wal, "%s-wal", path);
-    bool has = stat(wal, &about) == 0 && about.st_size > 0;
-    free(wal);
-    return has;
+    const char *file = d->db ? sqlite3_db_filename(d->db, "main") : NULL;
+    if (!file || !file[0]) return true;
+    if (stat(sqlite3_filename_wal(file), &about) != 0) return errno != ENOENT;
+    return about.st_size > 0;
 }
 
 /* A store on a medium or in a folder where nothing can be written has no shared memory beside it;
@@ -437,7 +448,7 @@ static bool open_to_read(database *d, tr_error *err) {
     if (connect(d, plain_path(d->path), SQLITE_OPEN_READONLY, &why) && check_to_read(d, &why)) {
         return true;
     }
-    if ((d->code == SQLITE_CANTOPEN || d->code == SQLITE_READONLY) && !has_wal(d->path)) {
+    if ((d->code == SQLITE_CANTOPEN || d->code == SQLITE_READONLY) && !has_wal(d)) {
         return connect(d, immutable_uri(d->path), SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, err) &&
                check_to_read(d, err);
     }
@@ -482,7 +493,10 @@ static void *open_database(const tr_store_place *place, const char *id, tr_backe
              n < sizeof about->name ? path : path + (n - sizeof about->name + 1));
     bool ok = is_there || (place->make && !place->read_only) || fail_none(d, err);
     ok = ok && (place->read_only ? open_to_read(d, err) : open_to_write(d, place, id, err));
-    if (ok && read_about(d, about, err)) return d;
+    if (ok && read_about(d, about, err)) {
+        about->path = sqlite3_db_filename(d->db, "main");
+        return d;
+    }
     close_database(d);
     return NULL;
 }
@@ -643,7 +657,8 @@ static bool files(void *db, const char *hashes, bool with_data, tr_file_visitor 
     return ok;
 }
 
-static bool file_put(void *db, const char *sha256, const void *data, size_t size, tr_error *err) {
+static bool file_put(void *db, const char *sha256, const void *data, size_t size, bool *is_new,
+                     tr_error *err) {
     database *d = db;
     sqlite3_stmt *s = statement(d, FILE_PUT, err);
     bool ok =
@@ -653,6 +668,7 @@ static bool file_put(void *db, const char *sha256, const void *data, size_t size
         ok = code == SQLITE_OK || fail(d, code, err);
     }
     ok = ok && begin(d, err) && end(d, run(d, s, err), err);
+    *is_new = ok && sqlite3_changes(d->db) > 0;
     reset(s);
     return ok;
 }
@@ -667,13 +683,20 @@ static bool file_any(void *db, bool *any, tr_error *err) {
 static bool examine(void *db, char *what, size_t size, tr_error *err) {
     database *d = db;
     bool has_row = false;
-    sqlite3_stmt *s = prepare(d, "PRAGMA integrity_check(1)", err);
-    bool ok = s && step(d, s, &has_row, err);
+    tr_error why = {0};
+    sqlite3_stmt *s = prepare(d, "PRAGMA integrity_check(1)", &why);
+    bool ok = s && step(d, s, &has_row, &why);
     what[0] = 0;
-    if (ok && has_row) ok = copy_column(s, 0, what, size, err);
+    if (ok && has_row) ok = copy_column(s, 0, what, size, &why);
     if (strcmp(what, "ok") == 0) what[0] = 0;
     (void)sqlite3_finalize(s);
-    return ok;
+    if (ok) return true;
+    if (d->code == SQLITE_CORRUPT) {
+        snprintf(what, size, "%s", sqlite3_errstr(SQLITE_CORRUPT));
+        return true;
+    }
+    if (err) *err = why;
+    return false;
 }
 
 const tr_backend tr_sqlite_backend = {

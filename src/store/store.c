@@ -46,22 +46,22 @@ static const tr_backend *backend_for(const char *where, tr_error *err) {
     return backend ? backend() : NULL;
 }
 
-/* Owned by the caller. */
-static char *folder_of(const tr_store_place *place) {
+/* Owned by the caller. It lies beside the file itself, not beside a link to it. */
+static char *folder_of(const tr_store_place *place, const char *path) {
     if (place->folder) return strdup(place->folder);
-    char *folder = malloc(strlen(place->where) + sizeof ".files");
-    if (folder) sprintf(folder, "%s.files", place->where);
+    char *folder = malloc(strlen(path) + sizeof ".files");
+    if (folder) sprintf(folder, "%s.files", path);
     return folder;
 }
 
 /* A store that was made a moment ago, and never got further, has no folder yet. */
 static bool open_folder(tr_store *store, const tr_store_place *place, tr_error *err) {
     bool any;
-    if (!place->folder && tr_store_is_server(place->where)) {
+    if (!place->folder && !store->about.path) {
         return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
-                          "keeps its files in a folder; name that folder, too");
+                          "keeps its files in a folder, and a server has none; name another store");
     }
-    store->folder = folder_of(place);
+    store->folder = folder_of(place, store->about.path);
     if (!store->folder) return tr_fail_memory(err);
     if (!store->backend->file_any(store->db, &any, err)) return false;
     if (!any && place->read_only) return true;
@@ -72,7 +72,8 @@ tr_store *tr_store_open(const tr_store_place *place, tr_error *err) {
     char id[TR_RECORD_ID_SIZE];
     if (place->make && place->in_folder && !place->folder && tr_store_is_server(place->where)) {
         tr_fail(err, TR_BAD_INPUT,
-                "a store on a server is to keep its files in a folder; name that folder, too");
+                "a store on a server has no folder for its files; take 'files: folder' out of the "
+                "shop's file");
         return NULL;
     }
     const tr_backend *backend = backend_for(place->where, err);
@@ -114,26 +115,11 @@ static bool check_writable(const tr_store *store, tr_error *err) {
 
 /* ---- Files ---- */
 
-bool tr_store_put(tr_store *store, const void *data, size_t size, char sha256[TR_HASH_SIZE],
-                  tr_error *err) {
-    bool is_there = false;
-    uint64_t known;
-    if (!check_writable(store, err)) return false;
-    if (size > TR_STORE_MAX_FILE) {
-        return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
-                          "keeps files of at most %zu MB, this one has %zu; check that it is the "
-                          "right file",
-                          TR_STORE_MAX_FILE >> 20, size >> 20);
-    }
-    tr_sha256_hex(size > 0 ? data : "", size, sha256);
-    /* First the file, then that it is known: a file that is known is there. */
-    if (store->folder && !tr_folder_put(store->folder, sha256, data, size, err)) return false;
-    /* A small one is sent at once; it is kept once all the same. */
-    if (size > SMALL_FILE && !tr_store_knows_file(store, sha256, &is_there, &known, err))
-        return false;
-    if (is_there) return true;
-    const void *kept = store->folder ? NULL : size > 0 ? data : "";
-    return store->backend->file_put(store->db, sha256, kept, size, err);
+static bool fail_changed(const tr_store *store, const char *sha256, tr_error *err) {
+    return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                      "holds the file %.12s... with another content than was kept; restore a copy "
+                      "of the store",
+                      sha256);
 }
 
 /* A copy of a file's bytes. */
@@ -191,15 +177,73 @@ bool tr_store_get(tr_store *store, const char *sha256, uint8_t **data, size_t *s
     if (ok) {
         tr_sha256_hex(*data, *size, hash);
         if (strcmp(hash, sha256) == 0) return true;
-        tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
-                   "holds the file %.12s... with another content than was kept; restore a copy of "
-                   "the store",
-                   sha256);
+        (void)fail_changed(store, sha256, err);
     }
     free(*data);
     *data = NULL;
     *size = 0;
     return false;
+}
+
+static bool note_size(const char *sha256, uint64_t noted_size, const void *data, size_t size,
+                      void *user) {
+    tr_record_file *file = user;
+    (void)data;
+    (void)size;
+    snprintf(file->sha256, sizeof file->sha256, "%s", sha256);
+    file->size = noted_size;
+    return true;
+}
+
+static bool find_size(tr_store *store, const char *sha256, bool *is_known, uint64_t *size,
+                      tr_error *err) {
+    tr_record_file file = {0};
+    tr_json_list hashes = {0};
+    bool ok = tr_json_list_add(&hashes, sha256, err) &&
+              store->backend->files(store->db, hashes.text, false, note_size, &file, err);
+    free(hashes.text);
+    *is_known = ok && file.sha256[0] != 0;
+    *size = file.size;
+    return ok;
+}
+
+/* A file that is known is as it was kept: nothing may rest on one that is not. Of a folder's file
+   tr_folder_put has seen to that. */
+static bool check_known(tr_store *store, const char *sha256, size_t size, tr_error *err) {
+    bool is_known;
+    uint64_t noted_size;
+    uint8_t *data;
+    size_t n;
+    if (!find_size(store, sha256, &is_known, &noted_size, err)) return false;
+    if (!is_known || noted_size != size) return fail_changed(store, sha256, err);
+    if (store->folder) return true;
+    if (!tr_store_get(store, sha256, &data, &n, err)) return false;
+    free(data);
+    return true;
+}
+
+bool tr_store_put(tr_store *store, const void *data, size_t size, char sha256[TR_HASH_SIZE],
+                  tr_error *err) {
+    bool is_known = false;
+    bool is_new = false;
+    uint64_t noted_size;
+    if (!check_writable(store, err)) return false;
+    if (size > TR_STORE_MAX_FILE) {
+        return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                          "keeps files of at most %zu MB, this one has %zu; check that it is the "
+                          "right file",
+                          TR_STORE_MAX_FILE >> 20, size >> 20);
+    }
+    tr_sha256_hex(size > 0 ? data : "", size, sha256);
+    /* First the file, then that it is known: a file that is known is there. */
+    if (store->folder && !tr_folder_put(store->folder, sha256, data, size, err)) return false;
+    /* A small one is sent at once; it is kept once all the same. */
+    if (size > SMALL_FILE && !find_size(store, sha256, &is_known, &noted_size, err)) return false;
+    const void *kept = store->folder ? NULL : size > 0 ? data : "";
+    if (!is_known && !store->backend->file_put(store->db, sha256, kept, size, &is_new, err)) {
+        return false;
+    }
+    return is_new || check_known(store, sha256, size, err);
 }
 
 /* ---- Keeping ---- */
@@ -263,28 +307,6 @@ bool tr_store_check_files(tr_store *store, const tr_record *record, tr_error *er
     }
     free(hashes.text);
     free(known.is_there);
-    return ok;
-}
-
-static bool note_size(const char *sha256, uint64_t noted_size, const void *data, size_t size,
-                      void *user) {
-    tr_record_file *file = user;
-    (void)data;
-    (void)size;
-    snprintf(file->sha256, sizeof file->sha256, "%s", sha256);
-    file->size = noted_size;
-    return true;
-}
-
-bool tr_store_knows_file(tr_store *store, const char *sha256, bool *is_there, uint64_t *size,
-                         tr_error *err) {
-    tr_record_file file = {0};
-    tr_json_list hashes = {0};
-    bool ok = tr_json_list_add(&hashes, sha256, err) &&
-              store->backend->files(store->db, hashes.text, false, note_size, &file, err);
-    free(hashes.text);
-    *is_there = ok && file.sha256[0] != 0;
-    *size = file.size;
     return ok;
 }
 
@@ -404,7 +426,19 @@ bool tr_store_rows(tr_store *store, const tr_query *query, bool with_sheets, tr_
     return true;
 }
 
+bool tr_store_take_row(const tr_store *store, const tr_row *row, tr_record *out, tr_error *err) {
+    char hash[TR_HASH_SIZE];
+    *out = (tr_record){0};
+    tr_row_hash(row, hash);
+    if (strcmp(hash, row->text[TR_ROW_HASH]) == 0) return tr_record_from_row(row, out, err);
+    return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
+                      "has a record, number %lld, that was changed after it was kept; verify the "
+                      "store, and restore a copy",
+                      (long long)row->number);
+}
+
 typedef struct {
+    const tr_store *store;
     tr_record_visitor *see;
     void *user;
     int left; /* to be shown; -1: all */
@@ -417,7 +451,7 @@ static bool show(const tr_row *row, void *user) {
     tr_record record;
     if (f->left == 0) return false;
     if (f->left > 0) f->left--;
-    f->has_failed = !tr_record_from_row(row, &record, f->err);
+    f->has_failed = !tr_store_take_row(f->store, row, &record, f->err);
     if (f->has_failed) return false;
     bool goes_on = f->see(&record, f->user);
     tr_record_release(&record);
@@ -445,8 +479,11 @@ bool tr_store_find(tr_store *store, const tr_record_filter *filter, tr_record_vi
                   .verdict = filter->verdict,
                   .sheet = filter->sheet,
                   .after = filter->first_number > 0 ? filter->first_number - 1 : 0};
-    finder f = {
-        .see = see, .user = user, .left = filter->limit > 0 ? filter->limit : -1, .err = err};
+    finder f = {.store = store,
+                .see = see,
+                .user = user,
+                .left = filter->limit > 0 ? filter->limit : -1,
+                .err = err};
     if (filter->from && !widen(filter->from, "T00:00:00Z", from, err)) return false;
     if (filter->until && !widen(filter->until, "T23:59:60Z", until, err)) return false;
     if (filter->from) q.from = from;
@@ -508,7 +545,7 @@ bool tr_store_read(tr_store *store, const char *which, tr_record *out, tr_error 
                         "holds several records whose hashes begin with '%.80s'; give more digits",
                         which);
     }
-    ok = ok && tr_record_from_row(&page.rows[0], out, err);
+    ok = ok && tr_store_take_row(store, &page.rows[0], out, err);
     tr_page_release(&page);
     return ok;
 }

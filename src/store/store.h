@@ -66,7 +66,8 @@ typedef struct {
     bool read_only;    /* for reading: nothing is written, not even a version brought up */
     bool in_folder; /* a new store's files lie in a folder, not in the database; one that is there
                        keeps to what it was made with */
-    const char *folder; /* that folder; NULL: WHERE.files. A server's has none by itself */
+    const char *folder; /* that folder; NULL: WHERE.files, where WHERE is the file that a link leads
+                           to. A server's has none by itself */
 } tr_store_place;
 
 /* `where` names a PostgreSQL server (it begins with postgresql:// or postgres://), not a path. */
@@ -83,7 +84,9 @@ void tr_store_close(tr_store *store);
 const char *tr_store_id(const tr_store *store);
 const char *tr_store_name(const tr_store *store);
 
-/* Keeps the bytes, once however often they come; a record that names them follows. */
+/* Keeps the bytes, once however often they come; a record that names them follows. Where they are
+   there already, they are compared: a damaged file in a folder is written anew, one in a database
+   is an error. */
 TR_MUST_USE bool tr_store_put(tr_store *store, const void *data, size_t size,
                               char sha256[TR_HASH_SIZE], tr_error *err);
 /* Bytes by their hash, which is checked; owned by the caller (free). */
@@ -108,12 +111,13 @@ typedef struct {
 } tr_record_filter;
 
 /* Calls `see` with each, in their order; it returns false to end. The record is the store's. `see`
-   may use the store. */
+   may use the store. A record that does not have its hash any more is an error that names it. */
 typedef bool tr_record_visitor(const tr_record *record, void *user);
 TR_MUST_USE bool tr_store_find(tr_store *store, const tr_record_filter *filter,
                                tr_record_visitor *see, void *user, tr_error *err);
 /* By number, id or the first eight or more digits of its hash, which must name one record alone;
-   what could be both is a number. *out is to be released. */
+   what could be both is a number. One that does not have its hash any more is an error. *out is to
+   be released. */
 TR_MUST_USE bool tr_store_read(tr_store *store, const char *which, tr_record *out, tr_error *err);
 
 /* Number 0: the store is empty. */
@@ -124,12 +128,14 @@ TR_MUST_USE bool tr_store_newest(tr_store *store, int64_t *number, char hash[TR_
 typedef struct {
     bool is_sound;
     int64_t n_records; /* that were looked at and sound */
-    int64_t number;    /* of the record at which it breaks; 0: none of them */
-    char what[384];    /* in words, one sentence; "" where it is sound */
+    int64_t newest;    /* the last of those, 0: none; and its hash */
+    char hash[TR_HASH_SIZE];
+    int64_t number; /* of the record at which it breaks; 0: none of them */
+    char what[384]; /* in words, one sentence; "" where it is sound */
 } tr_store_finding;
 /* Reads everything: chain, contents, columns, files. known: a hash that was noted elsewhere and
-   must be in the chain (or its first eight or more digits), or NULL. False: it could not be read at
-   all. */
+   must be in the chain (or its first eight or more digits), or NULL. False: the system would not
+   let it be read, or known is no hash; a damaged database is a finding. */
 TR_MUST_USE bool tr_store_verify(tr_store *store, const char *known, tr_store_finding *out,
                                  tr_error *err);
 

@@ -17,7 +17,7 @@ enum { MOST_FILES = 100 };
 static const uint64_t MOST_BYTES = 64 << 20;
 
 /* What was found of a file. */
-typedef enum { MISSING, GONE, CHANGED, GOOD } file_state;
+typedef enum { MISSING, GONE, CHANGED, UNREADABLE, GOOD } file_state;
 
 /* Files that were looked at, by their hashes: open addressing, at most half full. */
 typedef struct {
@@ -94,6 +94,11 @@ static bool broken(verifier *v, int64_t number, const char *format, ...) {
 static bool failed(verifier *v) {
     v->has_failed = true;
     return false;
+}
+
+static bool fail_with(verifier *v, const tr_error *why) {
+    *v->err = *why;
+    return failed(v);
 }
 
 /* ---- One record ---- */
@@ -196,52 +201,70 @@ static bool see_file(const char *sha256, uint64_t noted_size, const void *data, 
     if (!tr_is_hash(sha256)) return true;
     seen_file *slot = slot_of(&v->files, sha256);
     if (v->store->folder) {
-        bool ok = tr_folder_get(v->store->folder, sha256, &read, &size, &why);
-        data = read;
-        if (!ok && why.code == TR_NO_MEMORY) {
-            (void)tr_fail_memory(v->err);
-            return failed(v);
+        if (!tr_folder_get(v->store->folder, sha256, &read, &size, &why) &&
+            why.code != TR_BAD_INPUT) {
+            return fail_with(v, &why);
         }
+        data = read;
     }
     if (slot->hash[0]) {
+        bool is_too_large = why.code == TR_BAD_INPUT;
         slot->size = noted_size;
-        slot->state = state_of(sha256, noted_size, data, size);
+        slot->state = is_too_large ? CHANGED : state_of(sha256, noted_size, data, size);
     }
     free(read);
     return true;
 }
 
-/* Asks for those of the list, which is empty then. */
-static bool read_files(verifier *v, tr_json_list *list) {
-    bool ok = list->n == 0 || v->store->backend->files(v->store->db, list->text, !v->store->folder,
-                                                       see_file, v, v->err);
-    list->n = 0;
-    list->length = 0;
-    return (ok && !v->has_failed) || failed(v);
+/* What the database said comes of its damage, not of the system. */
+static bool is_damage(const verifier *v, const tr_error *why) {
+    return why->code != TR_NO_MEMORY && v->store->backend->is_damaged(v->store->db);
+}
+
+static bool ask_for_files(verifier *v, const char *const *hashes, int n, tr_error *why) {
+    tr_json_list list = {0};
+    bool ok = true;
+    for (int i = 0; i < n && ok; i++) ok = tr_json_list_add(&list, hashes[i], why);
+    ok = ok &&
+         v->store->backend->files(v->store->db, list.text, !v->store->folder, see_file, v, why);
+    free(list.text);
+    return ok;
+}
+
+/* Where the database is damaged, one by one, to find those that cannot be read. */
+static bool read_files(verifier *v, const char *const *hashes, int n) {
+    tr_error why = {0};
+    if (n == 0) return true;
+    if (ask_for_files(v, hashes, n, &why)) return !v->has_failed;
+    if (!is_damage(v, &why)) return fail_with(v, &why);
+    if (n == 1) slot_of(&v->files, hashes[0])->state = UNREADABLE;
+    for (int i = 0; i < n && n > 1; i++) {
+        if (!read_files(v, &hashes[i], 1)) return false;
+    }
+    return true;
 }
 
 /* All files of the records that were not seen before. */
 static bool look_at_files(verifier *v, const tr_record *records, int n) {
-    tr_json_list list = {0};
+    const char *hashes[MOST_FILES]; /* of those to be read next */
+    int n_hashes = 0;
     uint64_t n_bytes = 0;
-    bool ok = true;
-    for (int i = 0; i < n && ok; i++) {
-        for (int k = 0; k < records[i].n_files && ok; k++) {
+    for (int i = 0; i < n; i++) {
+        for (int k = 0; k < records[i].n_files; k++) {
             const tr_record_file *file = &records[i].files[k];
             bool is_new;
             if (!tr_is_hash(file->sha256)) continue;
-            ok = note_file(&v->files, file->sha256, &is_new, v->err) || failed(v);
-            if (!ok || !is_new) continue;
-            ok = tr_json_list_add(&list, file->sha256, v->err) || failed(v);
+            if (!note_file(&v->files, file->sha256, &is_new, v->err)) return failed(v);
+            if (!is_new) continue;
+            hashes[n_hashes++] = file->sha256;
             n_bytes += file->size;
-            if (!ok || (list.n < MOST_FILES && n_bytes < MOST_BYTES)) continue;
-            ok = read_files(v, &list);
+            if (n_hashes < MOST_FILES && n_bytes < MOST_BYTES) continue;
+            if (!read_files(v, hashes, n_hashes)) return false;
+            n_hashes = 0;
             n_bytes = 0;
         }
     }
-    ok = ok && read_files(v, &list);
-    free(list.text);
-    return ok;
+    return read_files(v, hashes, n_hashes);
 }
 
 static bool judge_file(verifier *v, int64_t number, const tr_record_file *file) {
@@ -261,6 +284,11 @@ static bool judge_file(verifier *v, int64_t number, const tr_record_file *file) 
         return broken(v, number,
                       TR_("the file '%.100s' of record %lld has no content any more: it was taken "
                           "away after it was kept"),
+                      file->name, n);
+    case UNREADABLE:
+        return broken(v, number,
+                      TR_("the file '%.100s' of record %lld cannot be read: the database is "
+                          "damaged"),
                       file->name, n);
     case CHANGED: break;
     case GOOD:
@@ -290,6 +318,8 @@ static void pass(verifier *v, const tr_row *row) {
 static void count_record(verifier *v, const tr_row *row) {
     const char *hash = row->text[TR_ROW_HASH];
     v->out->n_records++;
+    v->out->newest = row->number;
+    memcpy(v->out->hash, hash, TR_HASH_SIZE);
     if (v->known && strncmp(hash, v->known, strlen(v->known)) == 0) v->known = NULL;
 }
 
@@ -317,15 +347,26 @@ static bool check_page(verifier *v, const tr_page *page) {
     return ok && !v->has_failed;
 }
 
+/* Page by page; where the database is damaged row by row, to find the first that cannot be read. */
 static bool check_pages(verifier *v) {
     tr_query query = {.after = INT64_MIN};
+    int limit = PAGE;
     bool goes_on = true;
     while (goes_on) {
         tr_page page = {0};
-        goes_on =
-            v->store->backend->rows(v->store->db, &query, true, PAGE, &page, v->err) || failed(v);
-        if (page.n > 0) query.after = page.rows[page.n - 1].number;
-        goes_on = goes_on && check_page(v, &page) && page.n == PAGE;
+        tr_error why = {0};
+        if (v->store->backend->rows(v->store->db, &query, true, limit, &page, &why)) {
+            if (page.n > 0) query.after = page.rows[page.n - 1].number;
+            goes_on = check_page(v, &page) && page.n == limit;
+        } else if (!is_damage(v, &why)) {
+            goes_on = fail_with(v, &why);
+        } else if (limit > 1) {
+            limit = 1;
+        } else {
+            goes_on = broken(v, v->number + 1,
+                             TR_("the database is damaged: from record %lld on it cannot be read"),
+                             (long long)v->number + 1);
+        }
         tr_page_release(&page);
     }
     return !v->has_failed;
@@ -353,8 +394,7 @@ static void check_rest(verifier *v) {
 
 bool tr_store_verify(tr_store *store, const char *known, tr_store_finding *out, tr_error *err) {
     tr_error why = {0};
-    verifier v = {
-        .store = store, .known = known && known[0] ? known : NULL, .out = out, .err = &why};
+    verifier v = {.store = store, .known = known, .out = out, .err = &why};
     *out = (tr_store_finding){.is_sound = true};
     memset(v.previous, '0', TR_HASH_LENGTH);
     if (v.known && (strlen(v.known) < 8 || strlen(v.known) > TR_HASH_LENGTH ||
@@ -369,12 +409,6 @@ bool tr_store_verify(tr_store *store, const char *known, tr_store_finding *out, 
         ok = !v.has_failed;
     }
     free(v.files.slots);
-    if (!ok && why.code != TR_NO_MEMORY && store->backend->is_damaged(store->db)) {
-        (void)broken(&v, v.number + 1,
-                     TR_("the database is damaged: from record %lld on it cannot be read"),
-                     (long long)v.number + 1);
-        return true;
-    }
     if (!ok && err && err->code == TR_OK) *err = why;
     return ok;
 }
