@@ -28,7 +28,7 @@ typedef bool tr_report_read_photo(const tr_photo_result *photo, tr_image *out, v
 typedef struct {
     const char *name;
     int width_px, height_px;
-    const char *calibrated, *confirmed; /* dates, as they are to be read */
+    const char *calibrated, *confirmed; /* a day, 2026-01-12; a day or 2026-01-30T07:45:00Z */
 } tr_report_lens;
 
 /* A file that the result rests on. */
