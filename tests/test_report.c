@@ -725,7 +725,7 @@ static void the_shop_says_unit_and_paper(void **state) {
     free(info);
 }
 
-/* A record holds the shop's file where it told where the photos are. */
+/* A record tells the shop's name. */
 static void the_shop_of_a_record_is_that_of_then(void **state) {
     (void)state;
     free(printed_by("mkdir -p photos/bare && cp [1-4].jpg photos/bare/ && "

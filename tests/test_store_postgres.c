@@ -129,7 +129,9 @@ static void what_is_kept_is_read(void **state) {
         if (!in_folder) continue;
         assert_null(tr_store_open(&(tr_store_place){.where = where}, &err));
         assert_string_equal(
-            err.text, "keeps its files in a folder, and a server has none; name another store");
+            err.text,
+            "keeps its files in a folder; name that folder, by --files or by 'files_folder' in the "
+            "shop's file");
     }
 }
 
@@ -325,7 +327,7 @@ static void servers_that_are_no_store_are_told(void **state) {
     tr_error err = {0};
     assert_null(
         tr_store_open(&(tr_store_place){.where = p->where, .make = true, .in_folder = true}, &err));
-    assert_non_null(strstr(err.text, "take 'files: folder' out of the shop's file"));
+    assert_non_null(strstr(err.text, "'files_folder' in the shop's file"));
 
     /* A user with a password, and one who may only look. */
     run_sql(server.where, "CREATE USER shop PASSWORD 's3cret'; CREATE USER looker");

@@ -378,7 +378,7 @@ static void tell_finding(const tr_store_finding *f) {
     printf(TR_("The newest is record %lld, with the hash"), (long long)f->newest);
     printf("\n  %s\n", f->hash);
     tr_text_wrap(stdout, 0, 0,
-                 TR_("Note it outside of the store: with `--hash` it shows later whether records "
+                 TR_("Note it outside the store: with `--hash` it shows later whether records "
                      "were cut off the end."));
 }
 

@@ -58,8 +58,10 @@ static char *folder_of(const tr_store_place *place, const char *path) {
 static bool open_folder(tr_store *store, const tr_store_place *place, tr_error *err) {
     bool any;
     if (!place->folder && !store->about.path) {
-        return tr_fail_at(err, TR_BAD_INPUT, store->about.name, 0, NULL,
-                          "keeps its files in a folder, and a server has none; name another store");
+        return tr_fail_at(
+            err, TR_BAD_INPUT, store->about.name, 0, NULL,
+            "keeps its files in a folder; name that folder, by --files or by 'files_folder' in the "
+            "shop's file");
     }
     store->folder = folder_of(place, store->about.path);
     if (!store->folder) return tr_fail_memory(err);
@@ -71,9 +73,10 @@ static bool open_folder(tr_store *store, const tr_store_place *place, tr_error *
 tr_store *tr_store_open(const tr_store_place *place, tr_error *err) {
     char id[TR_RECORD_ID_SIZE];
     if (place->make && place->in_folder && !place->folder && tr_store_is_server(place->where)) {
-        tr_fail(err, TR_BAD_INPUT,
-                "a store on a server has no folder for its files; take 'files: folder' out of the "
-                "shop's file");
+        tr_fail(
+            err, TR_BAD_INPUT,
+            "a store on a server is to keep its files in a folder; name that folder, by --files or "
+            "by 'files_folder' in the shop's file");
         return NULL;
     }
     const tr_backend *backend = backend_for(place->where, err);
