@@ -64,8 +64,8 @@ int tr_report_n_warnings(const tr_report *report) {
 static void put_doubtful_vin(const tr_report *report, tr_document *doc) {
     char text[512];
     snprintf(text, sizeof text,
-             TR_("The vehicle id %s is not well formed, or its check digit does not fit. Read the "
-                 "id from the vehicle again."),
+             TR_("The VIN %s is not well formed, or its check digit does not fit. Read it from the "
+                 "vehicle again."),
              report->result->vehicle_id);
     tr_doc_text(doc, TR_DOC_WARNING, text);
 }
