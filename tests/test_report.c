@@ -776,7 +776,7 @@ static void no_measurement_has_a_report(void **state) {
     check_has(text, "no proof of any placement");
     check_has(text, "gone.jpg");
     check_has(text, "None of the photos can be used"); /* a sentence has a capital */
-    check_has(text, "The vehicle id 1M8GDM9A1KP042788 is not well formed, or its check digit");
+    check_has(text, "The VIN 1M8GDM9A1KP042788 is not well formed, or its check digit");
     check_lacks(text, "PASS");
     free(text);
 }
