@@ -12,6 +12,7 @@
 #include "photos/photo_set.h"
 #include "present/check_json.h"
 #include "present/check_json_read.h"
+#include "present/words.h"
 #include "text.h"
 #include "tools/simulate/rolled.h"
 #include "vehicle/floor.h"
@@ -451,6 +452,9 @@ static void check_verdicts(const tr_sim *sim, tr_verdict floor, tr_verdict job, 
     assert_int_equal(sim->check.result.floor.verdict, floor);
     assert_int_equal(sim->check.result.verdict, job);
     if (code && !finding_of(&sim->check.result.findings, code)) fail_msg("no finding %s", code);
+    char why[512];
+    tr_check_why(&sim->check.result, why, sizeof why);
+    assert_int_equal(strstr(why, "the floor") != NULL, floor != TR_PASS);
     if (!code) assert_false(tr_findings_block_pass(&sim->check.result.findings));
 }
 

@@ -316,6 +316,11 @@ static void append_relations(line *l, const tr_check_result *result, tr_verdict 
     }
 }
 
+static void append_floor(line *l, const tr_floor_result *floor, tr_verdict verdict) {
+    if (floor->is_judged && floor->verdict == verdict)
+        append(l, "%s%s", l->n ? ", " : "", TR_("the floor"));
+}
+
 /* Plates in no photo that could be used: without them there may be no vehicle frame. Returns how
    many there are. */
 static int append_missing_plates(line *l, const tr_check_result *result) {
@@ -333,7 +338,7 @@ static int append_missing_plates(line *l, const tr_check_result *result) {
 void tr_check_why(const tr_check_result *result, char *out, size_t size) {
     line failed = {.n = 0}, uncertain = {.n = 0}, missing = {.n = 0}, plates = {.n = 0},
          all = {.n = 0};
-    bool is_any_judged = false;
+    bool is_any_judged = result->floor.is_judged;
     int n_missing = 0, n_plates = 0;
     for (int i = 0; i < result->n_targets; i++) {
         const tr_target_result *t = &result->targets[i];
@@ -353,6 +358,8 @@ void tr_check_why(const tr_check_result *result, char *out, size_t size) {
     }
     append_relations(&failed, result, TR_FAIL);
     append_relations(&uncertain, result, TR_INCONCLUSIVE);
+    append_floor(&failed, &result->floor, TR_FAIL);
+    append_floor(&uncertain, &result->floor, TR_INCONCLUSIVE);
     if (failed.n) append_sentence(&all, TR_("Out of limits: %s."), failed.text);
     if (uncertain.n) append_sentence(&all, TR_("Too uncertain to tell: %s."), uncertain.text);
     if (missing.n) {
