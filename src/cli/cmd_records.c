@@ -118,7 +118,7 @@ static bool check_time(const char *option, const char *text, tr_error *err) {
 /* A filter of a word that no record has finds nothing, which would look like an answer. */
 static bool check_words(request *r, tr_error *err) {
     const char *verdict = r->filter.verdict;
-    if (r->filter.kind && !has_word("check survey lens lens-check", r->filter.kind)) {
+    if (r->filter.kind && !tr_record_replayer(r->filter.kind)) {
         return tr_fail(err, TR_BAD_INPUT, "'--kind %.40s' is not check, survey, lens or lens-check",
                        r->filter.kind);
     }

@@ -68,16 +68,21 @@ static bool is_kept(void *context, const char *path) {
 
 /* ---- the measurement ---- */
 
-/* Only what stands here is loaded as a module: the store may come from anywhere. */
-static tr_replayer *find_command(const tr_record *record, tr_error *err) {
+const char *tr_record_replayer(const char *kind) {
     static const char *const COMMANDS[][2] = {{"check", "tr_replay_check"},
                                               {"lens", "tr_replay_lens"},
                                               {"lens-check", "tr_replay_lens_check"},
                                               {"survey", "tr_replay_survey"}};
     for (size_t i = 0; i < sizeof COMMANDS / sizeof *COMMANDS; i++) {
-        if (strcmp(record->kind, COMMANDS[i][0]) == 0)
-            return (tr_replayer *)tr_module_function(COMMANDS[i][0], COMMANDS[i][1], err);
+        if (strcmp(kind, COMMANDS[i][0]) == 0) return COMMANDS[i][1];
     }
+    return NULL;
+}
+
+/* Only of a kind that is known is a module loaded: the store may come from anywhere. */
+static tr_replayer *find_command(const tr_record *record, tr_error *err) {
+    const char *function = tr_record_replayer(record->kind);
+    if (function) return (tr_replayer *)tr_module_function(record->kind, function, err);
     tr_fail(err, TR_BAD_INPUT,
             "record %lld is of the kind '%.40s', which this program cannot measure again; recheck "
             "one of the kind check, survey, lens or lens-check",

@@ -11,6 +11,10 @@ typedef struct {
     tr_comparison comparison;
 } tr_remeasurement;
 
+/* The function (records/replay.h) that measures records of the kind again; NULL: no command's
+   results are of that kind. */
+const char *tr_record_replayer(const char *kind);
+
 /* Loads the command's module for it. out: to be released in any case. False: it cannot be made
    again, or the record cannot be read. */
 TR_MUST_USE bool tr_record_remeasure(tr_store *store, const tr_record *record,
