@@ -9,16 +9,16 @@
 
 /* Long enough that jansson's buffers grow while it is written and read. */
 static json_t *make_value(void) {
-    json_t *value = json_object();
-    json_t *list = json_array();
+    json_t *whole = json_object();
+    json_t *numbers = json_array();
     for (int i = 0; i < 40; i++) {
         char key[32];
         snprintf(key, sizeof key, "a key that is long, %d", i);
-        assert_true(tr_json_push(list, json_integer(i)));
-        assert_true(tr_json_put(value, key, tr_json_text("a \"text\" with \xc3\xbc and \n in it")));
+        assert_true(tr_json_push(numbers, json_integer(i)));
+        assert_true(tr_json_put(whole, key, tr_json_text("a \"text\" with \xc3\xbc and \n in it")));
     }
-    assert_true(tr_json_put(value, "list", list));
-    return value;
+    assert_true(tr_json_put(whole, "list", numbers));
+    return whole;
 }
 
 enum { FLAGS = JSON_SORT_KEYS | JSON_COMPACT };

@@ -1,6 +1,7 @@
 /* Times as a report shows them, all in one form, and how long ago they were. */
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <time.h>
 
@@ -12,13 +13,16 @@ enum { DAY = 10 }; /* characters of "2026-01-31" */
 
 /* Seconds that the zone behind a time is ahead of UTC: "Z", "+01:00". False: there is none. */
 static bool read_zone(const char *text, int *ahead_s) {
-    int hours, minutes;
+    enum { SIZE = sizeof "+01:00" - 1, COLON = 3 };
+    char *end;
     *ahead_s = 0;
     if (strcmp(text, "Z") == 0) return true;
-    if ((*text != '+' && *text != '-') || sscanf(text + 1, "%2d:%2d", &hours, &minutes) != 2)
-        return false;
+    if ((*text != '+' && *text != '-') || strlen(text) != SIZE) return false;
+    int hours = (int)strtol(text + 1, &end, 10);
+    if (end != text + COLON || *end != ':') return false;
+    int minutes = (int)strtol(end + 1, &end, 10);
     *ahead_s = (*text == '-' ? -60 : 60) * (60 * hours + minutes);
-    return true;
+    return *end == 0;
 }
 
 void tr_report_time(const char *time, char out[TR_SHOWN_TIME_SIZE]) {
