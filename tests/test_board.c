@@ -433,7 +433,7 @@ static void says_why(void **unused) {
                         "rested, use more light, and switch burst and night modes off");
     view.n_refused[TR_CHECKER_NO_SADDLE] = 20;
     assert_string_equal(why_of(&view), "12 are blurred, 20 are covered or in glare; let nothing "
-                                       "cover the board, and avoid glare");
+                                       "cover the checkerboard, and avoid glare");
     for (int k = 1; k < TR_CHECKER_N_OUTCOMES; k++) view.n_refused[k] = 1000;
     const char *why = why_of(&view);
     int n = 0;
