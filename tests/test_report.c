@@ -771,7 +771,11 @@ static void no_measurement_has_a_report(void **state) {
                "  - { point: front-right, sheet: P-3 }\n"
                "reference_sd_mm: 1.0\nphotos: [gone.jpg]\n");
     run_and_check("report dark.yaml --out dark.pdf", NO_MEASURE, "gone.jpg");
-    char *text = text_of_pdf("dark.pdf");
+    char *text = run("report dark.yaml --out dark.pdf", NO_MEASURE);
+    check_has(text, "Written: dark.pdf (no measurement)");
+    check_lacks(text, "(pass)");
+    free(text);
+    text = text_of_pdf("dark.pdf");
     check_has(text, "NO MEASUREMENT");
     check_has(text, "no proof of any placement");
     check_has(text, "gone.jpg");

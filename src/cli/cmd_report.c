@@ -385,9 +385,10 @@ static bool write_report(const request *r, const source *s, const source *before
 
 /* A report of a job is of what was measured just now, not of a record that there may be. */
 static void tell_written(const request *r, const source *s) {
+    bool is_measured = s->result.why.code == TR_OK;
     fputs(TR_("Written: "), stdout);
     tr_options_print_word(r->out);
-    printf(" (%s)\n", tr_verdict_word(s->result.verdict));
+    printf(" (%s)\n", is_measured ? tr_verdict_word(s->result.verdict) : TR_("no measurement"));
     if (!s->store && is_job(r->of))
         puts(TR_("It is of a measurement made now; `trammel records` lists those that are kept."));
 }
