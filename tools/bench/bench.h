@@ -18,7 +18,7 @@ typedef struct {
     bool has_lens_from_photos; /* accuracy with a phone: the lens is calibrated from photos */
     const char *keep;          /* folder in which rendered photos stay; NULL: they are removed */
     const char *program_path;  /* of this program */
-    const char *trammel;       /* the program that is timed; NULL: the one built with this */
+    const char *beside;        /* photos, lens: another build of the program, which takes turns */
 } bench_options;
 
 /* Exit statuses: 0 as asked, 1 not. */

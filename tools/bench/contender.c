@@ -35,10 +35,7 @@ static double cpu_ms(void) {
 bool bench_find_program(const bench_options *o, char *out, size_t size, tr_error *err) {
     const char *slash = strrchr(o->program_path, '/');
     int n = slash ? (int)(slash - o->program_path) : 1;
-    if (o->trammel)
-        snprintf(out, size, "%s", o->trammel);
-    else
-        snprintf(out, size, "%.*s/../trammel", n, slash ? o->program_path : ".");
+    snprintf(out, size, "%.*s/../trammel", n, slash ? o->program_path : ".");
     return access(out, X_OK) == 0 ||
            tr_fail(err, TR_NO_FILE, "'%s' is not there; build it first", out);
 }

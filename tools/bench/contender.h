@@ -33,9 +33,7 @@ typedef struct {
     bench_result *result;
 } bench_task;
 
-/* The path of the program that is timed: it lies one folder above this one, unless another is
- * named.
- */
+/* The path of the program that is timed: it lies one folder above this one. */
 TR_MUST_USE bool bench_find_program(const bench_options *o, char *out, size_t size, tr_error *err);
 
 /* Each runs in a process of its own; the argument is a bench_task. Exit statuses: 0, or 1 with

@@ -196,7 +196,8 @@ static int run_opencv(void *context) {
     return s->shared->lens.is_there ? 0 : 1;
 }
 
-static bool run_program(const shoot *s, bench_usage *usage, found_lens *found) {
+static bool run_program(const shoot *s, const char *program, bench_usage *usage,
+                        found_lens *found) {
     char *argv[N_PHOTOS + 16];
     char squares[16];
     char pitch[16];
@@ -207,7 +208,7 @@ static bool run_program(const shoot *s, bench_usage *usage, found_lens *found) {
     snprintf(squares, sizeof squares, "%dx%d", SQUARES_X, SQUARES_Y);
     snprintf(pitch, sizeof pitch, "%g", PITCH_MM);
     snprintf(threads, sizeof threads, "%ld", s->options->n_threads);
-    argv[n++] = (char *)s->program;
+    argv[n++] = (char *)program;
     argv[n++] = "lens";
     for (int i = 0; i < N_PHOTOS; i++) argv[n++] = s->files[i];
     char *const words[] = {"--squares",        squares,  "--pitch",   pitch,   "--out",
@@ -271,10 +272,10 @@ static bool grid_error(const tr_lens *truth, const double param[TR_LENS_N], doub
     return true;
 }
 
-typedef enum { FLOOR, OURS, OPENCV, OPENCV_ACCURATE, N_CONTENDERS } contender;
-static const char *const NAMES[N_CONTENDERS] = {"bare grey decode", "trammel lens",
-                                                "findChessboardCornersSB + calibrateCamera",
-                                                "the same, with its accurate corners"};
+typedef enum { FLOOR, OURS, BESIDE, OPENCV, OPENCV_ACCURATE, N_CONTENDERS } contender;
+static const char *const NAMES[N_CONTENDERS] = {
+    "bare grey decode", "trammel lens", "the build beside it",
+    "findChessboardCornersSB + calibrateCamera", "the same, with its accurate corners"};
 
 typedef struct {
     double wall[MAX_ROUNDS], cpu[MAX_ROUNDS];
@@ -286,9 +287,9 @@ typedef struct {
 
 static bool run_contender(shoot *s, contender c, bench_usage *usage, record *r) {
     bool ok;
-    if (c == OURS) {
+    if (c == OURS || c == BESIDE) {
         r->n_boards = N_PHOTOS;
-        return run_program(s, usage, &r->lens);
+        return run_program(s, c == OURS ? s->program : s->options->beside, usage, &r->lens);
     }
     s->is_accurate = c == OPENCV_ACCURATE;
     memset(s->shared, 0, sizeof *s->shared);
@@ -304,6 +305,7 @@ static bool race(shoot *s, record records[N_CONTENDERS], long rounds) {
         for (int c = 0; c < N_CONTENDERS; c++) {
             record *r = &records[c];
             bench_usage usage = {0};
+            if (c == BESIDE && !s->options->beside) continue;
             if (round > 0 && c == OPENCV_ACCURATE) continue; /* it takes minutes */
             if (!run_contender(s, (contender)c, &usage, r)) {
                 printf("%s: failed (status %d)\n", NAMES[c], usage.status);
@@ -332,6 +334,7 @@ static void print_records(const shoot *s, const record records[N_CONTENDERS]) {
         "");
     for (int c = 0; c < N_CONTENDERS; c++) {
         const record *r = &records[c];
+        if (c == BESIDE && !s->options->beside) continue;
         printf("%-41s | %5.0f ms %7.1f | %5.0f ms %7.1f | %7.0f |", NAMES[c], r->wall_ms,
                r->wall_ms / records[FLOOR].wall_ms, r->cpu_ms, r->cpu_ms / records[FLOOR].cpu_ms,
                r->peak_mb);
@@ -366,6 +369,11 @@ int bench_lens(const bench_options *o) {
     if (!ok) goto out;
     print_records(s, records);
     const record *ours = &records[OURS];
+    const record *beside = &records[BESIDE];
+    if (o->beside) {
+        printf("trammel lens over the build beside it: wall %.2f, cpu %.2f\n",
+               ours->wall_ms / beside->wall_ms, ours->cpu_ms / beside->cpu_ms);
+    }
     double times =
         fmax(records[OPENCV].wall_ms / ours->wall_ms, records[OPENCV].cpu_ms / ours->cpu_ms);
     bool is_fast = times >= FASTER_THAN_OPENCV;

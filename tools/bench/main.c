@@ -1,12 +1,13 @@
 /* bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]
               [--photos N] [--sheets N] [--megapixels M] [--only JOB] [--phone FACTOR]
-              [--lens-from-photos] [--program TRAMMEL]
+              [--lens-from-photos] [--beside TRAMMEL]
    How well (accuracy) and how fast (the others) the program is: each mode's file says what it
    measures. */
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "tools/bench/bench.h"
 
@@ -42,9 +43,9 @@ static bool read_option(const char *name, const char *value, bench_options *o) {
         o->phone = strtod(value, &end);
         return *value && !*end && o->phone >= 0 && o->phone <= 10;
     }
-    if (strcmp(name, "--program") == 0) {
-        o->trammel = value;
-        return true;
+    if (strcmp(name, "--beside") == 0) {
+        o->beside = value;
+        return access(value, X_OK) == 0;
     }
     if (strcmp(name, "--keep") != 0) return false;
     o->keep = value;
@@ -55,7 +56,7 @@ static int usage(void) {
     fprintf(stderr, "usage: bench MODE [--jobs N] [--seed S] [--threads N] [--keep FOLDER]\n"
                     "                  [--photos N] [--sheets N] [--megapixels M]\n"
                     "                  [--only JOB] [--phone FACTOR] [--lens-from-photos]\n"
-                    "                  [--program TRAMMEL] [--records N]\nmodes:");
+                    "                  [--beside TRAMMEL] [--records N]\nmodes:");
     for (int i = 0; i < N_MODES; i++) fprintf(stderr, " %s", MODES[i].name);
     fprintf(stderr, "\n");
     return 64;

@@ -191,12 +191,12 @@ static void clean_up(missing *m, which c) {
 
 /* ---- time ---- */
 
-static bool run_check(const missing *m, bench_usage *usage) {
+static bool run_check(const missing *m, const char *program, bench_usage *usage) {
     char threads[16];
     enum { WORDS = 8 };
-    char *argv[WORDS + PHOTOS + 1] = {(char *)m->program, "check",     (char *)m->job,
-                                      "--json",           "--picture", (char *)m->picture,
-                                      "--threads",        threads};
+    char *argv[WORDS + PHOTOS + 1] = {(char *)program, "check",     (char *)m->job,
+                                      "--json",        "--picture", (char *)m->picture,
+                                      "--threads",     threads};
     snprintf(threads, sizeof threads, "%ld", m->options->n_threads);
     for (int i = 0; i < PHOTOS; i++) argv[WORDS + i] = (char *)m->file[i];
     /* Three is no measurement, as of mirrored photos. */
@@ -223,6 +223,8 @@ static int count_sheets(const bench_result *r) {
 static bool time_case(missing *m, bench_result *result) {
     double floor_ms[TURNS];
     double check_ms[TURNS];
+    double beside_ms[TURNS];
+    const char *beside = m->options->beside;
     char *files[PHOTOS];
     bench_usage usage;
     for (int i = 0; i < PHOTOS; i++) files[i] = m->file[i];
@@ -234,8 +236,10 @@ static bool time_case(missing *m, bench_result *result) {
     for (int turn = 0; turn < TURNS; turn++) {
         if (!bench_run_function(bench_floor, &task, &usage) || usage.status != 0) return false;
         floor_ms[turn] = usage.cpu_ms;
-        if (!run_check(m, &usage)) return false;
+        if (!run_check(m, m->program, &usage)) return false;
         check_ms[turn] = usage.cpu_ms;
+        if (beside && !run_check(m, beside, &usage)) return false;
+        beside_ms[turn] = usage.cpu_ms;
     }
     result->n_tags = 0;
     if (!bench_run_function(bench_ours, &task, &usage)) return false;
@@ -247,6 +251,10 @@ static bool time_case(missing *m, bench_result *result) {
     printf("%-27s %5.0f ms %6.0f ms %7.2f %8.0f   %d of %d   %s\n", CASES[m->now].name, floor,
            check, check / floor, asked, n, CASES[m->now].n_sheets,
            ok ? "as asked" : "NOT as asked");
+    if (beside) {
+        double ms = bench_median(beside_ms, TURNS);
+        printf("%-27s %8s %6.0f ms %7.2f\n", "  the build beside it", "", ms, ms / floor);
+    }
     fflush(stdout);
     return ok;
 }

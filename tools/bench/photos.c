@@ -291,10 +291,13 @@ static score judge(const hall *h, const bench_result *r) {
 
 /* ---- the race ---- */
 
-typedef enum { FLOOR, OURS, APRILTAG, MARKERS, MARKERS_ALONE, N_CONTENDERS } contender;
-static const char *const NAMES[N_CONTENDERS] = {
-    "bare grey decode", "trammel check", "libapriltag + solvePnP",
-    "imread + detectMarkers + solvePnP", "the same, photo by photo"};
+typedef enum { FLOOR, OURS, BESIDE, APRILTAG, MARKERS, MARKERS_ALONE, N_CONTENDERS } contender;
+static const char *const NAMES[N_CONTENDERS] = {"bare grey decode",
+                                                "trammel check",
+                                                "the build beside it",
+                                                "libapriltag + solvePnP",
+                                                "imread + detectMarkers + solvePnP",
+                                                "the same, photo by photo"};
 
 typedef struct {
     double wall[MAX_ROUNDS * QUICK_TURNS], cpu[MAX_ROUNDS * QUICK_TURNS];
@@ -303,12 +306,12 @@ typedef struct {
     score score;
 } record;
 
-static bool run_program(const hall *h, int n_photos, bench_usage *usage) {
+static bool run_program(const hall *h, const char *program, int n_photos, bench_usage *usage) {
     char threads[16];
     char *argv[16 + 1000];
     int n = 0;
     snprintf(threads, sizeof threads, "%ld", h->options->n_threads);
-    argv[n++] = (char *)h->program;
+    argv[n++] = (char *)program;
     argv[n++] = "check";
     argv[n++] = (char *)h->job;
     argv[n++] = "--json";
@@ -323,13 +326,15 @@ static bool run_program(const hall *h, int n_photos, bench_usage *usage) {
 
 static bool run_contender(const hall *h, bench_task *t, contender c, bench_usage *usage) {
     static int (*const run[N_CONTENDERS])(void *) = {[FLOOR] = bench_floor,
-                                                     [OURS] = bench_ours,
                                                      [APRILTAG] = bench_apriltag,
                                                      [MARKERS] = bench_markers,
                                                      [MARKERS_ALONE] = bench_markers_alone};
-    bool ok = c == OURS ? run_program(h, h->n_photos, usage) : bench_run_function(run[c], t, usage);
+    bool is_program = c == OURS || c == BESIDE;
+    const char *program = c == OURS ? h->program : h->options->beside;
+    bool ok = is_program ? run_program(h, program, h->n_photos, usage)
+                         : bench_run_function(run[c], t, usage);
     /* A verdict is a verdict; 3 and above are none. */
-    if (ok && usage->status >= 0 && usage->status <= (c == OURS ? 2 : 0)) return true;
+    if (ok && usage->status >= 0 && usage->status <= (is_program ? 2 : 0)) return true;
     printf("%s: failed (status %d) %s\n", NAMES[c], usage->status, t->result->error);
     return false;
 }
@@ -341,7 +346,7 @@ static bool take_turn(const hall *h, bench_task *t, record records[N_CONTENDERS]
     r->wall[r->n] = usage.wall_ms;
     r->cpu[r->n] = usage.cpu_ms;
     r->peak_mb = fmax(r->peak_mb, usage.peak_mb);
-    if (r->n++ > 0) return true;
+    if (r->n++ > 0 || c == BESIDE) return true;
     if (c == OURS && !bench_run_function(bench_ours, t, &usage)) return false;
     r->score = judge(h, t->result);
     return true;
@@ -353,6 +358,7 @@ static bool race(const hall *h, bench_task *t, record records[N_CONTENDERS], lon
     for (long round = 0; round < rounds; round++) {
         for (int turn = 0; turn < QUICK_TURNS; turn++) {
             if (!take_turn(h, t, records, FLOOR) || !take_turn(h, t, records, OURS)) return false;
+            if (h->options->beside && !take_turn(h, t, records, BESIDE)) return false;
         }
         if (!take_turn(h, t, records, APRILTAG)) return false;
         if (!ref_has_aruco()) continue;
@@ -376,10 +382,10 @@ static void print_records(const record records[N_CONTENDERS]) {
     for (int c = 0; c < N_CONTENDERS; c++) {
         const record *r = &records[c];
         const score *s = &r->score;
-        if (c >= MARKERS && !ref_has_aruco()) continue;
+        if (r->n == 0) continue;
         printf("%-33s | %5.0f ms %8.2f | %4.0f ms %8.2f | %8.0f |", NAMES[c], r->wall_ms,
                r->wall_ms / floor->wall_ms, r->cpu_ms, r->cpu_ms / floor->cpu_ms, r->peak_mb);
-        if (c == FLOOR) {
+        if (c == FLOOR || c == BESIDE) {
             printf("\n");
             continue;
         }
@@ -419,7 +425,7 @@ static bool say_ratio(const char *what, double wall, double cpu, double asked, b
 static bool say_memory(const hall *h, double peak_mb) {
     bench_usage few;
     if (h->n_photos <= DEFAULT_PHOTOS) return true;
-    if (!run_program(h, DEFAULT_PHOTOS, &few)) return false;
+    if (!run_program(h, h->program, DEFAULT_PHOTOS, &few)) return false;
     bool ok = peak_mb <= MOST_MEMORY * few.peak_mb;
     printf("peak memory over that of %d photos: %.0f / %.0f MB = %.2f, asked at most %.1f: %s\n",
            DEFAULT_PHOTOS, peak_mb, few.peak_mb, peak_mb / few.peak_mb, MOST_MEMORY,
@@ -434,6 +440,11 @@ static bool is_better(const score *ours, const score *other) {
 
 static bool say_verdict(const record *r) {
     const record *o = &r[OURS];
+    const record *beside = &r[BESIDE];
+    if (beside->n > 0) {
+        printf("trammel check over the build beside it: wall %.2f, cpu %.2f\n",
+               o->wall_ms / beside->wall_ms, o->cpu_ms / beside->cpu_ms);
+    }
     bool ok = say_ratio("trammel check over the bare decode", o->wall_ms / r[FLOOR].wall_ms,
                         o->cpu_ms / r[FLOOR].cpu_ms, MOST_FLOORS, true);
     ok = say_ratio("libapriltag + solvePnP over trammel check", r[APRILTAG].wall_ms / o->wall_ms,
