@@ -41,7 +41,7 @@ typedef struct {
 } scratch;
 
 /* Whether the sheet is a cut vertex: it alone connects photos that show other sheets, too. in_part:
-   those that are connected with the first of them without it. */
+   the photos, whether they show it or not, that are connected with the first of them without it. */
 static bool is_cut_vertex(tr_network *net, int sheet, scratch *t, bool *in_part) {
     int first = -1;
     bool is_cut = false;
@@ -57,11 +57,12 @@ static bool is_cut_vertex(tr_network *net, int sheet, scratch *t, bool *in_part)
     tr_network_components(net, t->component);
     for (int i = 0; i < net->n_observations; i++) net->observations[i].is_used = t->is_used[i];
     for (int i = 0; i < net->n_photos; i++) {
-        in_part[i] = false;
         if (!t->shows[i] || !t->shows_others[i]) continue;
         if (first < 0) first = i;
-        in_part[i] = t->component[i] == t->component[first];
-        is_cut = is_cut || !in_part[i];
+        is_cut = is_cut || t->component[i] != t->component[first];
+    }
+    for (int i = 0; i < net->n_photos; i++) {
+        in_part[i] = is_cut && t->shows_others[i] && t->component[i] == t->component[first];
     }
     return is_cut;
 }

@@ -115,7 +115,7 @@ static int column(int k) {
     return tr_text_column(tr_translated(COLUMNS[k]), 0);
 }
 
-void tr_lens_photos_text(const tr_lens_run *run, FILE *out) {
+void tr_lens_photos_text(const tr_lens_run *run, bool is_solved, FILE *out) {
     int width = 8;
     for (int i = 0; i < run->n_photos; i++) {
         int n = tr_text_columns(tr_lens_photo_name(&run->photos[i]));
@@ -139,9 +139,14 @@ void tr_lens_photos_text(const tr_lens_run *run, FILE *out) {
             tr_text_wrap(out, 6, 6, shown);
             continue;
         }
-        fprintf(out, "%*d%*.3f%*.3f%*.0f%*.2f\n", column(0), p->view.n, column(1), p->pose.rms_px,
-                column(2), p->pose.largest_px, column(3), p->tilt_rad * TR_DEG_PER_RAD, column(4),
-                p->view.blur_px);
+        fprintf(out, "%*d", column(0), p->view.n);
+        if (is_solved) {
+            fprintf(out, "%*.3f%*.3f%*.0f", column(1), p->pose.rms_px, column(2),
+                    p->pose.largest_px, column(3), p->tilt_rad * TR_DEG_PER_RAD);
+        } else {
+            for (int k = 1; k <= 3; k++) tr_text_right(out, "–", column(k));
+        }
+        fprintf(out, "%*.2f\n", column(4), p->view.blur_px);
     }
 }
 
@@ -186,7 +191,7 @@ void tr_lens_text(const tr_lens_run *run, const char *file, bool is_replaced, FI
     if (c->bow_sd_mm[0] > 0) print_bow(out, c->bow_mm, c->bow_sd_mm);
     print_scatter(out, c);
     fputc('\n', out);
-    tr_lens_photos_text(run, out);
+    tr_lens_photos_text(run, true, out);
     fprintf(out, "\n%s\n", TR_("To make it better, or to be sure of it:"));
     for (int i = 0; i < run->advice.n; i++) {
         char text[TR_FINDING_TEXT_SIZE];

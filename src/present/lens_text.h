@@ -10,8 +10,9 @@
    could be written is asked of out (ferror). */
 void tr_lens_text(const tr_lens_run *run, const char *file, bool is_replaced, FILE *out);
 
-/* The table of the photos, with the reasons of those that are not used. */
-void tr_lens_photos_text(const tr_lens_run *run, FILE *out);
+/* The table of the photos, with the reasons of those that are not used. is_solved: there is a lens;
+   else what only that tells is left out. */
+void tr_lens_photos_text(const tr_lens_run *run, bool is_solved, FILE *out);
 
 /* "trammel COMMAND: PHOTO: not used: ..." of each photo that is not used, where there is no result.
  */

@@ -27,13 +27,14 @@ static const char *summary(tr_recheck_verdict verdict) {
     return TR_("The photos are not enough to tell whether the profile still holds.");
 }
 
-/* "0.3 %", "less than 0.1 %". */
 static void print_chance(double chance, FILE *out) {
     double percent = 100 * chance;
     if (percent < 0.1) {
         fputs(TR_("chance makes as much in fewer than 0.1 of 100 checks"), out);
+    } else if (percent > 99) {
+        fputs(TR_("chance makes as much in nearly every check"), out);
     } else {
-        fprintf(out, TR_("chance makes as much in %.2g of 100 checks"), percent);
+        fprintf(out, TR_("chance makes as much in %.*f of 100 checks"), percent < 9.95, percent);
     }
 }
 
@@ -41,8 +42,10 @@ static void print_focal(const tr_recheck *r, FILE *out) {
     double stored_px = sqrt(r->stored.param[TR_FX] * r->stored.param[TR_FY]);
     fprintf(out, TR_("Focal length: %.1f px in the profile, %.1f px now\n"), stored_px,
             stored_px * (1 + r->focal_change));
-    fprintf(out, TR_("  difference %+.2f %% ± %.2f %% (one standard deviation of both), %.1f sd;"),
-            100 * r->focal_change, 100 * r->focal_sd, fabs(r->focal_change) / r->focal_sd);
+    char change[TR_CELL_SIZE];
+    tr_number_rounded(100 * r->focal_change, 2, true, change);
+    fprintf(out, TR_("  difference %s %% ± %.2f %% (one standard deviation of both), %.1f sd;"),
+            change, 100 * r->focal_sd, fabs(r->focal_change) / r->focal_sd);
     fputs("\n  ", out);
     print_chance(r->focal_chance, out);
     fprintf(out, TR_("\n  (a difference of %.1f %% would have shown in nine of ten checks)\n"),
@@ -82,9 +85,9 @@ void tr_recheck_text(const tr_lens_run *run, const tr_recheck *r, FILE *out) {
         fputs("  - ", out);
         tr_text_wrap(out, 4, 4, text);
     }
-    if (r->reasons.n > 0) fputc('\n', out);
+    if (r->reasons.n > 0 && r->is_measured) fputc('\n', out);
     if (r->is_measured) print_measured(run, r, out);
     fprintf(out, TR_("\n%d of %d photos used, of a checkerboard of %dx%d squares of %g mm\n"),
             n_used, run->n_photos, run->board.squares_x, run->board.squares_y, run->board.pitch_mm);
-    tr_lens_photos_text(run, out);
+    tr_lens_photos_text(run, r->is_measured, out);
 }

@@ -335,6 +335,28 @@ static int append_missing_plates(line *l, const tr_check_result *result) {
     return n;
 }
 
+/* That warnings stand against a pass; of a fail that axes tell, that they stand against that, too,
+   where the measurement does not hold together. */
+static void append_blocking(line *l, const tr_check_result *result, bool is_fail_told) {
+    int n = 0;
+    bool is_unsound = false;
+    for (int i = 0; i < result->findings.n; i++) {
+        n += tr_finding_blocks_pass(result->findings.items[i].kind);
+    }
+    for (int i = 0; i < result->n_targets; i++) {
+        is_unsound = is_unsound || tr_target_is_unsound(result, &result->targets[i]);
+    }
+    if (is_fail_told && is_unsound) {
+        append_sentence(l, "%s",
+                        TR_("But the measurement does not hold together: first put right what the "
+                            "warnings say, and move nothing before that."));
+    } else if (!is_fail_told && n == 1) {
+        append_sentence(l, "%s", TR_("A warning rules out a pass."));
+    } else if (!is_fail_told && n > 1) {
+        append_sentence(l, TR_("%d warnings rule out a pass."), n);
+    }
+}
+
 void tr_check_why(const tr_check_result *result, char *out, size_t size) {
     line failed = {.n = 0}, uncertain = {.n = 0}, missing = {.n = 0}, plates = {.n = 0},
          all = {.n = 0};
@@ -379,10 +401,7 @@ void tr_check_why(const tr_check_result *result, char *out, size_t size) {
                       "sheets."),
             plates.text);
     }
-    bool is_told = result->verdict == TR_FAIL && failed.n;
-    if (!is_told && tr_findings_block_pass(&result->findings)) {
-        append_sentence(&all, "%s", TR_("A warning rules out a pass."));
-    }
+    append_blocking(&all, result, result->verdict == TR_FAIL && failed.n);
     if (result->verdict == TR_PASS) {
         append_sentence(&all, "%s",
                         TR_("Every judged axis lies within its limit, including its uncertainty."));
@@ -496,6 +515,17 @@ bool tr_target_needs_move(const tr_target_result *t) {
         if (r->verdict == TR_FAIL || fabs(r->error) > r->limit / 2) return has_moves(t);
     }
     return false;
+}
+
+bool tr_target_is_unsound(const tr_check_result *result, const tr_target_result *t) {
+    bool is_off = false;
+    double moves[TR_N_AXES];
+    for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
+        const tr_axis_result *r = &t->axis[axis];
+        is_off = is_off || (r->is_judged && r->is_measured && r->verdict != TR_PASS);
+    }
+    (void)moves;
+    return is_off && !t->is_to_move && tr_findings_block_pass(&result->findings);
 }
 
 /* Of equal parts the one that is easiest to better. */

@@ -91,6 +91,10 @@ void tr_target_not_measured(const tr_check_result *result, char *out, size_t siz
    that takes up more than half of it. False for a pass, and where only a smaller u95 helps. */
 bool tr_target_needs_move(const tr_target_result *target);
 
+/* The measurement does not hold together, as its warnings say: nothing is to be moved by it, and no
+   smaller u95 decides it. */
+bool tr_target_is_unsound(const tr_check_result *result, const tr_target_result *target);
+
 /* What makes up most of an axis' u95. */
 tr_source tr_largest_source(const tr_axis_result *result);
 

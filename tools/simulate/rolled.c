@@ -539,8 +539,12 @@ static void draw_lens(scene *s) {
 }
 
 static void draw_prints(scene *s) {
-    for (int i = 0; i < TR_ROLLED_SHEETS && s->o->draws_prints; i++) {
-        for (int k = 0; k < 2; k++) s->print[i][k] = gauss(s, TR_ADJUST_PRINT_SD);
+    if (!s->o->draws_prints) return;
+    double shared = gauss(s, TR_ADJUST_PRINT_SD);
+    for (int i = 0; i < TR_ROLLED_SHEETS; i++) {
+        for (int k = 0; k < 2; k++) {
+            s->print[i][k] = shared + gauss(s, TR_ADJUST_OTHER_PRINT_SD);
+        }
     }
 }
 
