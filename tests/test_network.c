@@ -489,7 +489,7 @@ static void derivatives_photos(void **unused) {
     }
 }
 
-/* What the unknowns of a photo mean, against the formulas of network.h written out once more. */
+/* What the unknowns of a photo mean, against the formulas of photo.h written out once more. */
 static void camera_of_a_photo(void **unused) {
     (void)unused;
     tr_draw d = draw_seeded("camera_of_a_photo");

@@ -26,7 +26,9 @@ enum {
     TR_PHOTO_FOCAL,
     TR_PHOTO_TURN,
     TR_PHOTO_TRAVEL = TR_PHOTO_TURN + 3,
-    TR_PHOTO_N = TR_PHOTO_TRAVEL + 3
+    /* So many are those whose scatter a lens's profile knows (lens/lens.h). */
+    TR_PHOTO_SCATTER_N = TR_PHOTO_TRAVEL + 3,
+    TR_PHOTO_N = TR_PHOTO_SCATTER_N
 };
 
 typedef struct {
