@@ -506,7 +506,7 @@ static void camera_of_a_photo(void **unused) {
         tr_net_obs obs = tr_net_obs_of(0, 0, TR_NET_POINT, 1);
         obs.is_used = true;
         obs.p_sheet_mm[0] = tr_v2(300, -200);
-        for (int k = 0; k < TR_PHOTO_N; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
             photo.value[k] = draw_normal(&d) * (k < TR_PHOTO_FOCAL    ? 20
                                                 : k == TR_PHOTO_FOCAL ? 0.01
                                                 : k < TR_PHOTO_TRAVEL ? 2e-3
