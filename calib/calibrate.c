@@ -165,24 +165,18 @@ static void half_extents(const tr_calib_view *views, int n_views, double half_mm
 
 /* A lens, one camera, a board, and photos of it. */
 typedef struct {
-    tr_network net;
-    tr_net_lens lens;
-    tr_net_camera camera;
-    tr_net_sheet board;
+    tr_network net;      /* arrays owned */
+    tr_net_lens *lens;   /* of net ... */
+    tr_net_sheet *board; /* ... its only ones */
 } calibration_net;
 
 static void release_net(calibration_net *c) {
-    free(c->net.rigs);
-    free(c->net.photos);
-    free(c->net.observations);
-    free(c->net.offsets);
+    tr_network_release(&c->net);
 }
 
 static bool make_net(const tr_calib_view *views, int n_views, calibration_net *c, tr_error *err) {
     int n = 0;
     int last = 0;
-    *c = (calibration_net){.camera = {.camera_from_rig = tr_pose_identity()},
-                           .board = {.world_from_sheet = tr_pose_identity()}};
     for (int i = 0; i < n_views; i++) {
         n += views[i].n;
         for (int k = 0; k < views[i].n; k++) {
@@ -190,19 +184,27 @@ static bool make_net(const tr_calib_view *views, int n_views, calibration_net *c
             last = corner > last ? corner : last;
         }
     }
-    c->net = (tr_network){.lenses = &c->lens,
-                          .cameras = &c->camera,
-                          .sheets = &c->board,
-                          .rigs = tr_array(n_views, sizeof *c->net.rigs),
-                          .photos = tr_array(n_views, sizeof *c->net.photos),
-                          .observations = tr_array(n, sizeof *c->net.observations),
-                          .offsets = tr_array(last + 1L, sizeof *c->net.offsets),
-                          .n_lenses = 1,
-                          .n_cameras = 1,
-                          .n_sheets = 1,
-                          .n_rigs = n_views,
-                          .n_photos = n_views};
-    if (c->net.rigs && c->net.photos && c->net.observations && c->net.offsets) return true;
+    tr_network *net = &c->net;
+    *net = (tr_network){.lenses = tr_array(1, sizeof *net->lenses),
+                        .cameras = tr_array(1, sizeof *net->cameras),
+                        .sheets = tr_array(1, sizeof *net->sheets),
+                        .rigs = tr_array(n_views, sizeof *net->rigs),
+                        .photos = tr_array(n_views, sizeof *net->photos),
+                        .observations = tr_array(n, sizeof *net->observations),
+                        .offsets = tr_array(last + 1L, sizeof *net->offsets),
+                        .n_lenses = 1,
+                        .n_cameras = 1,
+                        .n_sheets = 1,
+                        .n_rigs = n_views,
+                        .n_photos = n_views};
+    c->lens = net->lenses;
+    c->board = net->sheets;
+    if (net->lenses && net->cameras && net->sheets && net->rigs && net->photos &&
+        net->observations && net->offsets) {
+        net->cameras[0].camera_from_rig = tr_pose_identity();
+        c->board->world_from_sheet = tr_pose_identity();
+        return true;
+    }
     return tr_fail_memory(err);
 }
 
@@ -253,19 +255,19 @@ static bool fill_net(const tr_calib_view *views, int n_views, const tr_calib_opt
             n_numbers = corner + 1 > n_numbers ? corner + 1 : n_numbers;
         }
     }
-    half_extents(views, n_views, c->board.half_mm);
+    half_extents(views, n_views, c->board->half_mm);
     for (int k = 0; k < 2 && o->has_bow; k++) {
-        c->board.is_free[TR_BOW_X + k] = true;
-        c->board.shape_sd[TR_SHAPE_BOW_X + k] = BOW_PRIOR_PART * c->board.half_mm[k];
+        c->board->is_free[TR_BOW_X + k] = true;
+        c->board->shape_sd[TR_SHAPE_BOW_X + k] = BOW_PRIOR_PART * c->board->half_mm[k];
     }
-    c->board.is_free[TR_PRINT_SCALE_X] = o->has_corner_deviations;
-    c->board.shape_sd[TR_SHAPE_SCALE_X] = PRINT_SCALE_SD;
-    c->board.shape_about = -1;
+    c->board->is_free[TR_PRINT_SCALE_X] = o->has_corner_deviations;
+    c->board->shape_sd[TR_SHAPE_SCALE_X] = PRINT_SCALE_SD;
+    c->board->shape_about = -1;
     for (int i = 0; i < n_views; i++) {
         tr_planar_pose found[2];
         c->net.photos[i] = (tr_net_photo){.rig = i};
-        if (tr_planar_poses(&c->lens.lens, views[i].p_board_mm, views[i].uv_px, views[i].n, found) <
-            1) {
+        if (tr_planar_poses(&c->lens->lens, views[i].p_board_mm, views[i].uv_px, views[i].n,
+                            found) < 1) {
             return tr_fail(err, TR_NO_MEASURE, "the board of photo %d cannot be placed in space",
                            i + 1);
         }
@@ -314,11 +316,11 @@ static double rms_of(const tr_network *net) {
 }
 
 static void set_wide(const tr_calib_options *o, const calibration_net *c, tr_components *wide) {
-    double half_mm = hypot(c->board.half_mm[0], c->board.half_mm[1]);
+    double half_mm = hypot(c->board->half_mm[0], c->board->half_mm[1]);
     *wide = (tr_components){.scale = 1};
     for (int k = 0; k < TR_SCATTER_N && !o->is_steady; k++) {
-        const tr_lens_scatter *s = &c->lens.lens.scatter;
-        wide->of[k].wide = tr_lens_scatter_sd(&c->lens.lens, k);
+        const tr_lens_scatter *s = &c->lens->lens.scatter;
+        wide->of[k].wide = tr_lens_scatter_sd(&c->lens->lens, k);
         if (!o->known || !(s->dof[k] > 0)) continue;
         wide->of[k].wide = wide->of[k].least = wide->of[k].most = s->sd[k];
     }
@@ -350,7 +352,7 @@ static void tell_components(const tr_calib_options *o, const tr_components *c,
 }
 
 static void tell_lens(const calibration_net *c, const double *C, int stride, tr_calibration *out) {
-    out->lens = c->lens.lens;
+    out->lens = c->lens->lens;
     out->lens.has_covariance = true;
     for (int i = 0; i < TR_LENS_N; i++) {
         for (int j = 0; j < TR_LENS_N; j++) {
@@ -359,11 +361,11 @@ static void tell_lens(const calibration_net *c, const double *C, int stride, tr_
     }
     for (int k = 0; k < 2; k++) {
         int i = TR_LENS_N + k;
-        out->half_mm[k] = c->board.half_mm[k];
-        out->bow_mm[k] = c->board.shape[TR_SHAPE_BOW_X + k];
+        out->half_mm[k] = c->board->half_mm[k];
+        out->bow_mm[k] = c->board->shape[TR_SHAPE_BOW_X + k];
         out->bow_sd_mm[k] = sqrt(C[i * stride + i]);
     }
-    out->differential_scale = c->board.shape[TR_SHAPE_SCALE_X];
+    out->differential_scale = c->board->shape[TR_SHAPE_SCALE_X];
     out->differential_scale_sd = sqrt(C[(TR_LENS_N + 2) * (stride + 1)]);
 }
 
@@ -385,7 +387,7 @@ static bool solve_steady(const tr_calib_view *views, int n_views, const tr_calib
     if (n_views < (o->known ? 1 : 2)) {
         return tr_fail(err, TR_NO_MEASURE, "a lens needs more than one view of the board");
     }
-    if (!begin_lens(views, n_views, o, &c->lens, err) || !fill_net(views, n_views, o, c, err) ||
+    if (!begin_lens(views, n_views, o, c->lens, err) || !fill_net(views, n_views, o, c, err) ||
         (!o->known && !check_turns(c->net.rigs, n_views, err)) ||
         !tr_network_solve(&c->net, &plain, &result, err)) {
         return false;

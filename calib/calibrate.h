@@ -45,9 +45,9 @@ tr_calib_options tr_calib_defaults(int width_px, int height_px);
 
 typedef struct {
     tr_pose camera_from_board;
-    double rms_px;             /* root mean square distance of a corner from its prediction */
-    double largest_px;         /* the largest such distance */
-    double camera[TR_PHOTO_N]; /* the photo's own unknowns (network/network.h) */
+    double rms_px;     /* root mean square distance of a corner from its prediction */
+    double largest_px; /* the largest such distance */
+    double camera[TR_PHOTO_SCATTER_N]; /* the photo's own unknowns (network/photo.h) */
 } tr_calib_pose;
 
 typedef struct {
@@ -60,7 +60,7 @@ typedef struct {
     /* How far the board's middle stands out along x and y; 0 where not estimated. */
     double bow_mm[2];
     double bow_sd_mm[2];
-    /* Half extents of the corners, which the bow refers to (network/network.h). */
+    /* Half extents of the corners, which the bow refers to (network/sheet.h). */
     double half_mm[2];
     double differential_scale; /* by this part the board is longer along x than along y */
     double differential_scale_sd;

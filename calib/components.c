@@ -42,7 +42,7 @@ static int component_of_offset(int unknown) {
 /* The network's priors become those of the components. */
 static void set_priors(const tr_components *c, tr_network *net) {
     for (int i = 0; i < net->n_photos; i++) {
-        for (int k = 0; k < TR_PHOTO_N; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
             net->photos[i].sd[k] = c->of[tr_component_of_photo(k)].sd;
             net->photos[i].is_free[k] = net->photos[i].sd[k] > 0;
         }
@@ -94,7 +94,7 @@ static void release_probes(probes *p) {
 /* p is to be released in any case. */
 static bool make_probes(const tr_network *net, probes *p, tr_error *err) {
     int n_probed = net->n_offsets < MAX_PROBED_OFFSETS ? net->n_offsets : MAX_PROBED_OFFSETS;
-    int most = net->n_photos * TR_PHOTO_N + n_probed * 3 + 4;
+    int most = net->n_photos * TR_PHOTO_SCATTER_N + n_probed * 3 + 4;
     *p = (probes){.unknowns = tr_array(most, sizeof *p->unknowns),
                   .functions = tr_array(most, sizeof *p->functions),
                   .variances = tr_array(most, sizeof *p->variances),
@@ -105,7 +105,7 @@ static bool make_probes(const tr_network *net, probes *p, tr_error *err) {
         return tr_fail_memory(err);
     }
     for (int i = 0; i < net->n_photos; i++) {
-        for (int k = 0; k < TR_PHOTO_N; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
             if (!net->photos[i].is_free[k]) continue;
             add_probe(p, (tr_net_unknown){TR_NET_PHOTO, i, k}, tr_component_of_photo(k),
                       net->photos[i].sd[k], 1);
@@ -146,7 +146,7 @@ static void sum_groups(const tr_network *net, const probes *p, group_sum sums[TR
         g->information += p->weight[i] * r * r;
     }
     for (int i = 0; i < net->n_photos; i++) {
-        for (int k = 0; k < TR_PHOTO_N; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
             double v = net->photos[i].value[k];
             sums[tr_component_of_photo(k)].sum += v * v;
         }
@@ -228,12 +228,12 @@ static double update_all(tr_network *net, const tr_lsq_result *result, const gro
 /* F of components.h, of the camera's components: C of all unknowns of all photos. */
 static void sum_information(const tr_components *c, int n_photos, const double *C, int stride,
                             double F[TR_SCATTER_N * TR_SCATTER_N]) {
-    int n = n_photos * TR_PHOTO_N;
+    int n = n_photos * TR_PHOTO_SCATTER_N;
     memset(F, 0, TR_SCATTER_N * TR_SCATTER_N * sizeof *F);
     for (int i = 0; i < n; i++) {
-        int k = tr_component_of_photo(i % TR_PHOTO_N);
+        int k = tr_component_of_photo(i % TR_PHOTO_SCATTER_N);
         for (int j = 0; j < n; j++) {
-            int l = tr_component_of_photo(j % TR_PHOTO_N);
+            int l = tr_component_of_photo(j % TR_PHOTO_SCATTER_N);
             if (!(c->of[k].sd > 0) || !(c->of[l].sd > 0)) continue;
             double R = (i == j) - C[(long)i * stride + j] / (c->of[k].sd * c->of[l].sd);
             F[k * TR_SCATTER_N + l] += R * R / 2;
@@ -295,7 +295,7 @@ static bool finish(tr_network *net, const tr_net_options *options, const tr_net_
                    tr_error *err) {
     bool ok = false;
     tr_net_solution *s = NULL;
-    int n_photo = net->n_photos * TR_PHOTO_N;
+    int n_photo = net->n_photos * TR_PHOTO_SCATTER_N;
     int n = n_unknowns + n_photo;
     tr_net_unknown *wanted = tr_array(n, sizeof *wanted);
     double *C = tr_table(n, n, sizeof *C);
@@ -304,7 +304,7 @@ static bool finish(tr_network *net, const tr_net_options *options, const tr_net_
         goto out;
     }
     for (int i = 0; i < n_photo; i++) {
-        wanted[i] = (tr_net_unknown){TR_NET_PHOTO, i / TR_PHOTO_N, i % TR_PHOTO_N};
+        wanted[i] = (tr_net_unknown){TR_NET_PHOTO, i / TR_PHOTO_SCATTER_N, i % TR_PHOTO_SCATTER_N};
     }
     memcpy(wanted + n_photo, unknowns, (size_t)n_unknowns * sizeof *wanted);
     s = tr_net_solution_new(net, options, result, err);

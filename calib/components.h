@@ -1,7 +1,8 @@
 /* How a camera changes from photo to photo, and how true a printed board is, estimated from the
    photos of a calibration themselves: every photo has a camera of its own and every corner of the
-   board a place of its own (network/network.h), each unknown drawn to 0 by a prior, and the priors'
-   standard deviations are variance components, found together with that of the measured corners.
+   board a place of its own (network/photo.h, offset.h), each unknown drawn to 0 by a prior, and the
+   priors' standard deviations are variance components, found together with that of the measured
+   corners.
 
    A group of unknowns v with one standard deviation s has the redundancy r = n - tr(C) / s^2, C
    being their covariance in the solution; the estimate is  s^2 = v'v / r,  solved anew until it

@@ -799,7 +799,7 @@ static double predict_rms(const tr_calibration *found, const tr_calib_view *view
         assert_true(tr_planar_poses(&found->lens, views[i].p_board_mm, views[i].uv_px, views[i].n,
                                     start) >= 1);
         tr_net_rig rig = {.rig_from_world = start[0].camera_from_plane};
-        for (int k = 0; k < TR_PHOTO_N; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
             int kind = k < TR_PHOTO_FOCAL    ? TR_SCATTER_SHIFT
                        : k == TR_PHOTO_FOCAL ? TR_SCATTER_FOCAL
                        : k < TR_PHOTO_TRAVEL ? TR_SCATTER_TURN

@@ -252,7 +252,7 @@ static void job_observe(job *q, const double C[64]) {
                 for (int k = 0; k < 4 && is_seen; k++) {
                     obs.p_sheet_mm[k] = tr_v2_add(
                         centre[t], tr_v2(k == 0 || k == 3 ? -half : half, k < 2 ? -half : half));
-                    tr_vec3 p = tr_net_sheet_point(&q->sheets[sheet], obs.p_sheet_mm[k]);
+                    tr_vec3 p = tr_network_point(&q->net, sheet, -1, obs.p_sheet_mm[k]);
                     tr_vec2 *uv = &obs.uv_px[k];
                     is_seen = project(&q->net, photo, p, uv) && uv->x > 0 && uv->x < 4031 &&
                               uv->y > 0 && uv->y < 3023;
@@ -489,7 +489,7 @@ static void derivatives_photos(void **unused) {
     }
 }
 
-/* What the unknowns of a photo mean, against the formulas of network.h written out once more. */
+/* What the unknowns of a photo mean, against the formulas of photo.h written out once more. */
 static void camera_of_a_photo(void **unused) {
     (void)unused;
     tr_draw d = draw_seeded("camera_of_a_photo");
@@ -506,7 +506,7 @@ static void camera_of_a_photo(void **unused) {
         tr_net_obs obs = tr_net_obs_of(0, 0, TR_NET_POINT, 1);
         obs.is_used = true;
         obs.p_sheet_mm[0] = tr_v2(300, -200);
-        for (int k = 0; k < TR_PHOTO_N; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
             photo.value[k] = draw_normal(&d) * (k < TR_PHOTO_FOCAL    ? 20
                                                 : k == TR_PHOTO_FOCAL ? 0.01
                                                 : k < TR_PHOTO_TRAVEL ? 2e-3
@@ -554,20 +554,21 @@ static void form_of_a_mark(void **unused) {
     (void)unused;
     tr_net_sheet sheet = {.world_from_sheet = tr_pose_identity(), .half_mm = {800, 500}};
     tr_net_offset o = {.centre_mm = {100, 50}};
-    tr_vec3 p = tr_net_mark_point(&sheet, NULL, tr_v2(180, 130));
+    tr_network net = {.sheets = &sheet, .offsets = &o, .n_sheets = 1, .n_offsets = 1};
+    tr_vec3 p = tr_network_point(&net, 0, -1, tr_v2(180, 130));
     CHECK_NEAR(p.x, 180, 0);
     o.value[TR_OFFSET_X] = 3;
     o.value[TR_OFFSET_Z] = -2;
     o.value[TR_OFFSET_TURN] = TR_PI / 2;
     o.value[TR_OFFSET_SCALE] = 0.01;
-    p = tr_net_mark_point(&sheet, &o, tr_v2(180, 130));
+    p = tr_network_point(&net, 0, 0, tr_v2(180, 130));
     CHECK_NEAR(p.x, 103 - 80.8, 1e-9);
     CHECK_NEAR(p.y, 50 + 80.8, 1e-9);
     CHECK_NEAR(p.z, -2, 0);
     /* Along its first side, which stands upright, 2 % longer; the other 2 % shorter. */
     o = (tr_net_offset){.centre_mm = {100, 50}, .axis_rad = TR_PI / 2};
     o.value[TR_OFFSET_DIFFERENTIAL_SCALE] = 0.02;
-    p = tr_net_mark_point(&sheet, &o, tr_v2(180, 130));
+    p = tr_network_point(&net, 0, 0, tr_v2(180, 130));
     CHECK_NEAR(p.x, 100 + 80 * 0.98, 1e-9);
     CHECK_NEAR(p.y, 50 + 80 * 1.02, 1e-9);
 }
@@ -645,8 +646,8 @@ static void length_holds(void **unused) {
     tr_net_options options = {0};
     tr_lsq_result result;
     assert_true(job_solve(&q, &options, &result));
-    tr_vec3 a = tr_net_mark_point(&q.sheets[1], NULL, tr_v2(0, 0));
-    tr_vec3 b = tr_net_mark_point(&q.sheets[2], NULL, tr_v2(0, 0));
+    tr_vec3 a = tr_network_point(&q.net, 1, -1, tr_v2(0, 0));
+    tr_vec3 b = tr_network_point(&q.net, 2, -1, tr_v2(0, 0));
     CHECK_NEAR(tr_v3_norm(tr_v3_sub(b, a)), 1803, 1e-3);
 }
 
@@ -1438,7 +1439,7 @@ static void residuals(void **unused) {
         assert_true(tr_network_residual(&q.net, i, r, &chi2));
         sum += chi2;
         tr_vec2 uv;
-        tr_vec3 p = tr_net_sheet_point(&q.sheets[q.obs[i].sheet], q.obs[i].p_sheet_mm[2]);
+        tr_vec3 p = tr_network_point(&q.net, q.obs[i].sheet, -1, q.obs[i].p_sheet_mm[2]);
         assert_true(project(&q.net, q.obs[i].photo, p, &uv));
         CHECK_NEAR(r[2].x, q.obs[i].uv_px[2].x - uv.x, 1e-9);
         CHECK_NEAR(r[2].y, q.obs[i].uv_px[2].y - uv.y, 1e-9);

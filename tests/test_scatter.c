@@ -97,9 +97,9 @@ static void release(adjusted *a) {
 
 static void photos_are_freed_and_held_by_what_their_camera_scatters_in(void **state) {
     (void)state;
-    static const int KINDS[TR_PHOTO_N] = {TR_SCATTER_SHIFT,  TR_SCATTER_SHIFT,  TR_SCATTER_FOCAL,
-                                          TR_SCATTER_TURN,   TR_SCATTER_TURN,   TR_SCATTER_TURN,
-                                          TR_SCATTER_TRAVEL, TR_SCATTER_TRAVEL, TR_SCATTER_TRAVEL};
+    static const int KINDS[TR_PHOTO_SCATTER_N] = {
+        TR_SCATTER_SHIFT, TR_SCATTER_SHIFT,  TR_SCATTER_FOCAL,  TR_SCATTER_TURN,  TR_SCATTER_TURN,
+        TR_SCATTER_TURN,  TR_SCATTER_TRAVEL, TR_SCATTER_TRAVEL, TR_SCATTER_TRAVEL};
     const tr_lens unknown = {.width_px = 4032, .height_px = 3024};
     const tr_lens steady = {.width_px = 4032, .height_px = 3024, .scatter.is_steady = true};
     tr_net_rig rigs[3] = {{.is_held = false}, {.is_held = true}, {.is_held = false}};
@@ -110,7 +110,7 @@ static void photos_are_freed_and_held_by_what_their_camera_scatters_in(void **st
     tr_camera_free(&unknown, false, &photos[1]);
     tr_camera_free(&steady, true, &photos[2]);
     for (int hold = 0; hold < 3; hold++) {
-        for (int k = 0; k < TR_PHOTO_N; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
             assert_int_equal(tr_camera_scatter_of(k), KINDS[k]);
             CHECK_NEAR(photos[0].value[k], 0, 0);
             CHECK_NEAR(photos[0].sd[k], tr_lens_scatter_sd(&unknown, KINDS[k]), 0);

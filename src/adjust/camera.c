@@ -11,7 +11,7 @@ int tr_camera_scatter_of(int component) {
 }
 
 void tr_camera_free(const tr_lens *lens, bool is_placed, tr_net_photo *photo) {
-    for (int k = 0; k < TR_PHOTO_N; k++) {
+    for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
         photo->value[k] = 0;
         photo->sd[k] = tr_lens_scatter_sd(lens, tr_camera_scatter_of(k));
         photo->is_free[k] = is_placed && photo->sd[k] > 0;
@@ -26,7 +26,7 @@ bool tr_camera_is_far(const tr_lens *lens, const tr_net_photo *photo, int compon
 void tr_camera_hold(tr_network *net, bool is_held) {
     for (int i = 0; i < net->n_photos; i++) {
         tr_net_photo *photo = &net->photos[i];
-        for (int k = 0; k < TR_PHOTO_N; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
             photo->is_free[k] = !is_held && photo->sd[k] > 0 && !net->rigs[photo->rig].is_held;
         }
     }

@@ -43,7 +43,7 @@ static int list_unknowns(const tr_network *net, tr_net_unknown *unknowns,
     int every = ask_every(net);
     int n = 0;
     for (int i = 0; i < net->n_photos; i++) {
-        for (int k = 0; k < TR_PHOTO_N && is_asked(net, i, every); k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N && is_asked(net, i, every); k++) {
             if (!net->photos[i].is_free[k]) continue;
             unknowns[n] = (tr_net_unknown){TR_NET_PHOTO, i, k};
             functions[n] = (tr_net_function){&unknowns[n], &one, 1};
@@ -104,7 +104,7 @@ static bool set_priors(const tr_adjust_input *in, tr_network *net, const compone
     bool has_changed = false;
     for (int i = 0; i < net->n_photos; i++) {
         tr_net_photo *photo = &net->photos[i];
-        for (int k = 0; k < TR_PHOTO_N; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
             int kind = tr_camera_scatter_of(k);
             double freedom;
             if (!(photo->sd[k] > 0)) continue;
@@ -135,7 +135,7 @@ int tr_scatter_find_far(const tr_adjust_input *in, const tr_adjustment *adj, boo
     for (int i = 0; i < in->n_photos; i++) {
         const tr_net_photo *photo = &adj->net.photos[i];
         bool is_this = false;
-        for (int k = 0; k < TR_PHOTO_N && adj->photo_placed[i]; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N && adj->photo_placed[i]; k++) {
             is_this = is_this || tr_camera_is_far(&in->lenses[photo->lens], photo, k);
         }
         if (is_far) is_far[i] = is_this;
@@ -148,7 +148,7 @@ bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *adj, tr_lsq_r
                          tr_error *err) {
     tr_network *net = &adj->net;
     bool ok = false;
-    int most = TR_PHOTO_N * net->n_photos;
+    int most = TR_PHOTO_SCATTER_N * net->n_photos;
     tr_net_unknown *unknowns = tr_array(most, sizeof *unknowns);
     tr_net_function *functions = tr_array(most, sizeof *functions);
     double *variances = tr_array(most, sizeof *variances);

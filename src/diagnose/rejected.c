@@ -132,7 +132,7 @@ static bool note_photo(const tr_adjust_input *in, const tr_adjustment *adj, int 
     bool is_cut = tr_camera_is_far(lens, photo, TR_PHOTO_SHIFT_X) ||
                   tr_camera_is_far(lens, photo, TR_PHOTO_SHIFT_Y);
     bool is_moved = false;
-    for (int k = TR_PHOTO_TURN; k < TR_PHOTO_N; k++) {
+    for (int k = TR_PHOTO_TURN; k < TR_PHOTO_SCATTER_N; k++) {
         is_moved = is_moved || tr_camera_is_far(lens, photo, k);
     }
     if (is_zoomed || is_cut) {

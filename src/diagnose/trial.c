@@ -73,7 +73,7 @@ tr_trial tr_trial_unsteady(tr_network *net, const tr_network *base, int number, 
     for (int i = 0; i < net->n_photos; i++) {
         const tr_net_photo *photo = &net->photos[i];
         if (photo->lens != number || net->rigs[photo->rig].is_held) continue;
-        for (int k = 0; k < TR_PHOTO_N; k++) {
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
             scatter[tr_camera_scatter_of(k)] += photo->value[k] * photo->value[k];
             n[tr_camera_scatter_of(k)]++;
         }

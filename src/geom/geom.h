@@ -120,12 +120,13 @@ tr_pose tr_pose_mul(tr_pose a_from_b, tr_pose b_from_c); /* a_from_c */
 tr_pose tr_pose_inverse(tr_pose a_from_b);               /* b_from_a */
 /* Turned and moved by a small amount, about and along the axes of the outer frame:
    exp([d0..2]x) R, t + d3..5. */
-tr_pose tr_pose_moved(tr_pose a_from_b, const double d[6]);
+enum { TR_POSE_N = 6 }; /* rotation (rad) 0..2, place (mm) 3..5 */
+tr_pose tr_pose_moved(tr_pose a_from_b, const double d[TR_POSE_N]);
 
 /* How a value changes with a pose that carries a point to where the value's gradient there is g:
    to d of tr_pose_moved. turned: R p, the point less the pose's t_mm. With d(turned) = d x turned,
      out = (turned x g, g). */
-static inline void tr_pose_gradient(const double g[3], tr_vec3 turned, double out[6]) {
+static inline void tr_pose_gradient(const double g[3], tr_vec3 turned, double out[TR_POSE_N]) {
     out[0] = g[2] * turned.y - g[1] * turned.z;
     out[1] = g[0] * turned.z - g[2] * turned.x;
     out[2] = g[1] * turned.x - g[0] * turned.y;

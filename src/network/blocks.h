@@ -1,43 +1,36 @@
-/* The network's unknowns as blocks: what moves together. A kind of block is one row of the table in
-   blocks.c; everything that counts, copies, moves or names unknowns goes through it. Private to the
-   network. */
+/* The network's unknowns as blocks, whatever their kind: what counts, copies, moves and names them.
+   Private to the network. */
 #ifndef TR_NETWORK_BLOCKS_H
 #define TR_NETWORK_BLOCKS_H
 
-#include "network/network.h"
-
-typedef struct {
-    tr_net_kind kind;
-    int index;
-} tr_block;
+#include "network/kind.h"
 
 /* The most unknowns of one block. */
-enum { TR_BLOCK_MAX = TR_SHEET_N };
-_Static_assert((int)TR_BLOCK_MAX >= (int)TR_LENS_N && (int)TR_BLOCK_MAX >= (int)TR_PHOTO_N &&
-                   (int)TR_BLOCK_MAX >= (int)TR_OFFSET_N,
-               "room for every block");
+typedef union {
+#define TR_KIND(NAME, name, array, n) char name[n];
+    TR_NETWORK_KINDS(TR_KIND)
+#undef TR_KIND
+} tr_block_room;
+enum { TR_BLOCK_MAX = sizeof(tr_block_room) };
 
+const tr_kind *tr_block_kind(tr_net_kind kind);
 /* Unknowns of a block of this kind, free or not. */
 int tr_block_size(tr_net_kind kind);
 /* Blocks of this kind in the network. */
 int tr_block_count(const tr_network *net, tr_net_kind kind);
+/* The block itself, a tr_net_lens or what else the kind has. */
+const void *tr_block_at(const tr_network *net, tr_block block);
 bool tr_block_is_free(const tr_network *net, tr_block block, int component);
-/* The unknowns of a plain block, which are values with priors about 0 (photos, offsets). */
-typedef struct {
-    int n;
-    const double *value;
-    const bool *is_free;
-    const double *sd; /* 0: no prior */
-} tr_block_values;
-tr_block_values tr_block_values_of(const tr_network *net, tr_block block);
 
 /* Free unknowns of a block. */
 int tr_block_n_free(const tr_network *net, tr_block block);
-/* A step of an unknown for numerical derivatives: near the cube root of the machine's epsilon times
-   a scale of the unknown. */
-double tr_block_step(tr_net_unknown unknown);
+/* Makes the priors of all blocks ready. */
+TR_MUST_USE bool tr_block_prepare_all(tr_network *net, tr_error *err);
 /* "the place of photo 'a.jpg'", or "of photo 4" where the network has no names: for messages. */
 void tr_block_name(const tr_network *net, tr_block block, int component, char *out, size_t size);
+
+/* Where, in columns to all unknowns of n blocks, that of a kind begins; -1: there is none. */
+int tr_block_first_column(const tr_block *blocks, int n, tr_net_kind kind);
 
 /* The state that the solver has accepted: a copy of each block, and where its unknowns stand. */
 typedef struct {

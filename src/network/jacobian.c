@@ -91,7 +91,8 @@ bool tr_network_check_jacobian(tr_network *net, double *difference, char *where,
     bool ok = tr_problem_init(&p, net, err);
     double *step = ok ? tr_array(p.state.n_unknowns, sizeof *step) : NULL;
     for (int i = 0; step && i < p.state.n_unknowns; i++) {
-        step[i] = tr_block_step(p.state.unknowns[i]);
+        tr_net_unknown u = p.state.unknowns[i];
+        step[i] = tr_block_kind(u.kind)->step(u.component);
     }
     if (ok && !step) ok = tr_fail_memory(err);
     ok = ok && tr_lsq_check_jacobian(&p.lsq, step, &worst, err);

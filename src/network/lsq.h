@@ -14,7 +14,7 @@
 #include "base/error.h"
 
 /* The widest term: rows and columns of its Jacobian. */
-enum { TR_LSQ_MAX_ROWS = 12, TR_LSQ_MAX_COLUMNS = 56 };
+enum { TR_LSQ_MAX_ROWS = 12, TR_LSQ_MAX_COLUMNS = 64 };
 
 typedef struct {
     int rows;           /* 1 .. TR_LSQ_MAX_ROWS */

@@ -2,15 +2,6 @@
 
 #include "base/groups.h"
 
-tr_lens tr_network_photo_lens(const tr_network *net, int photo) {
-    const double *v = net->photos[photo].value;
-    tr_lens lens = net->lenses[net->photos[photo].lens].lens;
-    for (int k = TR_FX; k <= TR_FY; k++) lens.param[k] *= 1 + v[TR_PHOTO_FOCAL];
-    lens.param[TR_CX] += v[TR_PHOTO_SHIFT_X];
-    lens.param[TR_CY] += v[TR_PHOTO_SHIFT_Y];
-    return lens;
-}
-
 double tr_network_variance_of_all(const tr_network *net, const tr_lsq_result *result,
                                   const bool *is_found) {
     double sum = result->sum_squares;

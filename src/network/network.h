@@ -3,44 +3,19 @@
    which unknowns are free and which priors they carry.
 
    An observation says that certain points of a sheet were seen at certain pixels of a photo:
-     p_sheet' = displaced(shape(p_sheet))
-     p_camera = camera_from_rig * rig_from_world * world_from_sheet * p_sheet'
-     q        = exp([s turn]x) (p_camera - s R travel)    R: the rotation of camera_from_world
-     residual = W (shifted(project(lens, q)) - measured)
-   with W'W the inverse covariance of the measured pixels. shape() is the print's scale and bow:
-     x' = x (1 + print_scale_x)    y' = y (1 + print_scale_y)
-     z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2)
-   where hx, hy are the half extents of the sheet: bow_x is how far, in mm, the middle of the sheet
-   stands out of the plane through its left and right edges.
-
-   displaced() is the identity unless the mark has an offset of its own: a mark that is not where
-   the file says, or not in the sheet's plane. A mark is moved as a whole, about its centre c:
-     along the face  p' = c + d + Rz(turn) E (p - c)
-                     E = Rz(axis) diag(1 + scale + differential, 1 + scale - differential) Rz(-axis)
-     out of it       z' = z + d_z + slope . q + twist q_x q_y    q = p - c
-   so that a tag that was stuck by hand stays the flat rectangle that its printer made it, and one
-   on paper that does not lie flat leans and bends with the paper.
-
-   A photo has a camera of its own, in so far as its unknowns are free (image-variant interior
-   orientation, and a rolling shutter):
-     shifted(u, v) = ((1 + focal) (u - cx) + cx + shift_x, the same in v)
-     s = (v_measured - (h - 1) / 2) / h    from -0.5 in the first row to 0.5 in the last
-   A sensor reads its rows one after the other along its short side: in a picture that is higher
-   than wide (h > w) s runs along u. turn: by how much the camera turns about its own axes while the
-   sensor is read, rad; travel: how far it goes along the axes of the world, mm. The pose of the rig
-   is that of the middle row. Sources: image-variant interior orientation: Tecklenburg, Luhmann and
-   Hastedt, Camera modelling with image-variant parameters and finite elements, Optical 3-D
-   Measurement Techniques V, 2001; a rolling shutter under constant velocities: Ait-Aider et al.,
-   Simultaneous object pose and velocity computation using a single view from a rolling shutter
-   camera, ECCV 2006 (both from memory).
+     p_world  = world_from_sheet * displaced(shape(p_sheet))      sheet.h, offset.h
+     p_camera = camera_from_rig * rig_from_world * (p_world - s travel)     rig.h, camera.h
+     residual = W (shifted(project(lens, exp([s turn]x) p_camera)) - measured)    lens.h, photo.h
+   with W'W the inverse covariance of the measured pixels. Each of these is a stage of the way of a
+   point, and belongs to one kind of unknown; the files named, one a kind, state it. The table of
+   kinds and the order of stages stand in unknowns.h.
 
    A length is a known distance between two points of sheets, such as two tags of a scale bar:
      residual = (|p_world_b - p_world_a| - length) / sd
 
    World frame: the floor, z up; which sheet holds it in place (its x, y and yaw fixed) is up to the
-   caller. A photo is taken by a rig (a station) through one camera of it; a lone camera is a rig
-   with the camera at its origin. Small rotations turn about the axes of the world (sheets) or of
-   the camera (rigs, cameras): R_new = exp([d]x) R. Units: mm, rad, px. */
+   caller. Small rotations turn about the axes of the world (sheets) or of the camera (rigs,
+   cameras): R_new = exp([d]x) R. Units: mm, rad, px. */
 #ifndef TR_NETWORK_NETWORK_H
 #define TR_NETWORK_NETWORK_H
 
@@ -48,93 +23,10 @@
 #include "geom/geom.h"
 #include "lens/lens.h"
 #include "network/lsq.h"
-
-/* Components of a sheet's unknowns: rotation (rad), place (mm), shape (1, 1, mm, mm). */
-enum {
-    TR_SHEET_RX,
-    TR_SHEET_RY,
-    TR_SHEET_RZ,
-    TR_SHEET_TX,
-    TR_SHEET_TY,
-    TR_SHEET_TZ,
-    TR_PRINT_SCALE_X,
-    TR_PRINT_SCALE_Y,
-    TR_BOW_X,
-    TR_BOW_Y,
-    TR_SHEET_N
-};
-/* Its shape alone: the last of them, in their order. */
-typedef enum {
-    TR_SHAPE_SCALE_X,
-    TR_SHAPE_SCALE_Y,
-    TR_SHAPE_BOW_X,
-    TR_SHAPE_BOW_Y,
-    TR_SHAPE_N
-} tr_net_shape;
-/* Of a rig or a camera: rotation (rad) 0..2, place (mm) 3..5. */
-enum { TR_POSE_N = 6 };
+#include "network/unknowns.h"
 
 /* The most points of one observation: the four corners of a tag, whose errors go together. */
 enum { TR_OBS_MAX_POINTS = 4 };
-
-typedef struct {
-    tr_lens lens;
-    bool is_free[TR_LENS_N]; /* which parameters are unknowns */
-    /* Where this is set, the lens's own covariance is the prior of its free parameters. The prior
-       is centred on the values that the lens had when it was first solved with it: they are kept
-       here, so that solving again does not centre it on what the same marks said before. */
-    bool has_prior;
-    bool is_prior_kept;
-    double prior[TR_LENS_N];
-    double prior_W[TR_LENS_N * TR_LENS_N]; /* whitening of the free ones; the network's own */
-} tr_net_lens;
-
-typedef struct {
-    tr_pose camera_from_rig;
-    bool is_free;
-} tr_net_camera;
-
-typedef struct {
-    tr_pose rig_from_world;
-    bool is_held; /* not an unknown */
-} tr_net_rig;
-
-typedef struct {
-    tr_pose world_from_sheet;
-    double shape[TR_SHAPE_N];
-    double half_mm[2]; /* hx, hy above; > 0 */
-    bool is_free[TR_SHEET_N];
-    double shape_sd[TR_SHAPE_N]; /* prior of a free shape component about 0; 0: none ... */
-    int shape_about;             /* ... or about that of this sheet; -1: about 0 */
-    double floor_z_sd_mm;        /* prior: origin on the floor z = 0; 0: none */
-    double floor_tilt_sd_rad;    /* prior: face level; goes with floor_z_sd_mm */
-} tr_net_sheet;
-
-/* Components of an offset: d along the sheet's axes (mm), turn about its normal (rad), scale (the
-   relative change of the mark's size), differential scale (half the relative difference of its two
-   sides), slopes, twist. */
-enum {
-    TR_OFFSET_X,
-    TR_OFFSET_Y,
-    TR_OFFSET_Z,
-    TR_OFFSET_TURN,
-    TR_OFFSET_SCALE,
-    TR_OFFSET_DIFFERENTIAL_SCALE,
-    TR_OFFSET_SLOPE_X, /* of the mark out of the sheet's plane, along its x ... */
-    TR_OFFSET_SLOPE_Y, /* ... and y */
-    TR_OFFSET_TWIST,   /* mm per mm^2 */
-    TR_OFFSET_N
-};
-
-/* How far a mark (or several together, such as a tag's four corners) lies from its nominal place,
-   and how it differs from its nominal form. */
-typedef struct {
-    double value[TR_OFFSET_N];
-    bool is_free[TR_OFFSET_N];
-    double sd[TR_OFFSET_N]; /* prior about 0 of a free component; 0: none */
-    tr_vec2 centre_mm;      /* c above, on the sheet */
-    double axis_rad;        /* of the mark's first side, anticlockwise from the sheet's x */
-} tr_net_offset;
 
 /* A known distance between two points. */
 typedef struct {
@@ -144,24 +36,6 @@ typedef struct {
     double length_mm, sd_mm;
     bool is_used;
 } tr_net_length;
-
-/* A photo's own unknowns: shift of the principal point (px), relative change of the focal length,
-   turn (rad) and travel (mm) while the sensor is read. */
-enum {
-    TR_PHOTO_SHIFT_X,
-    TR_PHOTO_SHIFT_Y,
-    TR_PHOTO_FOCAL,
-    TR_PHOTO_TURN,
-    TR_PHOTO_TRAVEL = TR_PHOTO_TURN + 3,
-    TR_PHOTO_N = TR_PHOTO_TRAVEL + 3
-};
-
-typedef struct {
-    int lens, camera, rig;
-    double value[TR_PHOTO_N];
-    bool is_free[TR_PHOTO_N];
-    double sd[TR_PHOTO_N]; /* prior about 0 of a free component; 0: none */
-} tr_net_photo;
 
 /* What an observation is of. */
 typedef enum {
@@ -193,15 +67,15 @@ static inline tr_net_obs tr_net_obs_of(int photo, int sheet, tr_net_mark_kind ki
    A network that is all zero is a valid empty one. tr_network_copy makes one that owns its arrays,
    and tr_network_release frees those of a network that owns them. */
 typedef struct {
-    tr_net_lens *lenses;
-    tr_net_camera *cameras;
-    tr_net_rig *rigs;
-    tr_net_sheet *sheets;
-    tr_net_offset *offsets;
-    tr_net_photo *photos;
+    /* tr_net_lens *lenses, int n_lenses and so on: of each kind in the table. */
+#define TR_KIND(NAME, name, array, n)                                                              \
+    tr_net_##name *(array);                                                                        \
+    int n_##array;
+    TR_NETWORK_KINDS(TR_KIND)
+#undef TR_KIND
     tr_net_obs *observations;
     tr_net_length *lengths;
-    int n_lenses, n_cameras, n_rigs, n_sheets, n_offsets, n_photos, n_observations, n_lengths;
+    int n_observations, n_lengths;
     /* As messages name them; borrowed for as long as the network is solved. NULL, the array or one
        of it: by number, from 1. */
     const char *const *photo_names;
@@ -221,10 +95,6 @@ TR_MUST_USE bool tr_network_copy(const tr_network *net, tr_network *out, tr_erro
 void tr_network_restore(tr_network *net, const tr_network *copy);
 void tr_network_release(tr_network *net);
 
-/* The lens of a profile: its covariance is the prior. A parameter that calibration held has no
-   variance, and is held here too. */
-tr_net_lens tr_net_lens_of(const tr_lens *profile);
-
 /* W from a covariance of the 2n pixel coordinates (u1 v1 u2 v2 ...), row by row, px^2:
    W'W = covariance^-1. False where the covariance is not positive definite. */
 bool tr_net_whiten(const double *covariance, int n_points, double *W);
@@ -232,18 +102,9 @@ bool tr_net_whiten(const double *covariance, int n_points, double *W);
 void tr_net_whiten_equal(double sd_px, int n_points, double *W);
 
 /* One unknown of the network. */
-typedef enum {
-    TR_NET_LENS,
-    TR_NET_CAMERA,
-    TR_NET_RIG,
-    TR_NET_PHOTO,
-    TR_NET_SHEET,
-    TR_NET_OFFSET,
-    TR_NET_N_KINDS
-} tr_net_kind;
 typedef struct {
     tr_net_kind kind;
-    int index;     /* of the lens, camera, rig, photo, sheet or offset (from 0) */
+    int index;     /* of the block of that kind (from 0) */
     int component; /* of it */
 } tr_net_unknown;
 
@@ -335,12 +196,9 @@ tr_lens tr_network_photo_lens(const tr_network *net, int photo);
 double tr_network_variance_of_all(const tr_network *net, const tr_lsq_result *result,
                                   const bool *is_found);
 
-/* A point of a sheet, mm on its face, in the world, with the sheet's shape. */
-tr_vec3 tr_net_sheet_point(const tr_net_sheet *sheet, tr_vec2 p_sheet_mm);
-
-/* The same with an offset (NULL: none). */
-tr_vec3 tr_net_mark_point(const tr_net_sheet *sheet, const tr_net_offset *offset,
-                          tr_vec2 p_sheet_mm);
+/* A point of a sheet, mm on its face, in the world: with the sheet's shape and all else that moves
+   it, and with the offset of its mark (-1: it has none). */
+tr_vec3 tr_network_point(const tr_network *net, int sheet, int offset, tr_vec2 p_sheet_mm);
 
 /* How the pixels of an observation respond to its offset: J is 2 n_points x TR_OFFSET_N by rows, px
    per unit; 0 where it has none. False as tr_network_residual. */

@@ -10,15 +10,8 @@
 
 static bool evaluate(void *context, int term, double *r, double *J) {
     const tr_problem *p = context;
-    tr_term_source s = p->sources[term];
-    tr_block blocks[TR_TERM_MAX_BLOCKS];
-    int pick[TR_TERM_MAX_WIDTH];
-    int n = 0;
-    if (J) {
-        int n_blocks = tr_term_blocks(p->net, s.kind, s.index, blocks);
-        n = tr_term_pick_free(p->net, blocks, n_blocks, pick);
-    }
-    return tr_term_evaluate(p->net, s.kind, s.index, pick, n, r, J);
+    return tr_term_evaluate(p->net, p->sources[term], tr_problem_picks(p, term),
+                            p->terms[term].n_columns, r, J);
 }
 
 static void move(void *context, const double *delta) {
@@ -39,42 +32,41 @@ static void name(void *context, int unknown, char *out, size_t size) {
 
 /* ---- setting up ---- */
 
-static void add_term(tr_problem *p, tr_term_kind kind, int index) {
-    int rows = tr_term_rows(p->net, kind, index);
+/* Takes a source into the problem; it stays out where it has no residuals. */
+static void add_term(tr_problem *p, tr_term source) {
+    int rows = tr_term_rows(p->net, source);
     tr_block blocks[TR_TERM_MAX_BLOCKS];
     tr_lsq_term *term = &p->terms[p->n_terms];
-    int *columns = p->columns + (size_t)p->n_terms * TR_LSQ_MAX_COLUMNS;
-    int n = 0;
+    size_t first = (size_t)p->n_terms * TR_LSQ_MAX_COLUMNS;
+    int *column = p->columns + first;
     if (rows == 0) return;
-    assert(tr_term_width(p->net, kind, index) <= TR_TERM_MAX_WIDTH);
-    int n_blocks = tr_term_blocks(p->net, kind, index, blocks);
+    assert(tr_term_width(p->net, source) <= TR_TERM_MAX_WIDTH);
+    int n_blocks = tr_term_blocks(p->net, source, blocks);
+    int n = tr_term_pick_free(p->net, blocks, n_blocks, p->picks + first);
     for (int b = 0; b < n_blocks; b++) {
-        int column = p->state.first[blocks[b].kind][blocks[b].index];
-        int n_free = column < 0 ? 0 : tr_block_n_free(p->net, blocks[b]);
-        for (int k = 0; k < n_free; k++) columns[n++] = column + k;
+        int n_free = tr_block_n_free(p->net, blocks[b]);
+        int next = p->state.first[blocks[b].kind][blocks[b].index];
+        for (int k = 0; k < n_free; k++) *column++ = next++;
     }
-    *term = (tr_lsq_term){
-        .rows = rows, .n_columns = n, .columns = columns, .is_robust = kind == TR_TERM_OBSERVATION};
-    p->sources[p->n_terms++] = (tr_term_source){kind, index};
+    *term = (tr_lsq_term){.rows = rows,
+                          .n_columns = n,
+                          .columns = p->columns + first,
+                          .is_robust = source.kind == TR_TERM_OBSERVATION};
+    p->sources[p->n_terms++] = source;
 }
 
 bool tr_problem_init(tr_problem *p, tr_network *net, tr_error *err) {
-    int most = 0;
     memset(p, 0, sizeof *p);
     p->net = net;
-    for (int kind = 0; kind < TR_TERM_N_KINDS; kind++) {
-        most += tr_term_count(net, (tr_term_kind)kind);
-    }
+    int most = tr_term_list(net, NULL);
     p->sources = tr_array(most, sizeof *p->sources);
     p->terms = tr_array(most, sizeof *p->terms);
     p->columns = tr_table(most, TR_LSQ_MAX_COLUMNS, sizeof *p->columns);
-    if (!p->sources || !p->terms || !p->columns) return tr_fail_memory(err);
-    if (!tr_term_prepare_lenses(net, err) || !tr_block_state_init(&p->state, net, err))
-        return false;
-    for (int kind = 0; kind < TR_TERM_N_KINDS; kind++) {
-        int n = tr_term_count(net, (tr_term_kind)kind);
-        for (int i = 0; i < n; i++) add_term(p, (tr_term_kind)kind, i);
-    }
+    p->picks = tr_table(most, TR_LSQ_MAX_COLUMNS, sizeof *p->picks);
+    if (!p->sources || !p->terms || !p->columns || !p->picks) return tr_fail_memory(err);
+    if (!tr_block_prepare_all(net, err) || !tr_block_state_init(&p->state, net, err)) return false;
+    tr_term_list(net, p->sources);
+    for (int i = 0; i < most; i++) add_term(p, p->sources[i]);
     p->lsq = (tr_lsq_problem){.n_unknowns = p->state.n_unknowns,
                               .n_terms = p->n_terms,
                               .terms = p->terms,
@@ -91,7 +83,12 @@ void tr_problem_release(tr_problem *p) {
     free(p->sources);
     free(p->terms);
     free(p->columns);
+    free(p->picks);
     memset(p, 0, sizeof *p);
+}
+
+const int *tr_problem_picks(const tr_problem *p, int term) {
+    return p->picks + (size_t)term * TR_LSQ_MAX_COLUMNS;
 }
 
 double tr_problem_weight(double huber, const double *r, int rows) {

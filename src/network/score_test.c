@@ -28,18 +28,18 @@ typedef struct {
 static bool add_observation(const tr_problem *p, int term, double huber, int component,
                             added_sums *sums) {
     const tr_lsq_term *t = &p->terms[term];
-    int index = p->sources[term].index;
+    tr_term source = p->sources[term];
     tr_block blocks[TR_TERM_MAX_BLOCKS];
     int pick[TR_TERM_MAX_WIDTH + MAX_ADDED];
     double r[TR_LSQ_MAX_ROWS];
     double J[TR_LSQ_MAX_ROWS * (TR_TERM_MAX_WIDTH + MAX_ADDED)];
-    int n_blocks = tr_term_blocks(p->net, TR_TERM_OBSERVATION, index, blocks);
-    int n = tr_term_pick_free(p->net, blocks, n_blocks, pick);
+    int n = t->n_columns;
     int width = n + sums->n;
-    int column = component;
-    for (int b = 0; blocks[b].kind != TR_NET_SHEET; b++) column += tr_block_size(blocks[b].kind);
+    int n_blocks = tr_term_blocks(p->net, source, blocks);
+    int column = tr_block_first_column(blocks, n_blocks, TR_NET_SHEET) + component;
+    memcpy(pick, tr_problem_picks(p, term), (size_t)n * sizeof *pick);
     for (int k = 0; k < sums->n; k++) pick[n + k] = column + k;
-    if (!tr_term_evaluate(p->net, TR_TERM_OBSERVATION, index, pick, width, r, J)) return false;
+    if (!tr_term_evaluate(p->net, source, pick, width, r, J)) return false;
     double w = tr_problem_weight(huber, r, t->rows);
     for (int i = 0; i < t->rows; i++) {
         const double *row = J + (long)i * width;

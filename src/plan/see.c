@@ -37,7 +37,7 @@ bool tr_station_pose(const tr_station *station, tr_pose *camera_from_vehicle) {
     return true;
 }
 
-/* What a photo's camera is off by (network/network.h). */
+/* What a photo's camera is off by (network/photo.h). */
 typedef struct {
     tr_vec2 shift_px;
     double focal;

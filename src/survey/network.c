@@ -375,15 +375,7 @@ static bool allocate(tr_survey *v, tr_survey_network *w, tr_error *err) {
 }
 
 void tr_survey_network_release(tr_survey_network *w) {
-    tr_network *net = &w->net;
-    free(net->lenses);
-    free(net->cameras);
-    free(net->rigs);
-    free(net->photos);
-    free(net->sheets);
-    free(net->offsets);
-    free(net->observations);
-    free(net->lengths);
+    tr_network_release(&w->net);
     free(w->base);
     free(w->is_placed);
     free(w->is_seen);

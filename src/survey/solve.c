@@ -561,8 +561,7 @@ static double length_gradient(const tr_survey_network *w, int i, double *g) {
     tr_vec3 end[2];
     memset(g, 0, (size_t)w->n_unknowns * sizeof *g);
     for (int k = 0; k < 2; k++) {
-        const tr_net_offset *o = &w->net.offsets[l->offset[k]];
-        end[k] = tr_net_mark_point(&w->net.sheets[l->sheet[k]], o, l->p_sheet_mm[k]);
+        end[k] = tr_network_point(&w->net, l->sheet[k], l->offset[k], l->p_sheet_mm[k]);
     }
     tr_vec3 d = tr_v3_sub(end[1], end[0]);
     double length = tr_v3_norm(d);

@@ -40,7 +40,7 @@ enum { TR_CELLS = 4, TR_MAX_OUTLINE = 12 };
 /* A sheet and how it lies. Its face is white; each tag of it is printed with its family's cells,
    each checker corner as 2 x 2 squares, black at the top left and the bottom right; a white disc
    lies on a black square of TR_DISC_GROUND diameters.
-   Of a point (x, y) of the sheet file, the print lies at (compare network.h)
+   Of a point (x, y) of the sheet file, the print lies at (compare network/sheet.h)
      x' = x (1 + print_scale_x)   y' = y (1 + print_scale_y)
      z' = bow_x (1 - (x/hx)^2) + bow_y (1 - (y/hy)^2) + relief
    with hx, hy half the face's width and height, and the relief as in relief.h. Slopes are small: no
