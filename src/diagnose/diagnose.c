@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/floor_prior.h"
 #include "adjust/outliers.h"
 #include "adjust/scatter.h"
 #include "base/array.h"
@@ -108,13 +109,13 @@ static bool settle_far_photos(const tr_adjust_input *in, tr_adjustment *adj, tr_
 /* The first solution: of all marks, with priors as wide as the job's own photos say. */
 static bool detect(const tr_adjust_input *in, tr_adjustment *adj, tr_findings *findings,
                    tr_error *err) {
-    if (!tr_adjust_solve(adj, err)) return false;
+    if (!tr_adjust_solve(adj, err) || !tr_floor_prior_fit(in, adj, err)) return false;
     /* A few photos alone that are far off are those photos' own; with more of them it is the lens.
      */
     int n_far = tr_scatter_find_far(in, adj, NULL);
     if (n_far * 2 < count_placed(adj) && !settle_far_photos(in, adj, findings, err)) return false;
     return tr_scatter_find_far(in, adj, NULL) > 0 ||
-           tr_scatter_estimate(in, adj, &adj->result, err);
+           (tr_scatter_estimate(in, adj, &adj->result, err) && tr_floor_prior_fit(in, adj, err));
 }
 
 static bool adapt(const tr_adjust_input *in, tr_adjustment *adj, tr_findings *findings,
