@@ -134,6 +134,9 @@
     X(BOARD_UPSIDE_DOWN,      "board_upside_down",     true,  "sheet=%s turn_deg=%f") \
     X(SHEET_NOT_FLAT,         "sheet_not_flat",        true, \
       "sheet=%s flatness_mm=%f u95_mm=%f limit_mm=%f x_mm=%f y_mm=%f") \
+    X(FLATNESS_UNDECIDED,     "sheet_not_flat",        true, \
+      "sheet=%s flatness_mm=%f u95_mm=%f limit_mm=%f") \
+    X(FLATNESS_NOT_MEASURED,  "flatness_not_measured", false, "sheet=%s limit_mm=%f") \
     /* targets without tags */ \
     X(TOO_FEW_POINTERS,       "sheet_not_found",       true,  "sheet=%s pointers=%d") \
     X(POINTER_MISLAID,        "pointer_mislaid",       true, \

@@ -12,24 +12,40 @@
    degrees. From there a print that is 0.5 % too small shows as 0.6 px at 2.5 m. */
 static const double LEAST_BASE = 0.05;
 
+/* Of one that is not within the limit, or not certainly; of one that has marks, but too few. */
+static bool note_flatness(const tr_check *check, int sheet, tr_findings *findings, tr_error *err) {
+    const tr_sheet_result *r = &check->result.sheets[sheet];
+    const tr_sheet_condition *c = &r->condition;
+    const char *id = check->job->sheets[sheet].id;
+    double limit = check->job->layout.flatness_mm;
+    if (!r->is_flat_judged) return tr_note(FLATNESS_NOT_MEASURED, findings, err, id, limit);
+    switch (r->flatness_verdict) {
+    case TR_PASS: return true;
+    case TR_INCONCLUSIVE:
+        return tr_note(FLATNESS_UNDECIDED, findings, err, id, c->flatness_mm, c->flatness_u95_mm,
+                       limit);
+    default:
+        return tr_note(SHEET_NOT_FLAT, findings, err, id, c->flatness_mm, c->flatness_u95_mm, limit,
+                       c->highest_mm.x, c->highest_mm.y);
+    }
+}
+
 /* A sheet that is not flat is nowhere in particular; how far that carries the vehicle's sensors off
    only the maker could tell. */
 bool tr_check_judge_flatness(const tr_adjustment *adj, tr_check *check, tr_error *err) {
     const tr_job *job = check->job;
     tr_check_result *out = &check->result;
-    double limit = job->layout.flatness_mm;
     for (int i = 0; i < job->layout.n_placements; i++) {
         int s = out->targets[i].sheet;
         tr_sheet_result *sheet = &out->sheets[s];
         const tr_sheet_condition *c = &sheet->condition;
-        if (!adj->sheet_placed[s] || !c->has_flatness) continue;
-        sheet->is_flat_judged = true;
-        sheet->flatness_verdict = tr_verdict_decide(c->flatness_mm, c->flatness_u95_mm, limit);
-        if (sheet->flatness_verdict != TR_FAIL) continue;
-        if (!tr_note(SHEET_NOT_FLAT, &out->findings, err, job->sheets[s].id, c->flatness_mm,
-                     c->flatness_u95_mm, limit, c->highest_mm.x, c->highest_mm.y)) {
-            return false;
+        if (!adj->sheet_placed[s]) continue;
+        sheet->is_flat_judged = c->has_flatness;
+        if (c->has_flatness) {
+            sheet->flatness_verdict =
+                tr_verdict_decide(c->flatness_mm, c->flatness_u95_mm, job->layout.flatness_mm);
         }
+        if (!note_flatness(check, s, &out->findings, err)) return false;
     }
     return true;
 }

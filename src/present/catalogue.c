@@ -308,6 +308,13 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "(±{u95_mm:.1f}), but {limit_mm:.1f} mm is allowed; it is highest about {|x_mm|:.0f} mm to "
         "the {x_mm?right|left} of its centre and {|y_mm|:.0f} mm {y_mm?above|below} it. Flatten it "
         "and take the photos again.",
+    [TR_FOUND_FLATNESS_UNDECIDED] =
+        "{sheet} may be further out of flat than the {limit_mm:.1f} mm that are allowed: its marks "
+        "differ in height by {flatness_mm:.1f} mm (±{u95_mm:.1f}). Flatten it, or take more photos "
+        "nearer to it.",
+    [TR_FOUND_FLATNESS_NOT_MEASURED] = "Whether {sheet} is flat could not be measured: too few of "
+                                       "its marks were seen well enough. "
+                                       "See to it that it is flat within {limit_mm:.1f} mm.",
 
     /* ---- targets without tags ---- */
     [TR_FOUND_TOO_FEW_POINTERS] =
