@@ -799,7 +799,7 @@ static void test_photos_are_named_so_that_they_are_told_apart(void **state) {
     static const char *const NAMED[][2] = {{"a/none.jpg", "a/none.jpg"},
                                            {"a/b/none.jpg", "b/none.jpg"},
                                            {"b/a/none.jpg", "b/a/none.jpg"},
-                                           {"b/other.jpg", "other.jpg"}};
+                                           {"b/other.jpg", "b/other.jpg"}};
     enum { N = sizeof NAMED / sizeof *NAMED };
     tr_sim_options options = honest(1);
     tr_sim sim;

@@ -69,8 +69,6 @@ static void wrong_usage_is_64_and_says_what_is_wrong(void **state) {
     (void)state;
     static const char *const WRONG[][2] = {
         {"", "which command?"},
-        {"measure", "there is no command 'measure'"},
-        {"help measure", "there is no command 'measure'"},
         {"check", "no job file is named"},
         {"check --json", "no job file is named"},
         {"check job.yaml --frob", "there is no option '--frob'"},
@@ -87,6 +85,36 @@ static void wrong_usage_is_64_and_says_what_is_wrong(void **state) {
         assert_string_equal(o.out, "");
         check_has(o.err, WRONG[i][1]);
         check_has(o.err, "usage:");
+    }
+}
+
+/* One line, which no usage pushes off the screen. */
+static void a_word_that_is_no_command_is_told_with_the_nearest(void **state) {
+    (void)state;
+    static const char *const WRONG[][2] = {
+        {"measure", "there is no command 'measure'; 'trammel help' lists them."},
+        {"help measure", "there is no command 'measure'; 'trammel help' lists them."},
+        {"chek", "there is no command 'chek'; did you mean 'check'? 'trammel help' lists them."},
+        {"rekord", "there is no command 'rekord'; did you mean 'records'? 'trammel help' lists "
+                   "them."},
+        {"hlep", "there is no command 'hlep'; did you mean 'help'? 'trammel help' lists them."},
+        {"help plann", "there is no command 'plann'; did you mean 'plan'? 'trammel help' lists "
+                       "them."},
+        {"help layuot", "there is no command 'layuot'; did you mean 'layout'? 'trammel help' lists "
+                        "them."},
+        {"layout", "there is no command 'layout'; 'trammel help' lists them."},
+        {"foo", "there is no command 'foo'; 'trammel help' lists them."},
+        {"''", "there is no command ''; 'trammel help' lists them."},
+        {"checkcheckcheckcheckcheckcheckcheck",
+         "there is no command 'checkcheckcheckcheckcheckcheckcheck'; 'trammel help' lists them."},
+    };
+    for (size_t i = 0; i < sizeof WRONG / sizeof *WRONG; i++) {
+        char wanted[256];
+        outcome o = run(WRONG[i][0]);
+        snprintf(wanted, sizeof wanted, "trammel: %s\n", WRONG[i][1]);
+        assert_int_equal(o.status, USAGE);
+        assert_string_equal(o.out, "");
+        assert_string_equal(o.err, wanted);
     }
 }
 
@@ -257,6 +285,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(help_is_complete),
         cmocka_unit_test(wrong_usage_is_64_and_says_what_is_wrong),
+        cmocka_unit_test(a_word_that_is_no_command_is_told_with_the_nearest),
         cmocka_unit_test(bad_job_is_3_with_one_json_object),
         cmocka_unit_test(no_measurement_replaces_an_older_picture),
         cmocka_unit_test(picture_never_replaces_an_input),

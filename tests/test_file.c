@@ -165,7 +165,8 @@ static int write_without_right(const char *path) {
     tr_error err = {0};
     if (geteuid() == 0 && setuid(NOBODY) != 0) return 77;
     if (tr_file_write(path, "x", 1, &err)) return 1;
-    return strcmp(err.text, "may not be read or written by this user; check its permissions") == 0
+    return strcmp(err.text, "cannot be written: this user may not make files in its folder; change "
+                            "the folder's permissions, or write to another one") == 0
                ? 0
                : 2;
 }
@@ -228,6 +229,57 @@ static void paths_join(void **state) {
         assert_string_equal(joined, CASES[i].joined);
         free(joined);
     }
+}
+
+static void check_joined(const char *from, const char *path, const char *wanted) {
+    char *joined = tr_path_beside(from, path);
+    assert_non_null(joined);
+    assert_string_equal(joined, wanted);
+    free(joined);
+}
+
+static bool was_kept_as(void *context, const char *path) {
+    return strcmp(context, path) == 0;
+}
+
+/* A folder that ".." takes back is left out, where that leads to the same file. */
+static void joined_paths_are_short(void **state) {
+    char here[TEMP_SIZE];
+    assert_non_null(getcwd(here, sizeof here));
+    assert_int_equal(chdir(*state), 0);
+    assert_int_equal(mkdir("jobs", 0700) + mkdir("jobs/old", 0700) + mkdir("far", 0700), 0);
+    assert_int_equal(symlink("far", "link"), 0);
+    check_joined("jobs/j.yaml", "../layouts/a.yaml", "layouts/a.yaml");
+    check_joined("./jobs/j.yaml", "../layouts/a.yaml", "./layouts/a.yaml");
+    check_joined("jobs/old/j.yaml", "../../a.yaml", "a.yaml");
+    check_joined("jobs/old/j.yaml", "../a.yaml", "jobs/a.yaml");
+    check_joined("jobs/j.yaml", "../jobs/old/../a.yaml", "jobs/a.yaml");
+    check_joined("jobs/j.yaml", "../../x/a.yaml", "../x/a.yaml");
+    check_joined("jobs/j.yaml", "..x/a.yaml", "jobs/..x/a.yaml");
+    check_joined("jobs/j.yaml", "..", "jobs/..");
+    check_joined("jobs/j.yaml", "../", "jobs/../");
+    /* Through a link it leads elsewhere, and of what is not there nothing is known. */
+    check_joined("link/j.yaml", "../a.yaml", "link/../a.yaml");
+    check_joined("jobs/j.yaml", "../link/../a.yaml", "jobs/../link/../a.yaml");
+    check_joined("none/j.yaml", "../a.yaml", "none/../a.yaml");
+    check_joined("jobs//j.yaml", "../a.yaml", "jobs//../a.yaml");
+    check_joined("jobs/./j.yaml", "../a.yaml", "jobs/./../a.yaml");
+    /* What the user named, and what is relative to no folder, stays. */
+    check_joined("", "jobs/../a.yaml", "jobs/../a.yaml");
+    check_joined("jobs/j.yaml", "/jobs/../a.yaml", "/jobs/../a.yaml");
+    assert_int_equal(chdir("jobs"), 0);
+    check_joined("../jobs/j.yaml", "../a.yaml", "../a.yaml");
+    check_joined("../../none/j.yaml", "../a.yaml", "../../none/../a.yaml");
+    assert_int_equal(chdir(here), 0);
+    /* Kept files are asked for as they were kept, whatever the disk has. */
+    char kept[] = "none/../a.yaml";
+    tr_file_overlay overlay = {.context = kept, .knows = was_kept_as};
+    tr_file_overlay_set(&overlay);
+    check_joined("none/j.yaml", "../a.yaml", "none/../a.yaml");
+    check_joined("none/j.yaml", "../b.yaml", "b.yaml");
+    overlay.knows = NULL;
+    check_joined("none/j.yaml", "../b.yaml", "none/../b.yaml");
+    tr_file_overlay_set(NULL);
 }
 
 static void names_have_no_folders(void **state) {
@@ -445,6 +497,7 @@ int main(void) {
         cmocka_unit_test_setup_teardown(a_stream_that_does_not_fit_leaves_nothing, make_folder,
                                         remove_folder),
         cmocka_unit_test(paths_join),
+        cmocka_unit_test_setup_teardown(joined_paths_are_short, make_folder, remove_folder),
         cmocka_unit_test(names_have_no_folders),
         cmocka_unit_test(sha256_has_published_values),
     };

@@ -940,6 +940,9 @@ static void wrong_usage_is_told(void **state) {
         {"records files 1", "'--out' is missing"},
         {"records --from yesterday", "is no date"},
         {"records --until 2026-1-1", "is no date"},
+        {"records --from 2026-02-30", "'--from 2026-02-30' is no date of the calendar"},
+        {"records --until 2100-02-29", "is no date of the calendar"},
+        {"records --from 2026-01-31T24:00:00Z", "or no time of a day"},
         {"records --limit -1", "is no number of records"},
     };
     for (size_t i = 0; i < sizeof WRONG / sizeof *WRONG; i++) {

@@ -415,6 +415,53 @@ static void names_of_jobs_are_used_once(void **state) {
     assert_int_equal(temp_count("shop/jobs"), 2);
 }
 
+/* A command that is printed can be given to a shell as it stands. */
+static void names_with_blanks_are_quoted(void **state) {
+    (void)state;
+    make_shop();
+    outcome o = run_in("shop", "job --layout try-out --lens unknown --job 'Größe 1'");
+    check_status(&o, PASS);
+    check_has(o.out, "put the photos into 'photos/Größe 1', then trammel check 'Größe 1'\n");
+    o = run_in("shop", "job --layout try-out --lens unknown --job \"it's\"");
+    check_status(&o, PASS);
+    check_has(o.out, "then trammel check 'it'\\''s'\n");
+}
+
+/* A name is no path where there is no shop, and this is said. */
+static void names_need_a_shop(void **state) {
+    (void)state;
+    static const char *const COMMANDS[] = {"check J-0001", "confirm J-0001 tank-full --by T-04",
+                                           "plan J-0001", "print mat-s --out mat.pdf"};
+    for (size_t i = 0; i < sizeof COMMANDS / sizeof *COMMANDS; i++) {
+        outcome o = run_in(".", "%s", COMMANDS[i]);
+        check_refused(&o, NO_MEASURE, "is no file, and there is no shop here");
+        check_has(o.err, "go into the shop's folder, or give the path of a file");
+    }
+    outcome o = run_in(".", "check J-0001.yaml");
+    check_refused(&o, NO_MEASURE, "J-0001.yaml: does not exist; check the path");
+}
+
+/* Paths are told without the way back out of the job's folder, and a pattern as one. */
+static void errors_say_what_to_do(void **state) {
+    (void)state;
+    char text[4096];
+    make_shop();
+    outcome o = run_in("shop", "job --layout try-out --lens small");
+    check_status(&o, PASS);
+    o = run_in("shop", "check J-0001 'photos/*.jpg'");
+    check_has(o.err, "no file fits photos/*.jpg; cameras also write .JPG and .HEIC");
+    o = run_in("shop", "confirm J-0001 tyres --by T-04");
+    check_refused(&o, NO_MEASURE,
+                  "layout TRY-OUT has no preconditions: nothing needs to be confirmed");
+    assert_int_equal(remove("shop/lenses/small.yaml"), 0);
+    o = run_in("shop", "check J-0001");
+    check_refused(&o, NO_MEASURE,
+                  "'lens' names lenses/small.yaml, which does not exist; check the path, make the "
+                  "profile with 'trammel lens', or write 'lens: unknown'");
+    read_text("shop/jobs/J-0001.yaml", text, sizeof text);
+    check_has(text, "lens: ../lenses/small.yaml");
+}
+
 /* Ten at once: ten jobs, each whole. */
 static void jobs_made_at_once_do_not_collide(void **state) {
     (void)state;
@@ -540,7 +587,8 @@ static void a_job_says_what_was_seen_to(void **state) {
     o = run_in("shop", "confirm J-0001 tyre-pressures --by T-05");
     check_refused(&o, NO_MEASURE, "has tyre-pressures already, by Ü. Weiß");
     o = run_in("shop", "confirm J-0001 tyres --by T-05");
-    check_refused(&o, NO_MEASURE, "'tyres' is no precondition of layout TRY-OUT");
+    check_refused(&o, NO_MEASURE,
+                  "'tyres' is no precondition of layout TRY-OUT; these are: tyre-pressures");
     o = run_in("shop", "confirm J-0001 --by T-05");
     check_refused(&o, USAGE, "no precondition is named");
     /* A job alone: its list. */
@@ -669,8 +717,32 @@ static void from_a_shop_to_a_verdict(void **state) {
     check_status(&o, PASS);
     json = json_of(&o);
     const json_t *photo = json_array_get(json_object_get(json, "photos"), 0);
-    check_has(json_string_value(json_object_get(photo, "file")), "../today/1.jpg");
+    assert_string_equal(json_string_value(json_object_get(photo, "file")), "today/1.jpg");
     json_decref(json);
+    /* Paths are as short in its record, and it is measured again from wherever the folders of the
+       shop are not. */
+    o = run_in("s", "check J-0002 --keep --store ../kept.db");
+    check_status(&o, PASS);
+    o = run_in("s", "records show 1 --store ../kept.db");
+    check_status(&o, PASS);
+    check_has(o.out, "layouts/small.yaml");
+    assert_null(strstr(o.out, "jobs/.."));
+    o = run_in("s", "records recheck 1 --store ../kept.db");
+    check_has(o.out, "byte for byte");
+    o = run_in(".", "records recheck 1 --store kept.db");
+    check_has(o.out, "byte for byte");
+    /* A report of the job itself lists its files, too. */
+    o = run_in("s", "report J-0002 --out ../report.html");
+    check_status(&o, PASS);
+    char *report = malloc(8 << 20);
+    assert_non_null(report);
+    read_text("report.html", report, 8 << 20);
+    const char *files = strstr(report, ">Files<");
+    assert_non_null(files);
+    check_has(files, ">J-0002.yaml<");
+    check_has(files, ">small.yaml<");
+    check_has(files, ">mat.yaml<");
+    free(report);
     /* A shop whose file cannot be read is no shop that is silently left out. */
     small_text("s", "trammel.yaml", "shop: Small workshop\nkeeep: true\n");
     o = run_in("s", "check J-0001");
@@ -692,6 +764,9 @@ int main(void) {
         TEST(a_shop_is_made_whole_or_not_at_all),
         TEST(one_command_makes_a_job),
         TEST(names_of_jobs_are_used_once),
+        TEST(names_with_blanks_are_quoted),
+        TEST(names_need_a_shop),
+        TEST(errors_say_what_to_do),
         TEST(jobs_made_at_once_do_not_collide),
         TEST(what_a_job_lacks_is_told),
         TEST(a_job_says_what_was_seen_to),

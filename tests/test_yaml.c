@@ -245,8 +245,10 @@ static void getters_give_what_is_written(void **state) {
 
     char *path = tr_yaml_path(tr_yaml_at(y, "file"));
     assert_non_null(path);
-    assert_true(strncmp(path, *state, strlen(*state)) == 0);
-    assert_string_equal(path + strlen(*state), "/../x.yaml");
+    char wanted[TEMP_SIZE + 8];
+    const char *folder = *state;
+    snprintf(wanted, sizeof wanted, "%.*s/x.yaml", (int)(strrchr(folder, '/') - folder), folder);
+    assert_string_equal(path, wanted);
     free(path);
 
     int n = 0;

@@ -238,6 +238,11 @@ static bool refuse_no_file(const char *path, tr_error *err) {
 }
 
 static bool fail_writing(tr_error *err, const char *path, int error) {
+    if (error == EACCES || error == EPERM) {
+        return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
+                          "cannot be written: this user may not make files in its folder; change "
+                          "the folder's permissions, or write to another one");
+    }
     if (error != ENOENT) return fail_system(err, path, error);
     return tr_fail_at(err, TR_NO_FILE, path, 0, NULL,
                       "cannot be written: its folder does not exist; make the folder first");
@@ -332,6 +337,65 @@ bool tr_file_is_same(const char *a, const char *b) {
            sa.st_ino == sb.st_ino;
 }
 
+/* The length of the first n bytes of a path without their last part, a folder's name; -1 where
+   that is none, so that ".." behind it does not take it back. */
+static long without_last(const char *path, size_t n) {
+    size_t k = n; /* path[n - 1] is a slash */
+    while (k > 1 && path[k - 2] != '/') k--;
+    size_t length = n - k;
+    const char *name = path + k - 1;
+    bool is_name = n > 1 && length > 0 && strncmp(name, ".", length) != 0 &&
+                   !(length == 2 && strncmp(name, "..", 2) == 0);
+    return is_name ? (long)(k - 1) : -1;
+}
+
+/* The first n bytes, which end in a slash, lead to a folder and are no link themselves. */
+static bool is_plain_folder(const char *path, size_t n) {
+    struct stat about;
+    char folder[4096]; /* PATH_MAX */
+    if (n > sizeof folder) return false;
+    snprintf(folder, sizeof folder, "%.*s", (int)n - 1, path);
+    return lstat(folder, &about) == 0 && S_ISDIR(about.st_mode);
+}
+
+/* The path without its "x/..", into out, which has room for it. False: some must stay, since x is
+   no name or, on the disk, no plain folder; all stay then, so that there are only two paths. */
+static bool shorten(const char *path, bool asks_disk, char *out) {
+    size_t n = 0; /* of out, ends in a slash or is 0 */
+    bool is_shorter = false;
+    for (const char *part = path; *part;) {
+        size_t length = strcspn(part, "/");
+        bool is_up = length == 2 && strncmp(part, "..", 2) == 0;
+        bool is_leading = n == 0 || (n >= 3 && strncmp(out + n - 3, "../", 3) == 0 &&
+                                     (n == 3 || out[n - 4] == '/'));
+        if (is_up && !part[length]) return false; /* a folder, not a file */
+        if (is_up && !is_leading) {
+            long shorter = without_last(out, n);
+            if (shorter < 0 || (asks_disk && !is_plain_folder(out, n))) return false;
+            n = (size_t)shorter;
+            is_shorter = true;
+            part += length + 1;
+            continue;
+        }
+        memcpy(out + n, part, length + 1); /* with the slash, or the end */
+        n += length + (part[length] == '/');
+        part += length + (part[length] == '/');
+    }
+    out[n] = 0;
+    return is_shorter && n > 0;
+}
+
+/* With an overlay the disk is not asked: of the two paths that one is meant by which the file was
+   kept. */
+static char *shortened(char *path) {
+    char *shorter = malloc(strlen(path) + 1);
+    bool is_shorter = shorter && shorten(path, !overlay, shorter);
+    if (overlay)
+        is_shorter = is_shorter && overlay->knows && !overlay->knows(overlay->context, path);
+    free(is_shorter || !shorter ? path : shorter);
+    return is_shorter || !shorter ? shorter : path;
+}
+
 char *tr_path_beside(const char *from, const char *path) {
     const char *slash = strrchr(from, '/');
     size_t n_folder = path[0] == '/' || !slash ? 0 : (size_t)(slash - from) + 1;
@@ -340,7 +404,7 @@ char *tr_path_beside(const char *from, const char *path) {
     if (!joined) return NULL;
     memcpy(joined, from, n_folder);
     memcpy(joined + n_folder, path, n_path + 1);
-    return joined;
+    return n_folder > 0 && strstr(path, "../") ? shortened(joined) : joined;
 }
 
 const char *tr_path_name(const char *path) {

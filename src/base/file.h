@@ -44,6 +44,10 @@ typedef struct {
     void *context;
     bool (*read)(void *context, const char *path, uint8_t **data, size_t *size, tr_error *err);
     bool (*is_there)(void *context, const char *path);
+    /* Whether a file of exactly this path was read or asked for when what it gives was kept, be it
+       there or not; NULL: of every one. Decides which of two paths of a file is meant
+       (tr_path_beside). */
+    bool (*knows)(void *context, const char *path);
 } tr_file_overlay;
 
 /* From now on, for all threads of this program and all that it has linked (a module that is loaded
@@ -81,7 +85,8 @@ TR_MUST_USE bool tr_file_end(tr_file_stream *stream, bool is_whole, tr_error *er
 bool tr_file_is_same(const char *a, const char *b);
 
 /* The path named inside the file `from`, as it can be opened: a relative one gets from's folder put
-   in front. Owned by the caller (free); NULL when memory ran out. */
+   in front. "jobs/../layouts/a.yaml" then becomes "layouts/a.yaml", unless jobs is a symbolic link,
+   or no folder. Owned by the caller (free); NULL when memory ran out. */
 char *tr_path_beside(const char *from, const char *path);
 
 /* The path without its folders; borrowed. */

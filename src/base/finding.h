@@ -253,6 +253,7 @@
     /* reasons, which the findings above and results have as parts: why a photo is not used */ \
     X(SAID,                   "why",                   false, "text=%s") \
     X(BESIDE_LIST,            "why",                   false, "list=%s") \
+    X(FITS_NO_FILE,           "why",                   false, "pattern=%s") \
     X(SAME_PHOTO,             "why",                   false, "other=%s") \
     X(IS_MIRRORED,            "why",                   false, "-") \
     X(SHOWS_NO_MARK,          "why",                   false, "-") \

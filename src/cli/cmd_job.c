@@ -121,7 +121,7 @@ static void put_vehicle(const tr_job *job) {
 
 static bool print_job(const tr_shop *shop, const request *r, const char *path, const tr_job *job,
                       tr_error *err) {
-    char text[1024];
+    char text[6000], name[512], folder[4200];
     char *photos = tr_shop_photo_folder(shop, path, err);
     if (!photos) return false;
     fputs(TR_("Made: "), stdout);
@@ -135,11 +135,13 @@ static bool print_job(const tr_shop *shop, const request *r, const char *path, c
     put_references(job);
     put_lenses(job);
     tr_tell_preconditions(job);
+    tr_options_quote(job->id, name, sizeof name);
+    tr_options_quote(photos, folder, sizeof folder);
     if (r->job.n_photos > 0)
-        snprintf(text, sizeof text, TR_("Next: trammel check %s"), job->id);
+        snprintf(text, sizeof text, TR_("Next: trammel check %s"), name);
     else
         snprintf(text, sizeof text, TR_("Next: put the photos into %s, then trammel check %s"),
-                 photos, job->id);
+                 folder, name);
     tr_text_wrap(stdout, 0, 0, text);
     free(photos);
     return tr_output_end(err);

@@ -21,6 +21,7 @@
 #include "records/record_text.h"
 #include "records/unpack.h"
 #include "shop/shop.h"
+#include "store/record.h"
 
 enum { USUAL_LIMIT = 20, MAX_LIMIT = 1000000000 };
 
@@ -109,9 +110,19 @@ static bool is_pattern(const char *text, const char *pattern) {
 }
 
 static bool check_time(const char *option, const char *text, tr_error *err) {
-    return !text || is_pattern(text, "0000-00-00") || is_pattern(text, "0000-00-00T00:00:00Z") ||
+    char time[TR_TIME_SIZE];
+    bool is_date = text && is_pattern(text, "0000-00-00");
+    if (!text) return true;
+    if (!is_date && !is_pattern(text, "0000-00-00T00:00:00Z")) {
+        return tr_fail(err, TR_BAD_INPUT,
+                       "'%s %.40s' is no date as 2026-01-31, nor a time as 2026-01-31T09:30:00Z",
+                       option, text);
+    }
+    snprintf(time, sizeof time, "%s%s", text, is_date ? "T00:00:00Z" : "");
+    return tr_is_time(time) ||
            tr_fail(err, TR_BAD_INPUT,
-                   "'%s %.40s' is no date as 2026-01-31, nor a time as 2026-01-31T09:30:00Z",
+                   "'%s %s' is no date of the calendar, or no time of a day; give one that there "
+                   "is",
                    option, text);
 }
 

@@ -95,8 +95,8 @@ typedef struct {
     int n_lenses;
     tr_report_file *files; /* that the result rests on, photos apart; owned */
     int n_files;
-    char sha256[65]; /* of a file that is no record's */
-    char shop[128];  /* its name when the record was made; "": the record does not tell */
+    char (*sha256)[65]; /* of each file, unless it is a record's; owned */
+    char shop[128];     /* its name when the record was made; "": the record does not tell */
     tr_report_record record;
     tr_store *store; /* of a record, with: */
     tr_record kept;
@@ -113,6 +113,7 @@ static void release(source *s) {
     if (s->store) tr_store_close(s->store);
     free(s->profiles);
     free(s->files);
+    free(s->sha256);
     free(s->json);
 }
 
@@ -121,12 +122,41 @@ static bool make_files(source *s, int n, tr_error *err) {
     return s->files || tr_fail_memory(err);
 }
 
-static bool name_file(source *s, const char *what, const char *name, const void *data, size_t size,
-                      tr_error *err) {
-    if (!make_files(s, 1, err)) return false;
-    tr_sha256_hex(data, size, s->sha256);
-    s->files[s->n_files++] = (tr_report_file){what, tr_path_name(name), s->sha256};
+/* The same for files that are no record's. */
+static bool make_named_files(source *s, int n, tr_error *err) {
+    s->sha256 = calloc((size_t)n + 1, sizeof *s->sha256);
+    return (s->sha256 || tr_fail_memory(err)) && make_files(s, n, err);
+}
+
+static void name_file(source *s, const char *what, const char *name, const void *data,
+                      size_t size) {
+    char *hash = s->sha256[s->n_files];
+    tr_sha256_hex(data, size, hash);
+    s->files[s->n_files++] = (tr_report_file){what, tr_path_name(name), hash};
+}
+
+static bool read_and_name_file(source *s, const char *what, const char *path, tr_error *err) {
+    enum { LIMIT = 4 << 20 };
+    uint8_t *data;
+    size_t size;
+    if (!tr_file_read(path, LIMIT, &data, &size, err)) return false;
+    name_file(s, what, path, data, size);
+    free(data);
     return true;
+}
+
+/* The job, and what it names. */
+static bool name_files_of_job(source *s, tr_error *err) {
+    const tr_job *job = &s->run.job;
+    bool ok = make_named_files(s, job->n_sheets + 2, err) &&
+              read_and_name_file(s, "job", job->path, err) &&
+              read_and_name_file(s, "layout", job->layout.path, err);
+    for (int i = 0; i < job->n_sheets && ok; i++) {
+        /* A tag that is stuck on, as the job describes it, has no file of its own. */
+        if (strcmp(job->sheets[i].path, job->path) != 0)
+            ok = read_and_name_file(s, "sheet", job->sheets[i].path, err);
+    }
+    return ok;
 }
 
 static void take_lenses(source *s) {
@@ -142,11 +172,8 @@ static void take_lenses(source *s) {
 /* As `check` measures it, with what the shop asks of lenses. What cannot be measured is a result,
    too. */
 static bool measure(const request *r, source *s, tr_error *err) {
-    enum { JOB_LIMIT = 4 << 20 };
     static const tr_keep_options ASKED_ONLY = {.is_never = true};
     tr_keep keep;
-    uint8_t *data;
-    size_t size;
     tr_keep_begin(&keep, &ASKED_ONLY, r->of);
     tr_job_run_read(&s->run, r->of, NULL, 0);
     if (s->run.has_job) tr_lens_moment_find(&keep, &s->run.job, &s->run.ages);
@@ -155,10 +182,7 @@ static bool measure(const request *r, source *s, tr_error *err) {
         *err = s->run.why;
         return false;
     }
-    if (!tr_file_read(r->of, JOB_LIMIT, &data, &size, err)) return false;
-    bool is_named = name_file(s, "job", r->of, data, size, err);
-    free(data);
-    if (!is_named) return false;
+    if (!name_files_of_job(s, err)) return false;
     tr_job_run_find_photos(&s->run, r->of);
     tr_job_run_measure(&s->run, r->n_threads);
     s->result = tr_check_take_result(&s->run.check);
@@ -193,7 +217,8 @@ static bool read_result(const char *path, source *s, tr_error *err) {
     } else {
         take_program(s, json);
         s->path = path;
-        s->is_read = name_file(s, "result", path, s->json, s->size, err);
+        s->is_read = make_named_files(s, 1, err);
+        if (s->is_read) name_file(s, "result", path, s->json, s->size);
     }
     json_decref(json);
     return s->is_read;

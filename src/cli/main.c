@@ -58,13 +58,66 @@ static int print_files(void) {
     return end_help();
 }
 
-static int wrong_command(const char *name) {
+/* ---- a word that is no command ---- */
+
+enum { MAX_WORD = 24, FARTHEST = 2 };
+
+/* How many letters must be put in, left out or exchanged for others to make the one word of the
+   other (Levenshtein). Of words up to MAX_WORD long. */
+static int distance(const char *a, const char *b) {
+    int to[MAX_WORD + 1]; /* from as much of a as was seen, to each beginning of b */
+    int n = (int)strlen(b);
+    for (int k = 0; k <= n; k++) to[k] = k;
+    for (int i = 1; a[i - 1]; i++) {
+        int before = to[0]; /* one letter of each less */
+        to[0] = i;
+        for (int k = 1; k <= n; k++) {
+            int exchanged = before + (a[i - 1] != b[k - 1]);
+            before = to[k];
+            to[k] = to[k] < to[k - 1] ? to[k] + 1 : to[k - 1] + 1;
+            if (exchanged < to[k]) to[k] = exchanged;
+        }
+    }
+    return to[n];
+}
+
+/* Takes the word in the place of *nearest where it is nearer. Of a short word more than one letter
+   has to be right. */
+static void take_nearer(const char *name, const char *word, const char **nearest, int *least) {
+    if (strlen(word) > MAX_WORD) return;
+    int d = distance(name, word);
+    if (d >= *least || d + 1 >= (int)strlen(word)) return;
+    *nearest = word;
+    *least = d;
+}
+
+/* The command, and in help the format, that was probably meant; NULL: none is near. */
+static const char *nearest_to(const char *name, bool is_in_help) {
+    const char *nearest = NULL;
+    int least = FARTHEST + 1;
+    if (strlen(name) > MAX_WORD) return NULL;
+    for (int i = 0; tr_help_commands[i]; i++)
+        take_nearer(name, tr_help_commands[i]->name, &nearest, &least);
+    for (int i = 0; is_in_help && tr_help_formats[i]; i++)
+        take_nearer(name, tr_help_formats[i]->name, &nearest, &least);
+    take_nearer(name, is_in_help ? tr_help_files.name : "help", &nearest, &least);
+    return nearest;
+}
+
+/* One line: the whole usage would push it off the screen. */
+static int wrong_command(const char *name, bool is_in_help) {
     char shown[64];
+    const char *nearest = nearest_to(name, is_in_help);
     tr_text_show(name, strlen(name), shown, sizeof shown);
     fputs("trammel: ", stderr);
-    fprintf(stderr, TR_("there is no command '%s'"), shown);
+    if (nearest) {
+        fprintf(stderr,
+                TR_("there is no command '%s'; did you mean '%s'? 'trammel help' lists them."),
+                shown, nearest);
+    } else {
+        fprintf(stderr, TR_("there is no command '%s'; 'trammel help' lists them."), shown);
+    }
     fputc('\n', stderr);
-    print_usage(stderr);
     return TR_EXIT_USAGE;
 }
 
@@ -95,7 +148,7 @@ static int help_on(const char *name) {
     const tr_help_format *format = tr_help_find_format(name);
     if (command && !format) return tr_options_help(command);
     if (strcmp(name, tr_help_files.name) == 0) return print_files();
-    if (!format) return is_explained_by_help(name) ? print_help() : wrong_command(name);
+    if (!format) return is_explained_by_help(name) ? print_help() : wrong_command(name, true);
     if (command) { /* and the file that it makes */
         tr_help_command_text(command, stdout);
         printf("\n%s\n\n", TR_("The file"));
@@ -123,7 +176,8 @@ static int run(int argc, char **argv) {
     if (strcmp(name, "help") == 0 || strcmp(name, "--help") == 0 || strcmp(name, "-h") == 0) {
         return argc > 2 ? help_on(argv[2]) : print_help();
     }
-    return tr_help_find_command(name) ? run_command(name, argc - 1, argv + 1) : wrong_command(name);
+    return tr_help_find_command(name) ? run_command(name, argc - 1, argv + 1)
+                                      : wrong_command(name, false);
 }
 
 /* A program started with a standard stream closed would get a photo, or the picture it writes, as

@@ -118,21 +118,29 @@ int tr_options_refuse(const tr_help_command *command, const tr_error *err) {
     return TR_EXIT_USAGE;
 }
 
-void tr_options_print_word(const char *word) {
+void tr_options_quote(const char *word, char *out, size_t size) {
     static const char PLAIN[] =
         "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-+=:,.@%/";
     char shown[1024];
     tr_text_show(word, strlen(word), shown, sizeof shown);
     bool is_plain = *shown && strspn(shown, PLAIN) == strlen(shown);
-    if (!is_plain) putchar('\'');
-    for (const char *c = shown; *c; c++) {
-        if (*c == '\'') {
-            fputs("'\\''", stdout);
-        } else {
-            putchar(*c);
-        }
+    size_t n = 0;
+    if (!is_plain) n += (size_t)snprintf(out + n, size - n, "'");
+    enum { MOST = 6 }; /* a quote that is one itself, the last one, and the end */
+    for (const char *c = shown; *c && n + MOST <= size; c++) {
+        if (*c == '\'')
+            n += (size_t)snprintf(out + n, size - n, "'\\''");
+        else
+            out[n++] = *c;
     }
-    if (!is_plain) putchar('\'');
+    out[n] = 0;
+    if (!is_plain) snprintf(out + n, size - n, "'");
+}
+
+void tr_options_print_word(const char *word) {
+    char quoted[4200]; /* four bytes for each that tr_text_show leaves of it */
+    tr_options_quote(word, quoted, sizeof quoted);
+    fputs(quoted, stdout);
 }
 
 void tr_options_print_written(const char *id, const char *file) {

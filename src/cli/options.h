@@ -42,8 +42,10 @@ int tr_options_refuse(const tr_help_command *command, const tr_error *err);
 /* "MAT-7, written to out/mat.pdf", one line on standard output. */
 void tr_options_print_written(const char *id, const char *file);
 
-/* The word as a shell reads it, on standard output: between quotes where it needs them, without
-   anything that a terminal would obey. */
+/* The word as a shell reads it: between quotes where it needs them, without anything that a
+   terminal would obey; cut to the size of out, which is 8 or more. */
+void tr_options_quote(const char *word, char *out, size_t size);
+/* The same on standard output. */
 void tr_options_print_word(const char *word);
 
 /* A tr_progress: a line on standard error where that is a terminal. */

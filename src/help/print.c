@@ -39,7 +39,7 @@ const tr_help_command tr_help_print = {
              .points =
                  (const char *const[]){
                      "Print at 100 %, never \"fit to page\". Use matt paper: glare hides marks.",
-                     "Before use, measure both rules on every page with a steel rule: 100 mm. Do "
+                     "Before use, measure every rule on every page with a steel rule: 100 mm. Do "
                      "not use a sheet whose rules are off by more than 0.2 mm.",
                      "Glue it to something flat and stiff. Where a tile joins another on the "
                      "right or below, cut it at the crop marks there, and lay it over that "

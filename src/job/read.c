@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/file.h"
 #include "lens/profile.h"
 #include "lens/unknown.h"
 
@@ -19,6 +20,18 @@ static void check_name(tr_yaml y, const tr_shots *shots, int lens) {
                      "is a lens profile named '%s', as is another of this file; give each its own "
                      "name under 'lens' in the profile",
                      shots->lenses[lens].id);
+    }
+}
+
+/* A profile that is not there may not have been made yet. */
+static void fail_lens(tr_yaml y, const tr_error *cause) {
+    if (cause->code == TR_NO_FILE && !tr_file_is_there(cause->file)) {
+        tr_yaml_fail(y,
+                     "names %s, which %s, make the profile with 'trammel lens', or write 'lens: "
+                     "unknown'",
+                     cause->file, cause->text);
+    } else {
+        tr_yaml_fail_inside(y, cause);
     }
 }
 
@@ -48,7 +61,7 @@ static int read_lens(tr_yaml y, reader *r) {
         return 0;
     }
     r->paths[shots->n_lenses++] = path;
-    if (!tr_lens_profile_read(path, &shots->lenses[lens], &cause)) tr_yaml_fail_inside(y, &cause);
+    if (!tr_lens_profile_read(path, &shots->lenses[lens], &cause)) fail_lens(y, &cause);
     check_name(y, shots, lens);
     return lens;
 }

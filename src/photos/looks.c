@@ -70,6 +70,11 @@ static bool is_beside_list(const tr_photo_request *request, const char *file, bo
     return true;
 }
 
+/* A shell hands a pattern on as it is where no file fits it. */
+static bool is_pattern(const char *file) {
+    return strpbrk(file, "*?") != NULL;
+}
+
 /* Notes why a photo cannot be used; failures of memory are passed on. */
 static bool refuse(const tr_photo_request *request, tr_photo *photo, const tr_error *why,
                    tr_error *err) {
@@ -80,8 +85,10 @@ static bool refuse(const tr_photo_request *request, tr_photo *photo, const tr_er
     }
     if (why->code == TR_NO_FILE && !is_beside_list(request, photo->file, &is_beside, err))
         return false;
-    return is_beside ? tr_note(BESIDE_LIST, &photo->why_not, err, request->path_is)
-                     : tr_note(SAID, &photo->why_not, err, why->text);
+    if (is_beside) return tr_note(BESIDE_LIST, &photo->why_not, err, request->path_is);
+    return why->code == TR_NO_FILE && is_pattern(photo->file) && !tr_file_is_there(photo->file)
+               ? tr_note(FITS_NO_FILE, &photo->why_not, err, photo->file)
+               : tr_note(SAID, &photo->why_not, err, why->text);
 }
 
 static size_t bytes_of(const tr_image *image) {

@@ -53,15 +53,34 @@ static bool is_told_apart(const tr_photo_set *set, const char *file, const char 
     return true;
 }
 
+/* The last part of a path with so many folders in front, or all of it. */
+static const char *with_folders(const char *path, int n) {
+    const char *end = tr_path_name(path);
+    for (int k = 0; k < n && end > path; k++) {
+        end--;
+        while (end > path && end[-1] != '/') end--;
+    }
+    return end;
+}
+
+/* The file's name, with so many folders that no other photo's is like it, but with the least. */
+static const char *name_of(const tr_photo_set *set, const char *file, int least) {
+    int n = least;
+    const char *name = with_folders(file, n);
+    while (name > file && !is_told_apart(set, file, name)) name = with_folders(file, ++n);
+    return name;
+}
+
 void tr_photo_set_name(tr_photo_set *set) {
+    int least = 0; /* where one needs a folder all have one: they stand in one table */
+    for (int i = 0; i < set->n_photos && least == 0; i++) {
+        const char *file = set->photos[i].file;
+        if (name_of(set, file, 0) != tr_path_name(file)) least = 1;
+    }
     for (int i = 0; i < set->n_photos; i++) {
         tr_photo *p = &set->photos[i];
         const char *name = tr_path_name(p->file);
-        const char *end = name;
-        while (end > p->file && !is_told_apart(set, p->file, end)) {
-            end--;
-            while (end > p->file && end[-1] != '/') end--;
-        }
+        const char *end = name_of(set, p->file, least);
         char folders[256], shown_folders[48], shown_name[72];
         snprintf(folders, sizeof folders, "%.*s", (int)(name - end), end);
         tr_text_fit(folders, 24, shown_folders, sizeof shown_folders);

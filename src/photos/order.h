@@ -17,8 +17,8 @@ int *tr_photo_order(const tr_photo_key *photos, int n);
 TR_MUST_USE bool tr_photo_set_sort(tr_photo_set *set, tr_error *err);
 
 /* Fills in every photo's name for messages, from its file: the name without folders, and with as
-   many of them as tell it from the other photos. Long ones are cut, so that a message has room to
-   say what to do. */
+   many of them as tell it from the other photos; where one needs a folder all have one. Long ones
+   are cut, so that a message has room to say what to do. */
 void tr_photo_set_name(tr_photo_set *set);
 
 #endif

@@ -620,6 +620,7 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_BESIDE_LIST] =
         "does not exist in the current folder, from which photos on the command line are sought; "
         "it lies beside the {list} file",
+    [TR_FOUND_FITS_NO_FILE] = "no file fits {pattern}; cameras also write .JPG and .HEIC",
     [TR_FOUND_SAME_PHOTO] = "it is the same photo as {other}",
     [TR_FOUND_IS_MIRRORED] = "it is mirrored left to right",
     [TR_FOUND_SHOWS_NO_MARK] = "no mark of this job's sheets was found in it",

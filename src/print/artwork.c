@@ -424,8 +424,9 @@ const char *tr_artwork_tell_place(const tr_artwork *a, char text[768]) {
                  a->at_text);
     } else if (a->tip.is_there) {
         snprintf(text, 768,
-                 TR_("Tip: %s. The plate is laid with its tip at the point that it marks; in the "
-                     "job the plate's reference needs the same at_mm."),
+                 TR_("Tip: %s. The plate is laid with its tip at the point that it marks. List it "
+                     "in the job under 'pointers'; its sheet file says where the tip is. Where it "
+                     "marks a point of the vehicle instead, its reference needs the same at_mm."),
                  a->at_text);
     }
     return a->plumb.is_there || a->tip.is_there ? text : NULL;

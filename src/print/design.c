@@ -335,7 +335,7 @@ static void size_face(work *w) {
 static void name_sheet(const tr_design *d, tr_sheet *s) {
     static const tr_sheet_kind KIND[TR_N_DESIGNS] = {
         TR_SHEET_PLATE, TR_SHEET_PLATE, TR_SHEET_HUB, TR_SHEET_MAT, TR_SHEET_BOARD, TR_SHEET_BOARD};
-    static const char *const TITLE[TR_N_DESIGNS] = {"Floor plate", "Pointer",       "Hub plate",
+    static const char *const TITLE[TR_N_DESIGNS] = {"Floor plate", "Pointer",       "Hub sheet",
                                                     "Floor mat",   "Upright board", "Checkerboard"};
     char width[TR_NUMBER_SIZE], height[TR_NUMBER_SIZE], pitch[TR_NUMBER_SIZE];
     s->kind = KIND[d->kind];

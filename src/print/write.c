@@ -132,7 +132,7 @@ static void draw_words(const drawing *d, double x, double y, double width) {
             d->page->row + 1, p->rows, d->page->column + 1, p->columns);
     }
     snprintf(text, sizeof text, "%s%s%s",
-             TR_("Print at 100 %, not “fit to page”; both rules on this page must measure 100 mm."),
+             TR_("Print at 100 %, not “fit to page”; every rule on this page must measure 100 mm."),
              *tile ? " " : "", tile);
     tr_lettering_draw(&d->artwork->lettering, d->cr, x, y + 1.8 * LETTERS_MM,
                       (tr_letters){.size_mm = LETTERS_MM, .width_mm = width}, text);

@@ -66,6 +66,12 @@ static bool is_kept(void *context, const char *path) {
            json_object_get(json_object_get(files->details, "there"), path);
 }
 
+static bool is_known(void *context, const char *path) {
+    const kept_files *files = context;
+    return is_kept(context, path) ||
+           json_object_get(json_object_get(files->details, "unread"), path);
+}
+
 /* ---- the measurement ---- */
 
 const char *tr_record_replayer(const char *kind) {
@@ -119,7 +125,8 @@ static bool list_outputs(const tr_record *record, char ***names, int *n, tr_erro
 
 /* The result, as the command now has it. */
 static bool replay(kept_files *files, char **json, size_t *size, tr_error *err) {
-    const tr_file_overlay overlay = {.context = files, .read = read_kept, .is_there = is_kept};
+    const tr_file_overlay overlay = {
+        .context = files, .read = read_kept, .is_there = is_kept, .knows = is_known};
     const json_t *moment = json_object_get(files->details, "moment");
     char *moment_text =
         moment ? tr_json_write(moment, JSON_COMPACT | JSON_SORT_KEYS, NULL, err) : NULL;

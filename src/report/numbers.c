@@ -235,7 +235,7 @@ static void put_budget_row(const tr_report *report, tr_document *doc, const char
         if (!is_shown[source]) continue;
         tr_number_cell_in(report->unit, axis, r->u95_of[source], number);
         snprintf(cell, sizeof cell, "±%s", number);
-        tr_doc_cell_text(doc, strtod(number, NULL) == 0.0 ? number : cell);
+        tr_doc_cell_text(doc, strtod(number, NULL) == 0.0 ? "–" : cell);
     }
     tr_axis_cells cells;
     tr_axis_cells_in(report->unit, axis, r, &cells);

@@ -33,14 +33,26 @@ static int find_precondition(const tr_layout *layout, const char *id) {
     return i;
 }
 
+static bool fail_unknown(const tr_layout *layout, const char *id, tr_error *err) {
+    if (layout->n_preconditions == 0) {
+        return tr_fail(err, TR_BAD_INPUT,
+                       "layout %s has no preconditions: nothing needs to be confirmed", layout->id);
+    }
+    char ids[200] = "";
+    for (int i = 0; i < layout->n_preconditions; i++) {
+        size_t used = strlen(ids);
+        const char *next = layout->preconditions[i].id;
+        bool has_room = used + strlen(next) + sizeof ", , ..." <= sizeof ids;
+        snprintf(ids + used, sizeof ids - used, "%s%s", i > 0 ? ", " : "", has_room ? next : "...");
+        if (!has_room) break;
+    }
+    return tr_fail(err, TR_BAD_INPUT, "'%.64s' is no precondition of layout %s; these are: %s", id,
+                   layout->id, ids);
+}
+
 static bool check_id(const tr_job *job, const char *path, const char *id, tr_error *err) {
     int p = find_precondition(&job->layout, id);
-    if (p == job->layout.n_preconditions) {
-        return tr_fail(err, TR_BAD_INPUT,
-                       "'%.64s' is no precondition of layout %s; 'preconditions' in %.160s lists "
-                       "them",
-                       id, job->layout.id, job->layout.path);
-    }
+    if (p == job->layout.n_preconditions) return fail_unknown(&job->layout, id, err);
     const tr_confirmation *c = tr_job_confirmation_of(job, p);
     return !c || !c->is_done ||
            tr_fail_at(err, TR_BAD_INPUT, path, c->line, "confirmed",
@@ -219,10 +231,14 @@ static bool read_back(const char *job_file, const tr_job *old, const edit *e, co
     snprintf(file, sizeof file, ".trammel-job-%ld.yaml", (long)getpid());
     char *staged = tr_path_beside(job_file, file);
     if (!staged) return tr_fail_memory(err);
-    bool ok = tr_file_write(staged, text, size, err);
     tr_error why = {0};
+    bool ok = tr_file_write(staged, text, size, &why);
     bool is_right = ok && tr_job_read(staged, &job, &why) && is_same_otherwise(old, &job, e);
-    unlink(staged);
+    if (ok) unlink(staged);
+    if (!ok) {
+        if (strcmp(why.file, staged) == 0) snprintf(why.file, sizeof why.file, "%s", job_file);
+        if (err) *err = why;
+    }
     free(staged);
     tr_job_release(&job);
     if (is_right || !ok) return is_right;

@@ -440,12 +440,11 @@ static bool stage(const maker *m, const char *jobs, const char *name, const char
     snprintf(file, sizeof file, ".trammel-job-%ld.yaml", (long)getpid());
     *staged = tr_path_beside(job_file, file);
     if (!*staged) return tr_fail_memory(err);
-    char *text = job_text(m, jobs, name, &size, err);
-    bool ok = text && tr_file_write(*staged, text, size, err);
-    free(text);
     tr_error why = {0};
-    if (!ok) return false;
-    if (tr_job_read(*staged, &job, &why)) {
+    char *text = job_text(m, jobs, name, &size, &why);
+    bool ok = text && tr_file_write(*staged, text, size, &why);
+    free(text);
+    if (ok && tr_job_read(*staged, &job, &why)) {
         tr_job_release(&job);
         return true;
     }

@@ -280,6 +280,13 @@ char *tr_shop_named(tr_shop_folder folder, const char *name, tr_error *err) {
     tr_shop shop = {0};
     bool is_named = !strchr(name, '/') && !is_file(name);
     if (is_named && !tr_shop_find("", &shop, err)) return NULL;
+    if (is_named && !shop.path && !tr_name_is_yaml(name)) {
+        tr_fail_at(
+            err, TR_NO_FILE, name, 0, NULL,
+            "is no file, and there is no shop here in which it could have this name: go into "
+            "the shop's folder, or give the path of a file");
+        return NULL;
+    }
     char *path = tr_shop_path(&shop, folder, name, err);
     if (path && !tr_shop_has(&shop, folder, name, path, err)) {
         free(path);

@@ -93,13 +93,20 @@ static int two_at(const char *text, int i) {
     return 10 * (text[i] - '0') + text[i + 1] - '0';
 }
 
+static int days_in_month(int year, int month) {
+    static const int DAYS[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+    bool is_leap = (year % 4 == 0 && year % 100 != 0) || year % 400 == 0;
+    return DAYS[month - 1] + (month == 2 && is_leap);
+}
+
 bool tr_is_time(const char *text) {
     if (!is_of_form(text, "0000-00-00T00:00:00Z")) return false;
+    int year = 100 * two_at(text, 0) + two_at(text, 2);
     int month = two_at(text, 5);
     int day = two_at(text, 8);
     /* 60: a leap second. */
-    return month >= 1 && month <= 12 && day >= 1 && day <= 31 && two_at(text, 11) <= 23 &&
-           two_at(text, 14) <= 59 && two_at(text, 17) <= 60;
+    return month >= 1 && month <= 12 && day >= 1 && day <= days_in_month(year, month) &&
+           two_at(text, 11) <= 23 && two_at(text, 14) <= 59 && two_at(text, 17) <= 60;
 }
 
 /* ---- The chain ---- */
