@@ -33,7 +33,9 @@ static bool widen(const tr_adjust_input *in, tr_adjustment *adj) {
 }
 
 bool tr_floor_prior_fit(const tr_adjust_input *in, tr_adjustment *adj, tr_error *err) {
-    for (int pass = 0; pass < MAX_PASSES && widen(in, adj); pass++) {
+    for (int pass = 0; pass < MAX_PASSES; pass++) {
+        bool fits = adj->result.variance_factor <= TR_SUSPECT_VARIANCE;
+        if (!fits || !widen(in, adj)) break;
         if (!tr_adjust_solve(adj, err)) return false;
     }
     return true;

@@ -477,6 +477,8 @@ bool tr_hypotheses_test_moves(const tr_adjust_input *in, tr_adjustment *adj, dou
                               .beyond_chance = result};
     bool ok = try_kind(&s, &KINDS[MOVED], fits ? HOPELESS_PART * TR_MOVED_CHANCE : 0, &lowest,
                        &best, err);
+    /* What a move explains, a camera that is not steady may explain better. */
+    ok = ok && (!best.kind || try_kind(&s, &KINDS[NOT_STEADY], 0, &lowest, &best, err));
     tr_network_release(&base);
     return ok && (!best.kind || best.kind->report(&s, &best, findings, err));
 }
