@@ -339,6 +339,38 @@ static void hub_sheets_are_called_by_their_name(void **state) {
     check_words(&r, "the sheets were taken to hang exactly on their wheels' axes");
 }
 
+/* Without a roll it is most of u95; with one it would have been found. */
+static void a_tilt_taken_as_none_is_told(void **state) {
+    (void)state;
+    for (int n = 1; n <= 3; n++) {
+        tr_rolled_options o = rolled_job(6, n);
+        o.runout_rad = 0;
+        for (int k = 0; k < 2; k++) {
+            tr_rolled r;
+            o.hub_tilt_sd_rad = k == 0 ? 0.3 * DEG : 0;
+            make(&o, &r);
+            const tr_findings *f = &r.check.result.findings;
+            const tr_finding *told = finding_of(f, "plates_taken_as_exact");
+            assert_int_equal(told != NULL, k);
+            if (told) assert_int_equal(told->kind, TR_FOUND_HUBS_TAKEN_AS_SQUARE);
+            assert_false(tr_finding_blocks_pass(TR_FOUND_HUBS_TAKEN_AS_SQUARE));
+            tr_rolled_release(&r);
+        }
+    }
+    tr_rolled_options o = rolled_job(6, 1);
+    o.reference_sd_mm = o.hub_tilt_sd_rad = 0;
+    tr_rolled r;
+    make(&o, &r);
+    bool is_told[2] = {false, false};
+    for (int i = 0; i < r.check.result.findings.n; i++) {
+        tr_finding_kind kind = r.check.result.findings.items[i].kind;
+        is_told[0] = is_told[0] || kind == TR_FOUND_HUBS_TAKEN_AS_EXACT;
+        is_told[1] = is_told[1] || kind == TR_FOUND_HUBS_TAKEN_AS_SQUARE;
+    }
+    assert_true(is_told[0] && is_told[1]);
+    tr_rolled_release(&r);
+}
+
 /* All photos of a position but the first lose the marks of a sheet. */
 static void hide_sheet(tr_rolled *r, int sheet, int position) {
     int first = -1;
@@ -494,6 +526,7 @@ int main(void) {
         cmocka_unit_test(boards_the_wrong_way_round),
         cmocka_unit_test(hub_sheets_on_the_wrong_wheels),
         cmocka_unit_test(hub_sheets_are_called_by_their_name),
+        cmocka_unit_test(a_tilt_taken_as_none_is_told),
         cmocka_unit_test(a_hub_sheet_seen_once_in_the_last_position),
         cmocka_unit_test(coordinates_count_from_what_is_named),
         cmocka_unit_test(free_areas_stand_where_they_count_from),

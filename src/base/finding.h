@@ -169,6 +169,7 @@
     X(LENS_WITHOUT_COVARIANCE, "lens_without_covariance", false, "lens=%s") \
     X(PLATES_TAKEN_AS_EXACT,  "plates_taken_as_exact", false, "-") \
     X(HUBS_TAKEN_AS_EXACT,    "plates_taken_as_exact", false, "-") \
+    X(HUBS_TAKEN_AS_SQUARE,   "plates_taken_as_exact", false, "-") \
     X(LENS_UNKNOWN,           "lens_unknown",          false, "focal_px=%f u95_percent=%f") \
     X(PROFILE_GAINS_LITTLE,   "lens_unknown",          false, \
       "focal_px=%f u95_percent=%f sheet=%s") \

@@ -148,8 +148,20 @@ static bool note_seen_twice(tr_check *check, tr_error *err) {
     return true;
 }
 
-/* What the job says is exact, and in truth is not. */
+static bool has_hub(const tr_job *job) {
+    for (int i = 0; i < job->n_references; i++) {
+        if (job->sheets[job->references[i].sheet].support == TR_ON_WHEEL) return true;
+    }
+    return false;
+}
+
+/* What the job says is exact, and in truth is not. A roll does not find how a sheet hangs, either,
+   where it is known beforehand to hang square. */
 static bool note_exact_plates(const tr_job *job, tr_findings *findings, tr_error *err) {
+    if (has_hub(job) && !(job->hub_tilt_sd_rad > 0) &&
+        !tr_note(HUBS_TAKEN_AS_SQUARE, findings, err)) {
+        return false;
+    }
     if (job->reference_sd_mm > 0) return true;
     return tr_references_are_plates(job) ? tr_note(PLATES_TAKEN_AS_EXACT, findings, err)
                                          : tr_note(HUBS_TAKEN_AS_EXACT, findings, err);

@@ -415,6 +415,10 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "reference_sd_mm is 0: the sheets were taken to hang exactly on their wheels' axes, and "
         "the uncertainties do not include how far off they are. State one standard deviation; 1 mm "
         "is usual.",
+    [TR_FOUND_HUBS_TAKEN_AS_SQUARE] =
+        "hub_tilt_sd_deg is 0: the sheets were taken to hang exactly square to their wheels' axes, "
+        "and the uncertainties do not include how far out of square they hang. State one standard "
+        "deviation; 0.3° is usual.",
     [TR_FOUND_LENS_UNKNOWN] = "The lens is unknown: it was found from these photos alone, with a "
                               "focal length of {focal_px:.0f} px (±{u95_percent:.2f} %).",
     [TR_FOUND_PROFILE_GAINS_LITTLE] =
