@@ -144,6 +144,36 @@ static void test_surveyed_sheets(void **state) {
     tr_sim_release(&sharper.sim);
 }
 
+/* A survey of which all variances are 0 removes even what is known of a print: that is told of the
+   sheets on which the result rests, and blocks nothing. */
+static void test_exact_survey_is_told(void **state) {
+    (void)state;
+    for (int k = 0; k < 3; k++) {
+        tr_sim_options options = {
+            .seed = 5, .scene.is_steady = true, .noise.reference_sd_mm = 1, .noise.marks = 1};
+        options.noise.survey_sd_mm = k == 0 ? 0 : 1e-4;
+        outcome o = {0};
+        tr_error err = {0};
+        assert_true(tr_simulate(&options, &o.sim, &err));
+        for (int i = 0; i < o.sim.job.n_sheets && k == 2; i++) {
+            tr_sheet_survey *s = &o.sim.job.sheets[i].survey;
+            memset(s->covariance, 0, (size_t)s->n_rows * (size_t)s->n_rows * sizeof *s->covariance);
+        }
+        assert_true(tr_check_evaluate(&o.sim.job, &o.sim.check, &err));
+        int n_told = 0;
+        int n_needed = 0;
+        for (int i = 0; i < o.sim.check.result.findings.n; i++) {
+            const tr_finding *f = &o.sim.check.result.findings.items[i];
+            n_told += f->kind == TR_FOUND_SHEET_TAKEN_AS_EXACT;
+        }
+        for (int i = 0; i < o.sim.job.n_sheets; i++) n_needed += tr_job_needs_sheet(&o.sim.job, i);
+        assert_true(n_needed > 0);
+        assert_int_equal(n_told, k == 2 ? n_needed : 0);
+        assert_false(tr_findings_block_pass(&o.sim.check.result.findings));
+        tr_sim_release(&o.sim);
+    }
+}
+
 static void test_lens_is_a_prior(void **state) {
     (void)state;
     tr_sim_options options = {.seed = 6, .noise.reference_sd_mm = 1, .scene.is_steady = true};
@@ -830,6 +860,7 @@ int main(void) {
         cmocka_unit_test(test_exact),
         cmocka_unit_test(test_budget),
         cmocka_unit_test(test_surveyed_sheets),
+        cmocka_unit_test(test_exact_survey_is_told),
         cmocka_unit_test(test_lens_is_a_prior),
         cmocka_unit_test(test_fail_and_moves),
         cmocka_unit_test(test_inconclusive_when_unsure),
