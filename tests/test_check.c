@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/mark_covariance.h"
 #include "diagnose/diagnose.h"
 #include "diagnose/rejected.h"
 #include "check/check.h"
@@ -830,6 +831,38 @@ static void test_too_many_photos(void **state) {
     assert_non_null(strstr(err.text, "1001 photos"));
 }
 
+/* Rows whose joint covariance would take more memory than there is are refused; a sheet that stands
+   at several places has its rows once. */
+static void test_too_many_survey_rows(void **state) {
+    (void)state;
+    enum { N = 42, FITTING = 4 };
+    static double covariance[TR_SHEET_MAX_ROWS * TR_SHEET_MAX_ROWS];
+    static tr_vec2 corners[TR_SHEET_MAX_ROWS / TR_CORNER_N];
+    tr_sheet sheets[N];
+    int print_of[N];
+    for (int i = 0; i < N; i++) {
+        sheets[i] = (tr_sheet){.survey.n_rows = TR_SHEET_MAX_ROWS,
+                               .survey.covariance = covariance,
+                               .corners_mm = corners,
+                               .n_corners = TR_SHEET_MAX_ROWS / TR_CORNER_N};
+        snprintf(sheets[i].id, sizeof sheets[i].id, "S-%d", i + 1);
+        print_of[i] = i % FITTING;
+    }
+    tr_network net = {0};
+    tr_mark_covariance marks;
+    tr_error err = {0};
+    tr_adjust_input in = {.sheets = sheets, .n_sheets = N};
+    bool is_taken = tr_mark_covariance_set_up(&in, &net, &marks, &err);
+    tr_mark_covariance_release(&marks);
+    assert_false(is_taken);
+    assert_int_equal(err.code, TR_BAD_INPUT);
+    assert_non_null(strstr(err.text, "the sheets up to S-41 have more than 16000 rows"));
+    in.print_of = print_of;
+    assert_true(tr_mark_covariance_set_up(&in, &net, &marks, &err));
+    assert_int_equal(marks.n_rows, FITTING * TR_SHEET_MAX_ROWS);
+    tr_mark_covariance_release(&marks);
+}
+
 /* The two rear plates alone carry the frame with axes: rear-axle. */
 static void test_rear_axle(void **state) {
     (void)state;
@@ -892,6 +925,7 @@ int main(void) {
         cmocka_unit_test(test_unknown_lens_of_one_size),
         cmocka_unit_test(test_photos_are_named_so_that_they_are_told_apart),
         cmocka_unit_test(test_too_many_photos),
+        cmocka_unit_test(test_too_many_survey_rows),
         cmocka_unit_test(test_rear_axle),
     };
     return cmocka_run_group_tests_name("check", tests, NULL, NULL);
