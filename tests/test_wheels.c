@@ -127,13 +127,15 @@ static void two_positions_leave_the_floor_open(void **state) {
     assert_true(r.check.result.targets[0].axis[TR_X].u95 > 0.8);
     assert_true(tr_findings_have(&r.check.result.findings, TR_FOUND_TWO_POSITIONS));
     tr_rolled_release(&r);
-    /* On a floor that is known to be even it is told. */
+    /* On a floor that is known to be even it is told, as well as the centreline is, which each
+       standoff moves: by half of 1 mm, of two on either axle. */
     o.floor_mm = 0;
     o.floor_sd_mm = 0;
     make(&o, &r);
     check_honest(&r);
     CHECK_NEAR(error_of(&r, TR_THRUST_ANGLE), 0, 0.01 * DEG);
-    assert_true(r.check.result.geometry[TR_THRUST_ANGLE].u95 < 0.01 * DEG);
+    double by_standoffs = 2 * hypot(1 / sqrt(2), 1 / sqrt(2)) / 2700;
+    assert_true(r.check.result.geometry[TR_THRUST_ANGLE].u95 < hypot(by_standoffs, 0.01 * DEG));
     tr_rolled_release(&r);
 }
 
@@ -150,6 +152,37 @@ static void without_a_roll_u95_has_the_tilt(void **state) {
     CHECK_NEAR(r.check.result.geometry[TR_CAMBER].u95, 0.6 * DEG, 0.01 * DEG);
     assert_false(r.check.result.geometry[TR_RUNOUT].is_measured);
     tr_rolled_release(&r);
+}
+
+/* Standoffs are measured by hand: each wheel's middle may be off along its axis by as much as is
+   stated, and half of what left and right differ by is in y; directions do not ask for them. */
+static void standoffs_are_as_uncertain_as_stated(void **state) {
+    (void)state;
+    for (int n_positions = 1; n_positions <= 3; n_positions += 2) {
+        tr_quantity none[TR_N_VEHICLE_VALUES];
+        double none_y = 0;
+        for (int k = 0; k < 2; k++) {
+            tr_rolled_options o = rolled_job(6, n_positions);
+            o.reference_sd_mm = k == 0 ? 0.001 : 1.5;
+            o.standoff_mm = k == 0 ? 0 : 1.5;
+            o.runout_mm = o.runout_rad = o.floor_mm = 0;
+            tr_rolled r;
+            make(&o, &r);
+            check_honest(&r);
+            const tr_quantity *q = r.check.result.geometry;
+            double y = r.check.result.targets[0].axis[TR_Y].u95;
+            if (k == 0) {
+                memcpy(none, q, sizeof none);
+                none_y = y;
+            } else {
+                CHECK_NEAR(q[TR_TRACK_REAR].u95, hypot(2 * sqrt(2) * 1.5, none[TR_TRACK_REAR].u95),
+                           0.05);
+                CHECK_NEAR(y, hypot(2 / sqrt(2) * 1.5, none_y), 0.1);
+                CHECK_AT_MOST(fabs(error_of(&r, TR_TRACK_REAR)), 2 * q[TR_TRACK_REAR].u95);
+            }
+            tr_rolled_release(&r);
+        }
+    }
 }
 
 /* What both boards have in common cancels: their relation is known far better than their places. */
@@ -516,6 +549,7 @@ int main(void) {
         cmocka_unit_test(a_sheet_on_the_body_tells_it_in_two),
         cmocka_unit_test(two_positions_leave_the_floor_open),
         cmocka_unit_test(without_a_roll_u95_has_the_tilt),
+        cmocka_unit_test(standoffs_are_as_uncertain_as_stated),
         cmocka_unit_test(relations_are_better_than_places),
         cmocka_unit_test(a_vehicle_that_runs_askew_does_not_pass),
         cmocka_unit_test(a_sheet_that_slipped_is_named),
