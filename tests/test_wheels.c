@@ -306,6 +306,33 @@ static void a_floor_sheet_that_was_moved(void **state) {
     tr_rolled_release(&r);
 }
 
+/* Sheets that hang farther off their axes than stated contradict the roll's other observations by
+   too little for a fault, so that the variance of all of them grows alike: of a board's pitch,
+   which rests on poses alone, and of its yaw, which rests on the floor under the wheels. */
+static void what_disagrees_widens_all_of_a_roll(void **state) {
+    (void)state;
+    double variance[2][TR_N_AXES];
+    for (int k = 0; k < 2; k++) {
+        tr_rolled_options o = rolled_job(20, 2);
+        o.noise = o.runout_rad = o.floor_mm = 0;
+        o.reference_sd_mm = 0.3;
+        o.runout_mm = k;
+        tr_rolled r;
+        make(&o, &r);
+        assert_false(tr_findings_have(&r.check.result.findings, TR_FOUND_HUB_SLIPPED));
+        assert_false(tr_findings_have(&r.check.result.findings, TR_FOUND_HUBS_CONTRADICT));
+        for (int axis = 0; axis < TR_N_AXES; axis++) {
+            double u95 = r.check.result.targets[0].axis[axis].u95;
+            variance[k][axis] = u95 * u95;
+        }
+        tr_rolled_release(&r);
+    }
+    double factor = variance[1][TR_PITCH] / variance[0][TR_PITCH];
+    assert_true(factor > 1.5);
+    CHECK_NEAR(variance[1][TR_YAW] / variance[0][TR_YAW], factor, 0.02 * factor);
+    CHECK_NEAR(variance[1][TR_X] / variance[0][TR_X], factor, 0.02 * factor);
+}
+
 static void too_little_a_roll_is_told(void **state) {
     (void)state;
     tr_rolled_options o = rolled_job(10, 2);
@@ -556,6 +583,7 @@ int main(void) {
         cmocka_unit_test(a_position_without_photos),
         cmocka_unit_test(a_sheet_that_tilted_much_in_two_positions),
         cmocka_unit_test(a_floor_sheet_that_was_moved),
+        cmocka_unit_test(what_disagrees_widens_all_of_a_roll),
         cmocka_unit_test(too_little_a_roll_is_told),
         cmocka_unit_test(boards_the_wrong_way_round),
         cmocka_unit_test(hub_sheets_on_the_wrong_wheels),

@@ -476,6 +476,23 @@ out:
     return ok;
 }
 
+/* The input is an observation of the roll: how a sheet hangs on a rolled wheel, or a height of the
+   floor there. Where the standoff has the wheel's middle the roll does not ask. */
+static bool is_of_roll(const measurement *m, long input) {
+    long off = input - off_input(m->s, 0);
+    if (!m->s->roll || input >= tip_input(m->s, 0)) return false;
+    if (input >= height_input(m->s, 0, 0)) return true;
+    const tr_reference *r = &m->s->job->references[off / OFF_N];
+    return support_of(m->s->job, r) == TR_ON_WHEEL && off % OFF_N < TR_HANG_N;
+}
+
+/* Of an input that is no pose. What the roll's observations disagree by more than they should is
+   laid to all of them alike. */
+static double input_variance(const measurement *m, long input) {
+    double sd = input_sd(m, input);
+    return (is_of_roll(m, input) ? tr_solved_variance_factor(m->s) : 1) * sd * sd;
+}
+
 static double variance_by(const measurement *m, const double *row, const double *covariance) {
     return covariance ? tr_dense_quadratic(row, covariance, m->n_poses) : 0;
 }
@@ -483,8 +500,7 @@ static double variance_by(const measurement *m, const double *row, const double 
 static double variance_of_offs(const measurement *m, const double *row) {
     double sum = 0;
     for (int j = m->n_poses; j < m->n_inputs; j++) {
-        double u = row[j] * input_sd(m, j);
-        sum += u * u;
+        sum += row[j] * row[j] * input_variance(m, j);
     }
     return sum;
 }
@@ -502,8 +518,8 @@ static void propagate(const measurement *m, const double *row, tr_output *out) {
     double plates = (factor - 1) * network;
     double pointers = 0;
     for (int j = m->n_poses; j < m->n_inputs; j++) {
-        double u = row[j] * input_sd(m, j);
-        *(j < tip_input(m->s, 0) ? &plates : &pointers) += u * u;
+        double variance = row[j] * row[j] * input_variance(m, j);
+        *(j < tip_input(m->s, 0) ? &plates : &pointers) += variance;
     }
     out->variance = network + plates + pointers;
     out->variance_of[TR_FROM_MARKS] = marks;
