@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/mark_covariance.h"
 #include "diagnose/diagnose.h"
 #include "diagnose/rejected.h"
 #include "check/check.h"
@@ -142,6 +143,36 @@ static void test_surveyed_sheets(void **state) {
     tr_sim_release(&as_file.sim);
     tr_sim_release(&scaled.sim);
     tr_sim_release(&sharper.sim);
+}
+
+/* A survey of which all variances are 0 removes even what is known of a print: that is told of the
+   sheets on which the result rests, and blocks nothing. */
+static void test_exact_survey_is_told(void **state) {
+    (void)state;
+    for (int k = 0; k < 3; k++) {
+        tr_sim_options options = {
+            .seed = 5, .scene.is_steady = true, .noise.reference_sd_mm = 1, .noise.marks = 1};
+        options.noise.survey_sd_mm = k == 0 ? 0 : 1e-4;
+        outcome o = {0};
+        tr_error err = {0};
+        assert_true(tr_simulate(&options, &o.sim, &err));
+        for (int i = 0; i < o.sim.job.n_sheets && k == 2; i++) {
+            tr_sheet_survey *s = &o.sim.job.sheets[i].survey;
+            memset(s->covariance, 0, (size_t)s->n_rows * (size_t)s->n_rows * sizeof *s->covariance);
+        }
+        assert_true(tr_check_evaluate(&o.sim.job, &o.sim.check, &err));
+        int n_told = 0;
+        int n_needed = 0;
+        for (int i = 0; i < o.sim.check.result.findings.n; i++) {
+            const tr_finding *f = &o.sim.check.result.findings.items[i];
+            n_told += f->kind == TR_FOUND_SHEET_TAKEN_AS_EXACT;
+        }
+        for (int i = 0; i < o.sim.job.n_sheets; i++) n_needed += tr_job_needs_sheet(&o.sim.job, i);
+        assert_true(n_needed > 0);
+        assert_int_equal(n_told, k == 2 ? n_needed : 0);
+        assert_false(tr_findings_block_pass(&o.sim.check.result.findings));
+        tr_sim_release(&o.sim);
+    }
 }
 
 static void test_lens_is_a_prior(void **state) {
@@ -849,6 +880,38 @@ static void test_too_many_photos(void **state) {
     assert_non_null(strstr(err.text, "1001 photos"));
 }
 
+/* Rows whose joint covariance would take more memory than there is are refused; a sheet that stands
+   at several places has its rows once. */
+static void test_too_many_survey_rows(void **state) {
+    (void)state;
+    enum { N = 42, FITTING = 4 };
+    static double covariance[TR_SHEET_MAX_ROWS * TR_SHEET_MAX_ROWS];
+    static tr_vec2 corners[TR_SHEET_MAX_ROWS / TR_CORNER_N];
+    tr_sheet sheets[N];
+    int print_of[N];
+    for (int i = 0; i < N; i++) {
+        sheets[i] = (tr_sheet){.survey.n_rows = TR_SHEET_MAX_ROWS,
+                               .survey.covariance = covariance,
+                               .corners_mm = corners,
+                               .n_corners = TR_SHEET_MAX_ROWS / TR_CORNER_N};
+        snprintf(sheets[i].id, sizeof sheets[i].id, "S-%d", i + 1);
+        print_of[i] = i % FITTING;
+    }
+    tr_network net = {0};
+    tr_mark_covariance marks;
+    tr_error err = {0};
+    tr_adjust_input in = {.sheets = sheets, .n_sheets = N};
+    bool is_taken = tr_mark_covariance_set_up(&in, &net, &marks, &err);
+    tr_mark_covariance_release(&marks);
+    assert_false(is_taken);
+    assert_int_equal(err.code, TR_BAD_INPUT);
+    assert_non_null(strstr(err.text, "the sheets up to S-41 have more than 16000 rows"));
+    in.print_of = print_of;
+    assert_true(tr_mark_covariance_set_up(&in, &net, &marks, &err));
+    assert_int_equal(marks.n_rows, FITTING * TR_SHEET_MAX_ROWS);
+    tr_mark_covariance_release(&marks);
+}
+
 /* The two rear plates alone carry the frame with axes: rear-axle. */
 static void test_rear_axle(void **state) {
     (void)state;
@@ -879,6 +942,7 @@ int main(void) {
         cmocka_unit_test(test_exact),
         cmocka_unit_test(test_budget),
         cmocka_unit_test(test_surveyed_sheets),
+        cmocka_unit_test(test_exact_survey_is_told),
         cmocka_unit_test(test_lens_is_a_prior),
         cmocka_unit_test(test_fail_and_moves),
         cmocka_unit_test(test_inconclusive_when_unsure),
@@ -912,6 +976,7 @@ int main(void) {
         cmocka_unit_test(test_unknown_lens_of_one_size),
         cmocka_unit_test(test_photos_are_named_so_that_they_are_told_apart),
         cmocka_unit_test(test_too_many_photos),
+        cmocka_unit_test(test_too_many_survey_rows),
         cmocka_unit_test(test_rear_axle),
     };
     return cmocka_run_group_tests_name("check", tests, NULL, NULL);

@@ -189,6 +189,80 @@ static void photos_of_the_same_lens_pass(void **state) {
     }
 }
 
+/* The small job's photos and one more. */
+static outcome *check_with(const char *folder, const char *more) {
+    outcome *o = calloc(1, sizeof *o);
+    char path[TEMP_SIZE];
+    char paths[SMALL_PHOTOS + 1][TEMP_SIZE];
+    char *files[SMALL_PHOTOS + 1];
+    assert_non_null(o);
+    for (int i = 0; i <= SMALL_PHOTOS; i++) {
+        char file[64];
+        snprintf(file, sizeof file, "%d.jpg", i + 1);
+        temp_path(paths[i], folder, i < SMALL_PHOTOS ? file : more);
+        files[i] = paths[i];
+    }
+    if (!tr_job_read(temp_path(path, folder, "job.yaml"), &o->job, &o->err)) fail();
+    assert_true(tr_check_photos(&o->job, files, SMALL_PHOTOS + 1, &(tr_workers){.n_threads = 2},
+                                &o->check, &o->err));
+    evaluate(o);
+    assert_true(o->is_measured);
+    return o;
+}
+
+/* A photo that was saved again, telling something else, is no further photo: u95 stays as it is.
+   Which of the two counts goes by their names. */
+static void a_photo_saved_again_counts_once(void **state) {
+    static const char *const AGAIN[] = {"3edited.jpg", "0-edited.jpg"};
+    outcome *plain = check_photos(*state, "", NULL);
+    for (int k = 0; k < 2; k++) {
+        exif_copy(*state, "3.jpg", AGAIN[k], &PHONE);
+        outcome *o = check_with(*state, AGAIN[k]);
+        const tr_photo *edited = &o->check.set.photos[SMALL_PHOTOS];
+        const tr_photo *original = &o->check.set.photos[2];
+        const tr_photo *unused = k == 0 ? edited : original;
+        const tr_photo *used = k == 0 ? original : edited;
+        assert_string_not_equal(edited->sha256, original->sha256);
+        assert_true(used->is_used);
+        assert_false(unused->is_used);
+        assert_int_equal(unused->why_not.n, 1);
+        assert_int_equal(unused->why_not.items[0].kind, TR_FOUND_SAME_PHOTO);
+        assert_string_equal(unused->why_not.items[0].arguments[0].text, used->name);
+        assert_non_null(warning_of(o, "photo_not_used"));
+        for (int axis = 0; axis < TR_N_AXES; axis++) {
+            double u95 = plain->check.result.targets[0].axis[axis].u95;
+            CHECK_NEAR(o->check.result.targets[0].axis[axis].u95, u95, 1e-4 * u95);
+        }
+        release(o);
+    }
+    release(plain);
+}
+
+/* From the same place, but with noise of its own. */
+static void another_photo_from_the_same_place_counts(void **state) {
+    const char *seed = strstr(SMALL_SCENE, "seed: 7");
+    char scene[sizeof SMALL_SCENE];
+    char folder[TEMP_SIZE];
+    char path[TEMP_SIZE];
+    uint8_t *jpeg;
+    size_t size;
+    assert_non_null(seed);
+    memcpy(scene, SMALL_SCENE, sizeof scene);
+    scene[seed - SMALL_SCENE + 6] = '8';
+    temp_make(folder);
+    small_job_make(folder);
+    small_text(folder, "scene.yaml", scene);
+    small_render(folder, "scene.yaml");
+    assert_true(tr_file_read(temp_path(path, folder, "3.jpg"), 1 << 26, &jpeg, &size, NULL));
+    temp_write(temp_path(path, *state, "3-next.jpg"), jpeg, size);
+    free(jpeg);
+    temp_remove(folder);
+    outcome *o = check_with(*state, "3-next.jpg");
+    for (int i = 0; i <= SMALL_PHOTOS; i++) assert_true(o->check.set.photos[i].is_used);
+    assert_int_equal(o->check.result.findings.n, 0);
+    release(o);
+}
+
 static void a_photo_of_another_lens_is_refused_and_blocks(void **state) {
     static const struct {
         exif_fields other;
@@ -742,6 +816,8 @@ int main(void) {
         cmocka_unit_test(orientation_changes_no_number),
         cmocka_unit_test(images_in_memory_measure_the_same),
         cmocka_unit_test(photos_of_the_same_lens_pass),
+        cmocka_unit_test(a_photo_saved_again_counts_once),
+        cmocka_unit_test(another_photo_from_the_same_place_counts),
         cmocka_unit_test(a_photo_of_another_lens_is_refused_and_blocks),
         cmocka_unit_test(a_phone_that_changes_its_camera_is_told),
         cmocka_unit_test(an_unknown_lens_is_found),

@@ -127,13 +127,15 @@ static void two_positions_leave_the_floor_open(void **state) {
     assert_true(r.check.result.targets[0].axis[TR_X].u95 > 0.8);
     assert_true(tr_findings_have(&r.check.result.findings, TR_FOUND_TWO_POSITIONS));
     tr_rolled_release(&r);
-    /* On a floor that is known to be even it is told. */
+    /* On a floor that is known to be even it is told, as well as the centreline is, which each
+       standoff moves: by half of 1 mm, of two on either axle. */
     o.floor_mm = 0;
     o.floor_sd_mm = 0;
     make(&o, &r);
     check_honest(&r);
     CHECK_NEAR(error_of(&r, TR_THRUST_ANGLE), 0, 0.01 * DEG);
-    assert_true(r.check.result.geometry[TR_THRUST_ANGLE].u95 < 0.01 * DEG);
+    double by_standoffs = 2 * hypot(1 / sqrt(2), 1 / sqrt(2)) / 2700;
+    assert_true(r.check.result.geometry[TR_THRUST_ANGLE].u95 < hypot(by_standoffs, 0.01 * DEG));
     tr_rolled_release(&r);
 }
 
@@ -150,6 +152,37 @@ static void without_a_roll_u95_has_the_tilt(void **state) {
     CHECK_NEAR(r.check.result.geometry[TR_CAMBER].u95, 0.6 * DEG, 0.01 * DEG);
     assert_false(r.check.result.geometry[TR_RUNOUT].is_measured);
     tr_rolled_release(&r);
+}
+
+/* Standoffs are measured by hand: each wheel's middle may be off along its axis by as much as is
+   stated, and half of what left and right differ by is in y; directions do not ask for them. */
+static void standoffs_are_as_uncertain_as_stated(void **state) {
+    (void)state;
+    for (int n_positions = 1; n_positions <= 3; n_positions += 2) {
+        tr_quantity none[TR_N_VEHICLE_VALUES];
+        double none_y = 0;
+        for (int k = 0; k < 2; k++) {
+            tr_rolled_options o = rolled_job(6, n_positions);
+            o.reference_sd_mm = k == 0 ? 0.001 : 1.5;
+            o.standoff_mm = k == 0 ? 0 : 1.5;
+            o.runout_mm = o.runout_rad = o.floor_mm = 0;
+            tr_rolled r;
+            make(&o, &r);
+            check_honest(&r);
+            const tr_quantity *q = r.check.result.geometry;
+            double y = r.check.result.targets[0].axis[TR_Y].u95;
+            if (k == 0) {
+                memcpy(none, q, sizeof none);
+                none_y = y;
+            } else {
+                CHECK_NEAR(q[TR_TRACK_REAR].u95, hypot(2 * sqrt(2) * 1.5, none[TR_TRACK_REAR].u95),
+                           0.05);
+                CHECK_NEAR(y, hypot(2 / sqrt(2) * 1.5, none_y), 0.1);
+                CHECK_AT_MOST(fabs(error_of(&r, TR_TRACK_REAR)), 2 * q[TR_TRACK_REAR].u95);
+            }
+            tr_rolled_release(&r);
+        }
+    }
 }
 
 /* What both boards have in common cancels: their relation is known far better than their places. */
@@ -273,6 +306,33 @@ static void a_floor_sheet_that_was_moved(void **state) {
     tr_rolled_release(&r);
 }
 
+/* Sheets that hang farther off their axes than stated contradict the roll's other observations by
+   too little for a fault, so that the variance of all of them grows alike: of a board's pitch,
+   which rests on poses alone, and of its yaw, which rests on the floor under the wheels. */
+static void what_disagrees_widens_all_of_a_roll(void **state) {
+    (void)state;
+    double variance[2][TR_N_AXES];
+    for (int k = 0; k < 2; k++) {
+        tr_rolled_options o = rolled_job(20, 2);
+        o.noise = o.runout_rad = o.floor_mm = 0;
+        o.reference_sd_mm = 0.3;
+        o.runout_mm = k;
+        tr_rolled r;
+        make(&o, &r);
+        assert_false(tr_findings_have(&r.check.result.findings, TR_FOUND_HUB_SLIPPED));
+        assert_false(tr_findings_have(&r.check.result.findings, TR_FOUND_HUBS_CONTRADICT));
+        for (int axis = 0; axis < TR_N_AXES; axis++) {
+            double u95 = r.check.result.targets[0].axis[axis].u95;
+            variance[k][axis] = u95 * u95;
+        }
+        tr_rolled_release(&r);
+    }
+    double factor = variance[1][TR_PITCH] / variance[0][TR_PITCH];
+    assert_true(factor > 1.5);
+    CHECK_NEAR(variance[1][TR_YAW] / variance[0][TR_YAW], factor, 0.02 * factor);
+    CHECK_NEAR(variance[1][TR_X] / variance[0][TR_X], factor, 0.02 * factor);
+}
+
 static void too_little_a_roll_is_told(void **state) {
     (void)state;
     tr_rolled_options o = rolled_job(10, 2);
@@ -337,6 +397,38 @@ static void hub_sheets_are_called_by_their_name(void **state) {
     assert_true(tr_rolled_make(&o, &r, &err));
     r.job.reference_sd_mm = 0;
     check_words(&r, "the sheets were taken to hang exactly on their wheels' axes");
+}
+
+/* Without a roll it is most of u95; with one it would have been found. */
+static void a_tilt_taken_as_none_is_told(void **state) {
+    (void)state;
+    for (int n = 1; n <= 3; n++) {
+        tr_rolled_options o = rolled_job(6, n);
+        o.runout_rad = 0;
+        for (int k = 0; k < 2; k++) {
+            tr_rolled r;
+            o.hub_tilt_sd_rad = k == 0 ? 0.3 * DEG : 0;
+            make(&o, &r);
+            const tr_findings *f = &r.check.result.findings;
+            const tr_finding *told = finding_of(f, "plates_taken_as_exact");
+            assert_int_equal(told != NULL, k);
+            if (told) assert_int_equal(told->kind, TR_FOUND_HUBS_TAKEN_AS_SQUARE);
+            assert_false(tr_finding_blocks_pass(TR_FOUND_HUBS_TAKEN_AS_SQUARE));
+            tr_rolled_release(&r);
+        }
+    }
+    tr_rolled_options o = rolled_job(6, 1);
+    o.reference_sd_mm = o.hub_tilt_sd_rad = 0;
+    tr_rolled r;
+    make(&o, &r);
+    bool is_told[2] = {false, false};
+    for (int i = 0; i < r.check.result.findings.n; i++) {
+        tr_finding_kind kind = r.check.result.findings.items[i].kind;
+        is_told[0] = is_told[0] || kind == TR_FOUND_HUBS_TAKEN_AS_EXACT;
+        is_told[1] = is_told[1] || kind == TR_FOUND_HUBS_TAKEN_AS_SQUARE;
+    }
+    assert_true(is_told[0] && is_told[1]);
+    tr_rolled_release(&r);
 }
 
 /* All photos of a position but the first lose the marks of a sheet. */
@@ -484,16 +576,19 @@ int main(void) {
         cmocka_unit_test(a_sheet_on_the_body_tells_it_in_two),
         cmocka_unit_test(two_positions_leave_the_floor_open),
         cmocka_unit_test(without_a_roll_u95_has_the_tilt),
+        cmocka_unit_test(standoffs_are_as_uncertain_as_stated),
         cmocka_unit_test(relations_are_better_than_places),
         cmocka_unit_test(a_vehicle_that_runs_askew_does_not_pass),
         cmocka_unit_test(a_sheet_that_slipped_is_named),
         cmocka_unit_test(a_position_without_photos),
         cmocka_unit_test(a_sheet_that_tilted_much_in_two_positions),
         cmocka_unit_test(a_floor_sheet_that_was_moved),
+        cmocka_unit_test(what_disagrees_widens_all_of_a_roll),
         cmocka_unit_test(too_little_a_roll_is_told),
         cmocka_unit_test(boards_the_wrong_way_round),
         cmocka_unit_test(hub_sheets_on_the_wrong_wheels),
         cmocka_unit_test(hub_sheets_are_called_by_their_name),
+        cmocka_unit_test(a_tilt_taken_as_none_is_told),
         cmocka_unit_test(a_hub_sheet_seen_once_in_the_last_position),
         cmocka_unit_test(coordinates_count_from_what_is_named),
         cmocka_unit_test(free_areas_stand_where_they_count_from),

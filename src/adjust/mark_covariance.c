@@ -6,6 +6,9 @@
 #include "base/array.h"
 #include "geom/dense.h"
 
+/* More rows than of any shop's sheets; the square of them takes 2 GB. */
+enum { MAX_ROWS = 16000 };
+
 /* The rows of a print stand once, however many places it was at. */
 static bool is_own_print(const tr_adjust_input *in, int sheet) {
     return tr_adjust_print_of(in, sheet) == sheet;
@@ -56,8 +59,8 @@ static bool fill_covariance(const tr_adjust_input *in, const int *first, tr_mark
             double scale = is_common ? sa->scale_sd * sb->scale_sd : 0;
             for (int i = 0; i < rows_of_sheet(in, a); i++) {
                 for (int j = 0; j < rows_of_sheet(in, b); j++) {
-                    double *c = &out->C[(first[a] + i) * n + first[b] + j];
-                    *c = a == b ? sa->covariance[i * sa->n_rows + j]
+                    double *c = &out->C[(long)(first[a] + i) * n + first[b] + j];
+                    *c = a == b ? sa->covariance[(long)i * sa->n_rows + j]
                                 : scale * direction[first[a] + i] * direction[first[b] + j];
                 }
             }
@@ -102,6 +105,22 @@ static void weigh(const tr_network *net, int observation, const tr_mark *mark,
     memcpy(W, with_mark, (size_t)(m * m) * sizeof *W);
 }
 
+/* Where the rows of each sheet begin. */
+static bool number_rows(const tr_adjust_input *in, int *first, int *n_rows, tr_error *err) {
+    long n = 0;
+    for (int s = 0; s < in->n_sheets; s++) {
+        first[s] = is_own_print(in, s) ? (int)n : first[tr_adjust_print_of(in, s)];
+        n += rows_of_sheet(in, s);
+        if (n <= MAX_ROWS) continue;
+        return tr_fail(err, TR_BAD_INPUT,
+                       "the sheets up to %s have more than %d rows of survey covariance together "
+                       "(5 a tag, 2 a corner); leave out sheets, or the surveys of some",
+                       in->sheets[s].id, MAX_ROWS);
+    }
+    *n_rows = (int)n;
+    return true;
+}
+
 bool tr_mark_covariance_set_up(const tr_adjust_input *in, tr_network *net, tr_mark_covariance *out,
                                tr_error *err) {
     bool ok = false;
@@ -109,10 +128,7 @@ bool tr_mark_covariance_set_up(const tr_adjust_input *in, tr_network *net, tr_ma
     memset(out, 0, sizeof *out);
     int *first = tr_array(in->n_sheets, sizeof *first);
     if (!first) return tr_fail_memory(err);
-    for (int s = 0; s < in->n_sheets; s++) {
-        first[s] = is_own_print(in, s) ? out->n_rows : first[tr_adjust_print_of(in, s)];
-        out->n_rows += rows_of_sheet(in, s);
-    }
+    if (!number_rows(in, first, &out->n_rows, err)) goto out;
     if (out->n_rows == 0) {
         free(first);
         return true;
@@ -196,9 +212,10 @@ bool tr_mark_covariance_propagate(const tr_mark_covariance *p, const tr_network 
         if (!o->is_used || p->row_of[i] < 0) continue;
         int rows = rows_of_obs(o);
         sensitivity_of_rows(net, i, sensitivity, n, So);
-        tr_dense_add_propagated(So, n, rows, p->C + p->row_of[i] * (m + 1), m, row, once);
+        tr_dense_add_propagated(So, n, rows, p->C + (long)p->row_of[i] * (m + 1), m, row, once);
         for (int u = 0; u < n; u++) {
-            for (int k = 0; k < rows; k++) S[u * m + p->row_of[i] + k] += So[u * rows + k];
+            for (int k = 0; k < rows; k++)
+                S[(long)u * m + p->row_of[i] + k] += So[(long)u * rows + k];
         }
     }
     tr_dense_add_propagated(S, n, m, p->C, m, row, whole);

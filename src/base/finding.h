@@ -170,8 +170,10 @@
     X(LEVEL_SHEET_NOT_FOUND,  "level_not_read",        true,  "sheet=%s") \
     /* what was taken as exact, or is not known */ \
     X(LENS_WITHOUT_COVARIANCE, "lens_without_covariance", false, "lens=%s") \
+    X(SHEET_TAKEN_AS_EXACT,   "sheet_taken_as_exact",  false, "sheet=%s") \
     X(PLATES_TAKEN_AS_EXACT,  "plates_taken_as_exact", false, "-") \
     X(HUBS_TAKEN_AS_EXACT,    "plates_taken_as_exact", false, "-") \
+    X(HUBS_TAKEN_AS_SQUARE,   "plates_taken_as_exact", false, "-") \
     X(LENS_UNKNOWN,           "lens_unknown",          false, "focal_px=%f u95_percent=%f") \
     X(PROFILE_GAINS_LITTLE,   "lens_unknown",          false, \
       "focal_px=%f u95_percent=%f sheet=%s") \

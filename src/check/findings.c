@@ -164,8 +164,30 @@ static bool note_seen_twice(tr_check *check, tr_error *err) {
     return true;
 }
 
-/* What the job says is exact, and in truth is not. */
+/* Of sheets on which the result rests. */
+static bool note_exact_sheets(const tr_solved *solved, tr_findings *findings, tr_error *err) {
+    const tr_job *job = solved->job;
+    for (int i = 0; i < job->n_sheets; i++) {
+        if (!tr_job_needs_sheet(job, i) || !tr_sheet_is_exact(&job->sheets[i])) continue;
+        if (!tr_note(SHEET_TAKEN_AS_EXACT, findings, err, job->sheets[i].id)) return false;
+    }
+    return true;
+}
+
+static bool has_hub(const tr_job *job) {
+    for (int i = 0; i < job->n_references; i++) {
+        if (job->sheets[job->references[i].sheet].support == TR_ON_WHEEL) return true;
+    }
+    return false;
+}
+
+/* What the job says is exact, and in truth is not. A roll does not find how a sheet hangs, either,
+   where it is known beforehand to hang square. */
 static bool note_exact_plates(const tr_job *job, tr_findings *findings, tr_error *err) {
+    if (has_hub(job) && !(job->hub_tilt_sd_rad > 0) &&
+        !tr_note(HUBS_TAKEN_AS_SQUARE, findings, err)) {
+        return false;
+    }
     if (job->reference_sd_mm > 0) return true;
     return tr_references_are_plates(job) ? tr_note(PLATES_TAKEN_AS_EXACT, findings, err)
                                          : tr_note(HUBS_TAKEN_AS_EXACT, findings, err);
@@ -176,7 +198,7 @@ bool tr_check_note(const tr_solved *solved, tr_check *check, tr_error *err) {
     return note_vehicle_id(check, findings, err) && note_not_found(solved, check, err) &&
            note_seen_twice(check, err) && note_seen_once(solved->adj, check, err) &&
            tr_photo_set_note_exact_lenses(&check->set, findings, err) &&
-           note_exact_plates(check->job, findings, err);
+           note_exact_sheets(solved, findings, err) && note_exact_plates(check->job, findings, err);
 }
 
 bool tr_check_note_preconditions(const tr_job *job, tr_findings *findings, tr_error *err) {

@@ -36,8 +36,8 @@ static inline bool tr_solved_has_place(const tr_solved *solved, int sheet) {
     return solved->adj->sheet_placed[sheet] || solved->is_pointed[sheet];
 }
 
-/* By what the variance of poses is to be multiplied, since the poses of rolled sheets fit each
-   other worse than they should; 1 where they do not. */
+/* By what the variance of all observations of the roll is to be multiplied, of poses, of how sheets
+   hang and of heights, since they fit each other worse than they should; 1 where they do not. */
 double tr_solved_variance_factor(const tr_solved *solved);
 
 #endif

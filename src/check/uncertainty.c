@@ -12,8 +12,9 @@
 
 /* How far the sheet of a reference is from what it marks. Of one on the floor: mm along the axes of
    the world; on the vehicle: mm along those of the sheet; on a wheel: mm along the sheet's x and y
-   to the wheel's axis, then how far that leans from the sheet's normal towards x and y, rad. */
-enum { OFF_N = TR_HANG_N };
+   to the wheel's axis, then how far that leans from the sheet's normal towards x and y, rad, then
+   how far the wheel's middle is along the axis from where the standoff has it, mm. */
+enum { OFF_STANDOFF = TR_HANG_N, OFF_N };
 /* How far a pointer's tip is from its point, along the axes of the world; by how much a target that
    lies leans from the level, towards x and y of the world. */
 enum { TIP_N = 3, LEAN_N = 2 };
@@ -99,7 +100,8 @@ static tr_support support_of(const tr_job *job, const tr_reference *r) {
 static double off_sd(const tr_job *job, const tr_reference *r, int component) {
     int n_lengths = support_of(job, r) == TR_ON_VEHICLE ? 3 : 2;
     if (component < n_lengths) return job->reference_sd_mm;
-    return support_of(job, r) == TR_ON_WHEEL ? job->hub_tilt_sd_rad : 0;
+    if (support_of(job, r) != TR_ON_WHEEL) return 0;
+    return component == OFF_STANDOFF ? job->reference_sd_mm : job->hub_tilt_sd_rad;
 }
 
 /* Of coordinate by coordinate of all tips. */
@@ -136,7 +138,8 @@ static bool is_angle_input(const measurement *m, int input) {
     if (input >= lean_input(m->s, 0)) return true;
     if (input >= height_input(m->s, 0, 0)) return false;
     const tr_reference *r = &m->s->job->references[off / OFF_N];
-    return support_of(m->s->job, r) == TR_ON_WHEEL && off % OFF_N >= 2;
+    long component = off % OFF_N;
+    return support_of(m->s->job, r) == TR_ON_WHEEL && component >= 2 && component != OFF_STANDOFF;
 }
 
 /* ---- the vehicle, with the inputs moved by small amounts (NULL: as they are) ---- */
@@ -235,9 +238,12 @@ static tr_wheel wheel_of(const tr_solved *s, int reference, const double *inputs
     const tr_reference *r = &s->job->references[reference];
     if (support_of(s->job, r) != TR_ON_WHEEL)
         return (tr_wheel){.is_there = true, .at_mm = marked_point(s, reference, inputs)};
-    if (s->roll) return tr_roll_wheel(s->roll, s->rolled[reference], change);
-    return tr_wheel_of_sheet(world_from_sheet(s, r->sheet, inputs), r->at_mm, r->standoff_mm,
-                             off_of(s, reference, inputs));
+    const double *off = off_of(s, reference, inputs);
+    tr_wheel wheel = s->roll ? tr_roll_wheel(s->roll, s->rolled[reference], change)
+                             : tr_wheel_of_sheet(world_from_sheet(s, r->sheet, inputs), r->at_mm,
+                                                 r->standoff_mm, off);
+    wheel.at_mm = tr_v3_sub(wheel.at_mm, tr_v3_scale(off[OFF_STANDOFF], wheel.axis));
+    return wheel;
 }
 
 /* Four corners of every sheet that lies on the floor. */
@@ -470,6 +476,23 @@ out:
     return ok;
 }
 
+/* The input is an observation of the roll: how a sheet hangs on a rolled wheel, or a height of the
+   floor there. Where the standoff has the wheel's middle the roll does not ask. */
+static bool is_of_roll(const measurement *m, long input) {
+    long off = input - off_input(m->s, 0);
+    if (!m->s->roll || input >= tip_input(m->s, 0)) return false;
+    if (input >= height_input(m->s, 0, 0)) return true;
+    const tr_reference *r = &m->s->job->references[off / OFF_N];
+    return support_of(m->s->job, r) == TR_ON_WHEEL && off % OFF_N < TR_HANG_N;
+}
+
+/* Of an input that is no pose. What the roll's observations disagree by more than they should is
+   laid to all of them alike. */
+static double input_variance(const measurement *m, long input) {
+    double sd = input_sd(m, input);
+    return (is_of_roll(m, input) ? tr_solved_variance_factor(m->s) : 1) * sd * sd;
+}
+
 static double variance_by(const measurement *m, const double *row, const double *covariance) {
     return covariance ? tr_dense_quadratic(row, covariance, m->n_poses) : 0;
 }
@@ -477,8 +500,7 @@ static double variance_by(const measurement *m, const double *row, const double 
 static double variance_of_offs(const measurement *m, const double *row) {
     double sum = 0;
     for (int j = m->n_poses; j < m->n_inputs; j++) {
-        double u = row[j] * input_sd(m, j);
-        sum += u * u;
+        sum += row[j] * row[j] * input_variance(m, j);
     }
     return sum;
 }
@@ -496,8 +518,8 @@ static void propagate(const measurement *m, const double *row, tr_output *out) {
     double plates = (factor - 1) * network;
     double pointers = 0;
     for (int j = m->n_poses; j < m->n_inputs; j++) {
-        double u = row[j] * input_sd(m, j);
-        *(j < tip_input(m->s, 0) ? &plates : &pointers) += u * u;
+        double variance = row[j] * row[j] * input_variance(m, j);
+        *(j < tip_input(m->s, 0) ? &plates : &pointers) += variance;
     }
     out->variance = network + plates + pointers;
     out->variance_of[TR_FROM_MARKS] = marks;

@@ -1,6 +1,6 @@
 /* What is measured, with its variance. All of it is one function of the inputs: where the sheets
    lie, six numbers each, how far each reference's sheet is from the point that it marks, at most
-   four each, where the vehicle was rolled, the height of the floor under each wheel, how far each
+   five each, where the vehicle was rolled, the height of the floor under each wheel, how far each
    pointer's tip is from its point, three each, by how much each target that pointers tell leans
    from the level, two each, how far a level's reading is off, two, and how each sheet lies on the
    floor, three each. Its covariance is propagated through its Jacobian (JCGM 102:2011, 6.2).

@@ -49,7 +49,8 @@ const tr_help_format tr_help_job = {
              "beside "
              "which it is printed; of a hub sheet the place that lies on the wheel's axis"},
             {"references[].standoff_mm", "mm", "required for hub sheets",
-             "from the printed face of a hub sheet inward to the wheel's mid-plane"},
+             "from the printed face of a hub sheet inward to the wheel's mid-plane, known as well "
+             "as `reference_sd_mm` says: half of what left and right are off goes into y"},
             {"references[].on", NULL, "`floor` for plates and mats, else `vehicle`",
              "of a point with a name of its own: whether its sheet lies on the `floor`, plumb "
              "under "
@@ -57,7 +58,8 @@ const tr_help_format tr_help_job = {
             {"reference_sd_mm", "mm", NULL,
              "how well a sheet's `at_mm` lies on its point, from 0 to 1000: one standard deviation "
              "per axis. u95 is only as good as this number: two of three plates should lie within "
-             "it. Of a hub sheet: how far its `at_mm` hangs from the wheel's axis"},
+             "it. Of a hub sheet: how far its `at_mm` hangs from the wheel's axis, and "
+             "how far off its `standoff_mm` is"},
             {"hub_tilt_sd_deg", "degrees", "0.3",
              "how squarely a hub sheet hangs to its wheel's axis: one standard deviation per axis. "
              "It is most of u95 of toe and camber unless the vehicle is rolled (`positions`)"},

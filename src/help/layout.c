@@ -64,9 +64,9 @@ const tr_help_format tr_help_layout = {
             {"placements[].from", NULL, NULL,
              "what x and y count from: `front-axle` or `rear-axle`, under the middle of which the "
              "origin lies on the floor; a point that a reference of the job marks, such as "
-             "`front-left` or a name of its own; or another placed sheet, from its centre. "
-             "Directions "
-             "are those of `axes`, and heights count from the floor. Or one for each coordinate: "
+             "`front-left` or a name of its own; or another sheet that the layout "
+             "places, from its centre. Directions are those of `axes`, and heights count from the "
+             "floor. Or one for each coordinate: "
              "`{ x, y, z }`"},
             {"placements[].from.x", NULL, NULL, "what x counts from"},
             {"placements[].from.y", NULL, NULL, "what y counts from"},

@@ -388,11 +388,12 @@ static void read_references(tr_yaml y, tr_job *job) {
     if (tr_yaml_has(y)) check_floor(y, job);
 }
 
-static bool is_reference(const tr_job *job, int sheet) {
+/* NULL: the sheet marks no point. */
+static const tr_reference *reference_of(const tr_job *job, int sheet) {
     for (int i = 0; i < job->n_references; i++) {
-        if (job->references[i].sheet == sheet) return true;
+        if (job->references[i].sheet == sheet) return &job->references[i];
     }
-    return false;
+    return NULL;
 }
 
 /* Height, pitch and roll are judged of boards alone: of what lies on the floor the measurement
@@ -419,8 +420,9 @@ static int find_reference(const tr_job *job, const char *name) {
     return -1;
 }
 
-/* What a coordinate counts from: a marked point, else another placed sheet. self: the sheet that it
-   is a coordinate of; key, line: where the layout says so. */
+/* What a coordinate counts from: a marked point, else another sheet that the layout places. A sheet
+   that marks a point is none: its printed centre need not be the point, nor lie under it. self: the
+   sheet that it is a coordinate of; key, line: where the layout says so. */
 static void find_origin(tr_job *job, tr_origin *from, const char *self, const char *key, int line,
                         tr_error *cause) {
     if (from->kind != TR_FROM_POINT) return;
@@ -428,8 +430,13 @@ static void find_origin(tr_job *job, tr_origin *from, const char *self, const ch
     if (from->index >= 0) return;
     from->kind = TR_FROM_SHEET;
     from->index = tr_job_find_sheet(job, from->name);
-    bool is_placed = from->index >= 0 && tr_job_needs_sheet(job, from->index);
-    if (!is_placed) {
+    bool is_placed = from->index >= 0 && tr_job_placement_of(job, from->index);
+    const tr_reference *marks = from->index >= 0 ? reference_of(job, from->index) : NULL;
+    if (marks) {
+        tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, line, key,
+                   "is %s, the sheet of a reference; name the point that it marks, %s", from->name,
+                   tr_reference_name(marks));
+    } else if (!is_placed) {
         tr_fail_at(cause, TR_BAD_INPUT, job->layout.path, line, key,
                    "is %s, which is neither an axle (front-axle, rear-axle), nor a point that a "
                    "reference of the job marks, nor another placed sheet",
@@ -495,7 +502,7 @@ static void check_placements(tr_yaml y, tr_job *job) {
                        "is %s, which no sheet file of the job defines; add its file to 'sheets' of "
                        "the job",
                        placement->sheet);
-        } else if (is_reference(job, sheet)) {
+        } else if (reference_of(job, sheet)) {
             tr_fail_at(&cause, TR_BAD_INPUT, path, placement->line, key,
                        "is %s, which the job uses as a reference; a sheet can be only one of both",
                        placement->sheet);

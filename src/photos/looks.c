@@ -1,5 +1,6 @@
 #include "photos/looks.h"
 
+#include <math.h>
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -33,6 +34,13 @@ enum { MOST_LEVELS = 4 };
 enum { PHOTOS_AT_A_TIME = 2 };
 /* Looks at what is predicted, before anything is searched. */
 enum { PREDICTED_ROUNDS = 2 };
+
+/* A file that was saved again, with another EXIF block, is another file, but the same picture: its
+   marks are where they were, but for what rounding and another guess at the lens do. Those of two
+   photos from one place scatter by some hundredths of a pixel, and no two photos have so many
+   coordinates alike by chance. */
+static const double SAME_PLACE_PX = 0.005;
+enum { FEWEST_SAME = 2 };
 
 /* A closer look at a photo. */
 typedef struct {
@@ -265,13 +273,53 @@ static bool look_at_predicted(pool *p, tr_photo_set *set, const tr_parallel_work
     return true;
 }
 
-/* The same bytes twice say nothing new, but would count twice. */
-static bool refuse_repeats(tr_photo_set *set, tr_error *err) {
+static bool is_same_file(const tr_photo *a, const tr_photo *b) {
+    return strcmp(a->sha256, b->sha256) == 0;
+}
+
+static bool is_at_same_place(const tr_mark *a, const tr_mark *b) {
+    if (a->n_points != b->n_points) return false;
+    for (int k = 0; k < a->n_points; k++) {
+        if (!(fabs(a->uv_px[k].x - b->uv_px[k].x) <= SAME_PLACE_PX) ||
+            !(fabs(a->uv_px[k].y - b->uv_px[k].y) <= SAME_PLACE_PX)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static const tr_mark *find_mark(const tr_photo_marks *in, const tr_mark *like) {
+    for (int i = 0; i < in->n_marks; i++) {
+        const tr_mark *m = &in->marks[i];
+        if (m->sheet == like->sheet && m->kind == like->kind && m->index == like->index) return m;
+    }
+    return NULL;
+}
+
+/* All marks of the photo that shows fewer are in the other one, just where they are in it. */
+static bool is_same_picture(const tr_photo *a, const tr_photo *b) {
+    bool has_fewer = a->marks.n_marks <= b->marks.n_marks;
+    const tr_photo_marks *few = has_fewer ? &a->marks : &b->marks;
+    const tr_photo_marks *many = has_fewer ? &b->marks : &a->marks;
+    if (few->n_marks < FEWEST_SAME || a->width_px != b->width_px || a->height_px != b->height_px)
+        return false;
+    for (int i = 0; i < few->n_marks; i++) {
+        const tr_mark *other = find_mark(many, &few->marks[i]);
+        if (!other || !is_at_same_place(&few->marks[i], other)) return false;
+    }
+    return true;
+}
+
+/* The same twice says nothing new, but would count twice: the first in the order of names is used.
+ *n_refused: to which the others are added. */
+static bool refuse_repeats(tr_photo_set *set, bool (*is_same)(const tr_photo *, const tr_photo *),
+                           int *n_refused, tr_error *err) {
     for (int i = 0; i < set->n_photos; i++) {
         tr_photo *a = &set->photos[set->order[i]];
         for (int k = 0; k < i && a->is_readable; k++) {
             const tr_photo *b = &set->photos[set->order[k]];
-            if (!b->is_readable || strcmp(a->sha256, b->sha256) != 0) continue;
+            if (!b->is_readable || !is_same(a, b)) continue;
+            ++*n_refused;
             a->is_readable = false;
             tr_photo_marks_release(&a->marks);
             a->quality = (tr_photo_quality){0};
@@ -349,6 +397,14 @@ static bool search(pool *p, tr_photo_set *set, const tr_parallel_work *work,
     return true;
 }
 
+/* What all looks found is compared once more: the first look sees less, and may see it through a
+   guess at the lens that EXIF made. A lens that was found from such photos is found anew. */
+static bool refuse_same_pictures(tr_photo_set *set, tr_error *err) {
+    int n_refused = 0;
+    return refuse_repeats(set, is_same_picture, &n_refused, err) &&
+           (n_refused == 0 || !set->request.lenses->is_unknown || tr_photo_set_find_lens(set, err));
+}
+
 /* Quick looks first; what they find together predicts the rest. Only where something that is needed
    is still missing is it sought more closely, which takes longer than all that. */
 bool tr_photo_set_look(tr_photo_set *set, const tr_workers *workers, tr_error *err) {
@@ -367,11 +423,13 @@ bool tr_photo_set_look(tr_photo_set *set, const tr_workers *workers, tr_error *e
     bool *is_missing = calloc((size_t)set->request.n_sheets + 1, sizeof *is_missing);
     bool has_mutex = pthread_mutex_init(&p.mutex, NULL) == 0;
     bool ok = (p.closer && p.closer_order && is_missing && has_mutex) || tr_fail_memory(err);
+    int n_refused = 0;
     ok = ok && look_at_all(&p, LOOK_FIRST, &work, err) && tr_photo_set_sort(set, err) &&
-         refuse_repeats(set, err);
+         refuse_repeats(set, is_same_file, &n_refused, err) &&
+         refuse_repeats(set, is_same_picture, &n_refused, err);
     ok = ok && look_for_lens(&p, set, &work, err) &&
          look_at_predicted(&p, set, &work, &predictions, err) &&
-         search(&p, set, &work, &predictions, is_missing, err);
+         search(&p, set, &work, &predictions, is_missing, err) && refuse_same_pictures(set, err);
     tr_predictions_release(&predictions);
     free(p.closer);
     free(p.closer_order);

@@ -414,6 +414,9 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
     [TR_FOUND_LENS_WITHOUT_COVARIANCE] =
         "The lens profile '{lens}' has no covariance: it was taken as exact, and the uncertainties "
         "do not include its errors. Calibrate with 'trammel lens'.",
+    [TR_FOUND_SHEET_TAKEN_AS_EXACT] =
+        "The survey of {sheet} states variances of 0: places of its marks were taken as exact, and "
+        "the uncertainties do not include their errors. Survey it with 'trammel survey'.",
     [TR_FOUND_PLATES_TAKEN_AS_EXACT] =
         "reference_sd_mm is 0: the plates were taken to sit exactly on their plumb marks, and the "
         "uncertainties do not include how far off they are. State one standard deviation; 1 mm is "
@@ -422,6 +425,10 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "reference_sd_mm is 0: the sheets were taken to hang exactly on their wheels' axes, and "
         "the uncertainties do not include how far off they are. State one standard deviation; 1 mm "
         "is usual.",
+    [TR_FOUND_HUBS_TAKEN_AS_SQUARE] =
+        "hub_tilt_sd_deg is 0: the sheets were taken to hang exactly square to their wheels' axes, "
+        "and the uncertainties do not include how far out of square they hang. State one standard "
+        "deviation; 0.3° is usual.",
     [TR_FOUND_LENS_UNKNOWN] = "The lens is unknown: it was found from these photos alone, with a "
                               "focal length of {focal_px:.0f} px (±{u95_percent:.2f} %).",
     [TR_FOUND_PROFILE_GAINS_LITTLE] =

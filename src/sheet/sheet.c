@@ -420,6 +420,14 @@ void tr_sheet_release(tr_sheet *sheet) {
     *sheet = (tr_sheet){0};
 }
 
+bool tr_sheet_is_exact(const tr_sheet *sheet) {
+    const tr_sheet_survey *survey = &sheet->survey;
+    for (int i = 0; i < survey->n_rows; i++) {
+        if (!(survey->covariance[(long)i * survey->n_rows + i] > 0)) return true;
+    }
+    return false;
+}
+
 bool tr_sheet_has_tag(const tr_sheet *sheet, const char *family, int id) {
     if (strcmp(sheet->tag_family, family) != 0) return false;
     for (int i = 0; i < sheet->n_tags; i++) {

@@ -129,6 +129,9 @@ int tr_sheet_find_point(const tr_sheet *sheet, const char *name);
 /* The index of the one of n sheets with this id, -1 where there is none. */
 int tr_sheet_find(const tr_sheet *sheets, int n, const char *id);
 
+/* It was surveyed, and where one of its marks is, or how large, stands there as known exactly. */
+bool tr_sheet_is_exact(const tr_sheet *sheet);
+
 /* One of its tags is of that family and id. */
 bool tr_sheet_has_tag(const tr_sheet *sheet, const char *family, int id);
 

@@ -44,6 +44,7 @@ static tr_rolled_options draw_job(const campaign_options *options, uint64_t seed
                            .has_emblem = KINDS[kind].has_emblem,
                            .runout_mm = 1,
                            .runout_rad = 0.3 * TR_RAD_PER_DEG,
+                           .standoff_mm = 1,
                            .floor_mm = 1,
                            .reference_sd_mm = 1,
                            .hub_tilt_sd_rad = 0.3 * TR_RAD_PER_DEG,

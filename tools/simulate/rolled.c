@@ -241,6 +241,9 @@ static void hang_sheets(scene *s) {
         s->wheel_from_sheet[i] =
             (tr_pose){R, tr_v3(gauss(s, s->o->runout_mm), gauss(s, s->o->runout_mm), STANDOFF_MM)};
     }
+    for (int i = 0; i < TR_N_POINTS && s->o->standoff_mm > 0; i++) {
+        s->wheel_from_sheet[i].t_mm.z += gauss(s, s->o->standoff_mm);
+    }
 }
 
 static tr_pose hub_pose(const scene *s, int wheel, int position) {

@@ -55,9 +55,10 @@ typedef struct {
     int n_positions; /* 1: not rolled; 0: 2 */
     double roll_rad; /* of the wheels between positions; 0: a quarter turn */
     double toe_rad[TR_N_POINTS], camber_rad[TR_N_POINTS];
-    double runout_mm;  /* sd of how each sheet hangs, along its x and y, ... */
-    double runout_rad; /* ... and leans */
-    double floor_mm;   /* sd of the floor's height under each wheel, in each position */
+    double runout_mm;   /* sd of how each sheet hangs, along its x and y, ... */
+    double runout_rad;  /* ... and leans */
+    double standoff_mm; /* sd of by how much a standoff is not what the job says */
+    double floor_mm;    /* sd of the floor's height under each wheel, in each position */
     double reference_sd_mm, hub_tilt_sd_rad, floor_sd_mm; /* as the job says */
     bool has_emblem;
     bool has_one_board;
