@@ -28,6 +28,8 @@ static const double MOVED_OVER_NUMBER = 15;
 /* By what each photo must lower the cost with a camera of its own: nine unknowns lower it by 9 by
    chance. */
 static const double UNSTEADY_COST = 18;
+/* Above this variance factor it is tried, though the marks fit. */
+static const double DOUBTFUL_VARIANCE = 1.5;
 /* Without the sheet that does not fit, the variance factor falls below this at least. */
 static const double REST_VARIANCE = 1.5;
 
@@ -436,6 +438,9 @@ static bool identify(tr_hypothesis_search *s, tr_hypothesis *best, tr_error *err
         return false;
     }
     if (!fits) return explain_poor_fit(s, lowest, best, err);
+    /* Few photos of a camera that is not steady fit well enough, and bend to anything. */
+    bool is_doubtful = s->adj->result.variance_factor > DOUBTFUL_VARIANCE;
+    if (is_doubtful && !try_kind(s, &KINDS[NOT_STEADY], 0, &lowest, best, err)) return false;
     if (!best->kind) return true;
     /* What one number explains, a small move of a sheet may explain better. */
     lowest -= MOVED_OVER_NUMBER;
@@ -477,8 +482,6 @@ bool tr_hypotheses_test_moves(const tr_adjust_input *in, tr_adjustment *adj, dou
                               .beyond_chance = result};
     bool ok = try_kind(&s, &KINDS[MOVED], fits ? HOPELESS_PART * TR_MOVED_CHANCE : 0, &lowest,
                        &best, err);
-    /* What a move explains, a camera that is not steady may explain better. */
-    ok = ok && (!best.kind || try_kind(&s, &KINDS[NOT_STEADY], 0, &lowest, &best, err));
     tr_network_release(&base);
     return ok && (!best.kind || best.kind->report(&s, &best, findings, err));
 }
