@@ -6,9 +6,9 @@
 #include "adjust/adjust.h"
 
 /* Frees the print scales of all placed sheets that were not surveyed, with priors
-   (TR_ADJUST_PRINT_SD ...). What a survey leaves open of a sheet is told with the coordinates of its
-   marks (mark_covariance.h) instead. All are tied to one of them, a plate if there is one, which
-   carries what they share. */
+   (TR_ADJUST_PRINT_SD). What a survey leaves open of a sheet is told with the coordinates of its
+   marks (mark_covariance.h) instead. Plates are tied to the first of them, which carries what they
+   share. */
 void tr_print_scale_set_up(const tr_adjust_input *in, tr_adjustment *out);
 
 /* Gives the prints that are tied to a sheet priors of their own instead: for when that sheet's size

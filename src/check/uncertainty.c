@@ -532,6 +532,24 @@ static void propagate(const measurement *m, const double *row, tr_output *out) {
     out->variance_calibrated = fmin(calibrated + plates + pointers, out->variance);
 }
 
+/* A sheet whose size is known gives it to all. */
+static bool is_any_surveyed(const tr_solved *s) {
+    for (int i = 0; i < s->job->n_sheets; i++) {
+        if (s->adj->sheet_placed[i] && s->job->sheets[i].survey.n_rows > 0) return true;
+    }
+    return false;
+}
+
+/* What the prints share makes all lengths from the vehicle too long or too short. */
+static void add_shared_scale(const measurement *m, int i, tr_output *o) {
+    bool is_length = i < pointer_output(m->s->job, 0) && !is_angle(m, i);
+    if (!is_length || is_any_surveyed(m->s)) return;
+    double u = TR_ADJUST_SHARED_PRINT_SD * o->value;
+    o->variance += u * u;
+    o->variance_of[TR_FROM_SHEETS] += u * u;
+    if (o->variance_calibrated > 0) o->variance_calibrated += u * u;
+}
+
 static tr_output *output_at(const measurement *m, tr_outputs *out, int i) {
     int relation = i - (int)relation_output(m->s->job, 0);
     int value = i - (int)vehicle_output(m->s->job);
@@ -597,6 +615,7 @@ bool tr_outputs_find(const tr_solved *s, const tr_check_result *result, const tr
         tr_output *o = output_at(&m, out, i);
         o->value = value[i];
         propagate(&m, J + (long)i * m.n_inputs, o);
+        add_shared_scale(&m, i, o);
     }
     ok = open_floor(&m, J, change, value, out, err);
 out:

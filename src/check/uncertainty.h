@@ -3,7 +3,8 @@
    five each, where the vehicle was rolled, the height of the floor under each wheel, how far each
    pointer's tip is from its point, three each, by how much each target that pointers tell leans
    from the level, two each, how far a level's reading is off, two, and how each sheet lies on the
-   floor, three each. Its covariance is propagated through its Jacobian (JCGM 102:2011, 6.2).
+   floor, three each. Its covariance is propagated through its Jacobian (JCGM 102:2011, 6.2). Where
+   no sheet was surveyed, lengths share the error of all prints, too (TR_ADJUST_SHARED_PRINT_SD).
    Private to check. */
 #ifndef TR_CHECK_UNCERTAINTY_H
 #define TR_CHECK_UNCERTAINTY_H

@@ -195,10 +195,13 @@ static void put_what_axis_needs(const page *p, tr_axis axis, const tr_axis_resul
     tr_u95_cell(axis, r->u95, now);
     tr_u95_cell(axis, room, needed);
     if (!(room > 0)) {
-        snprintf(text, sizeof text, TR_("%s: set it nearer, then check again."), title);
+        snprintf(text, sizeof text,
+                 TR_("%s: move it nearer to the required place, then check again."), title);
     } else if (r->u95 < r->limit) {
-        snprintf(text, sizeof text, TR_("%s: set it nearer, or bring u95 down to %s %s (now %s)."),
-                 title, needed, tr_axis_unit(axis), now);
+        snprintf(
+            text, sizeof text,
+            TR_("%s: move it nearer to the required place, or bring u95 down to %s %s (now %s)."),
+            title, needed, tr_axis_unit(axis), now);
     } else {
         snprintf(text, sizeof text, TR_("%s: u95 is %s %s; to pass it must be at most %s %s."),
                  title, now, tr_axis_unit(axis), needed, tr_axis_unit(axis));
@@ -207,7 +210,8 @@ static void put_what_axis_needs(const page *p, tr_axis axis, const tr_axis_resul
     tr_text_wrap(p->out, 2, 4, text);
 }
 
-/* What to do about the largest part of u95, once for each source. */
+/* What to do about the largest part of u95, once for each source. Nothing where the sheet fails and
+   is told how to be moved, nor where the measurement does not hold together. */
 static void put_advice(const page *p, const tr_check_result *result, int target) {
     const char *const FROM[TR_N_SOURCES] = {TR_("the marks"), TR_("the lens"),
                                             result->has_wheels ? TR_("the hub sheets")
@@ -216,6 +220,8 @@ static void put_advice(const page *p, const tr_check_result *result, int target)
     const tr_target_result *t = &result->targets[target];
     bool is_wanted[TR_N_SOURCES] = {false};
     bool has_any = false;
+    bool is_for_moves = t->verdict == TR_FAIL && tr_target_needs_move(t);
+    if (is_for_moves || tr_target_is_unsound(result, t)) return;
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         if (!is_uncertain(&t->axis[axis])) continue;
         if (!has_any) fprintf(p->out, "\n  %s\n", TR_("To reach a verdict:"));

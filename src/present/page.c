@@ -67,17 +67,18 @@ static const tr_finding *most_important(const tr_findings *findings) {
 }
 
 void tr_page_draw_message(tr_canvas *canvas, const tr_findings *findings, const char *text) {
-    char finding_text[TR_FINDING_TEXT_SIZE + 96], sentence[TR_FINDING_TEXT_SIZE], more[80];
+    char finding_text[TR_FINDING_TEXT_SIZE + 96], sentence[TR_FINDING_TEXT_SIZE], which[80] = "";
     const tr_finding *finding = most_important(findings);
     const tr_type type = {
         .size_px = 36, .smallest_px = 20, .is_bold = true, .colour = TR_INK, .lines = 2};
     double height = tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, 128, tr_page_width(), type, text);
     if (!finding) return;
     tr_finding_text(finding, sentence);
-    snprintf(more, sizeof more, " %s", TR_("And more: see the text."));
-    snprintf(finding_text, sizeof finding_text, "! %s%s", sentence, findings->n > 1 ? more : "");
+    if (findings->n > 1)
+        snprintf(which, sizeof which, TR_("One of %d warnings, see the text: "), findings->n);
+    snprintf(finding_text, sizeof finding_text, "! %s%s", which, sentence);
     const tr_type small = {
-        .size_px = 26, .smallest_px = 13, .colour = TR_INK, .lines = height > 50 ? 1 : 2};
+        .size_px = 26, .smallest_px = 20, .colour = TR_INK, .lines = height > 50 ? 1 : 2};
     tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, 128 + height, tr_page_width(), small, finding_text);
 }
 

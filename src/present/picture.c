@@ -46,7 +46,8 @@ static void print_why(const tr_check_result *result, int target, char *text, siz
         tr_target_why(result, target, rest, sizeof rest);
         snprintf(why, sizeof why, TR_("Not decided: %s."), rest);
     }
-    for (tr_axis axis = 0; axis < TR_N_AXES && !*advice; axis++) {
+    bool is_sound = !tr_target_is_unsound(result, t);
+    for (tr_axis axis = 0; axis < TR_N_AXES && is_sound && !*advice; axis++) {
         const tr_axis_result *r = &t->axis[axis];
         if (!r->is_judged || !r->is_measured || r->verdict != TR_INCONCLUSIVE) continue;
         tr_source_advice(result, target, tr_largest_source(r), advice, sizeof advice);

@@ -519,12 +519,10 @@ bool tr_target_needs_move(const tr_target_result *t) {
 
 bool tr_target_is_unsound(const tr_check_result *result, const tr_target_result *t) {
     bool is_off = false;
-    double moves[TR_N_AXES];
     for (tr_axis axis = 0; axis < TR_N_AXES; axis++) {
         const tr_axis_result *r = &t->axis[axis];
         is_off = is_off || (r->is_judged && r->is_measured && r->verdict != TR_PASS);
     }
-    (void)moves;
     return is_off && !t->is_to_move && tr_findings_block_pass(&result->findings);
 }
 

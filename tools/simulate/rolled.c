@@ -543,10 +543,10 @@ static void draw_lens(scene *s) {
 
 static void draw_prints(scene *s) {
     if (!s->o->draws_prints) return;
-    double shared = gauss(s, TR_ADJUST_PRINT_SD);
+    double shared = gauss(s, TR_ADJUST_SHARED_PRINT_SD);
     for (int i = 0; i < TR_ROLLED_SHEETS; i++) {
         for (int k = 0; k < 2; k++) {
-            s->print[i][k] = shared + gauss(s, TR_ADJUST_OTHER_PRINT_SD);
+            s->print[i][k] = shared + gauss(s, TR_ADJUST_PRINT_SD);
         }
     }
 }

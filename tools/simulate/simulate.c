@@ -399,19 +399,22 @@ static tr_camera tell_camera(const tr_sim_options *o, const tr_lens *lens) {
     return camera;
 }
 
-/* All come from printers with an error in common; see TR_ADJUST_PRINT_SD. */
+/* All plates come from one printer, and all sheets share an error. */
 static void draw_prints(scene *s) {
     tr_random random = tr_random_seed(s->o->seed ^ PRINT_SALT);
     tr_random pointers = tr_random_seed(s->o->seed ^ POINTER_SALT);
-    double shared = TR_ADJUST_PRINT_SD * tr_random_normal(&random);
+    tr_random all = tr_random_seed(s->o->seed ^ PRINT_SALT ^ POINTER_SALT);
+    double shared = TR_ADJUST_SHARED_PRINT_SD * tr_random_normal(&all);
     for (int k = 0; k < 2; k++) {
+        double of_plates = shared + TR_ADJUST_PRINT_SD * tr_random_normal(&random);
         for (int i = 0; i <= MAT_2; i++) {
-            double sd = is_plate(i) ? TR_ADJUST_OWN_PRINT_SD : TR_ADJUST_OTHER_PRINT_SD;
-            s->print_error[i][k] = shared + sd * tr_random_normal(&random);
+            s->print_error[i][k] =
+                is_plate(i) ? of_plates + TR_ADJUST_OWN_PRINT_SD * tr_random_normal(&random)
+                            : shared + TR_ADJUST_PRINT_SD * tr_random_normal(&random);
         }
         for (int i = 0; i < s->o->scene.n_pointers; i++) {
             s->print_error[TR_SIM_POINTER + i][k] =
-                shared + TR_ADJUST_OWN_PRINT_SD * tr_random_normal(&pointers);
+                of_plates + TR_ADJUST_OWN_PRINT_SD * tr_random_normal(&pointers);
         }
     }
 }
