@@ -78,7 +78,7 @@ void tr_page_draw_message(tr_canvas *canvas, const tr_findings *findings, const 
         snprintf(which, sizeof which, TR_("One of %d warnings, see the text: "), findings->n);
     snprintf(finding_text, sizeof finding_text, "! %s%s", which, sentence);
     const tr_type small = {
-        .size_px = 26, .smallest_px = 20, .colour = TR_INK, .lines = height > 50 ? 1 : 2};
+        .size_px = 26, .smallest_px = 13, .colour = TR_INK, .lines = height > 50 ? 1 : 2};
     tr_canvas_text(canvas, TR_PAGE_MARGIN_PX, 128 + height, tr_page_width(), small, finding_text);
 }
 
