@@ -417,6 +417,23 @@ static void test_trap_floor_that_falls(void **state) {
     CHECK_AT_MOST(36, within);
 }
 
+/* A flatness so near its limit that it is not decided stands against a pass. */
+static void test_trap_flatness_undecided(void **state) {
+    (void)state;
+    tr_sim_options options = honest(7);
+    options.n_photos = 7;
+    outcome o = run(&options);
+    tr_error err = {0};
+    const tr_sheet_result *mat = &o.sim.check.result.sheets[o.sim.check.result.targets[0].sheet];
+    assert_int_equal(o.sim.check.result.verdict, TR_PASS);
+    o.sim.job.layout.flatness_mm = mat->condition.flatness_mm + mat->condition.flatness_u95_mm / 2;
+    tr_check_result_release(&o.sim.check.result);
+    assert_true(tr_check_evaluate(&o.sim.job, &o.sim.check, &err));
+    assert_int_equal(o.sim.check.result.verdict, TR_INCONCLUSIVE);
+    assert_true(tr_findings_have(&o.sim.check.result.findings, TR_FOUND_FLATNESS_UNDECIDED));
+    tr_sim_release(&o.sim);
+}
+
 /* By so little, and with marks so coarse, that no mark alone shows it: all of them together do. */
 static void test_trap_moved_little(void **state) {
     (void)state;
@@ -956,6 +973,7 @@ int main(void) {
         cmocka_unit_test(test_trap_plates_of_another_printer),
         cmocka_unit_test(test_trap_prints_of_one_printer),
         cmocka_unit_test(test_trap_floor_that_falls),
+        cmocka_unit_test(test_trap_flatness_undecided),
         cmocka_unit_test(test_trap_moved_little),
         cmocka_unit_test(test_trap_nudged),
         cmocka_unit_test(test_moved_sheet_is_told_of_one_photo),

@@ -24,9 +24,9 @@
 /* Plates come from one printer and share its error; beside it, each has one of its own. */
 #define TR_ADJUST_OWN_PRINT_SD 5e-4
 /* All sheets may come from one printer. Its error no photo tells, since the whole scene grows with
-   it: it is no unknown of the network, but all lengths have it (check/uncertainty.h). Beside the
-   others it makes u95 cover prints that are all off by 0.15 %, of which one rule or another would
-   show more than 0.2 mm. */
+   it: it is no unknown of the network, but all lengths have it (check/uncertainty.h). Common
+   practice, no source: prints that are all off by the 0.2 % that the rules allow are beyond twice
+   this and the others (doc/measurements.md, "What the priors took for granted"). */
 #define TR_ADJUST_SHARED_PRINT_SD 5e-4
 /* One print has one size, wherever it lies and whenever: far less than photos tell. */
 #define TR_ADJUST_SAME_PRINT_SD 1e-6
