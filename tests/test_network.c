@@ -1045,7 +1045,7 @@ static void check_moved(const job *solved, double cost, const tr_net_hypothesis 
     q.net.n_observations = solved->net.n_observations;
     memcpy(sheets, q.sheets, sizeof q.sheets);
     sheets[JOB_SHEETS] = sheets[h->sheet];
-    for (int k = 0; k < TR_POSE_N; k++) sheets[JOB_SHEETS].is_free[k] = true;
+    for (int k = 0; k < h->n; k++) sheets[JOB_SHEETS].is_free[h->component + k] = true;
     q.net.sheets = sheets;
     q.net.n_sheets++;
     for (int i = 0; i < q.net.n_observations; i++) {
@@ -1059,8 +1059,8 @@ static void check_moved(const job *solved, double cost, const tr_net_hypothesis 
     tr_pose b = sheets[h->sheet].world_from_sheet;
     tr_vec3 turn = tr_vector_from_rotation(tr_m3_mul(a.R, tr_m3_transpose(b.R)));
     tr_vec3 shift = tr_v3_sub(a.t_mm, b.t_mm);
-    check_test(h, cost - result.cost, (double[]){turn.x, turn.y, turn.z, shift.x, shift.y, shift.z},
-               TR_POSE_N);
+    const double step[TR_POSE_N] = {turn.x, turn.y, turn.z, shift.x, shift.y, shift.z};
+    check_test(h, cost - result.cost, step + h->component, h->n);
 }
 
 static void hypotheses_as_solved(void **unused) {
@@ -1070,14 +1070,16 @@ static void hypotheses_as_solved(void **unused) {
         static job q, before;
         /* The second and third go on from the one before. The mat holds the world. */
         tr_net_hypothesis h[] = {
-            {.sheet = 2, .first_photo = 4, .last_photo = 5},
-            {.sheet = 2, .first_photo = 2, .last_photo = 5},
-            {.sheet = 2, .first_photo = 0, .last_photo = 5},
-            {.sheet = 2, .first_photo = 4, .last_photo = 4},
-            {.sheet = 0, .first_photo = 1, .last_photo = 2},
-            {.sheet = 0, .is_print_scale = true, .first_photo = 0, .last_photo = 5},
+            {.sheet = 2, .n = TR_POSE_N, .first_photo = 4, .last_photo = 5},
+            {.sheet = 2, .n = TR_POSE_N, .first_photo = 2, .last_photo = 5},
+            {.sheet = 2, .n = TR_POSE_N, .first_photo = 0, .last_photo = 5},
+            {.sheet = 2, .n = TR_POSE_N, .first_photo = 4, .last_photo = 4},
+            {.sheet = 0, .n = TR_POSE_N, .first_photo = 1, .last_photo = 2},
+            /* The same of x, y and yaw alone: the sums of the one before say nothing of it. */
+            {.sheet = 0, .component = TR_SHEET_RZ, .n = 3, .first_photo = 1, .last_photo = 2},
+            {.sheet = 0, .component = TR_PRINT_SCALE_X, .n = 2, .first_photo = 0, .last_photo = 5},
         };
-        enum { N = sizeof h / sizeof *h, ALL_PHOTOS = 2, STRETCH = 5 };
+        enum { N = sizeof h / sizeof *h, ALL_PHOTOS = 2, STRETCH = 6 };
         tr_error err = {0};
         tr_lsq_result result = solve_noisy(&q, &d);
         before = q;

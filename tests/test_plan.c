@@ -136,8 +136,10 @@ static void simulated_checks_have_the_u95_that_was_expected(void **state) {
 }
 
 /* With a plan that reaches its aim, checks do. What a few photos tell of how the camera scatters
-   differs from job to job, and u95 with it; in the mean it is what was expected. */
+   differs from job to job, and u95 with it; in the mean it is what was expected. Where two photos
+   that alone show a plate disagree by chance, which a plan cannot foresee, u95 is larger. */
 static void check_proposal(bool has_second_mat) {
+    int n_disagree = 0;
     static const double AGREE_ONE = 0.25;
     ratios all = {.n = 0};
     tr_station stations[TR_PLAN_MOST_STATIONS];
@@ -158,6 +160,11 @@ static void check_proposal(bool has_second_mat) {
         o.scene.has_second_mat = has_second_mat;
         simulate(&o, &s);
         evaluate(&s);
+        if (tr_findings_have(&s.check.result.findings, TR_FOUND_TWO_PHOTOS_DISAGREE)) {
+            tr_sim_release(&s);
+            n_disagree++;
+            continue;
+        }
         int n = compare_within(&plan, &s.check.result, AGREE_ONE, &all);
         assert_int_equal(n, has_second_mat ? 6 : 3);
         for (int i = 0; i < s.check.result.n_targets; i++) {
@@ -168,6 +175,7 @@ static void check_proposal(bool has_second_mat) {
         }
         tr_sim_release(&s);
     }
+    CHECK_AT_MOST(n_disagree, 1);
     for (int i = 0; i < plan.result.n_targets; i++) {
         for (tr_axis k = 0; k < TR_N_AXES; k++) {
             if (!plan.result.targets[i].axis[k].is_judged) continue;

@@ -178,6 +178,19 @@ bool tr_adjust_finish(tr_adjustment *adj, tr_error *err) {
     return tr_covariance_estimate(adj, err) && count_rejected(adj, err);
 }
 
+void tr_adjust_widen(tr_adjustment *adj, const double *change) {
+    int n = TR_POSE_N * adj->net.n_sheets;
+    for (int i = 0; i < n; i++) {
+        for (int j = 0; j < n; j++) {
+            double v = change[i] * change[j];
+            adj->covariance[(long)i * n + j] += v;
+            adj->covariance_lens_held[(long)i * n + j] += v;
+            adj->covariance_marks[(long)i * n + j] += v;
+            if (adj->covariance_calibrated) adj->covariance_calibrated[(long)i * n + j] += v;
+        }
+    }
+}
+
 bool tr_adjust_roughly(const tr_adjust_input *in, tr_adjustment *out, tr_error *err) {
     tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = ROUGH_STEP};
     if (set_up(in, out, err) && tr_network_solve(&out->net, &options, &out->result, err))

@@ -61,6 +61,8 @@
       "sheet=%s photos[]=%s away_mm=%f") \
     X(SHEET_AT_TWO_PLACES,    "sheet_moved",           true, \
       "sheet=%s photos[]=%s away_mm=%f") \
+    X(TWO_PHOTOS_DISAGREE,    "two_photos_disagree",   false, \
+      "sheet=%s photos[]=%s away_mm=%f") \
     X(SHEET_DOES_NOT_FIT,     "sheet_does_not_fit",    true,  "sheet=%s") \
     X(MARKS_CONTRADICT,       "marks_contradict",      true,  "sheet=%s photos[]=%s") \
     X(TAG_MISPLACED,          "tag_misplaced",         true,  "tag=%d sheet=%s away_mm=%f") \

@@ -11,6 +11,7 @@
 #include "diagnose/flatness.h"
 #include "diagnose/hypotheses.h"
 #include "diagnose/rejected.h"
+#include "diagnose/two_photos.h"
 #include "diagnose/unsteady.h"
 
 /* Residuals of marks that fit, in their variance. */
@@ -140,7 +141,8 @@ bool tr_diagnose(const tr_adjust_input *in, tr_adjustment *out, tr_sheet_conditi
               detect(in, out, findings, err) &&
               tr_hypotheses_identify(in, out, conditions, findings, &is_explained, err) &&
               (is_explained || adapt(in, out, findings, err)) && tr_adjust_finish(out, err) &&
-              report(in, out, findings, err) && tr_flatness_estimate(in, out, conditions, err);
+              tr_two_photos_allow_for(in, out, findings, err) && report(in, out, findings, err) &&
+              tr_flatness_estimate(in, out, conditions, err);
     if (!ok) tr_adjustment_release(out);
     return ok;
 }

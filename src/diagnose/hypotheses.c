@@ -172,8 +172,10 @@ static bool score_prints(const tr_hypothesis_search *s, tr_hypothesis *h, int n,
     tr_net_hypothesis *tests = tr_array(n, sizeof *tests);
     if (!tests) return tr_fail_memory(err);
     for (int i = 0; i < n; i++) {
-        tests[i] = (tr_net_hypothesis){
-            .sheet = h[i].index, .is_print_scale = true, .last_photo = s->in->n_photos - 1};
+        tests[i] = (tr_net_hypothesis){.sheet = h[i].index,
+                                       .component = TR_PRINT_SCALE_X,
+                                       .n = 2,
+                                       .last_photo = s->in->n_photos - 1};
     }
     bool ok = tr_network_test(&s->adj->net, TR_ADJUST_HUBER, tests, n, err);
     for (int i = 0; i < n && ok; i++) {

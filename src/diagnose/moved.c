@@ -55,8 +55,11 @@ bool tr_moved_score(const tr_hypothesis_search *s, tr_hypothesis *h, int n, tr_e
     tr_net_hypothesis *tests = tr_array(n, sizeof *tests);
     if (!tests) return tr_fail_memory(err);
     for (int i = 0; i < n; i++) {
-        tests[i] = (tr_net_hypothesis){
-            .sheet = h[i].index, .first_photo = h[i].first_photo, .last_photo = h[i].last_photo};
+        tests[i] = (tr_net_hypothesis){.sheet = h[i].index,
+                                       .component = TR_SHEET_RX,
+                                       .n = TR_POSE_N,
+                                       .first_photo = h[i].first_photo,
+                                       .last_photo = h[i].last_photo};
     }
     bool ok = tr_network_test(&s->adj->net, TR_ADJUST_HUBER, tests, n, err);
     for (int i = 0; i < n && ok; i++) {

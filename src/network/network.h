@@ -156,16 +156,16 @@ TR_MUST_USE bool tr_net_solution_variances(const tr_net_solution *s,
                                            const tr_net_function *functions, int n, double *out,
                                            tr_error *err);
 
-/* A hypothesis: in the photos from the first to the last, the sheet had another pose (what is not
- * free included, and without a prior), or another print scale. */
+/* A hypothesis: in the photos from the first to the last, some unknowns of the sheet had other
+   values (what is not free included, and without a prior). */
 typedef struct {
     int sheet;
-    bool is_print_scale;
+    int component, n;            /* the unknowns (sheet.h): the first, and how many, at most 6 */
     int first_photo, last_photo; /* numbers of the network, both included */
     /* What the test found, to first order: */
     bool is_determined; /* false: the marks tell no such difference, and the rest is 0 */
     double score;       /* the cost would fall by this */
-    double step[6];     /* by which pose (rad, mm) or print scale (2) would differ ... */
+    double step[6];     /* by which they would differ ... */
     double variance[6]; /* ... and the variances of that, for unit variance */
 } tr_net_hypothesis;
 

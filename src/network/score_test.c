@@ -122,7 +122,7 @@ static bool terms_by_sheet(const tr_problem *p, int **start, int **terms) {
 /* True where the sums of the hypothesis before can be added to: it had the same unknowns in the
    same photos up to the last, but for some before its first. */
 static bool goes_on(const tr_net_hypothesis *before, const tr_net_hypothesis *h) {
-    return before->sheet == h->sheet && before->is_print_scale == h->is_print_scale &&
+    return before->sheet == h->sheet && before->component == h->component && before->n == h->n &&
            before->last_photo == h->last_photo && before->first_photo >= h->first_photo;
 }
 
@@ -133,7 +133,7 @@ static bool test_hypothesis(const tr_problem *p, const tr_lsq *lsq, double huber
     if (before && goes_on(before, h)) {
         last = before->first_photo - 1;
     } else {
-        sums->n = h->is_print_scale ? 2 : TR_POSE_N;
+        sums->n = h->n;
         memset(sums->H_ab, 0, (size_t)p->state.n_unknowns * (size_t)sums->n * sizeof *sums->H_ab);
         memset(sums->H_bb, 0, sizeof sums->H_bb);
         memset(sums->g_b, 0, sizeof sums->g_b);
@@ -141,10 +141,7 @@ static bool test_hypothesis(const tr_problem *p, const tr_lsq *lsq, double huber
     for (int k = start[h->sheet]; k < start[h->sheet + 1]; k++) {
         int photo = p->net->observations[p->sources[terms[k]].index].photo;
         if (photo < h->first_photo || photo > last) continue;
-        if (!add_observation(p, terms[k], huber, h->is_print_scale ? TR_PRINT_SCALE_X : TR_SHEET_RX,
-                             sums)) {
-            return false;
-        }
+        if (!add_observation(p, terms[k], huber, h->component, sums)) return false;
     }
     h->is_determined = false;
     h->score = 0;

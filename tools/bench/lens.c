@@ -214,10 +214,10 @@ static bool run_program(const shoot *s, const char *program, bench_usage *usage,
     char *const words[] = {"--squares",        squares,  "--pitch",   pitch,   "--out",
                            (char *)s->profile, "--json", "--threads", threads, NULL};
     memcpy(&argv[n], words, sizeof words);
-    if (!bench_run_program(argv, usage) || usage->status != 0 ||
-        !tr_lens_profile_read(s->profile, &lens, &err)) {
-        return false;
-    }
+    bool ok = bench_run_program(argv, usage) && usage->status == 0 &&
+              tr_lens_profile_read(s->profile, &lens, &err);
+    unlink(s->profile); /* another build may not know what this one wrote */
+    if (!ok) return false;
     found->is_there = true;
     memcpy(found->param, lens.param, sizeof found->param);
     return true;
