@@ -98,9 +98,9 @@ static const char *const MESSAGES[TR_N_FINDINGS] = {
         "again. If these are photos of two set-ups, move the earlier ones into a subfolder of "
         "their own.",
     [TR_FOUND_TWO_PHOTOS_DISAGREE] =
-        "Only {photos} show {sheet}, and they have it about {away_mm:.0f} mm apart, which is more "
-        "than chance mostly makes. It may have been pushed in between; the uncertainty allows for "
-        "it. Take two more photos of it, and let nobody touch it meanwhile.",
+        "Only {photos} show {sheet}, and they disagree by about {away_mm:.0f} mm about where it "
+        "is. It may have been pushed in between; the uncertainty allows for that. Take two more "
+        "photos of it, and let nobody touch it meanwhile.",
     [TR_FOUND_SHEET_DOES_NOT_FIT] =
         "{sheet} contradicts all other sheets: it is bent, was moved between photos, or is not "
         "what its sheet file says. Flatten it, check it with a rule, and take the photos again.",
