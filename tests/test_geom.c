@@ -193,6 +193,16 @@ static void gradient_of_a_pose(void **unused) {
     }
 }
 
+/* What moved a pose is found again. */
+static void change_of_a_pose(void **unused) {
+    (void)unused;
+    const tr_pose pose = {tr_rotation_from_vector(tr_v3(0.4, -0.9, 1.2)), {100, -250, 900}};
+    const double d[6] = {0.3, -1.1, 0.5, 40, -7, 12};
+    double found[6];
+    tr_pose_change(pose, tr_pose_moved(pose, d), found);
+    for (int k = 0; k < 6; k++) CHECK_NEAR(found[k], d[k], 1e-12);
+}
+
 /* A motion is found again, whichever it is; of points that do not fit it the residuals are
    perpendicular to what the motion can still do: their sum is 0, and so is their turning moment. */
 static void motion_of_points_in_the_plane(void **unused) {
@@ -240,6 +250,7 @@ int main(void) {
         cmocka_unit_test(poses_chain_and_invert),
         cmocka_unit_test(angles_wrap),
         cmocka_unit_test(gradient_of_a_pose),
+        cmocka_unit_test(change_of_a_pose),
         cmocka_unit_test(motion_of_points_in_the_plane),
     };
     return cmocka_run_group_tests_name("geom", tests, NULL, NULL);

@@ -1055,11 +1055,8 @@ static void check_moved(const job *solved, double cost, const tr_net_hypothesis 
         }
     }
     assert_true(job_solve(&q, &(tr_net_options){0}, &result));
-    tr_pose a = sheets[JOB_SHEETS].world_from_sheet;
-    tr_pose b = sheets[h->sheet].world_from_sheet;
-    tr_vec3 turn = tr_vector_from_rotation(tr_m3_mul(a.R, tr_m3_transpose(b.R)));
-    tr_vec3 shift = tr_v3_sub(a.t_mm, b.t_mm);
-    const double step[TR_POSE_N] = {turn.x, turn.y, turn.z, shift.x, shift.y, shift.z};
+    double step[TR_POSE_N];
+    tr_pose_change(sheets[h->sheet].world_from_sheet, sheets[JOB_SHEETS].world_from_sheet, step);
     check_test(h, cost - result.cost, step + h->component, h->n);
 }
 

@@ -124,8 +124,9 @@ TR_MUST_USE bool tr_adjust_solve(tr_adjustment *adjustment, tr_error *err);
 /* Solves a last time, and fills in the covariances and what is told of all marks. */
 TR_MUST_USE bool tr_adjust_finish(tr_adjustment *adjustment, tr_error *err);
 
-/* Adds change change' to the covariances: the sheets' poses, in their order, may be off by that
-   change together, one standard deviation. */
+/* Adds change change' to `covariance` and its shares: the sheets' poses may be off by that change
+   together, one standard deviation. change: 6 n_sheets, in the order of the covariance (rad, mm).
+ */
 void tr_adjust_widen(tr_adjustment *adjustment, const double *change);
 
 /* A first solution from the marks as they are: nothing is tested or rejected, and there is no

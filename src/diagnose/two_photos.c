@@ -83,12 +83,8 @@ static bool find_change(tr_adjustment *adj, const tr_network *base, const pair *
     memset(change, 0, (size_t)net->n_sheets * TR_POSE_N * sizeof *change);
     bool is_solved = tr_network_solve(net, &options, &ignored, &why);
     for (int i = 0; i < net->n_sheets && is_solved; i++) {
-        tr_pose without = net->sheets[i].world_from_sheet;
-        tr_pose with = base->sheets[i].world_from_sheet;
-        tr_vec3 turn = tr_vector_from_rotation(tr_m3_mul(without.R, tr_m3_transpose(with.R)));
-        tr_vec3 shift = tr_v3_sub(without.t_mm, with.t_mm);
-        const double d[TR_POSE_N] = {turn.x, turn.y, turn.z, shift.x, shift.y, shift.z};
-        memcpy(change + (long)TR_POSE_N * i, d, sizeof d);
+        tr_pose_change(base->sheets[i].world_from_sheet, net->sheets[i].world_from_sheet,
+                       change + (long)TR_POSE_N * i);
     }
     tr_network_restore(net, base);
     return why.code != TR_NO_MEMORY || tr_fail_memory(err);

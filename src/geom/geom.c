@@ -1,6 +1,7 @@
 #include "geom/geom.h"
 
 #include <float.h>
+#include <string.h>
 
 tr_mat3 tr_m3_from_columns(tr_vec3 a, tr_vec3 b, tr_vec3 c) {
     return (tr_mat3){{{a.x, b.x, c.x}, {a.y, b.y, c.y}, {a.z, b.z, c.z}}};
@@ -135,6 +136,13 @@ tr_pose tr_pose_moved(tr_pose a_from_b, const double d[6]) {
     tr_mat3 turn = tr_rotation_from_vector(tr_v3(d[0], d[1], d[2]));
     return (tr_pose){tr_m3_mul(turn, a_from_b.R),
                      tr_v3_add(a_from_b.t_mm, tr_v3(d[3], d[4], d[5]))};
+}
+
+void tr_pose_change(tr_pose from, tr_pose to, double d[TR_POSE_N]) {
+    tr_vec3 turn = tr_vector_from_rotation(tr_m3_mul(to.R, tr_m3_transpose(from.R)));
+    tr_vec3 way = tr_v3_sub(to.t_mm, from.t_mm);
+    const double change[TR_POSE_N] = {turn.x, turn.y, turn.z, way.x, way.y, way.z};
+    memcpy(d, change, sizeof change);
 }
 
 double tr_wrap_rad(double angle_rad) {

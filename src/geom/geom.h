@@ -122,6 +122,8 @@ tr_pose tr_pose_inverse(tr_pose a_from_b);               /* b_from_a */
    exp([d0..2]x) R, t + d3..5. */
 enum { TR_POSE_N = 6 }; /* rotation (rad) 0..2, place (mm) 3..5 */
 tr_pose tr_pose_moved(tr_pose a_from_b, const double d[TR_POSE_N]);
+/* The d by which tr_pose_moved makes `to` of `from`; turned by less than half a turn. */
+void tr_pose_change(tr_pose from, tr_pose to, double d[TR_POSE_N]);
 
 /* How a value changes with a pose that carries a point to where the value's gradient there is g:
    to d of tr_pose_moved. turned: R p, the point less the pose's t_mm. With d(turned) = d x turned,

@@ -142,12 +142,7 @@ static void residuals(const tr_roll *s, const state *x, double *r) {
     for (int i = 0; i < s->in.n_sheets; i++) {
         for (int p = 0; p < s->in.n_positions; p++) {
             if (!s->sheets[i].is_there[p]) continue;
-            tr_pose seen = s->sheets[i].world_from_sheet[p];
-            tr_pose model = model_pose(s, x, i, p);
-            tr_vec3 turn = tr_vector_from_rotation(tr_m3_mul(seen.R, tr_m3_transpose(model.R)));
-            tr_vec3 way = tr_v3_sub(seen.t_mm, model.t_mm);
-            const double six[POSE_N] = {turn.x, turn.y, turn.z, way.x, way.y, way.z};
-            memcpy(r, six, sizeof six);
+            tr_pose_change(model_pose(s, x, i, p), s->sheets[i].world_from_sheet[p], r);
             r += POSE_N;
         }
     }

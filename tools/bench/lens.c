@@ -123,10 +123,7 @@ static void release_shoot(shoot *s) {
         if (s->files[i] && !is_kept) unlink(s->files[i]);
         free(s->files[i]);
     }
-    if (!is_kept && *s->folder) {
-        unlink(s->profile);
-        rmdir(s->folder);
-    }
+    if (!is_kept && *s->folder) rmdir(s->folder);
     bench_unshare(s->shared, sizeof *s->shared);
     tr_sheet_release(&s->board.sheet);
     tr_sim_release(&s->sim);
