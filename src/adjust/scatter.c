@@ -11,7 +11,10 @@ enum { MAX_PASSES = 8 };
 /* More photos than these tell no more worth knowing; each costs a solution for nine variances. */
 enum { MAX_PHOTOS = 24 };
 /* A close enough solution, in standard deviations. */
-static const double SMALL_STEP = 0.01;
+static const tr_net_options OPTIONS = {.huber = TR_ADJUST_HUBER, .small_step = 0.01};
+
+/* No photo shows a camera that changes by so small a part of what an unknown one may. */
+static const double LEAST_PART = 1e-3;
 
 /* What a profile that is contradicted counts for. */
 static const double LEAST_DOF = 1e-3;
@@ -26,6 +29,16 @@ typedef struct {
     double freedom; /* r */
     int n;
 } component_sums;
+
+/* The unknowns of all photos that are asked, each a function of its own, their variances, and the
+   sums of each lens and kind. */
+typedef struct {
+    tr_net_unknown *unknowns;
+    tr_net_function *functions;
+    double *variances;
+    component_sums *sums;
+    int n;
+} work;
 
 /* The photos that are asked, one in `every`. */
 static bool is_asked(const tr_network *net, int photo, int every) {
@@ -98,25 +111,32 @@ static double estimate(const tr_lens *lens, int kind, const component_sums *c, d
     return sqrt((dof * known * known + c->square) / *freedom);
 }
 
-/* Priors of all photos from the sums. True where one changed by more than a little. */
+/* The estimate of an unknown's standard deviation, or its upper limit. */
+static double wanted_sd(const tr_lens *lens, const component_sums *sums, int kind, bool to_limit) {
+    double freedom;
+    double sd = estimate(lens, kind, &sums[kind], &freedom);
+    double wide = tr_lens_scatter_sd(lens, kind);
+    if (to_limit) sd = fmax(sd, fmin(wide, tr_lens_scatter_limit(sd, freedom)));
+    return fmax(sd, LEAST_PART * wide);
+}
+
+/* Priors of all photos from the sums. step: what part of the way they go (limits that went all of
+   it would overshoot, time after time). True where one is off by more than a little. */
 static bool set_priors(const tr_adjust_input *in, tr_network *net, const component_sums *sums,
-                       bool is_last) {
-    bool has_changed = false;
+                       bool to_limit, double step) {
+    bool is_off = false;
     for (int i = 0; i < net->n_photos; i++) {
         tr_net_photo *photo = &net->photos[i];
         for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
-            int kind = tr_camera_scatter_of(k);
-            double freedom;
             if (!(photo->sd[k] > 0)) continue;
-            double sd = estimate(&in->lenses[photo->lens], kind,
-                                 &sums[photo->lens * TR_SCATTER_N + kind], &freedom);
-            double wide = tr_lens_scatter_sd(&in->lenses[photo->lens], kind);
-            if (is_last) sd = fmax(sd, fmin(wide, tr_lens_scatter_limit(sd, freedom)));
-            has_changed = has_changed || fabs(sd - photo->sd[k]) > SMALL_CHANGE * photo->sd[k];
-            photo->sd[k] = sd;
+            double wanted =
+                wanted_sd(&in->lenses[photo->lens], sums + (long)photo->lens * TR_SCATTER_N,
+                          tr_camera_scatter_of(k), to_limit);
+            is_off = is_off || fabs(wanted - photo->sd[k]) > SMALL_CHANGE * photo->sd[k];
+            photo->sd[k] *= pow(wanted / photo->sd[k], step);
         }
     }
-    return has_changed;
+    return is_off;
 }
 
 /* What the photos say alone. */
@@ -144,40 +164,48 @@ int tr_scatter_find_far(const tr_adjust_input *in, const tr_adjustment *adj, boo
     return n;
 }
 
+/* Repeats the adjustment and the setting of its priors, at the estimates or at their limits, until
+   they no longer change each other. */
+static bool settle(const tr_adjust_input *in, tr_network *net, work *w, bool to_limit,
+                   tr_lsq_result *result, tr_error *err) {
+    bool goes_on = true;
+    for (int pass = 0; pass < MAX_PASSES && goes_on; pass++) {
+        tr_net_solution *s = tr_net_solution_new(net, &OPTIONS, result, err);
+        bool is_told = s && tr_net_solution_variances(s, w->functions, w->n, w->variances, err);
+        tr_net_solution_free(s);
+        if (!is_told) return false;
+        sum_up(net, w->unknowns, w->variances, w->n, w->sums);
+        goes_on = set_priors(in, net, w->sums, to_limit, to_limit ? 0.5 : 1);
+    }
+    return true;
+}
+
+static bool estimate_all(const tr_adjust_input *in, tr_adjustment *adj, work *w,
+                         tr_lsq_result *result, tr_error *err) {
+    if (!settle(in, &adj->net, w, false, result, err)) return false;
+    note_scatter(&adj->net, w->sums, adj->scatter);
+    (void)set_priors(in, &adj->net, w->sums, true, 1);
+    return settle(in, &adj->net, w, true, result, err) &&
+           tr_network_solve(&adj->net, &OPTIONS, result, err);
+}
+
 bool tr_scatter_estimate(const tr_adjust_input *in, tr_adjustment *adj, tr_lsq_result *result,
                          tr_error *err) {
     tr_network *net = &adj->net;
-    bool ok = false;
     int most = TR_PHOTO_SCATTER_N * net->n_photos;
-    tr_net_unknown *unknowns = tr_array(most, sizeof *unknowns);
-    tr_net_function *functions = tr_array(most, sizeof *functions);
-    double *variances = tr_array(most, sizeof *variances);
-    component_sums *sums = tr_array((long)TR_SCATTER_N * net->n_lenses, sizeof *sums);
-    tr_net_options options = {.huber = TR_ADJUST_HUBER, .small_step = SMALL_STEP};
-    if (!unknowns || !functions || !variances || !sums) {
+    work w = {tr_array(most, sizeof *w.unknowns), tr_array(most, sizeof *w.functions),
+              tr_array(most, sizeof *w.variances),
+              tr_array((long)TR_SCATTER_N * net->n_lenses, sizeof *w.sums), 0};
+    bool ok = w.unknowns && w.functions && w.variances && w.sums;
+    if (ok) {
+        w.n = list_unknowns(net, w.unknowns, w.functions);
+        ok = w.n == 0 || estimate_all(in, adj, &w, result, err);
+    } else {
         tr_fail_memory(err);
-        goto out;
     }
-    int n = list_unknowns(net, unknowns, functions);
-    bool goes_on = n > 0;
-    for (int pass = 0; pass < MAX_PASSES && goes_on; pass++) {
-        tr_net_solution *s = tr_net_solution_new(net, &options, result, err);
-        bool is_told = s && tr_net_solution_variances(s, functions, n, variances, err);
-        tr_net_solution_free(s);
-        if (!is_told) goto out;
-        sum_up(net, unknowns, variances, n, sums);
-        goes_on = set_priors(in, net, sums, false);
-    }
-    if (n > 0) {
-        note_scatter(net, sums, adj->scatter);
-        (void)set_priors(in, net, sums, true);
-        if (!tr_network_solve(net, &options, result, err)) goto out;
-    }
-    ok = true;
-out:
-    free(unknowns);
-    free(functions);
-    free(variances);
-    free(sums);
+    free(w.unknowns);
+    free(w.functions);
+    free(w.variances);
+    free(w.sums);
     return ok;
 }

@@ -10,8 +10,14 @@
    s0 is what was known before, with the weight of nu degrees of freedom: those of the profile (for
    a hand, which is another every day, a few), or next to none for an unknown camera. Source of the
    estimator: Foerstner, Ein Verfahren zur Schaetzung von Varianz- und Kovarianzkomponenten, AVN
-   1979; also Rao's MINQUE, iterated (from memory). The prior is then set to the upper 80 % limit of
-   s', so that chance does not make it too narrow. */
+   1979; also Rao's MINQUE, iterated (from memory).
+
+   So that chance does not make it too narrow, the prior is then widened to the largest s under
+   which values as small as these come about once in five times (a test inverted, repeated in the
+   same way until v and C are those of that s):
+     (nu s0^2 + v'v) / s^2 = 20 % quantile of chi-squared of nu + r degrees of freedom
+   At the estimate itself r says too little: where a camera changes by less than the photos can
+   see, r goes to 0 there, and the limit would be that of an unknown camera. */
 #ifndef TR_ADJUST_SCATTER_H
 #define TR_ADJUST_SCATTER_H
 
