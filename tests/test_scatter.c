@@ -65,12 +65,15 @@ typedef struct {
     tr_findings findings;
 } adjusted;
 
-static void adjust(const tr_sim_options *options, adjusted *a) {
+/* scatter: what the profile knows of the camera; NULL: as it was simulated. */
+static void adjust_knowing(const tr_sim_options *options, const tr_lens_scatter *scatter,
+                           adjusted *a) {
     const tr_photo_marks *photos[TR_SIM_MAX_PHOTOS];
     const char *names[TR_SIM_MAX_PHOTOS];
     tr_error err = {0};
     *a = (adjusted){0};
     if (!tr_simulate(options, &a->sim, &err)) fail_msg("%s", err.text);
+    if (scatter) a->sim.job.lenses[0].scatter = *scatter;
     for (int i = 0; i < a->sim.check.set.n_photos; i++) {
         photos[i] = &a->sim.check.set.photos[i].marks;
         names[i] = a->sim.check.set.photos[i].file;
@@ -85,6 +88,10 @@ static void adjust(const tr_sim_options *options, adjusted *a) {
     tr_sheet_condition conditions[TR_SIM_MAX_SHEETS] = {0};
     if (!tr_diagnose(&in, &a->adj, conditions, &a->findings, &err)) fail_msg("%s", err.text);
     a->adj.net.photo_names = NULL; /* they end here */
+}
+
+static void adjust(const tr_sim_options *options, adjusted *a) {
+    adjust_knowing(options, NULL, a);
 }
 
 static void release(adjusted *a) {
@@ -346,15 +353,24 @@ static void priors_are_the_widest_that_the_photos_allow(void **state) {
     }
 }
 
-/* A profile that knows a camera to be still, without saying that it must be. */
+/* A profile that knows a camera to be still, without saying that it must be: its priors stay such
+   that a network can be solved with them. */
 static void no_scatter_at_all_is_taken(void **state) {
     (void)state;
+    const tr_lens_scatter still = {.dof = {12, 12, 12, 12}};
     for (uint64_t seed = 1; seed <= 4; seed++) {
         tr_sim_options o = job_of(seed, 0);
+        adjusted a;
         tr_sim sim;
         tr_error err = {0};
+        adjust_knowing(&o, &still, &a);
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
+            double wide = tr_lens_scatter_sd(a.sim.job.lenses, tr_camera_scatter_of(k));
+            CHECK_NEAR(a.adj.net.photos[0].sd[k] / wide, 1e-3, 1e-4);
+        }
+        release(&a);
         if (!tr_simulate(&o, &sim, &err)) fail_msg("%s", err.text);
-        sim.job.lenses[0].scatter = (tr_lens_scatter){.dof = {12, 12, 12, 12}};
+        sim.job.lenses[0].scatter = still;
         if (!tr_check_evaluate(&sim.job, &sim.check, &err)) fail_msg("%s", err.text);
         assert_true(sim.check.result.targets[0].axis[TR_X].is_measured);
         CHECK_AT_MOST(sim.check.result.targets[0].axis[TR_YAW].u95 * TR_DEG_PER_RAD, 0.006);
