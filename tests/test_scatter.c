@@ -378,6 +378,28 @@ static void no_scatter_at_all_is_taken(void **state) {
     }
 }
 
+/* Five photos through a lens of which nothing is known do not tell travel from the rest: the search
+   for limits leaves its prior where the estimate had it, and no photo goes out for it. */
+static void limits_widen_no_prior(void **state) {
+    (void)state;
+    tr_random random = tr_random_seed(1000070 ^ 0xC0FFEE);
+    tr_sim_options o = job_of(1000070, 0);
+    tr_sim sim;
+    o.n_photos = 5 + (int)(4 * tr_random_uniform(&random));
+    o.noise.reference_sd_mm = 0.1;
+    o.noise.survey_sd_mm = 0.2;
+    o.noise.survey_scale_sd = 3e-4;
+    o.noise.draws_floor = true;
+    o.scene.is_lens_unknown = true;
+    o.scene.mat_error[0] = 15 * tr_random_normal(&random);
+    o.scene.mat_error[1] = 15 * tr_random_normal(&random);
+    o.scene.mat_error[2] = 0.7 * TR_RAD_PER_DEG * tr_random_normal(&random);
+    check_job(&o, &sim);
+    assert_int_equal(sim.check.set.n_photos, 5);
+    for (int i = 0; i < sim.check.set.n_photos; i++) assert_true(sim.check.set.photos[i].is_used);
+    tr_sim_release(&sim);
+}
+
 /* What all photos have in common is the lens's: so n focal lengths that differ by far more than the
    marks leave open have n - 1 degrees of freedom, and shifts have two a photo. */
 static void scatter_rests_on_what_photos_differ_in(void **state) {
@@ -569,6 +591,7 @@ int main(void) {
         cmocka_unit_test(an_ideal_camera_is_found_to_be_one),
         cmocka_unit_test(priors_are_the_widest_that_the_photos_allow),
         cmocka_unit_test(no_scatter_at_all_is_taken),
+        cmocka_unit_test(limits_widen_no_prior),
         cmocka_unit_test(scatter_rests_on_what_photos_differ_in),
         cmocka_unit_test(a_phones_scatter_is_found),
         cmocka_unit_test(an_unknown_camera_costs_little),

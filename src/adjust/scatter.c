@@ -27,6 +27,7 @@ typedef struct {
     double square;  /* v'v */
     double sum;     /* of v */
     double freedom; /* r */
+    double most;    /* no prior may become wider; 0: none has that bound */
     int n;
 } component_sums;
 
@@ -70,7 +71,9 @@ static int list_unknowns(const tr_network *net, tr_net_unknown *unknowns,
    another lens, for which the lens's own prior stands. */
 static void sum_up(const tr_network *net, const tr_net_unknown *unknowns, const double *variances,
                    int n, component_sums *sums) {
-    for (int i = 0; i < net->n_lenses * TR_SCATTER_N; i++) sums[i] = (component_sums){0};
+    for (int i = 0; i < net->n_lenses * TR_SCATTER_N; i++) {
+        sums[i] = (component_sums){.most = sums[i].most};
+    }
     for (int i = 0; i < n; i++) {
         const tr_net_photo *photo = &net->photos[unknowns[i].index];
         int k = unknowns[i].component;
@@ -117,6 +120,7 @@ static double wanted_sd(const tr_lens *lens, const component_sums *sums, int kin
     double sd = estimate(lens, kind, &sums[kind], &freedom);
     double wide = tr_lens_scatter_sd(lens, kind);
     if (to_limit) sd = fmax(sd, fmin(wide, tr_lens_scatter_limit(sd, freedom)));
+    if (sums[kind].most > 0) sd = fmin(sd, sums[kind].most);
     return fmax(sd, LEAST_PART * wide);
 }
 
@@ -137,6 +141,20 @@ static bool set_priors(const tr_adjust_input *in, tr_network *net, const compone
         }
     }
     return is_off;
+}
+
+/* From here on no prior becomes wider than it is, or than that of an unknown camera: what the
+   photos do not tell would grow from pass to pass. */
+static void bound_priors(const tr_adjust_input *in, const tr_network *net, component_sums *sums) {
+    for (int i = 0; i < net->n_photos; i++) {
+        const tr_net_photo *photo = &net->photos[i];
+        for (int k = 0; k < TR_PHOTO_SCATTER_N; k++) {
+            int kind = tr_camera_scatter_of(k);
+            double *most = &sums[photo->lens * TR_SCATTER_N + kind].most;
+            double wide = tr_lens_scatter_sd(&in->lenses[photo->lens], kind);
+            *most = fmax(*most, fmax(photo->sd[k], wide));
+        }
+    }
 }
 
 /* What the photos say alone. */
@@ -185,6 +203,7 @@ static bool estimate_all(const tr_adjust_input *in, tr_adjustment *adj, work *w,
     if (!settle(in, &adj->net, w, false, result, err)) return false;
     note_scatter(&adj->net, w->sums, adj->scatter);
     (void)set_priors(in, &adj->net, w->sums, true, 1);
+    bound_priors(in, &adj->net, w->sums);
     return settle(in, &adj->net, w, true, result, err) &&
            tr_network_solve(&adj->net, &OPTIONS, result, err);
 }
