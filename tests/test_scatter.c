@@ -379,8 +379,8 @@ static void no_scatter_at_all_is_taken(void **state) {
 }
 
 /* Five photos through a lens of which nothing is known do not tell travel from the rest: the search
-   for limits leaves its prior where the estimate had it, and no photo goes out for it. */
-static void limits_widen_no_prior(void **state) {
+   for limits makes its prior no wider than the estimate had it, and no photo goes out for it. */
+static void what_photos_do_not_tell_does_not_grow(void **state) {
     (void)state;
     tr_random random = tr_random_seed(1000070 ^ 0xC0FFEE);
     tr_sim_options o = job_of(1000070, 0);
@@ -591,7 +591,7 @@ int main(void) {
         cmocka_unit_test(an_ideal_camera_is_found_to_be_one),
         cmocka_unit_test(priors_are_the_widest_that_the_photos_allow),
         cmocka_unit_test(no_scatter_at_all_is_taken),
-        cmocka_unit_test(limits_widen_no_prior),
+        cmocka_unit_test(what_photos_do_not_tell_does_not_grow),
         cmocka_unit_test(scatter_rests_on_what_photos_differ_in),
         cmocka_unit_test(a_phones_scatter_is_found),
         cmocka_unit_test(an_unknown_camera_costs_little),

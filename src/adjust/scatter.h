@@ -14,8 +14,8 @@
 
    So that chance does not make it too narrow, the prior is then widened to the largest s under
    which values as small as these come about once in five times (a test inverted, repeated in the
-   same way until v and C are those of that s; no larger than the estimate, or than an unknown
-   camera's):
+   same way until v and C are those of that s), but no larger than an unknown camera's, or than
+   the estimate where that is larger:
      (nu s0^2 + v'v) / s^2 = 20 % quantile of chi-squared of nu + r degrees of freedom
    At the estimate itself r says too little: where a camera changes by less than the photos can
    see, r goes to 0 there, and the limit would be that of an unknown camera. */
